@@ -1,0 +1,1 @@
+"""One file a fault; `registry` is the table of them."""

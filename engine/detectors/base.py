@@ -1,0 +1,95 @@
+"""The interface every fault detector keeps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from engine.model import Condition, Flags, Levels, Measurement, State
+from engine.tracks import Scene
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """How the audio arrives: what a detector may know besides the sound itself.
+
+    `lost_frames` were lost on every track just before this tick; `stalled` says that no audio
+    comes at all, and then `reason` says why in one line.
+    """
+
+    now_s: float
+    lost_frames: int = 0
+    stalled: bool = False
+    reason: str = ""
+
+
+class Detector(Protocol):
+    """One fault on every track at once.
+
+    On-delay and off-delay belong to the alarms; a time that defines the fault itself (how short a
+    dropout is) belongs here. Never reads a clock.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        """Start with nothing seen."""
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Say how every track stands at the end of this tick; None while no audio comes."""
+
+    def detail(self, place: int) -> str:
+        """What was seen on the track at that place (index into the plan's tracks), one line."""
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+
+
+def unknown(tracks: int) -> Condition:
+    """A condition that says nothing of any track."""
+    return Condition(
+        state=np.full(tracks, State.UNKNOWN, dtype=np.int8),
+        onset_s=np.full(tracks, np.nan),
+        last_s=np.full(tracks, np.nan),
+        may_be_red=np.zeros(tracks, dtype=np.bool_),
+    )
+
+
+def condition(
+    active: Flags, known: Flags, onset_s: Levels, last_s: Levels, may_be_red: Flags | None = None
+) -> Condition:
+    """A condition from plain arrays of shape (tracks,); `known` False wins over `active`."""
+    state = np.where(known, active.astype(np.int8), np.int8(State.UNKNOWN)).astype(np.int8)
+    red = active if may_be_red is None else may_be_red
+    return Condition(state, onset_s.copy(), last_s.copy(), red & active)
+
+
+class RunClock:
+    """Since when, at hop precision, a per-hop condition has held without a break, per track.
+
+    A hop that is not valid neither breaks nor starts a run.
+    """
+
+    def __init__(self, tracks: int) -> None:
+        self.since_s = np.full(tracks, np.nan)
+        self.last_s = np.full(tracks, np.nan)
+
+    def update(self, holds: Flags, valid: Flags, start_s: float, hop_s: float) -> None:
+        """Take in one tick; `holds` and `valid` have shape (hops, tracks)."""
+        if not holds.any():
+            self._end(valid.any(axis=0))
+            return
+        for hop in range(len(holds)):
+            begin_s = start_s + hop * hop_s
+            on, ok = holds[hop], valid[hop]
+            self._end(ok & ~on)
+            self.since_s = np.where(on & ok & np.isnan(self.since_s), begin_s, self.since_s)
+            self.last_s = np.where(on & ok, begin_s + hop_s, self.last_s)
+
+    def _end(self, where: Flags) -> None:
+        self.since_s = np.where(where, np.nan, self.since_s)
+
+    @property
+    def running(self) -> Flags:
+        """Where the condition holds now, shape (tracks,)."""
+        return np.asarray(~np.isnan(self.since_s))

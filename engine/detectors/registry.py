@@ -1,0 +1,133 @@
+"""DETECTORS: one row a fault. To add a fault, write its file and add its row; nothing else changes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Final
+
+from engine.detectors.base import Detector
+from engine.detectors.clipped import Clipped
+from engine.detectors.input_lost import InputLost
+from engine.detectors.invalid_samples import InvalidSamples
+from engine.detectors.muted import Muted
+from engine.detectors.samples_lost import SamplesLost
+from engine.detectors.silent import Silent
+from engine.model import Fault
+from engine.settings import NEVER
+
+
+class Scope(Enum):
+    """What one condition of a detector speaks of."""
+
+    TRACK = auto()
+    INPUT = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """How one fault is looked for, delayed, shown and answered.
+
+    amber_s, red_s : on-delay from the fault's own onset; the name of a limit, or seconds
+    off_s : off-delay; the condition must be gone this long before the incident ends
+    family, rank : of one family a track has one incident at a time, named by the highest rank
+    spoils : the audio is unusable, so the pack covers nobody
+    red_if_uncovered : red only while no healthy cover exists
+    in_standby : stays an alarm while the crew is not rolling
+    word, check_first : what the screen says; what to check first, one short line
+    """
+
+    fault: Fault
+    detector: type[Detector]
+    amber_s: str | float
+    red_s: str | float
+    off_s: float
+    word: str
+    check_first: str
+    family: str = ""
+    rank: int = 0
+    spoils: bool = False
+    red_if_uncovered: bool = False
+    in_standby: bool = False
+    scope: Scope = Scope.TRACK
+
+    @property
+    def group(self) -> str:
+        """The family, or the fault's own name where it is alone."""
+        return self.family or self.fault.value
+
+
+LOSS: Final = "loss"
+"""muted, dead_mic and silent: one loss, one incident."""
+
+DETECTORS: Final[tuple[Row, ...]] = (
+    Row(
+        Fault.MUTED,
+        Muted,
+        amber_s="muted_amber_s",
+        red_s="muted_red_s",
+        off_s=1.0,
+        word="muted",
+        check_first="no signal at all: pack switched off or out of range, receiver mute, patch",
+        family=LOSS,
+        rank=3,
+        spoils=True,
+        in_standby=True,
+    ),
+    Row(
+        Fault.SILENT,
+        Silent,
+        amber_s="silent_amber_s",
+        red_s="silent_red_s",
+        off_s=1.0,
+        word="silent",
+        check_first="nothing audible: mic plug, mute switch, gain, then listen to the track",
+        family=LOSS,
+        rank=1,
+        spoils=True,
+    ),
+    Row(
+        Fault.CLIPPED,
+        Clipped,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=3.0,
+        word="clipping",
+        check_first="overloaded: turn the pack's gain down, use the safety meanwhile",
+        spoils=True,
+        red_if_uncovered=True,
+    ),
+    Row(
+        Fault.INPUT_LOST,
+        InputLost,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=0.0,
+        word="input lost",
+        check_first="the interface delivers nothing: its cable, its power, then its clock",
+        spoils=True,
+        in_standby=True,
+        scope=Scope.INPUT,
+    ),
+    Row(
+        Fault.SAMPLES_LOST,
+        SamplesLost,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=2.0,
+        word="samples lost",
+        check_first="audio was lost before it was looked at: close other programs, larger buffer",
+        in_standby=True,
+        scope=Scope.INPUT,
+    ),
+    Row(
+        Fault.SAMPLES_LOST,
+        InvalidSamples,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=2.0,
+        word="samples lost",
+        check_first="the samples are no numbers: restart the interface, check its driver",
+        in_standby=True,
+    ),
+)

@@ -1,0 +1,1 @@
+"""Timecode: counting frames and naming them."""

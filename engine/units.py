@@ -1,0 +1,46 @@
+"""Amplitude to decibels and back, on the sine-referenced scale of AES17.
+
+Source: AES17 (a sine whose peak reaches full scale reads 0 dBFS, RMS and peak alike).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FLOOR_DB: Final = -200.0
+"""Lowest level stated anywhere, dB: far under any converter, so it stands for "no level"."""
+
+_TINY: Final = 1e-300
+
+
+def power_db(mean_square: ArrayLike) -> NDArray[np.float64]:
+    """10·log10 of a mean square, clamped to `FLOOR_DB`; a full-scale square wave reads 0."""
+    power = np.maximum(np.asarray(mean_square, dtype=np.float64), _TINY)
+    return np.maximum(10.0 * np.log10(power), FLOOR_DB)
+
+
+def rms_dbfs(mean_square: ArrayLike) -> NDArray[np.float64]:
+    """RMS level in dBFS as AES17 has it: 10·log10(2·mean square), a full-scale sine reads 0."""
+    return power_db(2.0 * np.asarray(mean_square, dtype=np.float64))
+
+
+def amplitude_db(amplitude: ArrayLike) -> NDArray[np.float64]:
+    """20·log10 of an absolute amplitude (full scale is 1.0), clamped to `FLOOR_DB`."""
+    magnitude = np.maximum(np.asarray(amplitude, dtype=np.float64), _TINY)
+    return np.maximum(20.0 * np.log10(magnitude), FLOOR_DB)
+
+
+def amplitude(level_db: ArrayLike) -> NDArray[np.float64]:
+    """Amplitude of a peak level in dBFS; full scale is 1.0."""
+    return np.asarray(10.0 ** (np.asarray(level_db, dtype=np.float64) / 20.0))
+
+
+def stated(level_db: float) -> float | None:
+    """The level as a number to show or write, or None where there is no level at all."""
+    if math.isnan(level_db) or level_db <= FLOOR_DB:
+        return None
+    return float(level_db)
