@@ -252,7 +252,8 @@ class Snapshot:
     """All that a window needs to draw the present; newest wins, none depends on another.
 
     Arrays have shape (tracks,), in the plan's order. `alarms` holds every alarm that is not
-    normal, most urgent first. `start_s` is the place in a take (or the time of day) of stream
+    normal, most urgent first; `out_of_service` the input numbers of the tracks the crew took out,
+    in fault or not. `start_s` is the place in a take (or the time of day) of stream
     time 0, in seconds. `engine_load` is the share of one core the watch uses.
     """
 
@@ -271,3 +272,4 @@ class Snapshot:
     ended: bool = False
     notice: str = ""
     events: tuple[AlarmEvent, ...] = field(default=())
+    out_of_service: tuple[int, ...] = ()

@@ -1,0 +1,94 @@
+"""What a crew asks of a running watch, and what the watch says of itself once it runs.
+
+Plain frozen data, so that it travels between processes. Incidents go by their `id`, tracks by
+the plan's `input` number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from engine.tracks import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """What to watch: a live input (`device`: index or part of its name), a take, or the demo take.
+
+    `plan` is the path of a plan file. `speed`, `loop` and `start_s` hold for a take only.
+    """
+
+    device: int | str | None = None
+    take: str | None = None
+    demo: bool = False
+    plan: str | None = None
+    speed: float = 1.0
+    loop: bool = False
+    start_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What is being watched, said once when it has been opened.
+
+    `source` names the input or take, `rate` its sample rate in words. `start_s` is the time of
+    day (or the place in the take's timecode) of stream time 0; `duration_s` is None for a live
+    input.
+    """
+
+    plan: Plan
+    source: str
+    rate: str
+    live: bool
+    start_s: float = 0.0
+    duration_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """The crew has seen this incident."""
+
+    incident_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class AcknowledgeAll:
+    """The crew has seen all that stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shelve:
+    """Put this incident aside; `seconds` None: until it is put back by hand."""
+
+    incident_id: int
+    seconds: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Unshelve:
+    """Put a shelved incident back."""
+
+    incident_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfService:
+    """Take the track on that input out of service, or put it back."""
+
+    track: int
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Standby:
+    """`on`: the crew is not rolling."""
+
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """End the watch."""
+
+
+Command = Acknowledge | AcknowledgeAll | Shelve | Unshelve | OutOfService | Standby | Stop
