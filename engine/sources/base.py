@@ -1,0 +1,63 @@
+"""The interface every source of audio keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from engine.model import Block
+
+
+class SourceError(Exception):
+    """A source can't be opened or stopped delivering: one clear line that says what to do."""
+
+
+class EndOfTake(Exception):  # noqa: N818 - an end, not an error
+    """The take was read to its last frame."""
+
+
+@dataclass(frozen=True, slots=True)
+class SourceInfo:
+    """What is known of a source before its first block.
+
+    channel_names : one a channel, '' where unknown
+    frames : length of the whole take; None: endless
+    start_s, start_samples : time reference of the take's first sample since midnight, by the
+        file's own rate; None where unknown
+    frame_rate : in the plan's words (23.976, 24, 25, 29.97, 29.97df, 30); None where unknown
+    fields : what the file says of itself: scene, take, tape, note, project, ...
+    notices : what the user should know about how the source is read, one line each
+    """
+
+    name: str
+    sample_rate_hz: int
+    channels: int
+    channel_names: tuple[str, ...]
+    frames: int | None = None
+    start_s: float | None = None
+    start_samples: int | None = None
+    frame_rate: str | None = None
+    fields: Mapping[str, str] = field(default_factory=dict)
+    live: bool = False
+    notices: tuple[str, ...] = ()
+
+
+class Source(Protocol):
+    """Blocks of audio, one after the other, from one place."""
+
+    info: SourceInfo
+
+    def read(self, timeout_s: float) -> Block | None:
+        """The next block, or None where nothing came within `timeout_s`.
+
+        Raises
+        ------
+        EndOfTake
+            After the last block of a take.
+        SourceError
+            Where the source failed; it delivers nothing from then on.
+        """
+
+    def close(self) -> None:
+        """Let go of file, device and threads; may be called twice."""

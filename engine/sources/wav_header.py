@@ -1,0 +1,179 @@
+"""A WAV file's header, walked within fixed bounds: where the audio lies and how much is there.
+
+No size in the file is trusted: chunks are skipped by seeking, and of those kept no more than
+`MAX_TEXT_BYTES` is read. The layout follows EBU Tech 3285 (BWF) and EBU Tech 3306 / ITU-R BS.2088
+(RF64, BW64).
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import BinaryIO, Final
+
+MAX_TEXT_BYTES: Final = 1 << 20
+"""Longest bext or iXML chunk read; recorders write some kilobytes."""
+MAX_CHUNKS: Final = 1000
+MAX_CHANNELS: Final = 1024
+RATES_HZ: Final = (8_000, 768_000)
+
+_UNSET: Final = 0xFFFFFFFF
+_PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
+_BYTES_PER_SAMPLE: Final = {_PCM: (1, 2, 3, 4), _FLOAT: (4, 8)}
+_KEPT: Final = {b"fmt ": 64, b"ds64": 28, b"bext": MAX_TEXT_BYTES, b"iXML": MAX_TEXT_BYTES}
+
+
+@dataclass(frozen=True, slots=True)
+class WavHeader:
+    """Where the audio of one WAV file lies.
+
+    `unfinished`: the file was never closed by its recorder, so `data_bytes` is what is on disk.
+    `chunks` holds the small chunks by their four letters.
+    """
+
+    channels: int
+    sample_rate_hz: int
+    frame_bytes: int
+    is_float: bool
+    data_offset: int
+    data_bytes: int
+    unfinished: bool
+    chunks: dict[bytes, bytes] = field(repr=False)
+
+    @property
+    def frames(self) -> int:
+        """Whole frames of audio."""
+        return self.data_bytes // self.frame_bytes
+
+
+@dataclass(slots=True)
+class _Found:
+    """What the walk met: the kept chunks, the data chunk, and whether sense ended after it."""
+
+    chunks: dict[bytes, bytes]
+    data_offset: int | None = None
+    data_bytes: int = 0
+    goes_on: bool = False
+
+
+def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
+    """The header of an open file of `file_bytes` bytes, read from its beginning.
+
+    Raises
+    ------
+    ValueError
+        What is wrong, as the end of a sentence that starts with the file's name.
+    """
+    head = file.read(12)
+    if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
+        raise ValueError("is no WAV file")
+    found = _walk(file, file_bytes)
+    if b"fmt " not in found.chunks:
+        raise ValueError("has a damaged header: it does not say how its audio is stored")
+    channels, rate_hz, frame_bytes, is_float = _check_format(found.chunks[b"fmt "])
+    if found.data_offset is None:
+        raise ValueError("holds no audio")
+    riff_bytes = struct.unpack("<I", head[4:8])[0]
+    if head[:4] != b"RIFF" and len(found.chunks.get(b"ds64", b"")) >= 28:
+        riff_bytes = struct.unpack_from("<Q", found.chunks[b"ds64"])[0]
+    on_disk = file_bytes - found.data_offset
+    unfinished = _is_unfinished(found, riff_bytes, on_disk, frame_bytes * rate_hz)
+    data_bytes = on_disk if unfinished else found.data_bytes
+    if data_bytes < frame_bytes:
+        raise ValueError("holds no audio")
+    return WavHeader(
+        channels=channels,
+        sample_rate_hz=rate_hz,
+        frame_bytes=frame_bytes,
+        is_float=is_float,
+        data_offset=found.data_offset,
+        data_bytes=data_bytes,
+        unfinished=unfinished,
+        chunks=found.chunks,
+    )
+
+
+def _walk(file: BinaryIO, file_bytes: int) -> _Found:
+    found = _Found({})
+    for name, start, stated in _chunks(file, file_bytes):
+        if name is None:
+            found.goes_on = found.data_offset is not None
+            break
+        if name == b"data":
+            if found.data_offset is None:
+                found.data_offset = start
+                found.data_bytes = stated
+        elif name in _KEPT and name not in found.chunks and start + stated <= file_bytes:
+            limit = _KEPT[name]
+            if stated <= limit or name in (b"fmt ", b"ds64"):
+                file.seek(start)
+                found.chunks[name] = file.read(min(stated, limit))
+    return found
+
+
+def _chunks(file: BinaryIO, file_bytes: int) -> Iterator[tuple[bytes | None, int, int]]:
+    """Name, start and stated bytes of each chunk; name None where the rest is no chunk."""
+    place, long_data = 12, 0
+    for _ in range(MAX_CHUNKS):
+        if place + 8 > file_bytes:
+            return
+        file.seek(place)
+        head = file.read(8)
+        name, stated = head[:4], struct.unpack("<I", head[4:])[0]
+        # A chunk's name is four printable ASCII characters; audio rarely looks like that.
+        if not all(0x20 <= letter < 0x7F for letter in name):
+            yield None, place, 0
+            return
+        if name == b"ds64":
+            body = file.read(16)
+            long_data = struct.unpack_from("<Q", body, 8)[0] if len(body) == 16 else 0
+        if name == b"data" and stated == _UNSET and long_data:
+            stated = long_data
+        yield name, place + 8, stated
+        place += 8 + stated + stated % 2
+
+
+def _is_unfinished(found: _Found, riff_bytes: int, on_disk: int, byte_rate: int) -> bool:
+    """Whether the recorder never wrote the final sizes; ValueError where they make no sense.
+
+    A crashed or running recorder leaves sizes unset or too small, and the whole header agrees
+    on that: then what is on disk is the take. A size larger than the file means that a part is
+    missing, and a part missing must never pass for a whole take.
+    """
+    assert found.data_offset is not None
+    header_is_stale = riff_bytes in (0, _UNSET) or (
+        8 + riff_bytes <= found.data_offset + found.data_bytes + found.data_bytes % 2
+    )
+    if found.data_bytes > on_disk:
+        if found.data_bytes == _UNSET and header_is_stale:
+            return True
+        raise ValueError(
+            f"is cut short: its header promises {found.data_bytes / byte_rate:.1f} s of audio, "
+            f"{on_disk / byte_rate:.1f} s are there; copy it again from the recorder"
+        )
+    if found.data_bytes == 0 and on_disk and header_is_stale:
+        return True
+    if found.goes_on and not header_is_stale:
+        raise ValueError("has sizes in its header that contradict each other")
+    # Less than a second of odd bytes at the end is padding, not a take that goes on.
+    return found.goes_on and on_disk - found.data_bytes > byte_rate
+
+
+def _check_format(fmt: bytes) -> tuple[int, int, int, bool]:
+    """Channels, sample rate, bytes a frame and whether float; ValueError where senseless."""
+    if len(fmt) < 16:
+        raise ValueError("has a damaged header: it does not say how its audio is stored")
+    tag, channels, rate_hz, _, frame_bytes, bits = struct.unpack("<HHIIHH", fmt[:16])
+    if tag == _EXTENSIBLE and len(fmt) >= 26:
+        tag = struct.unpack_from("<H", fmt, 24)[0]
+    if not 1 <= channels <= MAX_CHANNELS:
+        raise ValueError(f"has a damaged header: {channels} channels")
+    if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
+        raise ValueError(f"has a damaged header: {rate_hz} Hz sample rate")
+    width = (bits + 7) // 8
+    if width not in _BYTES_PER_SAMPLE.get(tag, ()):
+        raise ValueError("is not stored as PCM of 8, 16, 24 or 32 bits or as float: convert it")
+    if frame_bytes != channels * width:
+        raise ValueError("has a damaged header: its frame size does not fit its channels")
+    return channels, rate_hz, frame_bytes, tag == _FLOAT
