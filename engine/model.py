@@ -1,4 +1,4 @@
-"""The few things every part of the engine passes on: blocks in, measurements, conditions, incidents out.
+"""What every part of the engine passes on: blocks, measurements, conditions, incidents.
 
 All are frozen. Times are seconds on the stream's own scale: frames since the start over the
 sample rate. Track arrays run in the order of the plan's tracks.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -228,8 +229,8 @@ class Cover:
         return not self.healthy
 
 
-RIBBON_STEP_S = 0.25
-RIBBON_COLUMNS = 480
+RIBBON_STEP_S: Final = 0.4
+RIBBON_COLUMNS: Final = 300
 """The ribbon covers the last two minutes."""
 
 
@@ -251,10 +252,11 @@ class Ribbon:
 class Snapshot:
     """All that a window needs to draw the present; newest wins, none depends on another.
 
-    Arrays have shape (tracks,), in the plan's order. `alarms` holds every alarm that is not
-    normal, most urgent first; `out_of_service` the input numbers of the tracks the crew took out,
-    in fault or not. `start_s` is the place in a take (or the time of day) of stream
-    time 0, in seconds. `engine_load` is the share of one core the watch uses.
+    Arrays have shape (tracks,), in the plan's order; `peak_dbfs` is the sample peak of the last
+    tick, `peak_hold_dbfs` the highest of the last two seconds. `alarms` holds every alarm that
+    is not normal, most urgent first; `out_of_service` the input numbers of the tracks the crew
+    took out, in fault or not. `engine_load` is the share of one core the watch uses, `notice` one
+    line on the source. `events` are those since the snapshot before; never needed to draw.
     """
 
     now_s: float
@@ -267,9 +269,9 @@ class Snapshot:
     covers: tuple[Cover, ...]
     ribbon: Ribbon
     standby: bool = False
+    out_of_service: tuple[int, ...] = ()
     audio_lost_s: float = 0.0
     engine_load: float = 0.0
     ended: bool = False
     notice: str = ""
     events: tuple[AlarmEvent, ...] = field(default=())
-    out_of_service: tuple[int, ...] = ()

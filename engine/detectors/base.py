@@ -1,4 +1,4 @@
-"""The interface every fault detector keeps."""
+"""The interface every fault detector keeps, and what several of them share."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from engine.tracks import Scene
 class Feed:
     """How the audio arrives: what a detector may know besides the sound itself.
 
-    `lost_frames` were lost on every track just before this tick; `stalled` says that no audio
-    comes at all, and then `reason` says why in one line.
+    `lost_frames` were lost on every track in this tick; `stalled` says that no audio comes at
+    all, and then `reason` says why in one line.
     """
 
     now_s: float
@@ -64,32 +64,30 @@ def condition(
     return Condition(state, onset_s.copy(), last_s.copy(), red & active)
 
 
-class RunClock:
-    """Since when, at hop precision, a per-hop condition has held without a break, per track.
+class Runs:
+    """Unbroken runs of a per-hop condition on every track, at hop precision.
 
-    A hop that is not valid neither breaks nor starts a run.
+    A hop that is not valid neither breaks nor lengthens a run. After `update`, `onset_s` and
+    `last_s` (shape (tracks,)) tell of the run that goes on or, where none does, of the last one
+    that ended in this tick; `active` says where there is either, `running` where one goes on.
     """
 
     def __init__(self, tracks: int) -> None:
-        self.since_s = np.full(tracks, np.nan)
+        self.onset_s = np.full(tracks, np.nan)
         self.last_s = np.full(tracks, np.nan)
+        self.running = np.zeros(tracks, dtype=np.bool_)
+        self.active = np.zeros(tracks, dtype=np.bool_)
 
     def update(self, holds: Flags, valid: Flags, start_s: float, hop_s: float) -> None:
         """Take in one tick; `holds` and `valid` have shape (hops, tracks)."""
-        if not holds.any():
-            self._end(valid.any(axis=0))
+        holds = holds & valid
+        self.active = self.running.copy()
+        if not self.running.any() and not holds.any():
             return
         for hop in range(len(holds)):
-            begin_s = start_s + hop * hop_s
-            on, ok = holds[hop], valid[hop]
-            self._end(ok & ~on)
-            self.since_s = np.where(on & ok & np.isnan(self.since_s), begin_s, self.since_s)
-            self.last_s = np.where(on & ok, begin_s + hop_s, self.last_s)
-
-    def _end(self, where: Flags) -> None:
-        self.since_s = np.where(where, np.nan, self.since_s)
-
-    @property
-    def running(self) -> Flags:
-        """Where the condition holds now, shape (tracks,)."""
-        return np.asarray(~np.isnan(self.since_s))
+            on, off = holds[hop], valid[hop] & ~holds[hop]
+            begins = on & ~self.running
+            self.onset_s[begins] = start_s + hop * hop_s
+            self.last_s[on] = start_s + (hop + 1) * hop_s
+            self.running = (self.running | on) & ~off
+            self.active |= on

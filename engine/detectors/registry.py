@@ -1,4 +1,4 @@
-"""DETECTORS: one row a fault. To add a fault, write its file and add its row; nothing else changes."""
+"""DETECTORS: one row a fault. To add one, write its file and its row; nothing else changes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ from engine.detectors.muted import Muted
 from engine.detectors.samples_lost import SamplesLost
 from engine.detectors.silent import Silent
 from engine.model import Fault
-from engine.settings import NEVER
 
 
 class Scope(Enum):

@@ -1,0 +1,87 @@
+"""What the crew does to the alarms of a book: seen, shelved, out of service, standby."""
+
+from __future__ import annotations
+
+from engine.alarms.book import Book
+from engine.alarms.entry import Entry
+from engine.alarms.states import Event
+from engine.model import AlarmEvent, AlarmState, EventKind
+
+
+def acknowledge(book: Book, incident_id: int | None, now_s: float) -> list[AlarmEvent]:
+    """Mark one alarm as seen, or (None) all that are not hidden."""
+    events = []
+    for entry in _of(book, incident_id):
+        seen = entry.hide(Event.ACKNOWLEDGE, now_s)
+        if seen:
+            entry.seen_s = now_s
+            events.append(AlarmEvent(EventKind.SEEN, now_s, entry.alarm))
+    return events
+
+
+def shelve(book: Book, incident_id: int, seconds: float | None, now_s: float) -> list[AlarmEvent]:
+    """Hide one alarm for so long, or (None) until it is put back."""
+    events = []
+    for entry in _of(book, incident_id):
+        entry.until_s = None if seconds is None else now_s + seconds
+        events += entry.hide(Event.SHELVE, now_s)
+    return events
+
+
+def unshelve(book: Book, incident_id: int, now_s: float) -> list[AlarmEvent]:
+    """Put a shelved alarm back."""
+    events = []
+    for entry in _of(book, incident_id):
+        if entry.core.state is AlarmState.SHELVED:
+            entry.until_s = None
+            events += entry.release(EventKind.UNSHELVED, book.hidden_by(entry), now_s)
+    return events
+
+
+def out_of_service(book: Book, track: int, removed: bool, now_s: float) -> list[AlarmEvent]:
+    """Take a whole track (input number) out of service, or put it back."""
+    place = book.place_of(track)
+    if place is None or (place in book.removed) == removed:
+        return []
+    (book.removed.add if removed else book.removed.discard)(place)
+    events = []
+    for entry in book.entries:
+        if entry.place != place:
+            continue
+        if removed:
+            events += entry.hide(Event.REMOVE, now_s)
+        elif entry.core.state is AlarmState.OUT_OF_SERVICE:
+            events += entry.release(EventKind.IN_SERVICE, book.hidden_by(entry), now_s)
+    book.refresh_cover()
+    return events
+
+
+def set_standby(book: Book, standby: bool, now_s: float) -> list[AlarmEvent]:
+    """Not rolling: suppress by design all but the alarms that matter between takes, too."""
+    book.standby = standby
+    events = []
+    for entry in book.entries:
+        if standby and entry.core.raised and not entry.row.in_standby:
+            events += entry.hide(Event.SUPPRESS, now_s)
+        elif entry.core.state is AlarmState.SUPPRESSED and book.hidden_by(entry) is None:
+            events += entry.release(EventKind.UNSUPPRESSED, None, now_s)
+    return events
+
+
+def end_shelving(book: Book, now_s: float) -> list[AlarmEvent]:
+    """Put back what was shelved until now."""
+    events = []
+    for entry in book.entries:
+        shelved = entry.core.state is AlarmState.SHELVED
+        if shelved and entry.until_s is not None and now_s >= entry.until_s:
+            entry.until_s = None
+            events += entry.release(EventKind.UNSHELVED, book.hidden_by(entry), now_s)
+    return events
+
+
+def _of(book: Book, incident_id: int | None) -> list[Entry]:
+    return [
+        entry
+        for entry in book.entries
+        if entry.incident is not None and incident_id in (None, entry.incident.id)
+    ]

@@ -1,0 +1,35 @@
+"""Input lost: the interface went away or delivers nothing; nothing can be said of any track."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition
+from engine.model import Condition, Measurement
+from engine.tracks import Scene
+
+
+class InputLost:
+    """Active while the feed is stalled; speaks of the whole input."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the feed."""
+        self._fed_s = 0.0
+        self._stalled = False
+        self._reason = ""
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active from the last audio that came until audio comes again."""
+        if feed.stalled:
+            self._reason = feed.reason
+        elif measurement is not None:
+            self._fed_s = measurement.end_s
+        active = np.array([feed.stalled])
+        return condition(active, np.array([True]), np.array([self._fed_s]), np.array([feed.now_s]))
+
+    def detail(self, place: int) -> str:
+        """Why, one line."""
+        return self._reason

@@ -1,0 +1,49 @@
+"""Samples lost on one track: its samples are no numbers (NaN or infinity).
+
+Only a broken driver, file or plug-in makes them; what they stood for is lost, so they count as
+lost samples of that track and are measured as nothing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.samples_lost import RED_LOST_S, LossWindow
+from engine.model import Condition, Measurement
+from engine.tracks import Scene
+
+
+class InvalidSamples:
+    """Active in each tick that holds a sample that is no number."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._rate_hz = scene.sample_rate_hz
+        self._tracks = len(scene.tracks)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the losses."""
+        self._windows = [LossWindow() for _ in range(self._tracks)]
+        self._any = False
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Say how every track stands."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        active = m.lost > 0
+        self._any = self._any or bool(active.any())
+        red = np.zeros(self._tracks, dtype=np.bool_)
+        if self._any:
+            for place, window in enumerate(self._windows):
+                window.add(feed.now_s, float(m.lost[place]) / self._rate_hz)
+                red[place] = window.lost_s > RED_LOST_S
+        onset_s = np.full(self._tracks, m.start_s)
+        known = np.ones(self._tracks, dtype=np.bool_)
+        return condition(active, known, onset_s, np.full(self._tracks, m.end_s), red)
+
+    def detail(self, place: int) -> str:
+        """How much, one line."""
+        lost = round(self._windows[place].lost_s * self._rate_hz)
+        return f"{lost} samples in the last minute were no numbers (NaN or infinity)"

@@ -1,0 +1,61 @@
+"""Samples lost: audio was lost before it was looked at, on every track at once."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition
+from engine.model import Condition, Measurement
+from engine.tracks import Scene
+
+WINDOW_S: Final = 60.0
+RED_LOST_S: Final = 1.0
+"""More than this lost in a minute is red (contract)."""
+
+
+class LossWindow:
+    """How much was lost over the last minute; times in stream seconds."""
+
+    def __init__(self) -> None:
+        self._losses: deque[tuple[float, float]] = deque()
+        self.lost_s = 0.0
+
+    def add(self, now_s: float, lost_s: float) -> None:
+        """Count a loss (0 where none) and forget what is older than a minute."""
+        if lost_s > 0.0:
+            self._losses.append((now_s, lost_s))
+            self.lost_s += lost_s
+        while self._losses and self._losses[0][0] <= now_s - WINDOW_S:
+            self.lost_s -= self._losses.popleft()[1]
+
+
+class SamplesLost:
+    """Active in the tick of a loss; red once more than a second went in a minute."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._rate_hz = scene.sample_rate_hz
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the losses."""
+        self._window = LossWindow()
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Say how the whole input stands."""
+        lost_s = feed.lost_frames / self._rate_hz
+        self._window.add(feed.now_s, lost_s)
+        start_s = feed.now_s if measurement is None else measurement.start_s
+        return condition(
+            np.array([lost_s > 0.0]),
+            np.array([True]),
+            np.array([start_s]),
+            np.array([feed.now_s]),
+            np.array([self._window.lost_s > RED_LOST_S]),
+        )
+
+    def detail(self, place: int) -> str:
+        """How much, one line."""
+        return f"{self._window.lost_s:.2f} s of audio lost in the last minute"

@@ -1,0 +1,198 @@
+"""One source from samples to alarms: block -> measurement -> conditions -> alarm events.
+
+No threads and no clock: time is counted in frames. Blocks of any length are cut into ticks of
+100 ms first, so that the same samples raise the same alarms however they arrive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from engine.alarms import crew
+from engine.alarms.book import Book
+from engine.alarms.gather import Gatherer
+from engine.commands import (
+    Acknowledge,
+    AcknowledgeAll,
+    Command,
+    OutOfService,
+    Shelve,
+    Standby,
+    Unshelve,
+)
+from engine.detectors.base import Feed
+from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.measure.meter import Meter, Totals
+from engine.model import AlarmEvent, Block, Flags, Incident, Measurement, Samples, Snapshot
+from engine.ribbon import RibbonRecorder
+from engine.tracks import Plan, Scene
+from engine.units import FLOOR_DB, amplitude_db
+
+LONGEST_GAP_S: Final = 5.0
+"""A longer gap is skipped: it says no more about a track, and measuring it would take time."""
+
+PEAK_HOLD_TICKS: Final = 20
+
+
+class Pipeline:
+    """The whole watch of one source. Feed it blocks, and tell it when none come."""
+
+    def __init__(self, plan: Plan, sample_rate_hz: int, rows: Sequence[Row] = DETECTORS) -> None:
+        self.plan = plan
+        self.scene = Scene(plan.tracks, sample_rate_hz)
+        self.meter = Meter(self.scene)
+        self.book = Book(self.scene, rows)
+        self.audio_lost_s = 0.0
+        self._gatherer = Gatherer(self.book)
+        self._rows = tuple(rows)
+        self._detectors = {id(row): row.detector(self.scene) for row in rows}
+        self._inputs = np.array([track.input - 1 for track in plan.tracks])
+        self._ribbon = RibbonRecorder(len(plan.tracks))
+        self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
+        self._rest = np.zeros((len(plan.tracks), 0), dtype=np.float32)
+        self._rest_missing = np.zeros(0, dtype=np.bool_)
+        self._tick = 0
+        self._latest: Measurement | None = None
+
+    @property
+    def tick_s(self) -> float:
+        """Length of a tick, s; 0.1 but for rates that are no multiple of 100 Hz."""
+        return self.meter.tick_frames / self.scene.sample_rate_hz
+
+    @property
+    def now_s(self) -> float:
+        """Stream time at the end of the last whole tick."""
+        return self._tick * self.tick_s
+
+    @property
+    def fed_s(self) -> float:
+        """Stream time at the end of the last frame that came in."""
+        return self.now_s + self._rest.shape[1] / self.scene.sample_rate_hz
+
+    # ---- audio -------------------------------------------------------------------------------
+
+    def feed(self, block: Block) -> list[AlarmEvent]:
+        """Take in a block of any length, shape (frames, channels of the source)."""
+        samples = np.ascontiguousarray(block.samples.T[self._inputs], dtype=np.float32)
+        gap = self._gap(block.lost_frames)
+        missing = np.zeros(gap + samples.shape[1], dtype=np.bool_)
+        missing[:gap] = True
+        hole = np.zeros((len(samples), gap), dtype=np.float32)
+        joined = np.concatenate([self._rest, hole, samples], axis=1)
+        missing = np.concatenate([self._rest_missing, missing])
+        step = self.meter.tick_frames
+        whole = joined.shape[1] // step * step
+        events: list[AlarmEvent] = []
+        for start in range(0, whole, step):
+            end = start + step
+            events += self._one_tick(joined[:, start:end].T, missing[start:end])
+        self._rest, self._rest_missing = joined[:, whole:], missing[whole:]
+        return events
+
+    def _gap(self, lost_frames: int) -> int:
+        """How many of the lost frames are to be gone through; skips whole ticks of the others."""
+        self.audio_lost_s += lost_frames / self.scene.sample_rate_hz
+        longest = round(LONGEST_GAP_S * self.scene.sample_rate_hz)
+        skipped = max(lost_frames - longest, 0) // self.meter.tick_frames
+        self._tick += skipped
+        self.meter.skip(skipped)
+        return lost_frames - skipped * self.meter.tick_frames
+
+    def _one_tick(self, samples: Samples, missing: Flags) -> list[AlarmEvent]:
+        lost = int(np.count_nonzero(missing))
+        start_s = self.now_s
+        self._tick += 1
+        measurement = self.meter.update(samples, missing if lost else None)
+        self._latest = measurement
+        self._peaks[self._tick % PEAK_HOLD_TICKS] = np.maximum(
+            measurement.peak_max, -measurement.peak_min
+        ).max(axis=0)
+        return self._judge(measurement, Feed(self.now_s, lost_frames=lost), start_s)
+
+    def stalled(self, now_s: float, reason: str) -> list[AlarmEvent]:
+        """No audio comes, and it is `now_s` by the runner's clock: keep the alarms going."""
+        feed = Feed(now_s, stalled=True, reason=reason)
+        return self._judge(None, feed, self.now_s)
+
+    def _judge(
+        self, measurement: Measurement | None, feed: Feed, start_s: float
+    ) -> list[AlarmEvent]:
+        conditions = [self._detectors[id(r)].update(measurement, feed) for r in self._rows]
+        events = crew.end_shelving(self.book, feed.now_s)
+        events += self.book.step(conditions, self._detail, start_s, feed.now_s)
+        events += self._gatherer.step(start_s, feed.now_s)
+        self._ribbon.add(measurement, self.book.severities(), feed.now_s)
+        return events
+
+    def _detail(self, row: Row, place: int) -> str:
+        return self._detectors[id(row)].detail(0 if row.scope is Scope.INPUT else place)
+
+    def finish(self) -> None:
+        """The take has ended: count its last, incomplete tick in the totals."""
+        self.meter.finish(self._rest.T)
+        self._rest = self._rest[:, :0]
+
+    # ---- the crew ----------------------------------------------------------------------------
+
+    def command(self, command: Command, now_s: float) -> list[AlarmEvent]:
+        """Do what the crew asks; a command about an alarm that is gone changes nothing."""
+        book = self.book
+        match command:
+            case Acknowledge(incident_id):
+                return crew.acknowledge(book, incident_id, now_s)
+            case AcknowledgeAll():
+                return crew.acknowledge(book, None, now_s)
+            case Shelve(incident_id, seconds):
+                return crew.shelve(book, incident_id, seconds, now_s)
+            case Unshelve(incident_id):
+                return crew.unshelve(book, incident_id, now_s)
+            case OutOfService(track, on):
+                return crew.out_of_service(book, track, on, now_s)
+            case Standby(on):
+                return crew.set_standby(book, on, now_s)
+        return []
+
+    # ---- how it stands -----------------------------------------------------------------------
+
+    def snapshot(
+        self,
+        now_s: float,
+        *,
+        events: Sequence[AlarmEvent] = (),
+        engine_load: float = 0.0,
+        ended: bool = False,
+        notice: str = "",
+    ) -> Snapshot:
+        """All that a window needs to draw the present."""
+        nothing = np.full(len(self.plan.tracks), FLOOR_DB)
+        m = self._latest
+        newest = self._peaks[self._tick % PEAK_HOLD_TICKS]
+        return Snapshot(
+            now_s=now_s,
+            momentary_lufs=nothing if m is None else m.momentary_lufs,
+            peak_dbfs=amplitude_db(newest),
+            peak_hold_dbfs=amplitude_db(self._peaks.max(axis=0)),
+            level_dbfs=nothing if m is None else m.level_dbfs,
+            present=np.zeros(len(nothing), dtype=np.bool_) if m is None else m.present,
+            alarms=self.book.alarms(),
+            covers=self.book.covers(),
+            ribbon=self._ribbon.ribbon(),
+            standby=self.book.standby,
+            out_of_service=self.book.removed_inputs,
+            audio_lost_s=self.audio_lost_s,
+            engine_load=engine_load,
+            ended=ended,
+            notice=notice,
+            events=tuple(events),
+        )
+
+    def totals(self) -> Totals:
+        """What was measured of every track since the start."""
+        return self.meter.totals()
+
+    def incidents(self) -> tuple[Incident, ...]:
+        """Every incident so far, by onset."""
+        return self.book.incidents()

@@ -1,0 +1,142 @@
+"""A whole take as fast as the machine can: the same path as live, without a clock."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from engine.measure.meter import Totals
+from engine.model import Incident
+from engine.pipeline import Pipeline
+from engine.sources.base import EndOfTake, Source, SourceInfo
+from engine.timecode.count import FRAME_RATES, label_at
+from engine.tracks import Plan
+from engine.units import stated
+
+SCHEMA = 1
+"""Version of the JSON document; raised when a script that reads it would have to change."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScanResult:
+    """What a scan found in one take. `frames` is what was really read."""
+
+    info: SourceInfo
+    plan: Plan
+    frames: int
+    totals: Totals
+    incidents: tuple[Incident, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the take, s."""
+        return self.frames / self.info.sample_rate_hz
+
+    @property
+    def red(self) -> bool:
+        """Something in the take went red."""
+        return any(incident.red_s is not None for incident in self.incidents)
+
+    def timecode(self, at_s: float) -> str:
+        """Timecode of that moment of the take, from the file's time reference (else from 0)."""
+        rate_hz = self.info.sample_rate_hz
+        samples = (self.info.start_samples or 0) + round(at_s * rate_hz)
+        return label_at(Fraction(samples, rate_hz), FRAME_RATES[self.plan.frame_rate])
+
+    def as_json(self) -> dict[str, Any]:
+        """The contract's JSON document as plain Python values."""
+        return {
+            "schema": SCHEMA,
+            "take": {
+                "path": self.info.name,
+                "sample_rate_hz": self.info.sample_rate_hz,
+                "duration_s": round(self.duration_s, 6),
+                "start_timecode": self.timecode(0.0),
+                "frame_rate": self.plan.frame_rate,
+            },
+            "tracks": [self._track_json(place) for place in range(len(self.plan.tracks))],
+            "incidents": [self._incident_json(incident) for incident in self.incidents],
+        }
+
+    def _track_json(self, place: int) -> dict[str, Any]:
+        track, totals = self.plan.tracks[place], self.totals
+        return {
+            "track": track.input,
+            "name": track.label,
+            "kind": track.kind.value,
+            "who": track.who or None,
+            "level": track.level.value if track.level else None,
+            "integrated_lufs": _number(totals.integrated_lufs[place]),
+            "momentary_max_lufs": _number(totals.momentary_max_lufs[place]),
+            "short_term_max_lufs": _number(totals.short_term_max_lufs[place]),
+            "true_peak_max_dbtp": _number(totals.true_peak_max_dbtp[place]),
+            "sample_peak_max_dbfs": _number(totals.sample_peak_max_dbfs[place]),
+            "rms_dbfs": _number(totals.rms_dbfs[place]),
+            "noise_floor_dbfs": _number(totals.noise_floor_dbfs[place]),
+            "present_fraction": _share(float(totals.present_fraction[place])),
+        }
+
+    def _incident_json(self, incident: Incident) -> dict[str, Any]:
+        document: dict[str, Any] = {
+            "track": incident.track,
+            "fault": incident.fault.value,
+            "severity": incident.severity.word,
+            "onset_s": round(incident.onset_s, 4),
+            "amber_s": _seconds(incident.amber_s),
+            "red_s": _seconds(incident.red_s),
+            "end_s": _seconds(incident.end_s),
+            "start_timecode": self.timecode(incident.onset_s),
+            "covered_by": incident.covered_by,
+            "detail": incident.detail,
+        }
+        if incident.tracks:
+            document["tracks"] = list(incident.tracks)
+        if incident.part_of is not None:
+            document["part_of"] = incident.part_of
+        return document
+
+
+def _number(level_db: float) -> float | None:
+    value = stated(float(level_db))
+    return None if value is None else round(value, 2)
+
+
+def _share(share: float) -> float | None:
+    return None if math.isnan(share) else round(share, 4)
+
+
+def _seconds(at_s: float | None) -> float | None:
+    return None if at_s is None else round(at_s, 4)
+
+
+def scan_source(
+    source: Source, plan: Plan, progress: Callable[[float], None] | None = None
+) -> ScanResult:
+    """Watch a take to its end and return all that was found; closes the source.
+
+    `progress` is called now and then with the seconds of the take that are done.
+
+    Raises
+    ------
+    SourceError
+        If the take can't be read to its end.
+    """
+    pipeline = Pipeline(plan, source.info.sample_rate_hz)
+    frames = 0
+    try:
+        while True:
+            block = source.read(timeout_s=math.inf)
+            if block is None:
+                continue
+            frames += len(block.samples) + block.lost_frames
+            pipeline.feed(block)
+            if progress is not None:
+                progress(frames / source.info.sample_rate_hz)
+    except EndOfTake:
+        pipeline.finish()
+    finally:
+        source.close()
+    return ScanResult(source.info, plan, frames, pipeline.totals(), pipeline.incidents())
