@@ -1,0 +1,1 @@
+"""Faults put into clean samples: one file a fault; `registry` is the table of them."""

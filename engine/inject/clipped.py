@@ -1,0 +1,71 @@
+"""clipped: the wave is cut off at a ceiling.
+
+Model: an amplifier can't pass its supply, or a converter its largest code: the tops become flat,
+on both sides or (an unequal supply) on one. Ahead of the converter the ceiling may lie at any
+level, a coupling capacitor after it tilts the tops (first-order high-pass), and a limiter or a
+valve-like stage rounds them (soft knee: no flat tops). Source: textbook circuit theory (from
+memory); shares of the shapes: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import signal
+
+from engine.inject.base import Put, Span
+from engine.inject.shape import envelope
+from engine.model import Samples, Severity
+from engine.units import amplitude
+
+FULL_SCALE_24_BIT = 1.0 - 2.0**-23
+RUN_JOIN_S = 0.1
+
+
+def clipped(span: Span, strength: float, rng: np.random.Generator) -> Put:
+    """Strength: how far the loudest shout is driven over the ceiling, 1 dB (0) to 15 dB (1).
+    Half of the ceilings are full scale, the rest -12 to -1 dBFS; one in four on one side only;
+    of the lower ones one in three is tilted by a high-pass of 5 to 40 Hz, one in six is a soft
+    knee (amber at most). Only what is loud is driven: the place stays as it was."""
+    over_db = 1.0 + 14.0 * strength
+    lower, one_sided = rng.random() < 0.5, rng.random() < 0.25
+    ceiling = float(amplitude(rng.uniform(-12.0, -1.0))) if lower else FULL_SCALE_24_BIT
+    corner_hz, way = rng.uniform(5.0, 40.0), rng.random()
+    driven = _drive(span.clean(), span.rate, ceiling, over_db)
+    if lower and way < 1 / 6:
+        done = (ceiling * np.tanh(driven / ceiling)).astype(np.float32)
+        events = _runs(np.abs(driven) > ceiling, span.rate)
+        return Put(done, f"soft knee at {ceiling:.2f}", events, Severity.AMBER)
+    done = np.clip(driven, -FULL_SCALE_24_BIT if one_sided else -ceiling, ceiling)
+    words = f"{over_db:.1f} dB over {ceiling:.2f}" + (", one side" if one_sided else "")
+    if lower and way < 1 / 2:
+        done = _tilted(done, span.rate, corner_hz)
+        words += f", tilted by {corner_hz:.0f} Hz"
+    cut = (driven >= ceiling) if one_sided else (np.abs(driven) >= ceiling)
+    return Put(done, words, _runs(cut, span.rate))
+
+
+def _drive(clean: Samples, rate: int, ceiling: float, over_db: float) -> Samples:
+    """Raise what is within 6 dB of the loudest until its peak lies `over_db` above the ceiling."""
+    peak = np.maximum(np.abs(clean).max(axis=0, initial=0.0), 1e-4)
+    gain_db = 20.0 * np.log10(ceiling / peak) + over_db
+    share = np.minimum(2.0 * envelope(clean, rate) / peak, 1.0)
+    return np.asarray(clean * 10.0 ** (share * gain_db / 20.0), dtype=np.float32)
+
+
+def _tilted(samples: Samples, rate: int, corner_hz: float) -> Samples:
+    """First-order high-pass that starts settled on the span's first sample."""
+    b, a = signal.butter(1, corner_hz, "highpass", fs=rate)
+    state = signal.lfilter_zi(b, a)[:, np.newaxis] * samples[:1]
+    done, _ = signal.lfilter(b, a, samples, axis=0, zi=state)
+    return np.asarray(done + samples[:1], dtype=np.float32)
+
+
+def _runs(cut: np.ndarray, rate: int) -> tuple[tuple[int, int], ...]:
+    """First and last frame of each stretch of overload on any track; breaks under 0.1 s joined."""
+    at = np.flatnonzero(cut.any(axis=1))
+    if not len(at):
+        return ()
+    breaks = np.flatnonzero(np.diff(at) > RUN_JOIN_S * rate)
+    firsts = at[np.concatenate(([0], breaks + 1))]
+    lasts = at[np.concatenate((breaks, [len(at) - 1]))]
+    return tuple((int(a), int(b) + 1) for a, b in zip(firsts, lasts, strict=True))

@@ -1,0 +1,147 @@
+"""INJECTORS: one row a fault. To add one, write its file and add its row; nothing else changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.inject.base import Injector, Planted, Put, Span
+from engine.inject.clipped import clipped
+from engine.inject.dead_mic import dead_mic
+from engine.inject.dropout import dropout
+from engine.inject.duplicate import duplicate
+from engine.inject.hum import hum
+from engine.inject.low import low
+from engine.inject.muted import muted
+from engine.inject.noise_burst import noise_burst
+from engine.inject.pair_drift import pair_drift
+from engine.inject.polarity import polarity
+from engine.inject.silent import silent
+from engine.inject.unexpected import unexpected
+from engine.model import Fault, Samples, Severity
+from engine.settings import LIMITS, NEVER
+
+THIRD: Final = 3
+"""Gaps or bursts that make a dropout or a noise burst red, within `THIRD_WITHIN_S` (contract)."""
+THIRD_WITHIN_S: Final = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """How one fault is put in, and after what time in default limits it deserves its alarms.
+
+    amber, red : name of a limit, seconds, or NEVER
+    red_from : strength from which red is deserved at all
+    by_count : red comes with the third event within 10 s instead of a time
+    """
+
+    fault: Fault
+    put: Injector
+    amber: str | float
+    red: str | float = NEVER
+    red_from: float = 0.0
+    by_count: bool = False
+
+
+INJECTORS: Final = {
+    row.fault: row
+    for row in (
+        Row(Fault.MUTED, muted, "muted_amber_s", "muted_red_s"),
+        Row(Fault.SILENT, silent, "silent_amber_s", "silent_red_s"),
+        Row(Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s"),
+        Row(Fault.DROPOUT, dropout, 0.0, by_count=True),
+        Row(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True),
+        Row(Fault.CLIPPED, clipped, 0.0, 3.0),
+        Row(Fault.LOW, low, "low_amber_s"),
+        Row(Fault.HUM, hum, "hum_amber_s", "hum_red_s", red_from=24.0 / 44.0),
+        Row(Fault.DUPLICATE, duplicate, "duplicate_amber_s", "duplicate_red_s"),
+        Row(Fault.POLARITY, polarity, "polarity_amber_s"),
+        Row(Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s"),
+        Row(Fault.UNEXPECTED, unexpected, "unexpected_amber_s"),
+    )
+}
+
+
+def inject(
+    samples: Samples,
+    rate: int,
+    fault: Fault,
+    tracks: Sequence[int],
+    onset_s: float,
+    end_s: float,
+    strength: float,
+    rng: np.random.Generator,
+    *,
+    in_place: bool = False,
+) -> tuple[Samples, Planted]:
+    """The samples with one fault put in over [onset_s, end_s), and the truth of it.
+
+    Parameters
+    ----------
+    samples : (frames, channels) float32; left as it is unless `in_place`
+    tracks : input numbers, 1 is the first channel; for `duplicate` the source, then its copies
+    strength : 0 to 1, in the terms of the injector's docstring
+
+    Nothing outside the span and the tracks changes: every fade lies inside it.
+
+    Raises
+    ------
+    ValueError
+        An unknown fault, a track the samples lack, an empty span or a strength out of range.
+    """
+    row = INJECTORS.get(fault)
+    if row is None:
+        raise ValueError(f"no injector for {fault.value}; there are: {', '.join(INJECTORS)}")
+    span = _span(samples, rate, tracks, onset_s, end_s)
+    if not 0.0 <= strength <= 1.0:
+        raise ValueError(f"strength {strength} is out of range: give 0 to 1")
+    put = row.put(span, strength, rng)
+    done = samples if in_place else samples.copy(order="K")
+    for column, place in enumerate(span.places):
+        done[span.first : span.last, place] = put.samples[:, column]
+    return done, _truth(row, span, put, strength)
+
+
+def _span(samples: Samples, rate: int, tracks: Sequence[int], onset_s: float, end_s: float) -> Span:
+    first, last = round(onset_s * rate), min(round(end_s * rate), len(samples))
+    if not 0 <= first < last:
+        raise ValueError(f"nothing to change from {onset_s} s to {end_s} s: check onset and end")
+    if not tracks or not all(1 <= t <= samples.shape[1] for t in tracks):
+        raise ValueError(f"tracks {list(tracks)}: give inputs of 1 to {samples.shape[1]}")
+    return Span(samples, rate, first, last, tuple(t - 1 for t in tracks))
+
+
+def _truth(row: Row, span: Span, put: Put, strength: float) -> Planted:
+    events = tuple(
+        ((span.first + a) / span.rate, (span.first + b) / span.rate) for a, b in put.events
+    )
+    onset_s = events[0][0] if events else span.first / span.rate
+    end_s = events[-1][1] if events else span.last / span.rate
+    severity = _severity(row, strength, end_s - onset_s, events)
+    if severity is not None:
+        severity = min(severity, put.severity_at_most)
+    tracks = tuple(place + 1 for place in span.places)
+    return Planted(tracks, row.fault, onset_s, end_s, strength, severity, put.remark, events)
+
+
+def _severity(
+    row: Row, strength: float, lasted_s: float, events: Sequence[tuple[float, float]]
+) -> Severity | None:
+    red = lasted_s >= _limit_s(row.red) and strength >= row.red_from
+    if row.by_count:
+        last = THIRD - 1
+        red = any(
+            events[n + last][0] - events[n][0] <= THIRD_WITHIN_S for n in range(len(events) - last)
+        )
+    if red:
+        return Severity.RED
+    return Severity.AMBER if lasted_s >= _limit_s(row.amber) else None
+
+
+def _limit_s(limit: str | float) -> float:
+    value = LIMITS[limit].default if isinstance(limit, str) else limit
+    assert isinstance(value, int | float), f"{limit} is a number"
+    return float(value)

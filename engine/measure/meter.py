@@ -1,0 +1,180 @@
+"""One tick of samples in, one measurement out: joins all that is measured of every track."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from engine.measure.floor import Learned, LiveFloor
+from engine.measure.level import Hops, LevelTotals, measure_hops
+from engine.measure.loudness import Loudness
+from engine.measure.presence import Presence, unlearned_dbfs
+from engine.measure.true_peak import TruePeak
+from engine.measure.windows import HopWindows
+from engine.model import Flags, Levels, Measurement, Samples
+from engine.tracks import Scene
+from engine.units import rms_dbfs
+
+HOPS_PER_TICK: Final = 10
+_LEVEL_HOPS: Final = 40
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Totals:
+    """What was measured since the start, arrays of shape (tracks,).
+
+    NaN where nothing was measured (too short, or all lost), `FLOOR_DB` where there was no level.
+    """
+
+    integrated_lufs: Levels
+    momentary_max_lufs: Levels
+    short_term_max_lufs: Levels
+    true_peak_max_dbtp: Levels
+    sample_peak_max_dbfs: Levels
+    rms_dbfs: Levels
+    dc_offset: Levels
+    noise_floor_dbfs: Levels
+    present_fraction: Levels
+
+
+class Meter:
+    """Measures all tracks of one source, in memory that does not grow.
+
+    Answers are the same bit for bit however the sound was cut on its way here: what must last
+    from tick to tick is carried exactly.
+
+    Attributes
+    ----------
+    hop_frames : int
+        10 ms to the nearest frame.
+    tick_frames : int
+        10 hops.
+    """
+
+    def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
+        """Start with nothing heard; with `learned` from an earlier watch of the same tracks.
+
+        Raises
+        ------
+        ValueError
+            If `learned` holds another number of tracks.
+        """
+        tracks = len(scene.tracks)
+        if learned is not None and learned.floor_dbfs.shape != (tracks,):
+            known = len(learned.floor_dbfs)
+            raise ValueError(
+                f"learned floors are of {known} tracks, the plan has {tracks}: relearn"
+            )
+        self._rate = scene.sample_rate_hz
+        self._tracks = tracks
+        self.hop_frames = max(1, round(self._rate / 100))
+        self.tick_frames = HOPS_PER_TICK * self.hop_frames
+        self._ticks = 0
+        self._totals = LevelTotals(tracks)
+        self._loudness = Loudness(tracks, self._rate, HOPS_PER_TICK)
+        self._true_peak = TruePeak(tracks)
+        self._levels = HopWindows(tracks, (_LEVEL_HOPS,), HOPS_PER_TICK)
+        self._floor = LiveFloor(unlearned_dbfs(scene), learned)
+        self._presence = Presence(scene)
+        self._presence.follow(self._floor.floor_dbfs)
+
+    def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
+        """Measure one tick.
+
+        Parameters
+        ----------
+        samples : ndarray of float32, shape (tick_frames, tracks), any memory layout
+            May hold NaN, infinities and denormals. Not altered, but the measurement may share
+            its memory where it is contiguous along frames.
+        missing : ndarray of bool, shape (tick_frames,), optional
+            True where frames were lost on every track; the samples there are zero.
+
+        Raises
+        ------
+        ValueError
+            If the shape is another.
+        """
+        self._check(samples, len(samples) == self.tick_frames)
+        hops = measure_hops(samples, self.hop_frames, missing)
+        self._count(hops)
+        self._loudness.update(hops)
+        mean_square = hops.squares / self.hop_frames
+        self._levels.push(mean_square, hops.valid, hops.all_valid)
+        level_dbfs = rms_dbfs(self._levels.latest(_LEVEL_HOPS))
+        if self._floor.update(self._levels.latest(HOPS_PER_TICK)):
+            self._presence.follow(self._floor.floor_dbfs)
+        present = self._presence.update(level_dbfs)
+        self._ticks += 1
+        return Measurement(
+            start_s=(self._ticks - 1) * self.tick_frames / self._rate,
+            end_s=self._ticks * self.tick_frames / self._rate,
+            hop_s=self.hop_frames / self._rate,
+            samples=hops.channels.T,
+            peak_max=hops.peak_max.T,
+            peak_min=hops.peak_min.T,
+            mean_square=mean_square.T,
+            valid=hops.valid.T,
+            lost=hops.lost,
+            momentary_lufs=self._loudness.momentary_lufs,
+            short_term_lufs=self._loudness.short_term_lufs,
+            level_dbfs=level_dbfs,
+            floor_dbfs=self._floor.floor_dbfs.copy(),
+            presence_dbfs=self._presence.threshold_dbfs,
+            present=present,
+        )
+
+    def skip(self, ticks: int) -> None:
+        """Count ticks in which nothing came, without measuring: only the time goes on."""
+        self._ticks += ticks
+
+    def finish(self, rest: Samples, missing: Flags | None = None) -> None:
+        """Count in the last, incomplete tick, so that the totals are exact for any length.
+
+        `rest` has fewer than `tick_frames` frames, or none. Its full hops count in all maxima,
+        its last frames in peaks, RMS and DC; as BS.1770 has it, an unfinished gating block is
+        dropped.
+
+        Raises
+        ------
+        ValueError
+            If it holds a whole tick or more, or another number of tracks.
+        """
+        self._check(rest, len(rest) < self.tick_frames)
+        whole = len(rest) - len(rest) % self.hop_frames
+        if whole:
+            hops = measure_hops(
+                rest[:whole], self.hop_frames, None if missing is None else missing[:whole]
+            )
+            self._count(hops)
+            self._loudness.update(hops)
+        if whole < len(rest):
+            last = None if missing is None else missing[whole:]
+            self._count(measure_hops(rest[whole:], len(rest) - whole, last))
+
+    def _check(self, samples: Samples, right_length: bool) -> None:
+        if samples.ndim != 2 or samples.shape[1] != self._tracks or not right_length:
+            raise ValueError(
+                f"samples of shape {samples.shape}: a tick is ({self.tick_frames}, {self._tracks})"
+            )
+
+    def _count(self, hops: Hops) -> None:
+        self._totals.update(hops)
+        self._true_peak.update(hops)
+
+    def totals(self) -> Totals:
+        """What was measured so far."""
+        return Totals(
+            integrated_lufs=self._loudness.integrated_lufs,
+            momentary_max_lufs=self._loudness.momentary_max_lufs,
+            short_term_max_lufs=self._loudness.short_term_max_lufs,
+            true_peak_max_dbtp=self._true_peak.max_dbtp,
+            sample_peak_max_dbfs=self._totals.sample_peak_dbfs,
+            rms_dbfs=self._totals.rms_dbfs,
+            dc_offset=self._totals.dc_offset,
+            noise_floor_dbfs=self._floor.floor_dbfs.copy(),
+            present_fraction=self._presence.fraction,
+        )
+
+    def learned(self) -> Learned:
+        """The learned floors, so that a restart does not begin from nothing."""
+        return self._floor.learned
