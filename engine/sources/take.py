@@ -83,6 +83,7 @@ def open_take(
     from_s: float = 0.0,
     block_frames: int | None = None,
     read_ahead: int = READ_AHEAD_BLOCKS,
+    block_s: float = BLOCK_S,
 ) -> TakeSource:
     """Open a take.
 
@@ -94,9 +95,11 @@ def open_take(
     from_s : float
         Where to begin, seconds into the take.
     block_frames : int, optional
-        Frames of a block; half a second where not given.
+        Frames of a block; `block_s` where not given.
     read_ahead : int
         Blocks read ahead by a thread of their own; 0: read when asked.
+    block_s : float
+        Length of a block, seconds.
 
     Raises
     ------
@@ -111,7 +114,7 @@ def open_take(
         if not 0 <= first_frame < files[0].frames:
             length_s = files[0].frames / info.sample_rate_hz
             raise SourceError(f"{where}: can't begin at {from_s:g} s: it lasts {length_s:.1f} s")
-        block = block_frames or max(1, round(BLOCK_S * info.sample_rate_hz))
+        block = block_frames or max(1, round(block_s * info.sample_rate_hz))
         source = TakeSource(files, info, first_frame, block, read_ahead)
         undo.pop_all()
     return source

@@ -1,0 +1,319 @@
+"""The command line: arguments and commands. Runs without Qt unless a window is asked for."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Final
+
+from app import display
+from engine.commands import Open
+
+OK: Final = 0
+RED: Final = 1
+FAILED: Final = 2
+
+_DEMO: Final = "demo"
+
+_NO_INPUTS: Final = "no live inputs: connect an interface and check its driver"
+
+_CAUTIONS: Final = (
+    "trackwarden helps a mixer look; it is no safety system. Never stop a stunt or a rescue for a "
+    "pack. Mind your hearing when you listen close. RF, work and safety rules are local: follow "
+    "them, and people licensed in them, first."
+)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit status (0: nothing red, 1: red, 2: could not do it)."""
+    from engine.plan import PlanError
+    from engine.sources.base import SourceError
+
+    arguments = _parser().parse_args(argv)
+    run: Callable[[argparse.Namespace], int] = arguments.run
+    try:
+        return run(arguments)
+    except (SourceError, PlanError) as error:
+        print(error, file=sys.stderr)
+    except BrokenPipeError:  # the reader of our output has seen enough
+        sys.stderr.close()
+        return OK
+    except OSError as error:
+        print(f"trackwarden: {error}", file=sys.stderr)
+    except KeyboardInterrupt:
+        print(file=sys.stderr)
+    return FAILED
+
+
+# ---- what each command does ----------------------------------------------------------------------
+
+
+def _start_page(arguments: argparse.Namespace) -> int:
+    if not display.available():
+        print(
+            f"trackwarden: {display.why_not()}: use `trackwarden replay demo`, or watch, replay or "
+            "scan with --help to see how",
+            file=sys.stderr,
+        )
+        return FAILED
+    return _window(None)
+
+
+def _watch(arguments: argparse.Namespace) -> int:
+    device = _only_input() if arguments.device is None else arguments.device
+    return _look_at(Open(device=device, plan=arguments.plan), arguments.console)
+
+
+def _only_input() -> int:
+    """The one live input there is; SourceError where the user has to choose."""
+    from engine.sources.base import SourceError
+    from engine.sources.device import list_inputs
+
+    inputs = list_inputs()
+    if len(inputs) == 1:
+        return inputs[0].index
+    if not inputs:
+        raise SourceError(_NO_INPUTS)
+    names = ", ".join(f"{device.index} {device.name}" for device in inputs)
+    raise SourceError(f"several live inputs: name one with --device: {names}")
+
+
+def _replay(arguments: argparse.Namespace) -> int:
+    request = Open(
+        take=None if arguments.take == _DEMO else arguments.take,
+        demo=arguments.take == _DEMO,
+        plan=arguments.plan,
+        speed=arguments.speed,
+        loop=arguments.loop,
+        start_s=arguments.start_s,
+    )
+    return _look_at(request, arguments.console)
+
+
+def _look_at(request: Open, console: bool) -> int:
+    if not console and display.available():
+        return _window(request)
+    from app.console import watch_in_terminal
+
+    if not console:
+        print(f"trackwarden: {display.why_not()}: watching in the terminal", file=sys.stderr)
+    return RED if watch_in_terminal(request) else OK
+
+
+def _window(request: Open | None) -> int:
+    from engine.client import EngineClient
+
+    # Started first, so that the engine opens the source while Qt is still loading.
+    early = [EngineClient(request)] if request is not None else []
+
+    def client_for(wanted: Open) -> EngineClient:
+        return early.pop() if early and wanted is request else EngineClient(wanted)
+
+    from app.window import run_window
+    from engine.sources.device import list_inputs
+
+    return run_window(request, client_for, list_inputs)
+
+
+def _scan(arguments: argparse.Namespace) -> int:
+    from app.scanning import scan_takes
+
+    return scan_takes(arguments.takes, arguments.plan, arguments.json)
+
+
+def _devices(arguments: argparse.Namespace) -> int:
+    from engine.sources.device import list_inputs
+
+    inputs = list_inputs()
+    if not inputs:
+        print(_NO_INPUTS, file=sys.stderr)
+        return FAILED
+    print(f"{'index':>5}  {'inputs':>6}  {'rate':>8}  name (host API)")
+    for device in inputs:
+        rate = f"{device.default_rate_hz / 1000:g} kHz"
+        print(
+            f"{device.index:>5}  {device.channels:>6}  {rate:>8}  {device.name} ({device.host_api})"
+        )
+    return OK
+
+
+def _plan_new(arguments: argparse.Namespace) -> int:
+    from engine.plan_text import new_plan
+
+    if arguments.device is not None:
+        from engine.sources.device import find_input
+
+        names, title, rate = [""] * find_input(arguments.device).channels, "", None
+    else:
+        from engine.sources.take import open_take
+
+        take = open_take(arguments.take, read_ahead=0)
+        take.close()
+        names, title = list(take.info.channel_names), Path(arguments.take).stem
+        rate = take.info.frame_rate
+    text = new_plan(names, title, rate or "25")
+    if arguments.output is None:
+        print(text, end="")
+        return OK
+    try:
+        with open(arguments.output, "x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        print(f"{arguments.output}: is there already: give another name", file=sys.stderr)
+        return FAILED
+    print(f"{arguments.output}: written, fill it in", file=sys.stderr)
+    return OK
+
+
+def _plan_check(arguments: argparse.Namespace) -> int:
+    from engine.plan import load_plan
+
+    plan = load_plan(arguments.plan)
+    count = len(plan.tracks)
+    print(f"{arguments.plan}: {count} {'track' if count == 1 else 'tracks'}, no mistakes")
+    return OK
+
+
+# ---- what can be typed ---------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="trackwarden",
+        description="Watches every track of a live multitrack recording and says within seconds "
+        "which mic died, where it sits and what to check first. Without a command: opens the "
+        "start page.",
+        epilog=_CAUTIONS,
+    )
+    parser.set_defaults(run=_start_page)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    watch = _command(
+        commands,
+        "watch",
+        _watch,
+        "watch a live input",
+        "trackwarden watch --device 16ch --plan tonight.toml",
+    )
+    watch.add_argument("--device", metavar="D", help="index or part of the name (see `devices`)")
+    _add_plan(watch)
+    _add_console(watch)
+
+    replay = _command(
+        commands,
+        "replay",
+        _replay,
+        "play a recorded take through the same watch, in real time",
+        "trackwarden replay take12.wav --plan tonight.toml --from 90",
+    )
+    replay.add_argument("take", metavar="TAKE", help=_TAKE_HELP)
+    _add_plan(replay)
+    replay.add_argument(
+        "--speed", type=_positive, default=1.0, metavar="X", help="X times real time (default 1)"
+    )
+    replay.add_argument("--loop", action="store_true", help="begin again at the end")
+    replay.add_argument(
+        "--from",
+        dest="start_s",
+        type=_not_negative,
+        default=0.0,
+        metavar="S",
+        help="begin S seconds into the take",
+    )
+    _add_console(replay)
+
+    scan = _command(
+        commands,
+        "scan",
+        _scan,
+        "check takes as fast as the machine can; exit status 0: nothing red, 1: red, 2: failed",
+        "trackwarden scan take12.wav take13.wav --plan tonight.toml",
+    )
+    scan.add_argument("takes", metavar="TAKE", nargs="+", help=_TAKE_HELP)
+    _add_plan(scan)
+    scan.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
+
+    _command(commands, "devices", _devices, "list the live inputs", "trackwarden devices")
+    _plan_commands(commands)
+    return parser
+
+
+_TAKE_HELP: Final = (
+    "a multichannel WAV or FLAC, a folder of mono files, or the word demo for the demo take"
+)
+
+
+def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    plan = _command(
+        commands,
+        "plan",
+        None,
+        "write a plan to fill in, or check one",
+        "trackwarden plan new take12.wav -o tonight.toml",
+    )
+    actions = plan.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    new = _command(
+        actions,
+        "new",
+        _plan_new,
+        "write a plan to fill in, from a take or a live input",
+        "trackwarden plan new --device 16ch -o tonight.toml",
+    )
+    source = new.add_mutually_exclusive_group(required=True)
+    source.add_argument("take", metavar="TAKE", nargs="?", help=_TAKE_HELP)
+    source.add_argument("--device", metavar="D", help="index or part of the name")
+    new.add_argument("-o", dest="output", metavar="P", help="write to this file, never over one")
+    check = _command(
+        actions,
+        "check",
+        _plan_check,
+        "name every mistake of a plan by line",
+        "trackwarden plan check tonight.toml",
+    )
+    check.add_argument("plan", metavar="P", help="the plan file")
+
+
+def _command(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    run: Callable[[argparse.Namespace], int] | None,
+    text: str,
+    example: str,
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(
+        name, help=text, description=text[0].upper() + text[1:] + ".", epilog=f"example: {example}"
+    )
+    if run is not None:
+        parser.set_defaults(run=run)
+    return parser
+
+
+def _add_plan(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--plan", metavar="P", help="plan file; without one every track is a lav")
+
+
+def _add_console(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--console",
+        action="store_true",
+        help="no window: one line a state change, a summary at the end",
+    )
+
+
+def _positive(text: str) -> float:
+    value = _not_negative(text)
+    if value == 0.0:
+        raise argparse.ArgumentTypeError("must be above 0")
+    return value
+
+
+def _not_negative(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number") from None
+    if not 0.0 <= value < 1e9:
+        raise argparse.ArgumentTypeError("must be 0 or more, and finite")
+    return value

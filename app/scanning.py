@@ -1,0 +1,114 @@
+"""`trackwarden scan`: takes as fast as the machine can, as a table or as JSON."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+from app import text
+from app.console import summary
+from engine.commands import Open
+from engine.opening import fitting_plan, with_demo
+from engine.plan import PlanError
+from engine.scan import SCHEMA, ScanResult, scan_source
+from engine.sources.base import SourceError
+from engine.sources.take import open_take
+
+OK: Final = 0
+RED: Final = 1
+FAILED: Final = 2
+
+
+def scan_takes(takes: Sequence[str], plan: str | None, as_json: bool) -> int:
+    """Scan each take and print what was found; returns the exit status.
+
+    A take that can't be read is named on standard error, and the others are still scanned.
+    """
+    results: list[ScanResult] = []
+    status = OK
+    for take in takes:
+        try:
+            result = _scan(take, plan)
+        except (SourceError, PlanError, OSError) as error:
+            print(error, file=sys.stderr)
+            status = FAILED
+            continue
+        results.append(result)
+        if not as_json:
+            print(_as_text(result), flush=True)
+    if as_json and results:
+        print(json.dumps(_document(results, len(takes)), ensure_ascii=False, indent=1))
+    if status == OK and any(result.red for result in results):
+        status = RED
+    return status
+
+
+def _scan(take: str, plan: str | None) -> ScanResult:
+    request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), _say)
+    assert request.take is not None
+    source = open_take(request.take)
+    try:
+        fitting = fitting_plan(request.plan, source.info)
+    except BaseException:
+        source.close()
+        raise
+    for notice in source.info.notices:
+        _say(notice)
+    return scan_source(source, fitting, _progress(source.info.frames, source.info.sample_rate_hz))
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr)
+
+
+def _progress(frames: int | None, rate_hz: int) -> Callable[[float], None] | None:
+    """A percentage on a terminal, nothing elsewhere."""
+    if not frames or not sys.stderr.isatty():
+        return None
+    shown = -1
+
+    def show(done_s: float) -> None:
+        nonlocal shown
+        percent = int(100 * done_s * rate_hz / frames)
+        if percent != shown:
+            shown = percent
+            end = "\r\x1b[K" if percent >= 100 else ""
+            print(f"\rscanning {percent} %{end}", end="", file=sys.stderr, flush=True)
+
+    return show
+
+
+def _document(results: list[ScanResult], takes: int) -> dict[str, Any]:
+    """One take's own document; for several, one document that lists them."""
+    if takes == 1:
+        return results[0].as_json()
+    return {"schema": SCHEMA, "takes": [result.as_json() for result in results]}
+
+
+def _as_text(result: ScanResult) -> str:
+    info = result.info
+    lines = [f"{info.name}: {text.watching(result.duration_s)}, {info.sample_rate_hz / 1000:g} kHz"]
+    lines.append(
+        f"{'track':>5}  {'name':<24} {'LUFS':>6} {'max M':>6} {'dBTP':>6} {'floor':>6}  present"
+    )
+    for row in result.as_json()["tracks"]:
+        numbers = " ".join(
+            f"{_level(row[key]):>6}"
+            for key in (
+                "integrated_lufs",
+                "momentary_max_lufs",
+                "true_peak_max_dbtp",
+                "noise_floor_dbfs",
+            )
+        )
+        present = row["present_fraction"]
+        share = text.NO_LEVEL if present is None else f"{100 * present:.0f} %"
+        lines.append(f"{row['track']:>5}  {row['name'][:24]:<24} {numbers}  {share:>7}")
+    lines.append(summary(result.incidents, result.plan, result.duration_s, 0.0))
+    return "\n".join(lines)
+
+
+def _level(value: float | None) -> str:
+    return text.NO_LEVEL if value is None else f"{value:.1f}".replace("-", "−")

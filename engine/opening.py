@@ -1,0 +1,66 @@
+"""From what the user asked for to a source and a plan that fit each other."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from engine.commands import Open
+from engine.plan import load_plan
+from engine.sources.base import Source, SourceError, SourceInfo
+from engine.sources.device import DeviceSource, find_input
+from engine.sources.paced import Paced
+from engine.sources.take import open_take
+from engine.tracks import Plan, plan_for
+
+REPLAY_BLOCK_S = 0.02
+"""Blocks of a replay are as short as a device's, so that the board moves as it does live."""
+
+
+def with_demo(request: Open, progress: Callable[[str], None] | None = None) -> Open:
+    """The request with the demo take's own files filled in; renders them on first use."""
+    if not request.demo:
+        return request
+    from demo_audio import demo_take  # only here: nothing else needs it
+
+    demo = demo_take(progress=progress)
+    return Open(
+        take=str(demo.take),
+        plan=request.plan or str(demo.plan),
+        speed=request.speed,
+        loop=request.loop,
+        start_s=request.start_s,
+    )
+
+
+def open_source(request: Open) -> Source:
+    """Open what the request names: a live input, or a take paced by the clock.
+
+    Raises
+    ------
+    SourceError
+        One line that says what to do.
+    """
+    if request.device is not None:
+        return DeviceSource(find_input(request.device))
+    if request.take is None:
+        raise SourceError("nothing to watch: name a take or a live input")
+    take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
+    return Paced(take, request.speed, time.monotonic, time.sleep)
+
+
+def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
+    """The plan of that file, checked against the source; without one, a lav for every channel.
+
+    Raises
+    ------
+    PlanError
+        With every mistake of the file.
+    """
+    if path is None:
+        names = list(info.channel_names)
+        plan = plan_for(names, title="" if info.live else Path(info.name).stem)
+        rate = info.frame_rate
+        return plan if rate is None else Plan(plan.tracks, plan.title, rate)
+    return load_plan(Path(path), inputs=info.channels)
