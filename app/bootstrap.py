@@ -5,10 +5,9 @@ last. While it is being changed the stamp reads "unfinished", so a set-up that w
 made anew; a second run only compares the hash.
 """
 
-from __future__ import annotations
-
 import hashlib
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -93,8 +92,10 @@ def _run(command: Sequence[str], doing: str) -> None:
     ) as process:
         for line in process.stdout or ():
             said.append(line.rstrip())
-            if line.startswith(("Collecting ", "Installing collected packages")):
-                say("  " + line.split(" (from")[0].split(":")[0].strip())
+            if line.startswith("Collecting "):
+                say("  fetching " + re.split(r"[^\w.-]", line.removeprefix("Collecting "))[0])
+            elif line.startswith("Installing collected packages: "):
+                say("  installing " + line.partition(": ")[2].strip())
     if process.returncode:
         last = "\n".join(said[-6:])
         raise SetUpError(

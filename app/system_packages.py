@@ -134,7 +134,7 @@ def how_to_get(needs: Sequence[Need], machine: Machine) -> str:
     if machine.debian:
         install = " ".join(_apt_install([need.package for need in needs]))
         return (
-            f"{len(needs)} system packages are missing. Paste this, then run the same command "
+            f"system packages missing: {len(needs)}. Paste this, then run the same command "
             f"again:\n\n    sudo apt-get update && sudo {install}\n"
         )
     proofs = ", ".join(need.proof for need in needs)
