@@ -17,6 +17,8 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from engine.commands import Open
+
 
 @dataclass(frozen=True, slots=True)
 class Address:
@@ -42,6 +44,28 @@ def forget(address: Address) -> None:
         with suppress(OSError):
             path.unlink(missing_ok=True)
             path.parent.rmdir()
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """The watch could not be opened; `reason` is one clear line (a line for each plan mistake)."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What keeps the watch from beginning, one line."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What a new engine process reads from its standard input, pickled by its own parent."""
+
+    address: Address
+    request: Open
 
 
 class NewestSender:

@@ -12,10 +12,9 @@ from multiprocessing.connection import Client as Connect
 from multiprocessing.connection import Connection
 from typing import Final
 
-from engine.channel import new_address
+from engine.channel import Failed, Job, Progress, new_address
 from engine.commands import Command, Open, Stop, Watch
 from engine.model import Snapshot
-from engine.process import Failed, Job, Progress
 
 CONNECT_S: Final = 15.0
 """A slow machine may take this long to bring an engine up."""

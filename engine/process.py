@@ -12,40 +12,17 @@ import sys
 import threading
 import time
 from contextlib import suppress
-from dataclasses import dataclass
 from multiprocessing.connection import Connection, Listener
 from typing import Final
 
-from engine.channel import Address, NewestSender, forget
-from engine.commands import Open, Stop, Watch
+from engine.channel import Address, Failed, Job, NewestSender, Progress, forget
+from engine.commands import Stop, Watch
 from engine.model import Snapshot
 from engine.plan import PlanError
 from engine.sources.base import SourceError
 
 ALONE_S: Final = 10.0
 """Without any window for this long, a watch that nobody looks at ends."""
-
-
-@dataclass(frozen=True, slots=True)
-class Failed:
-    """The watch could not be opened; `reason` is one clear line (a line for each plan mistake)."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """What keeps the watch from beginning, one line."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """What a new engine process reads from its standard input, pickled by its own parent."""
-
-    address: Address
-    request: Open
 
 
 class Server:
