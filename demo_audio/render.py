@@ -1,0 +1,113 @@
+"""Renders the take: the harbour, the packs, the file, the truth beside it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from demo_audio import PLAN_NAME, TAKE_NAME, TRUTH_NAME
+from demo_audio.packs import Link, at_pack, talkback
+from demo_audio.place import ambience, common_sounds, generator, in_the_open, voices_at
+from demo_audio.script import (
+    DURATION_S,
+    FAULTS,
+    HARMLESS,
+    PACKS,
+    RATE_HZ,
+    RECIPE_DIR,
+    SPOTS,
+    START_DATE,
+    START_TIMECODE_S,
+    TALKBACK,
+    Pack,
+    Stretch,
+    load_script,
+    track_names,
+)
+from demo_audio.voices import load_lines, stems
+from demo_audio.wave import BYTES, pcm24, write_wave
+
+FRAMES: Final = round(DURATION_S * RATE_HZ)
+BLOCK_FRAMES: Final = 5 * RATE_HZ
+WORKERS: Final = 2
+
+
+def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None:
+    """Write take, plan and truth into an existing folder."""
+    progress("demo take: making the harbour")
+    faults = () if healthy else FAULTS
+    links = make_links(healthy, faults)
+    write_wave(
+        folder / TAKE_NAME,
+        _blocks(links, progress),
+        FRAMES,
+        RATE_HZ,
+        track_names(),
+        START_TIMECODE_S,
+        START_DATE,
+    )
+    shutil.copyfile(RECIPE_DIR / PLAN_NAME, folder / PLAN_NAME)
+    truth = {
+        "schema": 1,
+        "faults": [_told(fault, links) for fault in faults],
+        "harmless": [_told(stretch, None) for stretch in HARMLESS],
+    }
+    text = json.dumps(truth, indent=1, ensure_ascii=False)
+    (folder / TRUTH_NAME).write_text(text + "\n", encoding="utf-8")
+
+
+def make_links(healthy: bool, faults: Sequence[Stretch]) -> list[Link]:
+    """Every pack with the sound at its capsule, in input order."""
+    lines = load_lines(load_script())
+    sounds = common_sounds(list(lines.values()))
+    spoken = stems(lines, healthy)
+    del lines
+    radio = at_pack(talkback(spoken.pop(TALKBACK.spot)), TALKBACK, 0.0)
+    speech = {who: in_the_open(spoken.pop(who)) for who in list(spoken)}
+
+    def capsules(spot_name: str) -> list[tuple[Pack, NDArray[np.float32]]]:
+        spot = SPOTS[spot_name]
+        air = voices_at(spot, speech) + ambience(spot, sounds, generator(40, *spot_name.encode()))
+        packs = [pack for pack in PACKS if pack.spot == spot_name]
+        return [(pack, at_pack(air, pack, spot.place_dbfs)) for pack in packs]
+
+    made = [pair for spot_name in SPOTS for pair in capsules(spot_name)]
+    made.append((TALKBACK, radio))
+    return [Link(pack, sound, [f for f in faults if f.track == pack.input]) for pack, sound in made]
+
+
+def _blocks(links: Sequence[Link], progress: Callable[[str], None]) -> Iterator[NDArray[np.uint8]]:
+    with ThreadPoolExecutor(WORKERS) as pool:
+        for start in range(0, FRAMES, BLOCK_FRAMES):
+            frames = min(BLOCK_FRAMES, FRAMES - start)
+            progress(f"demo take: writing {100 * start // FRAMES} %")
+            block = np.empty((frames, len(links), BYTES), dtype=np.uint8)
+            list(pool.map(partial(_fill, block, start), range(len(links)), links))
+            yield block
+
+
+def _fill(block: NDArray[np.uint8], start: int, channel: int, link: Link) -> None:
+    block[:, channel] = pcm24(link.block(start, len(block)))
+
+
+def _told(stretch: Stretch, links: Sequence[Link] | None) -> dict[str, Any]:
+    """One row of the truth; flat tops are told from where they truly are in `links`."""
+    onset_s, end_s = stretch.onset_s, stretch.end_s
+    if links and stretch.kind == "clipped":
+        flat = links[stretch.track - 1].flat_tops
+        onset_s, end_s = min(flat) / RATE_HZ, max(flat) / RATE_HZ
+    return {
+        "track": stretch.track,
+        "fault": stretch.kind,
+        "onset_s": round(onset_s, 4),
+        "end_s": round(end_s, 4),
+        "remark": stretch.remark,
+    }
