@@ -1,0 +1,136 @@
+"""The learned live floor: what the place itself sounds like on a track while nobody speaks.
+
+Minimum statistics after R. Martin, "Noise power spectral density estimation based on optimal
+smoothing and minimum statistics", IEEE Trans. Speech Audio Proc. 9(5), 504-512, 2001, taken
+broadband: the minimum over 8 sub-windows of a smoothed power (here 100 ms means), with his bias
+compensation. Window lengths and the rules for freezing below are our own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.model import Flags, Levels
+from engine.units import rms_dbfs
+
+MARGIN_DB: Final = 8.0
+"""A fall of more than this under the learned floor is no drift of the place."""
+
+IDLE_DBFS: Final = -110.0
+"""Below this no place is heard but an idle converter or a mute (contract, fine print)."""
+
+SUB_WINDOWS: Final = 8
+SUB_TICKS: Final = 12
+"""8 times 1.2 s: pauses between words fall into it, and a floor is known after 9.6 s."""
+
+_KNOWN_TICKS: Final = 9
+_LIVELY_DB: Final = 10.0
+"""Contract: what is 10 dB above the floor is speech, so such a track is alive."""
+
+_UP_DB: Final = 0.1 * SUB_TICKS / 10
+_DOWN_DB: Final = 0.25 * SUB_TICKS / 10
+_LIVELY_DOWN_DB: Final = 0.5 * SUB_TICKS / 10
+"""Largest moves each sub-window: 0.1, 0.25 and 0.5 dB a second."""
+
+_M_OF_D: Final = 0.877
+"""Martin's M(D) for D = 96 powers, between his 0.865 (80) and 0.890 (120); from memory."""
+_MAX_BIAS: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Learned:
+    """What a restart need not learn anew: floor_dbfs, shape (tracks,), NaN where unknown."""
+
+    floor_dbfs: Levels
+
+
+class LiveFloor:
+    """Learns the live floor of every track, AES17 RMS; NaN before about 10 s of it were heard.
+
+    A sub-window teaches only if it never went under `heard_above_dbfs` (before a floor is known)
+    or further than `MARGIN_DB` under the floor: a mic that dies does not teach that silence is
+    normal. A track that stays low but is plainly alive (10 dB up within 1.2 s, and low for more
+    than half of that, so no radio gap) brings its floor down, 0.5 dB a second.
+    """
+
+    def __init__(self, heard_above_dbfs: Levels, learned: Learned | None = None) -> None:
+        tracks = len(heard_above_dbfs)
+        self._heard_above_dbfs = heard_above_dbfs
+        self.floor_dbfs = np.full(tracks, np.nan) if learned is None else learned.floor_dbfs.copy()
+        self._powers = np.full((SUB_TICKS, tracks), np.nan)
+        self._tick = 0
+        # Newest last: minimum, mean and variance of the last sub-windows that taught.
+        self._minimum = np.full((SUB_WINDOWS, tracks), np.nan)
+        self._mean = np.full((SUB_WINDOWS, tracks), np.nan)
+        self._variance = np.full((SUB_WINDOWS, tracks), np.nan)
+
+    def update(self, mean_square: Levels) -> bool:
+        """Take in the mean square of one tick, shape (tracks,); NaN where it is not known.
+
+        True where the floors may have changed: at the end of each sub-window.
+        """
+        self._powers[self._tick] = mean_square
+        self._tick = (self._tick + 1) % SUB_TICKS
+        if self._tick:
+            return False
+        self._end_sub_window()
+        return True
+
+    def _end_sub_window(self) -> None:
+        with np.errstate(invalid="ignore"):
+            self._powers[rms_dbfs(self._powers) < IDLE_DBFS] = np.nan
+        known = np.count_nonzero(~np.isnan(self._powers), axis=0) >= _KNOWN_TICKS
+        if not known.any():
+            return
+        # Tracks that are not known are filled in, and dropped again below. NaN sorts last.
+        powers = np.sort(np.where(known, self._powers, 1.0), axis=0)
+        lowest, middle = rms_dbfs(powers[0]), rms_dbfs(powers[SUB_TICKS // 2])
+        highest = rms_dbfs(np.fmax.reduce(powers))
+        learned = ~np.isnan(self.floor_dbfs)
+        under = np.where(learned, self.floor_dbfs - MARGIN_DB, self._heard_above_dbfs)
+        heard = known & (lowest >= under)
+        lively = known & (middle < under) & (highest > lowest + _LIVELY_DB)
+        self.floor_dbfs = self.floor_dbfs - np.where(learned & lively, _LIVELY_DOWN_DB, 0.0)
+        self._teach(powers, heard | (lively & ~learned))
+
+    def _teach(self, powers: Levels, where: Flags) -> None:
+        if not where.any():
+            return
+        chosen = powers[:, where]
+        for store, value in (
+            (self._minimum, chosen[0]),
+            (self._mean, np.nanmean(chosen, axis=0)),
+            (self._variance, np.nanvar(chosen, axis=0, ddof=1)),
+        ):
+            store[:-1, where] = store[1:, where]
+            store[-1, where] = value
+        full = where & ~np.isnan(self._minimum[0])
+        if not full.any():
+            return
+        estimate = rms_dbfs(self._estimate(full))
+        floor = self.floor_dbfs[full]
+        step = np.clip(estimate - floor, -_DOWN_DB, _UP_DB)
+        self.floor_dbfs[full] = np.where(np.isnan(floor), estimate, floor + step)
+
+    def _estimate(self, where: Flags) -> Levels:
+        """Martin's minimum with its bias taken out, of the tracks chosen, as a mean square.
+
+        The smaller the variance of the powers, the nearer their minimum lies to their mean. It is
+        taken from the quietest sub-window, which speech disturbs least.
+        """
+        minimum, mean = self._minimum[:, where], self._mean[:, where]
+        quietest = mean.argmin(axis=0), np.arange(mean.shape[1])
+        spread = self._variance[:, where][quietest] / mean[quietest] ** 2
+        freedom = 2.0 / np.maximum(spread, 1e-9)
+        powers = SUB_WINDOWS * SUB_TICKS
+        equivalent = np.maximum((freedom - 2.0 * _M_OF_D) / (1.0 - _M_OF_D), 1.0)
+        bias = np.minimum(1.0 + (powers - 1) * 2.0 / equivalent, _MAX_BIAS)
+        return np.asarray(minimum.min(axis=0) * bias)
+
+    @property
+    def learned(self) -> Learned:
+        """What was learned so far, for a later start."""
+        return Learned(self.floor_dbfs.copy())

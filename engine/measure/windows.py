@@ -1,0 +1,80 @@
+"""Sliding means over the newest hops, summed afresh each time so that nothing can drift."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from engine.model import Flags, Levels
+
+ENOUGH: Final = 0.75
+"""Share of a window's hops that must be valid; a mean over fewer would stand for too little."""
+
+_SPARE_TICKS: Final = 64
+
+
+class HopWindows:
+    """The newest hops' mean squares of every track, and means over windows ending at each hop.
+
+    A hop that is not valid is left out of the mean. A mean is NaN until its window lies wholly
+    inside the sound, and while less than three quarters of the window is valid.
+    """
+
+    def __init__(self, tracks: int, lengths: tuple[int, ...], hops_per_tick: int) -> None:
+        self._depth = max(lengths) + hops_per_tick
+        columns = self._depth + _SPARE_TICKS * hops_per_tick
+        self._energy = np.zeros((tracks, columns))
+        self._valid = np.zeros((tracks, columns), dtype=np.bool_)
+        self._end = self._depth
+        self._seen = 0
+        self._unbroken = 0
+        self._bands = {length: _band(length, hops_per_tick) for length in lengths}
+
+    def push(self, mean_square: Levels, valid: Flags, all_valid: bool) -> None:
+        """Take in 1 to `hops_per_tick` hops, both arrays of shape (tracks, hops)."""
+        count = mean_square.shape[1]
+        if self._end + count > self._energy.shape[1]:
+            self._rewind()
+        place = slice(self._end, self._end + count)
+        self._energy[:, place] = mean_square if all_valid else np.where(valid, mean_square, 0.0)
+        self._valid[:, place] = valid
+        self._end += count
+        self._seen += count
+        self._unbroken = self._unbroken + count if all_valid else 0
+
+    def _rewind(self) -> None:
+        kept = slice(self._end - self._depth, self._end)
+        for store in (self._energy, self._valid):
+            store[:, : self._depth] = store[:, kept].copy()
+        self._end = self._depth
+
+    def latest(self, length: int) -> Levels:
+        """Mean over the newest `length` hops, shape (tracks,)."""
+        span = slice(self._end - length, self._end)
+        sums = self._energy[:, span].sum(axis=1)
+        if self._unbroken >= length:
+            return np.asarray(sums / length)
+        count = np.count_nonzero(self._valid[:, span], axis=1)
+        known = (count >= ENOUGH * length) & (self._seen >= length)
+        return np.where(known, sums / np.maximum(count, 1), np.nan)
+
+    def means(self, length: int, newest: int) -> Levels:
+        """Mean over the `length` hops up to each of the `newest` hops, shape (tracks, newest)."""
+        span = slice(self._end - newest - length + 1, self._end)
+        band = self._bands[length][: length - 1 + newest, :newest]
+        # One small product a track, so that the BLAS library never wakes threads of its own.
+        sums = (self._energy[:, None, span] @ band)[:, 0]
+        if self._unbroken >= length + newest - 1:
+            return np.asarray(sums / length)
+        count = (self._valid[:, None, span].astype(np.float64) @ band)[:, 0]
+        full = self._seen - newest + 1 + np.arange(newest) >= length
+        known = (count >= ENOUGH * length) & full
+        return np.where(known, sums / np.maximum(count, 1.0), np.nan)
+
+
+def _band(length: int, newest: int) -> Levels:
+    """0/1 matrix that turns a row of hops into the sums of `newest` successive windows."""
+    row = np.arange(length - 1 + newest)[:, None]
+    column = np.arange(newest)[None, :]
+    return ((row >= column) & (row < column + length)).astype(np.float64)
