@@ -8,6 +8,7 @@ where it is used, because that import fails where PortAudio is missing.
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,8 +16,10 @@ from engine.block_queue import BlockQueue
 from engine.model import Block, Samples
 from engine.sources.base import SourceError, SourceInfo
 
-QUEUE_S: Final = 4.0
+QUEUE_S: Final = 2.0
 """Audio that may wait for a busy worker before it counts as lost."""
+LATENCY_S: Final = 0.1
+"""Asked of PortAudio: a watch can wait this long, and a busy machine then loses nothing."""
 POLL_S: Final = 0.02
 _MAX_BLOCK_S: Final = 1.0
 _SMOOTHING: Final = 0.02
@@ -96,6 +99,19 @@ def choose_input(text: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
     raise SourceError(f"{text!r} {problem}: give the index or more of the name of one of: {listed}")
 
 
+def _usual_rate_hz(sd: Any, device: InputDevice, channels: int) -> int:
+    """The rate to open with where none was asked for.
+
+    ALSA devices have no default of their own and PortAudio then answers 44100; location sound
+    runs at 48000 (common practice, no source).
+    """
+    if device.host_api == "ALSA":
+        with suppress(sd.PortAudioError):
+            sd.check_input_settings(device.index, channels, "float32", samplerate=48_000)
+            return 48_000
+    return device.default_rate_hz
+
+
 class StreamClock:
     """How many frames went missing between two callbacks, by the converter's own time.
 
@@ -135,7 +151,7 @@ class DeviceSource:
     channels : int, optional
         How many of the device's channels, from the first; all where not given.
     sample_rate_hz : int, optional
-        The device's default where not given.
+        Where not given the device's default; under ALSA 48000 if it can.
     queue_s : float
         Audio that may wait for the worker before it is dropped and counted.
 
@@ -154,7 +170,7 @@ class DeviceSource:
     ) -> None:
         sd = _portaudio()
         count = channels or device.channels
-        rate_hz = sample_rate_hz or device.default_rate_hz
+        rate_hz = sample_rate_hz or _usual_rate_hz(sd, device, count)
         self.info = SourceInfo(
             name=device.name,
             sample_rate_hz=rate_hz,
@@ -172,7 +188,7 @@ class DeviceSource:
                 channels=count,
                 samplerate=rate_hz,
                 dtype="float32",
-                latency="high",
+                latency=LATENCY_S,
                 callback=self._callback,
                 finished_callback=self._ended.set,
             )

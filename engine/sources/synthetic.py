@@ -35,7 +35,7 @@ class ArraySource:
             frames=frames,
         )
 
-    def read(self, timeout_s: float) -> Block:  # noqa: ARG002 - the interface of every source
+    def read(self, timeout_s: float) -> Block:
         """The next block; EndOfTake after the last."""
         end = min(self._place + self._block_frames, self._by_channel.shape[1])
         if self._place == end:

@@ -104,7 +104,7 @@ def _walk(file: BinaryIO, file_bytes: int) -> _Found:
             if found.data_offset is None:
                 found.data_offset = start
                 found.data_bytes = stated
-        elif name in _KEPT and name not in found.chunks and start + stated <= file_bytes:
+        elif name in _KEPT and name not in found.chunks:
             limit = _KEPT[name]
             if stated <= limit or name in (b"fmt ", b"ds64"):
                 file.seek(start)
@@ -121,8 +121,9 @@ def _chunks(file: BinaryIO, file_bytes: int) -> Iterator[tuple[bytes | None, int
         file.seek(place)
         head = file.read(8)
         name, stated = head[:4], struct.unpack("<I", head[4:])[0]
-        # A chunk's name is four printable ASCII characters; audio rarely looks like that.
-        if not all(0x20 <= letter < 0x7F for letter in name):
+        # A chunk has four printable letters and lies inside the file; audio rarely looks so.
+        readable = all(0x20 <= letter < 0x7F for letter in name)
+        if not readable or (name != b"data" and place + 8 + stated > file_bytes):
             yield None, place, 0
             return
         if name == b"ds64":
@@ -142,8 +143,9 @@ def _is_unfinished(found: _Found, riff_bytes: int, on_disk: int, byte_rate: int)
     missing, and a part missing must never pass for a whole take.
     """
     assert found.data_offset is not None
-    header_is_stale = riff_bytes in (0, _UNSET) or (
-        8 + riff_bytes <= found.data_offset + found.data_bytes + found.data_bytes % 2
+    stated = 0 if found.data_bytes == _UNSET else found.data_bytes
+    header_is_stale = (
+        riff_bytes in (0, _UNSET) or 8 + riff_bytes <= found.data_offset + stated + stated % 2
     )
     if found.data_bytes > on_disk:
         if found.data_bytes == _UNSET and header_is_stale:
