@@ -17,6 +17,8 @@ from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES, SoundFile, op
 
 BLOCK_S: Final = 0.5
 READ_AHEAD_BLOCKS: Final = 3
+_MAX_BLOCK_BYTES: Final = 4 << 20
+"""Of a block whose frames were not asked for: bounds memory at any number of tracks."""
 
 _TRACK_SUFFIXES: Final = (*WAV_SUFFIXES, *FLAC_SUFFIXES)
 _OTHER_AUDIO: Final = (
@@ -99,7 +101,7 @@ def open_take(
     read_ahead : int
         Blocks read ahead by a thread of their own; 0: read when asked.
     block_s : float
-        Length of a block, seconds.
+        Length of a block, seconds; less with very many tracks.
 
     Raises
     ------
@@ -114,7 +116,8 @@ def open_take(
         if not 0 <= first_frame < files[0].frames:
             length_s = files[0].frames / info.sample_rate_hz
             raise SourceError(f"{where}: can't begin at {from_s:g} s: it lasts {length_s:.1f} s")
-        block = block_frames or max(1, round(block_s * info.sample_rate_hz))
+        most = _MAX_BLOCK_BYTES // (4 * info.channels)
+        block = block_frames or min(most, max(1, round(block_s * info.sample_rate_hz)))
         source = TakeSource(files, info, first_frame, block, read_ahead)
         undo.pop_all()
     return source
