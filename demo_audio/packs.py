@@ -16,7 +16,7 @@ UP: Final = RATE_HZ // WORLD_HZ
 PAD: Final = 12
 """World frames the interpolator looks to each side."""
 FLAT_RUN_FRAMES: Final = 3
-DECAY_S: Final = 0.02
+DECAY_S: Final = 0.008
 """A capsule that loses its power fades this fast (time constant)."""
 RETURN_S: Final = 0.3
 

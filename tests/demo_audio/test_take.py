@@ -16,6 +16,7 @@ import demo_audio
 from demo_audio import DemoTakeError, demo_take
 from demo_audio.script import DURATION_S, FAULTS, PACKS, TALKBACK
 from engine.model import Fault, Kind, Level
+from engine.plan import load_plan
 from tests.demo_audio.rendered import Rendered
 
 REPOSITORY_LIMIT_BYTES = 5_000_000
@@ -113,6 +114,12 @@ def test_plan_is_in_the_plan_format(demo: Rendered) -> None:
     whos = ("Coxswain", "Mechanic", "Navigator", "Casualty")
     assert pairs == [(who, level) for who in whos for level in (Level.MAIN, Level.SAFETY)]
     assert [t["pack"] for t in tracks if t["kind"] == "lav"] == [str(n) for n in range(1, 9)]
+
+
+def test_the_program_reads_the_plan(demo: Rendered) -> None:
+    """The program's own plan reader takes the plan as it is, for a take of twelve channels."""
+    plan = load_plan(demo.made.plan, inputs=12)
+    assert [track.input for track in plan.tracks] == list(range(1, 13))
 
 
 def test_recipe_covers_the_plan() -> None:
