@@ -2,8 +2,8 @@
 
 Minimum statistics after R. Martin, "Noise power spectral density estimation based on optimal
 smoothing and minimum statistics", IEEE Trans. Speech Audio Proc. 9(5), 504-512, 2001, taken
-broadband: the minimum over 8 sub-windows of a smoothed power (here 100 ms means), with his bias
-compensation. Window lengths and the rules for freezing below are our own.
+broadband: the minimum over 8 sub-windows of a smoothed power (here 100 ms means), corrected for
+lying under the mean. Window lengths and the rules for freezing are our own.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import gammaincinv
 
 from engine.model import Flags, Levels
 from engine.units import rms_dbfs
@@ -35,9 +36,10 @@ _DOWN_DB: Final = 0.25 * SUB_TICKS / 10
 _LIVELY_DOWN_DB: Final = 0.5 * SUB_TICKS / 10
 """Largest moves each sub-window: 0.1, 0.25 and 0.5 dB a second."""
 
-_M_OF_D: Final = 0.877
-"""Martin's M(D) for D = 96 powers, between his 0.865 (80) and 0.890 (120); from memory."""
-_MAX_BIAS: Final = 2.0
+_NEAR: Final = 10.0**0.5
+"""Powers up to 5 dB over the least are taken for the noise itself, without speech."""
+_LEAST_FREEDOM: Final = 16.0
+"""Keeps the correction of the minimum under 4.5 dB."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,10 +64,8 @@ class LiveFloor:
         self.floor_dbfs = np.full(tracks, np.nan) if learned is None else learned.floor_dbfs.copy()
         self._powers = np.full((SUB_TICKS, tracks), np.nan)
         self._tick = 0
-        # Newest last: minimum, mean and variance of the last sub-windows that taught.
-        self._minimum = np.full((SUB_WINDOWS, tracks), np.nan)
-        self._mean = np.full((SUB_WINDOWS, tracks), np.nan)
-        self._variance = np.full((SUB_WINDOWS, tracks), np.nan)
+        # The last sub-windows that taught, newest last.
+        self._taught = np.full((SUB_WINDOWS, SUB_TICKS, tracks), np.nan)
 
     def update(self, mean_square: Levels) -> bool:
         """Take in the mean square of one tick, shape (tracks,); NaN where it is not known.
@@ -99,38 +99,35 @@ class LiveFloor:
     def _teach(self, powers: Levels, where: Flags) -> None:
         if not where.any():
             return
-        chosen = powers[:, where]
-        for store, value in (
-            (self._minimum, chosen[0]),
-            (self._mean, np.nanmean(chosen, axis=0)),
-            (self._variance, np.nanvar(chosen, axis=0, ddof=1)),
-        ):
-            store[:-1, where] = store[1:, where]
-            store[-1, where] = value
-        full = where & ~np.isnan(self._minimum[0])
+        self._taught[:-1, :, where] = self._taught[1:, :, where]
+        self._taught[-1][:, where] = powers[:, where]
+        full = where & ~np.isnan(self._taught[0, 0])
         if not full.any():
             return
-        estimate = rms_dbfs(self._estimate(full))
+        estimate = rms_dbfs(_minimum_statistics(self._taught[:, :, full]))
         floor = self.floor_dbfs[full]
         step = np.clip(estimate - floor, -_DOWN_DB, _UP_DB)
         self.floor_dbfs[full] = np.where(np.isnan(floor), estimate, floor + step)
-
-    def _estimate(self, where: Flags) -> Levels:
-        """Martin's minimum with its bias taken out, of the tracks chosen, as a mean square.
-
-        The smaller the variance of the powers, the nearer their minimum lies to their mean. It is
-        taken from the quietest sub-window, which speech disturbs least.
-        """
-        minimum, mean = self._minimum[:, where], self._mean[:, where]
-        quietest = mean.argmin(axis=0), np.arange(mean.shape[1])
-        spread = self._variance[:, where][quietest] / mean[quietest] ** 2
-        freedom = 2.0 / np.maximum(spread, 1e-9)
-        powers = SUB_WINDOWS * SUB_TICKS
-        equivalent = np.maximum((freedom - 2.0 * _M_OF_D) / (1.0 - _M_OF_D), 1.0)
-        bias = np.minimum(1.0 + (powers - 1) * 2.0 / equivalent, _MAX_BIAS)
-        return np.asarray(minimum.min(axis=0) * bias)
 
     @property
     def learned(self) -> Learned:
         """What was learned so far, for a later start."""
         return Learned(self.floor_dbfs.copy())
+
+
+def _minimum_statistics(powers: Levels) -> Levels:
+    """Mean power of the noise whose minimum is the least of these powers.
+
+    `powers` has shape (sub-windows, ticks, tracks), NaN where not known. The mean of a noise
+    without structure is chi-square distributed; how many degrees of freedom it has shows in the
+    spread of the powers near the minimum, and with them how far the least of so many lies below
+    their mean (its median by order statistics, since these powers, unlike Martin's, do not
+    overlap).
+    """
+    powers = powers.reshape(-1, powers.shape[-1])
+    least = np.fmin.reduce(powers)
+    quiet = np.where(powers <= _NEAR * least, powers, np.nan)
+    freedom = 2.0 * np.nanmean(quiet, axis=0) ** 2 / np.maximum(np.nanvar(quiet, axis=0), 1e-300)
+    shape = np.clip(freedom, _LEAST_FREEDOM, 1e6) / 2.0
+    share = 1.0 - 0.5 ** (1.0 / len(powers))
+    return np.asarray(least * shape / gammaincinv(shape, share))

@@ -45,13 +45,13 @@ class Ebur128:
             raise MemoryError("libebur128 gave no state: check rate and memory")
         self._momentary_max = self._short_term_max = -np.inf
 
-    def add(self, samples: NDArray[np.float32], maxima: bool = True) -> None:
-        """Feed mono samples, shape (frames,), and take in both windows as they then stand."""
+    def add(self, samples: NDArray[np.float32], short_term: bool = True) -> None:
+        """Feed mono samples, shape (frames,), and take in the windows as they then stand."""
         mono = np.ascontiguousarray(samples, dtype=np.float32)
         pointer = mono.ctypes.data_as(ctypes.POINTER(ctypes.c_float))
         self._check(self._library.ebur128_add_frames_float(self._state, pointer, len(mono)))
-        if maxima:
-            self._momentary_max = max(self._momentary_max, self._read("loudness_momentary"))
+        self._momentary_max = max(self._momentary_max, self._read("loudness_momentary"))
+        if short_term:
             self._short_term_max = max(self._short_term_max, self._read("loudness_shortterm"))
 
     def reading(self) -> Reading:
@@ -96,15 +96,12 @@ class Ebur128:
         self.close()
 
 
-def measure(samples: NDArray[np.float32], rate_hz: int, step_s: float = 0.010) -> Reading:
-    """Measure mono samples, shape (frames,), looking at the windows every `step_s`.
-
-    Windows are looked at only once full: 400 ms, and 3 s for the short-term maximum.
-    """
-    step = round(step_s * rate_hz)
+def measure(samples: NDArray[np.float32], rate_hz: int) -> Reading:
+    """Measure mono samples, shape (frames,): momentary every 10 ms, short-term every 100 ms."""
+    hop = round(rate_hz / 100)
     with Ebur128(rate_hz) as state:
-        for start in range(0, len(samples), step):
-            state.add(samples[start : start + step])
+        for n, start in enumerate(range(0, len(samples), hop)):
+            state.add(samples[start : start + hop], short_term=n % 10 == 9)
         return state.reading()
 
 
