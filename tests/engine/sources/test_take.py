@@ -338,6 +338,25 @@ def test_no_mutation_of_a_file_does_more_than_refuse_it(tmp_path, changes, lengt
         assert whole(path).size <= 4 * len(content)
 
 
+@settings(
+    max_examples=150, deadline=2_000, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(place=st.floats(0, 1), bit=st.integers(0, 7))
+def test_a_flac_with_one_wrong_bit_is_never_heard_as_other_audio(tmp_path, place, bit):
+    """One bit flipped anywhere: the very same samples come, or the file is refused or fails."""
+    sound, path = noise(20_000, 2), tmp_path / "take.flac"
+    if not path.exists():
+        soundfile.write(path, sound, RATE_HZ, "PCM_16")
+        (tmp_path / "whole.flac").write_bytes(path.read_bytes())
+    content = bytearray((tmp_path / "whole.flac").read_bytes())
+    # From the first frame on; the tags before it hold no audio.
+    first = content.index(b"\xff\xf8")
+    content[first + int(place * (len(content) - first - 1))] ^= 1 << bit
+    path.write_bytes(content)
+    with contextlib.suppress(SourceError):
+        np.testing.assert_allclose(whole(path, block_frames=3_000), sound, atol=2.0**-15)
+
+
 MEMORY_PROBE = """
 import resource, sys
 from engine.sources.take import open_take
