@@ -90,13 +90,14 @@ class Put:
     remark : what was done, one line
     events : first and last frame (excluded) of each gap, burst or run, counted from the span's
         first frame; empty where the fault fills the span
-    severity_at_most : the worst alarm this shape of the fault deserves, however long it lasts
+    severity_at_most : the worst alarm this shape of the fault deserves, however long it lasts;
+        None: it deserves none
     """
 
     samples: Samples
     remark: str
     events: tuple[tuple[int, int], ...] = ()
-    severity_at_most: Severity = Severity.RED
+    severity_at_most: Severity | None = Severity.RED
 
 
 class Injector(Protocol):

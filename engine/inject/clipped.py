@@ -14,11 +14,12 @@ from scipy import signal
 
 from engine.inject.base import Put, Span
 from engine.inject.shape import envelope
-from engine.model import Samples, Severity
+from engine.model import Flags, Samples, Severity
 from engine.units import amplitude
 
 FULL_SCALE_24_BIT = 1.0 - 2.0**-23
-RUN_JOIN_S = 0.1
+FLAT_SAMPLES, LONG_FLAT_SAMPLES = 3, 8
+EVIDENCE_S = 0.1
 
 
 def clipped(span: Span, strength: float, rng: np.random.Generator) -> Put:
@@ -33,7 +34,7 @@ def clipped(span: Span, strength: float, rng: np.random.Generator) -> Put:
     driven = _drive(span.clean(), span.rate, ceiling, over_db)
     if lower and way < 1 / 6:
         done = (ceiling * np.tanh(driven / ceiling)).astype(np.float32)
-        events = _runs(np.abs(driven) > ceiling, span.rate)
+        events = _stretches(np.abs(driven) > ceiling, span.rate)
         return Put(done, f"soft knee at {ceiling:.2f}", events, Severity.AMBER)
     done = np.clip(driven, -FULL_SCALE_24_BIT if one_sided else -ceiling, ceiling)
     words = f"{over_db:.1f} dB over {ceiling:.2f}" + (", one side" if one_sided else "")
@@ -41,7 +42,8 @@ def clipped(span: Span, strength: float, rng: np.random.Generator) -> Put:
         done = _tilted(done, span.rate, corner_hz)
         words += f", tilted by {corner_hz:.0f} Hz"
     cut = (driven >= ceiling) if one_sided else (np.abs(driven) >= ceiling)
-    return Put(done, words, _runs(cut, span.rate))
+    events = _stretches(_evident(cut, span.rate), span.rate)
+    return Put(done, words, events, Severity.RED if events else None)
 
 
 def _drive(clean: Samples, rate: int, ceiling: float, over_db: float) -> Samples:
@@ -60,12 +62,33 @@ def _tilted(samples: Samples, rate: int, corner_hz: float) -> Samples:
     return np.asarray(done + samples[:1], dtype=np.float32)
 
 
-def _runs(cut: np.ndarray, rate: int) -> tuple[tuple[int, int], ...]:
+def _evident(cut: Flags, rate: int) -> Flags:
+    """The overload that counts as clipping: runs of 8 samples, or three of 3 within 0.1 s.
+
+    Shape (frames, tracks), as `cut`. Source: the catalogue's own definition.
+    """
+    counts = np.zeros_like(cut)
+    for track in range(cut.shape[1]):
+        edges = np.flatnonzero(np.diff(cut[:, track].astype(np.int8), prepend=0, append=0))
+        first, last = edges[::2], edges[1::2]
+        flat = last - first >= FLAT_SAMPLES
+        first, last = first[flat], last[flat]
+        together = np.zeros(len(first), dtype=np.bool_)
+        for n in np.flatnonzero(last[2:] - first[:-2] <= EVIDENCE_S * rate):
+            together[n : n + 3] = True
+        for a, b in zip(first, last, strict=True):
+            counts[a:b, track] = b - a >= LONG_FLAT_SAMPLES
+        for a, b in zip(first[together], last[together], strict=True):
+            counts[a:b, track] = True
+    return counts
+
+
+def _stretches(cut: Flags, rate: int) -> tuple[tuple[int, int], ...]:
     """First and last frame of each stretch of overload on any track; breaks under 0.1 s joined."""
     at = np.flatnonzero(cut.any(axis=1))
     if not len(at):
         return ()
-    breaks = np.flatnonzero(np.diff(at) > RUN_JOIN_S * rate)
+    breaks = np.flatnonzero(np.diff(at) > EVIDENCE_S * rate)
     firsts = at[np.concatenate(([0], breaks + 1))]
     lasts = at[np.concatenate((breaks, [len(at) - 1]))]
     return tuple((int(a), int(b) + 1) for a, b in zip(firsts, lasts, strict=True))

@@ -12,11 +12,13 @@ import numpy as np
 from engine.inject.base import Put, Span, ramp, spread
 from engine.inject.noise import at_level, link_hash
 
-LOUDEST_DBFS = -8.0
+LOUDEST_DBFS = -16.0
+RECEIVER_LIMIT = 0.9
+"""A receiver's output stage bends the largest clicks; it does not cut them flat."""
 
 
 def noise_burst(span: Span, strength: float, rng: np.random.Generator) -> Put:
-    """Strength: level of the hash, from 6 dB above the live floor (0) to -8 dBFS (1).
+    """Strength: level of the hash, from 6 dB above the live floor (0) to -16 dBFS (1).
     Bursts of 30 to 400 ms, about one in each two seconds of the span."""
     count = 1 + int(rng.poisson(span.frames / span.rate / 2.0))
     lengths = [int(s * span.rate) for s in rng.uniform(0.03, 0.4, count)]
@@ -27,5 +29,6 @@ def noise_burst(span: Span, strength: float, rng: np.random.Generator) -> Put:
     for first, last in events:
         weight = ramp(last - first, span.rate, 0.003)
         noise = at_level(link_hash(last - first, len(span.places), span.rate, rng), level)
+        noise = RECEIVER_LIMIT * np.tanh(noise / RECEIVER_LIMIT)
         done[first:last] = done[first:last] * (1.0 - weight) + noise * weight
     return Put(done, f"{len(events)} bursts at {level.max():.0f} dBFS", events)

@@ -121,8 +121,8 @@ def _truth(row: Row, span: Span, put: Put, strength: float) -> Planted:
     onset_s = events[0][0] if events else span.first / span.rate
     end_s = events[-1][1] if events else span.last / span.rate
     severity = _severity(row, strength, end_s - onset_s, events)
-    if severity is not None:
-        severity = min(severity, put.severity_at_most)
+    if severity is not None and put.severity_at_most is not Severity.RED:
+        severity = put.severity_at_most
     tracks = tuple(place + 1 for place in span.places)
     return Planted(tracks, row.fault, onset_s, end_s, strength, severity, put.remark, events)
 

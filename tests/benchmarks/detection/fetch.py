@@ -1,0 +1,151 @@
+"""Fetch the benchmark's recordings: packages from the registries, then 48 kHz arrays beside them.
+
+    python tests/benchmarks/detection/fetch.py
+
+Needs apt-get and dpkg-deb (Debian or Ubuntu) and pip; about 480 MB are downloaded once.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tomllib
+import zipfile
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+from scipy.signal import resample_poly
+
+HERE: Final = Path(__file__).resolve().parent
+CACHE: Final = HERE.parents[2] / ".artefacts" / "recordings"
+RATE: Final = 48000
+LEAST_RATE: Final = 32000
+LONGEST_S: Final = {"voice": 300.0, "place": 120.0, "impact": 60.0, "music": 120.0}
+VOICE_DBFS: Final = -26.0
+"""AES17 RMS of a voice while it speaks; other roles are brought to the same mean level."""
+
+Audio = NDArray[np.float32]
+
+
+def main() -> int:
+    """Fetch and prepare all that is missing; 0 when everything is there."""
+    table = tomllib.loads((HERE / "sources.toml").read_text(encoding="utf-8"))
+    CACHE.mkdir(parents=True, exist_ok=True)
+    for name, package in table["package"].items():
+        unpack(name, package)
+    index = [prepare(recording) for recording in table["recording"]]
+    (CACHE / "index.json").write_text(json.dumps(index, indent=1), encoding="utf-8")
+    for row in index:
+        print(f"{row['set']:8} {row['role']:7} {row['name']:12} {row['seconds']:6.0f} s")
+    return 0
+
+
+def unpack(name: str, package: dict[str, str]) -> None:
+    """The package's files under CACHE/packages/name, unless they are there."""
+    target = CACHE / "packages" / name
+    if target.exists():
+        return
+    print(f"fetching {name} ({package['licence']})", flush=True)
+    download = CACHE / "download"
+    download.mkdir(exist_ok=True)
+    if package["registry"] == "debian":
+        command = ["apt-get", "download", "-o", "APT::Sandbox::User=root", name]
+        subprocess.run(command, cwd=download, check=True, stdout=subprocess.DEVNULL)
+        archive = next(download.glob(f"{name}_*.deb"))
+        subprocess.run(["dpkg-deb", "-x", str(archive), str(target)], check=True)
+    else:
+        pinned = f"{name}=={package['version']}"
+        command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", pinned]
+        subprocess.run(command, cwd=download, check=True)
+        archive = next(download.glob(f"{name}-*.whl"))
+        zipfile.ZipFile(archive).extractall(target)
+    archive.unlink()
+
+
+def prepare(recording: dict[str, str]) -> dict[str, Any]:
+    """One recording as CACHE/set-role-name.npy, float32 mono at 48 kHz, and its index entry."""
+    role = recording["role"]
+    clips: list[Audio] = []
+    seconds = 0.0
+    for path in files(recording):
+        if seconds >= LONGEST_S[role]:
+            break
+        clip = read(path, LONGEST_S[role])
+        clip = spoken(clip) if role == "voice" and clip is not None else clip
+        if clip is not None:
+            clips.append(levelled(clip))
+            seconds += len(clip) / RATE
+    if not clips:
+        raise SystemExit(
+            f"no usable file for {recording['name']}: does {recording['match']} match?"
+        )
+    name = "-".join((recording["set"], role, recording["name"])) + ".npy"
+    np.save(CACHE / name, np.concatenate(clips))
+    ends = np.cumsum([len(clip) for clip in clips]).tolist()
+    return recording | {"file": name, "seconds": seconds, "ends": ends}
+
+
+def files(recording: dict[str, str]) -> Iterator[Path]:
+    """The files of a recording in a fixed, mixed order."""
+    root = CACHE / "packages" / recording["package"]
+    pattern = recording["match"]
+    paths = sorted(p for p in root.rglob("*") if p.is_file() and p.match(pattern))
+    order = np.random.default_rng(0).permutation(len(paths))
+    return (paths[n] for n in order)
+
+
+def read(path: Path, longest_s: float) -> Audio | None:
+    """Mono at 48 kHz; None where the file is too narrow, too short or overloaded."""
+    with soundfile.SoundFile(path) as file:
+        if file.samplerate < LEAST_RATE:
+            return None
+        rate = file.samplerate
+        samples = file.read(int(longest_s * rate), dtype="float32", always_2d=True)
+    mono = samples.mean(axis=1)
+    if len(mono) < 0.4 * rate or overloaded(mono):
+        return None
+    ratio = Fraction(RATE, rate)
+    return np.asarray(resample_poly(mono, ratio.numerator, ratio.denominator), dtype=np.float32)
+
+
+def overloaded(mono: Audio) -> bool:
+    """The recording itself has flat tops: it can't stand for healthy sound."""
+    peak = float(np.abs(mono).max())
+    if peak > 0.999:
+        return True
+    top = np.abs(mono[1:]) > 0.9 * peak
+    still = np.abs(np.diff(mono)) < 1e-4 * peak
+    return int(np.sum((top & still)[1:] & (top & still)[:-1])) > 0
+
+
+def spoken(clip: Audio) -> Audio | None:
+    """The clip from its first word to its last; None where little is left."""
+    hop = RATE // 50
+    level = np.abs(clip[: len(clip) // hop * hop]).reshape(-1, hop).max(axis=1)
+    loud = np.flatnonzero(level > 0.03 * level.max())
+    if len(loud) < 15:
+        return None
+    cut = clip[max(0, loud[0] - 2) * hop : (loud[-1] + 3) * hop].copy()
+    fade = np.linspace(0.0, 1.0, RATE // 100, dtype=np.float32)
+    cut[: len(fade)] *= fade
+    cut[-len(fade) :] *= fade[::-1]
+    return cut
+
+
+def levelled(clip: Audio) -> Audio:
+    """The clip with the RMS of its louder half at VOICE_DBFS (AES17)."""
+    hop = RATE // 50
+    power = np.mean(clip[: len(clip) // hop * hop].reshape(-1, hop).astype(np.float64) ** 2, axis=1)
+    rms = np.sqrt(np.mean(np.sort(power)[len(power) // 2 :]))
+    wanted = 10.0 ** (VOICE_DBFS / 20.0) / np.sqrt(2.0)
+    return np.asarray(clip * (wanted / max(rms, 1e-9)), dtype=np.float32)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

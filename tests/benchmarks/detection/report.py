@@ -1,0 +1,105 @@
+"""The benchmark's table, its list of false alarms and its curves."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from tests.scoring import Line, SceneScore, false_per_hour, found_by_strength, table
+
+SURE: Final = ("muted", "silent", "dead_mic", "clipped", "dropout")
+TO_REACH: Final = {"named": 0.90, "kept": 0.99, "sure": 0.99, "rest": 0.95}
+FALSE_TO_REACH: Final = {"red": 0.1, "amber": 1.0}
+EDGES: Final = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+"""One bin for each strength planted."""
+
+
+def print_table(scores: Sequence[SceneScore]) -> list[str]:
+    """One row a fault; what falls short is marked and returned."""
+    head = ("fault", "events", "found", "named", "amber s", "worst", "kept", "red s", "worst")
+    print(("{:20}{:>7}{:>8}{:>8}" + "{:>9}" * 8).format(*head, "kept", "onset s", "worst"))
+    missed = []
+    for line in table(scores):
+        short = _short(line)
+        missed += [f"{line.label}: {what}" for what in short]
+        cells = (
+            f"{line.label:20}{line.events:7d}{_percent(line.found):>8}{_percent(line.named):>8}"
+            f"{_number(line.amber_median_s):>9}{_number(line.amber_worst_s):>9}"
+            f"{_percent(line.amber_kept):>9}{_number(line.red_median_s):>9}"
+            f"{_number(line.red_worst_s):>9}{_percent(line.red_kept):>9}"
+            f"{_number(line.onset_error_median_s):>9}{_number(line.onset_error_worst_s):>9}"
+        )
+        print(cells + ("  short of: " + ", ".join(short) if short else ""))
+    for severity, most in FALSE_TO_REACH.items():
+        rate = false_per_hour(scores, severity)
+        bad = rate > most
+        missed += [f"false {severity}"] if bad else []
+        print(
+            f"false {severity} per healthy track-hour: {_number(rate)} (at most {most})"
+            + ("  short" if bad else "")
+        )
+    hours = sum(score.healthy_s for score in scores) / 3600.0
+    print(f"healthy track-hours: {hours:.1f}")
+    return missed
+
+
+def print_false(scores: Sequence[SceneScore], most: int = 12) -> None:
+    """Which false alarms there were, by fault and severity, and some of them in full."""
+    false = [alarm for score in scores for alarm in score.false]
+    if not false:
+        return
+    kinds = Counter((alarm.fault, alarm.severity) for alarm in false)
+    print("\nfalse alarms: " + ", ".join(f"{n} {f} {s}" for (f, s), n in kinds.most_common()))
+    for alarm in false[:most]:
+        print(f"  track {alarm.tracks} {alarm.fault} {alarm.severity} at {alarm.onset_s:.2f} s: "
+              f"{alarm.detail}")  # fmt: skip
+
+
+def draw(scores: Sequence[SceneScore], path: Path) -> Path:
+    """Found and rightly named against strength, one small plot a fault, as PNG."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot
+
+    outcomes = [outcome for score in scores for outcome in score.outcomes]
+    labels = sorted({outcome.truth.label for outcome in outcomes})
+    columns = 4
+    rows = max(1, math.ceil(len(labels) / columns))
+    figure, axes = pyplot.subplots(rows, columns, figsize=(12, 2.6 * rows), squeeze=False)
+    for axis in axes.flat[len(labels) :]:
+        axis.set_visible(False)
+    for axis, label in zip(axes.flat, labels, strict=False):
+        own = [o for o in outcomes if o.truth.label == label]
+        curve = [point for point in found_by_strength(own, EDGES) if point[2]]
+        axis.plot([x for x, _, _ in curve], [100 * y for _, y, _ in curve], "o-", label="found")
+        for x, y, events in curve:
+            axis.annotate(str(events), (x, 100 * y), fontsize=7, textcoords="offset points",
+                          xytext=(2, -10))  # fmt: skip
+        axis.set(title=label, xlim=(0, 1), ylim=(-5, 105), xlabel="strength", ylabel="found, %")
+        axis.grid(visible=True, alpha=0.3)
+    figure.tight_layout()
+    path.parent.mkdir(exist_ok=True)
+    figure.savefig(path, dpi=90)
+    pyplot.close(figure)
+    return path
+
+
+def _short(line: Line) -> list[str]:
+    sure = TO_REACH["sure" if line.label in SURE else "rest"]
+    short = ["found"] if line.found < sure else []
+    short += ["named"] if line.named < TO_REACH["named"] else []
+    short += ["amber"] if line.amber_kept < TO_REACH["kept"] else []
+    short += ["red"] if line.red_kept < TO_REACH["kept"] else []
+    return short
+
+
+def _percent(share: float) -> str:
+    return "-" if math.isnan(share) else f"{100 * share:.1f}%"
+
+
+def _number(value: float) -> str:
+    return "-" if math.isnan(value) else f"{value:.2f}"
