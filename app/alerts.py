@@ -1,0 +1,115 @@
+"""Chime and desktop alert, driven by snapshots. Joins the pure parts to Qt."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtGui import QIcon
+from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
+
+from app import text
+from app.chime import ChimeSettings, Player, Scheduler, output_names
+from app.models.fix_list import Card
+from engine.model import AlarmState, Severity, Snapshot
+
+_NO_MARKUP = str.maketrans({"<": "‹", ">": "›", "&": "＆"})
+"""Some desktops read markup in messages; names from files must not become any."""
+
+
+def message(card: Card) -> tuple[str, str]:
+    """Title and body of a desktop alert: track, who, what, pack, what to check. Never markup."""
+    word = "" if card.severity is None else card.severity.word.upper()
+    title = f"{word}: {card.title}"
+    body = " ".join(part for part in (card.headline, card.where, card.cover, card.check) if part)
+    return title.translate(_NO_MARKUP), body.translate(_NO_MARKUP)
+
+
+class Alerts(QObject):
+    """Says by sound and on the desktop what is new and urgent.
+
+    `problem` carries one line when no chime could be played; `answered` what the audio thread
+    found out, with the function that takes it, so that it runs on the window's thread.
+    """
+
+    problem = Signal(str)
+    answered = Signal(object, object)
+
+    def __init__(
+        self,
+        window: QWidget,
+        settings: ChimeSettings,
+        player: Player | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        super().__init__(window)
+        self.settings = settings
+        self.scheduler = Scheduler()
+        self.player = player or Player(self.problem.emit)
+        self.answered.connect(lambda take, found: take(found))
+        self._window, self._clock = window, clock
+        self._shown: dict[tuple[int, ...], Severity] = {}
+        self._tray: QSystemTrayIcon | None = None
+
+    def start(self, icon: QIcon) -> None:
+        """Begin anew with a watch; puts our icon into the tray where there is one."""
+        self.scheduler = Scheduler()
+        self._shown = {}
+        if self._tray is None and QSystemTrayIcon.isSystemTrayAvailable():
+            self._tray = QSystemTrayIcon(icon, self)
+            self._tray.show()
+
+    def show_snapshot(self, snapshot: Snapshot, cards: Sequence[Card]) -> None:
+        """Sound and show what is new in it."""
+        due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
+        if due is not None and self.settings.on:
+            self.player.play(due, self.settings)
+        unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
+        fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
+        self._shown = {c.key: c.severity for c in unseen if c.severity}
+        if fresh:
+            self._show(fresh[0])
+
+    def _show(self, card: Card) -> None:
+        QApplication.alert(self._window)
+        if self._tray is not None:
+            title, body = message(card)
+            self._tray.showMessage(title, body, QSystemTrayIcon.MessageIcon.Warning)
+
+    def test(self, severity: Severity) -> None:
+        """Sound a chime whether it is on or not."""
+        self.player.play(severity, self.settings)
+
+    def toggle_quiet(self) -> None:
+        """Quiet for two minutes, or the end of it."""
+        now_s = self._clock()
+        if self.scheduler.quiet_for(now_s) > 0:
+            self.scheduler.quiet(now_s, 0.0)
+        else:
+            self.scheduler.quiet(now_s)
+
+    def words(self) -> str:
+        """State of the chime for the footer; a silenced one always shows."""
+        left = self.scheduler.quiet_for(self._clock())
+        if not self.settings.on:
+            return "Chime: OFF"
+        if left > 0:
+            return f"Chime: QUIET {text.lasted(left + 0.999)}"
+        output = self.settings.output or "default output"
+        return f"Chime: on, {output[:28]}"
+
+    def find_outputs(self, take: Callable[[Sequence[str]], None]) -> None:
+        """Find the outputs without holding up the window."""
+        self.ask(output_names, take)
+
+    def ask(self, work: Callable[[], object], take: Callable[..., None]) -> None:
+        """Do work on the audio thread and hand its result to `take` on the window's."""
+        self.player.ask(work, lambda found: self.answered.emit(take, found))
+
+    def close(self) -> None:
+        """Let go of the tray and the thread."""
+        self.player.close()
+        if self._tray is not None:
+            self._tray.hide()
+            self._tray = None

@@ -1,0 +1,180 @@
+"""The only file that joins engine and Qt: a timer looks for snapshots, signals carry them on."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+from PySide6.QtCore import QObject, QTimer, Signal, Slot
+
+from engine.commands import (
+    Acknowledge,
+    AcknowledgeAll,
+    Command,
+    Open,
+    OutOfService,
+    Shelve,
+    Standby,
+    Stop,
+    Unshelve,
+    Watch,
+)
+from engine.model import Snapshot
+
+POLL_MS = 50
+SILENT_AFTER_S = 1.5
+"""Without a snapshot for this long the engine counts as not answering."""
+
+
+class Client(Protocol):
+    """The engine as the window sees it. No call may block.
+
+    `watch` and `latest` raise OSError or ValueError, one clear line, when the watch could not be
+    opened or has broken off.
+    """
+
+    def watch(self) -> Watch | None:
+        """What is watched; None while it is still opening."""
+
+    def latest(self) -> Snapshot | None:
+        """The newest snapshot not handed out yet; None where there is none."""
+
+    @property
+    def progress(self) -> str:
+        """What keeps the watch from beginning, one line; empty where there is nothing to say."""
+
+    def send(self, command: Command) -> None:
+        """Pass a command on."""
+
+    def close(self) -> None:
+        """End the watch and let go of everything; may be called twice."""
+
+
+class Bridge(QObject):
+    """One watch at a time, as signals and methods.
+
+    `clock` gives seconds on a steady scale; tests pass their own.
+    """
+
+    snapshot = Signal(object)
+    opening = Signal(str)
+    started = Signal(object)
+    failed = Signal(str)
+    ended = Signal()
+    silent = Signal(float)
+
+    def __init__(
+        self,
+        client_factory: Callable[[Open], Client],
+        parent: QObject | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        super().__init__(parent)
+        self._factory = client_factory
+        self._clock = clock
+        self._client: Client | None = None
+        self._watch: Watch | None = None
+        self._heard_s = 0.0
+        self._timer = QTimer(self, interval=POLL_MS)
+        self._timer.timeout.connect(self.poll)
+
+    @property
+    def running(self) -> bool:
+        """A watch is open or opening."""
+        return self._client is not None
+
+    @Slot(object)
+    def open(self, request: Open) -> None:
+        """Start a watch; ends the one before it."""
+        self.close()
+        try:
+            self._client = self._factory(request)
+        except (OSError, ValueError) as error:
+            self.failed.emit(str(error))
+            return
+        self._heard_s = self._clock()
+        self._timer.start()
+
+    @Slot()
+    def poll(self) -> None:
+        """Look once for news of the engine."""
+        client = self._client
+        if client is None:
+            return
+        try:
+            if self._watch is None:
+                self._watch = client.watch()
+                if self._watch is None:
+                    self.opening.emit(client.progress)
+                    return
+                self._heard_s = self._clock()
+                self.started.emit(self._watch)
+            newest = client.latest()
+        except (OSError, ValueError) as error:
+            self.close()
+            self.failed.emit(str(error))
+            return
+        self._pass_on(newest)
+
+    def _pass_on(self, newest: Snapshot | None) -> None:
+        if newest is None:
+            waited = self._clock() - self._heard_s
+            if waited >= SILENT_AFTER_S:
+                self.silent.emit(waited)
+            return
+        self._heard_s = self._clock()
+        self.snapshot.emit(newest)
+        if newest.ended:
+            self._timer.stop()
+            self.ended.emit()
+
+    def _send(self, command: Command) -> None:
+        if self._client is None:
+            return
+        try:
+            self._client.send(command)
+        except (OSError, ValueError) as error:
+            self.close()
+            self.failed.emit(str(error))
+
+    @Slot(int)
+    def acknowledge(self, incident_id: int) -> None:
+        """The crew has seen this incident."""
+        self._send(Acknowledge(incident_id))
+
+    @Slot()
+    def acknowledge_all(self) -> None:
+        """The crew has seen all."""
+        self._send(AcknowledgeAll())
+
+    def shelve(self, incident_id: int, seconds: float | None) -> None:
+        """Put an incident aside for so long; None: until put back."""
+        self._send(Shelve(incident_id, seconds))
+
+    @Slot(int)
+    def unshelve(self, incident_id: int) -> None:
+        """Put a shelved incident back."""
+        self._send(Unshelve(incident_id))
+
+    def out_of_service(self, track: int, on: bool) -> None:
+        """Take a track out of service or put it back."""
+        self._send(OutOfService(track, on))
+
+    @Slot(bool)
+    def set_standby(self, on: bool) -> None:
+        """Say whether the crew is not rolling."""
+        self._send(Standby(on))
+
+    @Slot()
+    def stop(self) -> None:
+        """End the watch in good order."""
+        self._send(Stop())
+        self.close()
+
+    def close(self) -> None:
+        """Stop looking and let go of the client."""
+        self._timer.stop()
+        client, self._client, self._watch = self._client, None, None
+        if client is not None:
+            client.close()

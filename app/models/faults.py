@@ -1,0 +1,25 @@
+"""Words of each fault, read from the one table of faults."""
+
+from __future__ import annotations
+
+from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.model import Fault, Incident
+
+
+def _row(incident: Incident) -> Row | None:
+    """The table's row; where a fault has two, the one that speaks of as much as the incident."""
+    scope = Scope.TRACK if incident.track is not None else Scope.INPUT
+    rows = [row for row in DETECTORS if row.fault is incident.fault]
+    return next((row for row in rows if row.scope is scope), rows[0] if rows else None)
+
+
+def word(fault: Fault) -> str:
+    """What a fault is called on the screen."""
+    found = next((row.word for row in DETECTORS if row.fault is fault), "")
+    return found or fault.value.replace("_", " ")
+
+
+def check_first(incident: Incident) -> str:
+    """What to check first, one short line; empty where the table says nothing."""
+    row = _row(incident)
+    return row.check_first if row else ""

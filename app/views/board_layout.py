@@ -1,0 +1,197 @@
+"""Where everything on the board stands, in whole pixels. Pure numbers; no Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+TWO_LINES_PX: Final = 31
+"""Rows at least this high (times the scale) hold two lines of text, and one column of rows is
+enough; where they would be lower, the board takes two columns."""
+HIGHEST_ROW_PX: Final = 66
+LOWEST_ROW_PX: Final = 12
+LEAST_RIBBON_PX: Final = 40
+MOST_RIBBON_PX: Final = 900
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle."""
+
+    x: int
+    y: int
+    w: int
+    h: int
+
+    @property
+    def right(self) -> int:
+        """First pixel to the right of it."""
+        return self.x + self.w
+
+    @property
+    def bottom(self) -> int:
+        """First pixel below it."""
+        return self.y + self.h
+
+
+@dataclass(frozen=True, slots=True)
+class RowBoxes:
+    """Cells of one row; `place` is the index into the plan's tracks."""
+
+    place: int
+    row: Box
+    number: Box
+    name: Box
+    ribbon: Box
+    bar: Box
+    level: Box
+    state: Box
+
+
+@dataclass(frozen=True, slots=True)
+class GroupBoxes:
+    """Frame and heading of a group; a group cut in two by a column's end has two of these."""
+
+    index: int
+    frame: Box
+    heading: Box
+    places: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The whole board; `dense` rows have one line of text."""
+
+    rows: tuple[RowBoxes, ...]
+    groups: tuple[GroupBoxes, ...]
+    row_h: int
+    columns: int
+    dense: bool
+    strips: tuple[Box, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """Widths the text asks for, in pixels, at the font in use."""
+
+    heading: int
+    number: int
+    name: int
+    level: int
+    state: int
+
+
+Ask = Callable[[int, bool, int], Widths]
+
+
+def split(sizes: Sequence[int], columns: int) -> tuple[tuple[tuple[int, int, int], ...], ...]:
+    """Groups dealt to columns as (group, first row, rows); a group is cut only where it must be."""
+    total = sum(sizes)
+    target = -(-total // columns)
+    dealt: list[list[tuple[int, int, int]]] = [[] for _ in range(columns)]
+    column, filled = 0, 0
+    for index, size in enumerate(sizes):
+        start = 0
+        while start < size:
+            room = target - filled
+            last = column == columns - 1
+            whole = size - start
+            # A small group that only just does not fit stays whole, on whichever side is nearer.
+            if last or whole <= room or (size <= 4 and whole - room <= room):
+                take = whole
+            elif size <= 4:
+                column, filled = column + 1, 0
+                continue
+            else:
+                take = room
+            if take > 0:
+                dealt[column].append((index, start, take))
+            start, filled = start + take, filled + take
+            if filled >= target and not last:
+                column, filled = column + 1, 0
+    return tuple(tuple(part) for part in dealt)
+
+
+def _row_height(dealt: Sequence[Sequence[tuple[int, int, int]]], height: int, gap: int) -> int:
+    return min(
+        (height - gap * max(0, len(part) - 1)) // max(1, sum(rows for _, _, rows in part))
+        for part in dealt
+        if part
+    )
+
+
+def _cells(box: Box, place: int, w: Widths, scale: float, dense: bool) -> RowBoxes:
+    """Cells of one row; the ribbon takes what the others leave."""
+    pad = round((4 if dense else 6) * scale)
+    bar_w = max(36, round(box.w * 0.115))
+    free = box.w - w.number - w.name - bar_w - w.level - w.state - 4 * pad
+    ribbon_w = min(max(LEAST_RIBBON_PX, free), round(MOST_RIBBON_PX * scale))
+    name_w = w.name + max(0, free - ribbon_w)
+    x = box.x + w.number
+    spots = []
+    for width, before in ((name_w, 0), (ribbon_w, pad), (bar_w, pad), (w.level, pad)):
+        spots.append(Box(x + before, box.y, width, box.h))
+        x += before + width
+    state = Box(x + pad, box.y, box.right - x - pad, box.h)
+    number = Box(box.x, box.y, w.number, box.h)
+    name, ribbon, bar, level = spots
+    return RowBoxes(place, box, number, name, ribbon, bar, level, state)
+
+
+def lay_out(
+    groups: Sequence[Sequence[int]], width: int, height: int, scale: float, ask: Ask
+) -> Layout:
+    """Place every group and row in a board of that size.
+
+    groups : the places (indices into the plan's tracks) of each group's rows
+    ask : called with columns, dense and the row height; says the widths the text asks for
+    """
+    gap = max(2, round(7 * scale))
+    columns, dense = 1, False
+    dealt = split([len(g) for g in groups], 1)
+    row_h = _row_height(dealt, height, gap)
+    if row_h < TWO_LINES_PX * scale:
+        columns, dealt = 2, split([len(g) for g in groups], 2)
+        gap = max(2, round(5 * scale))
+        row_h = _row_height(dealt, height, gap)
+        dense = row_h < TWO_LINES_PX * scale
+        if dense:
+            gap = max(2, round(3 * scale))
+            row_h = _row_height(dealt, height, gap)
+    row_h = max(LOWEST_ROW_PX, min(row_h, round(HIGHEST_ROW_PX * scale)))
+    between = round(10 * scale) if columns == 2 else 0
+    column_w = (width - between * (columns - 1)) // columns
+    widths = ask(columns, dense, row_h)
+    return _place(groups, dealt, column_w, between, gap, row_h, scale, widths, dense)
+
+
+def _place(
+    groups: Sequence[Sequence[int]],
+    dealt: Sequence[Sequence[tuple[int, int, int]]],
+    column_w: int,
+    between: int,
+    gap: int,
+    row_h: int,
+    scale: float,
+    widths: Widths,
+    dense: bool,
+) -> Layout:
+    rows: list[RowBoxes] = []
+    frames: list[GroupBoxes] = []
+    strips: list[Box] = []
+    for column, part in enumerate(dealt):
+        x, y = column * (column_w + between), 0
+        for index, first, count in part:
+            heading = Box(x, y, widths.heading, row_h * count)
+            places = tuple(groups[index][first : first + count])
+            frames.append(GroupBoxes(index, Box(x, y, column_w, row_h * count), heading, places))
+            for place in places:
+                box = Box(x + widths.heading, y, column_w - widths.heading, row_h)
+                rows.append(_cells(box, place, widths, scale, dense))
+                y += row_h
+            y += gap
+        if part:
+            bar, level = rows[-1].bar, rows[-1].level
+            strips.append(Box(bar.x, 0, level.right - bar.x, y - gap))
+    return Layout(tuple(rows), tuple(frames), row_h, len(dealt), dense, tuple(strips))

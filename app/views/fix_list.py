@@ -1,0 +1,259 @@
+"""The list at the right: what to fix, most urgent first, with the buttons that answer it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import QSize, Qt, Signal, SignalInstance
+from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
+
+from app import shapes
+from app.models.fix_list import Card
+from app.theme import NIGHT, Look
+from app.views.parts import Button, plain, restyle, say
+from engine.model import AlarmState
+
+ROOMY = 4
+"""Up to this many cards are all shown in full; beyond, only the chosen one is."""
+
+
+class Shape(QWidget):
+    """A state's shape in front of a card's title."""
+
+    def __init__(self, look: Look) -> None:
+        super().__init__()
+        self.look = look
+        self.card: Card | None = None
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Draw it."""
+        if self.card is not None:
+            painter = QPainter(self)
+            colour = self.look.colour(self.card.severity)
+            shapes.draw(painter, self.card.mark, self.rect().toRectF(), colour)
+            painter.end()
+
+
+class CardView(QFrame):
+    """One card. `pressed` carries its key; `seen` and `shelved` come from its buttons."""
+
+    pressed = Signal(object)
+    seen = Signal(object)
+    shelved = Signal(object)
+
+    def __init__(self, card: Card, look: Look, scale: float) -> None:
+        super().__init__()
+        self.setObjectName("card")
+        self.key = card.key
+        self.card: Card | None = None
+        self.shape = Shape(look)
+        self.title, self.time = plain(wrap=True), plain()
+        self.headline = plain(tone="bold", wrap=True)
+        self.where, self.cover = plain(wrap=True), plain(tone="cover", wrap=True)
+        self.check = plain(tone="dim", wrap=True)
+        self.see, self.shelve = Button("Seen it", "A"), Button("Shelve 5 min", "S")
+        self.buttons = QWidget()
+        self._build(scale)
+        self.see.clicked.connect(lambda: self.seen.emit(self.key))
+        self.shelve.clicked.connect(lambda: self.shelved.emit(self.key))
+
+    def _build(self, scale: float) -> None:
+        for part in (self.title, self.time):
+            part.setProperty("part", "title")
+        side = round(16 * scale)
+        self.shape.setFixedSize(QSize(side, side))
+        top = QHBoxLayout()
+        top.setSpacing(round(8 * scale))
+        top.addWidget(self.shape, 0, Qt.AlignmentFlag.AlignVCenter)
+        top.addWidget(self.title, 1)
+        top.addWidget(self.time, 0, Qt.AlignmentFlag.AlignTop)
+        row = QHBoxLayout(self.buttons)
+        row.setContentsMargins(0, round(5 * scale), 0, 0)
+        row.setSpacing(round(8 * scale))
+        row.addWidget(self.see)
+        row.addWidget(self.shelve)
+        row.addStretch(1)
+        column = QVBoxLayout(self)
+        edge = round(10 * scale)
+        column.setContentsMargins(edge, edge, edge, edge)
+        column.setSpacing(round(3 * scale))
+        column.addLayout(top)
+        for line in (self.headline, self.where, self.cover, self.check):
+            column.addWidget(line)
+        column.addWidget(self.buttons)
+
+    def put(self, card: Card, full: bool, chosen: bool) -> None:
+        """Show this card; `full` with all its lines and buttons."""
+        severity = card.severity.word if card.severity else "none"
+        parts: tuple[QWidget, ...] = (self, self.title, self.time)
+        for widget in parts:
+            self._mark(widget, "severity", severity)
+        self._mark(self, "chosen", "true" if chosen else "false")
+        standing = card.severity is not None
+        say(self.headline, card.headline, "bold" if standing else "dim")
+        for label, words in (
+            (self.title, card.title),
+            (self.time, card.time),
+            (self.where, card.where),
+            (self.cover, card.cover),
+            (self.check, card.check),
+        ):
+            say(label, words)
+        for label in (self.where, self.check):
+            label.setVisible(full and bool(label.text()))
+        self.cover.setVisible(bool(card.cover) and (full or standing))
+        self._put_buttons(card, full)
+        if self.card is None or card.mark is not self.card.mark:
+            self.shape.update()
+        self.card = self.shape.card = card
+        told = (card.title, card.time, card.headline, card.where, card.cover, card.check)
+        self.setAccessibleName(", ".join(w for w in told if w))
+
+    def _put_buttons(self, card: Card, full: bool) -> None:
+        unseen = card.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+        shelved = card.state is AlarmState.SHELVED
+        standing = card.severity is not None
+        self.see.setVisible(unseen)
+        self.shelve.setVisible(standing or shelved)
+        words = "Put back" if shelved else "Shelve 5 min"
+        if self.shelve.accessibleName() != words:
+            self.shelve.put(words, "S")
+        self.buttons.setVisible(full and (unseen or standing or shelved))
+
+    @staticmethod
+    def _mark(widget: QWidget, name: str, value: str) -> None:
+        if widget.property(name) != value:
+            widget.setProperty(name, value)
+            restyle(widget)
+
+    def mousePressEvent(self, _event: QMouseEvent) -> None:  # noqa: N802
+        """Choose this card."""
+        self.pressed.emit(self.key)
+
+
+class FixList(QWidget):
+    """All cards. `seen` and `shelved` carry a `Card`; `chosen` the card chosen, or None."""
+
+    seen = Signal(object)
+    shelved = Signal(object)
+    chosen = Signal(object)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("aside")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.setAccessibleName("To fix, most urgent first")
+        self.look, self.scale = NIGHT, 1.0
+        self.heading = plain("TO FIX, MOST URGENT FIRST", "heading")
+        self.nothing = plain("Nothing to fix.", "dim")
+        self.cards_box = QWidget()
+        self.cards_box.setObjectName("cards")
+        self._cards_column = QVBoxLayout(self.cards_box)
+        self._cards_column.setContentsMargins(0, 0, 0, 0)
+        self._cards_column.addStretch(1)
+        self.area = QScrollArea()
+        self.area.setWidgetResizable(True)
+        self.area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.area.setWidget(self.cards_box)
+        self._column = QVBoxLayout(self)
+        for part in (self.heading, self.nothing):
+            self._column.addWidget(part)
+        self._column.addWidget(self.area, 1)
+        self.cards: tuple[Card, ...] = ()
+        self._views: dict[tuple[int, ...], CardView] = {}
+        self._key: tuple[int, ...] | None = None
+
+    def set_look(self, look: Look, scale: float) -> None:
+        """Change colours and size; the cards are made anew."""
+        self.look, self.scale = look, scale
+        edge = round(14 * scale)
+        self._column.setContentsMargins(edge, round(12 * scale), edge, round(6 * scale))
+        self._column.setSpacing(round(10 * scale))
+        self._cards_column.setSpacing(round(9 * scale))
+        cards, self.cards = self.cards, ()
+        for key in list(self._views):
+            self._drop(key)
+        self.put(cards)
+
+    @property
+    def current(self) -> Card | None:
+        """The card that keys act on."""
+        return next((c for c in self.cards if c.key == self._key), None)
+
+    def put(self, cards: Sequence[Card]) -> None:
+        """Show these cards in this order, keeping the chosen one chosen."""
+        cards = tuple(cards)
+        if cards == self.cards:
+            return
+        before = self.current
+        order = [c.key for c in self.cards]
+        self.cards = cards
+        if self._key not in {c.key for c in cards}:
+            # The choice goes to the most urgent, never to whatever slid under the hand.
+            self._key = cards[0].key if cards else None
+        for key in set(self._views) - {c.key for c in cards}:
+            self._drop(key)
+        for card in cards:
+            if card.key not in self._views:
+                self._views[card.key] = self._made(card)
+        if order != [c.key for c in cards]:
+            for place, card in enumerate(cards):
+                self._cards_column.insertWidget(place, self._views[card.key])
+        self._refresh()
+        self.nothing.setVisible(not cards)
+        if self.current != before:
+            self.chosen.emit(self.current)
+
+    def _made(self, card: Card) -> CardView:
+        view = CardView(card, self.look, self.scale)
+        view.pressed.connect(self.choose)
+        view.seen.connect(lambda key: self._act(self.seen, key))
+        view.shelved.connect(lambda key: self._act(self.shelved, key))
+        return view
+
+    def _act(self, signal: SignalInstance, key: tuple[int, ...]) -> None:
+        card = next((c for c in self.cards if c.key == key), None)
+        if card is not None:
+            signal.emit(card)
+
+    def _drop(self, key: tuple[int, ...]) -> None:
+        view = self._views.pop(key)
+        self._cards_column.removeWidget(view)
+        view.hide()
+        view.deleteLater()
+
+    def _refresh(self) -> None:
+        roomy = len(self.cards) <= ROOMY
+        for card in self.cards:
+            chosen = card.key == self._key
+            self._views[card.key].put(card, roomy or chosen, chosen)
+
+    def choose(self, key: tuple[int, ...]) -> None:
+        """Choose a card and bring it into view."""
+        if key == self._key or key not in self._views:
+            return
+        self._key = key
+        self._refresh()
+        self.area.ensureWidgetVisible(self._views[key], 0, 20)
+        self.chosen.emit(self.current)
+
+    def choose_track(self, number: int) -> bool:
+        """Choose the first card that speaks of that track; False where none does."""
+        found = next((c for c in self.cards if number in c.tracks), None)
+        if found is None:
+            return False
+        self.choose(found.key)
+        return True
+
+    def step(self, by: int) -> None:
+        """Choose the card above or below."""
+        keys = [c.key for c in self.cards]
+        if keys:
+            at = keys.index(self._key) if self._key in keys else -1
+            self.choose(keys[max(0, min(len(keys) - 1, at + by))])
+
+    def titles(self) -> list[QLabel]:
+        """The titles from top to bottom, as they stand on the screen."""
+        return [self._views[c.key].title for c in self.cards]

@@ -1,0 +1,68 @@
+"""Audio lost, engine, chime, a notice, and the keys worth knowing."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
+
+from app import text
+from app.views.parts import Button, plain, say
+from engine.model import Snapshot
+
+KEY_HINTS = "Space quiet · O out of service · Shift+A all seen · ? help · Esc back"
+
+
+class Footer(QWidget):
+    """The line below the board."""
+
+    chime_asked = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("footer")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.audio = plain("Audio: nothing lost")
+        self.engine = plain("Engine: starting")
+        self.chime = Button("Chime", "C")
+        self.notice = plain("", "bold")
+        policy = QSizePolicy.Policy
+        self.notice.setSizePolicy(policy.Ignored, policy.Preferred)
+        self.keys = plain(KEY_HINTS)
+        self.row = QHBoxLayout(self)
+        for part in (self.audio, self.engine, self.chime):
+            self.row.addWidget(part)
+        self.row.addWidget(self.notice, 1)
+        self.row.addWidget(self.keys)
+        self.chime.clicked.connect(self.chime_asked)
+
+    def set_scale(self, scale: float) -> None:
+        """Height and spacing at that size."""
+        self.setFixedHeight(round(32 * scale))
+        self.row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
+        self.row.setSpacing(round(22 * scale))
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """What the engine says of itself."""
+        lost = snapshot.audio_lost_s > 0
+        say(self.audio, text.audio_lost(snapshot.audio_lost_s), "amber" if lost else "")
+        if snapshot.ended:
+            say(self.engine, "Engine: done", "")
+        else:
+            say(self.engine, text.engine_alive(snapshot.engine_load), "")
+        if snapshot.notice:
+            self.say(snapshot.notice)
+
+    def show_silence(self, seconds: float) -> None:
+        """The engine does not answer."""
+        say(self.engine, text.engine_silent(seconds), "red")
+
+    def say(self, words: str) -> None:
+        """Leave a notice."""
+        say(self.notice, words)
+        self.notice.setToolTip("")
+        self.notice.setAccessibleName(words)
+
+    def show_chime(self, words: str) -> None:
+        """State of the chime, on the button that opens its settings."""
+        if self.chime.accessibleName() != words:
+            self.chime.put(words, "C")

@@ -1,0 +1,80 @@
+"""Title, input or take, time watched, standby switch, clock."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
+
+from app import text
+from app.views.parts import Button, plain, say
+from engine.commands import Watch
+from engine.model import Snapshot
+
+
+class Header(QWidget):
+    """The line above the board."""
+
+    standby_asked = Signal()
+    look_asked = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("header")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.title = plain("", "title")
+        self.title.setSizePolicy(QSizePolicy.Policy.Maximum, QSizePolicy.Policy.Preferred)
+        self.source = plain("", "dim")
+        self.time = plain("", "dim")
+        self.standby = Button("Standby", "R")
+        self.look = Button("Day", "N")
+        self.clock = plain("", "clock")
+        self.clock.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.clock.setAccessibleName("Clock")
+        self._row = QHBoxLayout(self)
+        for part in (self.title, self.source, self.time):
+            self._row.addWidget(part)
+        self._row.addStretch(1)
+        self._row.addWidget(self.standby)
+        self._row.addWidget(self.look)
+        self._row.addWidget(self.clock)
+        self.standby.clicked.connect(self.standby_asked)
+        self.look.clicked.connect(self.look_asked)
+        self._watch: Watch | None = None
+
+    def set_scale(self, scale: float) -> None:
+        """Height and spacing at that size."""
+        self.setFixedHeight(round(44 * scale))
+        self._row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
+        self._row.setSpacing(round(18 * scale))
+        self.clock.setMinimumWidth(0)
+        self.clock.ensurePolished()
+        wide = self.clock.fontMetrics().horizontalAdvance("00:00:00:00")
+        self.clock.setFixedWidth(wide + round(4 * scale))
+
+    def set_look(self, name: str) -> None:
+        """Name the other look on its button."""
+        self.look.put("Day" if name == "night" else "Night", "N")
+
+    def start(self, watch: Watch) -> None:
+        """Name a new watch."""
+        self._watch = watch
+        say(self.title, watch.plan.title or watch.source)
+        parts = [watch.source if watch.plan.title else "", watch.rate]
+        say(self.source, " · ".join(p for p in parts if p))
+        say(self.time, "opening")
+        say(self.clock, "")
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """Times and the switch."""
+        watch = self._watch
+        if watch is None:
+            return
+        done = "ended" if snapshot.ended else "watching"
+        words = f"{done} {text.watching(snapshot.now_s)}"
+        if watch.duration_s is not None:
+            words += f" of {text.watching(watch.duration_s)}"
+        say(self.time, words)
+        say(self.clock, text.clock(watch.start_s + snapshot.now_s, watch.plan.frame_rate))
+        words = "Roll" if snapshot.standby else "Standby"
+        if self.standby.accessibleName() != words:
+            self.standby.put(words, "R")

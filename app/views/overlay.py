@@ -1,0 +1,80 @@
+"""A page laid over the window: help, questions, chime settings. One way in, Esc is the way out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor, QPainter, QPaintEvent
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+
+from app.keys import CAUTIONS, KEYS
+from app.views.parts import Button, plain
+
+
+class Overlay(QWidget):
+    """Covers its parent, dims it, and shows one panel in its middle."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.panel = QFrame()
+        self.panel.setObjectName("panel")
+        outer = QVBoxLayout(self)
+        outer.addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
+        self.column = QVBoxLayout(self.panel)
+        self.column.setContentsMargins(28, 24, 28, 24)
+        self.column.setSpacing(12)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setGeometry(parent.rect())
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Dim what lies behind."""
+        painter = QPainter(self)
+        painter.fillRect(self.rect(), QColor(0, 0, 0, 150))
+        painter.end()
+
+    def open(self) -> None:
+        """Show it, over everything, with the focus."""
+        self.show()
+        self.raise_()
+        buttons = self.panel.findChildren(Button)
+        (buttons[0] if buttons else self).setFocus()
+
+
+class Help(Overlay):
+    """All keys and the cautions."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Help: keys and cautions")
+        self.column.addWidget(plain("Keys", "title"))
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(24)
+        grid.setVerticalSpacing(6)
+        for row, key in enumerate(KEYS):
+            grid.addWidget(plain(key.shown, "key"), row, 0)
+            grid.addWidget(plain(key.words), row, 1)
+        self.column.addLayout(grid)
+        self.column.addWidget(plain("Cautions", "title"))
+        for caution in CAUTIONS:
+            self.column.addWidget(plain(caution))
+
+
+class Question(Overlay):
+    """Asks before something that cannot be taken back. Nothing happens unless Yes is pressed."""
+
+    def __init__(
+        self, parent: QWidget, title: str, words: str, yes: str, act: Callable[[], None]
+    ) -> None:
+        super().__init__(parent)
+        self.setAccessibleName(title)
+        self.column.addWidget(plain(title, "title"))
+        self.column.addWidget(plain(words))
+        self.no, self.yes = Button("Keep watching", "Esc", main=True), Button(yes, main=True)
+        row = QHBoxLayout()
+        for button in (self.no, self.yes):
+            row.addWidget(button)
+        self.column.addLayout(row)
+        self.no.clicked.connect(self.hide)
+        self.yes.clicked.connect(self.hide)
+        self.yes.clicked.connect(act)

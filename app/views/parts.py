@@ -1,0 +1,57 @@
+"""Small parts of several views. All text is plain: names from files are never markup."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QLabel, QPushButton, QWidget
+
+
+def plain(words: str = "", tone: str = "", wrap: bool = False) -> QLabel:
+    """A label that shows its text as it is; `tone` picks its look in the style sheet."""
+    label = QLabel()
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setText(words)
+    label.setWordWrap(wrap)
+    if tone:
+        label.setProperty("tone", tone)
+    return label
+
+
+def say(label: QLabel, words: str, tone: str | None = None) -> None:
+    """Change a label's words and tone, only where they differ."""
+    if label.text() != words:
+        label.setText(words)
+    if tone is not None and label.property("tone") != tone:
+        label.setProperty("tone", tone)
+        restyle(label)
+
+
+def restyle(widget: QWidget) -> None:
+    """Read the style sheet again after a property changed."""
+    widget.style().unpolish(widget)
+    widget.style().polish(widget)
+
+
+class Button(QPushButton):
+    """A button with its key beside its words; Enter presses it when it has the focus."""
+
+    def __init__(self, words: str, key: str = "", main: bool = False) -> None:
+        super().__init__()
+        self.setProperty("main", "true" if main else "false")
+        self.setAutoDefault(False)
+        self.put(words, key)
+
+    def put(self, words: str, key: str = "") -> None:
+        """Change words and key; an ampersand is a sign like any other."""
+        shown = f"{words}   {key}" if key else words
+        self.setText(shown.replace("&", "&&"))
+        self.setAccessibleName(words)
+        self.setToolTip("")
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Enter as well as Space."""
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.click()
+        else:
+            super().keyPressEvent(event)

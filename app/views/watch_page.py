@@ -1,0 +1,89 @@
+"""The page one looks at while watching: header, bands, board, fix list, footer."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
+
+from app.models.fix_list import Card, cards
+from app.theme import Look
+from app.views.bands import STANDBY_WORDS, Band
+from app.views.board import Board
+from app.views.fix_list import FixList
+from app.views.footer import Footer
+from app.views.header import Header
+from engine.commands import Watch
+from engine.model import Snapshot
+from engine.tracks import Plan
+
+
+class WatchPage(QWidget):
+    """Hands each snapshot to its views; works out the cards only when they may differ."""
+
+    def __init__(self, look: Look) -> None:
+        super().__init__()
+        self.setObjectName("page")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.header, self.footer = Header(), Footer()
+        self.standby = Band("standby", "STANDBY", STANDBY_WORDS)
+        self.silent = Band("silent", "NOT WATCHING")
+        self.board, self.fix_list = Board(look), FixList()
+        self.plan = Plan(())
+        self.last: Snapshot | None = None
+        self._cards_key: object = None
+        self._cards: tuple[Card, ...] = ()
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setSpacing(0)
+        left = QVBoxLayout()
+        left.setSpacing(0)
+        for band in (self.standby, self.silent):
+            left.addWidget(band)
+        left.addWidget(self.board, 1)
+        grid.addWidget(self.header, 0, 0, 1, 2)
+        grid.addLayout(left, 1, 0)
+        grid.addWidget(self.fix_list, 1, 1)
+        grid.addWidget(self.footer, 2, 0, 1, 2)
+        grid.setColumnStretch(0, 1)
+        grid.setRowStretch(1, 1)
+
+    def set_look(self, look: Look, scale: float) -> None:
+        """Change colours and size of all views."""
+        self.fix_list.setFixedWidth(round(380 * scale))
+        for part in (self.header, self.footer, self.standby, self.silent):
+            part.set_scale(scale)
+        self.header.set_look(look.name)
+        self.board.set_look(look, scale)
+        self.fix_list.set_look(look, scale)
+
+    def start(self, watch: Watch) -> None:
+        """Begin with a new watch."""
+        self.plan, self.last = watch.plan, None
+        self._cards_key, self._cards = None, ()
+        self.header.start(watch)
+        self.board.start(watch.plan)
+        self.fix_list.put(())
+        self.footer.say("")
+        self.standby.hide()
+        self.silent.hide()
+
+    def show_snapshot(self, snapshot: Snapshot) -> tuple[Card, ...]:
+        """Show it everywhere; returns the cards."""
+        self.last = snapshot
+        self.board.show_snapshot(snapshot)
+        self.header.show_snapshot(snapshot)
+        self.footer.show_snapshot(snapshot)
+        if self.standby.isVisibleTo(self) != snapshot.standby:
+            self.standby.setVisible(snapshot.standby)
+        if self.silent.isVisibleTo(self):
+            self.silent.hide()
+        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers)
+        if key != self._cards_key:
+            self._cards_key = key
+            self._cards = cards(self.plan, snapshot)
+            self.fix_list.put(self._cards)
+        return self._cards
+
+    def show_silence(self, words: str) -> None:
+        """The engine does not answer, or the watch broke off."""
+        self.silent.say(words)

@@ -1,0 +1,125 @@
+"""The bridge between engine and window."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.bridge import Bridge
+from engine.commands import (
+    Acknowledge,
+    AcknowledgeAll,
+    Open,
+    OutOfService,
+    Shelve,
+    Standby,
+    Stop,
+    Unshelve,
+)
+from tests.app import fake
+from tests.app.pages import Clock
+
+pytestmark = pytest.mark.usefixtures("qapp")
+
+
+def bridge_on(client: fake.FakeClient) -> tuple[Bridge, list, Clock]:
+    """A bridge that has opened that client, and all it says from now on."""
+    clock, said = Clock(), []
+    bridge = Bridge(fake.factory_of(client), clock=clock)
+    bridge.started.connect(lambda w: said.append(("started", w)))
+    bridge.snapshot.connect(lambda s: said.append(("snapshot", s)))
+    bridge.failed.connect(lambda words: said.append(("failed", words)))
+    bridge.ended.connect(lambda: said.append(("ended", None)))
+    bridge.silent.connect(lambda s: said.append(("silent", s)))
+    bridge.open(Open(demo=True))
+    return bridge, said, clock
+
+
+def test_started_comes_before_the_first_snapshot() -> None:
+    """While the engine opens nothing is said; then what is watched; then snapshots."""
+    plan = fake.harbour_plan()
+    client = fake.FakeClient(fake.watch(plan), lambda _n: fake.snapshot(plan))
+    watching, client.watching = client.watching, None
+    bridge, said, _ = bridge_on(client)
+    opening: list[str] = []
+    bridge.opening.connect(opening.append)
+    client.progress = "rendering the demo take"
+    bridge.poll()
+    assert said == []
+    assert opening == ["rendering the demo take"]
+    client.watching = watching
+    bridge.poll()
+    assert [kind for kind, _ in said] == ["started", "snapshot"]
+    bridge.close()
+    assert client.closed
+
+
+def test_every_command_reaches_the_client() -> None:
+    """Each method sends its own command with its own values."""
+    client = fake.FakeClient(fake.watch(fake.harbour_plan()), lambda _n: None)
+    bridge, _, _ = bridge_on(client)
+    bridge.acknowledge(3)
+    bridge.acknowledge_all()
+    bridge.shelve(4, 300.0)
+    bridge.unshelve(4)
+    bridge.out_of_service(9, True)
+    bridge.set_standby(True)
+    bridge.stop()
+    assert client.sent == [
+        Acknowledge(3),
+        AcknowledgeAll(),
+        Shelve(4, 300.0),
+        Unshelve(4),
+        OutOfService(9, True),
+        Standby(True),
+        Stop(),
+    ]
+    assert client.closed
+    assert not bridge.running
+
+
+def test_a_broken_engine_is_said_and_let_go() -> None:
+    """An error of the client is told in its own words, and the client closed."""
+    client = fake.FakeClient(fake.watch(fake.harbour_plan()), lambda _n: None)
+    client.error = "the interface is in use by another program"
+    bridge, said, _ = bridge_on(client)
+    bridge.poll()
+    assert said == [("failed", client.error)]
+    assert client.closed
+
+
+def test_a_refused_request_is_said() -> None:
+    """A factory that refuses leaves no watch behind."""
+
+    def refuse(_request: Open) -> fake.FakeClient:
+        raise ValueError("plan line 3: no such key")
+
+    bridge, said = Bridge(refuse), []
+    bridge.failed.connect(said.append)
+    bridge.open(Open(take="x.wav"))
+    assert said == ["plan line 3: no such key"]
+    assert not bridge.running
+
+
+def test_a_silent_engine_is_noticed() -> None:
+    """Without a snapshot for 1.5 s the engine counts as not answering; not a moment sooner."""
+    client = fake.FakeClient(fake.watch(fake.harbour_plan()), lambda _n: None)
+    bridge, said, clock = bridge_on(client)
+    bridge.poll()
+    clock.now_s += 1.49
+    bridge.poll()
+    assert [kind for kind, _ in said] == ["started"]
+    clock.now_s += 0.01
+    bridge.poll()
+    assert said[-1] == ("silent", pytest.approx(1.5))
+    bridge.close()
+
+
+def test_the_end_is_said_once() -> None:
+    """After the last snapshot the bridge stops looking."""
+    plan = fake.harbour_plan()
+    client = fake.FakeClient(fake.watch(plan), lambda _n: fake.snapshot(plan, ended=True))
+    bridge, said, _ = bridge_on(client)
+    bridge.poll()
+    assert [kind for kind, _ in said] == ["started", "snapshot", "ended"]
+    assert not bridge._timer.isActive()
+    bridge.close()

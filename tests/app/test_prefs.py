@@ -1,0 +1,47 @@
+"""What is remembered."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QSettings
+
+from app.chime import ChimeSettings
+from app.prefs import MOST_RECENT, Prefs
+
+
+def prefs(folder: Path) -> Prefs:
+    """Settings read afresh from the file."""
+    return Prefs(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
+
+
+def test_choices_outlive_the_window(tmp_path: Path) -> None:
+    """Look, chime and recent files are there again the next day."""
+    one = prefs(tmp_path)
+    one.look = "day"
+    one.chime = ChimeSettings(on=False, output="Headphones, left", level_db=-30.0)
+    one.remember("/shoot/a.wav")
+    one._store.sync()
+    again = prefs(tmp_path)
+    assert again.look == "day"
+    assert again.chime == ChimeSettings(on=False, output="Headphones, left", level_db=-30.0)
+    assert again.recent == ("/shoot/a.wav",)
+
+
+def test_recent_is_newest_first_and_bounded(tmp_path: Path) -> None:
+    """A file opened again moves to the front; old ones fall off."""
+    one = prefs(tmp_path)
+    for n in range(20):
+        one.remember(f"/shoot/{n}.wav")
+    one.remember("/shoot/15.wav")
+    assert one.recent[:2] == ("/shoot/15.wav", "/shoot/19.wav")
+    assert len(one.recent) == MOST_RECENT
+    assert len(set(one.recent)) == MOST_RECENT
+
+
+@pytest.mark.parametrize("level", ["loud", "", "nan", "900"])
+def test_a_spoilt_file_does_no_harm(tmp_path: Path, level: str) -> None:
+    """A level that is no number, or far too loud, becomes a safe one."""
+    (tmp_path / "window.ini").write_text(f"[chime]\nlevel_db={level}\n")
+    assert -60.0 <= prefs(tmp_path).chime.level_db <= 0.0

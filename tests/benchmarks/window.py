@@ -1,0 +1,114 @@
+"""What the window costs: share of one core at 20 snapshots a second, and time to the first paint.
+
+Run: python -m tests.benchmarks.window [seconds]
+Offscreen by itself; under a display (or xvfb-run) with QT_QPA_PLATFORM=xcb.
+Prints one line a case; exits 1 where a bound is missed.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from PySide6.QtCore import QEventLoop, QTimer
+from PySide6.QtWidgets import QApplication
+
+from app.views.board import Board
+from engine.model import Snapshot
+from engine.tracks import Plan
+from tests.app import fake, pages
+
+BOUNDS = {16: 0.20, 64: 0.40}
+"""Tracks, and the share of one core that the window may take."""
+FIRST_PAINT_S = 1.2
+STEPS = 200
+
+
+def script(plan: Plan) -> Callable[[int], Snapshot]:
+    """Ten seconds of snapshots made beforehand, so that only the window is measured."""
+    alarms = fake.many_alarms(plan)
+    made = [fake.snapshot(plan, alarms, fake.NOW_S + n * 0.05) for n in range(STEPS)]
+    return lambda call: made[call % STEPS]
+
+
+def share_of_core(tracks: int, seconds: float) -> tuple[float, float]:
+    """Processor seconds a second, and paintings of the board a second."""
+    plan = fake.large_plan(tracks)
+    client = fake.FakeClient(fake.watch(plan), script(plan))
+    with tempfile.TemporaryDirectory() as folder:
+        window, _ = pages.make_window(Path(folder), fake.factory_of(client), time.monotonic)
+        window.resize(1440, 900)
+        pages.show(window)
+        painted = [0]
+        paint = Board.paintEvent
+
+        def counted(board: Board, event: object) -> None:
+            painted[0] += 1
+            paint(board, event)
+
+        Board.paintEvent = counted  # type: ignore[method-assign, assignment]
+        window.open(fake.Open(device=0))
+        _run(1.0)
+        painted[0] = 0
+        cpu_s, wall_s = time.process_time(), time.monotonic()
+        _run(seconds)
+        cpu_s, wall_s = time.process_time() - cpu_s, time.monotonic() - wall_s
+        Board.paintEvent = paint  # type: ignore[method-assign]
+        window._close_now()
+    return cpu_s / wall_s, painted[0] / wall_s
+
+
+def _run(seconds: float) -> None:
+    loop = QEventLoop()
+    QTimer.singleShot(round(seconds * 1000), loop.quit)
+    loop.exec()
+
+
+FIRST_PAINT = """
+import time, sys
+from app import window as w
+from app.views.watch_page import WatchPage
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
+def client(_request):
+    raise OSError("no watch")
+QTimer.singleShot(0, lambda: QTimer.singleShot(0, QApplication.quit))
+w.run_window(None, client)
+"""
+
+
+def first_paint_s() -> float:
+    """Wall time of a process that shows the start page once and leaves."""
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        settings = {**os.environ, "XDG_CONFIG_HOME": folder}
+        subprocess.run([sys.executable, "-c", FIRST_PAINT], check=True, env=settings)
+    return time.monotonic() - began
+
+
+def main() -> int:
+    """Measure, print, judge."""
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
+    missed = False
+    app = QApplication([])
+    app.setStyle("Fusion")
+    print(f"window on {app.platformName()}, {seconds:g} s a case, two-minute ribbons, faults")
+    for tracks, bound in BOUNDS.items():
+        share, rate = share_of_core(tracks, seconds)
+        missed |= share > bound or rate < 19.0
+        print(f"{tracks:3} tracks  {share:6.1%} of a core (bound {bound:.0%})  {rate:.1f} paints/s")
+    best_s = min(first_paint_s() for _ in range(3))
+    missed |= best_s > FIRST_PAINT_S
+    print(f"process start to start page and out again: {best_s:.2f} s (bound {FIRST_PAINT_S} s)")
+    return int(missed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
