@@ -126,8 +126,13 @@ def _minimum_statistics(powers: Levels) -> Levels:
     """
     powers = powers.reshape(-1, powers.shape[-1])
     least = np.fmin.reduce(powers)
-    quiet = np.where(powers <= _NEAR * least, powers, np.nan)
-    freedom = 2.0 * np.nanmean(quiet, axis=0) ** 2 / np.maximum(np.nanvar(quiet, axis=0), 1e-300)
+    # Relative to the least, so that sums of squares stay far from the limits of a float.
+    quiet = powers <= _NEAR * least
+    excess = np.where(quiet, powers / least - 1.0, 0.0)
+    count = np.count_nonzero(quiet, axis=0)
+    mean = excess.sum(axis=0) / count
+    variance = (excess * excess).sum(axis=0) / count - mean * mean
+    freedom = 2.0 * (1.0 + mean) ** 2 / np.maximum(variance, 1e-9)
     shape = np.clip(freedom, _LEAST_FREEDOM, 1e6) / 2.0
     share = 1.0 - 0.5 ** (1.0 / len(powers))
     return np.asarray(least * shape / gammaincinv(shape, share))

@@ -23,6 +23,8 @@ OFFSET_LU: Final = -0.691
 MOMENTARY_HOPS: Final = 40
 SHORT_TERM_HOPS: Final = 300
 
+_WAITING_BLOCKS: Final = 64
+
 _SETTLED: Final = 1e-60
 """A filter state below this is set to zero before it decays into slow denormal numbers."""
 
@@ -103,7 +105,7 @@ class Loudness:
         self.momentary_lufs = lufs(momentary[:, -1])
         self.short_term_lufs = lufs(short_term[:, -1])
         if newest == self._hops_per_tick:
-            self._gated.update(momentary[:, -1], self.momentary_lufs)
+            self._gated.update(momentary[:, -1])
 
     @property
     def momentary_max_lufs(self) -> Levels:
@@ -139,21 +141,32 @@ class GatedLoudness:
         self._count = np.zeros((tracks, classes), dtype=np.uint32)
         self._energy = np.zeros((tracks, classes))
         self._measured = np.zeros(tracks, dtype=np.bool_)
+        # Blocks wait here to be sorted many at a time, which costs a tenth.
+        self._waiting = np.full((_WAITING_BLOCKS, tracks), np.nan)
+        self._waits = 0
 
-    def update(self, mean_square: Levels, block_lufs: Levels) -> None:
+    def update(self, mean_square: Levels) -> None:
         """Take in one gating block a track, shape (tracks,); a NaN block counts for nothing."""
-        self._measured |= ~np.isnan(block_lufs)
-        loud = np.flatnonzero(block_lufs > self.ABSOLUTE_GATE_LUFS)
-        if not len(loud):
-            return
-        above = (block_lufs[loud] - self.ABSOLUTE_GATE_LUFS) * self.CLASSES_PER_LU
-        place = np.minimum(above.astype(np.intp), self._count.shape[1] - 1)
-        self._count[loud, place] += 1
-        self._energy[loud, place] += mean_square[loud]
+        self._waiting[self._waits] = mean_square
+        self._waits += 1
+        if self._waits == len(self._waiting):
+            self._sort()
+
+    def _sort(self) -> None:
+        powers = self._waiting[: self._waits]
+        self._waits = 0
+        self._measured |= ~np.isnan(powers).all(axis=0)
+        above_gate = lufs(powers) - self.ABSOLUTE_GATE_LUFS
+        block, track = np.nonzero(above_gate > 0.0)
+        place = (above_gate[block, track] * self.CLASSES_PER_LU).astype(np.intp)
+        place = np.minimum(place, self._count.shape[1] - 1)
+        np.add.at(self._count, (track, place), 1)
+        np.add.at(self._energy, (track, place), powers[block, track])
 
     @property
     def integrated_lufs(self) -> Levels:
         """Integrated loudness, shape (tracks,)."""
+        self._sort()
         count = self._count.sum(axis=1)
         mean = self._energy.sum(axis=1) / np.maximum(count, 1)
         kept = self._energy > (self.RELATIVE_GATE * mean)[:, None] * self._count
