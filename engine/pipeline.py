@@ -26,7 +26,7 @@ from engine.commands import (
 from engine.detectors.base import Feed
 from engine.detectors.registry import DETECTORS, Row, Scope
 from engine.measure.meter import Meter, Totals
-from engine.model import AlarmEvent, Block, Flags, Incident, Measurement, Samples, Snapshot
+from engine.model import AlarmEvent, Block, Incident, Measurement, Samples, Snapshot
 from engine.ribbon import RibbonRecorder
 from engine.tracks import Plan, Scene
 from engine.units import FLOOR_DB, amplitude_db
@@ -52,9 +52,10 @@ class Pipeline:
         self._inputs = np.array([track.input - 1 for track in plan.tracks])
         self._ribbon = RibbonRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
-        self._rest = np.zeros((len(plan.tracks), 0), dtype=np.float32)
-        self._rest_missing = np.zeros(0, dtype=np.bool_)
         self._tick = 0
+        self._untold_lost = 0
+        self._stalled_s: float | None = None
+        self._start_tick()
         self._latest: Measurement | None = None
 
     @property
@@ -70,50 +71,77 @@ class Pipeline:
     @property
     def fed_s(self) -> float:
         """Stream time at the end of the last frame that came in."""
-        return self.now_s + self._rest.shape[1] / self.scene.sample_rate_hz
+        return self.now_s + self._filled / self.scene.sample_rate_hz
 
     # ---- audio -------------------------------------------------------------------------------
 
     def feed(self, block: Block) -> list[AlarmEvent]:
         """Take in a block of any length, shape (frames, channels of the source)."""
-        samples = np.ascontiguousarray(block.samples.T[self._inputs], dtype=np.float32)
-        gap = self._gap(block.lost_frames)
-        missing = np.zeros(gap + samples.shape[1], dtype=np.bool_)
-        missing[:gap] = True
-        hole = np.zeros((len(samples), gap), dtype=np.float32)
-        joined = np.concatenate([self._rest, hole, samples], axis=1)
-        missing = np.concatenate([self._rest_missing, missing])
-        step = self.meter.tick_frames
-        whole = joined.shape[1] // step * step
-        events: list[AlarmEvent] = []
-        for start in range(0, whole, step):
-            end = start + step
-            events += self._one_tick(joined[:, start:end].T, missing[start:end])
-        self._rest, self._rest_missing = joined[:, whole:], missing[whole:]
-        return events
+        events = self._lose(block.lost_frames)
+        self._stalled_s = None
+        return events + self._push(block.samples.T)
 
-    def _gap(self, lost_frames: int) -> int:
-        """How many of the lost frames are to be gone through; skips whole ticks of the others."""
-        self.audio_lost_s += lost_frames / self.scene.sample_rate_hz
-        longest = round(LONGEST_GAP_S * self.scene.sample_rate_hz)
+    def _lose(self, lost_frames: int) -> list[AlarmEvent]:
+        """Go through a gap; of a long one only its begin, and skip whole ticks of the rest."""
+        rate_hz = self.scene.sample_rate_hz
+        if self._stalled_s is not None:  # stream time is never to fall behind what was told
+            lost_frames = max(lost_frames, round((self._stalled_s - self.fed_s) * rate_hz))
+        self.audio_lost_s += lost_frames / rate_hz
+        longest = round(LONGEST_GAP_S * rate_hz)
         skipped = max(lost_frames - longest, 0) // self.meter.tick_frames
+        events = self._push(None, lost_frames - skipped * self.meter.tick_frames)
         self._tick += skipped
         self.meter.skip(skipped)
-        return lost_frames - skipped * self.meter.tick_frames
+        if self._stalled_s is None:
+            self._untold_lost += skipped * self.meter.tick_frames
+        return events
 
-    def _one_tick(self, samples: Samples, missing: Flags) -> list[AlarmEvent]:
-        lost = int(np.count_nonzero(missing))
+    def _push(self, channels: Samples | None, frames: int = 0) -> list[AlarmEvent]:
+        """Fill ticks from samples, shape (channels of the source, frames), or from lost frames."""
+        frames = frames if channels is None else channels.shape[1]
+        events: list[AlarmEvent] = []
+        done = 0
+        while done < frames:
+            filled = self._filled
+            step = min(self.meter.tick_frames - filled, frames - done)
+            here = slice(filled, filled + step)
+            if channels is not None:
+                self._rest[:, here] = channels[self._inputs, done : done + step]
+            self._missing[here] = channels is None
+            self._filled += step
+            done += step
+            if channels is None and self._stalled_s is None:
+                self._untold_lost += step
+            if self._filled == self.meter.tick_frames:
+                events += self._one_tick()
+        return events
+
+    def _one_tick(self) -> list[AlarmEvent]:
+        samples, missing = self._rest.T, self._missing
+        self._start_tick()
         start_s = self.now_s
         self._tick += 1
-        measurement = self.meter.update(samples, missing if lost else None)
+        measurement = self.meter.update(samples, missing if missing.any() else None)
         self._latest = measurement
         self._peaks[self._tick % PEAK_HOLD_TICKS] = np.maximum(
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
-        return self._judge(measurement, Feed(self.now_s, lost_frames=lost), start_s)
+        feed = Feed(self.now_s, lost_frames=self._untold_lost)
+        self._untold_lost = 0
+        return self._judge(measurement, feed, start_s)
+
+    def _start_tick(self) -> None:
+        """Fresh memory for each tick: what looked at the last one may keep it."""
+        tracks = len(self.plan.tracks)
+        self._rest = np.zeros((tracks, self.meter.tick_frames), dtype=np.float32)
+        self._missing = np.zeros(self.meter.tick_frames, dtype=np.bool_)
+        self._filled = 0
 
     def stalled(self, now_s: float, reason: str) -> list[AlarmEvent]:
         """No audio comes, and it is `now_s` by the runner's clock: keep the alarms going."""
+        self._stalled_s = now_s
+        self._latest = None
+        self._peaks[:] = 0.0
         feed = Feed(now_s, stalled=True, reason=reason)
         return self._judge(None, feed, self.now_s)
 
@@ -123,7 +151,7 @@ class Pipeline:
         conditions = [self._detectors[id(r)].update(measurement, feed) for r in self._rows]
         events = crew.end_shelving(self.book, feed.now_s)
         events += self.book.step(conditions, self._detail, start_s, feed.now_s)
-        events += self._gatherer.step(start_s, feed.now_s)
+        events = self._gatherer.step(events, start_s, feed.now_s)
         self._ribbon.add(measurement, self.book.severities(), feed.now_s)
         return events
 
@@ -132,8 +160,9 @@ class Pipeline:
 
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
-        self.meter.finish(self._rest.T)
-        self._rest = self._rest[:, :0]
+        samples, missing = self._rest[:, : self._filled].T, self._missing[: self._filled]
+        self.meter.finish(samples, missing if missing.any() else None)
+        self._start_tick()
 
     # ---- the crew ----------------------------------------------------------------------------
 

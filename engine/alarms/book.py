@@ -5,18 +5,19 @@ Conditions come in as arrays; only alarms with something going on are stepped on
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.alarms import machine
-from engine.alarms.entry import INPUT, KINDS, Entry, Key, urgency
-from engine.alarms.machine import Change, Core, Name, Reading
-from engine.alarms.states import HIDDEN, Event
+from engine.alarms.entry import KINDS, Entry, Key, urgency
+from engine.alarms.machine import Change, Core, Reading
+from engine.alarms.readings import INPUT, Readings
+from engine.alarms.states import Event
 from engine.coverage import Coverage
-from engine.detectors.registry import Row, Scope
+from engine.detectors.registry import Row
 from engine.model import (
     Alarm,
     AlarmEvent,
@@ -25,9 +26,7 @@ from engine.model import (
     Cover,
     EventKind,
     Incident,
-    Levels,
     Severity,
-    State,
 )
 from engine.tracks import Scene
 
@@ -50,9 +49,7 @@ class Book:
         self.removed: set[int] = set()
         self.history: list[Incident] = []
         self.entries_by_key: dict[Key, Entry] = {}
-        self._rows = tuple(rows)
-        self._families = _by_family(rows)
-        self._delays = {id(row): _delays(row, scene) for row in rows}
+        self._readings = Readings(scene, rows)
         self._coverage = Coverage(scene.tracks)
         self._spoiled: set[int] = set()
         self._last_id = 0
@@ -78,82 +75,54 @@ class Book:
     ) -> list[AlarmEvent]:
         """Take in one tick: a condition for each row, in row order; returns what happened."""
         events: list[AlarmEvent] = []
-        standing = dict(zip((id(r) for r in self._rows), conditions, strict=True))
-        for rows in self._families:
-            for place in self._places(rows, standing):
-                reading = self._reading(rows, standing, place)
-                row = _row_for(rows, reading)
-                text = detail(row, place) if reading.names else ""
-                key = (place, row.group)
-                events += self.advance(key, row, reading, text, start_s, now_s)
+        standing = self._readings.of(conditions)
+        for family in self._readings.families:
+            group = family[0].group
+            followed = [e.place for e in self.entries if e.key[1] == group and not e.core.idle]
+            for place in standing.places(family, followed):
+                reading = standing.reading(family, place, self._cover(place))
+                events += self.advance((place, group), family, reading, detail, start_s, now_s)
             self._spoiled = self._spoiled_places()
         self.refresh_cover()
         return events
 
-    def _places(self, rows: tuple[Row, ...], standing: Mapping[int, Condition]) -> Iterable[int]:
-        """Where this family has something going on."""
-        if rows[0].scope is Scope.INPUT:
-            return (INPUT,)
-        active = standing[id(rows[0])].state == State.ACTIVE
-        for row in rows[1:]:
-            active = active | (standing[id(row)].state == State.ACTIVE)
-        places = set(np.flatnonzero(active).tolist()) if active.any() else set()
-        for entry in self.entries:
-            if entry.place is not None and entry.key[1] == rows[0].group and not entry.core.idle:
-                places.add(entry.place)
-        return sorted(places)
-
-    def _reading(
-        self, rows: tuple[Row, ...], standing: Mapping[int, Condition], place: int
-    ) -> Reading:
-        at = max(place, 0)
-        states = [State(int(standing[id(row)].state[at])) for row in rows]
-        names = tuple(
-            self._name(row, standing[id(row)], place)
-            for row, state in zip(rows, states, strict=True)
-            if state is State.ACTIVE
-        )
-        off_s = max(row.off_s for row in rows)
-        if names:
-            return Reading(State.ACTIVE, names, off_s)
-        return Reading(State.UNKNOWN if State.UNKNOWN in states else State.CLEAR, off_s=off_s)
-
-    def _name(self, row: Row, condition: Condition, place: int) -> Name:
-        at = max(place, 0)
-        amber_s, red_s = self._delays[id(row)]
-        onset_s = float(condition.onset_s[at])
-        covered = row.red_if_uncovered and self._cover(place) is not None
-        return Name(
-            fault=row.fault,
-            onset_s=onset_s,
-            last_s=float(condition.last_s[at]),
-            amber_due_s=onset_s + float(amber_s[at]),
-            red_due_s=onset_s + float(red_s[at]),
-            may_be_red=bool(condition.may_be_red[at]) and not covered,
-        )
-
     def advance(
         self,
         key: Key,
-        row: Row,
+        rows: Sequence[Row],
         reading: Reading,
-        detail: str,
+        detail: Detail,
         start_s: float,
         now_s: float,
         tracks: tuple[int, ...] = (),
     ) -> list[AlarmEvent]:
-        """Step one alarm; `tracks` lists the inputs that a cause speaks for."""
-        entry = self.entries_by_key.setdefault(key, Entry(key, row))
+        """Step the alarm of that family; `tracks` lists the inputs that a cause speaks for."""
+        entry = self.entries_by_key.setdefault(key, Entry(key, rows[0]))
         before = entry.core
         entry.core, changes = machine.step(before, reading, start_s, now_s)
-        if entry.core.fault is not None:
-            entry.row = row
+        entry.row = next((row for row in rows if row.fault is entry.core.fault), entry.row)
+        place = key[0] if isinstance(key[0], int) else INPUT
+        text = detail(entry.row, place) if reading.names else ""
         events: list[AlarmEvent] = []
-        if before.raised and entry.core.raised and before.fault is not entry.core.fault:
-            assert entry.incident is not None
-            entry.incident = replace(entry.incident, fault=row.fault, detail=detail)
-            events.append(AlarmEvent(EventKind.RENAMED, now_s, entry.alarm))
-        return events + [self._record(entry, before, c, detail, tracks) for c in changes]
+        if reading.names and before.raised:
+            events += self._retell(entry, text, now_s)
+        told = [self._record(entry, before, change, text, tracks) for change in changes]
+        if len(told) > 1:  # amber and red at once: one chime, the red one
+            told[0] = replace(told[0], audible=False)
+        return events + told
+
+    def _retell(self, entry: Entry, detail: str, now_s: float) -> list[AlarmEvent]:
+        """Bring a standing incident up to date: its name, and what was seen."""
+        assert entry.incident is not None
+        renamed = entry.incident.fault is not entry.row.fault
+        if renamed or entry.incident.detail != detail:
+            entry.incident = replace(entry.incident, fault=entry.row.fault, detail=detail)
+        if not renamed:
+            return []
+        return [
+            AlarmEvent(EventKind.RENAMED, now_s, entry.alarm),
+            *self.settle(entry, now_s),  # the new name may matter in standby, or not any more
+        ]
 
     def _record(
         self, entry: Entry, before: Core, change: Change, detail: str, tracks: tuple[int, ...]
@@ -165,7 +134,7 @@ class Book:
             return AlarmEvent(EventKind.CLEARED, change.at_s, entry.alarm)
         if change.event is Event.RAISE:
             entry.incident = self._opened(entry, tracks)
-            entry.seen_s = None
+        entry.seen_s = None
         assert entry.incident is not None
         core = entry.core
         entry.incident = replace(
@@ -175,7 +144,7 @@ class Book:
             detail=detail,
         )
         hidden_by = self.hidden_by(entry)
-        if hidden_by is not None and core.state not in HIDDEN:
+        if hidden_by is not None:
             entry.core = machine.hide(core, hidden_by)
         alarm = entry.alarm
         audible = alarm.state is AlarmState.UNACKNOWLEDGED and not alarm.unstable
@@ -211,28 +180,48 @@ class Book:
             return Event.SUPPRESS
         return None
 
+    def settle(self, entry: Entry, now_s: float) -> list[AlarmEvent]:
+        """Hide a standing alarm that a rule hides now; bring back what none hides any more."""
+        hidden_by = self.hidden_by(entry)
+        if hidden_by is None and entry.core.state is AlarmState.SUPPRESSED:
+            return entry.release(EventKind.UNSUPPRESSED, None, now_s)
+        if hidden_by is not None and entry.core.raised:
+            return entry.hide(hidden_by, now_s)
+        return []
+
     # ---- coverage ----------------------------------------------------------------------------
 
     def _spoiled_places(self) -> set[int]:
-        spoiled = {
-            entry.place
-            for entry in self.entries
-            if entry.place is not None and entry.core.raised and entry.row.spoils
-        }
-        return spoiled | self.removed
+        spoiled = set(self.removed)
+        for entry in self.entries:
+            if entry.core.raised and entry.row.spoils:
+                spoiled.update(self._places_of(entry))
+        return spoiled
 
-    def _cover(self, place: int) -> int | None:
-        return None if place == INPUT else self._coverage.cover_of(place, self._spoiled)
+    def _places_of(self, entry: Entry) -> Collection[int]:
+        """The tracks an alarm speaks for."""
+        if entry.key[0] == INPUT:
+            return range(len(self.scene.tracks))
+        if entry.place is not None:
+            return (entry.place,)
+        inputs = entry.incident.tracks if entry.incident is not None else ()
+        return [place for place, t in enumerate(self.scene.tracks) if t.input in inputs]
+
+    def _cover(self, place: int | None) -> int | None:
+        if place is None or place == INPUT:
+            return None
+        return self._coverage.cover_of(place, self._spoiled)
 
     def refresh_cover(self) -> None:
         """Name the cover that each standing incident has now."""
         self._spoiled = self._spoiled_places()
         for entry in self.entries:
-            incident, place = entry.incident, entry.place
-            if incident is None or place is None or not entry.core.raised or not entry.row.spoils:
+            incident = entry.incident
+            if incident is None or not entry.core.raised or not entry.row.spoils:
                 continue
-            cover = self._cover(place)
-            uncovered = self._coverage.is_uncovered(place, self._spoiled)
+            cover = self._cover(entry.place)
+            places = self._places_of(entry)
+            uncovered = any(self._coverage.is_uncovered(p, self._spoiled) for p in places)
             if (cover, uncovered) != (incident.covered_by, incident.uncovered):
                 entry.incident = replace(incident, covered_by=cover, uncovered=uncovered)
 
@@ -252,8 +241,15 @@ class Book:
         return tuple(sorted((e.alarm for e in self.entries if e.standing), key=urgency))
 
     def incidents(self) -> tuple[Incident, ...]:
-        """Every incident so far, ended or not, by onset."""
-        open_now = [e.incident for e in self.entries if e.core.raised and e.incident is not None]
+        """Every incident so far, ended or not, by onset.
+
+        One whose condition is gone has ended, though its off-delay may still run.
+        """
+        open_now = [
+            replace(e.incident, end_s=e.core.until_s if e.core.clearing else None)
+            for e in self.entries
+            if e.core.raised and e.incident is not None
+        ]
         return tuple(sorted([*self.history, *open_now], key=lambda i: (i.onset_s, i.id)))
 
     def severities(self) -> NDArray[np.uint8]:
@@ -264,27 +260,3 @@ class Book:
                 where = slice(None) if entry.place is None else entry.place
                 worst[where] = np.maximum(worst[where], int(entry.core.severity))
         return worst
-
-
-def _by_family(rows: Sequence[Row]) -> tuple[tuple[Row, ...], ...]:
-    """Rows of one family together, best name first; those that need to know the cover last."""
-    families: dict[tuple[str, Scope], list[Row]] = {}
-    for row in rows:
-        families.setdefault((row.group, row.scope), []).append(row)
-    ranked = [tuple(sorted(family, key=lambda r: -r.rank)) for family in families.values()]
-    return tuple(sorted(ranked, key=lambda family: family[0].red_if_uncovered))
-
-
-def _row_for(rows: tuple[Row, ...], reading: Reading) -> Row:
-    if not reading.names:
-        return rows[0]
-    return next(row for row in rows if row.fault is reading.names[0].fault)
-
-
-def _delays(row: Row, scene: Scene) -> tuple[Levels, Levels]:
-    """On-delays (amber, red) of that row for every track, s."""
-    amber, red = (
-        scene.numbers(delay) if isinstance(delay, str) else np.full(len(scene.tracks), delay)
-        for delay in (row.amber_s, row.red_s)
-    )
-    return amber, red

@@ -5,7 +5,7 @@ Source: contract; that a receiver takes all of its tracks with it is common prac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -39,10 +39,7 @@ def causes(tracks: tuple[Track, ...]) -> tuple[Cause, ...]:
     return tuple(cause for cause in found if len(cause.places) > 1)
 
 
-def begun_together(cause: Cause, onsets_s: Mapping[int, float], without: Iterable[int]) -> bool:
-    """Every track of the cause that is in service failed, all within `TOGETHER_S`."""
-    places = [p for p in cause.places if p not in set(without)]
-    if len(places) < 2 or any(p not in onsets_s for p in places):
-        return False
-    times = [onsets_s[p] for p in places]
-    return max(times) - min(times) <= TOGETHER_S
+def begun_together(spans_s: Sequence[tuple[float, float]]) -> bool:
+    """Faults that last (from, until) began within `TOGETHER_S`, and all stood at one time."""
+    first_s, last_s = min(span[0] for span in spans_s), max(span[0] for span in spans_s)
+    return last_s - first_s <= TOGETHER_S and last_s <= min(span[1] for span in spans_s)

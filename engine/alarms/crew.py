@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from engine.alarms import machine
 from engine.alarms.book import Book
 from engine.alarms.entry import Entry
 from engine.alarms.states import Event
@@ -12,9 +13,8 @@ def acknowledge(book: Book, incident_id: int | None, now_s: float) -> list[Alarm
     """Mark one alarm as seen, or (None) all that are not hidden."""
     events = []
     for entry in _of(book, incident_id):
-        seen = entry.hide(Event.ACKNOWLEDGE, now_s)
-        if seen:
-            entry.seen_s = now_s
+        if machine.acknowledge(entry.core) != entry.core:
+            entry.core, entry.seen_s = machine.acknowledge(entry.core), now_s
             events.append(AlarmEvent(EventKind.SEEN, now_s, entry.alarm))
     return events
 
@@ -23,8 +23,10 @@ def shelve(book: Book, incident_id: int, seconds: float | None, now_s: float) ->
     """Hide one alarm for so long, or (None) until it is put back."""
     events = []
     for entry in _of(book, incident_id):
-        entry.until_s = None if seconds is None else now_s + seconds
-        events += entry.hide(Event.SHELVE, now_s)
+        entry.core = machine.hide(entry.core, Event.SHELVE)
+        if entry.core.state is AlarmState.SHELVED:
+            entry.until_s = None if seconds is None else now_s + seconds
+            events.append(AlarmEvent(EventKind.SHELVED, now_s, entry.alarm))
     return events
 
 
@@ -33,7 +35,6 @@ def unshelve(book: Book, incident_id: int, now_s: float) -> list[AlarmEvent]:
     events = []
     for entry in _of(book, incident_id):
         if entry.core.state is AlarmState.SHELVED:
-            entry.until_s = None
             events += entry.release(EventKind.UNSHELVED, book.hidden_by(entry), now_s)
     return events
 
@@ -48,7 +49,7 @@ def out_of_service(book: Book, track: int, removed: bool, now_s: float) -> list[
     for entry in book.entries:
         if entry.place != place:
             continue
-        if removed:
+        if removed and entry.standing:
             events += entry.hide(Event.REMOVE, now_s)
         elif entry.core.state is AlarmState.OUT_OF_SERVICE:
             events += entry.release(EventKind.IN_SERVICE, book.hidden_by(entry), now_s)
@@ -61,10 +62,7 @@ def set_standby(book: Book, standby: bool, now_s: float) -> list[AlarmEvent]:
     book.standby = standby
     events = []
     for entry in book.entries:
-        if standby and entry.core.raised and not entry.row.in_standby:
-            events += entry.hide(Event.SUPPRESS, now_s)
-        elif entry.core.state is AlarmState.SUPPRESSED and book.hidden_by(entry) is None:
-            events += entry.release(EventKind.UNSUPPRESSED, None, now_s)
+        events += book.settle(entry, now_s)
     return events
 
 
@@ -74,7 +72,6 @@ def end_shelving(book: Book, now_s: float) -> list[AlarmEvent]:
     for entry in book.entries:
         shelved = entry.core.state is AlarmState.SHELVED
         if shelved and entry.until_s is not None and now_s >= entry.until_s:
-            entry.until_s = None
             events += entry.release(EventKind.UNSHELVED, book.hidden_by(entry), now_s)
     return events
 

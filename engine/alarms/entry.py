@@ -7,12 +7,10 @@ from typing import Final
 
 from engine.alarms import machine
 from engine.alarms.machine import Core
+from engine.alarms.readings import INPUT
 from engine.alarms.states import HIDDEN, Event
 from engine.detectors.registry import Row
 from engine.model import Alarm, AlarmEvent, AlarmState, EventKind, Incident
-
-INPUT: Final = -1
-"""The place of an alarm that speaks of the whole input."""
 
 Key = tuple[int | str, str]
 """(place of the track, INPUT, or the name of a cause) and the family."""
@@ -63,9 +61,9 @@ class Entry:
 
     @property
     def standing(self) -> bool:
-        """There is something to show: a condition, or an alarm not yet seen, or hidden."""
-        shown = self.core.raised or self.core.state is not AlarmState.NORMAL
-        return self.incident is not None and shown
+        """There is something to show: a condition, or an alarm not yet seen, or shelved."""
+        kept = self.core.state in (AlarmState.RETURNED, AlarmState.SHELVED)
+        return self.incident is not None and (self.core.raised or kept)
 
     def hide(self, event: Event, now_s: float) -> list[AlarmEvent]:
         """Shelve, suppress or take out of service, where the states allow it."""
@@ -73,6 +71,7 @@ class Entry:
         self.core = machine.hide(self.core, event)
         if self.core.state is before or self.incident is None:
             return []
+        self.until_s = None
         return [AlarmEvent(KINDS[event], now_s, self.alarm)]
 
     def release(self, kind: EventKind, hidden_by: Event | None, now_s: float) -> list[AlarmEvent]:
@@ -80,6 +79,7 @@ class Entry:
         self.core = machine.release(self.core)
         if hidden_by is not None:
             self.core = machine.hide(self.core, hidden_by)
+        self.seen_s = self.until_s = None
         if self.incident is None:
             return []
         audible = self.core.state is AlarmState.UNACKNOWLEDGED and not self.core.unstable

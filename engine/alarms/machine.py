@@ -28,6 +28,7 @@ class Name:
     onset_s, last_s : where it began, until when it was seen
     amber_due_s, red_due_s : when its on-delays are over; `NEVER` where it can't be that severe
     may_be_red : it deserves red now, once that is due
+    rank : of one family, the higher rank tells more
     """
 
     fault: Fault
@@ -36,6 +37,7 @@ class Name:
     amber_due_s: float
     red_due_s: float
     may_be_red: bool = True
+    rank: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +56,18 @@ class Reading:
 class Core:
     """All that one alarm remembers. `fault` is None while nothing is going on.
 
-    `since_s` and `until_s` are where the fault began and was last seen; `raises_s` the last few
-    times at which the alarm was raised.
+    `since_s` and `until_s` are where the fault began and was last seen; `named_until_s` is until
+    when it was seen under its present name. `clearing`: the condition is gone, but not yet for
+    its off-delay. `raises_s` are the last few times within a minute at which it was raised.
     """
 
     state: AlarmState = AlarmState.NORMAL
     fault: Fault | None = None
     since_s: float = 0.0
     until_s: float = 0.0
+    rank: int = 0
+    named_until_s: float = 0.0
+    clearing: bool = False
     amber_due_s: float = NEVER
     red_due_s: float = NEVER
     amber_s: float | None = None
@@ -89,9 +95,8 @@ class Core:
 
     @property
     def unstable(self) -> bool:
-        """Chattering: raised three times or more within a minute."""
-        few = self.raises_s[-CHATTER_RAISES:]
-        return len(few) == CHATTER_RAISES and few[-1] - few[0] <= CHATTER_WINDOW_S
+        """Chattering: raised three times or more within the last minute."""
+        return len(self.raises_s) == CHATTER_RAISES
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +114,7 @@ def step(core: Core, reading: Reading, start_s: float, now_s: float) -> tuple[Co
     """
     if reading.state is State.UNKNOWN:
         return core, []
+    core = _forget_raises(core, now_s)
     if reading.state is State.CLEAR:
         return _gone(core, reading, now_s)
     core = _take_in(core, reading)
@@ -125,23 +131,49 @@ def step(core: Core, reading: Reading, start_s: float, now_s: float) -> tuple[Co
     return core, changes
 
 
+def _forget_raises(core: Core, now_s: float) -> Core:
+    if not core.raises_s or core.raises_s[0] >= now_s - CHATTER_WINDOW_S:
+        return core
+    kept = tuple(at_s for at_s in core.raises_s if at_s >= now_s - CHATTER_WINDOW_S)
+    return replace(core, raises_s=kept)
+
+
 def _take_in(core: Core, reading: Reading) -> Core:
-    best = reading.names[0]
     onset_s = min(name.onset_s for name in reading.names)
+    if core.fault is not None and not core.raised and onset_s > core.until_s + _EPS_S:
+        core = rest(core)  # a gap while pending, though inside one tick: the wait starts again
     amber_due_s = min(name.amber_due_s for name in reading.names)
     red_due_s = min(name.red_due_s for name in reading.names)
     if core.fault is not None:  # the same loss goes on: onset stays, the earliest deadline counts
         onset_s = min(onset_s, core.since_s)
         amber_due_s = min(amber_due_s, core.amber_due_s)
         red_due_s = min(red_due_s, core.red_due_s)
+    fault, rank, named_until_s = _named(core, reading)
     return replace(
         core,
-        fault=best.fault,
+        fault=fault,
+        rank=rank,
+        named_until_s=named_until_s,
+        clearing=False,
         since_s=onset_s,
         until_s=max(name.last_s for name in reading.names),
         amber_due_s=amber_due_s,
         red_due_s=max(red_due_s, amber_due_s),
     )
+
+
+def _named(core: Core, reading: Reading) -> tuple[Fault, int, float]:
+    """Name, rank, and until when it was seen: told anew when more is known, never less.
+
+    A raised alarm keeps a name that tells more until that fault is gone for the off-delay: while
+    a muted track comes back, it is for a moment no more than silent.
+    """
+    best = reading.names[0]
+    gone_s = best.last_s - core.named_until_s
+    keeps = core.raised and best.rank < core.rank and gone_s < reading.off_s - _EPS_S
+    if keeps and core.fault is not None:
+        return core.fault, core.rank, core.named_until_s
+    return best.fault, best.rank, best.last_s
 
 
 def _stamp(due_s: float, onset_s: float, start_s: float, now_s: float) -> float:
@@ -164,7 +196,7 @@ def _gone(core: Core, reading: Reading, now_s: float) -> tuple[Core, list[Change
     if not core.raised:  # a gap while pending starts the wait again
         return rest(core), []
     if now_s - core.until_s < reading.off_s - _EPS_S:
-        return core, []
+        return replace(core, clearing=True), []
     return replace(rest(core), state=after(core.state, Event.CLEAR)), [Change(Event.CLEAR, now_s)]
 
 

@@ -64,12 +64,22 @@ def condition(
     return Condition(state, onset_s.copy(), last_s.copy(), red & active)
 
 
+def span_s(hops: Flags, m: Measurement) -> tuple[Levels, Levels]:
+    """Start of the first and end of the last hop marked, s, shape (tracks,); the tick's if none.
+
+    `hops` has shape (hops, tracks).
+    """
+    first = hops.argmax(axis=0)
+    last = len(hops) - hops[::-1].argmax(axis=0)
+    return m.start_s + first * m.hop_s, m.start_s + last * m.hop_s
+
+
 class Runs:
     """Unbroken runs of a per-hop condition on every track, at hop precision.
 
     A hop that is not valid neither breaks nor lengthens a run. After `update`, `onset_s` and
-    `last_s` (shape (tracks,)) tell of the run that goes on or, where none does, of the last one
-    that ended in this tick; `active` says where there is either, `running` where one goes on.
+    `last_s` (shape (tracks,)) tell of the longest run that stood in this tick, over or not;
+    `active` says where there is any, `running` where one goes on.
     """
 
     def __init__(self, tracks: int) -> None:
@@ -77,17 +87,32 @@ class Runs:
         self.last_s = np.full(tracks, np.nan)
         self.running = np.zeros(tracks, dtype=np.bool_)
         self.active = np.zeros(tracks, dtype=np.bool_)
+        self._newest_s = np.full(tracks, np.nan)
+        self._newest_last_s = np.full(tracks, np.nan)
 
     def update(self, holds: Flags, valid: Flags, start_s: float, hop_s: float) -> None:
         """Take in one tick; `holds` and `valid` have shape (hops, tracks)."""
         holds = holds & valid
         self.active = self.running.copy()
-        if not self.running.any() and not holds.any():
+        if not self.active.any() and not holds.any():
             return
+        self.onset_s[self.active] = self._newest_s[self.active]
+        self.last_s[self.active] = self._newest_last_s[self.active]
+        longest_s = np.where(self.active, self.last_s - self.onset_s, 0.0)
         for hop in range(len(holds)):
             on, off = holds[hop], valid[hop] & ~holds[hop]
-            begins = on & ~self.running
-            self.onset_s[begins] = start_s + hop * hop_s
-            self.last_s[on] = start_s + (hop + 1) * hop_s
+            self._newest_s[on & ~self.running] = start_s + hop * hop_s
+            self._newest_last_s[on] = start_s + (hop + 1) * hop_s
             self.running = (self.running | on) & ~off
             self.active |= on
+            length_s = self._newest_last_s - self._newest_s
+            longer = on & (length_s > longest_s)
+            longest_s[longer] = length_s[longer]
+            self.onset_s[longer] = self._newest_s[longer]
+            self.last_s[longer] = self._newest_last_s[longer]
+
+    def began(self, place: int, onset_s: float) -> None:
+        """The run told of on that track began at that time, to be exact."""
+        if self._newest_s[place] == self.onset_s[place]:
+            self._newest_s[place] = onset_s
+        self.onset_s[place] = onset_s

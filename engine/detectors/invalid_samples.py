@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import Feed, condition, span_s, unknown
 from engine.detectors.samples_lost import RED_LOST_S, LossWindow
 from engine.model import Condition, Measurement
 from engine.tracks import Scene
@@ -39,9 +39,9 @@ class InvalidSamples:
             for place, window in enumerate(self._windows):
                 window.add(feed.now_s, float(m.lost[place]) / self._rate_hz)
                 red[place] = window.lost_s > RED_LOST_S
-        onset_s = np.full(self._tracks, m.start_s)
+        onset_s, last_s = span_s(~m.valid, m)
         known = np.ones(self._tracks, dtype=np.bool_)
-        return condition(active, known, onset_s, np.full(self._tracks, m.end_s), red)
+        return condition(active, known, onset_s, last_s, red)
 
     def detail(self, place: int) -> str:
         """How much, one line."""

@@ -35,38 +35,39 @@ class Muted:
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
         self._runs = Runs(self._tracks)
-        self._before: Samples | None = None
+        self._before: Samples = np.full((1, self._tracks), np.inf, dtype=np.float32)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active where at least one hop of the tick did not move."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        idle = idle_hops(m) & self._watched
-        ran = self._runs.running.copy()
-        self._runs.update(idle, m.valid, m.start_s, m.hop_s)
-        if self._runs.active.any():
-            self._refine(m, ran)
-        self._before = m.samples[-(len(m.samples) // len(m.valid)) :]
-        active = self._runs.active
+        runs = self._runs
+        runs.update(idle_hops(m) & self._watched, m.valid, m.start_s, m.hop_s)
+        last_s = runs.last_s.copy()
+        for place in np.flatnonzero(runs.active):
+            last_s[place] = self._exact(int(place), m)
+        hop_frames = len(m.samples) // len(m.valid)
+        self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
         known = m.valid.any(axis=0) & self._watched
-        return condition(active, known, self._runs.onset_s, self._runs.last_s)
+        return condition(runs.active, known, runs.onset_s, last_s)
 
-    def _refine(self, m: Measurement, ran: Flags) -> None:
-        """Move the edges of runs that began or ended in this tick from the hop to the sample."""
-        for place in np.flatnonzero(self._runs.active & ~ran):
-            at = round((self._runs.onset_s[place] - m.start_s) * self._rate_hz)
-            lead = m.samples[:at, place]
-            if at == 0 and self._before is not None:
-                lead = self._before[:, place]
-            value = float(m.samples[min(at, len(m.samples) - 1), place])
-            still = _still(lead[::-1], value)
-            self._runs.onset_s[place] -= still / self._rate_hz
-        for place in np.flatnonzero(self._runs.active & ~self._runs.running):
-            at = round((self._runs.last_s[place] - m.start_s) * self._rate_hz)
-            if 0 < at < len(m.samples):
-                still = _still(m.samples[at:, place], float(m.samples[at - 1, place]))
-                self._runs.last_s[place] += still / self._rate_hz
+    def _exact(self, place: int, m: Measurement) -> float:
+        """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""
+        runs, hop_frames = self._runs, len(m.samples) // len(m.valid)
+        valid = np.repeat(m.valid[:, place], hop_frames)
+        here = np.where(valid, m.samples[:, place], np.float32(np.inf))
+        x = np.concatenate([self._before[:, place], here])
+        lead = len(x) - len(here)
+        begin = lead + round((runs.onset_s[place] - m.start_s) * self._rate_hz)
+        end = lead + round((runs.last_s[place] - m.start_s) * self._rate_hz)
+        if lead <= begin < len(x):
+            still = _still(x[max(begin - hop_frames, 0) : begin][::-1], x[begin])
+            runs.began(place, float(runs.onset_s[place]) - still / self._rate_hz)
+        if not lead <= end < len(x):
+            return float(runs.last_s[place])
+        still = _still(x[end : end + hop_frames], x[end - 1])
+        return float(runs.last_s[place]) + still / self._rate_hz
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
@@ -90,7 +91,9 @@ def idle_hops(m: Measurement) -> Flags:
     return np.asarray(idle)
 
 
-def _still(samples: NDArray[np.float32], value: float) -> int:
+def _still(samples: NDArray[np.float32], value: np.float32) -> int:
     """How many of the first samples stay within an idle converter's swing of that value."""
+    if not np.isfinite(value):
+        return 0
     moved = np.abs(samples - value) > _IDLE_AMPLITUDE
     return int(np.argmax(moved)) if moved.any() else len(samples)

@@ -127,6 +127,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
         off_s=2.0,
         word="samples lost",
         check_first="the samples are no numbers: restart the interface, check its driver",
+        spoils=True,
         in_standby=True,
     ),
 )

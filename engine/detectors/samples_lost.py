@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition
+from engine.detectors.base import Feed, condition, span_s
 from engine.model import Condition, Measurement
 from engine.tracks import Scene
 
@@ -47,14 +47,12 @@ class SamplesLost:
         """Say how the whole input stands."""
         lost_s = feed.lost_frames / self._rate_hz
         self._window.add(feed.now_s, lost_s)
-        start_s = feed.now_s if measurement is None else measurement.start_s
-        return condition(
-            np.array([lost_s > 0.0]),
-            np.array([True]),
-            np.array([start_s]),
-            np.array([feed.now_s]),
-            np.array([self._window.lost_s > RED_LOST_S]),
-        )
+        onset_s, last_s = np.array([feed.now_s]), np.array([feed.now_s])
+        if measurement is not None and lost_s > 0.0:
+            missing = np.asarray(~measurement.valid.any(axis=1, keepdims=True))
+            onset_s, last_s = span_s(missing, measurement)
+        red = np.array([self._window.lost_s > RED_LOST_S])
+        return condition(np.array([lost_s > 0.0]), np.array([True]), onset_s, last_s, red)
 
     def detail(self, place: int) -> str:
         """How much, one line."""

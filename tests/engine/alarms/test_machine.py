@@ -1,0 +1,268 @@
+"""One alarm through time: its delays, its priorities, its states."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+
+from engine.alarms import machine
+from engine.alarms.machine import Change, Core, Name, Reading
+from engine.alarms.states import HIDDEN, Event
+from engine.model import AlarmState as S
+from engine.model import Fault, Severity, State
+
+AMBER_S, RED_S, OFF_S = 0.5, 2.0, 1.0
+TICK_S = 0.1
+SAMPLE_S = 1 / 192_000
+
+
+def name(
+    onset_s: float, last_s: float, fault: Fault = Fault.MUTED, rank: int = 3, **delays: float
+) -> Name:
+    """A fault with the delays above unless others are given."""
+    amber_s, red_s = delays.get("amber_s", AMBER_S), delays.get("red_s", RED_S)
+    return Name(fault, onset_s, last_s, onset_s + amber_s, onset_s + red_s, rank=rank)
+
+
+def active(*names: Name) -> Reading:
+    """A reading of those faults."""
+    return Reading(State.ACTIVE, names, OFF_S)
+
+
+CLEAR = Reading(State.CLEAR, off_s=OFF_S)
+UNKNOWN = Reading(State.UNKNOWN, off_s=OFF_S)
+
+
+def raised(until_s: float = 1.0) -> Core:
+    """An alarm raised by a fault that began at 0."""
+    core, _ = machine.step(Core(), active(name(0.0, until_s)), until_s - TICK_S, until_s)
+    return core
+
+
+@pytest.mark.parametrize(
+    ("length_s", "said"),
+    [(AMBER_S - SAMPLE_S, False), (AMBER_S, True), (AMBER_S + SAMPLE_S, True)],
+)
+def test_on_delay_is_inclusive(length_s: float, said: bool) -> None:
+    """A fault as long as the on-delay is said, one sample shorter is not."""
+    core, changes = machine.step(Core(), active(name(0.0, length_s)), 0.4, 0.6)
+    assert core.raised is said
+    assert [c.event for c in changes] == ([Event.RAISE] if said else [])
+
+
+@pytest.mark.parametrize(
+    ("length_s", "red"), [(RED_S - SAMPLE_S, False), (RED_S, True), (RED_S + SAMPLE_S, True)]
+)
+def test_red_delay_is_inclusive(length_s: float, red: bool) -> None:
+    """A fault as long as the red delay goes red, one sample shorter stays amber."""
+    core, _ = machine.step(raised(), active(name(0.0, length_s)), 1.9, 2.1)
+    assert (core.severity is Severity.RED) is red
+
+
+@pytest.mark.parametrize(
+    ("gone_s", "ends"), [(OFF_S - SAMPLE_S, False), (OFF_S, True), (OFF_S + SAMPLE_S, True)]
+)
+def test_off_delay_is_inclusive(gone_s: float, ends: bool) -> None:
+    """An alarm ends once its condition is gone for the off-delay, not one sample sooner."""
+    core, changes = machine.step(raised(), CLEAR, 1.0, 1.0 + gone_s)
+    assert core.raised is not ends
+    assert [c.event for c in changes] == ([Event.CLEAR] if ends else [])
+
+
+def test_the_stamp_is_the_due_time_inside_the_tick() -> None:
+    """An alarm is stamped when it was due, not when the tick that noticed it ended."""
+    _, changes = machine.step(Core(), active(name(0.03, 0.6)), 0.5, 0.6)
+    assert changes == [Change(Event.RAISE, 0.53)]
+
+
+def test_a_due_time_long_past_is_stamped_now() -> None:
+    """An alarm noticed late is not stamped as if it had been raised in the past."""
+    _, changes = machine.step(Core(), active(name(0.0, 60.0)), 59.9, 60.0)
+    assert [(c.event, c.at_s) for c in changes] == [(Event.RAISE, 60.0), (Event.ESCALATE, 60.0)]
+
+
+def test_a_return_restarts_the_off_delay() -> None:
+    """A condition that returns within the off-delay leaves one alarm, whose wait starts anew."""
+    core, _ = machine.step(raised(), CLEAR, 1.3, 1.4)
+    assert core.clearing
+    core, changes = machine.step(core, active(name(1.4, 1.5)), 1.4, 1.5)
+    assert not changes
+    assert not core.clearing
+    _, changes = machine.step(core, CLEAR, 2.3, 2.4)
+    assert not changes
+
+
+def test_a_gap_while_pending_starts_the_wait_again() -> None:
+    """Two short faults with sound between them are not one long fault."""
+    core, _ = machine.step(Core(), active(name(0.0, 0.4)), 0.3, 0.4)
+    core, _ = machine.step(core, CLEAR, 0.4, 0.5)
+    core, _ = machine.step(core, active(name(0.5, 0.6)), 0.5, 0.6)
+    assert not core.raised
+    assert core.since_s == 0.5
+
+
+def test_a_gap_inside_one_tick_starts_the_wait_again() -> None:
+    """Sound between two short faults counts though no tick was clear."""
+    core, _ = machine.step(Core(), active(name(0.0, 0.40)), 0.3, 0.4)
+    core, _ = machine.step(core, active(name(0.45, 0.60)), 0.5, 0.6)
+    assert not core.raised
+
+
+def test_renaming_keeps_onset_and_earliest_deadline() -> None:
+    """A loss that gets another name keeps its onset, and the earliest deadline counts."""
+    silent = name(0.0, 3.0, Fault.SILENT, rank=1, amber_s=10.0, red_s=20.0)
+    core, _ = machine.step(Core(), active(silent), 2.9, 3.0)
+    core, changes = machine.step(core, active(name(3.0, 3.6)), 3.5, 3.6)
+    assert core.fault is Fault.MUTED
+    assert core.since_s == 0.0
+    assert changes == [Change(Event.RAISE, 3.5)]
+
+
+def test_a_name_that_tells_more_is_kept_for_a_moment() -> None:
+    """While a muted track comes back it is not renamed to silent, unless silence goes on."""
+    core = raised(3.0)
+    for now_s, fault in ((3.3, Fault.MUTED), (3.9, Fault.MUTED), (4.0, Fault.SILENT)):
+        silent = name(0.0, now_s, Fault.SILENT, rank=1, amber_s=10.0, red_s=20.0)
+        core, _ = machine.step(core, active(silent), now_s - TICK_S, now_s)
+        assert core.fault is fault
+
+
+def test_chattering_ends_a_minute_after_the_last_raise() -> None:
+    """Three raises in a minute make an alarm unstable (ISA-18.2), for no longer than that."""
+    core = Core()
+    for at_s in (0.0, 20.0, 60.0):
+        core, _ = machine.step(core, active(name(at_s, at_s + 0.5)), at_s + 0.4, at_s + 0.5)
+        was_unstable = core.unstable
+        core, _ = machine.step(core, CLEAR, at_s + 1.4, at_s + 1.5)
+    assert was_unstable
+    core, _ = machine.step(core, active(name(90.0, 90.1)), 90.0, 90.1)
+    assert not core.unstable
+
+
+def test_raises_a_little_more_than_a_minute_apart_are_stable() -> None:
+    """The third raise counts only within a minute of the first."""
+    core = Core()
+    for at_s in (0.0, 20.0, 60.1):
+        core, _ = machine.step(core, active(name(at_s, at_s + 0.5)), at_s + 0.4, at_s + 0.5)
+        assert not core.unstable
+        core, _ = machine.step(core, CLEAR, at_s + 1.4, at_s + 1.5)
+
+
+def test_limits_that_change_while_an_alarm_waits() -> None:
+    """A shorter delay set in mid-wait counts at once, a longer one does not undo an alarm."""
+    core, _ = machine.step(Core(), active(name(0.0, 0.2)), 0.1, 0.2)
+    core, changes = machine.step(core, active(name(0.0, 0.3, amber_s=0.3)), 0.2, 0.3)
+    assert [c.event for c in changes] == [Event.RAISE]
+    core, changes = machine.step(core, active(name(0.0, 0.4, amber_s=9.0)), 0.3, 0.4)
+    assert core.raised
+    assert not changes
+
+
+class AlarmRules(RuleBasedStateMachine):
+    """Any conditions and any acts of the crew, in any order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.core = Core()
+        self.ticks = 0
+        self.onset_s: float | None = None
+        self.changes: list[Change] = []
+        self.owed = False
+
+    @property
+    def now_s(self) -> float:
+        return self.ticks * TICK_S
+
+    def _step(self, reading: Reading) -> list[Change]:
+        before = self.core
+        start_s, self.ticks = self.now_s, self.ticks + 1
+        self.core, changes = machine.step(before, reading, start_s, self.now_s)
+        self.changes += changes
+        events = {c.event for c in changes}
+        if events & {Event.RAISE, Event.ESCALATE} and self.core.state not in HIDDEN:
+            self.owed = True
+        if not changes:
+            assert self.core.state is before.state, "only a change may change the state"
+        return changes
+
+    @rule(ticks=st.integers(1, 25))
+    def condition_holds(self, ticks: int) -> None:
+        for _ in range(ticks):
+            if self.onset_s is None:
+                self.onset_s = self.now_s
+            reading = active(name(self.onset_s, self.now_s + TICK_S))
+            held_s = self.now_s + TICK_S - self.onset_s
+            for change in self._step(reading):
+                delay_s = AMBER_S if change.event is Event.RAISE else RED_S
+                first = self.core.since_s
+                assert change.at_s >= first + delay_s - 1e-6, "before its on-delay"
+            assert self.core.raised or held_s < AMBER_S - 1e-6, "an alarm that was due is missing"
+
+    @rule(ticks=st.integers(1, 12))
+    def condition_clear(self, ticks: int) -> None:
+        for _ in range(ticks):
+            self.onset_s = None
+            self._step(CLEAR)
+
+    @rule(ticks=st.integers(1, 12))
+    def condition_unknown(self, ticks: int) -> None:
+        for _ in range(ticks):
+            before = self.core
+            self._step(UNKNOWN)
+            assert self.core == before
+
+    @rule()
+    def acknowledge(self) -> None:
+        before = self.core
+        self.core = machine.acknowledge(before)
+        if before.state is S.UNACKNOWLEDGED:
+            assert self.core.state is S.ACKNOWLEDGED
+        elif before.state is S.RETURNED:
+            assert self.core.state is S.NORMAL
+        else:
+            assert self.core == before, "an acknowledgement where there is nothing to see"
+        if before.state not in HIDDEN:
+            self.owed = False
+
+    @rule(event=st.sampled_from([Event.SHELVE, Event.SUPPRESS, Event.REMOVE]))
+    def hide(self, event: Event) -> None:
+        before = self.core
+        self.core = machine.hide(before, event)
+        assert self.core.state in HIDDEN
+        self.owed = False
+
+    @precondition(lambda self: self.core.state in HIDDEN)
+    @rule()
+    def release(self) -> None:
+        self.core = machine.release(self.core)
+        assert self.core.state is (S.UNACKNOWLEDGED if self.core.raised else S.NORMAL)
+        self.owed = self.core.raised
+
+    @invariant()
+    def amber_before_red(self) -> None:
+        if self.core.red_s is not None:
+            assert self.core.amber_s is not None
+            assert self.core.amber_s <= self.core.red_s
+
+    @invariant()
+    def each_begin_has_at_most_one_end(self) -> None:
+        events = [c.event for c in self.changes if c.event is not Event.ESCALATE]
+        pairs = [Event.RAISE, Event.CLEAR] * (len(events) // 2 + 1)
+        assert events == pairs[: len(events)]
+        assert self.core.raised is (len(events) % 2 == 1)
+
+    @invariant()
+    def what_the_crew_has_to_see_is_kept(self) -> None:
+        unseen = self.core.state in (S.UNACKNOWLEDGED, S.RETURNED)
+        assert unseen is self.owed
+
+    @invariant()
+    def in_order_of_time(self) -> None:
+        times = [c.at_s for c in self.changes]
+        assert times == sorted(times)
+
+
+AlarmRules.TestCase.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+test_any_history = AlarmRules.TestCase
