@@ -35,8 +35,10 @@ def at_pack(air: Sound, pack: Pack, place_dbfs: float) -> NDArray[np.float32]:
     """
     heard = shelf(delayed(air, pack.lag_s), 2500.0, pack.treble_db)
     if pack.rustles:
-        heard = heard + scaled(clothing(pack), place_dbfs + RUSTLE_DB)
-    return np.pad(heard * 10.0 ** (pack.gain_db / 20.0), PAD).astype(np.float32)
+        heard += scaled(clothing(pack), place_dbfs + RUSTLE_DB)
+    out = np.zeros(len(heard) + 2 * PAD, dtype=np.float32)
+    out[PAD:-PAD] = float(10.0 ** (pack.gain_db / 20.0)) * heard
+    return out
 
 
 def clothing(pack: Pack) -> Sound:

@@ -65,7 +65,10 @@ def shelf(sound: Sound, above_hz: float, gain_db: float) -> Sound:
     if gain_db == 0.0:
         return sound
     gain = float(10.0 ** (gain_db / 20.0))
-    return gain * sound + (1.0 - gain) * low_pass(sound, above_hz)
+    out = low_pass(sound, above_hz)
+    out *= 1.0 - gain
+    out += gain * sound
+    return out
 
 
 def delayed(sound: Sound, delay_s: float) -> Sound:
@@ -105,7 +108,9 @@ def wind(rng: Generator) -> Sound:
     gust = drift(rng, 1.9, 0.7, 1.25)
     white = noise(rng)
     blow = band(white, 70.0, 320.0)
-    blow += 0.04 * band(white, 1000.0, 5000.0)
+    hiss = band(white, 1000.0, 5000.0)
+    hiss *= 0.04
+    blow += hiss
     blow *= gust
     return blow
 
@@ -228,7 +233,7 @@ def sine_amplitude(level_dbfs: float) -> float:
 
 def scaled(sound: Sound, level_dbfs: float) -> Sound:
     """That sound at an AES17 RMS level."""
-    return sound * (sine_amplitude(level_dbfs) / rms(sound))
+    return (sine_amplitude(level_dbfs) / rms(sound)) * sound
 
 
 @dataclass(frozen=True, slots=True)

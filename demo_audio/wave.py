@@ -46,8 +46,10 @@ def write_wave(
 
 def pcm24(sound: NDArray[np.float64]) -> NDArray[np.uint8]:
     """Little-endian 24-bit PCM of one channel, shape (frames, 3); clipped at full scale."""
-    codes = np.clip(np.rint(sound * FULL_SCALE), -FULL_SCALE, FULL_SCALE - 1).astype("<i4")
-    return codes.view(np.uint8).reshape(-1, 4)[:, :BYTES]
+    codes = sound * FULL_SCALE
+    np.rint(codes, out=codes)
+    np.clip(codes, -FULL_SCALE, FULL_SCALE - 1, out=codes)
+    return codes.astype("<i4").view(np.uint8).reshape(-1, 4)[:, :BYTES]
 
 
 def _chunk(name: bytes, body: bytes) -> bytes:
