@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, Final
 
 from engine.measure.meter import Totals
 from engine.model import Incident
@@ -16,7 +16,10 @@ from engine.timecode.count import FRAME_RATES, label_at
 from engine.tracks import Plan
 from engine.units import stated
 
-SCHEMA = 1
+READ_TIMEOUT_S: Final = 1.0
+"""A disk may take its time; asked again until the take ends or fails."""
+
+SCHEMA: Final = 1
 """Version of the JSON document; raised when a script that reads it would have to change."""
 
 
@@ -128,7 +131,7 @@ def scan_source(
     frames = 0
     try:
         while True:
-            block = source.read(timeout_s=math.inf)
+            block = source.read(READ_TIMEOUT_S)
             if block is None:
                 continue
             frames += len(block.samples) + block.lost_frames
