@@ -63,8 +63,7 @@ class Alerts(QObject):
     def show_snapshot(self, snapshot: Snapshot, cards: Sequence[Card]) -> None:
         """Sound and show what is new in it."""
         due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
-        if due is not None and self.settings.on:
-            self.player.play(due, self.settings)
+        self._play(due)
         unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
         fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
         self._shown = {c.key: c.severity for c in unseen if c.severity}
@@ -76,6 +75,15 @@ class Alerts(QObject):
         if self._tray is not None:
             title, body = message(card)
             self._tray.showMessage(title, body, QSystemTrayIcon.MessageIcon.Warning)
+
+    def show_silence(self) -> None:
+        """Sound while the engine does not answer: nobody is watching then."""
+        self._play(self.scheduler.due_unwatched(self._clock()))
+        QApplication.alert(self._window)
+
+    def _play(self, due: Severity | None) -> None:
+        if due is not None and self.settings.on:
+            self.player.play(due, self.settings)
 
     def test(self, severity: Severity) -> None:
         """Sound a chime whether it is on or not."""

@@ -107,13 +107,23 @@ class Scheduler:
                 fresh = max(one.severity, fresh or one.severity)
             standing_red |= one.severity is Severity.RED and one.id not in self._mute
         self._heard = {a.incident.id: a.incident.severity for a in wanted}
-        if standing_red and now_s - self._last_red_s >= REPEAT_S:
+        if standing_red and self._red_again(now_s):
             fresh = Severity.RED
+        return self._let(now_s, fresh)
+
+    def due_unwatched(self, now_s: float) -> Severity | None:
+        """The sound while nothing is being watched: as for a red not yet seen."""
+        return self._let(now_s, Severity.RED if self._red_again(now_s) else None)
+
+    def _red_again(self, now_s: float) -> bool:
+        return now_s - self._last_red_s >= REPEAT_S
+
+    def _let(self, now_s: float, wanted: Severity | None) -> Severity | None:
         if self.quiet_for(now_s) > 0:
             return None
-        if fresh is Severity.RED:
+        if wanted is Severity.RED:
             self._last_red_s = now_s
-        return fresh
+        return wanted
 
 
 class Player:

@@ -14,6 +14,7 @@ from app.alerts import Alerts
 from app.bridge import Bridge
 from app.chime import ChimeSettings, Player
 from app.keys import KEYS, Act
+from app.models import faults
 from app.models.fix_list import Card
 from app.prefs import Prefs
 from app.start_page import Input, StartPage
@@ -105,6 +106,7 @@ class MainWindow(QMainWindow):
         bridge.failed.connect(self._failed)
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _s: page.show_silence("The engine does not answer."))
+        bridge.silent.connect(lambda _s: self.alerts.show_silence())
         self.start_page.chosen.connect(self.open)
         page.header.standby_asked.connect(self.toggle_standby)
         page.header.look_asked.connect(self.toggle_look)
@@ -125,6 +127,11 @@ class MainWindow(QMainWindow):
     def find_inputs(self) -> None:
         """Look for live inputs without holding up the window."""
         self.alerts.ask(self._inputs, self.start_page.set_inputs)
+
+    def warm_up(self) -> None:
+        """What the window needs soon but not at once, off its thread: words of faults, inputs."""
+        self.alerts.ask(faults.load, lambda _rows: None)
+        self.find_inputs()
 
     def open(self, request: Open) -> None:
         """Start watching."""
@@ -153,6 +160,7 @@ class MainWindow(QMainWindow):
     def _failed(self, words: str) -> None:
         if self.watching:
             self.watch_page.show_silence(f"{words} Esc: start page")
+            self.alerts.show_silence()
         else:
             self.start_page.show_error(words)
 

@@ -16,6 +16,8 @@ from app.start_page import Input
 from engine.commands import Open
 
 SIGNAL_CHECK_MS = 300
+WARM_UP_MS = 100
+"""After the first painting."""
 
 
 def run_window(
@@ -44,7 +46,7 @@ def run_window(
     window.show()
     if request is not None:
         window.open(request)
-    window.find_inputs()
+    QTimer.singleShot(WARM_UP_MS, window.warm_up)
     code = app.exec()
     window.alerts.close()
     return code

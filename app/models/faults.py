@@ -2,20 +2,35 @@
 
 from __future__ import annotations
 
-from engine.detectors.registry import DETECTORS, Row, Scope
+from typing import TYPE_CHECKING
+
 from engine.model import Fault, Incident
+
+if TYPE_CHECKING:
+    from engine.detectors.registry import Row
+
+
+def load() -> tuple[Row, ...]:
+    """The table of faults.
+
+    It brings all detectors and their mathematics along, which takes longer than all the rest of
+    the window: read late, so that the window is there first.
+    """
+    from engine.detectors.registry import DETECTORS
+
+    return DETECTORS
 
 
 def _row(incident: Incident) -> Row | None:
     """The table's row; where a fault has two, the one that speaks of as much as the incident."""
-    scope = Scope.TRACK if incident.track is not None else Scope.INPUT
-    rows = [row for row in DETECTORS if row.fault is incident.fault]
-    return next((row for row in rows if row.scope is scope), rows[0] if rows else None)
+    scope = "TRACK" if incident.track is not None else "INPUT"
+    rows = [row for row in load() if row.fault is incident.fault]
+    return next((row for row in rows if row.scope.name == scope), rows[0] if rows else None)
 
 
 def word(fault: Fault) -> str:
     """What a fault is called on the screen."""
-    found = next((row.word for row in DETECTORS if row.fault is fault), "")
+    found = next((row.word for row in load() if row.fault is fault), "")
     return found or fault.value.replace("_", " ")
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app import text
-from app.views.parts import Button, plain, say
+from app.views.parts import Button, Elided, plain, say
 from engine.model import Snapshot
 
 KEY_HINTS = "Space quiet · O out of service · Shift+A all seen · ? help · Esc back"
@@ -24,9 +24,7 @@ class Footer(QWidget):
         self.audio = plain("Audio: nothing lost")
         self.engine = plain("Engine: starting")
         self.chime = Button("Chime", "C")
-        self.notice = plain("", "bold")
-        policy = QSizePolicy.Policy
-        self.notice.setSizePolicy(policy.Ignored, policy.Preferred)
+        self.notice = Elided("bold")
         self.keys = plain(KEY_HINTS)
         self.row = QHBoxLayout(self)
         for part in (self.audio, self.engine, self.chime):

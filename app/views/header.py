@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app import text
-from app.views.parts import Button, plain, say
+from app.views.parts import Button, Elided, plain, say
 from engine.commands import Watch
 from engine.model import Snapshot
 
@@ -21,9 +21,7 @@ class Header(QWidget):
         super().__init__()
         self.setObjectName("header")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
-        self.title = plain("", "title")
-        self.title.setSizePolicy(QSizePolicy.Policy.Maximum, QSizePolicy.Policy.Preferred)
-        self.source = plain("", "dim")
+        self.title, self.source = Elided("title"), Elided("dim")
         self.time = plain("", "dim")
         self.standby = Button("Standby", "R")
         self.look = Button("Day", "N")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
 
@@ -16,6 +16,26 @@ def plain(words: str = "", tone: str = "", wrap: bool = False) -> QLabel:
     if tone:
         label.setProperty("tone", tone)
     return label
+
+
+class Elided(QLabel):
+    """A label that may be squeezed: its text then ends in an ellipsis."""
+
+    def __init__(self, tone: str = "") -> None:
+        super().__init__()
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setProperty("tone", tone)
+        self.setMinimumWidth(20)
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Draw as much of the text as there is room for."""
+        painter = QPainter(self)
+        words = self.fontMetrics().elidedText(
+            self.text(), Qt.TextElideMode.ElideRight, self.width()
+        )
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        painter.drawText(self.rect(), Qt.AlignmentFlag.AlignVCenter, words)
+        painter.end()
 
 
 def say(label: QLabel, words: str, tone: str | None = None) -> None:

@@ -139,6 +139,15 @@ def test_quiet_lasts_two_minutes() -> None:
     assert scheduler.due(120.0, [alarm(1, RED)]) is RED
 
 
+def test_an_unwatched_stream_sounds_like_red() -> None:
+    """While the engine does not answer red sounds every 10 s, unless quiet was asked for."""
+    scheduler = Scheduler()
+    heard = [t for t in range(30) if scheduler.due_unwatched(float(t)) is RED]
+    assert heard == [0, 10, 20]
+    scheduler.quiet(30.0)
+    assert scheduler.due_unwatched(40.0) is None
+
+
 def test_player_says_what_is_wrong_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A missing sound device is said once, and the thread goes on and ends when told."""
     told: list[str] = []

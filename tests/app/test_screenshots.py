@@ -1,0 +1,119 @@
+"""Every page at every size in both looks: nothing is cut off; pictures are kept to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication, QLabel, QPushButton
+from pytestqt.qtbot import QtBot
+
+from app.main_window import MainWindow
+from app.theme import LOOKS
+from app.views.parts import Elided
+from tests.app import fake, pages
+
+KEPT = Path(__file__).parents[2] / ".artefacts"
+SIZES = [(1280, 720), (1440, 900), (2560, 1440)]
+
+
+def start(folder: Path) -> MainWindow:
+    """The start page with inputs and recent files."""
+    window, _ = pages.make_window(folder)
+    window.start_page.set_recent(["/shoot/harbour/night_03.wav", "/shoot/harbour/night.toml"])
+    window.find_inputs()
+    return window
+
+
+def board(count: int) -> Callable[[Path], MainWindow]:
+    """The board of that many tracks with faults."""
+
+    def made(folder: Path) -> MainWindow:
+        plan = fake.harbour_plan() if count == 12 else fake.large_plan(count)
+        alarms = fake.harbour_alarms() if count == 12 else fake.many_alarms(plan)
+        return pages.watching(folder, plan, alarms)[0]
+
+    return made
+
+
+def standby(folder: Path) -> MainWindow:
+    """The board in standby, asking before it stops."""
+    window = board(12)(folder)
+    window.toggle_standby()
+    window.bridge.poll()
+    window.back()
+    return window
+
+
+def with_help(folder: Path) -> MainWindow:
+    """The start page under help."""
+    window = start(folder)
+    window.show_help()
+    return window
+
+
+def with_chime(folder: Path) -> MainWindow:
+    """The board under the chime's settings."""
+    window = board(16)(folder)
+    window.show_chime()
+    return window
+
+
+PAGES = {
+    "start": start,
+    "board1": board(1),
+    "board12": board(12),
+    "board16": board(16),
+    "board64": board(64),
+    "standby": standby,
+    "help": with_help,
+    "chime": with_chime,
+}
+
+
+def cut_off(window: MainWindow) -> list[str]:
+    """Words on visible labels and buttons that do not fit into them."""
+    found = []
+    for part in window.findChildren(QLabel) + window.findChildren(QPushButton):
+        if not part.isVisible() or isinstance(part, Elided):
+            continue
+        wrapped = isinstance(part, QLabel) and part.wordWrap()
+        need = part.heightForWidth(part.width()) if wrapped else part.sizeHint().height()
+        wide = 0 if wrapped else part.sizeHint().width()
+        if need > part.height() + 1 or wide > part.width() + 1:
+            found.append(f"{part.text()} {part.size()} {part.sizeHint()}")
+    return found
+
+
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_pages_fit(qtbot: QtBot, tmp_path: Path, page: str, size: tuple[int, int]) -> None:
+    """No word of any page is cut off, and the page keeps to the size of the window."""
+    KEPT.mkdir(exist_ok=True)
+    window = PAGES[page](tmp_path)
+    qtbot.addWidget(window)
+    window.resize(*size)
+    pages.show(window)
+    for look in LOOKS:
+        if window.look.name != look:
+            window.toggle_look()
+        QApplication.processEvents()
+        window.bridge.poll()
+        QApplication.processEvents()
+        assert window.size().toTuple() == size
+        assert cut_off(window) == []
+        assert window.grab().save(str(KEPT / f"{page}-{size[0]}x{size[1]}-{look}.png"))
+
+
+def test_a_long_title_pushes_nothing_away(qtbot: QtBot, tmp_path: Path) -> None:
+    """However long the names of take and input are, clock and buttons stay where they are."""
+    plan = fake.Plan(fake.harbour_plan().tracks, "A very long title of a very long night " * 9)
+    window, crew, _ = pages.watching(tmp_path, plan, size=(1280, 720))
+    qtbot.addWidget(window)
+    header = window.watch_page.header
+    assert window.width() == 1280
+    assert header.clock.visibleRegion().boundingRect().size() == header.clock.size()
+    assert header.title.textFormat() is Qt.TextFormat.PlainText
+    assert crew.client.calls
