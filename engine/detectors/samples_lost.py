@@ -56,4 +56,5 @@ class SamplesLost:
 
     def detail(self, place: int) -> str:
         """How much, one line."""
-        return f"{self._window.lost_s:.2f} s of audio lost in the last minute"
+        lost_s = min(self._window.lost_s, WINDOW_S)
+        return f"{lost_s:.2f} s of audio lost in the last minute"
