@@ -19,7 +19,7 @@ from app.models.fix_list import Card
 from app.prefs import Prefs
 from app.start_page import Input, StartPage
 from app.views.chime_page import ChimePage
-from app.views.overlay import Help, Overlay, Question
+from app.views.overlay import Help, Layer, Question
 from app.views.watch_page import WatchPage
 from engine.commands import Open, Watch
 from engine.model import AlarmState, Snapshot
@@ -55,7 +55,7 @@ class MainWindow(QMainWindow):
             self.pages.addWidget(page)
         self.setCentralWidget(self.pages)
         self.alerts = Alerts(self, prefs.chime, player, clock)
-        self._overlay: Overlay | None = None
+        self.layer = Layer(self.pages)
         self._make_keys()
         self._connect()
         self.start_page.set_recent(prefs.recent)
@@ -80,22 +80,10 @@ class MainWindow(QMainWindow):
             shortcut = QShortcut(QKeySequence(key.sequence), self)
             shortcut.setAutoRepeat(key.act in (Act.UP, Act.DOWN))
             shortcut.activated.connect(lambda k=key: self._press(k.watching, k.act, acts[k.act]))
-        page = self.start_page
-        for sequence, button in (
-            ("T", page.take),
-            ("F", page.folder),
-            ("D", page.demo),
-            ("P", page.choose_plan),
-            ("X", page.drop_plan),
-        ):
-            shortcut = QShortcut(QKeySequence(sequence), page)
-            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
-            shortcut.activated.connect(button.click)
 
     def _press(self, watching: bool, act: Act, do: Callable[[], None]) -> None:
         """Keys of the board act only on the board, and not through a page laid over it."""
-        covered = self._overlay is not None and self._overlay.isVisible()
-        if act is Act.BACK or not (covered or (watching and not self.watching)):
+        if act is Act.BACK or not (self.layer.covers or (watching and not self.watching)):
             do()
 
     def _connect(self) -> None:
@@ -244,31 +232,23 @@ class MainWindow(QMainWindow):
         if scale != self._scale:
             self._scale = scale
             self._apply()
-        if self._overlay is not None:
-            self._overlay.setGeometry(self.pages.rect())
-
-    def _lay_over(self, overlay: Overlay) -> None:
-        if self._overlay is not None:
-            self._overlay.hide()
-            self._overlay.deleteLater()
-        self._overlay = overlay
-        overlay.open()
+        self.layer.fit()
 
     def show_help(self) -> None:
         """Keys and cautions."""
-        self._lay_over(Help(self.pages))
+        self.layer.open(Help(self.pages))
 
     def show_chime(self) -> None:
         """Chime settings."""
         page = ChimePage(self.pages, self.alerts.settings)
         page.changed.connect(self._set_chime)
         page.test.connect(self.alerts.test)
-        self._lay_over(page)
+        self.layer.open(page)
         self.alerts.find_outputs(self._offer_outputs)
 
     def _offer_outputs(self, names: Sequence[str]) -> None:
-        if isinstance(self._overlay, ChimePage):
-            self._overlay.set_outputs(names)
+        if isinstance(self.layer.current, ChimePage):
+            self.layer.current.set_outputs(names)
 
     def _set_chime(self, settings: ChimeSettings) -> None:
         self.alerts.settings = self.prefs.chime = settings
@@ -276,8 +256,8 @@ class MainWindow(QMainWindow):
 
     def back(self) -> None:
         """Close what lies on top; then leave full screen; then go to the start page."""
-        if self._overlay is not None and self._overlay.isVisible():
-            self._overlay.hide()
+        if self.layer.covers:
+            self.layer.hide()
         elif self.watching:
             self._ask_first(self.to_start)
         elif self.isFullScreen():
@@ -285,7 +265,9 @@ class MainWindow(QMainWindow):
 
     def _ask_first(self, act: Callable[[], None]) -> None:
         if self._live and self.bridge.running:
-            self._lay_over(Question(self.pages, "Stop watching?", STOP_WORDS, "Stop watching", act))
+            self.layer.open(
+                Question(self.pages, "Stop watching?", STOP_WORDS, "Stop watching", act)
+            )
         else:
             act()
 

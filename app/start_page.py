@@ -124,6 +124,16 @@ class StartPage(QWidget):
         self.choose_plan.clicked.connect(self.ask_plan)
         self.drop_plan.clicked.connect(lambda: self.set_plan(None))
         self.inputs.currentItemChanged.connect(self._may_watch)
+        for letter, button in (
+            ("T", self.take),
+            ("F", self.folder),
+            ("D", self.demo),
+            ("P", self.choose_plan),
+            ("X", self.drop_plan),
+        ):
+            shortcut = QShortcut(QKeySequence(letter), self)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(button.click)
 
     def set_scale(self, scale: float) -> None:
         """Edges and spacing at that size."""

@@ -171,7 +171,7 @@ QPushButton {{ background: {panel}; border: 1px solid {edge}; border-radius: 4px
   padding: {px4}px {px9}px; font-size: {px12}px; }}
 QPushButton:hover {{ border-color: {ink}; }}
 QPushButton:pressed {{ background: {line}; }}
-QPushButton:focus, QListWidget:focus, QComboBox:focus, QCheckBox:focus, QSlider:focus
+QPushButton:focus, QListWidget:focus, QSlider:focus
   {{ border: 2px solid {cover}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}
 QPushButton[main="true"] {{ font-size: {px15}px; font-weight: 700; padding: {px9}px {px14}px; }}
@@ -179,18 +179,12 @@ QListWidget {{ background: {panel}; border: 1px solid {line}; border-radius: 6px
 QListWidget::item {{ padding: {px6}px {px9}px; color: {ink};
   border-left: 3px solid transparent; }}
 QListWidget::item:selected {{ background: {line}; color: {ink}; border-left: 3px solid {ink}; }}
-QComboBox {{ background: {panel}; border: 1px solid {edge}; border-radius: 4px;
-  padding: {px4}px {px9}px; }}
 QComboBox QAbstractItemView {{ background: {panel}; selection-background-color: {line};
   selection-color: {ink}; }}
-QCheckBox::indicator {{ width: {px12}px; height: {px12}px; border: 2px solid {edge};
-  border-radius: 3px; background: {panel}; }}
-QCheckBox::indicator:checked {{ background: {ink}; border-color: {ink}; }}
 QSlider::groove:horizontal {{ height: 4px; background: {edge}; border-radius: 2px; }}
 QSlider::handle:horizontal {{ width: {px12}px; margin: -{px6}px 0; border-radius: 4px;
   background: {ink}; }}
-QComboBox::drop-down {{ border: none; width: {px22}px; }}
-QCheckBox, QSlider {{ border: 2px solid transparent; background: transparent; }}
+QSlider {{ border: 2px solid transparent; background: transparent; }}
 QToolTip {{ background: {panel}; color: {ink}; border: 1px solid {edge}; }}
 QScrollBar:vertical {{ background: {bg}; width: {px9}px; }}
 QScrollBar::handle:vertical {{ background: {edge}; border-radius: 4px; min-height: 30px; }}

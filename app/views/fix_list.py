@@ -132,6 +132,11 @@ class CardView(QFrame):
         self.pressed.emit(self.key)
 
 
+def _waits(card: Card) -> bool:
+    """It stands and nobody has seen it."""
+    return card.severity is not None and card.state is AlarmState.UNACKNOWLEDGED
+
+
 class FixList(QWidget):
     """All cards. `seen` and `shelved` carry a `Card`; `chosen` the card chosen, or None."""
 
@@ -164,6 +169,7 @@ class FixList(QWidget):
         self.cards: tuple[Card, ...] = ()
         self._views: dict[tuple[int, ...], CardView] = {}
         self._key: tuple[int, ...] | None = None
+        self._by_hand = False
 
     def set_look(self, look: Look, scale: float) -> None:
         """Change colours and size; the cards are made anew."""
@@ -190,9 +196,7 @@ class FixList(QWidget):
         before = self.current
         order = [c.key for c in self.cards]
         self.cards = cards
-        if self._key not in {c.key for c in cards}:
-            # The choice goes to the most urgent, never to whatever slid under the hand.
-            self._key = cards[0].key if cards else None
+        self._follow(before)
         for key in set(self._views) - {c.key for c in cards}:
             self._drop(key)
         for card in cards:
@@ -205,6 +209,20 @@ class FixList(QWidget):
         self.nothing.setVisible(not cards)
         if self.current != before:
             self.chosen.emit(self.current)
+
+    def _follow(self, before: Card | None) -> None:
+        """Where the choice goes by itself: to the most urgent card not seen yet.
+
+        It leaves a card that is gone or has just been answered, and one not chosen by hand that
+        needs no answer; never one that still does, or a key meant for it would hit another.
+        """
+        now = self.current
+        answered = now is not None and before is not None and _waits(before) and not _waits(now)
+        if now is not None and not answered and (self._by_hand or _waits(now)):
+            return
+        self._by_hand = False
+        first = next((c for c in self.cards if _waits(c)), next(iter(self.cards), None))
+        self._key = first.key if first else None
 
     def _made(self, card: Card) -> CardView:
         view = CardView(card, self.look, self.scale)
@@ -231,7 +249,8 @@ class FixList(QWidget):
             self._views[card.key].put(card, roomy or chosen, chosen)
 
     def choose(self, key: tuple[int, ...]) -> None:
-        """Choose a card and bring it into view."""
+        """Choose a card by hand and bring it into view."""
+        self._by_hand = True
         if key == self._key or key not in self._views:
             return
         self._key = key

@@ -41,6 +41,37 @@ class Overlay(QWidget):
         (buttons[0] if buttons else self).setFocus()
 
 
+class Layer:
+    """At most one page laid over a widget."""
+
+    def __init__(self, below: QWidget) -> None:
+        self._below = below
+        self.current: Overlay | None = None
+
+    @property
+    def covers(self) -> bool:
+        """A page lies over it now."""
+        return self.current is not None and self.current.isVisible()
+
+    def open(self, overlay: Overlay) -> None:
+        """Lay this page over it, in place of the one before."""
+        if self.current is not None:
+            self.current.hide()
+            self.current.deleteLater()
+        self.current = overlay
+        overlay.open()
+
+    def hide(self) -> None:
+        """Take the page away."""
+        if self.current is not None:
+            self.current.hide()
+
+    def fit(self) -> None:
+        """Keep to the size of what lies below."""
+        if self.current is not None:
+            self.current.setGeometry(self._below.rect())
+
+
 class Help(Overlay):
     """All keys and the cautions."""
 

@@ -159,12 +159,12 @@ def test_help_lists_every_key_and_caution(
     """? shows all keys and cautions; Esc closes it and nothing else."""
     window, _ = shown
     window.show_help()
-    words = [label.text() for label in window._overlay.findChildren(QLabel)]  # type: ignore[union-attr]
+    words = [label.text() for label in window.layer.current.findChildren(QLabel)]  # type: ignore[union-attr]
     assert {k.words for k in KEYS} <= set(words)
     assert set(CAUTIONS) <= set(words)
     qtbot.keyClick(window, Key.Key_Escape)
     assert window.watching
-    assert not window._overlay.isVisible()  # type: ignore[union-attr]
+    assert not window.layer.current.isVisible()  # type: ignore[union-attr]
 
 
 def test_keys_do_not_reach_through_help(qtbot: QtBot, shown: tuple[MainWindow, fake.Crew]) -> None:
@@ -177,13 +177,13 @@ def test_esc_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake.Crew]) 
     """Esc on a live watch asks; Esc again keeps watching; only the button stops."""
     window, crew = shown
     qtbot.keyClick(window, Key.Key_Escape)
-    assert window._overlay is not None
-    assert window._overlay.isVisible()
+    assert window.layer.current is not None
+    assert window.layer.current.isVisible()
     qtbot.keyClick(window, Key.Key_Escape)
     assert window.watching
     assert not crew.client.closed
     qtbot.keyClick(window, Key.Key_Escape)
-    qtbot.mouseClick(window._overlay.yes, Qt.MouseButton.LeftButton)  # type: ignore[attr-defined]
+    qtbot.mouseClick(window.layer.current.yes, Qt.MouseButton.LeftButton)  # type: ignore[attr-defined]
     assert not window.watching
     assert crew.client.closed
     assert Stop() in crew.client.sent
@@ -206,7 +206,7 @@ def test_closing_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake.Cre
     window.close()
     assert window.isVisible()
     assert not crew.client.closed
-    window._overlay.yes.click()  # type: ignore[union-attr]
+    window.layer.current.yes.click()  # type: ignore[union-attr]
     assert not window.isVisible()
     assert crew.client.closed
 
