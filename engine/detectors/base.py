@@ -61,7 +61,7 @@ def condition(
     """A condition from plain arrays of shape (tracks,); `known` False wins over `active`."""
     state = np.where(known, active.astype(np.int8), np.int8(State.UNKNOWN)).astype(np.int8)
     red = active if may_be_red is None else may_be_red
-    return Condition(state, onset_s.copy(), last_s.copy(), red & active)
+    return Condition(state, onset_s.copy(), last_s.copy(), red & active & known)
 
 
 def span_s(hops: Flags, m: Measurement) -> tuple[Levels, Levels]:
