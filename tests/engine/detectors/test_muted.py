@@ -1,0 +1,137 @@
+"""Muted: digital zero, a frozen value or an idle converter (contract)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.detectors.muted import Muted
+from engine.model import Kind, Samples, State
+from engine.tracks import Scene, Track
+from tests.engine.detectors.watching import lost, told
+from tests.signals import RATES_HZ, noise, scene, sine
+from tests.strategies import untimed
+
+RATE = 8_000
+
+
+def muted(
+    first: int, last: int, seconds: float = 2.0, rate_hz: int = RATE, value: float = 0.0
+) -> Samples:
+    """Room noise with frames first..last (excluded) at one value; never that value elsewhere."""
+    x = noise(-50.0, seconds, rate_hz)
+    x[np.abs(x) < 1e-4] = 1e-4
+    x[first:last] = value
+    return x
+
+
+@untimed
+@given(first=st.integers(200, 6_000), length=st.integers(400, 8_000))
+def test_edges_to_the_sample(first: int, length: int) -> None:
+    """A mute of any place and length is told with its first and last sample."""
+    last = min(first + length, 15_000)
+    (span,) = told(Muted(scene(rate_hz=RATE)), muted(first, last), scene(rate_hz=RATE)).spans_s[-1:]
+    assert span == (pytest.approx(first / RATE, abs=1e-9), pytest.approx(last / RATE, abs=1e-9))
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_at_every_rate(rate_hz: int) -> None:
+    """Edges are exact at every rate."""
+    first, last = round(0.5123 * rate_hz), round(1.3777 * rate_hz)
+    where = scene(rate_hz=rate_hz)
+    ((onset_s, last_s),) = told(Muted(where), muted(first, last, rate_hz=rate_hz), where).spans_s
+    assert onset_s == pytest.approx(first / rate_hz, abs=1e-9)
+    assert last_s == pytest.approx(last / rate_hz, abs=1e-9)
+
+
+@pytest.mark.parametrize("value", [0.25, -1.0, 1.0, 1e-9, 1e-41])
+def test_a_frozen_value_is_muted(value: float) -> None:
+    """A value that never moves is muted whatever it is."""
+    where = scene(rate_hz=RATE)
+    assert told(Muted(where), muted(4_000, 12_000, value=value), where).spans_s == [
+        (pytest.approx(0.5), pytest.approx(1.5))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("level_dbfs", "idle"), [(-112.0, True), (-110.5, True), (-109.5, False), (-105.0, False)]
+)
+def test_below_minus_110_dbfs_is_idle(level_dbfs: float, idle: bool) -> None:
+    """Anything below -110 dBFS is an idle converter (contract), anything above is a signal."""
+    where = scene(rate_hz=48_000)
+    states = told(Muted(where), sine(level_dbfs, 1.0, 48_000), where).states
+    assert states == [State.ACTIVE if idle else State.CLEAR] * 10
+
+
+@pytest.mark.parametrize(("codes", "idle"), [(2, True), (3, False)])
+def test_one_lsb_of_a_16_bit_converter_is_idle(codes: int, idle: bool) -> None:
+    """A converter that flips between two neighbouring 16-bit codes carries no signal."""
+    where = scene(rate_hz=48_000)
+    steps = np.random.default_rng(2).integers(0, codes, (48_000, 1)) / 32768.0
+    states = told(Muted(where), steps.astype(np.float32), where).states
+    assert states == [State.ACTIVE if idle else State.CLEAR] * 10
+
+
+def test_quiet_24_bit_noise_is_no_mute() -> None:
+    """A preamplifier's hiss at -100 dBFS, far under a 16-bit step, is a signal."""
+    where = scene(rate_hz=48_000)
+    assert State.ACTIVE not in told(Muted(where), noise(-100.0, 1.0, 48_000), where).states
+
+
+def test_sound_between_two_gaps_parts_them() -> None:
+    """Two gaps with 50 ms of sound between them in one tick are two, each with its own onset."""
+    where = scene(rate_hz=RATE)
+    x = muted(4_000, 7_200)
+    x[7_600:9_000] = 0.0
+    assert told(Muted(where), x, where).spans_s == [
+        (pytest.approx(0.5), pytest.approx(0.9)),
+        (pytest.approx(0.95), pytest.approx(1.125)),
+    ]
+
+
+def test_a_gap_that_ends_as_another_begins_is_told_whole() -> None:
+    """A long gap that ends in a tick is told to its end though a new one begins in that tick."""
+    where = scene(rate_hz=RATE)
+    x = muted(4_000, 8_160)
+    x[8_400:9_000] = 0.0
+    assert told(Muted(where), x, where).spans_s[0] == (pytest.approx(0.5), pytest.approx(1.02))
+
+
+def test_lost_frames_neither_make_nor_break_a_mute() -> None:
+    """A mute goes on across lost audio, and lost audio alone is none."""
+    where = scene(rate_hz=RATE)
+    x = muted(4_000, 12_000)
+    x[6_000:7_000] = 0.0
+    gap = lost(len(x), (6_000, 7_000))
+    assert told(Muted(where), x, where, missing=gap).spans_s == [
+        (pytest.approx(0.5), pytest.approx(1.5))
+    ]
+    alone = muted(0, 0)
+    alone[6_000:7_000] = 0.0
+    assert told(Muted(where), alone, where, missing=gap).spans_s == []
+
+
+def test_an_onset_never_lies_inside_lost_audio() -> None:
+    """A mute that shows right after a loss begins where audio was seen again."""
+    where = scene(rate_hz=RATE)
+    x = muted(5_960, 12_000)
+    gap = lost(len(x), (5_900, 6_000))
+    ((onset_s, _),) = told(Muted(where), x, where, missing=gap).spans_s
+    assert onset_s >= 6_000 / RATE
+
+
+def test_kinds_that_carry_no_sound_are_left_out() -> None:
+    """Timecode and unused tracks, and a talkback whose plan says so, are never muted."""
+    tracks = (
+        Track(1, kind=Kind.TIMECODE),
+        Track(2, kind=Kind.UNUSED),
+        Track(3, kind=Kind.COMMS, kind_limits={"muted": "off"}),
+        Track(4, kind=Kind.COMMS),
+    )
+    where = Scene(tracks, RATE)
+    zero = np.zeros((RATE, 4), dtype=np.float32)
+    for place, active in enumerate((False, False, False, True)):
+        states = told(Muted(where), zero, where, place).states
+        assert (State.ACTIVE in states) is active

@@ -1,0 +1,91 @@
+"""Silent: the place itself is no longer audible on the track.
+
+Onsets to within 0.5 s, presence and healthy floors as the project's contract has them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.silent import Silent
+from engine.model import Kind, Level, State
+from engine.tracks import Scene, Track
+from tests.engine.detectors.watching import Told, lost, measurements, told
+from tests.signals import noise, scene
+
+RATE = 8_000
+WITHIN_S = 0.5
+
+
+def falls(at_s: float, back_s: float, seconds: float, before: float, during: float) -> np.ndarray:
+    """Noise at one level that falls to another for a while."""
+    x = noise(before, seconds, RATE)
+    span = slice(round(at_s * RATE), round(back_s * RATE))
+    x[span] *= 10 ** ((during - before) / 20)
+    return x
+
+
+def assert_one(said: Told, begin_s: float, end_s: float) -> None:
+    """One silence was told, with that onset and end."""
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(begin_s, abs=WITHIN_S)
+    assert last_s == pytest.approx(end_s, abs=WITHIN_S)
+
+
+def test_a_fall_below_presence_is_told_from_its_begin_to_its_end() -> None:
+    """One silence is told from where the place was last heard to where it is heard again."""
+    where = scene(rate_hz=RATE)
+    x = falls(20.037, 25.462, 30.0, -50.0, -90.0)
+    assert_one(told(Silent(where), x, where), 20.037, 25.462)
+
+
+def test_the_plans_presence_counts() -> None:
+    """A presence level set in the plan is used instead of the learned one."""
+    where = Scene((Track(1, limits={"presence_dbfs": -62.0}),), RATE)
+    x = falls(5.0, 10.0, 15.0, -55.0, -68.0)
+    assert_one(told(Silent(where), x, where), 5.0, 10.0)
+
+
+@pytest.mark.parametrize(
+    ("level", "floor_dbfs"), [(Level.MAIN, -62.0), (Level.MAIN, -48.0), (Level.SAFETY, -80.0)]
+)
+def test_a_healthy_pause_is_not_silent(level: Level, floor_dbfs: float) -> None:
+    """Live floors as healthy takes have them, from the first moment on, are present."""
+    where = scene(rate_hz=RATE, level=level)
+    assert State.ACTIVE not in told(Silent(where), noise(floor_dbfs, 20.0, RATE), where).states
+
+
+def test_never_heard_is_said() -> None:
+    """A track that was never audible is told so, with its onset at the start."""
+    where = scene(rate_hz=RATE)
+    detector = Silent(where)
+    assert_one(told(detector, noise(-95.0, 5.0, RATE), where), 0.0, 5.0)
+    assert "never heard" in detector.detail(0)
+
+
+def test_a_click_is_no_return() -> None:
+    """A click every second does not start the silence anew."""
+    where = scene(rate_hz=RATE)
+    x = falls(20.0, 30.0, 30.0, -50.0, -95.0)
+    x[20 * RATE + 77 :: RATE] = 2e-3
+    assert_one(told(Silent(where), x, where), 20.0, 30.0)
+
+
+def test_lost_audio_is_unknown() -> None:
+    """A tick that was lost whole says nothing of silence."""
+    where = scene(rate_hz=RATE)
+    x = noise(-50.0, 5.0, RATE)
+    x[2 * RATE : 3 * RATE] = 0.0
+    states = told(Silent(where), x, where, missing=lost(len(x), (2 * RATE, 3 * RATE))).states
+    assert states[20:30] == [State.UNKNOWN] * 10
+    assert State.ACTIVE not in states
+
+
+def test_comms_timecode_and_unused_are_never_silent() -> None:
+    """Kinds for which quiet is normal are left out."""
+    kinds = (Kind.COMMS, Kind.TIMECODE, Kind.UNUSED)
+    where = Scene(tuple(Track(n, kind=kind) for n, kind in enumerate(kinds, 1)), RATE)
+    detector = Silent(where)
+    for m, feed in measurements(np.zeros((RATE, 3), dtype=np.float32), where):
+        assert (detector.update(m, feed).state != State.ACTIVE).all()
