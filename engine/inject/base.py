@@ -68,10 +68,11 @@ class Span:
         The level that a tenth of the 10 ms hops stay under, within 20 s before the span and the
         span itself; hops of digital zero are left out. Common practice, no source.
         """
-        begin = max(0, self.first - int(FLOOR_CONTEXT_S * self.rate))
-        return np.array([self._floor_of(begin, place) for place in self.places])
+        return np.array([self.floor_dbfs(place) for place in self.places])
 
-    def _floor_of(self, begin: int, place: int) -> float:
+    def floor_dbfs(self, place: int) -> float:
+        """Live floor of any one place (column) round the span."""
+        begin = max(0, self.first - int(FLOOR_CONTEXT_S * self.rate))
         hop = max(1, int(HOP_S * self.rate))
         audio = self.samples[begin : self.last, place]
         hops = audio[: len(audio) // hop * hop].reshape(-1, hop).astype(np.float64)

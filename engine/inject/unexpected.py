@@ -14,13 +14,12 @@ from engine.inject.noise import at_level
 
 def unexpected(span: Span, strength: float, rng: np.random.Generator) -> Put:
     """Strength: AES17 RMS of the signal over the span, -46 dBFS (0) to -14 dBFS (1). It is what
-    the track with the highest level in the span carries."""
+    the track with the highest live floor carries, so that it is there all the time."""
     others = [c for c in range(span.samples.shape[1]) if c not in span.places]
     if not others:
         raise ValueError("an unexpected signal needs a second track to come from")
+    source = max(others, key=span.floor_dbfs)
     audio = span.samples[span.first : span.last]
-    power = [float(np.mean(audio[:, c].astype(np.float64) ** 2)) for c in others]
-    source = others[int(np.argmax(power))]
     level = -46.0 + 32.0 * strength
     signal = at_level(audio[:, [source]], level) * ramp(span.frames, span.rate, 0.005)
     lag = int(rng.integers(0, max(1, span.rate // 100)))

@@ -20,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
-from scipy.signal import resample_poly
+from scipy import signal
 
 HERE: Final = Path(__file__).resolve().parent
 CACHE: Final = HERE.parents[2] / ".artefacts" / "recordings"
@@ -77,6 +77,7 @@ def prepare(recording: dict[str, str]) -> dict[str, Any]:
         if seconds >= LONGEST_S[role]:
             break
         clip = read(path, LONGEST_S[role])
+        clip = WITHOUT_HUM.get(role, _as_it_is)(clip) if clip is not None else None
         clip = spoken(clip) if role == "voice" and clip is not None else clip
         if clip is not None:
             clips.append(levelled(clip))
@@ -111,7 +112,9 @@ def read(path: Path, longest_s: float) -> Audio | None:
     if len(mono) < 0.4 * rate or overloaded(mono):
         return None
     ratio = Fraction(RATE, rate)
-    return np.asarray(resample_poly(mono, ratio.numerator, ratio.denominator), dtype=np.float32)
+    return np.asarray(
+        signal.resample_poly(mono, ratio.numerator, ratio.denominator), dtype=np.float32
+    )
 
 
 def overloaded(mono: Audio) -> bool:
@@ -136,6 +139,26 @@ def spoken(clip: Audio) -> Audio | None:
     cut[: len(fade)] *= fade
     cut[-len(fade) :] *= fade[::-1]
     return cut
+
+
+def _high_passed(voice: Audio) -> Audio:
+    sos = signal.butter(6, 75.0, "highpass", fs=RATE, output="sos")
+    return np.asarray(signal.sosfiltfilt(sos, voice), dtype=np.float32)
+
+
+def _notched(place: Audio) -> Audio:
+    for hz in (50.0, 100.0, 150.0):
+        b, a = signal.iirnotch(hz, 20.0, fs=RATE)
+        place = np.asarray(signal.filtfilt(b, a, place), dtype=np.float32)
+    return place
+
+
+def _as_it_is(clip: Audio) -> Audio:
+    return clip
+
+
+WITHOUT_HUM: Final = {"voice": _high_passed, "place": _notched}
+"""Mains hum in a recording is a fault that no truth knows: it is taken out, by role."""
 
 
 def levelled(clip: Audio) -> Audio:

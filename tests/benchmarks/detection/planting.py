@@ -10,11 +10,11 @@ import numpy as np
 from engine.inject.base import Planted
 from engine.inject.receiver import lose_receiver
 from engine.inject.registry import INJECTORS, inject
-from engine.model import Fault, Kind, Level, Samples, Severity
+from engine.model import Fault, Kind, Samples
 from engine.tracks import Track
-from engine.units import rms_dbfs
 from tests.benchmarks.detection.library import RATE
 from tests.benchmarks.detection.scenes import BOOMS, CROWD, LAST, Stage
+from tests.benchmarks.detection.truths import OF_A_PAIR, Judge, floor_dbfs, hop_dbfs, mate
 from tests.scoring import Truth
 
 STRENGTHS: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
@@ -34,9 +34,7 @@ LASTS_S: Final = {
     Fault.DUPLICATE: (16.0, 25.0),
     Fault.UNEXPECTED: (12.0, 25.0),
 }
-TO_THE_END: Final = (Fault.POLARITY, Fault.PAIR_DRIFT)
 NEEDS_SPEECH: Final = (Fault.CLIPPED, Fault.DUPLICATE, Fault.UNEXPECTED)
-SPEECH_S: Final = {Fault.LOW: 20.0, Fault.POLARITY: 5.0, Fault.PAIR_DRIFT: 10.0}
 DEAD_START, RECEIVER = "dead from the start", "receiver"
 NEVER_HEARD_S: Final = 60.0
 
@@ -73,11 +71,15 @@ class Planter:
         self.truths: list[Truth] = []
         self.left_over: list[Card] = []
         self._rng = rng
+        floors = {
+            t.input: floor_dbfs(hop_dbfs(stage.samples[:, t.input - 1])) for t in stage.plan.tracks
+        }
+        self._judge = Judge(stage.samples, stage.plan, floors)
         self._free = {t.input for t in stage.plan.tracks}
 
     def plant_all(self, cards: list[Card]) -> None:
         """Plant them, those that need most tracks first."""
-        wide = (RECEIVER, *(f.value for f in (*TO_THE_END, Fault.DUPLICATE)))
+        wide = (RECEIVER, *(f.value for f in (*OF_A_PAIR, Fault.DUPLICATE)))
         for card in sorted(cards, key=lambda c: c.what not in wide):
             if not self._plant(card):
                 self.left_over.append(card)
@@ -94,12 +96,12 @@ class Planter:
         begin_s, end_s = self._when(fault, tracks[0])
         planted = self._inject(fault, tracks, begin_s, end_s, card.strength)
         if fault is Fault.CLIPPED and tracks[0] < BOOMS[0] and self._rng.random() < 0.3:
-            other = tracks[0] + 1 if tracks[0] % 2 else tracks[0] - 1
+            other = mate(tracks[0])
             if other in self._free:  # the safety goes too: nobody covers
                 also = self._inject(fault, (other,), begin_s, end_s, card.strength)
                 self._free.discard(other)
-                self.truths.append(self._truth(also))
-        truth = self._truth(planted)
+                self.truths.append(self._judge.truth(also))
+        truth = self._judge.truth(planted)
         self.truths.append(truth)
         partners = self._partners(fault, tracks)
         if fault is Fault.DUPLICATE and partners:
@@ -129,7 +131,7 @@ class Planter:
         if fault is Fault.DUPLICATE:
             copies = [(s, c) for s in pairs for c in (*mains, *booms) if c > s]
             return self._one_of(copies)
-        if fault in TO_THE_END:
+        if fault in OF_A_PAIR:
             return self._one_of([(t + int(self._rng.integers(2)),) for t in pairs])
         if fault is Fault.CLIPPED:
             return self._one_of([(t,) for t in (*mains, *booms)])
@@ -143,15 +145,15 @@ class Planter:
 
     def _partners(self, fault: Fault, tracks: tuple[int, ...]) -> set[int]:
         """Tracks that a second fault would blur this one on: the other pack of the pair."""
-        paired = (*TO_THE_END, Fault.DUPLICATE, Fault.LOW)
-        mates = {t + 1 if t % 2 else t - 1 for t in tracks if t < BOOMS[0]}
+        paired = (*OF_A_PAIR, Fault.DUPLICATE, Fault.LOW)
+        mates = {mate(t) for t in tracks if t < BOOMS[0]}
         return mates if fault in paired else set()
 
     def _when(self, fault: Fault, track: int) -> tuple[float, float]:
         seconds = self.stage.seconds
         if fault is Fault.LOW:
             return 0.0, seconds
-        if fault in TO_THE_END:
+        if fault in OF_A_PAIR:
             return self._rng.uniform(FIRST_S + 15.0, FIRST_S + 35.0), seconds
         lasts_s = self._rng.uniform(*LASTS_S[fault])
         latest = seconds - lasts_s - 1.0
@@ -182,7 +184,7 @@ class Planter:
         _, each = lose_receiver(
             self.samples, RATE, tracks, begin, end, card.strength, self._rng, in_place=True
         )
-        self.truths += [self._truth(planted) for planted in each]
+        self.truths += [self._judge.truth(planted) for planted in each]
         onset = min(p.onset_s for p in each)
         self.truths.append(
             Truth(RECEIVER, tracks, ("muted",), onset, end, card.strength, 2.5, None, whole=True)
@@ -200,7 +202,7 @@ class Planter:
         planted = self._inject(Fault.DEAD_MIC, tracks, 0.0, self.stage.seconds, card.strength)
         # Dead before anything was learned: "never heard", 60 s after its neighbours were (the
         # first words fall within some 5 s).
-        truth = self._truth(planted)
+        truth = self._judge.truth(planted)
         self.truths.append(
             replace(
                 truth,
@@ -212,87 +214,3 @@ class Planter:
         )
         self._free -= set(tracks)
         return True
-
-    def _truth(self, planted: Planted) -> Truth:
-        fault, track = planted.fault, self.stage.plan.track(planted.tracks[-1])
-        amber, red = self._deadlines(planted, track)
-        tracks = planted.tracks
-        if fault in TO_THE_END:
-            tracks = tuple(sorted({tracks[0], *self._partners(fault, tracks)}))
-        return Truth(
-            label=fault.value,
-            tracks=tracks,
-            names=(fault.value,),
-            onset_s=planted.onset_s,
-            end_s=planted.end_s,
-            strength=planted.strength,
-            amber_within_s=amber,
-            red_within_s=red,
-            remark=planted.remark,
-        )
-
-    def _deadlines(self, planted: Planted, track: Track) -> tuple[float | None, float | None]:
-        fault, onset = planted.fault, planted.onset_s
-        if fault in SPEECH_S:
-            return self._after_speech(planted, track), None
-        amber = {Fault.DROPOUT: 1.0, Fault.NOISE_BURST: 1.0, Fault.CLIPPED: 0.5}.get(fault)
-        if amber is None:
-            amber = float(track.limit(f"{fault.value}_amber_s") or 0.0)
-        if planted.severity is None:
-            return None, None
-        if planted.severity is not Severity.RED:
-            return amber, None
-        if fault in (Fault.DROPOUT, Fault.NOISE_BURST):
-            return amber, self._third(planted) + 1.0 - onset
-        if fault is Fault.CLIPPED:
-            return amber, self._goes_on(planted) if track.kind is Kind.BOOM else None
-        red = float(track.limit(f"{fault.value}_red_s") or 0.0)
-        return amber, red if planted.end_s - onset >= red + 0.5 else None
-
-    @staticmethod
-    def _third(planted: Planted) -> float:
-        """End of the first event that is the third within 10 s."""
-        events = planted.events_s
-        return next(
-            events[n + 2][1] for n in range(len(events) - 2)
-            if events[n + 2][0] - events[n][0] <= 10.0
-        )  # fmt: skip
-
-    @staticmethod
-    def _goes_on(planted: Planted) -> float | None:
-        """When flat tops stood in 3 of the last 10 seconds, after the onset; None: never.
-
-        Only where no pack can cover is red due for it.
-        """
-        first_in = {int(begin - planted.onset_s): begin for begin, _ in reversed(planted.events_s)}
-        seconds = sorted(first_in)
-        for n in range(len(seconds) - 2):
-            if seconds[n + 2] - seconds[n] < 10:
-                return first_in[seconds[n + 2]] - planted.onset_s + 1.0
-        return None
-
-    def _after_speech(self, planted: Planted, track: Track) -> float | None:
-        """When enough speech was heard on that very track, after the onset; None: never, or (low)
-        where what is left is no longer low."""
-        audio = self.samples[round(planted.onset_s * RATE) :, track.input - 1]
-        levels = _hop_dbfs(audio)
-        speech = levels >= _percentile_floor(levels) + 10.0
-        reached = np.flatnonzero(np.cumsum(speech) >= SPEECH_S[planted.fault] * 100)
-        if not len(reached):
-            return None
-        if planted.fault is Fault.LOW:
-            limit = -62.0 if track.level is Level.SAFETY else -45.0
-            spoken = levels[: reached[0] + 1][speech[: reached[0] + 1]]
-            if 10.0 * np.log10(np.mean(10.0 ** (spoken / 10.0))) > limit - 2.0:
-                return None
-        return float(reached[0] + 1) * 0.01
-
-
-def _hop_dbfs(audio: Samples) -> np.ndarray:
-    hop = RATE // 100
-    hops = audio[: len(audio) // hop * hop].reshape(-1, hop)
-    return rms_dbfs(np.einsum("ij,ij->i", hops, hops) / hop)
-
-
-def _percentile_floor(levels: np.ndarray) -> float:
-    return float(np.percentile(levels, 10))

@@ -1,0 +1,155 @@
+"""What must be said of a planted fault, and by when: from the samples as they now are.
+
+Deadlines are the contract's, from the table of limits; those in seconds of speech and those that
+need silence are worked out from the track itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.inject.base import Planted
+from engine.model import Fault, Kind, Level, Samples, Severity
+from engine.tracks import Plan, Track
+from engine.units import power_db, rms_dbfs
+from tests.benchmarks.detection.library import RATE
+from tests.scoring import GRACE_S, Truth
+
+SOFT_KNEE: Final = "soft knee"
+OF_A_PAIR: Final = (Fault.POLARITY, Fault.PAIR_DRIFT)
+"""Said of either pack of a pair: the sound does not tell which of the two changed."""
+SPEECH_S: Final = {Fault.LOW: 20.0, Fault.POLARITY: 5.0, Fault.PAIR_DRIFT: 10.0}
+SPEECH_OVER_FLOOR_DB: Final = 10.0
+EVENT_S: Final = {Fault.DROPOUT: 1.0, Fault.NOISE_BURST: 1.0, Fault.CLIPPED: 0.5}
+UNDER_FLOOR_DB: Final = 8.0
+"""Nothing of the place is audible this far under its live floor; common practice, no source."""
+PLAINLY_LOW_DB: Final = 2.0
+"""Speech nearer to the limit than this may be called low or not."""
+
+Due = tuple[float | None, float | None]
+"""Seconds after the onset within which amber and red must come; None: not due."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judge:
+    """Says what is due. `floors_dbfs`: live floor of each healthy track, by input number."""
+
+    samples: Samples
+    plan: Plan
+    floors_dbfs: Mapping[int, float]
+
+    def truth(self, planted: Planted) -> Truth:
+        """The truth to score against."""
+        fault, track = planted.fault, self.plan.track(planted.tracks[-1])
+        onset_s, (amber, red) = planted.onset_s, self._due(planted, track)
+        if fault is Fault.SILENT:
+            onset_s, (amber, red) = self._silence(planted, track)
+        pair = fault in OF_A_PAIR
+        soft = fault is Fault.CLIPPED and planted.remark.startswith("soft")
+        return Truth(
+            label=SOFT_KNEE if soft else fault.value,
+            tracks=tuple(sorted({track.input, mate(track.input)})) if pair else planted.tracks,
+            names=(fault.value,),
+            onset_s=onset_s,
+            end_s=planted.end_s,
+            strength=planted.strength,
+            amber_within_s=amber,
+            red_within_s=red,
+            remark=planted.remark,
+        )
+
+    def _due(self, planted: Planted, track: Track) -> Due:
+        fault = planted.fault
+        if fault in SPEECH_S:
+            return self._after_speech(planted, track), None
+        if planted.severity is None:
+            return None, None
+        amber = EVENT_S.get(fault)
+        if amber is None:
+            amber = _limit_s(track, f"{fault.value}_amber_s")
+        if planted.severity is not Severity.RED:
+            return amber, None
+        if fault is Fault.CLIPPED:
+            return amber, _goes_on(planted) if track.kind is Kind.BOOM else None
+        if fault in EVENT_S:
+            return amber, _third(planted) + 1.0
+        red = _limit_s(track, f"{fault.value}_red_s")
+        return amber, red if planted.end_s - planted.onset_s >= red + GRACE_S else None
+
+    def _after_speech(self, planted: Planted, track: Track) -> float | None:
+        """When enough speech was heard on that very track, after the onset; None: never, or (low)
+        where what is left is not plainly low."""
+        levels = hop_dbfs(self.samples[round(planted.onset_s * RATE) :, track.input - 1])
+        speech = levels >= floor_dbfs(levels) + SPEECH_OVER_FLOOR_DB
+        reached = np.flatnonzero(np.cumsum(speech) >= SPEECH_S[planted.fault] * 100)
+        if not len(reached):
+            return None
+        if planted.fault is Fault.LOW:
+            limit = -62.0 if track.level is Level.SAFETY else -45.0
+            power = 10.0 ** (levels[: reached[0] + 1][speech[: reached[0] + 1]] / 10.0)
+            if float(power_db(power.mean())) > limit - PLAINLY_LOW_DB:
+                return None
+        return float(reached[0] + 1) * 0.01
+
+    def _silence(self, planted: Planted, track: Track) -> tuple[float, Due]:
+        """Onset and deadlines of the first silence long enough: what is left of a loud voice may
+        still be heard. Nothing is due where there is no such silence."""
+        amber, red = _limit_s(track, "silent_amber_s"), _limit_s(track, "silent_red_s")
+        first, last = round(planted.onset_s * RATE), round(planted.end_s * RATE)
+        levels = hop_dbfs(self.samples[first:last, track.input - 1], hop_s=0.1)
+        heard = levels > self.floors_dbfs[track.input] - UNDER_FLOOR_DB
+        edges = np.flatnonzero(np.diff(heard.astype(np.int8), prepend=1, append=1))
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+            lasts_s = 0.1 * float(end - begin)
+            if lasts_s >= amber + GRACE_S:
+                onset_s = planted.onset_s + 0.1 * float(begin)
+                return onset_s, (amber, red if lasts_s >= red + GRACE_S else None)
+        return planted.onset_s, (None, None)
+
+
+def mate(track: int) -> int:
+    """The other pack of the pair that a pack belongs to."""
+    return track + 1 if track % 2 else track - 1
+
+
+def hop_dbfs(audio: Samples, hop_s: float = 0.01) -> NDArray[np.float64]:
+    """AES17 RMS of each hop of one track."""
+    hop = round(hop_s * RATE)
+    hops = audio[: len(audio) // hop * hop].reshape(-1, hop)
+    return rms_dbfs(np.einsum("ij,ij->i", hops, hops) / hop)
+
+
+def floor_dbfs(levels: NDArray[np.float64]) -> float:
+    """The level that a tenth of the hops stay under."""
+    return float(np.percentile(levels, 10))
+
+
+def _limit_s(track: Track, name: str) -> float:
+    value = track.limit(name)
+    assert isinstance(value, int | float), f"{name} is a number"
+    return float(value)
+
+
+def _third(planted: Planted) -> float:
+    """End of the first event that is the third within 10 s, after the onset."""
+    events = planted.events_s
+    third = next(c[1] for a, c in zip(events, events[2:], strict=False) if c[0] - a[0] <= 10.0)
+    return third - planted.onset_s
+
+
+def _goes_on(planted: Planted) -> float | None:
+    """When flat tops stood in 3 of the last 10 seconds, after the onset; None: never.
+
+    Red is due only where no pack can cover.
+    """
+    first_in = {int(begin - planted.onset_s): begin for begin, _ in reversed(planted.events_s)}
+    seconds = sorted(first_in)
+    for first, third in zip(seconds, seconds[2:], strict=False):
+        if third - first < 10:
+            return first_in[third] - planted.onset_s + 1.0
+    return None
