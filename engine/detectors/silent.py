@@ -46,7 +46,7 @@ class Silent:
         self._follow(m, m.valid & (rms_dbfs(m.mean_square) >= m.presence_dbfs))
         self._heard_s += m.present * (m.end_s - m.start_s)
         self._level_dbfs = m.level_dbfs
-        known = m.valid.any(axis=0) & self._watched
+        known = m.valid.any(axis=0) & ~np.isnan(m.level_dbfs) & self._watched
         return condition(~m.present, known, self._audible_s, self._quiet_s)
 
     def _follow(self, m: Measurement, audible: Flags) -> None:
@@ -62,7 +62,7 @@ class Silent:
         self._audible_s = np.where(m.present, np.fmax(heard_s, self._audible_s), self._audible_s)
         since_s = np.where(self._stirring, self._quiet_s, first_s)
         self._quiet_s = np.where(any_audible, np.fmax(since_s, m.end_s - LEVEL_S), m.end_s)
-        self._stirring = np.asarray(any_audible)
+        self._stirring = np.asarray(any_audible & ~m.present)
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
