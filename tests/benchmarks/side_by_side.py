@@ -1,0 +1,167 @@
+"""Scanning beside other meters on the same take: wall, CPU of the whole process tree, memory.
+
+Run: python -m tests.benchmarks.side_by_side [--tracks 12 64] [--minutes 5] [--only NAME ...]
+
+The take is the demo take's sound, repeated and spread over the tracks. libebur128 runs through
+ctypes with one mono state a track (momentary, short-term, integrated, true peak, 100 ms hops),
+ffmpeg with ebur128=peak=true on the tracks one by one, pyloudnorm gives the integrated value
+only. trackwarden looks for its faults besides. "reading" is reading and decoding alone.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import soundfile
+
+RATE_HZ: Final = 48_000
+HOP_FRAMES: Final = RATE_HZ // 10
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What one contender took."""
+
+    wall_s: float
+    cpu_s: float
+    peak_mb: float
+
+
+def write_take(path: Path, tracks: int, minutes: float) -> None:
+    """The demo take's first twelve tracks, repeated in time and over the tracks."""
+    from demo_audio import demo_take
+
+    demo, rate_hz = soundfile.read(demo_take().take, dtype="float32", always_2d=True)
+    assert rate_hz == RATE_HZ
+    channels = [demo[:, n % 12] * 10 ** (-(n // 12) / 20) for n in range(tracks)]
+    once = np.stack(channels, axis=1)
+    left = round(minutes * 60 * RATE_HZ)
+    with soundfile.SoundFile(path, "w", RATE_HZ, tracks, "PCM_24", format="RF64") as file:
+        while left > 0:
+            file.write(once[:left])
+            left -= len(once)
+
+
+def read_alone(path: Path) -> None:
+    """All blocks of the take, decoded and forgotten."""
+    from engine.sources.base import EndOfTake
+    from engine.sources.take import open_take
+
+    source = open_take(path, read_ahead=0)
+    try:
+        while source.read(10.0) is not None:
+            pass
+    except EndOfTake:
+        source.close()
+
+
+def by_libebur128(path: Path) -> None:
+    """Every track through a mono state of its own, in 100 ms hops."""
+    from tests.references.ebur128 import Ebur128
+
+    with soundfile.SoundFile(path) as file:
+        states = [Ebur128(RATE_HZ) for _ in range(file.channels)]
+        for block in file.blocks(HOP_FRAMES, dtype="float32", always_2d=True):
+            for state, column in zip(states, np.ascontiguousarray(block.T), strict=True):
+                state.add(column)
+        for state in states:
+            state.reading()
+            state.close()
+
+
+def by_pyloudnorm(path: Path) -> None:
+    """The integrated value of every track, one track in memory at a time."""
+    import pyloudnorm
+
+    meter = pyloudnorm.Meter(RATE_HZ)
+    for track in range(soundfile.info(path).channels):
+        with soundfile.SoundFile(path) as file:
+            blocks = [b[:, track].copy() for b in file.blocks(RATE_HZ * 10, always_2d=True)]
+        meter.integrated_loudness(np.concatenate(blocks))
+
+
+def by_ffmpeg(path: Path) -> None:
+    """ffmpeg's meter on the tracks one by one."""
+    for track in range(soundfile.info(path).channels):
+        filters = f"pan=mono|c0=c{track},ebur128=peak=true"
+        command = ["ffmpeg", "-nostats", "-loglevel", "error", "-i", str(path), "-af", filters]
+        subprocess.run([*command, "-f", "null", "-"], check=True, stdin=subprocess.DEVNULL)
+
+
+INSIDE: Final[dict[str, Callable[[Path], None]]] = {
+    "reading": read_alone,
+    "libebur128": by_libebur128,
+    "pyloudnorm": by_pyloudnorm,
+    "ffmpeg": by_ffmpeg,
+}
+
+
+def command_for(name: str, path: Path) -> list[str]:
+    """How that contender is started."""
+    if name == "trackwarden":
+        return [sys.executable, "-m", "app", "scan", "--json", str(path)]
+    return [sys.executable, "-m", "tests.benchmarks.side_by_side", "--inside", name, str(path)]
+
+
+def cost_of(command: list[str]) -> Cost:
+    """Run it to its end and ask the system what it and its children took."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    began_s = time.perf_counter()
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as process:
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    wall_s = time.perf_counter() - began_s
+    if process.returncode not in (0, 1):
+        raise RuntimeError(f"{' '.join(command)} ended with {process.returncode}")
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu_s = after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
+    return Cost(wall_s, cpu_s, usage.ru_maxrss / 1024)
+
+
+def table(tracks: int, minutes: float, names: list[str], runs: int) -> None:
+    """Write the take, run everybody in turn, print a row each: the best of the runs."""
+    seconds = minutes * 60
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "take.wav"
+        write_take(path, tracks, minutes)
+        read_alone(path)  # so that the first contender does not pay for the disk
+        print(f"\n{tracks} tracks, {minutes:g} min, 48 kHz 24-bit, best of {runs}")
+        print(f"{'':<14}{'wall s':>9}{'x real time':>13}{'CPU s':>9}{'peak MB':>9}")
+        for name in names:
+            costs = [cost_of(command_for(name, path)) for _ in range(runs)]
+            wall_s = min(cost.wall_s for cost in costs)
+            cpu_s = min(cost.cpu_s for cost in costs)
+            peak_mb = max(cost.peak_mb for cost in costs)
+            print(f"{name:<14}{wall_s:>9.2f}{seconds / wall_s:>13.0f}{cpu_s:>9.2f}{peak_mb:>9.0f}")
+
+
+def main() -> None:
+    """Print one table for each number of tracks."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--tracks", type=int, nargs="+", default=[12, 64])
+    parser.add_argument("--minutes", type=float, default=5.0)
+    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--only", nargs="+", default=["trackwarden", *INSIDE])
+    parser.add_argument("--inside", nargs=2, metavar=("NAME", "TAKE"), help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.inside:
+        name, path = given.inside
+        INSIDE[name](Path(path))
+        return
+    for tracks in given.tracks:
+        table(tracks, given.minutes, given.only, given.runs)
+
+
+if __name__ == "__main__":
+    main()
