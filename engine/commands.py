@@ -88,7 +88,16 @@ class Standby:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """End the watch."""
+    """End the watch; `if_alone`: only where no other window looks at it."""
+
+    if_alone: bool = False
 
 
-Command = Acknowledge | AcknowledgeAll | Shelve | Unshelve | OutOfService | Standby | Stop
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A window came, left, fell silent or is back; for the log alone."""
+
+    what: str
+
+
+Command = Acknowledge | AcknowledgeAll | Shelve | Unshelve | OutOfService | Standby | Stop | Look

@@ -248,6 +248,19 @@ class Ribbon:
     end_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class LogState:
+    """How the session log stands: all up to `saved_s` seconds ago is on the disk.
+
+    `problem` is why it can't be written, one line, empty while it can; `waiting` counts the lines
+    kept in memory.
+    """
+
+    saved_s: float
+    problem: str = ""
+    waiting: int = 0
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Snapshot:
     """All that a window needs to draw the present; newest wins, none depends on another.
@@ -256,7 +269,9 @@ class Snapshot:
     tick, `peak_hold_dbfs` the highest of the last two seconds. `alarms` holds every alarm that
     is not normal, most urgent first; `out_of_service` the input numbers of the tracks the crew
     took out, in fault or not. `engine_load` is the share of one core the watch uses, `notice` one
-    line on the source. `events` are those since the snapshot before; never needed to draw.
+    line on the source. `log` is None where nothing is logged; `drift_ppm` is how much faster the
+    interface's clock runs than this computer's, None while unknown. `events` are those since the
+    snapshot before; never needed to draw.
     """
 
     now_s: float
@@ -274,4 +289,6 @@ class Snapshot:
     engine_load: float = 0.0
     ended: bool = False
     notice: str = ""
+    log: LogState | None = None
+    drift_ppm: float | None = None
     events: tuple[AlarmEvent, ...] = field(default=())

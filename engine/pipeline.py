@@ -14,6 +14,7 @@ import numpy as np
 from engine.alarms import crew
 from engine.alarms.book import Book
 from engine.alarms.gather import Gatherer
+from engine.alarms.kept import restore
 from engine.commands import (
     Acknowledge,
     AcknowledgeAll,
@@ -23,8 +24,10 @@ from engine.commands import (
     Standby,
     Unshelve,
 )
-from engine.detectors.base import Feed
+from engine.detectors.base import Feed, doubted
 from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.kept import Kept
+from engine.measure.floor import Learned
 from engine.measure.meter import Meter, Totals
 from engine.model import AlarmEvent, Block, Incident, Measurement, Samples, Snapshot
 from engine.ribbon import RibbonRecorder
@@ -36,14 +39,28 @@ LONGEST_GAP_S: Final = 5.0
 
 PEAK_HOLD_TICKS: Final = 20
 
+DOUBT_S: Final = 10.0
+"""After a restart, detectors that begin anew can't yet say that a fault which stood is over."""
+
 
 class Pipeline:
-    """The whole watch of one source. Feed it blocks, and tell it when none come."""
+    """The whole watch of one source. Feed it blocks, and tell it when none come.
 
-    def __init__(self, plan: Plan, sample_rate_hz: int, rows: Sequence[Row] = DETECTORS) -> None:
+    `kept` is what an earlier watch of the same tracks remembered: time, floors and alarms go on
+    from there.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        sample_rate_hz: int,
+        rows: Sequence[Row] = DETECTORS,
+        kept: Kept | None = None,
+    ) -> None:
         self.plan = plan
         self.scene = Scene(plan.tracks, sample_rate_hz)
-        self.meter = Meter(self.scene)
+        learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
+        self.meter = Meter(self.scene, learned)
         self.book = Book(self.scene, rows)
         self.audio_lost_s = 0.0
         self._gatherer = Gatherer(self.book)
@@ -57,6 +74,16 @@ class Pipeline:
         self._stalled_s: float | None = None
         self._start_tick()
         self._latest: Measurement | None = None
+        self._doubt_until_s = 0.0
+        if kept is not None:
+            self._go_on_from(kept)
+
+    def _go_on_from(self, kept: Kept) -> None:
+        self._tick = int(kept.fed_s / self.tick_s + 1e-6)
+        self.meter.skip(self._tick)
+        self.audio_lost_s = kept.audio_lost_s
+        self._doubt_until_s = kept.fed_s + DOUBT_S
+        restore(self.book, kept.book, self._rows)
 
     @property
     def tick_s(self) -> float:
@@ -72,6 +99,11 @@ class Pipeline:
     def fed_s(self) -> float:
         """Stream time at the end of the last frame that came in."""
         return self.now_s + self._filled / self.scene.sample_rate_hz
+
+    @property
+    def latest(self) -> Measurement | None:
+        """The last tick's measurement; None before the first and while no audio comes."""
+        return self._latest
 
     # ---- audio -------------------------------------------------------------------------------
 
@@ -149,6 +181,9 @@ class Pipeline:
         self, measurement: Measurement | None, feed: Feed, start_s: float
     ) -> list[AlarmEvent]:
         conditions = [self._detectors[id(r)].update(measurement, feed) for r in self._rows]
+        if feed.now_s < self._doubt_until_s:
+            pairs = zip(self._rows, conditions, strict=True)
+            conditions = [c if r.scope is Scope.INPUT else doubted(c) for r, c in pairs]
         events = crew.end_shelving(self.book, feed.now_s)
         events += self.book.step(conditions, self._detail, start_s, feed.now_s)
         events = self._gatherer.step(events, start_s, feed.now_s)

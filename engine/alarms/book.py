@@ -41,6 +41,7 @@ class Book:
     standby : the crew is not rolling
     removed : places of the tracks out of service
     history : every incident that has ended, oldest first
+    last_id : number of the newest incident
     """
 
     def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
@@ -52,7 +53,7 @@ class Book:
         self._readings = Readings(scene, rows)
         self._coverage = Coverage(scene.tracks)
         self._spoiled: set[int] = set()
-        self._last_id = 0
+        self.last_id = 0
 
     @property
     def entries(self) -> Collection[Entry]:
@@ -153,11 +154,11 @@ class Book:
     def _opened(self, entry: Entry, tracks: tuple[int, ...]) -> Incident:
         core = entry.core
         assert core.fault is not None
-        self._last_id += 1
+        self.last_id += 1
         if entry.key[0] == INPUT:
             tracks = tuple(track.input for track in self.scene.tracks)
         return Incident(
-            id=self._last_id,
+            id=self.last_id,
             track=None if entry.place is None else self.scene.tracks[entry.place].input,
             fault=core.fault,
             severity=Severity.AMBER,

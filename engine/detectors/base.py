@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -16,13 +16,15 @@ class Feed:
     """How the audio arrives: what a detector may know besides the sound itself.
 
     `lost_frames` were lost on every track in this tick; `stalled` says that no audio comes at
-    all, and then `reason` says why in one line.
+    all, and then `reason` says why in one line. `standby`: the crew said by hand that it is not
+    rolling.
     """
 
     now_s: float
     lost_frames: int = 0
     stalled: bool = False
     reason: str = ""
+    standby: bool = False
 
 
 class Detector(Protocol):
@@ -62,6 +64,12 @@ def condition(
     state = np.where(known, active.astype(np.int8), np.int8(State.UNKNOWN)).astype(np.int8)
     red = active if may_be_red is None else may_be_red
     return Condition(state, onset_s.copy(), last_s.copy(), red & active & known)
+
+
+def doubted(said: Condition) -> Condition:
+    """The same, but where it is clear it says nothing: for a detector that has only begun."""
+    state = np.where(said.state == State.CLEAR, np.int8(State.UNKNOWN), said.state)
+    return replace(said, state=state.astype(np.int8))
 
 
 def span_s(hops: Flags, m: Measurement) -> tuple[Levels, Levels]:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Final, Protocol
 
 from engine.model import Block
+
+HOST_API: Final = "host API"
+"""In the fields of a live input: through which of the system's interfaces it is reached."""
 
 
 class SourceError(Exception):

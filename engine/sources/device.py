@@ -7,6 +7,7 @@ where it is used, because that import fails where PortAudio is missing.
 
 from __future__ import annotations
 
+import re
 import threading
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from typing import Any, Final
 
 from engine.block_queue import BlockQueue
 from engine.model import Block, Samples
-from engine.sources.base import SourceError, SourceInfo
+from engine.sources.base import HOST_API, SourceError, SourceInfo
 
 QUEUE_S: Final = 2.0
 """Audio that may wait for a busy worker before it counts as lost."""
@@ -25,6 +26,7 @@ _MAX_BLOCK_S: Final = 1.0
 _SMOOTHING: Final = 0.02
 """Share by which each callback corrects the stream's clock; evens out the jitter of one call."""
 
+_CARD: Final = re.compile(r" \(hw:\d+,\d+\)$")
 _NO_PORTAUDIO: Final = (
     "live inputs need PortAudio, which is missing here: on Debian or Ubuntu run "
     "`apt install libportaudio2`"
@@ -80,6 +82,43 @@ def find_input(text: str | int) -> InputDevice:
         Where none or several fit; lists what there is.
     """
     return choose_input(str(text).strip(), list_inputs())
+
+
+def find_again(name: str, host_api: str = "") -> InputDevice:
+    """The input of that name among those plugged in now; only while no stream is open.
+
+    PortAudio lists devices once, so it is started anew. ALSA puts the card's number behind the
+    name, which another card may have got meanwhile: it does not count.
+
+    Raises
+    ------
+    SourceError
+        Where none or several have that name.
+    """
+    sd = _portaudio()
+    try:
+        sd._terminate()
+        sd._initialize()
+    except sd.PortAudioError as error:
+        raise SourceError(f"can't look for {name}: {_plain(error)}") from error
+    return choose_same(name, host_api, list_inputs())
+
+
+def choose_same(name: str, host_api: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
+    """The input among `inputs` that has that name; see `find_again`."""
+    fits = [device for device in inputs if device.name == name]
+    fits = fits or [d for d in inputs if _without_card(d.name) == _without_card(name)]
+    # One device is listed under each host API that knows it.
+    fits = [d for d in fits if d.host_api == host_api] or fits
+    if len(fits) == 1:
+        return fits[0]
+    if fits:
+        raise SourceError(f"{name} is there {len(fits)} times: unplug all but one")
+    raise SourceError(f"{name} is gone: check its cable and power; it is looked for each second")
+
+
+def _without_card(name: str) -> str:
+    return _CARD.sub("", name)
 
 
 def choose_input(text: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
@@ -176,6 +215,7 @@ class DeviceSource:
             sample_rate_hz=rate_hz,
             channels=count,
             channel_names=("",) * count,
+            fields={HOST_API: device.host_api},
             live=True,
         )
         self._queue = BlockQueue(count, max(1, round(queue_s * rate_hz)))

@@ -1,0 +1,24 @@
+"""What a watch must remember over a restart; written into the session log each second."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from engine.alarms.kept import KeptBook
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A watch as it stood at stream time `fed_s`.
+
+    floor_dbfs : learned live floors in track order, NaN where unknown
+    steady_s, boot, utc_ms : when that was by the steady clock of this boot, and by the wall clock
+    """
+
+    fed_s: float
+    audio_lost_s: float
+    floor_dbfs: tuple[float, ...]
+    book: KeptBook
+    steady_s: float
+    boot: str
+    utc_ms: int

@@ -1,0 +1,219 @@
+"""Turns what happens in a watch into lines of the session log. Reads no clock and no disk."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
+from typing import Final, Protocol
+
+import numpy as np
+
+from engine import plain
+from engine.commands import Command, Open, Watch
+from engine.kept import Kept
+from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
+from engine.session_log import Line, Stamp
+from engine.sources.base import HOST_API, SourceInfo
+from engine.timecode.count import FRAME_RATES, label_at
+from engine.tracks import Track
+from engine.units import power_db, rms_dbfs
+from engine.who import Who
+
+NO_LEVEL: Final = -32768
+"""Stands for an unknown level; all others are hundredths of a dB."""
+
+
+class Log(Protocol):
+    """Where the lines go; see `session_log.SessionLog`."""
+
+    def write(self, lines: Sequence[Line], stamp: Stamp, *, now: bool = False) -> None: ...
+    def state(self) -> LogState: ...
+    def close(self) -> None: ...
+
+
+def pack_levels(*levels: Levels) -> bytes:
+    """Level arrays of shape (tracks,) as int16 hundredths of a dB, one after the other."""
+    stacked = np.stack(levels)
+    hundredths = np.clip(np.nan_to_num(stacked) * 100.0, NO_LEVEL + 1, -NO_LEVEL - 1)
+    return np.where(np.isnan(stacked), NO_LEVEL, hundredths.round()).astype("<i2").tobytes()
+
+
+def unpack_levels(blob: bytes, tracks: int) -> Levels:
+    """Momentary maximum (LUFS), sample peak and AES17 RMS (dBFS), shape (3, tracks); NaN unknown.
+
+    Raises
+    ------
+    ValueError
+        If the blob is of another number of tracks.
+    """
+    values = np.frombuffer(blob, dtype="<i2").reshape(3, tracks)
+    return np.where(values == NO_LEVEL, np.nan, values / 100.0)
+
+
+class _Second:
+    """The levels of one second of the stream, gathered tick by tick."""
+
+    def __init__(self, number: int, tracks: int) -> None:
+        self.number = number
+        self._momentary = np.full(tracks, np.nan)
+        self._peak = np.full(tracks, np.nan)
+        self._squares = np.zeros(tracks)
+        self._hops = np.zeros(tracks)
+
+    def add(self, m: Measurement) -> None:
+        self._momentary = np.fmax(self._momentary, m.momentary_lufs)
+        peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
+        self._peak = np.fmax(self._peak, np.fmax.reduce(peak))
+        self._squares += np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
+        self._hops += np.count_nonzero(m.valid, axis=0)
+
+    def levels(self) -> bytes:
+        level = rms_dbfs(self._squares / np.maximum(self._hops, 1.0))
+        level = np.where(self._hops > 0, level, np.nan)
+        # NaN goes through power_db's maximum as it is.
+        return pack_levels(self._momentary, power_db(self._peak**2), level)
+
+
+class LogFeed:
+    """The lines of one run of a watch.
+
+    Parameters
+    ----------
+    log : Log
+    watch : Watch
+    sample_rate_hz : int
+    utc_ms : callable
+        The wall clock, milliseconds since 1970.
+    """
+
+    def __init__(
+        self, log: Log, watch: Watch, sample_rate_hz: int, utc_ms: Callable[[], int]
+    ) -> None:
+        self.log = log
+        self._watch = watch
+        self._rate_hz = sample_rate_hz
+        self._rate = FRAME_RATES[watch.plan.frame_rate]
+        self._utc_ms = utc_ms
+        self._second: _Second | None = None
+        self._written: dict[int, Incident] = {}
+        self._lost_s = 0.0
+        self._lost_told_s = 0.0
+
+    def stamp(self, at_s: float) -> Stamp:
+        """That stream time, its sample position, its label, and the wall clock now."""
+        timecode = label_at(self._watch.start_s + at_s, self._rate)
+        return Stamp(at_s, round(at_s * self._rate_hz), self._utc_ms(), timecode)
+
+    def begin(self, request: Open, info: SourceInfo, plan_text: str, program: str) -> None:
+        """The session's own lines; before any other."""
+        stamp, watch = self.stamp(0.0), self._watch
+        session = (
+            stamp.utc_ms,
+            program,
+            watch.source,
+            watch.live,
+            self._rate_hz,
+            info.channels,
+            info.fields.get(HOST_API, ""),
+            watch.plan.frame_rate,
+            watch.start_s,
+            watch.plan.title,
+            plain.dumps(request),
+            plan_text,
+        )
+        lines = [Line("session", session)]
+        lines += [_track_line(place, track) for place, track in enumerate(watch.plan.tracks)]
+        self.log.write(lines, stamp, now=True)
+
+    def start(self, at_s: float, pid: int, lost_s: float) -> None:
+        """The engine began to run at that stream time; `lost_s` of audio were lost before."""
+        stamp = self.stamp(at_s)
+        self._lost_s = self._lost_told_s = lost_s
+        self.log.write([Line("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
+
+    def end(self, at_s: float, reason: str, kept: Kept) -> None:
+        """The engine ends in good order."""
+        stamp = self.stamp(at_s)
+        lines = self._second_lines(stamp, "")
+        lines += [Line("run end", (stamp.utc_ms, at_s, reason))]
+        self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+
+    def tick(
+        self,
+        measurement: Measurement | None,
+        at_s: float,
+        lost_s: float,
+        reason: str,
+        standing: Callable[[], tuple[Iterable[Incident], Kept]],
+    ) -> None:
+        """Take in one tick that ends at `at_s`; None where no audio came.
+
+        `lost_s` is all audio lost so far and `reason` why; `standing` gives the open incidents
+        and what a restart needs, and is asked once a second.
+        """
+        self._lost_s = lost_s
+        number = int(at_s)
+        if self._second is None or number != self._second.number:
+            stamp = self.stamp(at_s)
+            lines = self._second_lines(stamp, reason)
+            incidents, kept = standing()
+            lines += self._changed(incidents)
+            self.log.write([*lines, _kept_line(kept)], stamp)
+            self._second = _Second(number, len(self._watch.plan.tracks))
+        if measurement is not None:
+            self._second.add(measurement)
+
+    def _second_lines(self, stamp: Stamp, reason: str) -> list[Line]:
+        lines = []
+        if self._second is not None:
+            lines = [Line("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
+        lost_s = self._lost_s - self._lost_told_s
+        if lost_s > 0.0:
+            self._lost_told_s = self._lost_s
+            why = reason or "lost before it was looked at"
+            lines.append(Line("gap", ("audio", *stamp.values, lost_s, 0, why)))
+        return lines
+
+    def _changed(self, incidents: Iterable[Incident]) -> list[Line]:
+        fresh = {i.id: i for i in incidents}
+        lines = [_incident_line(i) for i in fresh.values() if self._written.get(i.id) != i]
+        self._written = fresh
+        return lines
+
+    def happened(self, events: Sequence[AlarmEvent], kept: Kept) -> None:
+        """Alarms changed; `kept` is what a restart needs now."""
+        lines = []
+        for event in events:
+            alarm, incident = event.alarm, event.alarm.incident
+            told = (incident.id, event.kind.value, alarm.state.value, incident.severity.word)
+            stamp = self.stamp(event.at_s)
+            values = (*told, incident.fault.value, *stamp.values, alarm.until_s)
+            lines += [_incident_line(incident), Line("change", values)]
+        if lines:
+            self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+
+    def asked(self, command: Command, who: Who, at_s: float, kept: Kept) -> None:
+        """Somebody pressed something; `kept` is what a restart needs now."""
+        stamp = self.stamp(at_s)
+        arguments = json.dumps(asdict(command), ensure_ascii=False)
+        told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
+        self.log.write([Line("action", told), _kept_line(kept)], stamp, now=True)
+
+
+def _track_line(place: int, track: Track) -> Line:
+    known = (track.name, track.kind.value, track.who, track.level or "", track.pack)
+    return Line(
+        "track", (place, track.input, *known, track.placement, track.receiver, track.battery)
+    )
+
+
+def _incident_line(i: Incident) -> Line:
+    fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
+    tracks = json.dumps(i.tracks)
+    told = (i.covered_by, i.uncovered, i.detail, i.part_of)
+    return Line("incident", (i.id, i.track, tracks, *fault, *told))
+
+
+def _kept_line(kept: Kept) -> Line:
+    return Line("kept", (plain.dumps(kept),))

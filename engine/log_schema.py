@@ -1,0 +1,165 @@
+"""The session log's tables (SQLite), their version, and how to open one without harming others.
+
+Times: `at_s` is stream time, `frame` the sample position it stands for, `utc_ms` the wall clock in
+milliseconds since 1970, `timecode` the frame label. Wall clock is only told, never reckoned with.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Final
+
+APPLICATION_ID: Final = 0x74774C67
+"""Written into the file's header, so that another program's SQLite file is told apart."""
+
+_FIRST: Final = """
+CREATE TABLE session (
+    id INTEGER PRIMARY KEY CHECK (id = 1), utc_ms INTEGER NOT NULL, program TEXT NOT NULL,
+    source TEXT NOT NULL, live INTEGER NOT NULL, sample_rate_hz INTEGER NOT NULL,
+    channels INTEGER NOT NULL, host_api TEXT NOT NULL,
+    frame_rate TEXT NOT NULL, start_s REAL NOT NULL, title TEXT NOT NULL,
+    request TEXT NOT NULL, plan TEXT NOT NULL);
+CREATE TABLE track (
+    place INTEGER PRIMARY KEY, input INTEGER NOT NULL UNIQUE, name TEXT NOT NULL,
+    kind TEXT NOT NULL, who TEXT NOT NULL, level TEXT NOT NULL, pack TEXT NOT NULL,
+    placement TEXT NOT NULL, receiver TEXT NOT NULL, battery TEXT NOT NULL);
+CREATE TABLE run (
+    id INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL, at_s REAL NOT NULL, frame INTEGER NOT NULL,
+    pid INTEGER NOT NULL, end_utc_ms INTEGER, end_s REAL, end_reason TEXT);
+CREATE TABLE incident (
+    id INTEGER PRIMARY KEY, track INTEGER, tracks TEXT NOT NULL, fault TEXT NOT NULL,
+    severity TEXT NOT NULL, onset_s REAL NOT NULL, amber_s REAL, red_s REAL, end_s REAL,
+    covered_by INTEGER, uncovered INTEGER NOT NULL, detail TEXT NOT NULL, part_of TEXT);
+CREATE TABLE change (
+    id INTEGER PRIMARY KEY, incident INTEGER NOT NULL REFERENCES incident (id),
+    kind TEXT NOT NULL, state TEXT NOT NULL, severity TEXT NOT NULL, fault TEXT NOT NULL,
+    at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL,
+    until_s REAL);
+CREATE INDEX change_incident ON change (incident);
+CREATE TABLE action (
+    id INTEGER PRIMARY KEY, command TEXT NOT NULL, arguments TEXT NOT NULL,
+    who TEXT NOT NULL, place TEXT NOT NULL, pid INTEGER NOT NULL,
+    at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL);
+CREATE TABLE mark (
+    id INTEGER PRIMARY KEY, text TEXT NOT NULL,
+    who TEXT NOT NULL, place TEXT NOT NULL, pid INTEGER NOT NULL,
+    at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL);
+CREATE TABLE level (second INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL, levels BLOB NOT NULL);
+CREATE TABLE gap (
+    id INTEGER PRIMARY KEY, what TEXT NOT NULL CHECK (what IN ('audio', 'log')),
+    at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL,
+    lost_s REAL NOT NULL, lines INTEGER NOT NULL, reason TEXT NOT NULL);
+CREATE TABLE kept (id INTEGER PRIMARY KEY CHECK (id = 1), state TEXT NOT NULL);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST,)
+"""Script n brings a log from version n to n + 1; never change one that was released."""
+
+VERSION: Final = len(MIGRATIONS)
+
+INSERTS: Final = {
+    "session": "INSERT OR REPLACE INTO session VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "track": "INSERT OR REPLACE INTO track VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "run": "INSERT INTO run (utc_ms, at_s, frame, pid) VALUES (?, ?, ?, ?)",
+    "run end": "UPDATE run SET end_utc_ms = ?, end_s = ?, end_reason = ?"
+    " WHERE id = (SELECT max(id) FROM run)",
+    # Not REPLACE, which would delete a row that changes refer to.
+    "incident": "INSERT INTO incident VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    " ON CONFLICT (id) DO UPDATE SET fault = excluded.fault, severity = excluded.severity,"
+    " onset_s = excluded.onset_s, amber_s = excluded.amber_s, red_s = excluded.red_s,"
+    " end_s = excluded.end_s, covered_by = excluded.covered_by, uncovered = excluded.uncovered,"
+    " detail = excluded.detail, part_of = excluded.part_of, tracks = excluded.tracks",
+    "change": "INSERT INTO change VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "action": "INSERT INTO action VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "mark": "INSERT INTO mark VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "level": "INSERT OR REPLACE INTO level VALUES (?, ?, ?)",
+    "gap": "INSERT INTO gap VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
+}
+"""How a line of each kind is written."""
+
+
+class NotALogError(Exception):
+    """The file is torn, foreign or of a later version; one clear line, the file is left alone."""
+
+
+def open_to_write(path: Path) -> sqlite3.Connection:
+    """The log at that path, made or brought to the present version; readable by its owner alone.
+
+    Raises
+    ------
+    NotALogError
+        Where the file is something else.
+    sqlite3.Error, OSError
+        Where it can't be written.
+    """
+    if not path.exists():
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))  # SQLite's side files copy the mode
+    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
+    try:
+        version = _version(connection, path)
+        connection.execute("PRAGMA journal_mode = WAL")
+        # FULL: each commit is on the disk; with NORMAL a power cut could take minutes.
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        migrate(connection, version, MIGRATIONS)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def migrate(connection: sqlite3.Connection, version: int, scripts: Sequence[str]) -> None:
+    """Bring a log of that version up step by step; each step happens whole or not at all."""
+    for number, script in enumerate(scripts[version:], start=version + 1):
+        head = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {number};"
+        connection.executescript(f"BEGIN IMMEDIATE; {script} {head} COMMIT;")
+
+
+def open_to_read(path: Path) -> sqlite3.Connection:
+    """The log at that path, never altered; NotALogError where it is torn, foreign or too new."""
+    if not path.is_file():
+        raise NotALogError(f"{path}: there is no session log")
+    # A log closed in good order has no side file, and is read without making one.
+    how = "mode=ro" if path.with_name(path.name + "-wal").exists() else "immutable=1"
+    connection = sqlite3.connect(f"{path.absolute().as_uri()}?{how}", uri=True, timeout=2.0)
+    try:
+        if _version(connection, path) == 0:
+            raise NotALogError(f"{path}: the session log is empty")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def check_whole(path: Path) -> None:
+    """NotALogError where the log's pages or references are damaged."""
+    with closing(open_to_read(path)) as connection:
+        try:
+            damage = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
+            orphans = connection.execute("PRAGMA foreign_key_check").fetchall()
+        except sqlite3.DatabaseError as error:
+            raise NotALogError(f"{path}: damaged ({error}); left alone") from error
+        if damage != "ok" or orphans:
+            raise NotALogError(f"{path}: damaged ({damage}); left alone")
+
+
+def _version(connection: sqlite3.Connection, path: Path) -> int:
+    """The log's version, 0 for one just made."""
+    try:
+        application = connection.execute("PRAGMA application_id").fetchone()[0]
+        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+        tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError as error:
+        raise NotALogError(f"{path}: torn, or no session log ({error}); left alone") from error
+    if (tables or version) and application != APPLICATION_ID:
+        raise NotALogError(f"{path}: another program's file; left alone")
+    if version > VERSION:
+        raise NotALogError(f"{path}: from a later trackwarden (version {version}); left alone")
+    return version

@@ -1,0 +1,93 @@
+"""What a session log tells: the session itself, its incidents, how it ended."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from engine import sessions
+from engine.log_schema import open_to_read
+from engine.model import Fault, Incident, Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """One session in short. `state` is running, ended or broken off."""
+
+    folder: Path
+    utc_ms: int
+    watched_s: float
+    source: str
+    title: str
+    tracks: int
+    reds: int
+    state: str
+
+
+def story(folder: Path) -> Story:
+    """The session in that folder.
+
+    Raises
+    ------
+    NotALogError, sqlite3.Error
+        Where its log is torn, foreign or can't be read.
+    """
+    log = open_to_read(folder / sessions.LOG)
+    try:
+        row = log.execute("SELECT utc_ms, source, title FROM session").fetchone()
+        utc_ms, source, title = row if row is not None else (0, "", "")
+        tracks = log.execute("SELECT count(*) FROM track").fetchone()[0]
+        reds = log.execute("SELECT count(*) FROM incident WHERE red_s IS NOT NULL").fetchone()[0]
+        end = log.execute("SELECT end_reason FROM run ORDER BY id DESC LIMIT 1").fetchone()
+        state = "ended" if end is not None and end[0] is not None else "broken off"
+        if sessions.is_locked(folder):
+            state = "running"
+        return Story(folder, utc_ms, watched_s(log), source, title, tracks, reds, state)
+    finally:
+        log.close()
+
+
+def watched_s(log: sqlite3.Connection) -> float:
+    """Stream time up to which the session was watched, s."""
+    end = log.execute("SELECT end_s FROM run ORDER BY id DESC LIMIT 1").fetchone()
+    if end is not None and end[0] is not None:
+        return float(end[0])
+    return float(log.execute("SELECT coalesce(max(second) + 1, 0) FROM level").fetchone()[0])
+
+
+def lost_s(log: sqlite3.Connection) -> float:
+    """Audio lost in all, s."""
+    query = "SELECT coalesce(sum(lost_s), 0.0) FROM gap WHERE what = 'audio'"
+    return float(log.execute(query).fetchone()[0])
+
+
+def incidents(log: sqlite3.Connection) -> tuple[Incident, ...]:
+    """Every incident of the session, by onset."""
+    columns = "id, track, fault, severity, onset_s, amber_s, red_s, end_s, covered_by, uncovered"
+    rows = log.execute(
+        f"SELECT {columns}, detail, tracks, part_of FROM incident ORDER BY onset_s, id"
+    )
+    return tuple(_incident(row) for row in rows)
+
+
+def _incident(row: tuple[Any, ...]) -> Incident:
+    number, track, fault, severity, onset_s, amber_s, red_s, end_s = row[:8]
+    cover, uncovered, detail, tracks, part_of = row[8:]
+    return Incident(
+        id=number,
+        track=track,
+        fault=Fault(fault),
+        severity=Severity[severity.upper()],
+        onset_s=onset_s,
+        amber_s=amber_s,
+        red_s=red_s,
+        end_s=end_s,
+        covered_by=cover,
+        uncovered=bool(uncovered),
+        detail=detail,
+        tracks=tuple(json.loads(tracks)),
+        part_of=part_of,
+    )

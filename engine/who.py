@@ -1,0 +1,25 @@
+"""Who asks: the user, the place (window or terminal) and its process."""
+
+from __future__ import annotations
+
+import getpass
+import os
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """One window or terminal that looks at a watch."""
+
+    place: str
+    user: str
+    pid: int
+
+
+def this_process(place: str) -> Who:
+    """This process, as `place`: window, terminal or engine."""
+    try:
+        user = getpass.getuser()
+    except (OSError, KeyError):  # a user without a name
+        user = ""
+    return Who(place, user, os.getpid())
