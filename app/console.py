@@ -4,64 +4,100 @@ from __future__ import annotations
 
 import signal
 import sys
+import time
+from contextlib import closing
 from typing import Final
 
 from app import text
 from app.models import faults
-from engine.commands import Open, Stop
+from engine import sessions
+from engine.client import EngineClient
+from engine.commands import Open, Stop, Watch
+from engine.log_schema import open_to_read
+from engine.log_story import incidents, lost_s, watched_s
 from engine.model import AlarmEvent, EventKind, Incident, Severity, Snapshot
-from engine.opening import with_demo
-from engine.runner import Runner
 from engine.timecode.count import FRAME_RATES, label_at
 from engine.tracks import Plan
 
+POLL_S: Final = 0.05
 _MARKS: Final = {Severity.AMBER: "▲ amber", Severity.RED: "■ RED  "}
 
 
 def watch_in_terminal(request: Open) -> bool:
-    """Watch until the take ends or Ctrl+C; returns whether anything went red."""
-    request = with_demo(request, lambda line: print(line, file=sys.stderr))
-    printer = _Printer()
-    runner = Runner(request, printer.take_in)
-    printer.begin(runner)
-    before = signal.signal(signal.SIGINT, lambda *_: runner.commands.put(Stop()))
+    """Watch until the take ends or Ctrl+C; returns whether anything went red.
+
+    Ctrl+C ends the watch, unless a window looks at it as well. OSError where it can't be opened.
+    """
+    client = EngineClient(request, "terminal")
+    printer = _Printer(client)
+    before = signal.signal(signal.SIGINT, lambda *_: printer.leave())
     try:
-        runner.run()
+        printer.run()
     finally:
+        client.close()
         signal.signal(signal.SIGINT, before)
-    printer.take_in(runner.snapshot())
-    incidents = runner.pipeline.incidents()
-    print(summary(incidents, runner.plan, runner.pipeline.fed_s, runner.pipeline.audio_lost_s))
-    return any(incident.red_s is not None for incident in incidents)
+    if printer.watch is None:
+        return False
+    if client.goes_on:
+        _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
+    with closing(open_to_read(client.folder / sessions.LOG)) as log:
+        found, watched, lost = incidents(log), watched_s(log), lost_s(log)
+    print(summary(found, printer.watch.plan, watched, lost))
+    return any(incident.red_s is not None for incident in found)
 
 
 class _Printer:
     """Prints what each snapshot says that the one before did not."""
 
-    def __init__(self) -> None:
-        self._runner: Runner | None = None
-        self._notice = ""
+    def __init__(self, client: EngineClient) -> None:
+        self.watch: Watch | None = None
+        self._client = client
+        self._told = ""
+        self._left = False
 
-    def begin(self, runner: Runner) -> None:
-        """Say what is watched."""
-        self._runner = runner
-        watch = runner.watch
-        tracks = len(watch.plan.tracks)
-        print(f"watching {watch.source}, {tracks} tracks, {watch.rate}", flush=True)
+    def leave(self) -> None:
+        """Ctrl+C."""
+        self._client.send(Stop(if_alone=True))
+        self._left = True
 
-    def take_in(self, snapshot: Snapshot) -> None:
-        """Print the state changes since the last one; end with the take."""
-        runner = self._runner
-        assert runner is not None
-        if snapshot.notice and snapshot.notice != self._notice:
-            print(snapshot.notice, file=sys.stderr, flush=True)
-        self._notice = snapshot.notice
-        rate = FRAME_RATES[runner.plan.frame_rate]
+    def run(self) -> None:
+        """Print until the watch ends, or until told to leave."""
+        client = self._client
+        while not self._left:
+            watch = client.watch()
+            if watch is not None and self.watch is None:
+                self._begin(watch)
+            self._warn(client.stopped or ("" if watch else client.progress))
+            snapshot = client.latest()
+            if snapshot is not None:
+                self._take_in(snapshot)
+                self._left |= snapshot.ended
+            time.sleep(POLL_S)
+
+    def _begin(self, watch: Watch) -> None:
+        self.watch = watch
+        how = "joined the running watch of" if self._client.joined else "watching"
+        print(f"{how} {watch.source}, {len(watch.plan.tracks)} tracks, {watch.rate}", flush=True)
+
+    def _warn(self, words: str) -> None:
+        if words and words != self._told:
+            _say(words)
+        self._told = words or self._told
+
+    def _take_in(self, snapshot: Snapshot) -> None:
+        """Print the state changes since the last one."""
+        watch = self.watch
+        assert watch is not None
+        problem = snapshot.log.problem if snapshot.log is not None else ""
+        self._warn(snapshot.notice or (f"the log can't be saved: {problem}" if problem else ""))
+        rate = FRAME_RATES[watch.plan.frame_rate]
         for event in snapshot.events:
-            at = label_at(runner.watch.start_s + event.at_s, rate)
-            print(f"{at}  {event_line(event, runner.plan)}", flush=True)
-        if snapshot.ended:
-            runner.commands.put(Stop())
+            at = label_at(watch.start_s + event.at_s, rate)
+            print(f"{at}  {event_line(event, watch.plan)}", flush=True)
+
+
+def _say(words: str) -> None:
+    print(words, file=sys.stderr, flush=True)
 
 
 def event_line(event: AlarmEvent, plan: Plan) -> str:

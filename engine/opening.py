@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from engine.commands import Open
 from engine.plan import load_plan
-from engine.sources.base import Source, SourceError, SourceInfo
-from engine.sources.device import DeviceSource, find_input
+from engine.plan_text import new_plan
+from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
+from engine.sources.device import DeviceSource, find_again, find_input
 from engine.sources.paced import Paced
 from engine.sources.take import open_take
 from engine.tracks import Plan, plan_for
@@ -25,13 +27,7 @@ def with_demo(request: Open, progress: Callable[[str], None] | None = None) -> O
     from demo_audio import demo_take  # only here: nothing else needs it
 
     demo = demo_take(progress=progress)
-    return Open(
-        take=str(demo.take),
-        plan=request.plan or str(demo.plan),
-        speed=request.speed,
-        loop=request.loop,
-        start_s=request.start_s,
-    )
+    return replace(request, demo=False, take=str(demo.take), plan=request.plan or str(demo.plan))
 
 
 def open_source(request: Open) -> Source:
@@ -50,6 +46,20 @@ def open_source(request: Open) -> Source:
     return Paced(take, request.speed, time.monotonic, time.sleep)
 
 
+def open_again(info: SourceInfo) -> Source:
+    """Open the live input that was lost: by its name, with the same channels and rate.
+
+    Only while no other live input of this process is open.
+
+    Raises
+    ------
+    SourceError
+        Where it is not there or can't be opened so.
+    """
+    device = find_again(info.name, info.fields.get(HOST_API, ""))
+    return DeviceSource(device, info.channels, info.sample_rate_hz)
+
+
 def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
     """The plan of that file, checked against the source; without one, a lav for every channel.
 
@@ -64,3 +74,10 @@ def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
         rate = info.frame_rate
         return plan if rate is None else Plan(plan.tracks, plan.title, rate)
     return load_plan(Path(path), inputs=info.channels)
+
+
+def plan_text(path: str | Path | None, plan: Plan) -> str:
+    """The plan as it is now: the file's own text, or without one the text of such a plan."""
+    if path is not None:
+        return Path(path).read_text(encoding="utf-8")
+    return new_plan([track.name for track in plan.tracks], plan.title, plan.frame_rate)

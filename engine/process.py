@@ -1,150 +1,228 @@
 """The watch in a process of its own: `python -m engine.process`, told what to do on its input.
 
-A window connects, is told once what is watched, and then gets the newest snapshot as often as it
-can take one; its commands come back the same way. Nothing a window does can hold up the watch.
+It outlives the window that started it. A window connects, is told what is watched, and then gets
+the newest snapshot as often as it can take one; its commands come back the same way. Nothing a
+window does can hold up the watch.
 """
 
 from __future__ import annotations
 
+import faulthandler
 import os
 import pickle
+import queue
+import shutil
+import signal
 import sys
 import threading
 import time
 from contextlib import suppress
-from multiprocessing.connection import Connection, Listener
-from typing import Final
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
 
-from engine.channel import Address, Failed, Job, NewestSender, Progress, forget
-from engine.commands import Stop, Watch
+from engine import sessions
+from engine.channel import BEAT_S, Alive, Elsewhere, Failed, Job, Progress, forget, new_address
+from engine.commands import Look, Open, Stop
 from engine.model import Snapshot
 from engine.plan import PlanError
+from engine.server import Server
 from engine.sources.base import SourceError
+from engine.who import Who, this_process
+
+if TYPE_CHECKING:
+    from engine.runner import Runner
+    from engine.session_log import SessionLog
 
 ALONE_S: Final = 10.0
-"""Without any window for this long, a watch that nobody looks at ends."""
+"""Without any window for this long, a replay that nobody looks at ends."""
+
+SPARE: Final = "--spare"
+"""Load everything first and then wait for a job: such a process begins at once."""
+
+_BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 
 
-class Server:
-    """Listens for windows and hands them whatever is newest."""
+class Engine:
+    """One session's engine: the runner, the windows that look at it, and the session's folder."""
 
-    def __init__(self, address: Address) -> None:
-        self._address = address
-        family = "AF_PIPE" if sys.platform == "win32" else "AF_UNIX"
-        self._listener = Listener(address.path, family=family, authkey=address.key)
-        self._senders: dict[Connection, NewestSender] = {}
-        self._lock = threading.Lock()
-        self._watch: Watch | None = None
-        self._state: Failed | Progress | Snapshot | None = None
-        self._commands: list[object] = []
-        self.alone_since = time.monotonic()
-        threading.Thread(target=self._accept, name="listener", daemon=True).start()
+    def __init__(self, job: Job) -> None:
+        self._job = job
+        self._folder = Path(job.folder)
+        self._heard: queue.SimpleQueue[tuple[Who, Any]] = queue.SimpleQueue()
+        self._turned_at = time.monotonic()
+        self._over = threading.Event()
+        self._log: SessionLog | None = None
+        stale = sessions.left_running(self._folder)
+        if stale is not None:
+            forget(stale.address)
+        self._address = new_address()
+        self._server = Server(self._address, lambda who, said: self._heard.put((who, said)))
+        self._say_running(job.request)
 
-    def publish(self, state: Failed | Progress | Snapshot) -> None:
-        """Give that to every window; never blocks."""
-        with self._lock:
-            self._state = state
-            for sender in self._senders.values():
-                sender.replace((self._watch, state))
+    def _say_running(self, request: Open, source: str = "", live: bool = False) -> None:
+        address = self._address
+        running = sessions.Running(
+            address.path, address.key.hex(), os.getpid(), request, source, live
+        )
+        sessions.say_running(self._folder, running)
 
-    def begin(self, watch: Watch) -> None:
-        """From now on every message says what is watched."""
-        with self._lock:
-            self._watch = watch
+    def serve(self) -> None:
+        """Run the watch until it is over."""
+        threading.Thread(target=self._beat, name="heartbeat", daemon=True).start()
+        try:
+            self._watch()
+        finally:
+            self._over.set()
+            if self._log is not None:
+                self._log.close()
+            sessions.forget_running(self._folder)  # what breaks off without this is taken up again
+            self._server.close()
 
-    def commands(self) -> list[object]:
-        """What the windows asked since the last call."""
-        with self._lock:
-            asked, self._commands = self._commands, []
-        return asked
+    def _watch(self) -> None:
+        try:
+            runner = self._open()
+        except (SourceError, PlanError, OSError) as error:
+            self._fail(Failed(str(error)))
+            if not self._job.resume:
+                self._remove()
+            return
+        if runner is None:
+            return
+        watch = runner.watch
+        self._say_running(self._job.request, watch.source, watch.live)
+        self._server.begin(watch)
+        threading.Thread(target=self._pass_on, args=(runner,), daemon=True).start()
+        signal.signal(signal.SIGTERM, lambda *_: self._heard.put((_itself(), Stop())))
+        runner.run()
 
-    @property
-    def alone_s(self) -> float:
-        """Since when no window looks, s."""
-        return 0.0 if self._senders else time.monotonic() - self.alone_since
+    def _open(self) -> Runner | None:
+        # scipy loads here, while the window already connects.
+        from engine.opening import with_demo
+        from engine.resume import resume
+        from engine.runner import Runner
+        from engine.session_log import SessionLog
+        from engine.world import World
 
-    def close(self) -> None:
-        """Let go of every window and of the address."""
-        with suppress(OSError):
-            self._listener.close()
-        forget(self._address)
+        world = World(boot=_boot(), version=_version())
+        if self._job.resume:
+            resumed = resume(self._folder)
+            self._log = SessionLog(self._folder / sessions.LOG)
+            return Runner(resumed.request, self._publish, world, log=self._log, resumed=resumed)
+        request = with_demo(self._job.request, lambda text: self._server.publish(Progress(text)))
+        other = _watched_already(request, self._folder)
+        if other is not None:
+            self._fail(Elsewhere(str(other)))
+            self._remove()
+            return None
+        if request.plan is not None:
+            request = sessions.with_own_plan(request, self._folder)
+        self._log = SessionLog(self._folder / sessions.LOG)
+        return Runner(request, self._publish, world, log=self._log)
 
-    def _accept(self) -> None:
+    def _remove(self) -> None:
+        """A session that never began leaves nothing."""
+        if self._log is not None:
+            self._log.close()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _publish(self, snapshot: Snapshot) -> None:
+        self._turned_at = time.monotonic()
+        self._server.publish(snapshot)
+
+    def _fail(self, state: Failed | Elsewhere) -> None:
+        """Tell whoever comes, until all have left."""
+        self._server.publish(state)
+        seen = False
+        while self._server.alone_s < (BEAT_S if seen else ALONE_S):
+            seen = seen or self._server.windows > 0
+            while not self._heard.empty():
+                if isinstance(self._heard.get()[1], Stop):
+                    return
+            time.sleep(0.02)
+
+    def _beat(self) -> None:
+        while not self._over.wait(BEAT_S):
+            self._server.publish(Alive(time.monotonic() - self._turned_at))
+            self._server.look_after()
+
+    def _pass_on(self, runner: Runner) -> None:
+        """Hand over what windows say; end a replay that nobody looks at any more."""
+        from engine.runner import Asked
+
         while True:
             try:
-                connection = self._listener.accept()
-            except OSError:
-                return
-            except Exception:  # a stranger without the key: turned away, the watch goes on
+                who, said = self._heard.get(timeout=BEAT_S)
+            except queue.Empty:
+                if not runner.watch.live and self._server.alone_s > ALONE_S:
+                    runner.commands.put(Asked(Stop(), _itself()))
                 continue
-            sender = NewestSender(connection, lambda c=connection: self._drop(c))  # type: ignore[misc]
-            with self._lock:
-                self._senders[connection] = sender
-                if self._state is not None:
-                    sender.replace((self._watch, self._state))
-            threading.Thread(
-                target=self._receive, args=(connection,), name="receiver", daemon=True
-            ).start()
+            if isinstance(said, str):
+                said = Look(said)
+            elif isinstance(said, Stop) and said.if_alone and self._server.windows > 1:
+                continue
+            runner.commands.put(Asked(said, who))
 
-    def _receive(self, connection: Connection) -> None:
-        with suppress(EOFError, OSError):
-            while True:
-                command = connection.recv()
-                with self._lock:
-                    self._commands.append(command)
-        self._drop(connection)
 
-    def _drop(self, connection: Connection) -> None:
-        with self._lock:
-            sender = self._senders.pop(connection, None)
-            self.alone_since = time.monotonic()
-        if sender is not None:
-            sender.close()
-            with suppress(OSError):
-                connection.close()
+def _watched_already(request: Open, own: Path) -> Path | None:
+    """The session whose engine watches that live input now."""
+    if request.device is None:
+        return None
+    from engine.sources.device import find_input
+
+    name = find_input(request.device).name
+    others = (w for w in sessions.running_watches() if w[0] != own)
+    return next((folder for folder, r in others if r.live and r.source == name), None)
+
+
+def _itself() -> Who:
+    return this_process("engine")
+
+
+def _boot() -> str:
+    try:
+        return _BOOT_ID.read_text(encoding="ascii").strip()
+    except OSError:
+        return ""
+
+
+def _version() -> str:
+    try:
+        return version("trackwarden")
+    except PackageNotFoundError:
+        return ""
+
+
+def _load() -> None:
+    """Import what a watch needs, live inputs where there is PortAudio."""
+    import engine.resume
+    import engine.runner  # noqa: F401
+
+    with suppress(OSError):
+        import sounddevice  # noqa: F401
 
 
 def serve(job: Job) -> None:
-    """Run one watch for whoever connects to the job's address."""
-    server = Server(job.address)
+    """Be the engine of the job's session, unless it has one."""
     try:
-        from engine.opening import with_demo
-        from engine.runner import Runner  # scipy loads here, while the window already connects
-
-        try:
-            request = with_demo(job.request, lambda text: server.publish(Progress(text)))
-            runner = Runner(request, server.publish)
-        except (SourceError, PlanError, OSError) as error:
-            server.publish(Failed(str(error)))
-            _wait_for_stop(server)
-            return
-        server.begin(runner.watch)
-        threading.Thread(target=_pass_on, args=(server, runner), daemon=True).start()
-        runner.run()
+        lock = sessions.Lock(Path(job.folder))
+    except OSError:
+        return  # the windows find the other one
+    try:
+        Engine(job).serve()
     finally:
-        server.close()
-
-
-def _pass_on(server: Server, runner: object) -> None:
-    """Hand commands over; stop a watch that nobody looks at any more."""
-    commands = runner.commands  # type: ignore[attr-defined]
-    while True:
-        for command in server.commands():
-            commands.put(command)
-        if server.alone_s > ALONE_S:
-            commands.put(Stop())
-            return
-        time.sleep(0.01)
-
-
-def _wait_for_stop(server: Server) -> None:
-    while server.alone_s < ALONE_S and not any(isinstance(c, Stop) for c in server.commands()):
-        time.sleep(0.05)
+        lock.release()
 
 
 def main() -> None:
     """Read the job that the parent wrote, and serve it."""
-    job = pickle.load(sys.stdin.buffer)
+    faulthandler.enable()
+    if SPARE in sys.argv:
+        _load()
+    try:
+        job = pickle.load(sys.stdin.buffer)
+    except EOFError:  # the window went without needing this spare
+        return
     assert isinstance(job, Job)
     sys.stdin.close()
     sys.stdin = open(os.devnull)  # noqa: SIM115 - for the life of the process

@@ -1,23 +1,31 @@
-"""Runs one watch: reads the source, keeps the alarms going, hands out snapshots.
+"""Runs one watch: reads the source, keeps the alarms going, hands out snapshots, feeds the log.
 
 The only place in the engine that reads a clock. Live and replay differ by their source alone.
 """
 
 from __future__ import annotations
 
+import os
 import queue
-import time
-from collections.abc import Callable
-from datetime import datetime
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
+from engine import opening
+from engine.alarms.kept import keep
 from engine.commands import Command, Open, Stop, Watch
-from engine.model import AlarmEvent, Block, Snapshot
-from engine.opening import fitting_plan, open_source
+from engine.drift import Drift
+from engine.kept import Kept
+from engine.log_feed import Log, LogFeed
+from engine.model import AlarmEvent, Block, Incident, Snapshot
 from engine.pipeline import Pipeline
+from engine.resume import Resumed
 from engine.sources.base import EndOfTake, Source, SourceError
+from engine.timecode.clock import Reference
 from engine.tracks import Plan
+from engine.who import Who
+from engine.world import Load, World, away_s
 
 PUBLISH_S: Final = 0.05
 """A snapshot every 50 ms: 20 frames a second."""
@@ -25,10 +33,19 @@ PUBLISH_S: Final = 0.05
 STALL_S: Final = 0.7
 """No audio for this long, though no error came, is a stalled input."""
 
+REOPEN_S: Final = 2.0
+"""A stalled input is let go of after this long and opened anew."""
+
 RETRY_S: Final = 1.0
 """How often a lost input is tried again."""
 
-LOAD_WINDOW_S: Final = 1.0
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A command, and who gave it."""
+
+    command: Command
+    who: Who
 
 
 class Runner:
@@ -40,8 +57,12 @@ class Runner:
         What to watch.
     publish : callable
         Given each snapshot; must not block.
-    clock : callable
-        Seconds on a steady scale.
+    world : World
+    log : Log, optional
+        Where to keep what happens.
+    resumed : Resumed, optional
+        What an engine of the same session left: the watch goes on from there, and what came in
+        between is lost audio.
 
     Raises
     ------
@@ -53,33 +74,67 @@ class Runner:
         self,
         request: Open,
         publish: Callable[[Snapshot], None],
-        clock: Callable[[], float] = time.monotonic,
+        world: World | None = None,
+        *,
+        log: Log | None = None,
+        resumed: Resumed | None = None,
     ) -> None:
-        self._request = request
-        self._publish = publish
-        self._clock = clock
-        self.commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
-        self._source: Source | None = open_source(request)
+        self._request, self._publish = request, publish
+        self._world = world or World()
+        self._clock = self._world.clock
+        self.commands: queue.SimpleQueue[Asked] = queue.SimpleQueue()
+        self._kept = kept = None if resumed is None else resumed.kept
+        self._away_s = 0.0 if kept is None else away_s(kept, self._world)
+        if resumed is not None:
+            self._info = resumed.info
+        self._source = self._open()
         try:
-            self.plan: Plan = fitting_plan(request.plan, self._source.info)
+            self.plan: Plan = opening.fitting_plan(request.plan, self._info)
+            self.watch = self._watch(None if resumed is None else resumed.start_s)
+            rate_hz, live = self._info.sample_rate_hz, self._info.live
+            reference = Reference.of(self.watch.start_s, rate_hz, live=live)
+            self.pipeline = Pipeline(self.plan, rate_hz, kept=kept, reference=reference)
         except BaseException:
-            self._source.close()
+            if self._source is not None:
+                self._source.close()
             raise
-        self._info = self._source.info
-        self.pipeline = Pipeline(self.plan, self._info.sample_rate_hz)
-        self.watch = self._watch()
+        if kept is not None:  # stream time begins on a whole tick: what lies between is lost too
+            self._away_s += (kept.fed_s - self.pipeline.fed_s) / request.speed
         self._events: list[AlarmEvent] = []
         self._notice = " · ".join(self._info.notices)
-        self._reason = ""
+        self._reason = self._end_reason = ""
         self._ended = False
-        now = clock()
-        self._fed_at = self._stalled_at = self._published_at = self._tried_at = now
-        self._load = _Load(now)
+        now = self._clock()
+        self._heard_at = self._stalled_at = self._published_at = now
+        self._tried_at = now - RETRY_S
+        self._lost_since: float | None = None if kept is None else now - self._away_s
+        self._load = Load(now)
+        self._drift = Drift(self._info.sample_rate_hz)
+        self._feed = self._begin_log(log)
 
-    def _watch(self) -> Watch:
+    # ---- opening -----------------------------------------------------------------------------
+
+    def _open(self) -> Source | None:
+        """Open the source; on a restart the take where it is by now, a live input by its name."""
+        request, kept = self._request, self._kept
+        if kept is not None and self._info.live:
+            return None  # `_try_again` does it
+        source = self._world.open_source(request)
+        self._info = source.info
+        if kept is None:
+            return source
+        source.close()
+        assert self._info.frames is not None
+        length_s = self._info.frames / self._info.sample_rate_hz - request.start_s
+        played_s = kept.fed_s + self._away_s * request.speed
+        played_s = played_s % length_s if request.loop else min(played_s, length_s - 0.01)
+        return self._world.open_source(replace(request, start_s=request.start_s + played_s))
+
+    def _watch(self, start_s: float | None) -> Watch:
         info = self._info
         live = info.live
-        start_s = _time_of_day_s() if live else (info.start_s or 0.0) + self._request.start_s
+        if start_s is None:
+            start_s = self._world.day_s() if live else (info.start_s or 0.0) + self._request.start_s
         duration_s = None if info.frames is None else info.frames / info.sample_rate_hz
         return Watch(
             plan=self.plan,
@@ -90,25 +145,43 @@ class Runner:
             duration_s=None if duration_s is None else duration_s - self._request.start_s,
         )
 
+    def _begin_log(self, log: Log | None) -> LogFeed | None:
+        if log is None:
+            return None
+        feed = LogFeed(log, self.watch, self._info.sample_rate_hz, self._world.utc_ms)
+        if self._kept is None:
+            text = opening.plan_text(self._request.plan, self.plan)
+            feed.begin(self._request, self._info, text, self._world.version)
+        feed.start(self.pipeline.fed_s, os.getpid(), self.pipeline.audio_lost_s)
+        return feed
+
+    # ---- running -----------------------------------------------------------------------------
+
     def run(self) -> None:
-        """Watch until told to stop, or (without a window to look) to the end of the take."""
+        """Watch until told to stop; a take that has ended is still shown until then."""
+        self._end_reason = "broke off"
         try:
             while self._obey():
                 self._turn()
         finally:
             if self._source is not None:
                 self._source.close()
+            if self._feed is not None:
+                self._feed.end(self.pipeline.fed_s, self._end_reason, self.kept())
 
     def _obey(self) -> bool:
         """Do what the crew asked meanwhile; False once it asked to stop."""
         while True:
             try:
-                command = self.commands.get_nowait()
+                asked = self.commands.get_nowait()
             except queue.Empty:
                 return True
-            if isinstance(command, Stop):
+            if self._feed is not None:
+                self._feed.asked(asked.command, asked.who, self._stream_s(), self.kept())
+            if isinstance(asked.command, Stop):
+                self._end_reason = f"stopped by {asked.who.place}"
                 return False
-            self._events += self.pipeline.command(command, self.pipeline.now_s)
+            self._tell(self.pipeline.command(asked.command, self._stream_s()))
             self._published_at = -PUBLISH_S  # what the crew did is to be seen at once
 
     def _turn(self) -> None:
@@ -117,7 +190,7 @@ class Runner:
         if block is not None:
             self._take_in(block, now)
         elif self._ended:
-            time.sleep(PUBLISH_S / 2)
+            self._world.sleep(PUBLISH_S / 2)
         elif self._info.live:
             self._keep_going(now)
         self._load.update(now)
@@ -134,19 +207,27 @@ class Runner:
         except EndOfTake:
             self._at_end()
         except SourceError as error:
-            self._source.close()
-            self._source = None
-            self._reason = str(error)
+            self._let_go(str(error))
             if not self._info.live:
                 self._notice = self._reason
                 self._ended = True
         return None
 
+    def _let_go(self, reason: str) -> None:
+        """The source failed: it is closed, and what comes from now on is lost."""
+        assert self._source is not None
+        self._source.close()
+        self._source = None
+        self._reason = reason
+        self._lost_since = self._heard_at
+        self._tried_at = self._clock()
+
     def _at_end(self) -> None:
         assert self._source is not None
         self._source.close()
         if self._request.loop:
-            self._source = open_source(self._request)
+            self._source = self._world.open_source(self._request)
+            self.pipeline.rewind()
             return
         self._source = None
         self.pipeline.finish()
@@ -154,68 +235,104 @@ class Runner:
 
     def _try_again(self) -> None:
         """An input that went away is looked for by name, not by number."""
-        time.sleep(PUBLISH_S)
-        if not self._info.live or self._clock() - self._tried_at < RETRY_S:
+        self._world.sleep(PUBLISH_S)
+        if self._clock() - self._tried_at < RETRY_S:
             return
-        self._tried_at = self._clock()
         try:
-            source = open_source(Open(device=self._info.name))
-        except SourceError:
-            return
-        same_rate = source.info.sample_rate_hz == self._info.sample_rate_hz
-        if same_rate and source.info.channels >= self._info.channels:
-            self._source = source
-        else:
-            source.close()
-            self._reason = f"{self._info.name} came back with another rate or fewer inputs"
+            self._source = self._world.open_again(self._info)
+        except SourceError as error:
+            self._reason = str(error)
+        self._tried_at = self._clock()
+
+    # ---- audio -------------------------------------------------------------------------------
 
     def _take_in(self, block: Block, now: float) -> None:
-        if self._reason:  # audio comes again: what came in between is lost
-            away_s = now - self._fed_at - len(block.samples) / self._info.sample_rate_hz
-            lost = max(round(away_s * self._info.sample_rate_hz), block.lost_frames)
+        rate_hz = self._info.sample_rate_hz
+        if self._lost_since is not None:  # audio comes again: what came in between is lost
+            away_s = now - self._lost_since - len(block.samples) / rate_hz
+            if not self._info.live:
+                away_s = self._away_s * self._request.speed
+            lost = max(round(away_s * rate_hz), block.lost_frames, 0)
             block = Block(block.samples, lost)
-            self._reason = ""
-        self._fed_at = now
-        self._events += self.pipeline.feed(block)
+            self._reason = self._reason or "the watch was restarted"
+            self._drift = Drift(rate_hz)
+        self._heard_at = now
+        for piece in _pieces(block, self.pipeline.meter.tick_frames):
+            before_s = self.pipeline.now_s
+            self._tell(self.pipeline.feed(piece))
+            if self.pipeline.now_s > before_s:
+                self._log_tick(self.pipeline.now_s)
+        if self._info.live:
+            self._drift.add(now, len(block.samples) + block.lost_frames)
+        self._reason, self._lost_since = "", None
 
     def _keep_going(self, now: float) -> None:
         """Nothing came: after a while that is a fault, and the alarms go on by the clock."""
-        silent_s = now - self._fed_at
+        silent_s = now - self._heard_at
         if self._reason == "" and silent_s >= STALL_S:
             self._reason = f"{self._info.name} delivers nothing: its cable, power, then its clock"
+            if self._lost_since is None:
+                self._lost_since = self._heard_at
         if self._reason and now - self._stalled_at >= self.pipeline.tick_s:
             self._stalled_at = now
-            self._events += self.pipeline.stalled(self.pipeline.fed_s + silent_s, self._reason)
+            self._tell(self.pipeline.stalled(self._stream_s(), self._reason))
+            self._log_tick(self._stream_s())
+        if self._source is not None and silent_s >= STALL_S + REOPEN_S:
+            self._let_go(self._reason)
+
+    def _stream_s(self) -> float:
+        """Stream time now; goes on by the clock while a live input delivers nothing."""
+        fed_s = self.pipeline.fed_s
+        if self._lost_since is None or not self._info.live:
+            return fed_s
+        return fed_s + max(self._clock() - self._lost_since, 0.0)
+
+    # ---- what is told ------------------------------------------------------------------------
+
+    def _tell(self, events: list[AlarmEvent]) -> None:
+        self._events += events
+        if events and self._feed is not None:
+            self._feed.happened(events, self.kept())
+
+    def _log_tick(self, at_s: float) -> None:
+        if self._feed is not None:
+            pipeline = self.pipeline
+            lost_s = pipeline.audio_lost_s
+            self._feed.tick(pipeline.latest, at_s, lost_s, self._reason, self._standing)
+
+    def _standing(self) -> tuple[Iterator[Incident], Kept]:
+        entries = self.pipeline.book.entries
+        return (e.incident for e in entries if e.incident is not None), self.kept()
+
+    def kept(self) -> Kept:
+        """What a restart needs to go on from here."""
+        pipeline, world = self.pipeline, self._world
+        return Kept(
+            fed_s=pipeline.fed_s,
+            audio_lost_s=pipeline.audio_lost_s,
+            floor_dbfs=tuple(float(f) for f in pipeline.meter.learned().floor_dbfs),
+            book=keep(pipeline.book),
+            steady_s=self._heard_at,
+            boot=world.boot,
+            utc_ms=world.utc_ms() - round(1000 * (self._clock() - self._heard_at)),
+        )
 
     def snapshot(self) -> Snapshot:
         """How it stands now, with what happened since the last one."""
-        now_s = self.pipeline.fed_s
-        if self._reason and self._info.live:
-            now_s += self._clock() - self._fed_at
         events, self._events = self._events, []
-        return self.pipeline.snapshot(
-            now_s,
+        shot = self.pipeline.snapshot(
+            self._stream_s(),
             events=events,
             engine_load=self._load.share,
             ended=self._ended,
             notice=self._reason or self._notice,
         )
+        log = None if self._feed is None else self._feed.log.state()
+        return replace(shot, log=log, drift_ppm=self._drift.ppm)
 
 
-class _Load:
-    """The share of one core that this process uses, over the last second or so."""
-
-    def __init__(self, now: float) -> None:
-        self.share = 0.0
-        self._at, self._cpu_s = now, time.process_time()
-
-    def update(self, now: float) -> None:
-        if now - self._at >= LOAD_WINDOW_S:
-            cpu_s = time.process_time()
-            self.share = (cpu_s - self._cpu_s) / (now - self._at)
-            self._at, self._cpu_s = now, cpu_s
-
-
-def _time_of_day_s() -> float:
-    now = datetime.now()
-    return now.hour * 3600 + now.minute * 60 + now.second + now.microsecond / 1e6
+def _pieces(block: Block, longest_frames: int) -> Iterator[Block]:
+    """The block cut so that no piece ends more than one tick."""
+    yield Block(block.samples[:longest_frames], block.lost_frames)
+    for start in range(longest_frames, len(block.samples), longest_frames):
+        yield Block(block.samples[start : start + longest_frames])

@@ -1,0 +1,51 @@
+"""What a session's log says for another engine to go on from where the last one broke off."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from engine import plain, sessions
+from engine.commands import Open
+from engine.kept import Kept
+from engine.log_schema import NotALogError, open_to_read
+from engine.sources.base import HOST_API, SourceError, SourceInfo
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """request, info : what was watched, and the source as it was
+    start_s : time of day (or place in the take's timecode) of stream time 0
+    kept : what the last engine remembered
+    """
+
+    request: Open
+    info: SourceInfo
+    start_s: float
+    kept: Kept
+
+
+def resume(folder: Path) -> Resumed:
+    """Read it from the session in that folder.
+
+    Raises
+    ------
+    SourceError
+        Where the session had not begun, or its log can't be read; one line.
+    """
+    try:
+        with closing(open_to_read(folder / sessions.LOG)) as log:
+            columns = "request, start_s, source, sample_rate_hz, channels, live, host_api"
+            session = log.execute(f"SELECT {columns} FROM session").fetchone()
+            kept = log.execute("SELECT state FROM kept").fetchone()
+        if session is None or kept is None:
+            raise SourceError(f"{folder.name}: broke off before it began: start a new watch")
+        request = plain.loads(Open, session[0])
+        _, start_s, source, rate_hz, channels, live, host_api = session
+        fields = {HOST_API: host_api}
+        names = ("",) * channels
+        info = SourceInfo(source, rate_hz, channels, names, fields=fields, live=bool(live))
+        return Resumed(request, info, start_s, plain.loads(Kept, kept[0]))
+    except (NotALogError, ValueError) as error:
+        raise SourceError(str(error)) from error
