@@ -82,7 +82,7 @@ def test_the_take_holds_faults() -> None:
     assert {i.end_s is None for i in WHOLE[0]} == {True, False}
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=7, deadline=None)
 @given(places=cuts(len(TAKE)))
 def test_any_boundaries_give_the_same(places: list[int]) -> None:
     """One take cut anywhere, empty blocks too, raises the same alarms and the same totals."""
@@ -109,7 +109,7 @@ def test_at_other_rates(rate_hz: int) -> None:
     assert_same(watched(Pipeline(PLAN, rate_hz), blocks), whole(samples, rate_hz))
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(places=cuts(len(TAKE)))
 def test_a_gap_at_any_boundaries_gives_the_same(places: list[int]) -> None:
     """Lost frames in mid-stream lie at the same time whatever the blocks around them."""
