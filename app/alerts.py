@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
 from app import text
 from app.chime import ChimeSettings, Player, Scheduler, output_names
 from app.models.fix_list import Card
-from engine.model import AlarmState, Severity, Snapshot
+from engine.model import AlarmState, LogState, Severity, Snapshot
 
 _NO_MARKUP = str.maketrans({"<": "‹", ">": "›", "&": "＆"})
 """Some desktops read markup in messages; names from files must not become any."""
@@ -51,6 +51,7 @@ class Alerts(QObject):
         self._window, self._clock = window, clock
         self._shown: dict[tuple[int, ...], Severity] = {}
         self._tray: QSystemTrayIcon | None = None
+        self._log_problem = False
 
     def start(self, icon: QIcon) -> None:
         """Begin anew with a watch; puts our icon into the tray where there is one."""
@@ -64,6 +65,7 @@ class Alerts(QObject):
         """Sound and show what is new in it."""
         due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
         self._play(due)
+        self._show_log(snapshot.log)
         unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
         fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
         self._shown = {c.key: c.severity for c in unseen if c.severity}
@@ -80,6 +82,18 @@ class Alerts(QObject):
         """Sound while the engine does not answer: nobody is watching then."""
         self._play(self.scheduler.due_unwatched(self._clock()))
         QApplication.alert(self._window)
+
+    def show_stopped(self) -> None:
+        """Sound at once: the engine is gone."""
+        self._play(self.scheduler.due_stopped(self._clock()))
+        QApplication.alert(self._window)
+
+    def _show_log(self, log: LogState | None) -> None:
+        """Sound once when the log can't be saved any more."""
+        problem = log is not None and bool(log.problem)
+        if problem and not self._log_problem:
+            self._play(self.scheduler.due_log(self._clock()))
+        self._log_problem = problem
 
     def _play(self, due: Severity | None) -> None:
         if due is not None and self.settings.on:

@@ -44,11 +44,15 @@ class Client(Protocol):
     def progress(self) -> str:
         """What keeps the watch from beginning, one line; empty where there is nothing to say."""
 
+    @property
+    def stopped(self) -> str:
+        """Why nothing is watched while another engine starts, one line; else empty."""
+
     def send(self, command: Command) -> None:
         """Pass a command on."""
 
     def close(self) -> None:
-        """End the watch and let go of everything; may be called twice."""
+        """Let go of the watch; may be called twice. A live one goes on unless told to stop."""
 
 
 class Bridge(QObject):
@@ -63,6 +67,7 @@ class Bridge(QObject):
     failed = Signal(str)
     ended = Signal()
     silent = Signal(float)
+    stopped = Signal(str)
 
     def __init__(
         self,
@@ -76,6 +81,7 @@ class Bridge(QObject):
         self._client: Client | None = None
         self._watch: Watch | None = None
         self._heard_s = 0.0
+        self._told_stopped = False
         self._timer = QTimer(self, interval=POLL_MS)
         self._timer.timeout.connect(self.poll)
 
@@ -111,10 +117,14 @@ class Bridge(QObject):
                 self._heard_s = self._clock()
                 self.started.emit(self._watch)
             newest = client.latest()
+            stopped = client.stopped
         except (OSError, ValueError) as error:
             self.close()
             self.failed.emit(str(error))
             return
+        if stopped and not self._told_stopped:
+            self.stopped.emit(stopped)
+        self._told_stopped = bool(stopped)
         self._pass_on(newest)
 
     def _pass_on(self, newest: Snapshot | None) -> None:

@@ -115,6 +115,14 @@ class Scheduler:
         """The sound while nothing is being watched: as for a red not yet seen."""
         return self._let(now_s, Severity.RED if self._red_again(now_s) else None)
 
+    def due_stopped(self, now_s: float) -> Severity | None:
+        """The sound of a watch that has just stopped, however lately a red was heard."""
+        return self._let(now_s, Severity.RED)
+
+    def due_log(self, now_s: float) -> Severity | None:
+        """The sound of a log that can't be saved any more."""
+        return self._let(now_s, Severity.AMBER)
+
     def _red_again(self, now_s: float) -> bool:
         return now_s - self._last_red_s >= REPEAT_S
 

@@ -106,7 +106,12 @@ def _window(request: Open | None) -> int:
     from engine.client import EngineClient
 
     # Started first, so that the engine opens the source while Qt is still loading.
-    early = [EngineClient(request)] if request is not None else []
+    early = []
+    if request is None:
+        folder, request = _running_watch()
+        early = [EngineClient(request, folder=folder)] if request is not None else []
+    else:
+        early = [EngineClient(request)]
 
     def client_for(wanted: Open) -> EngineClient:
         return early.pop() if early and wanted is request else EngineClient(wanted)
@@ -115,6 +120,14 @@ def _window(request: Open | None) -> int:
     from engine.sources.device import list_inputs
 
     return run_window(request, client_for, list_inputs)
+
+
+def _running_watch() -> tuple[Path | None, Open | None]:
+    """The live watch that goes on without a window, to be looked at again."""
+    from engine.sessions import running_watches
+
+    live = [(folder, running.request) for folder, running in running_watches() if running.live]
+    return live[0] if live else (None, None)
 
 
 def _scan(arguments: argparse.Namespace) -> int:

@@ -26,6 +26,10 @@ from engine.model import AlarmState, Snapshot
 
 SHELVE_S = 300.0
 STOP_WORDS = "The alarms stop. The recorder goes on by itself; nothing on it is touched."
+CLOSE_WORDS = (
+    f"{STOP_WORDS} Or only close this window: the watch and its log go on unseen and unheard "
+    "until trackwarden is opened again."
+)
 
 
 class MainWindow(QMainWindow):
@@ -95,6 +99,7 @@ class MainWindow(QMainWindow):
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _s: page.show_silence("The engine does not answer."))
         bridge.silent.connect(lambda _s: self.alerts.show_silence())
+        bridge.stopped.connect(self._stopped)
         self.start_page.chosen.connect(self.open)
         page.header.standby_asked.connect(self.toggle_standby)
         page.header.look_asked.connect(self.toggle_look)
@@ -144,6 +149,10 @@ class MainWindow(QMainWindow):
         cards = self.watch_page.show_snapshot(snapshot)
         self.alerts.show_snapshot(snapshot, cards)
         self.watch_page.footer.show_chime(self.alerts.words())
+
+    def _stopped(self, words: str) -> None:
+        self.watch_page.show_silence(words)
+        self.alerts.show_stopped()
 
     def _failed(self, words: str) -> None:
         if self.watching:
@@ -259,14 +268,19 @@ class MainWindow(QMainWindow):
         if self.layer.covers:
             self.layer.hide()
         elif self.watching:
-            self._ask_first(self.to_start)
+            self._ask_first(self.to_start, STOP_WORDS)
         elif self.isFullScreen():
             self.toggle_full_screen()
 
-    def _ask_first(self, act: Callable[[], None]) -> None:
+    def _ask_first(
+        self,
+        act: Callable[[], None],
+        words: str,
+        other: tuple[str, Callable[[], None]] | None = None,
+    ) -> None:
         if self._live and self.bridge.running:
             self.layer.open(
-                Question(self.pages, "Stop watching?", STOP_WORDS, "Stop watching", act)
+                Question(self.pages, "Stop watching?", words, "Stop watching", act, other)
             )
         else:
             act()
@@ -295,11 +309,17 @@ class MainWindow(QMainWindow):
         self._leaving = True
         self.close()
 
+    def _close_only(self) -> None:
+        """The window goes, the watch goes on."""
+        self.bridge.close()
+        self._close_now()
+
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Ask while watching live; then end everything in good order."""
         if self._live and self.bridge.running and not self._leaving:
             event.ignore()
-            self._ask_first(self._close_now)
+            other = ("Close, watch on", self._close_only)
+            self._ask_first(self._close_now, CLOSE_WORDS, other)
             return
         self.bridge.stop()
         self.alerts.close()

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
-from engine.model import Kind
+from engine.model import Kind, LogState
 
 NO_LEVEL: Final = "—"
 QUIETEST_SHOWN_LUFS: Final = -60.0
@@ -121,6 +121,18 @@ def engine_alive(load: float) -> str:
 def engine_silent(seconds: float) -> str:
     """What the footer says of an engine that no longer answers."""
     return f"Engine: no answer for {lasted(seconds)}. Nothing is being watched."
+
+
+def log_saved(log: LogState) -> str:
+    """What the footer says of the session log."""
+    if log.problem:
+        return f"Log: NOT SAVED, {log.waiting} lines in memory: {log.problem}"
+    return f"Log: saved {round(log.saved_s)} s ago"
+
+
+def drift(ppm: float) -> str:
+    """How the interface's clock runs against the computer's."""
+    return f"Clock: {ppm:+.1f} ppm"
 
 
 def channels(count: int) -> str:

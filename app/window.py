@@ -41,7 +41,7 @@ def run_window(
     ticks = QTimer(interval=SIGNAL_CHECK_MS)
     ticks.timeout.connect(lambda: None)
     ticks.start()
-    app.aboutToQuit.connect(bridge.stop)
+    app.aboutToQuit.connect(bridge.close)
     window.resize(1440, 900)
     window.show()
     if request is not None:

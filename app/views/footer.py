@@ -23,11 +23,12 @@ class Footer(QWidget):
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.audio = plain("Audio: nothing lost")
         self.engine = plain("Engine: starting")
+        self.log, self.clock = plain(""), plain("")
         self.chime = Button("Chime", "C")
         self.notice = Elided("bold")
         self.keys = plain(KEY_HINTS)
         self.row = QHBoxLayout(self)
-        for part in (self.audio, self.engine, self.chime):
+        for part in (self.audio, self.engine, self.log, self.clock, self.chime):
             self.row.addWidget(part)
         self.row.addWidget(self.notice, 1)
         self.row.addWidget(self.keys)
@@ -47,6 +48,10 @@ class Footer(QWidget):
             say(self.engine, "Engine: done", "")
         else:
             say(self.engine, text.engine_alive(snapshot.engine_load), "")
+        if snapshot.log is not None:
+            say(self.log, text.log_saved(snapshot.log), "amber" if snapshot.log.problem else "")
+        if snapshot.drift_ppm is not None:
+            say(self.clock, text.drift(snapshot.drift_ppm))
         if snapshot.notice:
             self.say(snapshot.notice)
 

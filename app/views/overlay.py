@@ -95,16 +95,27 @@ class Question(Overlay):
     """Asks before something that cannot be taken back. Nothing happens unless Yes is pressed."""
 
     def __init__(
-        self, parent: QWidget, title: str, words: str, yes: str, act: Callable[[], None]
+        self,
+        parent: QWidget,
+        title: str,
+        words: str,
+        yes: str,
+        act: Callable[[], None],
+        other: tuple[str, Callable[[], None]] | None = None,
     ) -> None:
         super().__init__(parent)
         self.setAccessibleName(title)
         self.column.addWidget(plain(title, "title"))
-        self.column.addWidget(plain(words))
+        self.column.addWidget(plain(words, wrap=True))
         self.no, self.yes = Button("Keep watching", "Esc", main=True), Button(yes, main=True)
         row = QHBoxLayout()
         for button in (self.no, self.yes):
             row.addWidget(button)
+        if other is not None:
+            self.other = Button(other[0], main=True)
+            self.other.clicked.connect(self.hide)
+            self.other.clicked.connect(other[1])
+            row.addWidget(self.other)
         self.column.addLayout(row)
         self.no.clicked.connect(self.hide)
         self.yes.clicked.connect(self.hide)

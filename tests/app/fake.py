@@ -229,6 +229,7 @@ class FakeClient:
         self.closed = False
         self.error = ""
         self.progress = ""
+        self.stopped = ""
 
     def watch(self) -> Watch | None:
         """What is watched; None while it is still opening."""
