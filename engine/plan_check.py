@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import difflib
 import math
-import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from engine.batteries import lasts_s
 from engine.model import Kind, Level
 from engine.settings import LIMITS, Limit, Value
 from engine.toml_lines import Path
@@ -18,7 +18,6 @@ from engine.tracks import Plan, Track
 FRAME_RATES: Final = ("23.976", "24", "25", "29.97", "29.97df", "30")
 LONGEST_TEXT: Final = 200
 
-_BATTERY: Final = re.compile(r"[0-9]{1,2}h(?:[0-5][0-9])?|[0-9]{1,4}min")
 # Marks that reorder the text around them on screen: a name could show as another.
 _REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _SUGGEST_AT_MOST: Final = 100
@@ -215,7 +214,7 @@ def _text(value: Any) -> str:
 
 def _battery(value: Any) -> str:
     text = _text(value)
-    if text and not (_BATTERY.fullmatch(text) and re.search("[1-9]", text)):
+    if text and lasts_s(text) is None:
         raise _WrongError('a time such as "4h", "3h30" or "90min"')
     return text
 
