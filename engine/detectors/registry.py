@@ -8,12 +8,17 @@ from typing import Final
 
 from engine.detectors.base import Detector
 from engine.detectors.clipped import Clipped
+from engine.detectors.dead_mic import DeadMic
+from engine.detectors.hum import Hum
 from engine.detectors.input_lost import InputLost
 from engine.detectors.invalid_samples import InvalidSamples
+from engine.detectors.low import Low
 from engine.detectors.muted import Muted
 from engine.detectors.samples_lost import SamplesLost
 from engine.detectors.silent import Silent
+from engine.detectors.unexpected import Unexpected
 from engine.model import Fault
+from engine.settings import NEVER
 
 
 class Scope(Enum):
@@ -74,6 +79,18 @@ DETECTORS: Final[tuple[Row, ...]] = (
         in_standby=True,
     ),
     Row(
+        Fault.DEAD_MIC,
+        DeadMic,
+        amber_s="dead_mic_amber_s",
+        red_s="dead_mic_red_s",
+        off_s=1.0,
+        word="dead mic",
+        check_first="link is up, mic is dead: phantom power, mic plug",
+        family=LOSS,
+        rank=2,
+        spoils=True,
+    ),
+    Row(
         Fault.SILENT,
         Silent,
         amber_s="silent_amber_s",
@@ -95,6 +112,33 @@ DETECTORS: Final[tuple[Row, ...]] = (
         check_first="overloaded: turn the pack's gain down, use the safety meanwhile",
         spoils=True,
         red_if_uncovered=True,
+    ),
+    Row(
+        Fault.LOW,
+        Low,
+        amber_s="low_amber_s",
+        red_s=NEVER,
+        off_s=2.0,
+        word="low",
+        check_first="someone talks far too low: gain or sensitivity of the pack, mic covered",
+    ),
+    Row(
+        Fault.HUM,
+        Hum,
+        amber_s="hum_amber_s",
+        red_s="hum_red_s",
+        off_s=2.0,
+        word="hum",
+        check_first="mains hum: cable screen, power supply or ground loop near this input",
+    ),
+    Row(
+        Fault.UNEXPECTED,
+        Unexpected,
+        amber_s="unexpected_amber_s",
+        red_s=NEVER,
+        off_s=2.0,
+        word="unexpected",
+        check_first="a signal on an unused input: is something patched wrongly?",
     ),
     Row(
         Fault.INPUT_LOST,

@@ -1,7 +1,13 @@
 """Silent: the place itself (room, wind, cloth, breath) is no longer audible on the track.
 
-Model: a live microphone always hears its place, so a level that stays below presence means that
-sound no longer reaches the recorder; how long is normal depends on the kind (contract).
+Model: a live microphone always hears its place, so a level under presence means that this sound no
+longer reaches the recorder; how long is normal depends on the kind (contract). Once that was too
+long, a word that still gets through does not bring the place back: between its syllables the level
+falls under presence again, which on a live track it never does.
+
+A track that was dead before the watch began has no place to lose. It is never heard where its
+level has not stirred, as steady as electronics, while most of its neighbours were heard for 60 s
+(contract).
 """
 
 from __future__ import annotations
@@ -10,64 +16,128 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, span_s, unknown
-from engine.model import Condition, Fault, Flags, Measurement
+from engine.detectors.base import Feed, condition, unknown
+from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.tracks import Scene
 from engine.units import rms_dbfs, stated
 
-LEVEL_S: Final = 0.4
-"""The level that decides on presence is over this long: sound can't be further back."""
+LOST_SHARE: Final = 0.2
+"""A place is lost while at least this share of the last hops lies under presence."""
+OVER_S: Final = 6.0
+BACK_S: Final = 3.0
+"""That long without a hop under presence, and the place is back."""
+FIRST_HOPS: Final = 3
+"""So many hops in one tick begin it; fewer are chance."""
 
-HEARD_S: Final = 0.4
-"""Present this long in all before a track counts as heard at all."""
+NEVER_HEARD_S: Final = 60.0
+HEARD_S: Final = 1.0
+"""A track has been heard when it stirred for this long in all, and is again when lately."""
+STIR_DB: Final = 1.5
+"""Steady electronics keeps its 100 ms level this near to its mean; no live place does."""
+IDLE_DBFS: Final = -110.0
+_SETTLE_S: Final = 1.0
+_FOLLOW: Final = 0.02
+_TICKS: Final = 60
 
 
 class Silent:
-    """Follows the signal-present state; the onset is the last hop that was still audible."""
+    """Follows how much of the last seconds lies under presence; the onset is the first such hop."""
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.SILENT)
+        self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        self._amber_s = scene.numbers("silent_amber_s")
         self._tracks = len(scene.tracks)
         self.reset()
 
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
-        self._audible_s = np.zeros(self._tracks)
-        self._heard_s = np.zeros(self._tracks)
-        self._quiet_s = np.zeros(self._tracks)
-        self._stirring: Flags = np.zeros(self._tracks, dtype=np.bool_)
-        self._level_dbfs = np.full(self._tracks, np.nan)
+        tracks = self._tracks
+        self._under = np.zeros((_TICKS, tracks), dtype=np.int64)
+        self._valid = np.zeros((_TICKS, tracks), dtype=np.int64)
+        self._tick = 0
+        self._lost = np.zeros(tracks, dtype=np.bool_)
+        self._onset_s = np.zeros(tracks)
+        self._until_s = np.zeros(tracks)
+        self._first_s = np.nan
+        self._mean_dbfs = np.full(tracks, np.nan)
+        self._stirred_s = np.zeros(tracks)
+        self._neighbours_s = np.zeros(tracks)
+        self._all_heard = False
+        self._level_dbfs = np.full(tracks, np.nan)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
-        """Active where the track is not present."""
+        """Active where the place is not audible, or the track was never heard."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        self._follow(m, m.valid & (rms_dbfs(m.mean_square) >= m.presence_dbfs))
-        self._heard_s += m.present * (m.end_s - m.start_s)
+        if self._tick == 0:
+            self._first_s = m.start_s
+        self._follow(m)
+        never = np.zeros(self._tracks, dtype=np.bool_)
+        if m.end_s - self._first_s > _SETTLE_S and not self._all_heard:
+            never = self._never_heard(m)
         self._level_dbfs = m.level_dbfs
+        self._tick += 1
+        onset_s = np.where(never, self._first_s, self._onset_s)
+        until_s = np.where(never, m.end_s, self._until_s)
         known = m.valid.any(axis=0) & ~np.isnan(m.level_dbfs) & self._watched
-        return condition(~m.present, known, self._audible_s, self._quiet_s)
+        return condition((self._lost | never) & known, known, onset_s, until_s)
 
-    def _follow(self, m: Measurement, audible: Flags) -> None:
-        """Keep until when each track was heard, and until when it was quiet since.
+    def _follow(self, m: Measurement) -> None:
+        """Begin, hold and end the times in which the place is not audible."""
+        limit = 10.0 ** (m.presence_dbfs / 10.0) / 2.0
+        under = m.valid & (m.mean_square < limit)
+        count = np.count_nonzero(under, axis=0)
+        begins = ~self._lost & (count >= FIRST_HOPS)
+        if begins.any():
+            first_s = m.start_s + m.hop_s * under.argmax(axis=0)
+            self._onset_s = np.where(begins, first_s, self._onset_s)
+            self._lost |= begins
+            self._under[:, begins] = 0
+            self._valid[:, begins] = 0
+        if not self._lost.any():
+            return
+        at = self._tick % _TICKS
+        self._under[at] = count
+        self._valid[at] = np.count_nonzero(m.valid, axis=0)
+        last_s = m.start_s + m.hop_s * (len(under) - under[::-1].argmax(axis=0))
+        self._until_s = np.where(count > 0, last_s, self._until_s)
+        share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
+        back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
+        long = self._until_s - self._onset_s >= self._amber_s
+        back = np.where(long, back, m.present & (count < FIRST_HOPS))
+        self._lost &= ~(back & (self._valid[at] > 0))
 
-        A single audible hop is no return, but where sound does return, it was quiet until the
-        first of the audible ticks that led to it.
-        """
-        first_s, last_s = span_s(audible, m)
-        any_audible = audible.any(axis=0)
-        heard_s = np.where(any_audible, last_s, -np.inf)
-        heard_s = np.fmax(heard_s, np.where(np.isnan(m.level_dbfs), -np.inf, m.end_s - LEVEL_S))
-        self._audible_s = np.where(m.present, np.fmax(heard_s, self._audible_s), self._audible_s)
-        since_s = np.where(self._stirring, self._quiet_s, first_s)
-        self._quiet_s = np.where(any_audible, np.fmax(since_s, m.end_s - LEVEL_S), m.end_s)
-        self._stirring = np.asarray(any_audible & ~m.present)
+    def _never_heard(self, m: Measurement) -> Flags:
+        """Where nothing stirred since the watch began, though the neighbours were heard."""
+        count = np.count_nonzero(m.valid, axis=0)
+        power = (m.mean_square * m.valid).sum(axis=0) / np.maximum(count, 1)
+        level_dbfs = rms_dbfs(power)
+        known = (count == len(m.valid)) & (level_dbfs > IDLE_DBFS)
+        if not known.any():
+            return np.zeros(self._tracks, dtype=np.bool_)
+        off_db = level_dbfs - np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
+        stirs = known & (np.abs(off_db) > STIR_DB)
+        mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
+        self._mean_dbfs = np.where(known, mean_dbfs + _FOLLOW * off_db, self._mean_dbfs)
+        tick_s = m.end_s - m.start_s
+        self._stirred_s += stirs * tick_s
+        heard = self._stirred_s >= HEARD_S
+        self._all_heard = bool((heard | ~self._open).all())
+        self._neighbours_s += known * self._neighbours_heard(heard & m.present) * tick_s
+        return np.asarray(self._open & ~heard & (self._neighbours_s >= NEVER_HEARD_S))
+
+    def _neighbours_heard(self, heard: Flags) -> Levels:
+        """1 where most of the other open tracks are heard, else 0."""
+        others = np.count_nonzero(self._open) - self._open
+        live = np.count_nonzero(self._open & heard) - (self._open & heard)
+        return np.asarray((live * 2 > others) & (others > 0), dtype=np.float64)
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
-        if self._heard_s[place] < HEARD_S:
-            return "never heard: nothing above presence since the watch began"
         level_dbfs = stated(float(self._level_dbfs[place]))
         level = "no level at all" if level_dbfs is None else f"level {level_dbfs:.0f} dBFS"
+        if self._stirred_s[place] < HEARD_S:
+            return f"never heard since the watch began, {level}".replace("-", "−")
         return f"nothing above presence, {level}".replace("-", "−")

@@ -1,0 +1,235 @@
+"""Dead mic: the link is up, but the place fell away and only steady electronics noise is left.
+
+Model: a live microphone carries its place, whose level is never quite steady, on top of the noise
+of its own input; without its power, plug or capsule only that noise stays: below all that the
+track carried before, white or nearly so, and so steady that its level over 100 ms moves by a
+fraction of a decibel (the spread of the mean of n independent Gaussian powers is 4.34·sqrt(2/n)
+dB). Places are loudest in the low end and electronics spread evenly up to 24 kHz, so the fall is
+looked for between about 200 and 1000 Hz, where a noise 5 dB under the live floor lies 15 dB under
+it. Steadiness alone proves nothing, for air handling is as steady; nor does a fall that the other
+tracks share while they stay alive: then the place went quiet. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.slow import Slow
+from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.tracks import Scene
+from engine.units import rms_dbfs
+
+FALL_DB: Final = 4.0
+"""How far under the quietest live half second the noise must lie, in the band."""
+STEADY_DB: Final = 1.2
+STEADY_BAND_DB: Final = 2.4
+"""Largest spread (10 to 90 %) of the 100 ms levels, of all the sound and in the band; Gaussian
+noise spreads 0.25 and 1.4 dB."""
+SHARED_STEADY_DB: Final = 0.6
+"""The same where half of the other tracks fell too: several mics dead, or a quieter place?"""
+JUDGED_S: Final = 4.0
+GIVEN_UP_S: Final = 8.0
+"""From the onset: judged from here on, and taken for a quieter place when never steady."""
+SETTLE_S: Final = 0.6
+"""A pop and a sagging bias may last that long."""
+BACK_S: Final = 2.0
+"""The fault is over when nothing under the limit was heard that long: speech has gaps."""
+IDLE_DBFS: Final = -110.0
+_IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
+
+_RISE_DB: Final = 0.015
+"""The reference rises by at most this each half second: what was once heard stays likely."""
+_LEARNT: Final = 16
+"""Half seconds heard before a fall means anything."""
+_HISTORY: Final = 40
+_LATE: Final = 20
+_HALF_SECOND: Final = 5
+"""In ticks: kept levels; how old a level is before it teaches; what it is averaged over."""
+_MOSTLY: Final = 0.7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LearnedQuiet:
+    """Quietest live level of each track in the band, dB, shape (tracks,); NaN where unknown."""
+
+    quietest_db: Levels
+
+
+class DeadMic:
+    """Follows falls under the quietest live level and asks whether what is left is steady."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.DEAD_MIC)
+        self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        self._slow = Slow(scene.sample_rate_hz)
+        self._tracks = len(scene.tracks)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        tracks = self._tracks
+        self._last = np.zeros(tracks, dtype=np.float32)
+        self._band = np.full((_HISTORY, tracks), np.nan)
+        self._wide = np.full((_HISTORY, tracks), np.nan)
+        self._low_ring = np.zeros((_HISTORY, tracks), dtype=np.bool_)
+        self._tick = 0
+        self._learnt = np.zeros(tracks)
+        self._quietest_db = np.full(tracks, np.nan)
+        self._set_limit()
+        self._low_since_s = np.full(tracks, np.inf)
+        self._run = np.zeros(tracks, dtype=np.bool_)
+        self._dead = np.zeros(tracks, dtype=np.bool_)
+        self._share = np.zeros(tracks)
+        self._onset_s = np.full(tracks, np.nan)
+        self._low_s = np.full(tracks, np.nan)
+
+    @property
+    def learned(self) -> LearnedQuiet:
+        """What a restart need not learn anew."""
+        return LearnedQuiet(self._quietest_db.copy())
+
+    def learn(self, learned: LearnedQuiet) -> None:
+        """Start from what an earlier watch of the same tracks learned."""
+        self._quietest_db = learned.quietest_db.copy()
+        self._learnt = np.where(np.isnan(self._quietest_db), 0.0, _LEARNT)
+        self._set_limit()
+
+    def _set_limit(self) -> None:
+        known = (self._learnt >= _LEARNT) & ~np.isnan(self._quietest_db)
+        level_db = np.where(known, self._quietest_db - FALL_DB, -np.inf)
+        self._limit = (10.0 ** (level_db / 10.0) / 2.0).astype(np.float32)
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active where the sound fell under all that was live and stayed there, steady."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        known: Flags = np.asarray(m.valid.any(axis=0))
+        low = self._take_in(m, known)
+        if low.any() or self._run.any():
+            self._follow(m, low, known)
+            self._judge(m)
+        if self._tick % _HALF_SECOND == 0:
+            self._teach()
+        self._tick += 1
+        known &= self._watched
+        return condition(self._dead & known, known, self._onset_s, self._low_s)
+
+    def _take_in(self, m: Measurement, known: Flags) -> Flags:
+        """Levels of this tick into the history; returns where it lies under the limit."""
+        slow = self._slow(m.samples)
+        step = np.empty_like(slow)
+        np.subtract(slow[:, 1:], slow[:, :-1], out=step[:, 1:])
+        step[:, 0] = slow[:, 0] - self._last
+        self._last = slow[:, -1]
+        hops = step.reshape(self._tracks, len(m.valid), -1)
+        power = np.vecdot(hops, hops).T / np.float32(hops.shape[2])
+        wide = m.mean_square
+        count = np.full(self._tracks, len(m.valid))
+        if not m.valid.all():
+            power, wide = power * m.valid, wide * m.valid
+            count = np.count_nonzero(m.valid, axis=0)
+        share = 1.0 / np.maximum(count, 1)
+        wide_mean = wide.sum(axis=0) * share
+        heard = known & (wide_mean > _IDLE_MEAN_SQUARE)
+        at = self._tick % _HISTORY
+        self._wide[at] = np.where(heard, wide_mean, np.nan)
+        self._band[at] = np.where(heard, power.sum(axis=0) * share, np.nan)
+        under = (power < self._limit) & m.valid
+        low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard
+        self._low_ring[at] = low
+        self._mark(m, under, low)
+        return np.asarray(low)
+
+    def _mark(self, m: Measurement, under: Flags, low: Flags) -> None:
+        """Since when every hop has been under the limit, and when the last one was."""
+        if not under.any():
+            self._low_since_s[:] = np.inf
+            return
+        hops = len(under)
+        over = ~under & m.valid
+        since = m.start_s + m.hop_s * (hops - np.argmax(over[::-1], axis=0))
+        lasting = np.minimum(self._low_since_s, m.start_s)
+        self._low_since_s = np.where(over.any(axis=0), since, lasting)
+        self._low_since_s = np.where(under.any(axis=0), self._low_since_s, np.inf)
+        until = m.start_s + m.hop_s * (hops - np.argmax(under[::-1], axis=0))
+        self._low_s = np.where(low, until, self._low_s)
+
+    def _follow(self, m: Measurement, low: Flags, known: Flags) -> None:
+        """Begin, hold and end the runs of low ticks."""
+        begins = low & ~self._run
+        early = np.minimum(self._low_since_s, m.end_s)
+        self._onset_s = np.where(begins, np.maximum(early, m.start_s - 0.1), self._onset_s)
+        self._run |= begins
+        self._share = np.where(begins, 1.0, self._share + known * (low - self._share) / 10.0)
+        over = np.where(self._dead, m.end_s - self._low_s > BACK_S, self._share < _MOSTLY)
+        self._end(self._run & known & over)
+
+    def _end(self, where: Flags) -> None:
+        self._run &= ~where
+        self._dead &= ~where
+
+    def _judge(self, m: Measurement) -> None:
+        lasted = m.end_s - self._onset_s
+        due = self._run & ~self._dead & (lasted >= JUDGED_S)
+        if not due.any():
+            return
+        for place in np.flatnonzero(due):
+            if self._is_steady(int(place), m):
+                self._dead[place] = True
+            elif lasted[place] >= GIVEN_UP_S:
+                self._give_up(int(place))
+
+    def _is_steady(self, place: int, m: Measurement) -> bool:
+        """Whether what is left is electronics, on the newest low ticks after the settling."""
+        newest = round((JUDGED_S - SETTLE_S) * 10)
+        rows = (self._tick - np.arange(newest)) % _HISTORY
+        rows = rows[self._low_ring[rows, place]]
+        wide, band = rms_dbfs(self._wide[rows, place]), rms_dbfs(self._band[rows, place])
+        if len(rows) < _MOSTLY * newest or np.isnan(wide).all():
+            return False
+        low, middle, high = np.nanpercentile(wide, [10, 50, 90])
+        spread_band = float(np.subtract(*np.nanpercentile(band, [90, 10])))
+        limit = SHARED_STEADY_DB if self._shared(place) else STEADY_DB
+        over_floor = middle > m.floor_dbfs[place] + 1.0
+        return bool(high - low <= limit and spread_band <= STEADY_BAND_DB and not over_floor)
+
+    def _shared(self, place: int) -> bool:
+        """Whether at least half of the other open tracks are well under their quietest, too."""
+        others = self._open & ~np.isnan(self._quietest_db)
+        others[place] = False
+        if np.count_nonzero(others) < 2:
+            return False
+        rows = (self._tick - np.arange(20)) % _HISTORY
+        band = rms_dbfs(self._band[rows][:, others])
+        with np.errstate(invalid="ignore"):
+            fell = np.nanmin(band, axis=0) < self._quietest_db[others] - FALL_DB / 2.0
+        return bool(np.count_nonzero(fell) * 2 >= len(fell))
+
+    def _give_up(self, place: int) -> None:
+        """A live place that became quieter: learn it at once."""
+        self._quietest_db[place] = np.nanpercentile(rms_dbfs(self._band[:, place]), 10)
+        self._set_limit()
+        self._run[place] = False
+
+    def _teach(self) -> None:
+        """Let the half second of two seconds ago, before any fall could begin, teach."""
+        rows = (self._tick - _LATE - np.arange(_HALF_SECOND)) % _HISTORY
+        power = self._band[rows].sum(axis=0) / _HALF_SECOND
+        teaches = ~np.isnan(power) & ~self._run & ~self._low_ring[rows].any(axis=0)
+        level_db = rms_dbfs(power)
+        raised_db = np.where(np.isnan(self._quietest_db), np.inf, self._quietest_db + _RISE_DB)
+        lowest_db = np.minimum(level_db, raised_db)
+        self._quietest_db = np.where(teaches, lowest_db, self._quietest_db)
+        self._learnt += teaches
+        self._set_limit()
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        rows = (self._tick - 1 - np.arange(10)) % _HISTORY
+        level = rms_dbfs(np.nanmedian(self._wide[rows, place]))
+        return f"only steady noise at {level:.0f} dBFS, below all that was heard before"

@@ -1,0 +1,149 @@
+"""Low: someone talks on the track, but far below a usable level; the gain was never set.
+
+Model: seconds of speech are 10 ms frames at least 10 dB above the track's own live floor, added
+up (contract); of the newest 20 of them the AES17 RMS is taken. A neighbour's voice that spills
+into a silent performer's mic is no low voice: frames that are more than 10 dB above this
+performer's best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at
+a mic 0.2 m away than at one 1 m away, by the inverse-distance law), and without at least 4 s of
+the performer's own nothing new is said. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.model import Condition, Fault, Flags, Kind, Measurement
+from engine.tracks import Scene
+from engine.units import rms_dbfs
+
+SPEECH_DB: Final = 10.0
+SPILL_DB: Final = 10.0
+PART_S: Final = 0.5
+"""The newest speech is kept in parts of this many seconds of speech."""
+OWN_S: Final = 4.0
+IDLE_DBFS: Final = -110.0
+_IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
+_SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
+
+_FLOOR_TICKS: Final = 200
+_FIRST_TICKS: Final = 20
+_FLOOR_SHARE: Final = 0.1
+_FLOOR_EVERY: Final = 5
+"""A floor that fell lately counts at once: the level that a tenth of the last 20 s stayed under
+(one hop of each tick), looked at every 0.5 s."""
+
+
+class Low:
+    """Adds up the speech of every track and compares the newest of it with the limit."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.LOW)
+        self._limit_dbfs = scene.numbers("low_dbfs")
+        self._tracks = len(scene.tracks)
+        needed_s = scene.numbers("low_amber_s")
+        self._parts = np.maximum(np.ceil(needed_s / PART_S), 1.0).astype(np.int64)
+        whos = [t.who or f"input {t.input}" for t in scene.tracks]
+        self._lav = scene.kinds(Kind.LAV)
+        same = np.array([[a == b for b in whos] for a in whos])
+        self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
+        self._mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        tracks, depth = self._tracks, int(self._parts.max(initial=1))
+        self._recent = np.full((_FLOOR_TICKS, tracks), np.nan)
+        self._recent_floor_dbfs = np.full(tracks, np.nan)
+        self._tick = 0
+        # Newest part last; the one being filled is apart.
+        self._energy = np.zeros((depth, tracks))
+        self._own_s = np.zeros((depth, tracks))
+        self._begins_s = np.full((depth, tracks), np.nan)
+        self._filled = np.zeros(tracks, dtype=np.int64)
+        self._now_s = np.zeros(tracks)
+        self._now_energy = np.zeros(tracks)
+        self._now_own_s = np.zeros(tracks)
+        self._now_begin_s = np.full(tracks, np.nan)
+        self._low = np.zeros(tracks, dtype=np.bool_)
+        self._rms_dbfs = np.full(tracks, np.nan)
+        self._onset_s = np.full(tracks, np.nan)
+        self._last_s = np.full(tracks, np.nan)
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active while the newest seconds of speech, as many as the limit says, are too low."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        self._recent[self._tick % _FLOOR_TICKS] = np.where(m.valid[0], m.mean_square[0], np.nan)
+        self._tick += 1
+        if self._tick >= _FIRST_TICKS and self._tick % _FLOOR_EVERY == 0:
+            self._follow_floor()
+        limit = 10.0 ** ((np.fmin(m.floor_dbfs, self._recent_floor_dbfs) + SPEECH_DB) / 10.0) / 2.0
+        with np.errstate(invalid="ignore"):
+            speech = (m.mean_square >= limit) & m.valid & self._watched
+        if speech.any():
+            self._count(m, speech)
+        known = m.valid.any(axis=0) & self._watched
+        never = np.zeros(self._tracks, dtype=np.bool_)
+        return condition(self._low & known, known, self._onset_s, self._last_s, never)
+
+    def _follow_floor(self) -> None:
+        ranked = np.sort(np.where(self._recent > _IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
+        count = np.count_nonzero(~np.isnan(ranked), axis=0)
+        at = (count * _FLOOR_SHARE).astype(np.int64)
+        self._recent_floor_dbfs = rms_dbfs(ranked[at, np.arange(self._tracks)])
+        self._recent_floor_dbfs[count == 0] = np.nan
+
+    def _own(self, m: Measurement) -> Flags:
+        """Where the voice is this performer's: no other one's pack is so much louder."""
+        power = (m.mean_square * m.valid).sum(axis=0)
+        mine = (self._mates * power).max(axis=1)
+        theirs = (self._rivals * power).max(axis=1)
+        return np.asarray(theirs <= mine * _SPILL)
+
+    def _count(self, m: Measurement, speech: Flags) -> None:
+        own = self._own(m)
+        seconds = m.hop_s * np.count_nonzero(speech, axis=0)
+        some = seconds > 0
+        first_s = m.start_s + m.hop_s * np.argmax(speech, axis=0)
+        last_s = m.start_s + m.hop_s * (len(speech) - np.argmax(speech[::-1], axis=0))
+        self._last_s = np.where(some, last_s, self._last_s)
+        self._now_begin_s = np.where(some & (self._now_s == 0), first_s, self._now_begin_s)
+        self._now_s += seconds
+        self._now_own_s += seconds * own
+        self._now_energy += (m.mean_square * speech).sum(axis=0) * m.hop_s * own
+        full = self._now_s >= PART_S - 1e-9
+        if full.any():
+            self._close_part(full)
+
+    def _close_part(self, full: Flags) -> None:
+        for store, now in (
+            (self._energy, self._now_energy),
+            (self._own_s, self._now_own_s),
+            (self._begins_s, self._now_begin_s),
+        ):
+            store[:-1, full] = store[1:, full]
+            store[-1, full] = now[full]
+        self._filled += full
+        for now in (self._now_s, self._now_energy, self._now_own_s):
+            now[full] = 0.0
+        for place in np.flatnonzero(full & (self._filled >= self._parts)):
+            self._judge(int(place))
+
+    def _judge(self, place: int) -> None:
+        newest = slice(-int(self._parts[place]), None)
+        own_s = self._own_s[newest, place].sum()
+        if own_s < OWN_S:
+            return
+        self._rms_dbfs[place] = rms_dbfs(self._energy[newest, place].sum() / own_s)
+        low = self._rms_dbfs[place] < self._limit_dbfs[place]
+        if low and not self._low[place]:
+            self._onset_s[place] = self._begins_s[newest, place][0]
+        self._low[place] = low
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        return f"speech at {self._rms_dbfs[place]:.0f} dBFS RMS, far below a usable level"

@@ -1,0 +1,69 @@
+"""Unexpected: a signal on an input that the plan calls unused; something is patched wrongly.
+
+Model: an input with nothing in it carries its own noise, far under -50 dBFS; whatever is louder
+came down a cable. Speech has pauses: short ones count as signal, long ones do not end it.
+Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.model import Condition, Fault, Measurement
+from engine.tracks import Scene
+from engine.units import rms_dbfs
+
+BREATH_S: Final = 6.0
+"""A pause as short as this is part of the signal."""
+PAUSE_S: Final = 10.0
+"""A longer one ends it."""
+SOUND_S: Final = 0.5
+"""A knock on the connector is no signal: that much must be above the limit in all."""
+
+
+class Unexpected:
+    """Signal above the limit on unused inputs, with pauses bridged."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.UNEXPECTED)
+        self._limit_dbfs = scene.numbers("unexpected_dbfs")
+        self._tracks = len(scene.tracks)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        self._onset_s = np.full(self._tracks, np.nan)
+        self._last_s = np.full(self._tracks, -np.inf)
+        self._loudest_dbfs = np.full(self._tracks, -np.inf)
+        self._sound_s = np.zeros(self._tracks)
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active from the first hop above the limit until ten seconds without any."""
+        if measurement is None or not self._watched.any():
+            return unknown(self._tracks)
+        m = measurement
+        level_dbfs = np.where(m.valid, rms_dbfs(m.mean_square), -np.inf)
+        loud = (level_dbfs > self._limit_dbfs) & self._watched
+        some = loud.any(axis=0)
+        first_s = m.start_s + m.hop_s * np.argmax(loud, axis=0)
+        begins = some & (first_s - self._last_s > PAUSE_S)
+        self._onset_s = np.where(begins, first_s, self._onset_s)
+        self._loudest_dbfs = np.where(begins, -np.inf, self._loudest_dbfs)
+        self._loudest_dbfs = np.maximum(self._loudest_dbfs, level_dbfs.max(axis=0))
+        heard_s = m.hop_s * np.count_nonzero(loud, axis=0)
+        self._sound_s = np.where(begins, 0.0, self._sound_s) + heard_s
+        end_s = m.start_s + m.hop_s * (len(loud) - np.argmax(loud[::-1], axis=0))
+        self._last_s = np.where(some, end_s, self._last_s)
+        silent_s = m.end_s - self._last_s
+        active = (silent_s <= PAUSE_S) & (self._sound_s >= SOUND_S)
+        until_s = np.where(silent_s <= BREATH_S, m.end_s, self._last_s + BREATH_S)
+        known = m.valid.any(axis=0) & self._watched
+        active &= known
+        return condition(active, known, self._onset_s, until_s, np.zeros_like(active))
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        return f"signal of up to {self._loudest_dbfs[place]:.0f} dBFS on an unused input"
