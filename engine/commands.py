@@ -57,6 +57,13 @@ class AcknowledgeAll:
 
 
 @dataclass(frozen=True, slots=True)
+class Unacknowledge:
+    """It was called seen by mistake: it is unseen again, where it still stands."""
+
+    incident_id: int
+
+
+@dataclass(frozen=True, slots=True)
 class Shelve:
     """Put this incident aside; `seconds` None: until it is put back by hand."""
 
@@ -87,6 +94,40 @@ class Standby:
 
 
 @dataclass(frozen=True, slots=True)
+class Break:
+    """`on`: a break; all but the ambience is held back until the crew ends it."""
+
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A mark at the present timecode, with or without words."""
+
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Words on an incident."""
+
+    incident_id: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class FreshBattery:
+    """A fresh battery is in the pack of the track on that input since `at_s` (None: now).
+
+    `lasts` is how long it lasts, in the words of a plan; empty: as the plan says.
+    """
+
+    track: int
+    at_s: float | None = None
+    lasts: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """End the watch; `if_alone`: only where no other window looks at it."""
 
@@ -100,4 +141,18 @@ class Look:
     what: str
 
 
-Command = Acknowledge | AcknowledgeAll | Shelve | Unshelve | OutOfService | Standby | Stop | Look
+Command = (
+    Acknowledge
+    | AcknowledgeAll
+    | Unacknowledge
+    | Shelve
+    | Unshelve
+    | OutOfService
+    | Standby
+    | Break
+    | Mark
+    | Note
+    | FreshBattery
+    | Stop
+    | Look
+)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from engine.alarms.kept import KeptBook
+from engine.desk import Desk
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,6 +14,7 @@ class Kept:
 
     floor_dbfs : learned live floors in track order, NaN where unknown
     steady_s, boot, utc_ms : when that was by the steady clock of this boot, and by the wall clock
+    desk : marks, notes, break and batteries
     """
 
     fed_s: float
@@ -22,3 +24,4 @@ class Kept:
     steady_s: float
     boot: str
     utc_ms: int
+    desk: Desk = field(default_factory=Desk)

@@ -13,6 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.desk import Desk
+
 Samples = NDArray[np.float32]
 """Audio, shape (frames, channels), full scale 1.0."""
 Levels = NDArray[np.float64]
@@ -196,6 +198,7 @@ class EventKind(StrEnum):
     RENAMED = "renamed"
     CLEARED = "cleared"
     SEEN = "seen"
+    UNSEEN = "unseen"
     SHELVED = "shelved"
     UNSHELVED = "unshelved"
     SUPPRESSED = "suppressed"
@@ -270,8 +273,9 @@ class Snapshot:
     is not normal, most urgent first; `out_of_service` the input numbers of the tracks the crew
     took out, in fault or not. `engine_load` is the share of one core the watch uses, `notice` one
     line on the source. `log` is None where nothing is logged; `drift_ppm` is how much faster the
-    interface's clock runs than this computer's, None while unknown. `events` are those since the
-    snapshot before; never needed to draw.
+    interface's clock runs than this computer's, None while unknown. `floor_dbfs` and
+    `presence_dbfs` are those of the last measurement. `desk` is what the crew told. `events` are
+    those since the snapshot before; never needed to draw.
     """
 
     now_s: float
@@ -291,4 +295,7 @@ class Snapshot:
     notice: str = ""
     log: LogState | None = None
     drift_ppm: float | None = None
+    floor_dbfs: Levels | None = None
+    presence_dbfs: Levels | None = None
+    desk: Desk = field(default_factory=Desk)
     events: tuple[AlarmEvent, ...] = field(default=())

@@ -11,19 +11,27 @@ from typing import Final
 
 import numpy as np
 
+from engine import desk as desks
 from engine.alarms import crew
 from engine.alarms.book import Book
 from engine.alarms.gather import Gatherer
 from engine.alarms.kept import restore
+from engine.batteries import lasts_s
 from engine.commands import (
     Acknowledge,
     AcknowledgeAll,
+    Break,
     Command,
+    FreshBattery,
+    Mark,
+    Note,
     OutOfService,
     Shelve,
     Standby,
+    Unacknowledge,
     Unshelve,
 )
+from engine.desk import Desk
 from engine.detectors.base import Feed, doubted
 from engine.detectors.registry import DETECTORS, Row, Scope
 from engine.kept import Kept
@@ -62,6 +70,7 @@ class Pipeline:
         learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
         self.meter = Meter(self.scene, learned)
         self.book = Book(self.scene, rows)
+        self.desk = Desk()
         self.audio_lost_s = 0.0
         self._gatherer = Gatherer(self.book)
         self._rows = tuple(rows)
@@ -83,6 +92,8 @@ class Pipeline:
         self.meter.skip(self._tick)
         self.audio_lost_s = kept.audio_lost_s
         self._doubt_until_s = kept.fed_s + DOUBT_S
+        self.desk = kept.desk
+        self.book.on_break = kept.desk.on_break
         restore(self.book, kept.book, self._rows)
 
     @property
@@ -209,6 +220,8 @@ class Pipeline:
                 return crew.acknowledge(book, incident_id, now_s)
             case AcknowledgeAll():
                 return crew.acknowledge(book, None, now_s)
+            case Unacknowledge(incident_id):
+                return crew.unacknowledge(book, incident_id, now_s)
             case Shelve(incident_id, seconds):
                 return crew.shelve(book, incident_id, seconds, now_s)
             case Unshelve(incident_id):
@@ -217,7 +230,23 @@ class Pipeline:
                 return crew.out_of_service(book, track, on, now_s)
             case Standby(on):
                 return crew.set_standby(book, on, now_s)
+            case Break(on):
+                self.desk = desks.set_break(self.desk, on, now_s)
+                return crew.set_break(book, on, now_s)
+            case Mark(text):
+                self.desk = desks.mark(self.desk, text, now_s)
+            case Note(incident_id, text):
+                self.desk = desks.note(self.desk, incident_id, text, now_s)
+            case FreshBattery():
+                self._fresh_battery(command, now_s)
         return []
+
+    def _fresh_battery(self, fresh: FreshBattery, now_s: float) -> None:
+        place = self.book.place_of(fresh.track)
+        if place is not None:
+            length_s = lasts_s(fresh.lasts or self.plan.tracks[place].battery)
+            at_s = now_s if fresh.at_s is None else min(fresh.at_s, now_s)
+            self.desk = desks.fresh_battery(self.desk, fresh.track, at_s, length_s)
 
     # ---- how it stands -----------------------------------------------------------------------
 
@@ -251,6 +280,9 @@ class Pipeline:
             ended=ended,
             notice=notice,
             events=tuple(events),
+            floor_dbfs=None if m is None else m.floor_dbfs,
+            presence_dbfs=None if m is None else m.presence_dbfs,
+            desk=self.desk,
         )
 
     def totals(self) -> Totals:

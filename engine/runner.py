@@ -315,6 +315,7 @@ class Runner:
             steady_s=self._heard_at,
             boot=world.boot,
             utc_ms=world.utc_ms() - round(1000 * (self._clock() - self._heard_at)),
+            desk=pipeline.desk,
         )
 
     def snapshot(self) -> Snapshot:

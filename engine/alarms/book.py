@@ -26,6 +26,7 @@ from engine.model import (
     Cover,
     EventKind,
     Incident,
+    Kind,
     Severity,
 )
 from engine.tracks import Scene
@@ -39,6 +40,7 @@ class Book:
 
     scene : the tracks
     standby : the crew is not rolling
+    on_break : nothing but the ambience and the input itself is to alarm
     removed : places of the tracks out of service
     history : every incident that has ended, oldest first
     last_id : number of the newest incident
@@ -46,7 +48,7 @@ class Book:
 
     def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
         self.scene = scene
-        self.standby = False
+        self.standby = self.on_break = False
         self.removed: set[int] = set()
         self.history: list[Incident] = []
         self.entries_by_key: dict[Key, Entry] = {}
@@ -177,9 +179,15 @@ class Book:
         """What hides this alarm by rule, if anything does."""
         if entry.place in self.removed:
             return Event.REMOVE
-        if entry.part_of is not None or (self.standby and not entry.row.in_standby):
+        in_standby = self.standby and not entry.row.in_standby
+        if entry.part_of is not None or in_standby or (self.on_break and self._rests(entry)):
             return Event.SUPPRESS
         return None
+
+    def _rests(self, entry: Entry) -> bool:
+        """Nobody minds it in a break: it is about packs and booms, not about the place."""
+        kinds = {self.scene.tracks[place].kind for place in self._places_of(entry)}
+        return entry.key[0] != INPUT and Kind.AMBIENCE not in kinds
 
     def settle(self, entry: Entry, now_s: float) -> list[AlarmEvent]:
         """Hide a standing alarm that a rule hides now; bring back what none hides any more."""

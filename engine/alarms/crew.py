@@ -19,6 +19,16 @@ def acknowledge(book: Book, incident_id: int | None, now_s: float) -> list[Alarm
     return events
 
 
+def unacknowledge(book: Book, incident_id: int, now_s: float) -> list[AlarmEvent]:
+    """Make one alarm unseen again, where it still stands."""
+    events = []
+    for entry in _of(book, incident_id):
+        if entry.core.state is AlarmState.ACKNOWLEDGED:
+            entry.core, entry.seen_s = machine.hide(entry.core, Event.UNACKNOWLEDGE), None
+            events.append(AlarmEvent(EventKind.UNSEEN, now_s, entry.alarm))
+    return events
+
+
 def shelve(book: Book, incident_id: int, seconds: float | None, now_s: float) -> list[AlarmEvent]:
     """Hide one alarm for so long, or (None) until it is put back."""
     events = []
@@ -60,6 +70,15 @@ def out_of_service(book: Book, track: int, removed: bool, now_s: float) -> list[
 def set_standby(book: Book, standby: bool, now_s: float) -> list[AlarmEvent]:
     """Not rolling: suppress by design all but the alarms that matter between takes, too."""
     book.standby = standby
+    events = []
+    for entry in book.entries:
+        events += book.settle(entry, now_s)
+    return events
+
+
+def set_break(book: Book, on: bool, now_s: float) -> list[AlarmEvent]:
+    """A break: suppress by design every alarm but those of the ambience and the whole input."""
+    book.on_break = on
     events = []
     for entry in book.entries:
         events += book.settle(entry, now_s)

@@ -23,6 +23,7 @@ class Event(StrEnum):
     ESCALATE = "amber becomes red"
     CLEAR = "condition gone for its off-delay"
     ACKNOWLEDGE = "the crew has seen it"
+    UNACKNOWLEDGE = "the crew had called it seen by mistake"
     SHELVE = "hidden by the crew, with or without an end"
     SUPPRESS = "hidden by design: standby, or part of a receiver's alarm"
     REMOVE = "taken out of service"
@@ -55,7 +56,12 @@ TRANSITIONS: Final = MappingProxyType(
             Event.ACKNOWLEDGE: S.ACKNOWLEDGED,
             **_HIDE,
         },
-        S.ACKNOWLEDGED: {Event.ESCALATE: S.UNACKNOWLEDGED, Event.CLEAR: S.NORMAL, **_HIDE},
+        S.ACKNOWLEDGED: {
+            Event.ESCALATE: S.UNACKNOWLEDGED,
+            Event.UNACKNOWLEDGE: S.UNACKNOWLEDGED,
+            Event.CLEAR: S.NORMAL,
+            **_HIDE,
+        },
         S.RETURNED: {Event.RAISE: S.UNACKNOWLEDGED, Event.ACKNOWLEDGE: S.NORMAL, **_HIDE},
         S.SHELVED: {
             **_hidden(S.SHELVED),
