@@ -10,7 +10,7 @@ from typing import Final, Protocol
 import numpy as np
 
 from engine import plain
-from engine.commands import Command, Open, Watch
+from engine.commands import Command, Mark, Open, Watch
 from engine.kept import Kept
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
 from engine.session_log import Line, Stamp
@@ -198,7 +198,10 @@ class LogFeed:
         stamp = self.stamp(at_s)
         arguments = json.dumps(asdict(command), ensure_ascii=False)
         told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
-        self.log.write([Line("action", told), _kept_line(kept)], stamp, now=True)
+        lines = [Line("action", told)]
+        if isinstance(command, Mark):
+            lines.append(Line("mark", (command.text, *told[2:])))
+        self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
 
 def _track_line(place: int, track: Track) -> Line:

@@ -5,11 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
 from engine.model import Fault, Flags, Kind, Level, Levels
 from engine.settings import LIMITS, Value
+
+BY_HAND: Final = "hand"
+BY_TIMECODE: Final = "timecode"
+"""What says that the recorder rolls: the crew, or record-run code that runs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +56,11 @@ class Plan:
     tracks: tuple[Track, ...]
     title: str = ""
     frame_rate: str = "25"
+    rolling: str = BY_HAND
+    production: str = ""
+    date: str = ""
+    mixer: str = ""
+    location: str = ""
 
     def track(self, number: int) -> Track:
         """The track on that input; KeyError where there is none."""
@@ -70,10 +80,12 @@ def plan_for(names: Iterable[str], title: str = "") -> Plan:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What a detector is told once: the tracks and the sample rate."""
+    """What a detector is told once: the tracks, the sample rate, and what the plan says of code."""
 
     tracks: tuple[Track, ...]
     sample_rate_hz: int
+    frame_rate: str = "25"
+    rolling: str = BY_HAND
 
     def numbers(self, limit: str) -> Levels:
         """That limit for every track, shape (tracks,); NaN where it is left to the sound."""
