@@ -6,6 +6,7 @@ sample rate. Track arrays run in the order of the plan's tracks.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import Final
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.desk import Desk
+from engine.timecode.frame import CodeReading
 
 Samples = NDArray[np.float32]
 """Audio, shape (frames, channels), full scale 1.0."""
@@ -109,6 +111,7 @@ class Measurement:
     floor_dbfs : (tracks,) learned live floor, AES17 RMS; NaN while nothing was learned
     presence_dbfs : (tracks,) level above which the place counts as audible
     present : (tracks,) signal-present state, with hysteresis
+    timecode : how the code of each timecode track stands, by its place
     """
 
     start_s: float
@@ -126,6 +129,7 @@ class Measurement:
     floor_dbfs: Levels
     presence_dbfs: Levels
     present: Flags
+    timecode: Mapping[int, CodeReading] = field(default_factory=dict)
 
 
 class State(IntEnum):
@@ -272,10 +276,11 @@ class Snapshot:
     tick, `peak_hold_dbfs` the highest of the last two seconds. `alarms` holds every alarm that
     is not normal, most urgent first; `out_of_service` the input numbers of the tracks the crew
     took out, in fault or not. `engine_load` is the share of one core the watch uses, `notice` one
-    line on the source. `log` is None where nothing is logged; `drift_ppm` is how much faster the
-    interface's clock runs than this computer's, None while unknown. `floor_dbfs` and
-    `presence_dbfs` are those of the last measurement. `desk` is what the crew told. `events` are
-    those since the snapshot before; never needed to draw.
+    line on the source. `timecode` is the label of now, `timecode_origin` where it comes from (see
+    `timecode.clock.Origin`). `log` is None where nothing is logged; `drift_ppm` is how much
+    faster the interface's clock runs than this computer's, None while unknown. `floor_dbfs`
+    and `presence_dbfs` are those of the last measurement. `desk` is what the crew told. `events`
+    are those since the snapshot before; never needed to draw.
     """
 
     now_s: float
@@ -296,6 +301,8 @@ class Snapshot:
     log: LogState | None = None
     drift_ppm: float | None = None
     floor_dbfs: Levels | None = None
+    timecode: str = ""
+    timecode_origin: str = ""
     presence_dbfs: Levels | None = None
     desk: Desk = field(default_factory=Desk)
     events: tuple[AlarmEvent, ...] = field(default=())

@@ -6,7 +6,7 @@ No threads and no clock: time is counted in frames. Blocks of any length are cut
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -39,7 +39,10 @@ from engine.measure.floor import Learned
 from engine.measure.meter import Meter, Totals
 from engine.model import AlarmEvent, Block, Incident, Measurement, Samples, Snapshot
 from engine.ribbon import RibbonRecorder
-from engine.tracks import Plan, Scene
+from engine.timecode.clock import Reference, TimecodeClock
+from engine.timecode.count import FRAME_RATES
+from engine.timecode.rolling import RecordRun
+from engine.tracks import BY_TIMECODE, Plan, Scene
 from engine.units import FLOOR_DB, amplitude_db
 
 LONGEST_GAP_S: Final = 5.0
@@ -55,7 +58,7 @@ class Pipeline:
     """The whole watch of one source. Feed it blocks, and tell it when none come.
 
     `kept` is what an earlier watch of the same tracks remembered: time, floors and alarms go on
-    from there.
+    from there. `reference` is the time since midnight of stream time 0.
     """
 
     def __init__(
@@ -64,15 +67,19 @@ class Pipeline:
         sample_rate_hz: int,
         rows: Sequence[Row] = DETECTORS,
         kept: Kept | None = None,
+        reference: Reference | None = None,
     ) -> None:
         self.plan = plan
-        self.scene = Scene(plan.tracks, sample_rate_hz)
+        self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
+        self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
         learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
         self.meter = Meter(self.scene, learned)
         self.book = Book(self.scene, rows)
         self.desk = Desk()
         self.audio_lost_s = 0.0
         self._gatherer = Gatherer(self.book)
+        self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
+        self._standing_by = False
         self._rows = tuple(rows)
         self._detectors = {id(row): row.detector(self.scene) for row in rows}
         self._inputs = np.array([track.input - 1 for track in plan.tracks])
@@ -83,6 +90,7 @@ class Pipeline:
         self._stalled_s: float | None = None
         self._start_tick()
         self._latest: Measurement | None = None
+        self.on_tick: Callable[[Measurement], None] | None = None
         self._doubt_until_s = 0.0
         if kept is not None:
             self._go_on_from(kept)
@@ -166,12 +174,25 @@ class Pipeline:
         self._tick += 1
         measurement = self.meter.update(samples, missing if missing.any() else None)
         self._latest = measurement
+        if self.on_tick is not None:
+            self.on_tick(measurement)
+        self.clock.update(measurement.timecode)
         self._peaks[self._tick % PEAK_HOLD_TICKS] = np.maximum(
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
-        feed = Feed(self.now_s, lost_frames=self._untold_lost)
+        told = self._roll_by_code(measurement)
+        feed = Feed(self.now_s, lost_frames=self._untold_lost, standby=self._standing_by)
         self._untold_lost = 0
-        return self._judge(measurement, feed, start_s)
+        return told + self._judge(measurement, feed, start_s)
+
+    def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
+        """Record-run code began or stopped: so does the watch."""
+        rolls = self._record_run and self._record_run.update(measurement.timecode)
+        if rolls is None:
+            return []
+        if rolls:
+            self._standing_by = False
+        return crew.set_standby(self.book, not rolls, self.now_s)
 
     def _start_tick(self) -> None:
         """Fresh memory for each tick: what looked at the last one may keep it."""
@@ -204,6 +225,11 @@ class Pipeline:
     def _detail(self, row: Row, place: int) -> str:
         return self._detectors[id(row)].detail(0 if row.scope is Scope.INPUT else place)
 
+    def rewind(self) -> None:
+        """The take begins anew: its time reference holds again, and a jump of its code is none."""
+        self.meter.rewind()
+        self.clock.rewind(self.fed_s)
+
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
         samples, missing = self._rest[:, : self._filled].T, self._missing[: self._filled]
@@ -229,6 +255,7 @@ class Pipeline:
             case OutOfService(track, on):
                 return crew.out_of_service(book, track, on, now_s)
             case Standby(on):
+                self._standing_by = on
                 return crew.set_standby(book, on, now_s)
             case Break(on):
                 self.desk = desks.set_break(self.desk, on, now_s)
@@ -263,6 +290,7 @@ class Pipeline:
         nothing = np.full(len(self.plan.tracks), FLOOR_DB)
         m = self._latest
         newest = self._peaks[self._tick % PEAK_HOLD_TICKS]
+        label, origin = self.clock.label_at(now_s)
         return Snapshot(
             now_s=now_s,
             momentary_lufs=nothing if m is None else m.momentary_lufs,
@@ -279,6 +307,8 @@ class Pipeline:
             engine_load=engine_load,
             ended=ended,
             notice=notice,
+            timecode=label,
+            timecode_origin=origin.value,
             events=tuple(events),
             floor_dbfs=None if m is None else m.floor_dbfs,
             presence_dbfs=None if m is None else m.presence_dbfs,

@@ -14,8 +14,11 @@ from engine.detectors.input_lost import InputLost
 from engine.detectors.invalid_samples import InvalidSamples
 from engine.detectors.low import Low
 from engine.detectors.muted import Muted
+from engine.detectors.recorder_stopped import RecorderStopped
 from engine.detectors.samples_lost import SamplesLost
 from engine.detectors.silent import Silent
+from engine.detectors.timecode_lost import TimecodeLost
+from engine.detectors.timecode_wrong import TimecodeWrong
 from engine.detectors.unexpected import Unexpected
 from engine.model import Fault
 from engine.settings import NEVER
@@ -63,6 +66,8 @@ class Row:
 
 LOSS: Final = "loss"
 """muted, dead_mic and silent: one loss, one incident."""
+
+_CODE_FIRST: Final = "timecode: is the recorder running, then cable, level, frame rate, jam again"
 
 DETECTORS: Final[tuple[Row, ...]] = (
     Row(
@@ -139,6 +144,36 @@ DETECTORS: Final[tuple[Row, ...]] = (
         off_s=2.0,
         word="unexpected",
         check_first="a signal on an unused input: is something patched wrongly?",
+    ),
+    Row(
+        Fault.TIMECODE,
+        TimecodeLost,
+        amber_s="timecode_amber_s",
+        red_s="timecode_red_s",
+        off_s=1.0,
+        word="timecode",
+        check_first=_CODE_FIRST,
+    ),
+    Row(
+        Fault.TIMECODE,
+        TimecodeWrong,
+        amber_s=0.0,
+        red_s=NEVER,
+        off_s=2.0,
+        word="timecode",
+        check_first=_CODE_FIRST,
+        family="timecode wrong",
+    ),
+    Row(
+        Fault.TIMECODE,
+        RecorderStopped,
+        amber_s=0.0,
+        red_s=NEVER,
+        off_s=1.0,
+        word="timecode",
+        check_first=_CODE_FIRST,
+        family="recorder stopped",
+        in_standby=True,
     ),
     Row(
         Fault.INPUT_LOST,

@@ -12,6 +12,7 @@ from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import HopWindows
 from engine.model import Flags, Levels, Measurement, Samples
+from engine.timecode.reader import TimecodeReader
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -76,6 +77,7 @@ class Meter:
         self._levels = HopWindows(tracks, (_LEVEL_HOPS,), HOPS_PER_TICK)
         self._floor = LiveFloor(unlearned_dbfs(scene), learned)
         self._presence = Presence(scene)
+        self._timecode = TimecodeReader(scene)
         self._presence.follow(self._floor.floor_dbfs)
 
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
@@ -105,9 +107,10 @@ class Meter:
             self._presence.follow(self._floor.floor_dbfs)
         present = self._presence.update(level_dbfs)
         self._ticks += 1
+        end_s = self._ticks * self.tick_frames / self._rate
         return Measurement(
             start_s=(self._ticks - 1) * self.tick_frames / self._rate,
-            end_s=self._ticks * self.tick_frames / self._rate,
+            end_s=end_s,
             hop_s=self.hop_frames / self._rate,
             samples=hops.channels.T,
             peak_max=hops.peak_max.T,
@@ -121,11 +124,17 @@ class Meter:
             floor_dbfs=self._floor.floor_dbfs.copy(),
             presence_dbfs=self._presence.threshold_dbfs,
             present=present,
+            timecode=self._timecode.update(hops.channels.T, end_s),
         )
 
     def skip(self, ticks: int) -> None:
         """Count ticks in which nothing came, without measuring: only the time goes on."""
         self._ticks += ticks
+        self._timecode.skip(ticks * self.tick_frames)
+
+    def rewind(self) -> None:
+        """The take begins anew: its code, if it has any, does not go on from where it was."""
+        self._timecode.rewind()
 
     def finish(self, rest: Samples, missing: Flags | None = None) -> None:
         """Count in the last, incomplete tick, so that the totals are exact for any length.

@@ -134,7 +134,7 @@ def overloaded(mono: Audio) -> bool:
 
 
 def piled(mono: Audio) -> float:
-    """Of the peaks of each 7 to 10 ms in the upper half of the range, the share in its top tenth."""
+    """Of the peaks of each 10 ms or less in the upper half of the range, the share in the top."""
     hop = LEAST_RATE // 100
     peaks = mono[: len(mono) // hop * hop].reshape(-1, hop).max(axis=1)
     return float(np.sum(peaks > 0.9 * peaks.max()) / max(1, np.sum(peaks > 0.5 * peaks.max())))

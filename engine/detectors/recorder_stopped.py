@@ -1,0 +1,57 @@
+"""Recorder stopped: record-run code (`rolling = "timecode"`) ran, and runs no more.
+
+Whether somebody pressed stop can't be heard, so it is told once, in amber, unless the crew had
+said by hand that it is not rolling. It never goes red: only the crew knows whether it was meant.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.model import Condition, Fault, Measurement
+from engine.timecode.frame import CodeReading
+from engine.tracks import BY_TIMECODE, Scene
+
+
+class RecorderStopped:
+    """Active from where the code stopped until it runs again, or the crew stands by."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.TIMECODE) & (scene.rolling == BY_TIMECODE)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget that the code ran."""
+        self._ran = np.zeros(len(self._watched), dtype=np.bool_)
+        self._seen = [""] * len(self._watched)
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Say how every timecode track stands."""
+        tracks = len(self._watched)
+        if measurement is None:
+            return unknown(tracks)
+        m = measurement
+        onset_s = np.full(tracks, m.end_s)
+        known = np.zeros(tracks, dtype=np.bool_)
+        active = np.zeros(tracks, dtype=np.bool_)
+        for place, reading in m.timecode.items():
+            known[place] = self._watched[place] and bool(m.valid[:, place].any())
+            self._ran[place] = (self._ran[place] or reading.moving) and not feed.standby
+            active[place] = self._ran[place] and not reading.moving
+            still = not math.isnan(reading.still_s)
+            onset_s[place] = reading.still_s if still else reading.valid_s
+            self._seen[place] = _told(reading, still)
+        return condition(active, known, onset_s, np.full(tracks, m.end_s))
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        return self._seen[place]
+
+
+def _told(reading: CodeReading, still: bool) -> str:
+    if still:
+        return f"recorder stopped: its code stands still at {reading.label}"
+    return f"recorder stopped, or its code is lost: no valid frame since {reading.label}"

@@ -1,0 +1,54 @@
+"""Timecode lost: no valid frame comes from the track any more, or none ever did.
+
+With `rolling = "timecode"` in the plan, code that ran and is gone is a recorder that stopped; see
+`recorder_stopped`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.model import Condition, Fault, Measurement
+from engine.tracks import BY_TIMECODE, Scene
+
+LATE_S: Final = 0.25
+"""A frame ends up to 45 ms before it is read a tick later: less than this is no gap."""
+
+
+class TimecodeLost:
+    """Active while no valid frame comes; the onset is the end of the last one."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.TIMECODE)
+        self._by_code = scene.rolling == BY_TIMECODE
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the code heard so far."""
+        self._seen = [""] * len(self._watched)
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Say how every timecode track stands."""
+        tracks = len(self._watched)
+        if measurement is None:
+            return unknown(tracks)
+        m = measurement
+        onset_s = np.zeros(tracks)
+        active = np.zeros(tracks, dtype=np.bool_)
+        known = np.zeros(tracks, dtype=np.bool_)
+        for place, reading in m.timecode.items():
+            ever = not math.isnan(reading.valid_s)
+            known[place] = self._watched[place] and bool(m.valid[:, place].any())
+            onset_s[place] = reading.valid_s if ever else 0.0
+            active[place] = m.end_s - onset_s[place] > LATE_S and not (ever and self._by_code)
+            after = f"no valid frame since {reading.label}"
+            self._seen[place] = after if ever else "no valid frame since the watch began"
+        return condition(active, known, onset_s, np.full(tracks, m.end_s))
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        return self._seen[place]

@@ -1,0 +1,195 @@
+"""The running timecode of a watch: which label any moment of the stream had, and where from.
+
+From LTC where a track decodes; on loss it runs on by the sample clock. Before any LTC, a take
+counts from its time reference, a live watch from the time of day.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from typing import Final
+
+from engine.timecode.count import FrameRate, frame_at
+from engine.timecode.frame import CodeReading
+
+ANCHOR_S: Final = 1.0
+"""A frame a second is remembered: 12 hours take some megabytes."""
+
+HOLD_S: Final = 0.5
+"""A gap in the code this long at most is no loss."""
+
+_SLACK_FRAMES: Final = 2e-3
+"""Frames are timed to about a sample: a moment that near before one counts as on it."""
+
+
+class Origin(StrEnum):
+    """Where a label comes from."""
+
+    LTC = "ltc"
+    FREE_RUNNING = "ltc free-running"
+    FILE = "file"
+    TIME_OF_DAY = "time of day"
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Time since midnight of stream time 0, seconds, and whether a file or the day says so."""
+
+    since_midnight_s: Fraction = Fraction(0)
+    origin: Origin = Origin.FILE
+
+    @classmethod
+    def of(cls, start_s: float, sample_rate_hz: int, *, live: bool) -> Reference:
+        """From seconds, exact to a sample: of the day where `live`, else of the take."""
+        since = Fraction(round(start_s * sample_rate_hz), sample_rate_hz)
+        return cls(since, Origin.TIME_OF_DAY if live else Origin.FILE)
+
+
+@dataclass(slots=True)
+class _Stretch:
+    """Code that ran (or stood still) without a jump; anchors are frames with their start."""
+
+    rate: FrameRate
+    at_s: list[float]
+    frame: list[int]
+    newest: tuple[float, int]
+    heard_s: list[tuple[float, float]] = field(default_factory=list)
+    still: bool = False
+
+    def heard(self, at_s: float) -> bool:
+        """Code was decoded then, or at most `HOLD_S` before or after."""
+        place = bisect_right(self.heard_s, (at_s + HOLD_S, math.inf)) - 1
+        return place >= 0 and at_s < self.heard_s[place][1] + HOLD_S
+
+    def hear(self, from_s: float, until_s: float) -> None:
+        """Code was decoded in that time."""
+        if self.heard_s and from_s - self.heard_s[-1][1] <= HOLD_S:
+            from_s = self.heard_s.pop()[0]
+        self.heard_s.append((from_s, until_s))
+
+    def add(self, at_s: float, frame: int) -> None:
+        """Take in the newest frame; now and then it is kept."""
+        if at_s - self.at_s[-1] >= ANCHOR_S:
+            self.at_s.append(at_s)
+            self.frame.append(frame)
+        self.newest = (at_s, frame)
+
+    def frame_at(self, at_s: float) -> int:
+        """Between two frames known in proportion, beyond them at the pace of the nearest two."""
+        after = bisect_right(self.at_s, at_s)
+        if self.still:
+            return self.frame[0]
+        if after == 0:
+            base, other = self._known(0), self._known(1)
+        elif at_s < self.newest[0]:
+            base, other = self._known(after - 1), self._known(after)
+        else:
+            base, other = self.newest, self._known(max(len(self.at_s) - 2, 0))
+        frames = (at_s - base[0]) * self._pace(base, other, at_s)
+        return base[1] + math.floor(frames + _SLACK_FRAMES)
+
+    def _known(self, place: int) -> tuple[float, int]:
+        """The anchor of that place, or after the last one the newest frame."""
+        if place < len(self.at_s):
+            return self.at_s[place], self.frame[place]
+        return self.newest
+
+    def _pace(self, base: tuple[float, int], other: tuple[float, int], at_s: float) -> float:
+        """Frames a second; the nominal ones where two frames are too near to tell beyond them."""
+        apart_s = other[0] - base[0]
+        between = base[0] <= at_s <= other[0] and apart_s > 0.0
+        if not between and abs(apart_s) < ANCHOR_S / 2:
+            return float(self.rate.rate)
+        return self._ahead(other[1] - base[1]) / apart_s
+
+    def _ahead(self, frames: int) -> int:
+        day = self.rate.frames_per_day
+        return (frames + day // 2) % day - day // 2
+
+
+class TimecodeClock:
+    """Names every moment of one watch, past and present; grows by a few bytes a second."""
+
+    def __init__(
+        self, rate: FrameRate, sample_rate_hz: int, reference: Reference | None = None
+    ) -> None:
+        self._planned = rate
+        self._sample_rate_hz = sample_rate_hz
+        self._reference = reference or Reference()
+        self._begins_s: list[float] = []
+        self._stretches: list[_Stretch] = []
+        self._takes_s = [0.0]
+        self._key: tuple[object, ...] = ()
+
+    def update(self, readings: Mapping[int, CodeReading]) -> None:
+        """Take in one tick: the first track whose code is heard now says what time it is."""
+        for place, reading in sorted(readings.items()):
+            if reading.frames and reading.newest is not None:
+                self._follow(place, reading)
+                return
+
+    def _follow(self, place: int, reading: CodeReading) -> None:
+        assert reading.newest is not None
+        still = not math.isnan(reading.still_s)
+        family = (reading.rate.labels_per_s, reading.rate.drop)
+        key = (place, reading.run_s, still, family)
+        if key != self._key:
+            self._key = key
+            begin = (reading.run_s, reading.run_frame)
+            self._begin((reading.still_s, reading.newest[1]) if still else begin, reading, still)
+        stretch = self._stretches[-1]
+        stretch.rate = reading.rate
+        stretch.add(*reading.newest)
+        stretch.hear(reading.frames[0].start_frames / self._sample_rate_hz, reading.valid_s)
+
+    def _begin(self, begin: tuple[float, int], reading: CodeReading, still: bool) -> None:
+        """A new stretch; one that began no earlier was counted another way, and is replaced."""
+        while self._begins_s and self._begins_s[-1] >= begin[0]:
+            self._begins_s.pop()
+            self._stretches.pop()
+        new = _Stretch(reading.rate, [begin[0]], [begin[1]], begin, still=still)
+        new.hear(begin[0], reading.valid_s)
+        self._begins_s.append(begin[0])
+        self._stretches.append(new)
+
+    def rewind(self, at_s: float) -> None:
+        """The take begins anew at that stream time."""
+        self._takes_s.append(at_s)
+        self._key = ()
+
+    def rate_at(self, at_s: float) -> FrameRate:
+        """How labels count at that moment."""
+        stretch = self._stretch(at_s)
+        return self._planned if stretch is None else stretch.rate
+
+    def label_at(self, at_s: float) -> tuple[str, Origin]:
+        """The label of that moment of the stream, seconds, and where it comes from."""
+        stretch = self._stretch(at_s)
+        if stretch is None:
+            into_s = at_s - self._takes_s[bisect_right(self._takes_s, at_s) - 1]
+            samples = round(into_s * self._sample_rate_hz)
+            time_s = self._reference.since_midnight_s + Fraction(samples, self._sample_rate_hz)
+            return self._planned.label(frame_at(time_s, self._planned)), self._reference.origin
+        origin = Origin.LTC if stretch.heard(at_s) else Origin.FREE_RUNNING
+        return stretch.rate.label(stretch.frame_at(at_s)), origin
+
+    def _stretch(self, at_s: float) -> _Stretch | None:
+        """The stretch that names that moment; None where the reference does.
+
+        Code names what came before it, too, in one take; a live watch had the time of day then.
+        """
+        place = bisect_right(self._begins_s, at_s) - 1
+        take = bisect_right(self._takes_s, at_s)
+        if place >= 0 and self._begins_s[place] >= self._takes_s[take - 1]:
+            return self._stretches[place]
+        next_take_s = self._takes_s[take] if take < len(self._takes_s) else math.inf
+        early_s = HOLD_S if self._reference.origin is Origin.TIME_OF_DAY else math.inf
+        later = self._begins_s[place + 1] if place + 1 < len(self._begins_s) else math.inf
+        if later < next_take_s and later - at_s <= early_s:
+            return self._stretches[place + 1]
+        return None

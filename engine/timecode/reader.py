@@ -1,0 +1,50 @@
+"""Reads the code of every timecode track of a source, once a tick."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from engine.model import Kind, Samples
+from engine.timecode.count import FRAME_RATES
+from engine.timecode.follow import Follower
+from engine.timecode.frame import CodeReading
+from engine.timecode.ltc import LtcDecoder
+from engine.tracks import Scene
+
+LOWEST_RATE_HZ: Final = 8000
+
+
+class TimecodeReader:
+    """Decoder and follower of each track of kind `timecode`; costs nothing without any."""
+
+    def __init__(self, scene: Scene) -> None:
+        rate_hz = scene.sample_rate_hz
+        planned = FRAME_RATES[scene.frame_rate]
+        places = [n for n, t in enumerate(scene.tracks) if t.kind is Kind.TIMECODE]
+        self._readers = {
+            place: (LtcDecoder(rate_hz), Follower(planned, rate_hz))
+            for place in places
+            if rate_hz >= LOWEST_RATE_HZ
+        }
+
+    def update(self, samples: Samples, end_s: float) -> Mapping[int, CodeReading]:
+        """How each code stands at the end of this tick, by the track's place.
+
+        `samples` has shape (frames, tracks); lost ones are zero.
+        """
+        return {
+            place: follower.update(decoder.update(samples[:, place]), end_s)
+            for place, (decoder, follower) in self._readers.items()
+        }
+
+    def skip(self, frames: int) -> None:
+        """So many frames were lost and are not looked at."""
+        for decoder, _ in self._readers.values():
+            decoder.skip(frames)
+
+    def rewind(self) -> None:
+        """The take begins anew: what comes next follows nothing."""
+        for decoder, follower in self._readers.values():
+            decoder.reset()
+            follower.reset()
