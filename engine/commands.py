@@ -102,9 +102,10 @@ class Break:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A mark at the present timecode, with or without words."""
+    """A mark at `at_s` (None: now), with or without words."""
 
     text: str = ""
+    at_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

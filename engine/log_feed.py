@@ -200,7 +200,8 @@ class LogFeed:
         told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
         lines = [Line("action", told)]
         if isinstance(command, Mark):
-            lines.append(Line("mark", (command.text, *told[2:])))
+            spot = stamp if command.at_s is None else self.stamp(command.at_s)
+            lines.append(Line("mark", (command.text, *told[2:5], *spot.values)))
         self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -71,6 +72,18 @@ def incidents(log: sqlite3.Connection) -> tuple[Incident, ...]:
         f"SELECT {columns}, detail, tracks, part_of FROM incident ORDER BY onset_s, id"
     )
     return tuple(_incident(row) for row in rows)
+
+
+def incidents_of(folder: Path) -> tuple[Incident, ...]:
+    """Every incident of the session in that folder.
+
+    Raises
+    ------
+    NotALogError, sqlite3.Error
+        Where its log is torn, foreign or can't be read.
+    """
+    with closing(open_to_read(folder / sessions.LOG)) as log:
+        return incidents(log)
 
 
 def _incident(row: tuple[Any, ...]) -> Incident:

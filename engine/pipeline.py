@@ -260,8 +260,8 @@ class Pipeline:
             case Break(on):
                 self.desk = desks.set_break(self.desk, on, now_s)
                 return crew.set_break(book, on, now_s)
-            case Mark(text):
-                self.desk = desks.mark(self.desk, text, now_s)
+            case Mark(text, at_s):
+                self.desk = desks.mark(self.desk, text, now_s if at_s is None else at_s)
             case Note(incident_id, text):
                 self.desk = desks.note(self.desk, incident_id, text, now_s)
             case FreshBattery():
