@@ -15,7 +15,6 @@ from engine.kept import Kept
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
 from engine.session_log import Line, Stamp
 from engine.sources.base import HOST_API, SourceInfo
-from engine.timecode.count import FRAME_RATES, label_at
 from engine.tracks import Track
 from engine.units import power_db, rms_dbfs
 from engine.who import Who
@@ -85,25 +84,32 @@ class LogFeed:
     sample_rate_hz : int
     utc_ms : callable
         The wall clock, milliseconds since 1970.
+    label : callable
+        The timecode label of a stream time.
     """
 
     def __init__(
-        self, log: Log, watch: Watch, sample_rate_hz: int, utc_ms: Callable[[], int]
+        self,
+        log: Log,
+        watch: Watch,
+        sample_rate_hz: int,
+        utc_ms: Callable[[], int],
+        label: Callable[[float], str],
     ) -> None:
         self.log = log
         self._watch = watch
         self._rate_hz = sample_rate_hz
-        self._rate = FRAME_RATES[watch.plan.frame_rate]
+        self._label = label
         self._utc_ms = utc_ms
         self._second: _Second | None = None
         self._written: dict[int, Incident] = {}
         self._lost_s = 0.0
         self._lost_told_s = 0.0
+        self._lost_why = ""
 
     def stamp(self, at_s: float) -> Stamp:
         """That stream time, its sample position, its label, and the wall clock now."""
-        timecode = label_at(self._watch.start_s + at_s, self._rate)
-        return Stamp(at_s, round(at_s * self._rate_hz), self._utc_ms(), timecode)
+        return Stamp(at_s, round(at_s * self._rate_hz), self._utc_ms(), self._label(at_s))
 
     def begin(self, request: Open, info: SourceInfo, plan_text: str, program: str) -> None:
         """The session's own lines; before any other."""
@@ -135,7 +141,7 @@ class LogFeed:
     def end(self, at_s: float, reason: str, kept: Kept) -> None:
         """The engine ends in good order."""
         stamp = self.stamp(at_s)
-        lines = self._second_lines(stamp, "")
+        lines = self._second_lines(stamp)
         lines += [Line("run end", (stamp.utc_ms, at_s, reason))]
         self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
@@ -152,11 +158,12 @@ class LogFeed:
         `lost_s` is all audio lost so far and `reason` why; `standing` gives the open incidents
         and what a restart needs, and is asked once a second.
         """
-        self._lost_s = lost_s
+        if lost_s > self._lost_s:
+            self._lost_s, self._lost_why = lost_s, reason or "lost before it was looked at"
         number = int(at_s)
         if self._second is None or number != self._second.number:
             stamp = self.stamp(at_s)
-            lines = self._second_lines(stamp, reason)
+            lines = self._second_lines(stamp)
             incidents, kept = standing()
             lines += self._changed(incidents)
             self.log.write([*lines, _kept_line(kept)], stamp)
@@ -164,15 +171,14 @@ class LogFeed:
         if measurement is not None:
             self._second.add(measurement)
 
-    def _second_lines(self, stamp: Stamp, reason: str) -> list[Line]:
+    def _second_lines(self, stamp: Stamp) -> list[Line]:
         lines = []
         if self._second is not None:
             lines = [Line("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
         lost_s = self._lost_s - self._lost_told_s
         if lost_s > 0.0:
             self._lost_told_s = self._lost_s
-            why = reason or "lost before it was looked at"
-            lines.append(Line("gap", ("audio", *stamp.values, lost_s, 0, why)))
+            lines.append(Line("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why)))
         return lines
 
     def _changed(self, incidents: Iterable[Incident]) -> list[Line]:

@@ -117,7 +117,7 @@ def migrate(connection: sqlite3.Connection, version: int, scripts: Sequence[str]
     """Bring a log of that version up step by step; each step happens whole or not at all."""
     for number, script in enumerate(scripts[version:], start=version + 1):
         head = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {number};"
-        connection.executescript(f"BEGIN IMMEDIATE; {script} {head} COMMIT;")
+        connection.executescript(f"BEGIN IMMEDIATE; {script}; {head} COMMIT;")
 
 
 def open_to_read(path: Path) -> sqlite3.Connection:

@@ -29,7 +29,7 @@ def loads(kind: type[T], text: str) -> T:
     """
     try:
         made = _build(kind, json.loads(text))
-    except (TypeError, KeyError, AttributeError, RecursionError) as error:
+    except (TypeError, ValueError, KeyError, AttributeError, RecursionError) as error:
         raise ValueError(f"no {kind.__name__}: {error}") from error
     assert isinstance(made, kind)
     return made

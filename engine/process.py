@@ -40,6 +40,7 @@ ALONE_S: Final = 10.0
 SPARE: Final = "--spare"
 """Load everything first and then wait for a job: such a process begins at once."""
 
+_MOST_WORDS: Final = 1_000_000
 _BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -145,6 +146,14 @@ class Engine:
         while not self._over.wait(BEAT_S):
             self._server.publish(Alive(time.monotonic() - self._turned_at))
             self._server.look_after()
+            self._bound_words()
+
+    def _bound_words(self) -> None:
+        """A driver may complain for hours."""
+        with suppress(OSError):
+            words = self._folder / sessions.WORDS
+            if words.stat().st_size > _MOST_WORDS:
+                os.truncate(words, 0)
 
     def _pass_on(self, runner: Runner) -> None:
         """Hand over what windows say; end a replay that nobody looks at any more."""

@@ -17,6 +17,8 @@ from engine.alarms.kept import keep
 from engine.commands import Command, Open, Stop, Watch
 from engine.drift import Drift
 from engine.kept import Kept
+from engine.listen.output import ASKED, Listener
+from engine.listen.ring import Ring
 from engine.log_feed import Log, LogFeed
 from engine.model import AlarmEvent, Block, Incident, Snapshot
 from engine.pipeline import Pipeline
@@ -36,8 +38,11 @@ STALL_S: Final = 0.7
 REOPEN_S: Final = 2.0
 """A stalled input is let go of after this long and opened anew."""
 
-RETRY_S: Final = 1.0
+RETRY_S: Final = 0.5
 """How often a lost input is tried again."""
+
+LET_GO_S: Final = 3.0
+"""Headphones that do not let go of their output by then are not waited for any longer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +116,8 @@ class Runner:
         self._load = Load(now)
         self._drift = Drift(self._info.sample_rate_hz)
         self._feed = self._begin_log(log)
+        ring = Ring([t.input for t in self.plan.tracks], rate_hz, self._fed_frames)
+        self._listener = Listener(ring, self.plan.other_pack, self._world.open_output)
 
     # ---- opening -----------------------------------------------------------------------------
 
@@ -148,7 +155,8 @@ class Runner:
     def _begin_log(self, log: Log | None) -> LogFeed | None:
         if log is None:
             return None
-        feed = LogFeed(log, self.watch, self._info.sample_rate_hz, self._world.utc_ms)
+        rate_hz = self._info.sample_rate_hz
+        feed = LogFeed(log, self.watch, rate_hz, self._world.utc_ms, self._label)
         if self._kept is None:
             text = opening.plan_text(self._request.plan, self.plan)
             feed.begin(self._request, self._info, text, self._world.version)
@@ -164,6 +172,7 @@ class Runner:
             while self._obey():
                 self._turn()
         finally:
+            self._listener.close()
             if self._source is not None:
                 self._source.close()
             if self._feed is not None:
@@ -176,6 +185,9 @@ class Runner:
                 asked = self.commands.get_nowait()
             except queue.Empty:
                 return True
+            if isinstance(asked.command, ASKED):
+                self._listener.ask(asked.command)
+                continue
             if self._feed is not None:
                 self._feed.asked(asked.command, asked.who, self._stream_s(), self.kept())
             if isinstance(asked.command, Stop):
@@ -238,8 +250,12 @@ class Runner:
         self._world.sleep(PUBLISH_S)
         if self._clock() - self._tried_at < RETRY_S:
             return
+        # Looking for the input starts the audio system anew, under the headphones' feet.
+        if not self._listener.hold(True) and self._clock() - self._tried_at < LET_GO_S:
+            return
         try:
             self._source = self._world.open_again(self._info)
+            self._listener.hold(False)
         except SourceError as error:
             self._reason = str(error)
         self._tried_at = self._clock()
@@ -260,6 +276,7 @@ class Runner:
         for piece in _pieces(block, self.pipeline.meter.tick_frames):
             before_s = self.pipeline.now_s
             self._tell(self.pipeline.feed(piece))
+            self._listener.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self._log_tick(self.pipeline.now_s)
         if self._info.live:
@@ -277,8 +294,13 @@ class Runner:
             self._stalled_at = now
             self._tell(self.pipeline.stalled(self._stream_s(), self._reason))
             self._log_tick(self._stream_s())
-        if self._source is not None and silent_s >= STALL_S + REOPEN_S:
+        waited_s = now - max(self._heard_at, self._tried_at)
+        if self._source is not None and waited_s >= STALL_S + REOPEN_S:
             self._let_go(self._reason)
+
+    @property
+    def _fed_frames(self) -> int:
+        return round(self.pipeline.fed_s * self._info.sample_rate_hz)
 
     def _stream_s(self) -> float:
         """Stream time now; goes on by the clock while a live input delivers nothing."""
@@ -299,6 +321,9 @@ class Runner:
             pipeline = self.pipeline
             lost_s = pipeline.audio_lost_s
             self._feed.tick(pipeline.latest, at_s, lost_s, self._reason, self._standing)
+
+    def _label(self, at_s: float) -> str:
+        return self.pipeline.clock.label_at(at_s)[0]
 
     def _standing(self) -> tuple[Iterator[Incident], Kept]:
         entries = self.pipeline.book.entries

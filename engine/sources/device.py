@@ -114,7 +114,7 @@ def choose_same(name: str, host_api: str, inputs: tuple[InputDevice, ...]) -> In
         return fits[0]
     if fits:
         raise SourceError(f"{name} is there {len(fits)} times: unplug all but one")
-    raise SourceError(f"{name} is gone: check its cable and power; it is looked for each second")
+    raise SourceError(f"{name} is gone: check its cable and power; it is picked up when it is back")
 
 
 def _without_card(name: str) -> str:
