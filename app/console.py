@@ -16,7 +16,6 @@ from engine.commands import Open, Stop, Watch
 from engine.log_schema import open_to_read
 from engine.log_story import incidents, lost_s, watched_s
 from engine.model import AlarmEvent, EventKind, Incident, Severity, Snapshot
-from engine.timecode.count import FRAME_RATES, label_at
 from engine.tracks import Plan
 
 POLL_S: Final = 0.05
@@ -90,10 +89,8 @@ class _Printer:
         assert watch is not None
         problem = snapshot.log.problem if snapshot.log is not None else ""
         self._warn(snapshot.notice or (f"the log can't be saved: {problem}" if problem else ""))
-        rate = FRAME_RATES[watch.plan.frame_rate]
         for event in snapshot.events:
-            at = label_at(watch.start_s + event.at_s, rate)
-            print(f"{at}  {event_line(event, watch.plan)}", flush=True)
+            print(f"{event.timecode}  {event_line(event, watch.plan)}", flush=True)
 
 
 def _say(words: str) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from fractions import Fraction
 from typing import Final
 
 from engine.model import Kind, LogState
 
 NO_LEVEL: Final = "—"
 QUIETEST_SHOWN_LUFS: Final = -60.0
+
+_ORIGINS: Final = {"ltc": "LTC", "ltc free-running": "LTC lost, running on", "file": "file"}
 
 _KIND_GROUPS: Final = {
     Kind.BOOM: "Booms",
@@ -36,30 +37,21 @@ def lasted(seconds: float) -> str:
     return f"{hours}:{minutes:02}:{secs:02}" if hours else f"{minutes}:{secs:02}"
 
 
+def hours(seconds: float) -> str:
+    """A time in which seconds do not count: 3:40 h, 12 min, 0 min."""
+    minutes = max(0, int(seconds // 60))
+    return f"{minutes // 60}:{minutes % 60:02} h" if minutes >= 60 else f"{minutes} min"
+
+
 def watching(seconds: float) -> str:
     """Time watched, always with hours: 01:42:10."""
     whole = max(0, int(seconds))
     return f"{whole // 3600:02}:{whole // 60 % 60:02}:{whole % 60:02}"
 
 
-def clock(seconds: float, frame_rate: str) -> str:
-    """Time of day as a timecode label, HH:MM:SS:FF; drop-frame has a semicolon before the frames.
-
-    Source: SMPTE ST 12-1 (labels count whole frames; drop-frame leaves out 00 and 01 of each
-    minute not divisible by ten).
-    """
-    drop = frame_rate.endswith("df")
-    nominal = math.ceil(float(frame_rate.removesuffix("df")))
-    fractional = "." in frame_rate
-    rate = Fraction(nominal * 1000, 1001) if fractional else Fraction(nominal)
-    # A hair is added so that a time meant to lie on a frame is not rounded below it.
-    count = math.floor(Fraction(seconds + 1e-6) * rate)
-    if drop:
-        tens, rest = divmod(count, 17982)
-        count += 18 * tens + 2 * max(0, (rest - 2) // 1798)
-    frames, whole = count % nominal, count // nominal
-    mark = ";" if drop else ":"
-    return f"{whole // 3600 % 24:02}:{whole // 60 % 60:02}:{whole % 60:02}{mark}{frames:02}"
+def origin(timecode_origin: str) -> str:
+    """Where the timecode on the screen comes from, short."""
+    return _ORIGINS.get(timecode_origin, timecode_origin)
 
 
 def numbers(tracks: Sequence[int]) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.desk import Desk
+from engine.listen.state import Listening
 from engine.timecode.frame import CodeReading
 
 Samples = NDArray[np.float32]
@@ -148,12 +149,15 @@ class Condition:
     onset_s : where the fault itself began; read only where active
     last_s : until when the fault was seen; read only where active
     may_be_red : the fault is of a strength or number that deserves red once its red delay is over
+    partners : place of the other track that the fault is about as well, -1 where none; None: no
+        track has one
     """
 
     state: NDArray[np.int8]
     onset_s: Levels
     last_s: Levels
     may_be_red: Flags
+    partners: NDArray[np.int64] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,12 +217,13 @@ class EventKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class AlarmEvent:
-    """One change of one alarm at `at_s`; `audible` says that it deserves a chime."""
+    """One change of one alarm at `at_s`, with its label; `audible`: it deserves a chime."""
 
     kind: EventKind
     at_s: float
     alarm: Alarm
     audible: bool = False
+    timecode: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,11 +303,12 @@ class Snapshot:
     engine_load: float = 0.0
     ended: bool = False
     notice: str = ""
+    timecode: str = ""
+    timecode_origin: str = ""
     log: LogState | None = None
     drift_ppm: float | None = None
     floor_dbfs: Levels | None = None
-    timecode: str = ""
-    timecode_origin: str = ""
     presence_dbfs: Levels | None = None
     desk: Desk = field(default_factory=Desk)
+    listening: Listening | None = None
     events: tuple[AlarmEvent, ...] = field(default=())

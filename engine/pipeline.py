@@ -7,6 +7,7 @@ No threads and no clock: time is counted in frames. Blocks of any length are cut
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -309,7 +310,7 @@ class Pipeline:
             notice=notice,
             timecode=label,
             timecode_origin=origin.value,
-            events=tuple(events),
+            events=tuple(replace(e, timecode=self.clock.label_at(e.at_s)[0]) for e in events),
             floor_dbfs=None if m is None else m.floor_dbfs,
             presence_dbfs=None if m is None else m.presence_dbfs,
             desk=self.desk,

@@ -7,13 +7,14 @@ import math
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any, Final
 
 from engine.batteries import lasts_s
 from engine.model import Kind, Level
 from engine.settings import LIMITS, Limit, Value
 from engine.toml_lines import Path
-from engine.tracks import Plan, Track
+from engine.tracks import BY_HAND, BY_TIMECODE, Plan, Track
 
 FRAME_RATES: Final = ("23.976", "24", "25", "29.97", "29.97df", "30")
 LONGEST_TEXT: Final = 200
@@ -71,6 +72,8 @@ class _Checker:
         kind_limits = self._limits_by_kind(document.get("limits", {}))
         tracks = self._tracks(document.get("track", []), kind_limits)
         self._across(tracks)
+        if take.get("rolling") == BY_TIMECODE and Kind.TIMECODE not in {t.kind for t in tracks}:
+            self._wrong(("take", "rolling"), 'needs a track of kind = "timecode" that tells it')
         ordered = sorted(tracks, key=lambda track: track.input)
         return Plan(tracks=tuple(ordered), **self._values(("take",), take, _TAKE))
 
@@ -212,6 +215,11 @@ def _text(value: Any) -> str:
     return unicodedata.normalize("NFC", value)
 
 
+def _date(value: Any) -> str:
+    """A date as TOML has it (2026-05-01, no quotes), or any text: a night has two."""
+    return value.isoformat() if type(value) is date else _text(value)
+
+
 def _battery(value: Any) -> str:
     text = _text(value)
     if text and lasts_s(text) is None:
@@ -253,6 +261,11 @@ def _limit(limit: Limit) -> Callable[[Any], Value]:
 _TAKE: Final[Mapping[str, Callable[[Any], Any]]] = {
     "title": _text,
     "frame_rate": _one_of(*FRAME_RATES),
+    "rolling": _one_of(BY_HAND, BY_TIMECODE),
+    "production": _text,
+    "date": _date,
+    "mixer": _text,
+    "location": _text,
 }
 _TRACK: Final[Mapping[str, Callable[[Any], Any]]] = {
     "name": _text,

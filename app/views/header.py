@@ -1,4 +1,4 @@
-"""Title, input or take, time watched, standby switch, clock."""
+"""Title, input or take, time watched, standby switch, timecode."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ class Header(QWidget):
         self.time = plain("", "dim")
         self.standby = Button("Standby", "R")
         self.look = Button("Day", "N")
+        self.origin = plain("", "dim")
         self.clock = plain("", "clock")
         self.clock.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.clock.setAccessibleName("Clock")
@@ -34,6 +35,7 @@ class Header(QWidget):
         self._row.addStretch(1)
         self._row.addWidget(self.standby)
         self._row.addWidget(self.look)
+        self._row.addWidget(self.origin)
         self._row.addWidget(self.clock)
         self.standby.clicked.connect(self.standby_asked)
         self.look.clicked.connect(self.look_asked)
@@ -61,6 +63,7 @@ class Header(QWidget):
         say(self.source, " · ".join(p for p in parts if p))
         say(self.time, "opening")
         say(self.clock, "")
+        say(self.origin, "")
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Times and the switch."""
@@ -72,7 +75,8 @@ class Header(QWidget):
         if watch.duration_s is not None:
             words += f" of {text.watching(watch.duration_s)}"
         say(self.time, words)
-        say(self.clock, text.clock(watch.start_s + snapshot.now_s, watch.plan.frame_rate))
+        say(self.clock, snapshot.timecode)
+        say(self.origin, text.origin(snapshot.timecode_origin))
         words = "Roll" if snapshot.standby else "Standby"
         if self.standby.accessibleName() != words:
             self.standby.put(words, "R")

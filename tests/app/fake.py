@@ -31,6 +31,7 @@ from engine.model import (
     Severity,
     Snapshot,
 )
+from engine.timecode.count import FRAME_RATES, label_at
 from engine.tracks import Plan, Track
 
 NOW_S = 6130.0
@@ -214,6 +215,8 @@ def snapshot(
         covers=covers_of(plan, tuple(standing)),
         ribbon=ribbon(plan, alarms, now_s),
         engine_load=0.04,
+        timecode=label_at(19 * 3600 + now_s, FRAME_RATES[plan.frame_rate]),
+        timecode_origin="ltc",
     )
     return replace(made, **more)  # type: ignore[arg-type]
 

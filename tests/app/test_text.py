@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from app import text
 from engine.model import Kind
@@ -43,38 +41,10 @@ def test_watching() -> None:
     assert text.watching(6130.9) == "01:42:10"
 
 
-@pytest.mark.parametrize(
-    ("seconds", "rate", "label"),
-    [
-        (76064.48, "25", "21:07:44:12"),
-        (86399.99, "25", "23:59:59:24"),
-        (86400.0, "25", "00:00:00:00"),
-        (3603.6, "23.976", "01:00:00:00"),
-        (3603.6, "29.97", "01:00:00:00"),
-        (60.06, "29.97df", "00:01:00;02"),
-        (600.0, "29.97df", "00:10:00;00"),
-        (3600.0, "29.97df", "01:00:00;00"),
-        (1.0, "30", "00:00:01:00"),
-    ],
-)
-def test_clock(seconds: float, rate: str, label: str) -> None:
-    """Labels as SMPTE ST 12-1 counts them: 3603.6 s an hour without drop-frame, 00 and 01 dropped.
-
-    After 600 s drop-frame has counted 17982 frames and reads 00:10:00;00 again.
-    """
-    assert text.clock(seconds, rate) == label
-
-
-@given(st.integers(min_value=0, max_value=2_589_407))
-def test_drop_frame_never_shows_a_dropped_label(frame: int) -> None:
-    """Labels 00 and 01 exist only in minutes divisible by ten (SMPTE ST 12-1)."""
-    label = text.clock(frame * 1001 / 30000, "29.97df")
-    hours, minutes, rest = label.split(":")
-    seconds, frames = rest.split(";")
-    assert not (seconds == "00" and int(frames) < 2 and int(minutes) % 10)
-    count = ((int(hours) * 60 + int(minutes)) * 60 + int(seconds)) * 30 + int(frames)
-    total = int(hours) * 60 + int(minutes)
-    assert count - 2 * (total - total // 10) == frame
+def test_origin() -> None:
+    """Timecode that runs on without LTC says so; the other origins are named."""
+    words = [text.origin(o) for o in ("ltc", "ltc free-running", "file", "time of day", "")]
+    assert words == ["LTC", "LTC lost, running on", "file", "time of day", ""]
 
 
 def test_numbers() -> None:
