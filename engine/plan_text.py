@@ -17,6 +17,10 @@ _HEAD: Final = """\
 [take]
 title = {title}
 frame_rate = {frame_rate}  # {frame_rates}
+production = ""
+date = ""        # 2026-05-01, or "1 to 2 May 2026"
+mixer = ""
+location = ""
 
 # kind       {kinds}
 # who        performer or position; the two packs of one performer have the same who

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final
 
+from engine.coverage_timeline import CoverageTimeline
+from engine.level_history import HistoryRecorder, LevelHistory
 from engine.measure.meter import Totals
 from engine.model import Incident
 from engine.pipeline import Pipeline
 from engine.sources.base import EndOfTake, Source, SourceInfo
-from engine.timecode.count import FRAME_RATES, label_at
+from engine.timecode.clock import Reference, TimecodeClock
 from engine.tracks import Plan
 from engine.units import stated
 
@@ -25,13 +27,16 @@ SCHEMA: Final = 1
 
 @dataclass(frozen=True, slots=True)
 class ScanResult:
-    """What a scan found in one take. `frames` is what was really read."""
+    """What a scan found in one take. `frames` is what was really read, `clock` its timecode."""
 
     info: SourceInfo
     plan: Plan
     frames: int
     totals: Totals
     incidents: tuple[Incident, ...]
+    clock: TimecodeClock
+    history: LevelHistory
+    audio_lost_s: float
 
     @property
     def duration_s(self) -> float:
@@ -44,10 +49,13 @@ class ScanResult:
         return any(incident.red_s is not None for incident in self.incidents)
 
     def timecode(self, at_s: float) -> str:
-        """Timecode of that moment of the take, from the file's time reference (else from 0)."""
-        rate_hz = self.info.sample_rate_hz
-        samples = (self.info.start_samples or 0) + round(at_s * rate_hz)
-        return label_at(Fraction(samples, rate_hz), FRAME_RATES[self.plan.frame_rate])
+        """Timecode of that moment: LTC where the take has it, else from its time reference or 0."""
+        return self.clock.label_at(at_s)[0]
+
+    @property
+    def frame_rate(self) -> str:
+        """How those labels count: as the code does, else as the plan says."""
+        return self.clock.rate_at(0.0).word
 
     def as_json(self) -> dict[str, Any]:
         """The contract's JSON document as plain Python values."""
@@ -58,11 +66,26 @@ class ScanResult:
                 "sample_rate_hz": self.info.sample_rate_hz,
                 "duration_s": round(self.duration_s, 6),
                 "start_timecode": self.timecode(0.0),
-                "frame_rate": self.plan.frame_rate,
+                "frame_rate": self.frame_rate,
             },
             "tracks": [self._track_json(place) for place in range(len(self.plan.tracks))],
             "incidents": [self._incident_json(incident) for incident in self.incidents],
+            "who": self._who_json(),
         }
+
+    def coverage(self) -> CoverageTimeline:
+        """Which pack of each `who` was healthy when."""
+        return CoverageTimeline(self.plan.tracks, self.incidents, self.duration_s)
+
+    def _who_json(self) -> list[dict[str, Any]]:
+        return [
+            {
+                "who": who.who,
+                "covered_fraction": _share(who.covered_fraction),
+                "uncovered": [[round(s.start_s, 4), round(s.end_s, 4)] for s in who.uncovered],
+            }
+            for who in self.coverage().whos()
+        ]
 
     def _track_json(self, place: int) -> dict[str, Any]:
         track, totals = self.plan.tracks[place], self.totals
@@ -107,8 +130,8 @@ def _number(level_db: float) -> float | None:
     return None if value is None else round(value, 2)
 
 
-def _share(share: float) -> float | None:
-    return None if math.isnan(share) else round(share, 4)
+def _share(share: float | None) -> float | None:
+    return None if share is None or math.isnan(share) else round(share, 4)
 
 
 def _seconds(at_s: float | None) -> float | None:
@@ -127,7 +150,11 @@ def scan_source(
     SourceError
         If the take can't be read to its end.
     """
-    pipeline = Pipeline(plan, source.info.sample_rate_hz)
+    info = source.info
+    since = Fraction(info.start_samples or 0, info.sample_rate_hz)
+    pipeline = Pipeline(plan, info.sample_rate_hz, reference=Reference(since))
+    recorder = HistoryRecorder(len(plan.tracks))
+    pipeline.on_tick = recorder.add
     frames = 0
     try:
         while True:
@@ -142,4 +169,13 @@ def scan_source(
         pipeline.finish()
     finally:
         source.close()
-    return ScanResult(source.info, plan, frames, pipeline.totals(), pipeline.incidents())
+    return ScanResult(
+        info,
+        plan,
+        frames,
+        pipeline.totals(),
+        pipeline.incidents(),
+        pipeline.clock,
+        recorder.history(),
+        pipeline.audio_lost_s,
+    )

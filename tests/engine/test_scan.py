@@ -59,7 +59,7 @@ def result() -> ScanResult:
 def test_the_document_has_the_contracts_keys(result: ScanResult) -> None:
     """Keys, their order and the schema are those of the contract, and no others."""
     document = result.as_json()
-    assert list(document) == ["schema", "take", "tracks", "incidents"]
+    assert list(document) == ["schema", "take", "tracks", "incidents", "who"]
     assert document["schema"] == 1
     assert list(document["take"]) == TAKE_KEYS
     assert [list(track) for track in document["tracks"]] == [TRACK_KEYS] * 3
