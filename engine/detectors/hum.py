@@ -40,11 +40,13 @@ HOLD_S: Final = 3.0
 _KEPT_S: Final = 6.0
 _STEP_S: Final = 0.2
 _COHERENT: Final = 0.75
+ALONE: Final = 0.9
+"""Share of the followed time in which a line is steady: with others, and a line alone."""
 _EVERY: Final = 5
 NEAR: Final = 0.35
 LOOSE: Final = 0.6
 """A steady line stays this near to its median, relative, to be believed and once it was."""
-STRONG_DBFS: Final = -45.0
+STRONG_DBFS: Final = -52.0
 PAUSE_STEPS: Final = 3
 QUIET_DB: Final = 6.0
 ABOVE_HUM_DB: Final = 3.0
@@ -175,7 +177,10 @@ class Hum:
         middle = np.median(z.real, axis=0) + 1j * np.median(z.imag, axis=0)
         reach = NEAR if self._seen[place] is None else LOOSE
         near = np.abs(z - middle) < reach * np.abs(middle)
-        steady = near.mean(axis=0) >= _COHERENT
+        share = near.mean(axis=0)
+        steady = share >= _COHERENT
+        if np.count_nonzero(steady) == 1 and self._seen[place] is None:
+            steady = share >= ALONE
         amplitude = np.abs(middle) / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
         power = np.where(steady, amplitude**2, 0.0)
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
@@ -197,7 +202,7 @@ class Hum:
         """
         if level_dbfs > STRONG_DBFS:
             return True
-        sound = self._sound[place, self._newest(min(self._heard_s, _KEPT_S))]
+        sound = self._sound[place, self._newest(np.clip(self._heard_s, FOLLOWED_S, _KEPT_S))]
         step = round(_STEP_S * self._slow.rate_hz)
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
         levels_dbfs = rms_dbfs((power[1:] + power[:-1]) / 2.0)

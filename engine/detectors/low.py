@@ -21,15 +21,17 @@ from engine.units import rms_dbfs
 
 SPEECH_DB: Final = 10.0
 SPILL_DB: Final = 10.0
-PART_S: Final = 0.5
-"""The newest speech is kept in parts of this many seconds of speech."""
+PART_S: Final = 0.25
+"""The newest speech is kept in parts of at least this many seconds of speech."""
 OWN_S: Final = 4.0
+DEADBAND_DB: Final = 4.0
+"""Speech must come this far over the limit to end it."""
 IDLE_DBFS: Final = -110.0
 _IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
 
 _FLOOR_TICKS: Final = 200
-_FIRST_TICKS: Final = 20
+_FIRST_TICKS: Final = 10
 _FLOOR_SHARE: Final = 0.1
 _FLOOR_EVERY: Final = 5
 """A floor that fell lately counts at once: the level that a tenth of the last 20 s stayed under
@@ -43,8 +45,7 @@ class Low:
         self._watched = scene.watched(Fault.LOW)
         self._limit_dbfs = scene.numbers("low_dbfs")
         self._tracks = len(scene.tracks)
-        needed_s = scene.numbers("low_amber_s")
-        self._parts = np.maximum(np.ceil(needed_s / PART_S), 1.0).astype(np.int64)
+        self._needed_s = scene.numbers("low_amber_s")
         whos = [t.who or f"input {t.input}" for t in scene.tracks]
         self._lav = scene.kinds(Kind.LAV)
         same = np.array([[a == b for b in whos] for a in whos])
@@ -54,15 +55,16 @@ class Low:
 
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
-        tracks, depth = self._tracks, int(self._parts.max(initial=1))
+        tracks = self._tracks
+        depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
         self._recent = np.full((_FLOOR_TICKS, tracks), np.nan)
         self._recent_floor_dbfs = np.full(tracks, np.nan)
         self._tick = 0
         # Newest part last; the one being filled is apart.
         self._energy = np.zeros((depth, tracks))
+        self._seconds = np.zeros((depth, tracks))
         self._own_s = np.zeros((depth, tracks))
         self._begins_s = np.full((depth, tracks), np.nan)
-        self._filled = np.zeros(tracks, dtype=np.int64)
         self._now_s = np.zeros(tracks)
         self._now_energy = np.zeros(tracks)
         self._now_own_s = np.zeros(tracks)
@@ -121,25 +123,30 @@ class Low:
 
     def _close_part(self, full: Flags) -> None:
         for store, now in (
+            (self._seconds, self._now_s),
             (self._energy, self._now_energy),
             (self._own_s, self._now_own_s),
             (self._begins_s, self._now_begin_s),
         ):
             store[:-1, full] = store[1:, full]
             store[-1, full] = now[full]
-        self._filled += full
         for now in (self._now_s, self._now_energy, self._now_own_s):
             now[full] = 0.0
-        for place in np.flatnonzero(full & (self._filled >= self._parts)):
+        for place in np.flatnonzero(full):
             self._judge(int(place))
 
     def _judge(self, place: int) -> None:
-        newest = slice(-int(self._parts[place]), None)
+        heard_s = np.cumsum(self._seconds[::-1, place])
+        enough = heard_s >= self._needed_s[place] - 1e-9
+        if not enough.any():
+            return
+        newest = slice(-1 - int(np.argmax(enough)), None)
         own_s = self._own_s[newest, place].sum()
         if own_s < OWN_S:
             return
         self._rms_dbfs[place] = rms_dbfs(self._energy[newest, place].sum() / own_s)
-        low = self._rms_dbfs[place] < self._limit_dbfs[place]
+        deadband_db = DEADBAND_DB * self._low[place]
+        low = self._rms_dbfs[place] < self._limit_dbfs[place] + deadband_db
         if low and not self._low[place]:
             self._onset_s[place] = self._begins_s[newest, place][0]
         self._low[place] = low

@@ -11,6 +11,7 @@ import pytest
 from engine.detectors.silent import Silent
 from engine.model import Kind, Level, State
 from engine.tracks import Scene, Track
+from tests.engine.detectors.places import place, words
 from tests.engine.detectors.watching import Told, lost, measurements, told
 from tests.signals import noise, scene
 
@@ -89,3 +90,32 @@ def test_comms_timecode_and_unused_are_never_silent() -> None:
     detector = Silent(where)
     for m, feed in measurements(np.zeros((RATE, 3), dtype=np.float32), where):
         assert (detector.update(m, feed).state != State.ACTIVE).all()
+
+
+def test_a_word_does_not_end_a_silence_that_was_told() -> None:
+    """Faint words, after the silence was too long already, leave one silence."""
+    where = scene(rate_hz=RATE)
+    x = falls(15.0, 45.0, 50.0, -55.0, -95.0)
+    spoken = slice(30 * RATE, 32 * RATE)
+    x[spoken] += words(-55.0, 2.0, RATE, on_s=0.3, off_s=0.2)
+    assert_one(told(Silent(where), x, where), 15.0, 45.0)
+
+
+def test_never_heard_while_the_neighbours_were() -> None:
+    """Steady noise from the start is told after 60 s of heard neighbours, with onset 0."""
+    where = scene(tracks=3, rate_hz=RATE)
+    talk = place(-55.0, 70.0, RATE) + words(-30.0, 70.0, RATE)
+    x = np.concatenate([noise(-62.0, 70.0, RATE), talk, talk], axis=1)
+    detector = Silent(where)
+    said = told(detector, x, where)
+    ((onset_s, _),) = said.spans_s
+    assert onset_s == 0.0
+    assert said.states.index(State.ACTIVE) * 0.1 == pytest.approx(61.5, abs=1.5)
+    assert "never heard" in detector.detail(0)
+
+
+def test_a_steady_track_without_heard_neighbours_is_no_fault() -> None:
+    """Where no other track is heard either, a steady place proves nothing."""
+    where = scene(tracks=3, rate_hz=RATE)
+    x = noise(-62.0, 70.0, RATE, tracks=3)
+    assert State.ACTIVE not in told(Silent(where), x, where).states

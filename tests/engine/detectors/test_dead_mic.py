@@ -1,0 +1,162 @@
+"""Dead mic: a fall below all that was live, into steady noise.
+
+Times and levels as the project's contract has them; the model of place and electronics is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.detectors.dead_mic import DeadMic
+from engine.model import Kind, Level, Samples, State
+from engine.tracks import Scene, Track
+from tests.engine.detectors.places import place, spliced, words
+from tests.engine.detectors.watching import lost, measurements, told
+from tests.signals import noise, scene
+
+RATE = 8_000
+WITHIN_S = 0.5
+AT_S = 20.03
+
+
+def dies(electronics_dbfs: float, live_dbfs: float = -55.0, for_s: float = 12.0) -> Samples:
+    """A live place that dies at `AT_S` and comes back."""
+    electronics = noise(electronics_dbfs, for_s, RATE, seed=3)
+    return spliced([place(live_dbfs, AT_S, RATE), electronics, place(live_dbfs, 5.0, RATE, seed=5)])
+
+
+def test_told_from_where_the_place_fell_to_where_it_returns() -> None:
+    """One fault with the onset and the end of the noise, told before its amber is due."""
+    where = scene(rate_hz=RATE)
+    said = told(DeadMic(where), dies(-85.0), where)
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(AT_S, abs=WITHIN_S)
+    assert last_s == pytest.approx(AT_S + 12.0, abs=WITHIN_S)
+    assert said.states.index(State.ACTIVE) * 0.1 <= AT_S + 5.0
+    assert said.may_be_red
+
+
+@settings(deadline=None, max_examples=8)
+@given(under=st.floats(12.0, 40.0), seed=st.integers(0, 99))
+def test_any_fall_into_steady_noise_is_told(under: float, seed: int) -> None:
+    """However far the noise lies under the place, the fall is told once."""
+    where = scene(rate_hz=RATE, level=Level.SAFETY)
+    x = spliced(
+        [place(-62.0, 12.0, RATE, seed), noise(max(-62.0 - under, -104.0), 7.0, RATE, seed)]
+    )
+    ((onset_s, _),) = told(DeadMic(where), x, where).spans_s
+    assert onset_s == pytest.approx(12.0, abs=WITHIN_S)
+
+
+def test_a_dead_safety_a_few_db_under_its_floor() -> None:
+    """Electronics only 6 dB under a safety's live floor is told: the low end gives it away."""
+    rate = 48_000
+    where = scene(rate_hz=rate, level=Level.SAFETY)
+    x = spliced([place(-80.0, 12.0, rate), noise(-86.0, 6.0, rate)])
+    ((onset_s, _),) = told(DeadMic(where), x, where).spans_s
+    assert onset_s == pytest.approx(12.0, abs=WITHIN_S)
+
+
+@pytest.mark.parametrize("dbfs", [-85.0, -55.0])
+def test_steadiness_alone_proves_nothing(dbfs: float) -> None:
+    """Steady noise from the start, electronics or air handling, is never told."""
+    where = scene(rate_hz=RATE)
+    assert State.ACTIVE not in told(DeadMic(where), noise(dbfs, 30.0, RATE), where).states
+
+
+def test_a_live_place_that_falls_is_alive() -> None:
+    """A place that is 20 dB quieter at once but still sways is no dead mic."""
+    where = scene(rate_hz=RATE)
+    x = spliced([place(-50.0, 15.0, RATE), place(-70.0, 20.0, RATE, seed=2)])
+    assert State.ACTIVE not in told(DeadMic(where), x, where).states
+
+
+def test_a_slow_drift_is_alive() -> None:
+    """Wind that drops by 15 dB within half a minute leaves no dead mic, steady as it ends."""
+    where = scene(rate_hz=RATE)
+    x = place(-50.0, 60.0, RATE, sway_db=0.5)
+    drop_db = np.interp(np.arange(len(x)) / RATE, (15.0, 45.0), (0.0, -15.0))
+    x = np.asarray(x * 10 ** (drop_db / 20)[:, None], dtype=np.float32)
+    assert State.ACTIVE not in told(DeadMic(where), x, where).states
+
+
+def test_noise_over_the_floor_is_no_fall() -> None:
+    """Steady noise as loud as the place was, or louder, is told by nobody here."""
+    where = scene(rate_hz=RATE)
+    x = spliced([place(-55.0, 15.0, RATE), noise(-45.0, 10.0, RATE)])
+    assert State.ACTIVE not in told(DeadMic(where), x, where).states
+
+
+def test_quiet_in_between_is_no_fault() -> None:
+    """Three seconds of steady noise are over before they mean anything."""
+    where = scene(rate_hz=RATE)
+    assert State.ACTIVE not in told(DeadMic(where), dies(-85.0, for_s=3.0), where).states
+
+
+def test_a_word_over_it_does_not_split_it() -> None:
+    """A second of speech on a dead track leaves one fault."""
+    where = scene(rate_hz=RATE)
+    x = dies(-85.0)
+    first = round((AT_S + 7.0) * RATE)
+    x[first : first + RATE] += words(-40.0, 1.0, RATE)
+    assert len(told(DeadMic(where), x, where).spans_s) == 1
+
+
+def test_a_pop_and_a_sagging_bias_do_not_hide_it() -> None:
+    """A plug that pops, and a voice that fades for 0.4 s, are told with the onset of the fault."""
+    where = scene(rate_hz=RATE)
+    first = round(AT_S * RATE)
+    pop = dies(-85.0)
+    pop[first : first + 400] += 0.5 * np.exp(-np.arange(400) / 32)[:, None].astype(np.float32)
+    sag = dies(-85.0)
+    fading = 10 ** (-60.0 * np.arange(3200) / 3200 / 20)
+    sag[first : first + 3200] += noise(-40.0, 0.4, RATE) * fading[:, None].astype(np.float32)
+    for x in (pop, sag):
+        ((onset_s, _),) = told(DeadMic(where), x, where).spans_s
+        assert onset_s == pytest.approx(AT_S, abs=WITHIN_S)
+
+
+def test_lost_audio_says_nothing() -> None:
+    """While frames are lost nothing is known, and the fault after it is the same one."""
+    where = scene(rate_hz=RATE)
+    x = dies(-85.0)
+    gap = (round((AT_S + 6.0) * RATE), round((AT_S + 7.0) * RATE))
+    x[slice(*gap)] = 0.0
+    said = told(DeadMic(where), x, where, missing=lost(len(x), gap))
+    assert State.UNKNOWN in said.states
+    assert len(said.spans_s) == 1
+
+
+def test_learned_levels_survive_a_restart() -> None:
+    """A watch that begins with what another learned tells a mic that dies in its first seconds."""
+    where = scene(rate_hz=RATE)
+    before = DeadMic(where)
+    told(before, place(-55.0, 20.0, RATE), where)
+    after = DeadMic(where)
+    after.learn(before.learned)
+    x = spliced([place(-55.0, 2.0, RATE, seed=4), noise(-85.0, 8.0, RATE)])
+    ((onset_s, _),) = told(after, x, where).spans_s
+    assert onset_s == pytest.approx(2.0, abs=WITHIN_S)
+
+
+def test_digital_zero_is_not_dead() -> None:
+    """A track that falls to digital zero is another fault."""
+    where = scene(rate_hz=RATE)
+    x = dies(-85.0)
+    x[round(AT_S * RATE) : round((AT_S + 12.0) * RATE)] = 0.0
+    assert State.ACTIVE not in told(DeadMic(where), x, where).states
+
+
+def test_a_place_that_goes_quiet_everywhere() -> None:
+    """Where all tracks fall into the steady air handling that they share, none is dead."""
+    where = Scene(tuple(Track(n, kind=Kind.BOOM) for n in (1, 2, 3)), RATE)
+    air = place(-75.0, 15.0, RATE, seed=9, sway_db=0.6)
+    tracks = [spliced([place(-55.0, 15.0, RATE, seed=n), air]) for n in range(3)]
+    x = np.concatenate(tracks, axis=1)
+    detector = DeadMic(where)
+    for m, feed in measurements(x, where):
+        assert not (detector.update(m, feed).state == State.ACTIVE).any()

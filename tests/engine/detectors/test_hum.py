@@ -1,0 +1,159 @@
+"""Hum: mains lines at 50 or 60 Hz, steady through speech and pauses.
+
+Frequencies: EN 50160, 1 % on an interconnected grid and 2 % where there is none (second-hand).
+Level: AES17, a full-scale sine reads 0 dBFS. Notes: equal temperament on A = 440 Hz (ISO 16).
+Times as the project's contract has them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.detectors.hum import Hum
+from engine.model import Samples, State
+from engine.tracks import Scene
+from tests.engine.detectors.places import comb, place, spliced, words
+from tests.engine.detectors.watching import Told, lost, told
+from tests.signals import noise, scene, sine
+
+RATE = 8_000
+AT_S = 4.03
+WITHIN_S = 0.5
+
+
+def where() -> Scene:
+    """One lavalier."""
+    return scene(rate_hz=RATE)
+
+
+def hums(lines: Samples, after_s: float = 5.0, dbfs: float = -62.0) -> Samples:
+    """A live place in which those lines begin at `AT_S` and end."""
+    silence = np.zeros((round(AT_S * RATE), 1), dtype=np.float32)
+    after = np.zeros((round(after_s * RATE), 1), dtype=np.float32)
+    x = spliced([silence, lines, after])
+    return np.asarray(x + place(dbfs, len(x) / RATE, RATE)[: len(x)], dtype=np.float32)
+
+
+def watched(x: Samples, detector: Hum | None = None) -> Told:
+    """What is told of that sound."""
+    return told(detector or Hum(where()), x, where())
+
+
+@settings(deadline=None, max_examples=10)
+@given(
+    nominal_hz=st.sampled_from([50.0, 60.0]),
+    off=st.floats(-0.02, 0.02),
+    dbfs=st.floats(-44.0, -15.0),
+    lines=st.sampled_from([(1, 3, 5), (1, 2, 4, 6), (1, 2, 3)]),
+)
+def test_told_on_grid_and_generator(
+    nominal_hz: float, off: float, dbfs: float, lines: tuple[int, ...]
+) -> None:
+    """Hum within 2 % of 50 or 60 Hz is told once, in time, with its onset."""
+    said = watched(hums(comb(dbfs, 8.0, RATE, nominal_hz * (1 + off), lines)))
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(AT_S, abs=WITHIN_S)
+    assert last_s == pytest.approx(AT_S + 8.0, abs=1.0)
+    assert said.states.index(State.ACTIVE) * 0.1 <= AT_S + 3.5
+
+
+@pytest.mark.parametrize(("dbfs", "red"), [(-39.0, True), (-41.0, False)])
+def test_the_level_is_that_of_all_lines_added(dbfs: float, red: bool) -> None:
+    """Lines that add up to more than -40 dBFS (AES17) may go red, one decibel less may not."""
+    assert watched(hums(comb(dbfs, 6.0, RATE, 50.0, (1, 2, 3, 4)))).may_be_red is red
+
+
+def test_one_line_is_a_hum() -> None:
+    """A lone 50 Hz sine at -40.5 dBFS is told, and its level said."""
+    detector = Hum(where())
+    said = watched(hums(sine(-40.5, 6.0, RATE, 50.0), after_s=0.0), detector)
+    assert len(said.spans_s) == 1
+    assert "50.0 Hz" in detector.detail(0)
+
+
+@pytest.mark.parametrize("hz", [48.0, 49.0, 51.91, 58.27, 61.74, 98.0, 103.83, 110.0, 123.47])
+def test_a_sustained_note_is_no_hum(hz: float) -> None:
+    """A note near the mains that is held for eight seconds, alone, is not told."""
+    assert State.ACTIVE not in watched(hums(sine(-30.0, 8.0, RATE, hz))).states
+
+
+@pytest.mark.parametrize("hz", [98.0, 110.0, 123.47, 146.83, 196.0])
+def test_a_note_with_harmonics_is_no_hum(hz: float) -> None:
+    """A bass or a drone with its harmonics is not told."""
+    assert State.ACTIVE not in watched(hums(comb(-30.0, 8.0, RATE, hz, (1, 2, 3, 4)))).states
+
+
+def test_a_voice_is_no_hum() -> None:
+    """A harmonic voice whose pitch glides between 90 and 250 Hz, with pauses, is not told."""
+    t = np.arange(20 * RATE) / RATE
+    pitch_hz = 170.0 + 80.0 * np.sin(2 * np.pi * 0.4 * t)
+    phase = 2 * np.pi * np.cumsum(pitch_hz) / RATE
+    voice = sum(np.sin(n * phase) / n for n in range(1, 12)) * (t % 1.5 < 1.0)
+    x = hums(np.asarray(0.05 * voice[:, None], dtype=np.float32))
+    assert State.ACTIVE not in watched(x).states
+
+
+def test_a_live_place_is_no_hum() -> None:
+    """Neither a place nor electronics has lines."""
+    for x in (place(-40.0, 20.0, RATE), noise(-60.0, 20.0, RATE)):
+        assert State.ACTIVE not in watched(x).states
+
+
+def test_hum_from_the_start_is_said() -> None:
+    """Hum that was there when the watch began is told, from its begin on."""
+    x = comb(-45.0, 8.0, RATE, 60.0) + place(-62.0, 8.0, RATE)
+    ((onset_s, _),) = watched(np.asarray(x, dtype=np.float32)).spans_s
+    assert onset_s == pytest.approx(0.0, abs=WITHIN_S)
+
+
+def test_words_over_it_do_not_split_it() -> None:
+    """Two seconds of speech far above the hum leave one fault."""
+    x = hums(comb(-50.0, 14.0, RATE, 50.0))
+    first = round((AT_S + 6.0) * RATE)
+    x[first : first + 2 * RATE] += words(-20.0, 2.0, RATE)
+    said = watched(x)
+    assert len(said.spans_s) == 1
+    assert said.spans_s[0][1] > AT_S + 12.0
+
+
+def test_faint_hum_in_the_words_only_is_not_told() -> None:
+    """A recording played back hums only while it talks: that is no fault of the track."""
+    talk = comb(-56.0, 3.0, RATE, 50.0) + words(-30.0, 3.0, RATE, on_s=0.5, off_s=0.05)
+    pause = np.zeros((2 * RATE, 1), dtype=np.float32)
+    x = hums(spliced([np.asarray(talk, dtype=np.float32), pause] * 3), dbfs=-66.0)
+    assert State.ACTIVE not in watched(x).states
+
+
+def test_accepted_hum_is_normal_until_it_rises_by_six_decibels() -> None:
+    """Accepted hum is not told again 4 dB up, but is 8 dB up; and the acceptance is kept."""
+    detector = Hum(where())
+    watched(hums(comb(-50.0, 6.0, RATE, 50.0), after_s=0.0), detector)
+    detector.accept(0)
+    later = Hum(where())
+    later.learn(detector.learned)
+    assert State.ACTIVE not in watched(hums(comb(-46.0, 6.0, RATE, 50.0)), later).states
+    later.reset()
+    assert State.ACTIVE in watched(hums(comb(-42.0, 6.0, RATE, 50.0)), later).states
+
+
+def test_lost_audio_says_nothing() -> None:
+    """While frames are lost nothing is known, and the hum after it is the same one."""
+    x = hums(comb(-40.0, 12.0, RATE, 50.0))
+    gap = (round((AT_S + 6.0) * RATE), round((AT_S + 6.5) * RATE))
+    x[slice(*gap)] = 0.0
+    said = told(Hum(where()), x, where(), missing=lost(len(x), gap))
+    assert State.UNKNOWN in said.states
+    assert len(said.spans_s) == 1
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000, 96_000])
+def test_told_at_other_rates(rate: int) -> None:
+    """The same hum is told, as loud, at every rate."""
+    x = comb(-39.0, 5.0, rate, 50.0) + place(-62.0, 5.0, rate)
+    there = scene(rate_hz=rate)
+    said = told(Hum(there), np.asarray(x, dtype=np.float32), there)
+    assert len(said.spans_s) == 1
+    assert said.may_be_red

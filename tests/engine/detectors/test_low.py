@@ -1,0 +1,118 @@
+"""Low: 20 s of speech, far below a usable level.
+
+Frames, seconds and limits as the project's contract has them; levels are AES17 RMS.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.low import Low
+from engine.model import Kind, Level, Samples, State
+from engine.tracks import Scene, Track
+from tests.engine.detectors.places import words
+from tests.engine.detectors.watching import Told, lost, told
+from tests.signals import noise, scene
+
+RATE = 8_000
+ON, OFF = 0.4, 0.2
+"""Syllables: two thirds of the time is speech."""
+
+
+def talk(dbfs: float, seconds: float, floor_dbfs: float = -80.0) -> Samples:
+    """Speech at that RMS over a live floor."""
+    x = words(dbfs, seconds, RATE, ON, OFF) + noise(floor_dbfs, seconds, RATE, seed=2)
+    return np.asarray(x, dtype=np.float32)
+
+
+def watched(x: Samples, where: Scene) -> Told:
+    """What is told of the first track."""
+    return told(Low(where), x, where)
+
+
+def test_told_after_twenty_seconds_of_speech_and_never_red() -> None:
+    """Speech at -50 dBFS is told once it was heard for 20 s, from where it began."""
+    said = watched(talk(-50.0, 45.0), scene(rate_hz=RATE))
+    ((onset_s, _),) = said.spans_s
+    assert onset_s == pytest.approx(1.0, abs=0.7)
+    raised_s = said.states.index(State.ACTIVE) * 0.1
+    assert raised_s == pytest.approx(1.0 + 20.0 * (ON + OFF) / ON, abs=1.5)
+    assert not said.may_be_red
+
+
+@pytest.mark.parametrize(
+    ("level", "dbfs", "is_low"),
+    [
+        (Level.MAIN, -46.5, True),
+        (Level.MAIN, -43.5, False),
+        (Level.SAFETY, -63.5, True),
+        (Level.SAFETY, -60.5, False),
+    ],
+)
+def test_the_limit_depends_on_the_pack(level: Level, dbfs: float, is_low: bool) -> None:
+    """A main is low under -45 dBFS, a safety under -62."""
+    said = watched(talk(dbfs, 40.0), scene(rate_hz=RATE, level=level))
+    assert (State.ACTIVE in said.states) is is_low
+
+
+def test_nobody_talks() -> None:
+    """A quiet place without speech is not low, however faint."""
+    x = noise(-75.0, 60.0, RATE)
+    assert State.ACTIVE not in watched(x, scene(rate_hz=RATE)).states
+
+
+def test_fewer_seconds_are_not_enough() -> None:
+    """Less than 20 s of speech prove nothing."""
+    assert State.ACTIVE not in watched(talk(-50.0, 28.0), scene(rate_hz=RATE)).states
+
+
+def test_it_ends_when_someone_talks_at_a_usable_level() -> None:
+    """A second of normal speech ends it."""
+    x = np.concatenate([talk(-50.0, 40.0), talk(-25.0, 3.0)])
+    assert watched(x, scene(rate_hz=RATE)).states[-1] is State.CLEAR
+
+
+def test_a_gain_that_falls_in_the_middle() -> None:
+    """Voice and place that fall by 30 dB together are told: the floor falls with them."""
+    x = np.concatenate([talk(-25.0, 20.0, -58.0), talk(-55.0, 50.0, -88.0)])
+    ((onset_s, _),) = watched(x, scene(rate_hz=RATE)).spans_s
+    assert onset_s == pytest.approx(20.0, abs=4.0)
+
+
+def test_a_neighbours_voice_is_not_this_one() -> None:
+    """Spill of another performer's voice, 25 dB down, leaves a silent performer's track alone."""
+    where = Scene((Track(1, who="mechanic"), Track(2, who="coxswain")), RATE)
+    loud = talk(-25.0, 60.0, -62.0)
+    x = np.concatenate([loud * np.float32(10 ** (-25 / 20)), loud], axis=1)
+    assert State.ACTIVE not in watched(x, where).states
+
+
+def test_the_other_pack_of_a_performer_is_no_neighbour() -> None:
+    """A main that is 30 dB under its own safety is low all the same."""
+    where = Scene(
+        (
+            Track(1, who="mechanic", level=Level.MAIN),
+            Track(2, who="mechanic", level=Level.SAFETY),
+        ),
+        RATE,
+    )
+    x = np.concatenate([talk(-60.0, 45.0, -90.0), talk(-30.0, 45.0, -70.0)], axis=1)
+    assert State.ACTIVE in watched(x, where).states
+
+
+def test_ambience_has_no_speech_to_be_low() -> None:
+    """On a crowd microphone nothing is said."""
+    said = watched(talk(-50.0, 40.0), scene(rate_hz=RATE, kind=Kind.AMBIENCE))
+    assert set(said.states) == {State.UNKNOWN}
+
+
+def test_lost_audio_and_gaps_count_for_nothing() -> None:
+    """Lost frames are unknown, and digital zero does not pull the floor down."""
+    where = scene(rate_hz=RATE)
+    x = talk(-30.0, 40.0, -55.0)
+    x[10 * RATE : 25 * RATE] = 0.0
+    gap = (30 * RATE, 31 * RATE)
+    said = told(Low(where), x, where, missing=lost(len(x), gap))
+    assert State.UNKNOWN in said.states
+    assert State.ACTIVE not in said.states

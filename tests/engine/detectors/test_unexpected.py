@@ -1,0 +1,75 @@
+"""Unexpected: a signal above -50 dBFS on an input called unused (the project's contract)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.unexpected import Unexpected
+from engine.model import Kind, Samples, State
+from engine.tracks import Scene
+from tests.engine.detectors.places import spliced, words
+from tests.engine.detectors.watching import Told, lost, told
+from tests.signals import noise, scene
+
+RATE = 8_000
+
+
+def quiet(seconds: float) -> Samples:
+    """An input with nothing in it."""
+    return noise(-95.0, seconds, RATE)
+
+
+def unused() -> Scene:
+    """One unused input."""
+    return scene(rate_hz=RATE, kind=Kind.UNUSED)
+
+
+def watched(x: Samples, missing: np.ndarray | None = None) -> Told:
+    """What is told of that sound on an unused input."""
+    where = unused()
+    return told(Unexpected(where), x, where, missing=missing)
+
+
+def test_told_from_its_onset_and_never_red() -> None:
+    """A signal is told from where it began, and ends within the pause that ends it."""
+    said = watched(spliced([quiet(4.03), noise(-46.0, 8.0, RATE), quiet(12.0)]))
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(4.03, abs=0.02)
+    assert 12.0 <= last_s <= 12.1 + 6.0
+    assert not said.may_be_red
+    assert said.states[-1] is State.CLEAR
+
+
+def test_below_the_limit_is_nothing() -> None:
+    """A signal of -54 dBFS is under the limit."""
+    assert State.ACTIVE not in watched(noise(-54.0, 8.0, RATE)).states
+
+
+def test_speech_with_pauses_is_one_signal() -> None:
+    """Sentences with four seconds between them are one fault, seen without a break."""
+    sentence = spliced([words(-30.0, 3.0, RATE), quiet(4.0)])
+    said = watched(spliced([quiet(2.0), *[sentence] * 3]))
+    assert len(said.spans_s) == 1
+    assert State.CLEAR not in said.states[30:]
+
+
+def test_a_knock_is_no_signal() -> None:
+    """A knock of 50 ms on the connector is not told."""
+    said = watched(spliced([quiet(2.0), noise(-10.0, 0.05, RATE), quiet(15.0)]))
+    assert State.ACTIVE not in said.states
+
+
+def test_a_track_in_use_is_not_looked_at() -> None:
+    """On any other kind nothing is said."""
+    where = scene(rate_hz=RATE)
+    said = told(Unexpected(where), noise(-20.0, 8.0, RATE), where)
+    assert set(said.states) == {State.UNKNOWN}
+
+
+def test_lost_audio_says_nothing() -> None:
+    """Lost frames are no signal and no pause."""
+    x = spliced([quiet(2.0), noise(-30.0, 6.0, RATE)])
+    said = watched(x, lost(len(x), (4 * RATE, 5 * RATE)))
+    assert State.UNKNOWN in said.states
+    assert len(said.spans_s) == 1
