@@ -84,7 +84,10 @@ class Book:
             followed = [e.place for e in self.entries if e.key[1] == group and not e.core.idle]
             for place in standing.places(family, followed):
                 reading = standing.reading(family, place, self._cover(place))
-                events += self.advance((place, group), family, reading, detail, start_s, now_s)
+                inputs = standing.inputs(family, place)
+                events += self.advance(
+                    (place, group), family, reading, detail, start_s, now_s, inputs
+                )
             self._spoiled = self._spoiled_places()
         self.refresh_cover()
         return events
@@ -99,7 +102,8 @@ class Book:
         now_s: float,
         tracks: tuple[int, ...] = (),
     ) -> list[AlarmEvent]:
-        """Step the alarm of that family; `tracks` lists the inputs that a cause speaks for."""
+        """Step the alarm of that family; `tracks` lists the inputs that a cause speaks for, or
+        both of a fault that is about two."""
         entry = self.entries_by_key.setdefault(key, Entry(key, rows[0]))
         before = entry.core
         entry.core, changes = machine.step(before, reading, start_s, now_s)

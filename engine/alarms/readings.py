@@ -26,12 +26,13 @@ class Readings:
     def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
         self._rows = tuple(rows)
         self._delays = {id(row): _delays(row, scene) for row in rows}
+        self._inputs = tuple(track.input for track in scene.tracks)
         self.families = _by_family(rows)
 
     def of(self, conditions: Sequence[Condition]) -> Standing:
         """One tick's conditions, in row order."""
         ids = (id(row) for row in self._rows)
-        return Standing(self._delays, dict(zip(ids, conditions, strict=True)))
+        return Standing(self._delays, dict(zip(ids, conditions, strict=True)), self._inputs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,7 @@ class Standing:
 
     _delays: Mapping[int, tuple[Levels, Levels]]
     _conditions: Mapping[int, Condition]
+    _inputs: tuple[int, ...]
 
     def places(self, family: Family, followed: Collection[int | None]) -> list[int]:
         """Where that family has something going on; `followed` are the places it had before."""
@@ -48,6 +50,15 @@ class Standing:
         states = [self._conditions[id(row)].state for row in family]
         places = {int(place) for s in states for place in np.flatnonzero(s == State.ACTIVE)}
         return sorted(places.union(place for place in followed if place is not None))
+
+    def inputs(self, family: Family, place: int) -> tuple[int, ...]:
+        """Input numbers of both tracks where the fault is about two, else none."""
+        for row in family:
+            partners = self._conditions[id(row)].partners
+            if partners is not None and partners[place] >= 0:
+                both = sorted((place, int(partners[place])))
+                return tuple(self._inputs[at] for at in both)
+        return ()
 
     def reading(self, family: Family, place: int, cover: int | None) -> Reading:
         """How that alarm's condition stands; `cover` is the pack that covers the track."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.model import Condition, Flags, Levels, Measurement, State
 from engine.tracks import Scene
@@ -58,12 +59,17 @@ def unknown(tracks: int) -> Condition:
 
 
 def condition(
-    active: Flags, known: Flags, onset_s: Levels, last_s: Levels, may_be_red: Flags | None = None
+    active: Flags,
+    known: Flags,
+    onset_s: Levels,
+    last_s: Levels,
+    may_be_red: Flags | None = None,
+    partners: NDArray[np.int64] | None = None,
 ) -> Condition:
     """A condition from plain arrays of shape (tracks,); `known` False wins over `active`."""
     state = np.where(known, active.astype(np.int8), np.int8(State.UNKNOWN)).astype(np.int8)
     red = active if may_be_red is None else may_be_red
-    return Condition(state, onset_s.copy(), last_s.copy(), red & active & known)
+    return Condition(state, onset_s.copy(), last_s.copy(), red & active & known, partners)
 
 
 def doubted(said: Condition) -> Condition:

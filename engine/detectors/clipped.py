@@ -2,15 +2,18 @@
 
 Evidence (contract): three flat runs of 3 or more samples within 100 ms, or one of 8 or more, at
 one ceiling which nothing near by exceeds. It goes on when 3 or more of the last 10 seconds hold
-flat tops; a true peak above full scale without flat tops is no fault.
+flat tops; a true peak above full scale without flat tops is no fault. What makes a top flat: see
+`flat_tops`.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.flat_tops import LOWEST_CEILING, flat_tops
@@ -22,27 +25,57 @@ NEAR_S: Final = 0.1
 RUNS_NEAR: Final = 3
 LONG_RUN: Final = 8
 SAME_CEILING: Final = 0.01
-"""Two runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
+"""Two level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
+SAME_LEANING: Final = 0.25
+"""The same for runs that a high-pass made lean: it also shifts the whole wave."""
 GOES_ON_SECONDS: Final = 3
 WINDOW_S: Final = 10
-_TAIL_S: Final = 0.005
+LOUD_SHARE: Final = 0.8
+"""A ceiling is reached where a track is about as loud as it was within the last second."""
+_TAIL_S: Final = 0.01
 """Kept from the tick before, so that a run across the seam is seen whole."""
+_PEAK_TICKS: Final = 10
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One flat run: where it begins, s, its samples, its signed ceiling, and whether level."""
+
+    at_s: float
+    length: int
+    ceiling: float
+    level: bool
+
+    def alike(self, other: _Run) -> bool:
+        """Both stand at one ceiling."""
+        share = SAME_CEILING if self.level and other.level else SAME_LEANING
+        return abs(abs(self.ceiling) - abs(other.ceiling)) <= share * abs(self.ceiling)
 
 
 @dataclass(slots=True)
 class _Seen:
-    """What one track showed: recent flat runs (time s, samples, ceiling) and clipped seconds."""
+    """What one track showed: recent flat runs, and (second, tops) of those that clipped."""
 
-    runs: list[tuple[float, int, float]] = field(default_factory=list)
-    seconds: list[int] = field(default_factory=list)
-    tops: int = 0
+    runs: list[_Run] = field(default_factory=list)
+    seconds: deque[tuple[int, int]] = field(default_factory=deque)
     ceiling: float = 0.0
     onset_s: float = np.nan
     last_s: float = np.nan
 
+    def count(self, second: int, tops: int) -> None:
+        """Add flat tops to those of that second."""
+        if self.seconds and self.seconds[-1][0] == second:
+            tops += self.seconds.pop()[1]
+        self.seconds.append((second, tops))
+
+    def forget(self, now_s: float) -> None:
+        """Drop the seconds that ended more than ten ago."""
+        while self.seconds and self.seconds[0][0] + 1 <= now_s - WINDOW_S:
+            self.seconds.popleft()
+
 
 class Clipped:
-    """Looks for flat tops where a track is loud enough to have any."""
+    """Looks for flat tops where a track is about as loud as it was within the last second."""
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.CLIPPED)
@@ -52,83 +85,79 @@ class Clipped:
 
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
-        self._seen = [_Seen() for _ in range(self._tracks)]
-        self._tail = np.zeros((round(_TAIL_S * self._rate_hz), self._tracks), dtype=np.float32)
+        tracks = self._tracks
+        self._seen = [_Seen() for _ in range(tracks)]
+        self._tail = np.zeros((tracks, round(_TAIL_S * self._rate_hz)), dtype=np.float32)
+        self._peaks = np.zeros((_PEAK_TICKS, tracks))
+        self._tick = 0
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active where this tick holds the evidence."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        loud = np.maximum(m.peak_max, -m.peak_min).max(axis=0) >= LOWEST_CEILING
+        peak = np.maximum(m.peak_max, -m.peak_min).max(axis=0)
+        self._peaks[self._tick % _PEAK_TICKS] = peak
+        self._tick += 1
+        loud = (peak >= LOWEST_CEILING) & (peak >= LOUD_SHARE * self._peaks.max(axis=0))
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for place in np.flatnonzero(loud & self._watched & self._may_be_flat(m)):
-            active[place] = self._look(int(place), m)
-        self._tail = m.samples[-len(self._tail) :]
-        onset_s = np.array([seen.onset_s for seen in self._seen])
-        last_s = np.array([seen.last_s for seen in self._seen])
+        places = np.flatnonzero(loud & self._watched)
+        if len(places):
+            self._look(places, m, active)
+        self._tail = m.samples[-self._tail.shape[1] :].T
+        for seen in self._seen:
+            seen.forget(m.end_s)
         return condition(
-            active, m.valid.any(axis=0) & self._watched, onset_s, last_s, self._goes_on(m.end_s)
+            active,
+            m.valid.any(axis=0) & self._watched,
+            np.array([seen.onset_s for seen in self._seen]),
+            np.array([seen.last_s for seen in self._seen]),
+            np.array([len(seen.seconds) >= GOES_ON_SECONDS for seen in self._seen]),
         )
 
-    def _may_be_flat(self, m: Measurement) -> Flags:
-        """Where two neighbours near a hop's peak are all but equal: worth a closer look."""
-        hops, tracks = m.valid.shape
-        x = m.samples.T.reshape(tracks, hops, -1)
-        peak = np.maximum(m.peak_max, -m.peak_min).T[:, :, None]
-        high = np.abs(x[:, :, 1:]) >= 0.98 * peak
-        level = np.abs(x[:, :, 1:] - x[:, :, :-1]) <= 2e-3 * peak
-        return np.asarray((high & level).any(axis=(1, 2)))
-
-    def _look(self, place: int, m: Measurement) -> bool:
-        seen = self._seen[place]
-        x = np.concatenate([self._tail[:, place], m.samples[:, place]])
-        found = flat_tops(x)
-        base_s = m.start_s - len(self._tail) / self._rate_hz
-        newest_s = seen.runs[-1][0] if seen.runs else -np.inf
-        peaks = (float(x.max()), float(-x.min()))
-        for start, length, ceiling in zip(found.start, found.length, found.ceiling, strict=True):
-            at_s = base_s + float(start) / self._rate_hz
-            exceeded = peaks[0 if ceiling > 0 else 1] > abs(ceiling) * (1.0 + SAME_CEILING)
-            if at_s > newest_s + 0.5 / self._rate_hz and not exceeded:
-                seen.runs.append((at_s, int(length), float(ceiling)))
-        seen.runs = [run for run in seen.runs if run[0] > m.end_s - NEAR_S - (m.end_s - m.start_s)]
-        return bool(seen.runs) and self._evidence(seen, m)
+    def _look(self, places: NDArray[np.int64], m: Measurement, active: Flags) -> None:
+        """Find the flat tops of those tracks, and set `active` where they prove an overload."""
+        x = np.concatenate([self._tail[places], m.samples.T[places]], axis=1)
+        found = flat_tops(x, self._rate_hz)
+        if not len(found.row):
+            return
+        high, low = x.max(axis=1), -x.min(axis=1)
+        base_s = m.start_s - self._tail.shape[1] / self._rate_hz
+        fields = (found.row, found.start, found.length, found.ceiling, found.level)
+        for row, start, length, ceiling, level in zip(*(f.tolist() for f in fields), strict=True):
+            runs = self._seen[places[row]].runs
+            run = _Run(base_s + start / self._rate_hz, length, ceiling, level)
+            newest_s = runs[-1].at_s if runs else -np.inf
+            share = SAME_CEILING if level else SAME_LEANING
+            exceeded = (high if ceiling > 0 else low)[row] > abs(ceiling) * (1.0 + share)
+            if run.at_s > newest_s + 0.5 / self._rate_hz and not exceeded:
+                runs.append(run)
+        for row in np.unique(found.row):
+            place = int(places[row])
+            active[place] = self._evidence(self._seen[place], m)
 
     def _evidence(self, seen: _Seen, m: Measurement) -> bool:
-        """Whether runs that end in this tick prove an overload; keeps what the crew is told."""
-        at_s, length, ceiling = (np.array(column) for column in zip(*seen.runs, strict=True))
-        height = np.abs(ceiling)
-        since_s = at_s[:, None] - at_s[None, :]
-        alike = (since_s >= 0.0) & (since_s <= NEAR_S)
-        alike &= np.abs(height[:, None] - height[None, :]) <= SAME_CEILING * height[:, None]
-        proves = (at_s >= m.start_s - _TAIL_S) & (
-            (length >= LONG_RUN) | (alike.sum(axis=1) >= RUNS_NEAR)
-        )
-        if not proves.any():
+        """Whether runs that begin in this tick prove an overload; keeps what the crew is told."""
+        since_s = m.start_s - _TAIL_S
+        seen.runs = [run for run in seen.runs if run.at_s > since_s - NEAR_S]
+        proof: set[_Run] = set()
+        for run in seen.runs:
+            if run.at_s < since_s:
+                continue
+            near = [r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= NEAR_S and run.alike(r)]
+            if (run.level and run.length >= LONG_RUN) or len(near) >= RUNS_NEAR:
+                proof.update(near)
+        if not proof:
             return False
-        proof = alike[proves].any(axis=0)
-        begins_s, ends_s = float(at_s[proof].min()), float(at_s[proof].max())
-        if np.isnan(seen.last_s) or begins_s > seen.last_s + WINDOW_S:
-            seen.seconds, seen.tops = [], 0
-        seen.onset_s, seen.last_s = begins_s, max(ends_s, m.start_s) + 1.0 / self._rate_hz
-        seen.ceiling = float(height[proof].max())
-        seen.tops += int(np.count_nonzero(proof & (at_s >= m.start_s - _TAIL_S)))
-        second = int(ends_s)
-        if second not in seen.seconds:
-            seen.seconds.append(second)
+        seen.onset_s = min(run.at_s for run in proof)
+        seen.last_s = max(max(run.at_s for run in proof), m.start_s) + 1.0 / self._rate_hz
+        seen.ceiling = max(abs(run.ceiling) for run in proof)
+        seen.count(int(seen.last_s), sum(run.at_s >= since_s for run in proof))
         return True
-
-    def _goes_on(self, now_s: float) -> Flags:
-        result = np.zeros(self._tracks, dtype=np.bool_)
-        for place, seen in enumerate(self._seen):
-            if seen.seconds:
-                seen.seconds = [s for s in seen.seconds if s > now_s - WINDOW_S - 1]
-                result[place] = len(seen.seconds) >= GOES_ON_SECONDS
-        return result
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
         seen = self._seen[place]
-        ceiling_dbfs = float(amplitude_db(seen.ceiling))
-        return f"{seen.tops} flat tops, ceiling {ceiling_dbfs:.1f} dBFS".replace("-", "−")
+        tops = sum(number for _, number in seen.seconds)
+        ceiling_dbfs = f"{float(amplitude_db(seen.ceiling)):.1f}".replace("-", "\u2212")
+        return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"

@@ -1,11 +1,13 @@
 """Flat tops in samples: runs at an extreme that have corners, whatever their height.
 
-Model: an overload holds the wave at a ceiling, so the samples inside a run hardly differ while
-the step into and out of it is many times larger. A rounded top, even one drawn coarsely by a
-16-bit converter, grows steps gradually; the ratio of edge step to inner range tells them apart
-without a threshold in decibels. Runs of three samples as evidence: common practice, no source
-for a standard; flat-top matching: T. Riemer, M. Weiss, M. Losh, IEEE Southeastcon 1990 (cited in
-Aleinik & Matveev, WASET IJECE 8(2), 2014).
+Model: an overload holds the wave at a ceiling, so inside a run the samples lie on a straight line
+(level, or leaning towards zero after a high-pass), and at both its ends the wave leaves that line
+at once. A rounded top leaves it gradually: for a parabola or a quartic of so many samples the
+ratio of the first step off the line to the bend inside is a fixed number, and only a larger one
+counts. So no threshold in decibels is needed, and a little noise of the converter does no harm.
+Runs of three samples as evidence: common practice, no source for a standard; matched filter for
+the flat top: T. Riemer, M. Weiss, M. Losh, IEEE Southeastcon 1990 (cited in Aleinik & Matveev,
+WASET IJECE 8(2), 2014).
 """
 
 from __future__ import annotations
@@ -16,76 +18,140 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Levels, Samples
+from engine.model import Flags, Levels, Samples
 
 RUN_SAMPLES: Final = 3
-CORNER: Final = 4.0
-"""Least ratio of the edge steps to the range inside the run."""
-NEAR_PEAK: Final = 0.9
+NEAR_PEAK: Final = 0.7
 """A ceiling lies at least this high, against the peak of its surroundings."""
-FLATNESS: Final = 2e-4
-"""Largest step inside a run, against its height."""
+LEVEL_STEP: Final = 2e-4
+"""Largest step inside a level run, against the peak: the noise of a good converter."""
+LEANING_STEP: Final = 0.008
+"""The same for a leaning or noisy run at 48 kHz: a high-pass of 60 Hz makes such steps."""
+LEANING_SAMPLES: Final = 8
 LOWEST_CEILING: Final = 0.003
 """Under about -50 dBFS nothing overloads; converter steps look flat there."""
+
+_CORNER: Final = np.array([np.inf, np.inf, np.inf, 20.0, 10.0, 8.0, 5.0])
+"""Least ratio of first step off the line to bend inside, by samples in the run (the last for all
+longer ones). A quartic, the flattest top that two harmonics make, has 15, 6.7, 4.1 and 2.9 for
+3 to 6 samples, a parabola far less."""
+_CORNER_TRIMMED: Final = 10.0
+"""The same two samples off a run of 6 or more; a quartic has 9.5 at most."""
 _CODE_16: Final = 1.0 / 32768.0
 _CODE_24: Final = 1.0 / 8388608.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FlatTops:
-    """Flat runs of one track, in time order; arrays of shape (runs,).
+    """Flat runs, row by row in time order; arrays of shape (runs,).
 
-    start : first sample of the run, counted from the start of the samples given
-    length : samples in the run
-    ceiling : mean value of the run, signed, full scale 1.0
+    row : which of the rows given; start : first sample of the run; length : samples in it
+    ceiling : value at its highest end, signed, full scale 1.0
+    level : it is level; else it leans or is noisy
     """
 
+    row: NDArray[np.int64]
     start: NDArray[np.int64]
     length: NDArray[np.int64]
     ceiling: Levels
-
-
-def flat_tops(samples: Samples) -> FlatTops:
-    """Every flat top in the samples of one track, shape (frames,).
-
-    Runs that touch the first or last sample are left out: their edges are not to be seen.
-    """
-    x = samples.astype(np.float64)
-    magnitude = np.abs(x)
-    peak = float(magnitude.max(initial=0.0))
-    if peak < LOWEST_CEILING:
-        return _NONE
-    step = np.abs(np.diff(x))
-    flat = (step <= FLATNESS * peak) & (magnitude[1:] >= NEAR_PEAK * peak)
-    edges = np.flatnonzero(np.diff(flat.astype(np.int8), prepend=0, append=0))
-    start, end = edges[::2], edges[1::2]  # flat steps start..end-1 join samples start..end
-    inner = (end - start + 1 >= RUN_SAMPLES) & (start > 0) & (end < len(x) - 1)
-    start, end = start[inner], end[inner]
-    if not len(start):
-        return _NONE
-    quantum = _quantum(x)
-    keep = [_has_corners(x, a, b, quantum) for a, b in zip(start, end, strict=True)]
-    start, end = start[keep], end[keep]
-    ceiling = np.array([x[a : b + 1].mean() for a, b in zip(start, end, strict=True)])
-    return FlatTops(start, end - start + 1, ceiling)
+    level: Flags
 
 
 _NONE: Final = FlatTops(
-    np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float64)
+    *(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0, dtype=np.bool_)
 )
+
+
+def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
+    """Every flat top in some tracks' samples, shape (rows, frames), each row for itself.
+
+    Runs that touch the first or last sample are left out: their edges are not to be seen.
+    """
+    size = rows.shape[1]
+    x = np.ascontiguousarray(rows).ravel()
+    height = np.abs(x)
+    peak = height.reshape(rows.shape).max(axis=1)
+    peak = np.where(peak >= LOWEST_CEILING, peak, np.float32(np.inf))
+    near = np.flatnonzero(height.reshape(rows.shape) >= np.float32(NEAR_PEAK) * peak[:, None])
+    # All that follows looks at those few samples only.
+    joined = (np.diff(near) == 1) & (near[1:] % size > 0)
+    step = np.abs(np.diff(x[near])) / peak[near[1:] // size]
+    flat = joined & (step <= LEANING_STEP * min(1.0, 48_000 / sample_rate_hz))
+    if not flat.any():
+        return _NONE
+    level = flat & (step <= LEVEL_STEP)
+    found = [
+        _judged(x, size, *_runs(level, near, RUN_SAMPLES, size), trim=0),
+        _judged(x, size, *_runs(flat, near, LEANING_SAMPLES, size), trim=1),
+    ]
+    return _joined(found)
+
+
+def _runs(
+    flat: Flags, at: NDArray[np.int64], least: int, size: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First and last of at least so many samples in a row; `flat` joins each of `at` to the next."""
+    edges = np.diff(flat.astype(np.int8), prepend=0, append=0)
+    first, last = at[edges == 1], at[edges == -1]
+    inner = (last - first + 1 >= least) & (first % size > 0) & (last % size < size - 1)
+    return first[inner], last[inner]
+
+
+def _judged(
+    sound: Samples, size: int, first: NDArray[np.int64], last: NDArray[np.int64], trim: int
+) -> FlatTops:
+    """Those of the runs first..last (inclusive) that are extremes with corners.
+
+    With `trim` 1 the outermost samples, which may lie on a flank already, are left to the corners.
+    """
+    if not len(first):
+        return _NONE
+    x = sound.astype(np.float64)
+    a, b = first + trim, last - trim
+    length = b - a + 1
+    sign = np.sign(x[a])
+    slope = (x[b] - x[a]) / (length - 1)
+    into = sign * (x[a] - slope * (1 + trim) - x[first - 1])
+    out_of = sign * (x[b] + slope * (1 + trim) - x[last + 1])
+    offsets = np.concatenate([[0], np.cumsum(length)[:-1]])
+    within = np.arange(int(length.sum())) - np.repeat(offsets, length)
+    line = np.repeat(x[a], length) + np.repeat(slope, length) * within
+    bend = np.maximum.reduceat(np.abs(x[np.repeat(a, length) + within] - line), offsets)
+    if trim:
+        corner = np.full(len(a), _CORNER_TRIMMED)
+    else:
+        corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
+    keep = np.minimum(into, out_of) >= corner * np.maximum(bend, _quantum(x))
+    if trim:  # what a high-pass leaves of a level top sinks towards zero
+        keep &= sign * slope <= 2.0 * bend / length
+    ends = np.where(np.abs(x[a]) >= np.abs(x[b]), x[a], x[b])
+    return FlatTops(
+        row=(first // size)[keep],
+        start=(first % size)[keep],
+        length=(last - first + 1)[keep],
+        ceiling=ends[keep],
+        level=np.full(int(np.count_nonzero(keep)), trim == 0),
+    )
+
+
+def _joined(found: list[FlatTops]) -> FlatTops:
+    """All runs in order; of two that overlap the level one."""
+    level, leaning = found
+    inside = (
+        (level.row[:, None] == leaning.row)
+        & (level.start[:, None] < leaning.start + leaning.length)
+        & (level.start[:, None] + level.length[:, None] > leaning.start)
+    ).any(axis=0)
+    parts = [
+        (getattr(level, name), getattr(leaning, name)[~inside])
+        for name in ("row", "start", "length", "ceiling", "level")
+    ]
+    row, start, length, ceiling, is_level = (np.concatenate(part) for part in parts)
+    order = np.lexsort((start, row))
+    return FlatTops(row[order], start[order], length[order], ceiling[order], is_level[order])
 
 
 def _quantum(x: Levels) -> float:
     """The converter's step: 16-bit if every sample is a 16-bit code, else 24-bit."""
-    codes = x[: 4 * RUN_SAMPLES * 64] * 32768.0
+    codes = x[:768] * 32768.0
     return _CODE_16 if bool(np.all(codes == np.round(codes))) else _CODE_24
-
-
-def _has_corners(x: Levels, start: int, end: int, quantum: float) -> bool:
-    """The run start..end (inclusive) is an extreme, and falls off sharply on both sides."""
-    run = x[start : end + 1]
-    sign = 1.0 if run[0] > 0.0 else -1.0
-    inner = float(run.max() - run.min())
-    into = sign * (run[0] - x[start - 1])
-    out_of = sign * (run[-1] - x[end + 1])
-    return bool(min(into, out_of) >= CORNER * max(inner, quantum))

@@ -1,0 +1,187 @@
+"""Dropout: gaps of 5 to 500 ms in which the track is quieter than its place ever is (radio).
+
+Model: when the carrier fades, the receiver's squelch mutes within a few milliseconds, to digital
+zero or to its own noise, at least 20 dB under the live floor, and opens as fast. A stop consonant
+is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sharp fall and a
+sharp rise, with a level between them that the track did not reach in the last ten seconds. A gap
+of 500 ms or more is no dropout (contract). Shape of a radio gap: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.bursts import Burst, Event
+from engine.model import Condition, Fault, Levels, Measurement
+from engine.tracks import Scene
+
+SHORTEST_S: Final = 0.003
+"""The quiet middle of a gap of 5 ms: its edges take up to a millisecond each."""
+LONGEST_S: Final = 0.5
+UNDER_DB: Final = np.array([[10.0], [7.0]])
+"""A gap lies this far under the quietest that held lately, for 2.5 ms and for 20 ms."""
+UNDER_FLOOR_DB: Final = 10.0
+"""And this far under its learned live floor."""
+FALL_DB: Final = 16.0
+"""It falls and rises by this at its edges; a place no louder than its floor has no more to fall."""
+
+_STEP_S: Final = 0.0005
+_HELD: Final = 5
+"""Steps that a level must hold to count: 2.5 ms, so that a zero crossing is no gap."""
+_EDGE: Final = 12
+"""Steps before and after a gap in which it falls and rises: 6 ms."""
+_HISTORY: Final = 100
+_LEARN_TICKS: Final = 20
+_GIVE_UP_TICKS: Final = 100
+"""Who stays that quiet for 10 s is quiet now."""
+IDLE_DB: Final = -110.0
+"""Who is under this is muted: nothing to learn from."""
+_LOWEST_POWER: Final = np.float32(1e-16)
+
+
+class Dropout:
+    """Finds gaps at half-millisecond precision; says so once a gap has closed.
+
+    What is quiet at all is learned twice: over 2.5 ms, where a wave's crossing of zero already
+    looks quiet, and over 20 ms, which tells the longer gaps from quiet places better.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.DROPOUT)
+        self._tracks = len(scene.tracks)
+        self._wanted_frames = _STEP_S * scene.sample_rate_hz
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        tracks = self._tracks
+        self._bursts = [Burst() for _ in range(tracks)]
+        self._steps = np.full((tracks, 0), np.nan, dtype=np.float32)
+        self._step_s = _STEP_S
+        self._last_hop = np.full((tracks, 1), np.nan, dtype=np.float32)
+        self._quietest = np.full((_HISTORY, 2, tracks), np.nan)
+        self._low_ticks = np.zeros(tracks, dtype=np.int64)
+        self._ticks = 0
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active in the tick in which a gap closed; held while the next one of a burst is open."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        lowest_db = self._take_in(m)
+        limits_db = self._limits(m)
+        low = self._watched & (lowest_db < limits_db).any(axis=0)
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        for place in np.flatnonzero(low | (self._low_ticks > 0)):
+            gaps, open_s = self._look(int(place), limits_db[:, place], m)
+            burst = self._bursts[place]
+            for gap in gaps:
+                burst.add(gap)
+            active[place] = bool(gaps) or burst.belongs(open_s)
+            teaches = self._low_ticks[place] >= _GIVE_UP_TICKS and lowest_db[0, place] > IDLE_DB
+            if (gaps or not np.isnan(open_s)) and not teaches:
+                lowest_db[:, place] = np.nan
+        self._low_ticks = np.where(low, self._low_ticks + 1, 0)
+        self._quietest[self._ticks % _HISTORY] = lowest_db
+        self._ticks += 1
+        onset_s = np.array([burst.onset_s for burst in self._bursts])
+        last_s = np.array([burst.last_s for burst in self._bursts])
+        red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
+        return condition(active, m.valid.any(axis=0) & self._watched, onset_s, last_s, red)
+
+    def _take_in(self, m: Measurement) -> Levels:
+        """Keep the level of each step of this tick, dB, NaN where not valid.
+
+        Returns the quietest that held for 2.5 ms and for 20 ms, shape (2, tracks).
+        """
+        hops, tracks = m.valid.shape
+        hop_frames = len(m.samples) // hops
+        per_hop = max(1, round(hop_frames / self._wanted_frames))
+        while hop_frames % per_hop:
+            per_hop -= 1
+        x = np.ascontiguousarray(m.samples.T).reshape(tracks, hops * per_hop, -1)
+        power = np.vecdot(x, x) * np.float32(2.0 / x.shape[-1])
+        now_db = np.float32(10.0) * np.log10(np.maximum(power, _LOWEST_POWER))
+        if not m.valid.all():
+            now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan
+        self._step_s = m.hop_s / per_hop
+        keep = round(LONGEST_S / self._step_s) + 3 * _EDGE
+        self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
+        newest = self._steps[:, -now_db.shape[1] - _HELD + 1 :]
+        held = newest[:, _HELD - 1 :]
+        for earlier in range(1, _HELD):
+            held = np.maximum(held, newest[:, _HELD - 1 - earlier : newest.shape[1] - earlier])
+        of_hops = np.hstack([self._last_hop, now_db.reshape(tracks, hops, -1).max(axis=-1)])
+        self._last_hop = of_hops[:, -1:]
+        two_hops = np.maximum(of_hops[:, 1:], of_hops[:, :-1])
+        return np.array([np.fmin.reduce(held, axis=1), np.fmin.reduce(two_hops, axis=1)], float)
+
+    def _limits(self, m: Measurement) -> Levels:
+        """The levels that only short and longer gaps are under, shape (2, tracks).
+
+        -inf before the track was heard for two seconds.
+        """
+        quietest = np.fmin.reduce(self._quietest)
+        heard = np.count_nonzero(~np.isnan(self._quietest), axis=0) >= _LEARN_TICKS
+        floor_db = np.where(np.isnan(m.floor_dbfs), m.presence_dbfs, m.floor_dbfs - UNDER_FLOOR_DB)
+        return np.where(heard, np.fmin(quietest - UNDER_DB, floor_db), -np.inf)
+
+    def _look(self, place: int, limits_db: Levels, m: Measurement) -> tuple[list[Event], float]:
+        """Gaps that closed lately, sized by their depth, and since when one is open (NaN)."""
+        gaps: dict[float, Event] = {}
+        open_s = np.nan
+        for limit_db, shortest_s in zip(limits_db, (SHORTEST_S, 2.0 * m.hop_s), strict=True):
+            found, still_s = self._under(place, float(limit_db), shortest_s, m)
+            gaps.update((gap.begin_s, gap) for gap in found)
+            open_s = np.fmin(open_s, still_s)
+        last_s = self._bursts[place].last_s
+        return [gaps[at] for at in sorted(gaps) if at > last_s], float(open_s)
+
+    def _under(
+        self, place: int, limit_db: float, shortest_s: float, m: Measurement
+    ) -> tuple[list[Event], float]:
+        """The same for one limit, looking at what ended in this tick but for its last 6 ms."""
+        steps_db, step_s = self._steps[place], self._step_s
+        size = len(steps_db)
+        base_s = m.end_s - size * step_s
+        oldest = size - round((m.end_s - m.start_s) / step_s) - _EDGE
+        edges = np.diff((steps_db < limit_db).astype(np.int8), prepend=0, append=0)
+        gaps: list[Event] = []
+        open_s = np.nan
+        for begin, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+            length_s = float(end - begin) * step_s
+            if end <= oldest or not shortest_s <= length_s < LONGEST_S:
+                continue
+            begin_s = base_s + float(begin) * step_s
+            if end > size - _EDGE:
+                open_s = begin_s
+                continue
+            depth_db = _depth(steps_db, int(begin), int(end))
+            if depth_db >= FALL_DB:
+                gaps.append(Event(begin_s, begin_s + length_s, depth_db))
+        return gaps, open_s
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        burst = self._bursts[place]
+        gaps = burst.lately(burst.last_s)
+        longest_s = max((gap.end_s - gap.begin_s for gap in gaps), default=0.0)
+        depth_db = max((gap.size_db for gap in gaps), default=0.0)
+        number = "1 gap" if len(gaps) == 1 else f"{len(gaps)} gaps"
+        down = "to nothing" if depth_db > 60.0 else f"{depth_db:.0f} dB down"
+        return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
+
+
+def _depth(steps_db: Levels, begin: int, end: int) -> float:
+    """How far the level falls within a few milliseconds, and rises again: the lesser, dB.
+
+    0 where the edges are not to be seen.
+    """
+    before, after = steps_db[max(begin - _EDGE, 0) : begin], steps_db[end : end + _EDGE]
+    if begin < _EDGE or len(after) < _EDGE or np.isnan(before).any() or np.isnan(after).any():
+        return 0.0
+    inside = float(np.median(steps_db[begin:end]))
+    return float(min(before.max(), after.max())) - inside

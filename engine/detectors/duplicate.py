@@ -1,0 +1,148 @@
+"""Duplicate: two inputs carry the same signal; a cable or a route is patched twice.
+
+Model: a copy matches at zero lag at all frequencies, whatever its gain. Two microphones do not:
+sound takes 2.9 ms a metre, so what they share shifts, and the more the higher the frequency.
+Pearson's r tells the residual after the best gain is taken off, 10*log10(1 - r^2) dB: -14 dB at
+0.98. So r at lag zero, in a band in which a few centimetres count, decides. Two packs of one `who`
+may lie side by side and need -30 dB, which only a patch reaches. Numbers: common practice, no
+source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.tracks import Scene
+
+ALIKE: Final = 0.98
+ALIKE_PACKS: Final = 0.9995
+ABOVE_FLOOR_DB: Final = 10.0
+"""Both tracks carry a signal: this far above their floors."""
+NO_FLOOR_DBFS: Final = -50.0
+"""The same for a track whose floor is not known yet."""
+LEAST_SIGNAL_S: Final = 1.0
+"""So much signal has to match before anything is said."""
+PAUSE_S: Final = 2.0
+"""A pause in which nothing speaks against it ends no match before that."""
+_SMALL: Final = 200_000
+"""Products in one piece of a matrix product."""
+SLOW_HZ: Final = 9600.0
+"""Steps between samples at this rate stress 1 to 4 kHz."""
+
+
+@dataclass(slots=True)
+class _Match:
+    """Two tracks alike: since when, until when, how much signal matched, and the residual.
+
+    `alike_s` is when they last matched, `last_s` also counts the pauses between.
+    """
+
+    onset_s: float
+    last_s: float
+    alike_s: float
+    signal_s: float = 0.0
+    residual_db: float = 0.0
+
+
+class Duplicate:
+    """Correlates every track with every other, all at once, and follows the pairs that match."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.DUPLICATE)
+        self._tracks = len(scene.tracks)
+        tick_frames = 10 * max(1, round(scene.sample_rate_hz / 100))
+        wanted = scene.sample_rate_hz / SLOW_HZ
+        divisors = [n for n in range(1, tick_frames // 10 + 1) if tick_frames % n == 0]
+        self._factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))
+        self._piece = max(16, _SMALL // max(1, self._tracks**2))
+        self._least = np.full((self._tracks, self._tracks), ALIKE)
+        for main, safety in scene.pairs():
+            self._least[main, safety] = self._least[safety, main] = ALIKE_PACKS
+        ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
+        self._asked: Flags = ahead & self._watched[:, None] & self._watched[None, :]
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        self._matches: dict[tuple[int, int], _Match] = {}
+        self._told: dict[int, tuple[int, float]] = {}
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active on the higher input of two that match, once enough signal did."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        r, heard = self._correlate(m)
+        signal = self._signal(m) & heard
+        # A track mostly lost in this tick says nothing for or against.
+        self._follow(r >= self._least, signal[:, None] & signal[None, :], r, m)
+        return self._condition(m)
+
+    def _correlate(self, m: Measurement) -> tuple[Levels, Flags]:
+        """Pearson's r of every two tracks at lag zero; and which tracks have sound to correlate."""
+        x = m.samples.T
+        slow = x[:, 0 :: self._factor].copy()
+        for phase in range(1, self._factor):
+            slow += x[:, phase :: self._factor]
+        step = np.diff(slow, axis=1)
+        # In pieces too small for the library to start threads, which cost more than they bring.
+        across = np.zeros((self._tracks, self._tracks), dtype=np.float32)
+        for first in range(0, step.shape[1], self._piece):
+            piece = step[:, first : first + self._piece]
+            across += piece @ piece.T
+        energy = np.diagonal(across)
+        heard = (energy > 0.0) & m.valid.all(axis=0)
+        norm = np.sqrt(np.where(heard, energy, 1.0))
+        return across.astype(np.float64) / (norm[:, None] * norm[None, :]), heard
+
+    def _signal(self, m: Measurement) -> Flags:
+        limit = np.where(np.isnan(m.floor_dbfs), NO_FLOOR_DBFS, m.floor_dbfs + ABOVE_FLOOR_DB)
+        return np.asarray(2.0 * m.mean_square.mean(axis=0) >= 10.0 ** (limit / 10.0))
+
+    def _follow(self, alike: Flags, both: Flags, r: Levels, m: Measurement) -> None:
+        """Lengthen the matches, end those that signal speaks against, begin new ones."""
+        asked = self._asked & np.isfinite(r)
+        for pair in [p for p in self._matches if both[p] and not alike[p]]:
+            del self._matches[pair]
+        for a, b in np.argwhere(asked & alike).tolist():
+            match = self._matches.get((a, b))
+            if match is None:
+                if not m.valid[:, [a, b]].all():
+                    continue
+                match = self._matches[a, b] = _Match(m.start_s, m.end_s, m.end_s)
+            match.alike_s = m.end_s
+            if both[a, b]:
+                match.signal_s += m.end_s - m.start_s
+                match.residual_db = 10.0 * np.log10(max(1.0 - min(r[a, b], 1.0) ** 2, 1e-6))
+        for pair, match in list(self._matches.items()):
+            if m.end_s - match.alike_s <= PAUSE_S:
+                match.last_s = m.end_s
+            elif match.signal_s < LEAST_SIGNAL_S:  # quiet moments matched by chance
+                del self._matches[pair]
+
+    def _condition(self, m: Measurement) -> Condition:
+        onset_s, last_s = np.full((2, self._tracks), np.nan)
+        partners: NDArray[np.int64] = np.full(self._tracks, -1, dtype=np.int64)
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        self._told = {}
+        for (a, b), match in sorted(self._matches.items()):
+            if match.signal_s < LEAST_SIGNAL_S or active[b]:
+                continue  # the lowest input that it copies is named
+            active[b], partners[b] = True, a
+            onset_s[b], last_s[b] = match.onset_s, match.last_s
+            self._told[b] = (a, match.residual_db)
+        known = m.valid.any(axis=0) & self._watched
+        return condition(active, known, onset_s, last_s, partners=partners)
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        _, residual_db = self._told.get(place, (-1, 0.0))
+        if residual_db <= -59.9:
+            return "the same samples as the other input"
+        return f"the same signal as the other input, {-residual_db:.0f} dB down to what differs"

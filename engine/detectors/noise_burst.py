@@ -1,0 +1,190 @@
+"""Noise burst: hash, the link's own noise breaking through.
+
+Model: when the carrier sinks under the FM threshold while the squelch stays open, the programme
+gives way to demodulated noise: its density is level or rises with frequency up to the top of the
+band (S. O. Rice, "Noise in FM receivers", 1963, from memory), and it is steady while it lasts.
+What comes through air is not: blows and claps die away, cloth, wind and surf fall with frequency,
+a sibilant is a hill with a lull below and above. A sound as bright that another track hears too
+(their noises match at some lag) was in the air. Numbers: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.bursts import Burst, Event
+from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.tracks import Scene
+from engine.units import rms_dbfs
+
+BRIGHT: Final = 1.2
+"""Least energy of the step from sample to sample (at 48 kHz) against that of the samples: white
+noise has 2, such that ends at 20 kHz 1.6, vowels 0.05, sibilants mostly under 1."""
+OVER_FLOOR_DB: Final = 3.0
+RISE_DB: Final = 8.0
+"""Hash lies above the live floor, and its treble well above what the track's was lately."""
+STEADY_DB: Final = 9.0
+"""Widest spread of level among the hops inside a burst."""
+BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
+EVEN_DB: Final = 10.0
+"""The densities of all bands lie within this, or they rise to the top of the band: """
+FALL_DB: Final = 3.0
+RISEN_DB: Final = 30.0
+"""falling back by no more than this from band to band, over this range at most."""
+IN_AIR: Final = 0.3
+"""Least correlation at any lag of a sound that two tracks heard; two hashes have about 0.1."""
+
+_LONG_HOPS: Final = 10
+"""A burst this long is judged before it ends."""
+_HISTORY: Final = 30
+
+
+@dataclass(slots=True)
+class _Run:
+    """Bright hops of one track in a row: since when, their level, spectrum and sound."""
+
+    begin_s: float
+    levels_db: list[float] = field(default_factory=list)
+    spectra: list[Levels] = field(default_factory=list)
+    hash: bool | None = None
+
+
+class NoiseBurst:
+    """Looks closer where the sound of a track turns bright from one hop to the next."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._watched = scene.watched(Fault.NOISE_BURST)
+        self._tracks = len(scene.tracks)
+        self._rate_hz = scene.sample_rate_hz
+        self._lag = max(1, round(scene.sample_rate_hz / 48_000))
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        tracks = self._tracks
+        self._bursts = [Burst() for _ in range(tracks)]
+        self._runs: dict[int, _Run] = {}
+        self._treble_db = np.full((_HISTORY, tracks), np.nan)
+        self._tick = 0
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active in the tick in which a burst ended, or goes on for longer than a moment."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        bright = self._bright(m)
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        for place in sorted({*np.flatnonzero(bright.any(axis=0)).tolist(), *self._runs}):
+            active[place] = self._follow(place, bright, m)
+        return condition(
+            active,
+            m.valid.any(axis=0) & self._watched,
+            np.array([burst.onset_s for burst in self._bursts]),
+            np.array([burst.last_s for burst in self._bursts]),
+            np.array([burst.is_red(m.end_s) for burst in self._bursts]),
+        )
+
+    def _bright(self, m: Measurement) -> Flags:
+        """Hops that may be hash, shape (hops, tracks)."""
+        hops, tracks = m.valid.shape
+        x = m.samples.T
+        step = np.zeros_like(x)
+        np.subtract(x[:, self._lag :], x[:, : -self._lag], out=step[:, self._lag :])
+        by_hop = step.reshape(tracks, hops, -1)
+        treble = (np.vecdot(by_hop, by_hop) * np.float32(1.0 / by_hop.shape[-1])).T
+        treble_db = rms_dbfs(treble)
+        usual_db = np.fmin.reduce(self._treble_db)
+        if self._tick < _HISTORY // 3:
+            usual_db = np.full(tracks, np.inf)
+        floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + OVER_FLOOR_DB)
+        bright = 2.0 * m.mean_square >= 10.0 ** (floor_db / 10.0)
+        bright &= treble >= BRIGHT * m.mean_square
+        bright &= (treble_db >= usual_db + RISE_DB) & m.valid & self._watched
+        middle_db = np.median(treble_db, axis=0)
+        self._treble_db[self._tick % _HISTORY] = np.where(m.valid.all(axis=0), middle_db, np.nan)
+        self._tick += 1
+        return np.asarray(bright)
+
+    def _follow(self, place: int, bright: Flags, m: Measurement) -> bool:
+        """Lengthen, close and judge the runs of one track; whether there is something to say."""
+        said = False
+        for hop in range(len(bright)):
+            run = self._runs.get(place)
+            at_s = m.start_s + hop * m.hop_s
+            if bright[hop, place]:
+                if run is None:
+                    run = self._runs[place] = _Run(at_s)
+                self._lengthen(run, place, hop, m)
+                if len(run.levels_db) == _LONG_HOPS:
+                    run.hash = self._judge(run, place, m)
+                    said |= run.hash and self._count(place, run, at_s + m.hop_s)
+            elif run is not None:
+                del self._runs[place]
+                if run.hash is None and self._judge(run, place, m):
+                    said |= self._count(place, run, at_s)
+        run = self._runs.get(place)
+        if run is not None and run.hash:
+            event = Event(run.begin_s, m.end_s, max(run.levels_db[-10:]))
+            self._bursts[place].goes_on(event)
+            return True
+        return said
+
+    def _count(self, place: int, run: _Run, end_s: float) -> bool:
+        self._bursts[place].add(Event(run.begin_s, end_s, max(run.levels_db)))
+        return True
+
+    def _lengthen(self, run: _Run, place: int, hop: int, m: Measurement) -> None:
+        run.levels_db.append(float(rms_dbfs(m.mean_square[hop, place])))
+        if len(run.levels_db) <= _LONG_HOPS:
+            run.spectra.append(self._hop_spectrum(place, hop, m))
+
+    def _hop_spectrum(self, place: int, hop: int, m: Measurement) -> Levels:
+        frames = len(m.samples) // len(m.valid)
+        x = m.samples[hop * frames : (hop + 1) * frames, place].astype(np.float64)
+        return np.asarray(np.abs(np.fft.rfft(x * np.hanning(frames))) ** 2)
+
+    def _judge(self, run: _Run, place: int, m: Measurement) -> bool:
+        """Whether the run is steady and as bright as hash."""
+        if len(run.levels_db) < 2:
+            return False
+        inner = slice(1, -1) if len(run.levels_db) > 3 else slice(None)
+        levels_db = run.levels_db[inner]
+        if max(levels_db) - min(levels_db) > STEADY_DB:
+            return False
+        power = np.mean(run.spectra[inner], axis=0)
+        hz = np.arange(len(power)) * (self._rate_hz / (2.0 * (len(power) - 1)))
+        density_db = np.array(
+            [
+                10.0 * np.log10(power[(hz >= low) & (hz < high)].mean() + 1e-30)
+                for low, high in pairwise(BANDS_HZ)
+            ]
+        )
+        spread_db = float(density_db.max() - density_db.min())
+        fallen_db = float((np.maximum.accumulate(density_db) - density_db).max())
+        even = spread_db <= EVEN_DB or (fallen_db <= FALL_DB and spread_db <= RISEN_DB)
+        return even and not self._in_air(place, m)
+
+    def _in_air(self, place: int, m: Measurement) -> bool:
+        """Whether another track holds the same noise in this tick, at whatever lag."""
+        others = [p for p in self._runs if p != place]
+        if not others:
+            return False
+        size = 2 * len(m.samples)
+        here = np.fft.rfft(m.samples[:, place], size)
+        there = np.fft.rfft(m.samples[:, others], size, axis=0)
+        match = np.abs(np.fft.irfft(here[:, None] * there.conj(), axis=0)).max(axis=0)
+        norm = np.linalg.norm(m.samples[:, place]) * np.linalg.norm(m.samples[:, others], axis=0)
+        return bool((match >= IN_AIR * norm).any())
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        burst = self._bursts[place]
+        events = burst.lately(burst.last_s)
+        loudest = f"{max((e.size_db for e in events), default=0.0):.0f}".replace("-", "\u2212")
+        number = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
+        return f"{number} of hash in 10 s, up to {loudest} dBFS"

@@ -1,0 +1,189 @@
+"""Pair drift: the two packs of one `who` leave their learned gain offset to each other.
+
+Model: both hear one voice from fixed places, so the ratio of their speech energies is fixed by
+gain and placement (10 to 15 dB: common practice, no source). One that slipped, is half unplugged
+or lies under cloth hears less of it, and cloth takes most from the treble. Energies are summed
+over seconds of speech, so the loudest words count, and bleed from others hardly does. The offset
+is learned from the first speech, and follows at most 1 dB a minute of speech while there is no
+fault. Numbers: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.pairs import PART_S, Pairs, PartClock
+from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.tracks import Scene
+
+DRIFT_DB: Final = 4.5
+"""Change of the offset that counts; turning the head moves it by some 3 dB at most."""
+MUFFLED_DB: Final = 8.0
+"""The same for the treble, which turns with the head more."""
+BACK_DB: Final = 1.0
+"""Deadband: the fault is over when the change is this much less."""
+LEARN_S: Final = 8.0
+"""Speech that must be heard before an offset is known."""
+FOLLOW_DB: Final = PART_S / 60.0
+"""Largest move of a known offset with each part of speech."""
+
+_BANDS: Final = 2
+"""The whole voice, and its treble (energy of the step from sample to sample)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LearnedOffsets:
+    """What a restart need not learn anew.
+
+    offset_db : main less safety, shape (2, tracks), at the safety's place: of the whole voice and
+        of the treble; NaN where unknown
+    """
+
+    offset_db: Levels
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Part:
+    """Half a second of speech of one pair: energies, shape (bands, main and safety), and when."""
+
+    energy: Levels
+    begin_s: float
+
+
+class PairDrift:
+    """Adds up the speech of both packs and compares their levels with what was learned."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
+        self._tracks = len(scene.tracks)
+        self._lag = max(1, round(scene.sample_rate_hz / 48_000))
+        needed_s = scene.numbers("pair_drift_amber_s")[self._pairs.safety]
+        self._needed = np.maximum(np.ceil(needed_s / PART_S), 1.0).astype(np.int64)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound and what was learned from it, keep the scene."""
+        pairs = len(self._pairs)
+        self._offset_db = np.full((_BANDS, pairs), np.nan)
+        depth = int(max(self._needed.max(initial=1), LEARN_S / PART_S))
+        self._parts: list[deque[_Part]] = [deque(maxlen=depth) for _ in range(pairs)]
+        self._energy = np.zeros((_BANDS, 2, pairs))
+        self._clock = PartClock(pairs)
+        self._change_db = np.zeros((_BANDS, pairs))
+        self._fell = np.zeros(pairs, dtype=np.int64)
+        self._drifts = np.zeros(pairs, dtype=np.bool_)
+        self._onset_s = np.full(pairs, np.nan)
+        self._last_s = np.full(pairs, np.nan)
+
+    @property
+    def learned(self) -> LearnedOffsets:
+        """What a restart need not learn anew."""
+        offset_db = np.full((_BANDS, self._tracks), np.nan)
+        offset_db[:, self._pairs.safety] = self._offset_db
+        return LearnedOffsets(offset_db)
+
+    def learn(self, learned: LearnedOffsets) -> None:
+        """Start from what an earlier watch of the same tracks learned."""
+        self._offset_db = learned.offset_db[:, self._pairs.safety].copy()
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active while the newest seconds of speech, as many as the limit says, are off."""
+        if measurement is None or not len(self._pairs):
+            return unknown(self._tracks)
+        m = measurement
+        speech = self._pairs.speech(m)
+        if speech.any():
+            self._add(speech, m)
+        return self._condition(m)
+
+    def _condition(self, m: Measurement) -> Condition:
+        main, safety = self._pairs.main, self._pairs.safety
+        active, known = np.zeros((2, self._tracks), dtype=np.bool_)
+        onset_s, last_s = np.full((2, self._tracks), np.nan)
+        partners = np.full(self._tracks, -1, dtype=np.int64)
+        for pair, drifts in enumerate(self._drifts):
+            both = (int(main[pair]), int(safety[pair]))
+            known[list(both)] = m.valid[:, both].any()
+            if drifts:
+                at, other = both if self._fell[pair] == 0 else both[::-1]
+                active[at], partners[at] = True, other
+                onset_s[at], last_s[at] = self._onset_s[pair], self._last_s[pair]
+        never = np.zeros(self._tracks, dtype=np.bool_)
+        return condition(active, known, onset_s, last_s, never, partners)
+
+    def _add(self, speech: Flags, m: Measurement) -> None:
+        """Add one tick's speech to the parts that fill; judge those that are full."""
+        self._energy[:, :, self._clock.stale(speech, m)] = 0.0
+        hops, pairs = speech.shape
+        places = np.concatenate([self._pairs.main, self._pairs.safety])
+        x = np.ascontiguousarray(m.samples.T[places])
+        step = np.zeros_like(x)
+        np.subtract(x[:, self._lag :], x[:, : -self._lag], out=step[:, self._lag :])
+        by_hop = step.reshape(2, pairs, hops, -1)
+        treble = np.vecdot(by_hop, by_hop).transpose(0, 2, 1) / by_hop.shape[-1]
+        voice = m.mean_square[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
+        self._energy += (np.stack([voice, treble]) * speech).sum(axis=2)
+        for pair in self._clock.add(speech, m).tolist():
+            part = _Part(self._energy[:, :, pair].copy(), float(self._clock.begin_s[pair]))
+            self._energy[:, :, pair] = 0.0
+            if self._clock.is_voice(pair, float(part.energy[0].max())):
+                self._parts[pair].append(part)
+                self._judge(pair, m.end_s)
+
+    def _judge(self, pair: int, now_s: float) -> None:
+        """Learn the offset, or hold the newest seconds of speech against it."""
+        parts = list(self._parts[pair])
+        if np.isnan(self._offset_db[0, pair]):
+            if len(parts) * PART_S >= LEARN_S:
+                self._offset_db[:, pair] = _offset_db(parts)
+            return
+        needed = int(self._needed[pair])
+        if len(parts) < needed:
+            return
+        newest = parts[-needed:]
+        change_db = _offset_db(newest) - self._offset_db[:, pair]
+        limit_db = np.array([DRIFT_DB, MUFFLED_DB]) - BACK_DB * self._drifts[pair]
+        off = bool((np.abs(change_db) > limit_db).any())
+        if off and not self._drifts[pair]:
+            self._begin(pair, newest, change_db)
+        if off:
+            self._last_s[pair] = now_s
+            self._change_db[:, pair] = change_db
+        else:
+            self._offset_db[:, pair] += np.clip(change_db, -FOLLOW_DB, FOLLOW_DB)
+        self._drifts[pair] = off
+
+    def _begin(self, pair: int, newest: list[_Part], change_db: Levels) -> None:
+        """When it began, going back while two parts together are off; and which pack fell."""
+        band = int(np.argmax(np.abs(change_db) / np.array([DRIFT_DB, MUFFLED_DB])))
+        sign = np.sign(change_db[band])
+        onset_s = newest[-1].begin_s
+        for n in range(len(newest) - 2, -1, -1):
+            pair_of_parts = _offset_db(newest[n : n + 2])[band] - self._offset_db[band, pair]
+            if sign * pair_of_parts < abs(change_db[band]) / 2.0:
+                break
+            onset_s = newest[n].begin_s
+        self._onset_s[pair] = onset_s
+        # The ratio main to safety rises when the safety hears less.
+        self._fell[pair] = 1 if sign > 0 else 0
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        pair = int(np.flatnonzero((self._pairs.main == place) | (self._pairs.safety == place))[0])
+        voice_db, treble_db = np.abs(self._change_db[:, pair])
+        if voice_db > DRIFT_DB - BACK_DB:
+            return (
+                f"voice {voice_db:.0f} dB down against the other pack: slipped, or half unplugged"
+            )
+        return f"treble {treble_db:.0f} dB down against the other pack: muffled"
+
+
+def _offset_db(parts: list[_Part]) -> Levels:
+    """Main less safety over those parts, dB, of the voice and the treble."""
+    energy = np.maximum(np.sum([part.energy for part in parts], axis=0), 1e-30)
+    return np.asarray(10.0 * np.log10(energy[:, 0] / energy[:, 1]))

@@ -1,0 +1,91 @@
+"""What the checks of a pair share: main and safety of one `who`, and where somebody speaks."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model import Fault, Flags, Kind, Measurement
+from engine.tracks import Scene
+
+SPEECH_DB: Final = 10.0
+"""Seconds of speech are 10 ms frames at least this far above the live floor (contract)."""
+OVERLOAD: Final = 0.98
+"""Hops whose peak reaches this say nothing of a pair: one of the two may be clipped."""
+
+PART_S: Final = 0.5
+"""Speech of a pair is judged in parts of this many seconds of it."""
+PAUSE_S: Final = 1.0
+"""A pause this long ends a part that is not full: it is left out."""
+SPILL: Final = 0.05
+"""A part this much fainter than the loudest lately is not the wearer's own voice (-13 dB)."""
+RIVAL: Final = 4.0
+"""A tick in which another performer's pack has more than this many times the energy is theirs."""
+_FADE: Final = 0.998
+
+
+class PartClock:
+    """When the part of each pair that fills began, how full it is, and how loud parts are."""
+
+    def __init__(self, pairs: int) -> None:
+        self.begin_s = np.full(pairs, np.nan)
+        self._filled_s = np.zeros(pairs)
+        self._last_s = np.full(pairs, -np.inf)
+        self._loudest = np.zeros(pairs)
+
+    def stale(self, speech: Flags, m: Measurement) -> Flags:
+        """Where what was added so far is to be dropped: a long pause lies in between."""
+        drop = speech.any(axis=0) & (m.start_s - self._last_s > PAUSE_S)
+        self._filled_s[drop] = 0.0
+        return np.asarray(drop)
+
+    def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
+        """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""
+        some = speech.any(axis=0)
+        begins = some & (self._filled_s == 0.0)
+        first_s = m.start_s + m.hop_s * speech.argmax(axis=0)
+        self.begin_s = np.where(begins, first_s, self.begin_s)
+        self._last_s = np.where(some, m.end_s, self._last_s)
+        self._filled_s += m.hop_s * np.count_nonzero(speech, axis=0)
+        full = self._filled_s >= PART_S - 1e-9
+        self._filled_s[full] = 0.0
+        return np.flatnonzero(full)
+
+    def is_voice(self, pair: int, energy: float) -> bool:
+        """The part is loud enough to be the wearer's own voice; remembers how loud it was."""
+        self._loudest[pair] = max(_FADE * self._loudest[pair], energy)
+        return bool(energy >= SPILL * self._loudest[pair])
+
+
+class Pairs:
+    """The pairs in which both packs are watched for a fault; `main` and `safety` are places."""
+
+    def __init__(self, scene: Scene, fault: Fault) -> None:
+        watched = scene.watched(fault)
+        pairs = [pair for pair in scene.pairs() if watched[list(pair)].all()]
+        self.main: NDArray[np.int64] = np.array([a for a, _ in pairs], dtype=np.int64)
+        self.safety: NDArray[np.int64] = np.array([b for _, b in pairs], dtype=np.int64)
+        lavs = scene.kinds(Kind.LAV)
+        whos = [t.who for t in scene.tracks]
+        self._rivals = np.array([[w != whos[a] for w in whos] & lavs for a, _ in pairs])
+
+    def __len__(self) -> int:
+        return len(self.main)
+
+    def speech(self, m: Measurement) -> Flags:
+        """Hops with speech on either pack, shape (hops, pairs).
+
+        None where the place is not heard on both, or either is overloaded (then one of the two is
+        in another fault), or where another performer is much louder: their voice, not this one's.
+        """
+        peak = np.maximum(m.peak_max, -m.peak_min)
+        sound = m.valid & (peak < OVERLOAD) & m.present
+        floor_dbfs = np.where(np.isnan(m.floor_dbfs), np.inf, m.floor_dbfs)
+        speech = m.mean_square >= 0.5 * 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0)
+        both = sound[:, self.main] & sound[:, self.safety]
+        energy = m.mean_square.sum(axis=0)
+        theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
+        both &= theirs <= RIVAL * energy[self.main]
+        return np.asarray(both & (speech[:, self.main] | speech[:, self.safety]))

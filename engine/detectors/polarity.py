@@ -1,0 +1,159 @@
+"""Polarity: the two packs of one `who` are inverted against each other.
+
+Model: crossed wires turn the wave over. Two packs on one body hear a voice within a millisecond
+or so of each other, which matters little below 400 Hz: there the strongest correlation within
+1.5 ms is positive, or negative where one is inverted (Pearson's r is -1 for an inverted
+copy, whatever the gain). Bleed and another tone change its size, not its sign; a weak one says
+nothing. Which of the two is wrong can't be heard: told once, of the safety. Common practice, no
+source.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.signal import butter, sosfilt
+
+from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.pairs import PART_S, Pairs, PartClock
+from engine.detectors.slow import Slow
+from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.tracks import Scene
+
+BAND_HZ: Final = (90.0, 350.0)
+LAG_S: Final = 0.0015
+SURE: Final = 0.4
+"""A correlation weaker than this says nothing."""
+CLEARER: Final = 1.2
+"""Least ratio of the strongest correlation to the strongest of the other sign."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Part:
+    """Half a second of speech of one pair: correlation at each lag, then both energies."""
+
+    sums: Levels
+    begin_s: float
+
+
+@dataclass(slots=True)
+class _Heard:
+    """The newest speech of one pair, and what it says."""
+
+    parts: deque[_Part]
+    inverted: bool = False
+    onset_s: float = np.nan
+    last_s: float = np.nan
+    r: float = np.nan
+
+
+class Polarity:
+    """Adds up the low end of both packs' speech, and looks at the sign of their correlation."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._pairs = Pairs(scene, Fault.POLARITY)
+        self._tracks = len(scene.tracks)
+        self._places = np.concatenate([self._pairs.main, self._pairs.safety])
+        needed_s = scene.numbers("polarity_amber_s")[self._pairs.safety]
+        self._depth = np.maximum(np.floor(needed_s / PART_S), 1.0).astype(np.int64)
+        self._slow = Slow(scene.sample_rate_hz)
+        self._lags = max(1, round(LAG_S * self._slow.rate_hz))
+        self._band = butter(1, BAND_HZ, "bandpass", fs=self._slow.rate_hz, output="sos")
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget the sound, keep the scene."""
+        self._clock = PartClock(len(self._pairs))
+        self._sums = np.zeros((len(self._pairs), 2 * self._lags + 3))
+        self._heard = [_Heard(deque(maxlen=int(depth))) for depth in self._depth]
+        self._state = np.zeros((len(self._band), len(self._places), 2))
+        self._tail = np.zeros((len(self._places), 2 * self._lags))
+
+    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+        """Active while the newest seconds of speech, as many as the limit says, are inverted."""
+        if measurement is None or not len(self._pairs):
+            return unknown(self._tracks)
+        m = measurement
+        slow = self._slow(m.samples[:, self._places])
+        low, self._state = sosfilt(self._band, slow, axis=1, zi=self._state)
+        x = np.concatenate([self._tail, low], axis=1)
+        self._tail = x[:, -2 * self._lags :]
+        speech = self._pairs.speech(m)
+        self._sums[self._clock.stale(speech, m)] = 0.0
+        for pair in np.flatnonzero(speech.any(axis=0)).tolist():
+            self._add(pair, x, speech[:, pair])
+            if self._heard[pair].inverted:
+                self._heard[pair].last_s = m.end_s
+        for pair in self._clock.add(speech, m).tolist():
+            self._judge(pair, m.end_s)
+        return self._condition(m)
+
+    def _condition(self, m: Measurement) -> Condition:
+        places = self._pairs.safety
+        active, known = np.zeros((2, self._tracks), dtype=np.bool_)
+        onset_s, last_s = np.full((2, self._tracks), np.nan)
+        active[places] = [heard.inverted for heard in self._heard]
+        known[places] = m.valid[:, places].any(axis=0)
+        onset_s[places] = [heard.onset_s for heard in self._heard]
+        last_s[places] = [heard.last_s for heard in self._heard]
+        partners = np.full(self._tracks, -1, dtype=np.int64)
+        partners[places] = self._pairs.main
+        never = np.zeros(self._tracks, dtype=np.bool_)
+        return condition(active, known, onset_s, last_s, never, partners)
+
+    def _add(self, pair: int, x: Levels, speech: Flags) -> None:
+        """Add one tick's speech to the part that fills."""
+        lags, pairs = self._lags, len(self._pairs)
+        keep = np.repeat(speech, (x.shape[1] - 2 * lags) // len(speech))
+        main = x[pair, lags : x.shape[1] - lags] * keep  # in the middle of the safety's lags
+        safety = x[pairs + pair]
+        size = len(main)
+        across = [float(main @ safety[lag : lag + size]) for lag in range(2 * lags + 1)]
+        middle = safety[lags : lags + size] * keep
+        self._sums[pair] += [*across, float(main @ main), float(middle @ middle)]
+
+    def _judge(self, pair: int, now_s: float) -> None:
+        """Count a full part, and look at the sign of the newest together."""
+        heard = self._heard[pair]
+        part = _Part(self._sums[pair].copy(), float(self._clock.begin_s[pair]))
+        self._sums[pair] = 0.0
+        if not self._clock.is_voice(pair, float(part.sums[-2])):
+            return
+        heard.parts.append(part)
+        if len(heard.parts) < (heard.parts.maxlen or 1):
+            return
+        sign, r = _sign(np.sum([p.sums for p in heard.parts], axis=0))
+        if sign < 0 and not heard.inverted:
+            heard.onset_s = self._onset(heard)
+        if sign < 0:
+            heard.last_s, heard.r = now_s, r
+        heard.inverted = sign < 0
+
+    @staticmethod
+    def _onset(heard: _Heard) -> float:
+        """Begin of the first part after the last upright one."""
+        onset_s = heard.parts[-1].begin_s
+        for part in reversed(heard.parts):
+            if _sign(part.sums)[0] > 0:
+                break
+            onset_s = part.begin_s
+        return onset_s
+
+    def detail(self, place: int) -> str:
+        """What was seen, one line."""
+        heard = self._heard[self._pairs.safety.tolist().index(place)]
+        return f"inverted against the main: correlation {heard.r:.2f}".replace("-", "\u2212")
+
+
+def _sign(sums: Levels) -> tuple[int, float]:
+    """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
+    r = sums[:-2] / np.sqrt(max(float(sums[-2] * sums[-1]), 1e-30))
+    highest, lowest = float(r.max()), float(-r.min())
+    if max(highest, lowest) < SURE:
+        return 0, 0.0
+    if highest >= CLEARER * lowest:
+        return 1, highest
+    return (-1, -lowest) if lowest >= CLEARER * highest else (0, 0.0)
