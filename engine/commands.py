@@ -129,6 +129,39 @@ class FreshBattery:
 
 
 @dataclass(frozen=True, slots=True)
+class Listen:
+    """Hear the track on that input in the headphones; `from_s`: from that stream time, else live."""
+
+    track: int
+    from_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchPack:
+    """Hear the other pack of the same `who`, at the same place and as loud."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListenLevel:
+    """Gain of the headphones, and the limit that neither gain nor peak goes over; dB."""
+
+    level_db: float
+    limit_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class ListenDevice:
+    """The output to listen on, by its name; empty for the system's default."""
+
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StopListening:
+    """Fade out and let go of the output."""
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """End the watch; `if_alone`: only where no other window looks at it."""
 
@@ -154,6 +187,11 @@ Command = (
     | Mark
     | Note
     | FreshBattery
+    | Listen
+    | SwitchPack
+    | ListenLevel
+    | ListenDevice
+    | StopListening
     | Stop
     | Look
 )

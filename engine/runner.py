@@ -354,7 +354,8 @@ class Runner:
             notice=self._reason or self._notice,
         )
         log = None if self._feed is None else self._feed.log.state()
-        return replace(shot, log=log, drift_ppm=self._drift.ppm)
+        listening = self._listener.state()
+        return replace(shot, log=log, drift_ppm=self._drift.ppm, listening=listening)
 
 
 def _pieces(block: Block, longest_frames: int) -> Iterator[Block]:

@@ -69,6 +69,14 @@ class Plan:
                 return track
         raise KeyError(number)
 
+    def other_pack(self, number: int) -> int | None:
+        """Input of the other of main and safety of the same `who`; None where there is none."""
+        one = next((t for t in self.tracks if t.input == number and t.who and t.level), None)
+        if one is None:
+            return None
+        others = (t.input for t in self.tracks if t.who == one.who and t.level and t != one)
+        return next(others, None)
+
 
 def plan_for(names: Iterable[str], title: str = "") -> Plan:
     """The plan of a take that has none: every track a lav, named from the file, else `Track n`."""

@@ -11,6 +11,7 @@ from typing import Final
 from engine import opening
 from engine.commands import Open
 from engine.kept import Kept
+from engine.listen.output import OpenOutput, PortAudioOutput
 from engine.sources.base import Source, SourceInfo
 
 LOAD_WINDOW_S: Final = 1.0
@@ -32,6 +33,7 @@ class World:
     boot : names this boot of the machine, "" where unknown
     version : of this program
     open_source, open_again : see `engine.opening`
+    open_output : the headphones, see `engine.listen.output`
     """
 
     clock: Callable[[], float] = time.monotonic
@@ -42,6 +44,7 @@ class World:
     version: str = ""
     open_source: Callable[[Open], Source] = opening.open_source
     open_again: Callable[[SourceInfo], Source] = opening.open_again
+    open_output: OpenOutput = PortAudioOutput
 
 
 class Load:
