@@ -33,7 +33,7 @@ from engine.model import Samples  # noqa: E402
 from engine.scan import scan_source  # noqa: E402
 from engine.sources.synthetic import ArraySource  # noqa: E402
 from engine.tracks import Plan  # noqa: E402
-from tests.benchmarks.detection import report  # noqa: E402
+from tests.benchmarks.detection import report, witness  # noqa: E402
 from tests.benchmarks.detection.library import RATE, load  # noqa: E402
 from tests.benchmarks.detection.planting import Planter, cards_for  # noqa: E402
 from tests.benchmarks.detection.scenes import build  # noqa: E402
@@ -53,6 +53,7 @@ class SceneRun:
     build_s: float
     scan_s: float
     left_over: int
+    testimonies: list[witness.Testimony]
 
 
 def scan(samples: Samples, plan: Plan) -> list[dict[str, Any]]:
@@ -97,7 +98,9 @@ def run_scene(
     score = score_scene(incidents, planter.truths, numbers, seconds)
     if dump is not None:
         _dump(dump, seed, stage.samples, planter.truths, incidents)
-    return SceneRun(seed, score, seconds, built - started, done - built, len(planter.left_over))
+    heard = witness.listen(score.outcomes, stage.samples, RATE, numbers)
+    costs = (seconds, built - started, done - built)
+    return SceneRun(seed, score, *costs, len(planter.left_over), heard)
 
 
 def _dump(
@@ -138,6 +141,7 @@ def main() -> int:
     scores = [r.score for r in runs]
     missed = report.print_table(scores)
     report.print_false(scores)
+    witness.print_table([t for r in runs for t in r.testimonies])
     drawn = report.draw(scores, ARTEFACTS / f"detection-{given.which}.png")
     audio_h = sum(r.seconds for r in runs) / 3600.0
     print(
