@@ -64,10 +64,12 @@ def demo_take(
 
 
 def recipe_hash() -> str:
-    """SHA-256 of all that the take is made from: code, story and spoken sources."""
+    """SHA-256 of all that the take is made from: code, story, spoken sources, timecode."""
     digest = hashlib.sha256()
     here = Path(__file__).parent
-    for path in sorted(p for p in here.iterdir() if p.suffix in {".py", ".toml", ".flac"}):
+    code = here.parent / "engine" / "timecode"
+    own = sorted(p for p in here.iterdir() if p.suffix in {".py", ".toml", ".flac"})
+    for path in (*own, code / "count.py", code / "encode.py"):
         content = path.read_bytes()
         digest.update(f"{path.name} {len(content)}\n".encode())
         digest.update(content)
@@ -104,7 +106,7 @@ def _user_cache() -> Path:
 
 
 def _forget_other_recipes(cache_dir: Path, recipe: str) -> None:
-    """A take is 170 MB; those of recipes no longer in use would pile up unseen."""
+    """A take is 190 MB; those of recipes no longer in use would pile up unseen."""
     for folder in cache_dir.glob(f"{FOLDER_PREFIX}*"):
         if not folder.name.startswith(recipe):
             shutil.rmtree(folder, ignore_errors=True)

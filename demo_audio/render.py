@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,12 +32,21 @@ from demo_audio.script import (
     load_script,
     track_names,
 )
+from demo_audio.timecode import Timecode
 from demo_audio.voices import load_lines, stems
 from demo_audio.wave import BYTES, pcm24, write_wave
 
 FRAMES: Final = round(DURATION_S * RATE_HZ)
 BLOCK_FRAMES: Final = 5 * RATE_HZ
 WORKERS: Final = 2
+
+
+class Channel(Protocol):
+    """One channel of the take, made block by block."""
+
+    def block(self, start: int, frames: int) -> NDArray[np.float64]:
+        """`frames` audio frames from `start` on, shape (frames,), full scale 1.0."""
+        ...
 
 
 def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None:
@@ -47,7 +56,7 @@ def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None
     links = make_links(healthy, faults)
     write_wave(
         folder / TAKE_NAME,
-        _blocks(links, progress),
+        _blocks([*links, Timecode()], progress),
         FRAMES,
         RATE_HZ,
         track_names(),
@@ -85,7 +94,9 @@ def make_links(healthy: bool, faults: Sequence[Stretch]) -> list[Link]:
     return [Link(pack, sound, [f for f in faults if f.track == pack.input]) for pack, sound in made]
 
 
-def _blocks(links: Sequence[Link], progress: Callable[[str], None]) -> Iterator[NDArray[np.uint8]]:
+def _blocks(
+    links: Sequence[Channel], progress: Callable[[str], None]
+) -> Iterator[NDArray[np.uint8]]:
     with ThreadPoolExecutor(WORKERS) as pool:
         for start in range(0, FRAMES, BLOCK_FRAMES):
             frames = min(BLOCK_FRAMES, FRAMES - start)
@@ -95,7 +106,7 @@ def _blocks(links: Sequence[Link], progress: Callable[[str], None]) -> Iterator[
             yield block
 
 
-def _fill(block: NDArray[np.uint8], start: int, channel: int, link: Link) -> None:
+def _fill(block: NDArray[np.uint8], start: int, channel: int, link: Channel) -> None:
     codes = pcm24(link.block(start, len(block)))
     for byte in range(BYTES):  # much faster than copying three bytes at a time
         block[:, channel, byte] = codes[:, byte]

@@ -18,6 +18,11 @@ SLOT_S: Final = 4.0
 START_TIMECODE_S: Final = 21 * 3600 + 5 * 60
 """The take starts at 21:05:00:00."""
 START_DATE: Final = "2026-03-14"
+FRAME_RATE: Final = "25"
+CODE_DBFS: Final = -18.0
+"""Peak level of the timecode track."""
+CODE_USER_BITS: Final = 0x14032026
+"""The day, as a date is often put into user bits (common practice, no source)."""
 
 
 class Effort(StrEnum):

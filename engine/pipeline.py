@@ -182,7 +182,8 @@ class Pipeline:
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
         told = self._roll_by_code(measurement)
-        feed = Feed(self.now_s, lost_frames=self._untold_lost, standby=self._standing_by)
+        resting = self._standing_by or self.book.on_break
+        feed = Feed(self.now_s, lost_frames=self._untold_lost, standby=resting)
         self._untold_lost = 0
         return told + self._judge(measurement, feed, start_s)
 

@@ -81,9 +81,9 @@ def test_takes_of_older_recipes_are_forgotten(
 
 
 def test_file_has_the_stated_format(demo: Rendered) -> None:
-    """The take has 12 channels of 24 bit at 48 kHz and lasts 100 s."""
+    """The take has 13 channels of 24 bit at 48 kHz and lasts 100 s."""
     info = soundfile.info(demo.made.take)
-    assert (info.channels, info.samplerate, info.subtype) == (12, 48_000, "PCM_24")
+    assert (info.channels, info.samplerate, info.subtype) == (13, 48_000, "PCM_24")
     assert info.frames == round(DURATION_S * 48_000)
 
 
@@ -98,15 +98,15 @@ def test_metadata_reads_back(demo: Rendered) -> None:
     plan = tomllib.loads(demo.made.plan.read_text(encoding="utf-8"))
     names = [t["name"] for t in plan["track"]]
     assert [t.name for t in read.ixml.track_list] == names
-    assert [int(t.channel_index) for t in read.ixml.track_list] == list(range(1, 13))
+    assert [int(t.channel_index) for t in read.ixml.track_list] == list(range(1, 14))
 
 
 def test_plan_is_in_the_plan_format(demo: Rendered) -> None:
-    """The plan has tracks 1 to 12, known keys and words only, and four staggered pairs."""
+    """The plan has tracks 1 to 13, known keys and words only, and four staggered pairs."""
     plan = tomllib.loads(demo.made.plan.read_text(encoding="utf-8"))
     assert plan["take"] == {"title": "Harbour night exercise", "frame_rate": "25"}
     tracks = plan["track"]
-    assert [t["input"] for t in tracks] == list(range(1, 13))
+    assert [t["input"] for t in tracks] == list(range(1, 14))
     for track in tracks:
         assert track.keys() <= KEYS
         assert track["kind"] in set(Kind)
@@ -117,13 +117,14 @@ def test_plan_is_in_the_plan_format(demo: Rendered) -> None:
 
 
 def test_the_program_reads_the_plan(demo: Rendered) -> None:
-    """The program's own plan reader takes the plan as it is, for a take of twelve channels."""
-    plan = load_plan(demo.made.plan, inputs=12)
-    assert [track.input for track in plan.tracks] == list(range(1, 13))
+    """The program's own plan reader takes the plan as it is, for a take of thirteen channels."""
+    plan = load_plan(demo.made.plan, inputs=13)
+    assert [track.input for track in plan.tracks] == list(range(1, 14))
+    assert plan.track(13).kind is Kind.TIMECODE
 
 
 def test_recipe_covers_the_plan() -> None:
-    """Every input of the plan has exactly one pack, in input order."""
+    """Every input but the last, which carries timecode, has exactly one pack, in input order."""
     assert [pack.input for pack in (*PACKS, TALKBACK)] == list(range(1, 13))
 
 
