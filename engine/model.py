@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from engine.desk import Desk
 from engine.listen.state import Listening
+from engine.listen.state import Listening
 from engine.timecode.frame import CodeReading
 
 Samples = NDArray[np.float32]
@@ -310,5 +311,6 @@ class Snapshot:
     floor_dbfs: Levels | None = None
     presence_dbfs: Levels | None = None
     desk: Desk = field(default_factory=Desk)
+    listening: Listening | None = None
     listening: Listening | None = None
     events: tuple[AlarmEvent, ...] = field(default=())

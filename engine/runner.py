@@ -19,6 +19,8 @@ from engine.drift import Drift
 from engine.kept import Kept
 from engine.listen.output import ASKED, Listener
 from engine.listen.ring import Ring
+from engine.listen.output import ASKED, Listener
+from engine.listen.ring import Ring
 from engine.log_feed import Log, LogFeed
 from engine.model import AlarmEvent, Block, Incident, Snapshot
 from engine.pipeline import Pipeline
@@ -40,6 +42,9 @@ REOPEN_S: Final = 2.0
 
 RETRY_S: Final = 0.5
 """How often a lost input is tried again."""
+
+LET_GO_S: Final = 3.0
+"""Headphones that do not let go of their output by then are not waited for any longer."""
 
 LET_GO_S: Final = 3.0
 """Headphones that do not let go of their output by then are not waited for any longer."""
@@ -277,6 +282,7 @@ class Runner:
             before_s = self.pipeline.now_s
             self._tell(self.pipeline.feed(piece))
             self._listener.put(piece.samples, self._fed_frames)
+            self._listener.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self._log_tick(self.pipeline.now_s)
         if self._info.live:
@@ -297,6 +303,10 @@ class Runner:
         waited_s = now - max(self._heard_at, self._tried_at)
         if self._source is not None and waited_s >= STALL_S + REOPEN_S:
             self._let_go(self._reason)
+
+    @property
+    def _fed_frames(self) -> int:
+        return round(self.pipeline.fed_s * self._info.sample_rate_hz)
 
     @property
     def _fed_frames(self) -> int:
