@@ -67,15 +67,19 @@ class AcceptedHum:
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line."""
+    """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line.
+
+    Without its fundamental, which lies under all voices, it must be seen twice in a row.
+    """
 
     mains_hz: float
     level_dbfs: float
     line: int
+    fundamental: bool
 
 
 class Hum:
-    """Follows mains lines; a fifth of the tracks is looked at each tick."""
+    """Follows mains lines; looks twice a second."""
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.HUM)
@@ -93,7 +97,8 @@ class Hum:
         self._end = kept
         self._kept = kept
         self._heard_s = 0.0
-        self._tick = 0
+        self._held: list[NDArray[np.float32]] = []
+        self._passes = np.zeros(self._tracks, dtype=np.int64)
         self._hint_hz = np.full(self._tracks, np.nan)
         self._seen: list[_Seen | None] = [None] * self._tracks
         self._active = np.zeros(self._tracks, dtype=np.bool_)
@@ -121,13 +126,13 @@ class Hum:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        self._push(self._slow(m.samples))
+        self._held.append(self._slow(m.samples))
         self._heard_s += m.end_s - m.start_s
-        places = np.arange(self._tick % _EVERY, self._tracks, _EVERY)
-        self._tick += 1
-        places = places[self._watched[places]]
-        if len(places) and self._heard_s >= WINDOW_S:
-            self._look(places, m.end_s)
+        if len(self._held) == _EVERY:
+            self._push(np.concatenate(self._held, axis=1))
+            self._held = []
+            if self._heard_s >= WINDOW_S:
+                self._look(np.flatnonzero(self._watched), m.end_s)
         self._active &= m.end_s - self._last_s <= HOLD_S
         known = m.valid.any(axis=0) & self._watched
         red = self._level_dbfs > self._red_dbfs
@@ -158,8 +163,12 @@ class Hum:
 
     def _take(self, place: int, seen: _Seen | None, now_s: float) -> None:
         if seen is None or seen.level_dbfs < self._least_dbfs(place):
+            self._passes[place] = 0
             if now_s - self._last_s[place] > HOLD_S:
                 self._seen[place] = None
+            return
+        self._passes[place] += 1
+        if not self._active[place] and self._passes[place] < (1 if seen.fundamental else 2):
             return
         if not self._active[place]:
             self._onset_s[place] = now_s - self._since_s(place, seen)
@@ -192,7 +201,7 @@ class Hum:
             place, level_dbfs, near[:, steady]
         ):
             return None
-        return _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1)
+        return _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, bool(steady[0]))
 
     def _holds_in_pauses(self, place: int, level_dbfs: float, near: Flags) -> bool:
         """Whether the lines were seen while nothing else was loud; strong ones need no pause.

@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.gather import Gather, Stretch
 from engine.model import Condition, Fault, Flags, Kind, Measurement
 from engine.tracks import Scene
 from engine.units import rms_dbfs
@@ -30,12 +31,11 @@ IDLE_DBFS: Final = -110.0
 _IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
 
-_FLOOR_TICKS: Final = 200
-_FIRST_TICKS: Final = 10
+_FLOOR_TICKS: Final = 100
 _FLOOR_SHARE: Final = 0.1
-_FLOOR_EVERY: Final = 5
-"""A floor that fell lately counts at once: the level that a tenth of the last 20 s stayed under
-(one hop of each tick), looked at every 0.5 s."""
+_EVERY_TICKS: Final = 5
+"""A floor that fell lately counts at once: the level that a tenth of the last 10 s stayed under
+(one hop of each tick). All is looked at every 0.5 s."""
 
 
 class Low:
@@ -59,6 +59,7 @@ class Low:
         depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
         self._recent = np.full((_FLOOR_TICKS, tracks), np.nan)
         self._recent_floor_dbfs = np.full(tracks, np.nan)
+        self._gather = Gather(_EVERY_TICKS)
         self._tick = 0
         # Newest part last; the one being filled is apart.
         self._energy = np.zeros((depth, tracks))
@@ -78,19 +79,23 @@ class Low:
         """Active while the newest seconds of speech, as many as the limit says, are too low."""
         if measurement is None:
             return unknown(self._tracks)
-        m = measurement
-        self._recent[self._tick % _FLOOR_TICKS] = np.where(m.valid[0], m.mean_square[0], np.nan)
-        self._tick += 1
-        if self._tick >= _FIRST_TICKS and self._tick % _FLOOR_EVERY == 0:
-            self._follow_floor()
+        for stretch in self._gather.add(measurement):
+            self._take_in(stretch)
+        known = measurement.valid.any(axis=0) & self._watched
+        never = np.zeros(self._tracks, dtype=np.bool_)
+        return condition(self._low & known, known, self._onset_s, self._last_s, never)
+
+    def _take_in(self, m: Stretch) -> None:
+        first = slice(None, None, len(m.valid) // m.ticks)
+        rows = (self._tick + np.arange(m.ticks)) % _FLOOR_TICKS
+        self._recent[rows] = np.where(m.valid[first], m.mean_square[first], np.nan)
+        self._tick += m.ticks
+        self._follow_floor()
         limit = 10.0 ** ((np.fmin(m.floor_dbfs, self._recent_floor_dbfs) + SPEECH_DB) / 10.0) / 2.0
         with np.errstate(invalid="ignore"):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         if speech.any():
             self._count(m, speech)
-        known = m.valid.any(axis=0) & self._watched
-        never = np.zeros(self._tracks, dtype=np.bool_)
-        return condition(self._low & known, known, self._onset_s, self._last_s, never)
 
     def _follow_floor(self) -> None:
         ranked = np.sort(np.where(self._recent > _IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
@@ -99,24 +104,28 @@ class Low:
         self._recent_floor_dbfs = rms_dbfs(ranked[at, np.arange(self._tracks)])
         self._recent_floor_dbfs[count == 0] = np.nan
 
-    def _own(self, m: Measurement) -> Flags:
-        """Where the voice is this performer's: no other one's pack is so much louder."""
-        power = (m.mean_square * m.valid).sum(axis=0)
-        mine = (self._mates * power).max(axis=1)
-        theirs = (self._rivals * power).max(axis=1)
+    def _own(self, m: Stretch) -> Flags:
+        """Where the voice is this performer's: no other one's pack is so much louder.
+
+        Shape (ticks, tracks).
+        """
+        power = m.by_tick(m.mean_square * m.valid)[:, np.newaxis]
+        mine = (self._mates * power).max(axis=2)
+        theirs = (self._rivals * power).max(axis=2)
         return np.asarray(theirs <= mine * _SPILL)
 
-    def _count(self, m: Measurement, speech: Flags) -> None:
+    def _count(self, m: Stretch, speech: Flags) -> None:
         own = self._own(m)
-        seconds = m.hop_s * np.count_nonzero(speech, axis=0)
+        each_s = m.hop_s * m.by_tick(speech.astype(np.float64))
+        seconds = each_s.sum(axis=0)
         some = seconds > 0
         first_s = m.start_s + m.hop_s * np.argmax(speech, axis=0)
         last_s = m.start_s + m.hop_s * (len(speech) - np.argmax(speech[::-1], axis=0))
         self._last_s = np.where(some, last_s, self._last_s)
         self._now_begin_s = np.where(some & (self._now_s == 0), first_s, self._now_begin_s)
         self._now_s += seconds
-        self._now_own_s += seconds * own
-        self._now_energy += (m.mean_square * speech).sum(axis=0) * m.hop_s * own
+        self._now_own_s += (each_s * own).sum(axis=0)
+        self._now_energy += (m.by_tick(m.mean_square * speech) * own).sum(axis=0) * m.hop_s
         full = self._now_s >= PART_S - 1e-9
         if full.any():
             self._close_part(full)

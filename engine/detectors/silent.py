@@ -36,7 +36,9 @@ STIR_DB: Final = 1.5
 """Steady electronics keeps its 100 ms level this near to its mean; no live place does."""
 IDLE_DBFS: Final = -110.0
 _SETTLE_S: Final = 1.0
-_FOLLOW: Final = 0.02
+_FOLLOW: Final = 0.1
+_EVERY: Final = 5
+"""Whether a track stirs is looked at on every fifth tick; that is enough of a minute."""
 _TICKS: Final = 60
 
 
@@ -64,6 +66,7 @@ class Silent:
         self._stirred_s = np.zeros(tracks)
         self._neighbours_s = np.zeros(tracks)
         self._all_heard = False
+        self._never: Flags = np.zeros(tracks, dtype=np.bool_)
         self._level_dbfs = np.full(tracks, np.nan)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
@@ -74,9 +77,9 @@ class Silent:
         if self._tick == 0:
             self._first_s = m.start_s
         self._follow(m)
-        never = np.zeros(self._tracks, dtype=np.bool_)
-        if m.end_s - self._first_s > _SETTLE_S and not self._all_heard:
-            never = self._never_heard(m)
+        if self._tick % _EVERY == 0 and m.end_s - self._first_s > _SETTLE_S and not self._all_heard:
+            self._never = self._never_heard(m)
+        never = self._never
         self._level_dbfs = m.level_dbfs
         self._tick += 1
         onset_s = np.where(never, self._first_s, self._onset_s)
@@ -116,12 +119,12 @@ class Silent:
         level_dbfs = rms_dbfs(power)
         known = (count == len(m.valid)) & (level_dbfs > IDLE_DBFS)
         if not known.any():
-            return np.zeros(self._tracks, dtype=np.bool_)
+            return self._never
         off_db = level_dbfs - np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
         stirs = known & (np.abs(off_db) > STIR_DB)
         mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
         self._mean_dbfs = np.where(known, mean_dbfs + _FOLLOW * off_db, self._mean_dbfs)
-        tick_s = m.end_s - m.start_s
+        tick_s = _EVERY * (m.end_s - m.start_s)
         self._stirred_s += stirs * tick_s
         heard = self._stirred_s >= HEARD_S
         self._all_heard = bool((heard | ~self._open).all())
