@@ -22,6 +22,11 @@ from engine.tracks import Scene
 
 ALIKE: Final = 0.98
 ALIKE_PACKS: Final = 0.9995
+UNLIKE: Final = 0.9
+UNLIKE_PACKS: Final = 0.995
+"""Two that matched no longer do under this, in a tick about as loud as those that matched; in
+fainter ones the noise of two converters may make the difference."""
+AS_LOUD: Final = 0.25
 ABOVE_FLOOR_DB: Final = 10.0
 """Both tracks carry a signal: this far above their floors."""
 NO_FLOOR_DBFS: Final = -50.0
@@ -47,6 +52,7 @@ class _Match:
     last_s: float
     alike_s: float
     signal_s: float = 0.0
+    loudest: float = 0.0
     residual_db: float = 0.0
 
 
@@ -62,8 +68,10 @@ class Duplicate:
         self._factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))
         self._piece = max(16, _SMALL // max(1, self._tracks**2))
         self._least = np.full((self._tracks, self._tracks), ALIKE)
+        self._unlike = np.full((self._tracks, self._tracks), UNLIKE)
         for main, safety in scene.pairs():
             self._least[main, safety] = self._least[safety, main] = ALIKE_PACKS
+            self._unlike[main, safety] = self._unlike[safety, main] = UNLIKE_PACKS
         ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
         self._asked: Flags = ahead & self._watched[:, None] & self._watched[None, :]
         self.reset()
@@ -80,7 +88,6 @@ class Duplicate:
         m = measurement
         r, heard = self._correlate(m)
         signal = self._signal(m) & heard
-        # A track mostly lost in this tick says nothing for or against.
         self._follow(r >= self._least, signal[:, None] & signal[None, :], r, m)
         return self._condition(m)
 
@@ -108,8 +115,10 @@ class Duplicate:
     def _follow(self, alike: Flags, both: Flags, r: Levels, m: Measurement) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
         asked = self._asked & np.isfinite(r)
-        for pair in [p for p in self._matches if both[p] and not alike[p]]:
-            del self._matches[pair]
+        energy = m.mean_square.sum(axis=0)
+        for pair in [p for p in self._matches if both[p] and r[p] < self._unlike[p]]:
+            if energy[list(pair)].min() >= AS_LOUD * self._matches[pair].loudest:
+                del self._matches[pair]
         for a, b in np.argwhere(asked & alike).tolist():
             match = self._matches.get((a, b))
             if match is None:
@@ -119,6 +128,7 @@ class Duplicate:
             match.alike_s = m.end_s
             if both[a, b]:
                 match.signal_s += m.end_s - m.start_s
+                match.loudest = max(match.loudest, float(energy[[a, b]].min()))
                 match.residual_db = 10.0 * np.log10(max(1.0 - min(r[a, b], 1.0) ** 2, 1e-6))
         for pair, match in list(self._matches.items()):
             if m.end_s - match.alike_s <= PAUSE_S:

@@ -90,7 +90,7 @@ def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
 def _runs(
     flat: Flags, at: NDArray[np.int64], least: int, size: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """First and last of at least so many samples in a row; `flat` joins each of `at` to the next."""
+    """First and last of at least so many samples in a row; `flat` joins `at` to the next."""
     edges = np.diff(flat.astype(np.int8), prepend=0, append=0)
     first, last = at[edges == 1], at[edges == -1]
     inner = (last - first + 1 >= least) & (first % size > 0) & (last % size < size - 1)

@@ -71,6 +71,9 @@ class NoiseBurst:
         self._runs: dict[int, _Run] = {}
         self._treble_db = np.full((_HISTORY, tracks), np.nan)
         self._tick = 0
+        self._before = np.zeros((0, tracks), dtype=np.float32)
+        self._bright_before: Flags = np.zeros(tracks, dtype=np.bool_)
+        self._bright_lately: Flags = np.zeros(tracks, dtype=np.bool_)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active in the tick in which a burst ended, or goes on for longer than a moment."""
@@ -78,9 +81,12 @@ class NoiseBurst:
             return unknown(self._tracks)
         m = measurement
         bright = self._bright(m)
+        now: Flags = np.asarray(bright.any(axis=0))
+        self._bright_lately = now | self._bright_before
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for place in sorted({*np.flatnonzero(bright.any(axis=0)).tolist(), *self._runs}):
+        for place in sorted({*np.flatnonzero(now).tolist(), *self._runs}):
             active[place] = self._follow(place, bright, m)
+        self._before, self._bright_before = m.samples, now
         return condition(
             active,
             m.valid.any(axis=0) & self._watched,
@@ -125,14 +131,18 @@ class NoiseBurst:
                     said |= run.hash and self._count(place, run, at_s + m.hop_s)
             elif run is not None:
                 del self._runs[place]
-                if run.hash is None and self._judge(run, place, m):
+                if run.hash:
+                    said |= self._goes_on(place, run, at_s)
+                elif run.hash is None and self._judge(run, place, m):
                     said |= self._count(place, run, at_s)
         run = self._runs.get(place)
         if run is not None and run.hash:
-            event = Event(run.begin_s, m.end_s, max(run.levels_db[-10:]))
-            self._bursts[place].goes_on(event)
-            return True
+            return self._goes_on(place, run, m.end_s)
         return said
+
+    def _goes_on(self, place: int, run: _Run, end_s: float) -> bool:
+        self._bursts[place].goes_on(Event(run.begin_s, end_s, max(run.levels_db)))
+        return True
 
     def _count(self, place: int, run: _Run, end_s: float) -> bool:
         self._bursts[place].add(Event(run.begin_s, end_s, max(run.levels_db)))
@@ -170,15 +180,15 @@ class NoiseBurst:
         return even and not self._in_air(place, m)
 
     def _in_air(self, place: int, m: Measurement) -> bool:
-        """Whether another track holds the same noise in this tick, at whatever lag."""
-        others = [p for p in self._runs if p != place]
+        """Whether another bright track holds the same noise in the last two ticks, at any lag."""
+        others = [int(p) for p in np.flatnonzero(self._bright_lately) if p != place]
         if not others:
             return False
-        size = 2 * len(m.samples)
-        here = np.fft.rfft(m.samples[:, place], size)
-        there = np.fft.rfft(m.samples[:, others], size, axis=0)
+        x = np.concatenate([self._before, m.samples])[:, [place, *others]]
+        spectra = np.fft.rfft(x, 2 * len(x), axis=0)
+        here, there = spectra[:, 0], spectra[:, 1:]
         match = np.abs(np.fft.irfft(here[:, None] * there.conj(), axis=0)).max(axis=0)
-        norm = np.linalg.norm(m.samples[:, place]) * np.linalg.norm(m.samples[:, others], axis=0)
+        norm = np.linalg.norm(x[:, 0]) * np.linalg.norm(x[:, 1:], axis=0)
         return bool((match >= IN_AIR * norm).any())
 
     def detail(self, place: int) -> str:

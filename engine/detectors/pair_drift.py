@@ -159,13 +159,13 @@ class PairDrift:
         self._drifts[pair] = off
 
     def _begin(self, pair: int, newest: list[_Part], change_db: Levels) -> None:
-        """When it began, going back while two parts together are off; and which pack fell."""
+        """When it began, going back while each part is off; and which pack fell."""
         band = int(np.argmax(np.abs(change_db) / np.array([DRIFT_DB, MUFFLED_DB])))
         sign = np.sign(change_db[band])
         onset_s = newest[-1].begin_s
         for n in range(len(newest) - 2, -1, -1):
-            pair_of_parts = _offset_db(newest[n : n + 2])[band] - self._offset_db[band, pair]
-            if sign * pair_of_parts < abs(change_db[band]) / 2.0:
+            alone_db = _offset_db(newest[n : n + 1])[band] - self._offset_db[band, pair]
+            if sign * alone_db < abs(change_db[band]) / 2.0:
                 break
             onset_s = newest[n].begin_s
         self._onset_s[pair] = onset_s

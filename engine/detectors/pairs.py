@@ -19,10 +19,12 @@ PART_S: Final = 0.5
 """Speech of a pair is judged in parts of this many seconds of it."""
 PAUSE_S: Final = 1.0
 """A pause this long ends a part that is not full: it is left out."""
-SPILL: Final = 0.05
-"""A part this much fainter than the loudest lately is not the wearer's own voice (-13 dB)."""
-RIVAL: Final = 4.0
-"""A tick in which another performer's pack has more than this many times the energy is theirs."""
+SPILL: Final = 0.01
+"""A part this much fainter than the loudest lately is not the wearer's own voice (-20 dB)."""
+RIVAL: Final = 30.0
+SAFETY_GAIN: Final = 10.0
+"""A tick in which another performer's pack has more than this many times the energy is theirs; a
+safety's counts as if it were 10 dB louder (common practice, no source)."""
 _FADE: Final = 0.998
 
 
@@ -87,5 +89,6 @@ class Pairs:
         both = sound[:, self.main] & sound[:, self.safety]
         energy = m.mean_square.sum(axis=0)
         theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
-        both &= theirs <= RIVAL * energy[self.main]
+        mine = np.maximum(energy[self.main], SAFETY_GAIN * energy[self.safety])
+        both &= theirs <= RIVAL * mine
         return np.asarray(both & (speech[:, self.main] | speech[:, self.safety]))

@@ -134,10 +134,10 @@ class Polarity:
 
     @staticmethod
     def _onset(heard: _Heard) -> float:
-        """Begin of the first part after the last upright one."""
+        """Begin of the first of the parts that are all inverted."""
         onset_s = heard.parts[-1].begin_s
         for part in reversed(heard.parts):
-            if _sign(part.sums)[0] > 0:
+            if _sign(part.sums)[0] >= 0:
                 break
             onset_s = part.begin_s
         return onset_s

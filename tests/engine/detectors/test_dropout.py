@@ -1,0 +1,95 @@
+"""Dropout: short gaps to below the live floor. Bounds are the project's contract."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.dropout import Dropout
+from engine.model import Kind, Samples, State
+from engine.tracks import Scene, Track
+from tests.engine.detectors.watching import Told, lost, told
+from tests.signals import RATES_HZ, noise, scene
+
+RATE = 48_000
+
+
+def with_gaps(
+    *gaps: tuple[float, float], to_db: float | None = None, seconds: float = 8.0, rate: int = RATE
+) -> Samples:
+    """Room at -50 dBFS with gaps (begin s, length s) to zero, or to that much under it."""
+    x = noise(-50.0, seconds, rate)
+    for begin_s, length_s in gaps:
+        span = slice(round(begin_s * rate), round((begin_s + length_s) * rate))
+        x[span] *= np.float32(0.0 if to_db is None else 10 ** (to_db / 20))
+    return x
+
+
+def dropout(samples: Samples, where: Scene | None = None) -> Told:
+    """What is said of the first track."""
+    where = where or scene()
+    return told(Dropout(where), samples, where)
+
+
+@pytest.mark.parametrize("length_s", [0.005, 0.02, 0.1, 0.49])
+@pytest.mark.parametrize("to_db", [None, -30.0])
+def test_a_gap_is_told_once_it_closed(length_s: float, to_db: float | None) -> None:
+    """A gap of 5 to 500 ms is told within a tick or two of its end, with its own begin and end."""
+    said = dropout(with_gaps((5.03, length_s), to_db=to_db))
+    first = said.states.index(State.ACTIVE)
+    assert 5.03 + length_s <= (first + 1) / 10 <= 5.03 + length_s + 0.2
+    (onset_s, last_s), *more = said.spans_s
+    assert not more
+    assert onset_s == pytest.approx(5.03, abs=0.002)
+    assert last_s == pytest.approx(5.03 + length_s, abs=0.002)
+    assert not said.may_be_red
+
+
+@pytest.mark.parametrize("rate", RATES_HZ)
+def test_any_rate(rate: int) -> None:
+    """The sample rate does not matter."""
+    where = scene(rate_hz=rate)
+    said = told(Dropout(where), with_gaps((4.0, 0.05), seconds=5.0, rate=rate), where)
+    assert said.spans_s[0][0] == pytest.approx(4.0, abs=0.002)
+
+
+def test_a_long_gap_is_no_dropout() -> None:
+    """From 500 ms on it is something else."""
+    assert State.ACTIVE not in dropout(with_gaps((5.0, 0.52))).states
+
+
+def test_three_in_ten_seconds_may_be_red() -> None:
+    """The third gap within ten seconds deserves red, and all are one burst."""
+    said = dropout(with_gaps((4.0, 0.05), (5.0, 0.05), (6.0, 0.05)))
+    red = [n / 10 for n, c in enumerate(said.conditions) if c.may_be_red[0]]
+    assert red[0] == pytest.approx(6.0, abs=0.11)
+    assert [onset for onset, _ in said.spans_s] == pytest.approx([4.0], abs=0.002)
+
+
+def test_gaps_far_apart_are_two_bursts() -> None:
+    """Ten seconds without a gap end a burst."""
+    said = dropout(with_gaps((4.0, 0.05), (14.5, 0.05), seconds=16.0))
+    assert [onset for onset, _ in said.spans_s] == pytest.approx([4.0, 14.5], abs=0.002)
+
+
+def test_stop_consonants_leave_the_place_audible() -> None:
+    """A loud voice that breaks off to the room for 80 ms is no dropout."""
+    x = noise(-50.0, 8.0, RATE)
+    voice = noise(-15.0, 8.0, RATE, seed=2)
+    for begin_s in np.arange(3.0, 7.5, 0.3):
+        voice[round(begin_s * RATE) : round((begin_s + 0.08) * RATE)] = 0.0
+    assert State.ACTIVE not in dropout(x + voice).states
+
+
+def test_lost_audio_is_no_gap() -> None:
+    """Frames that were lost on the way are not the radio's."""
+    where, x = scene(), with_gaps((5.0, 0.05))
+    missing = lost(len(x), (round(5.0 * RATE), round(5.05 * RATE)))
+    assert State.ACTIVE not in told(Dropout(where), x, where, missing=missing).states
+
+
+@pytest.mark.parametrize("kind", [Kind.COMMS, Kind.TIMECODE, Kind.UNUSED])
+def test_kinds_without_dropouts(kind: Kind) -> None:
+    """A gated talkback, a timecode and an unused input are not looked at."""
+    where = Scene((Track(1, kind=kind),), RATE)
+    assert State.ACTIVE not in dropout(with_gaps((5.0, 0.05)), where).states

@@ -1,0 +1,55 @@
+"""Duplicate: the same signal on two inputs. Sound takes 2.9 ms a metre at 343 m/s (textbook), so
+two microphones do not match at lag zero; delays are the project's contract."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.duplicate import Duplicate
+from engine.model import State
+from tests.engine.detectors.pair import PAIR, RATE, TWO, heard, packs, voice
+from tests.engine.detectors.watching import told
+from tests.signals import noise, scene
+
+
+@pytest.mark.parametrize(("gain_db", "noise_dbfs"), [(0.0, None), (-6.0, -60.0), (4.0, -80.0)])
+def test_a_copy_is_told_on_the_higher_input(gain_db: float, noise_dbfs: float | None) -> None:
+    """A copy at another gain and with some noise is told, with its onset and its partner."""
+    x = np.hstack([heard(voice(20.0), 0.0), heard(voice(20.0, seed=2), 0.0, seed=7)])
+    copy = x[12 * RATE :, 0] * np.float32(10 ** (gain_db / 20))
+    if noise_dbfs is not None:
+        copy = copy + noise(noise_dbfs, 8.0, RATE, seed=9)[:, 0]
+    x[12 * RATE :, 1] = copy
+    said = told(Duplicate(TWO), x, TWO, place=1)
+    (onset_s, last_s), *more = said.spans_s
+    assert not more
+    assert onset_s == pytest.approx(12.0, abs=0.5)
+    assert last_s == pytest.approx(20.0, abs=0.5)
+    assert said.may_be_red
+    assert said.conditions[-1].partners is not None
+    assert said.conditions[-1].partners.tolist() == [-1, 0]
+    assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=0).states
+
+
+@pytest.mark.parametrize("lag_frames", [3, 14, 140])
+def test_two_microphones_on_one_voice_are_not(lag_frames: int) -> None:
+    """Microphones 2 cm to 1 m further from one voice are no duplicate."""
+    sound = voice(20.0)
+    x = np.hstack([heard(sound, 0.0), heard(sound, -3.0, lag_frames, seed=6)])
+    assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states
+
+
+def test_two_packs_side_by_side_are_not() -> None:
+    """The packs of one performer match better than strangers may; a true copy is told still."""
+    x = packs(20.0, lag_frames=1)
+    assert State.ACTIVE not in told(Duplicate(PAIR), x, PAIR, place=1).states
+    x[:, 1] = 0.25 * x[:, 0]
+    assert State.ACTIVE in told(Duplicate(PAIR), x, PAIR, place=1).states
+
+
+def test_silence_on_both_is_not() -> None:
+    """Digital zero on two inputs is no signal."""
+    where = scene(2)
+    x = np.zeros((3 * RATE, 2), dtype=np.float32)
+    assert State.ACTIVE not in told(Duplicate(where), x, where, place=1).states

@@ -1,0 +1,101 @@
+"""Noise burst: hash of the link. Numbers of bursts are the contract's; the spectrum of FM noise
+under threshold: S. O. Rice, "Noise in FM receivers", 1963 (from memory)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import butter, sosfilt
+
+from engine.detectors.noise_burst import NoiseBurst
+from engine.model import Samples, State
+from engine.tracks import Scene
+from tests.engine.detectors.watching import Told, told
+from tests.signals import noise, scene
+
+RATE = 48_000
+
+
+def room(seconds: float = 8.0, tracks: int = 1) -> Samples:
+    """A place whose sound falls with frequency, at about -50 dBFS."""
+    sos = butter(1, 500.0, fs=RATE, output="sos")
+    return np.asarray(sosfilt(sos, noise(-36.0, seconds, RATE, tracks=tracks), axis=0), np.float32)
+
+
+def put(x: Samples, burst: Samples, at_s: float, place: int = 0) -> Samples:
+    """The burst in the place of what was there."""
+    first = round(at_s * RATE)
+    x[first : first + len(burst), place] = burst[:, 0]
+    return x
+
+
+def told_of(samples: Samples, where: Scene | None = None) -> Told:
+    """What is said of the first track."""
+    where = where or scene(samples.shape[1])
+    return told(NoiseBurst(where), samples, where)
+
+
+def rising(level_dbfs: float, seconds: float) -> Samples:
+    """Noise that rises 6 dB an octave: what a discriminator makes of white noise."""
+    x = np.diff(noise(0.0, seconds + 1.0 / RATE, RATE, seed=3), axis=0)
+    rms = np.sqrt(2.0 * np.mean(x**2))
+    return np.asarray(x * (10 ** (level_dbfs / 20) / rms), np.float32)
+
+
+@pytest.mark.parametrize("length_s", [0.04, 0.15, 0.4])
+@pytest.mark.parametrize("shape", ["white", "rising"])
+def test_hash_is_told_within_a_second(length_s: float, shape: str) -> None:
+    """White or rising noise, 30 dB over the room, is told with its onset, and is not red alone."""
+    burst = noise(-20.0, length_s, RATE, seed=4) if shape == "white" else rising(-20.0, length_s)
+    said = told_of(put(room(), burst, 5.0))
+    assert (said.states.index(State.ACTIVE) + 1) / 10 <= 6.0
+    assert said.spans_s[0][0] == pytest.approx(5.0, abs=0.02)
+    assert said.spans_s[0][1] == pytest.approx(5.0 + length_s, abs=0.02)
+    assert not said.may_be_red
+
+
+def test_three_in_ten_seconds_may_be_red() -> None:
+    """The third burst within ten seconds deserves red."""
+    x = room()
+    for at_s in (4.0, 5.0, 6.0):
+        put(x, noise(-20.0, 0.1, RATE, seed=int(at_s)), at_s)
+    said = told_of(x)
+    red = [n / 10 for n, c in enumerate(said.conditions) if c.may_be_red[0]]
+    assert red[0] == pytest.approx(6.1, abs=0.11)
+
+
+def test_a_clap_dies_away() -> None:
+    """White noise that decays within 15 ms is a blow, not hash."""
+    x = noise(-10.0, 0.2, RATE, seed=5)
+    x *= np.exp(-np.arange(len(x)) / (0.015 * RATE)).astype(np.float32)[:, None]
+    assert State.ACTIVE not in told_of(put(room(), x, 5.0)).states
+
+
+@pytest.mark.parametrize("band_hz", [(4000.0, 9000.0), (6000.0, 12_000.0)])
+def test_a_sibilant_is_a_hill(band_hz: tuple[float, float]) -> None:
+    """A band of noise as in an "s" is no hash."""
+    sos = butter(4, band_hz, "bandpass", fs=RATE, output="sos")
+    x = np.asarray(sosfilt(sos, noise(-15.0, 0.15, RATE, seed=6), axis=0), np.float32)
+    assert State.ACTIVE not in told_of(put(room(), x, 5.0)).states
+
+
+@pytest.mark.parametrize("corner_hz", [80.0, 1000.0, 4000.0])
+def test_wind_cloth_and_surf_fall(corner_hz: float) -> None:
+    """Gusts and rustles, noise that falls above some frequency, are no hash."""
+    sos = butter(1, corner_hz, fs=RATE, output="sos")
+    x = np.asarray(sosfilt(sos, noise(-10.0, 0.3, RATE, seed=7), axis=0), np.float32)
+    assert State.ACTIVE not in told_of(put(room(), x, 5.0)).states
+
+
+def test_what_two_tracks_hear_was_in_the_air() -> None:
+    """The same white burst on two microphones, 3 ms apart, is no fault of a link."""
+    burst = noise(-20.0, 0.06, RATE, seed=8)
+    x = put(put(room(tracks=2), burst, 5.011), burst * np.float32(0.5), 5.014, place=1)
+    assert State.ACTIVE not in told_of(x).states
+
+
+def test_two_links_at_once_are_two_faults() -> None:
+    """Hash of two receivers at the same moment does not match, and is told."""
+    x = put(room(tracks=2), noise(-20.0, 0.06, RATE, seed=8), 5.011)
+    put(x, noise(-20.0, 0.06, RATE, seed=9), 5.011, place=1)
+    assert State.ACTIVE in told_of(x).states

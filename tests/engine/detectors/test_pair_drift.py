@@ -1,0 +1,56 @@
+"""Pair drift: the packs leave their learned offset; seconds of speech are the contract's."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import butter, sosfilt
+
+from engine.detectors.pair_drift import LearnedOffsets, PairDrift
+from engine.model import State
+from tests.engine.detectors.pair import PAIR, RATE, packs
+from tests.engine.detectors.watching import told
+
+
+@pytest.mark.parametrize("place", [0, 1])
+@pytest.mark.parametrize("loss_db", [8.0, 14.0])
+def test_the_pack_that_fell_is_named(place: int, loss_db: float) -> None:
+    """A pack that lost its voice by 8 dB is told after ten seconds of speech, never red."""
+    x = packs(60.0)
+    x[30 * RATE :, place] *= np.float32(10 ** (-loss_db / 20))
+    said = told(PairDrift(PAIR), x, PAIR, place=place)
+    first_s = said.states.index(State.ACTIVE) / 10
+    assert 32.0 < first_s < 47.0
+    assert said.spans_s[0][0] == pytest.approx(30.0, abs=1.0)
+    assert not said.may_be_red
+    other = told(PairDrift(PAIR), x, PAIR, place=1 - place)
+    assert State.ACTIVE not in other.states
+
+
+def test_muffled_is_told() -> None:
+    """A pack under cloth loses its treble while its level hardly changes."""
+    x = packs(60.0)
+    sos = butter(4, 900.0, fs=RATE, output="sos")
+    x[30 * RATE :, 1] = sosfilt(sos, x[30 * RATE :, 1])
+    assert State.ACTIVE in told(PairDrift(PAIR), x, PAIR, place=1).states
+
+
+def test_louder_on_both_is_no_drift() -> None:
+    """A performer who speaks up by 10 dB changes no offset."""
+    x = packs(60.0)
+    x[30 * RATE :] *= np.float32(10 ** (10 / 20))
+    for place in (0, 1):
+        assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=place).states
+
+
+def test_what_was_learned_can_be_kept() -> None:
+    """The offset of an earlier watch is used at once, so a drift over a restart is told."""
+    first, second = PairDrift(PAIR), PairDrift(PAIR)
+    told(first, packs(25.0), PAIR)
+    learned = first.learned
+    assert isinstance(learned, LearnedOffsets)
+    assert learned.offset_db[0, 1] == pytest.approx(12.0, abs=0.5)
+    second.learn(learned)
+    x = packs(35.0)
+    x[:, 1] *= np.float32(10 ** (-10 / 20))
+    assert State.ACTIVE in told(second, x, PAIR, place=1).states

@@ -1,0 +1,40 @@
+"""Polarity: one pack inverted against the other. Pearson's r of an inverted copy is -1 whatever
+the gain (textbook statistics); the seconds of speech are the project's contract."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.polarity import Polarity
+from engine.model import State
+from tests.engine.detectors.pair import PAIR, RATE, packs
+from tests.engine.detectors.watching import told
+from tests.signals import noise
+
+
+@pytest.mark.parametrize("lag_frames", [0, 12, 45, -45])
+def test_inverted_is_told_after_five_seconds_of_speech(lag_frames: int) -> None:
+    """Inverted from 20 s on, up to a millisecond apart, is told within some 10 s, never red."""
+    x = packs(35.0, lag_frames)
+    x[20 * RATE :, 1] *= -1.0
+    said = told(Polarity(PAIR), x, PAIR, place=1)
+    first_s = said.states.index(State.ACTIVE) / 10
+    assert 22.0 < first_s < 29.0
+    assert said.spans_s[0][0] == pytest.approx(20.0, abs=1.0)
+    assert not said.may_be_red
+    assert said.conditions[-1].partners is not None
+    assert said.conditions[-1].partners[1] == 0
+
+
+@pytest.mark.parametrize("lag_frames", [0, 12, 45, -45])
+def test_upright_is_not(lag_frames: int) -> None:
+    """Two packs a millisecond apart are in order."""
+    said = told(Polarity(PAIR), packs(25.0, lag_frames), PAIR, place=1)
+    assert State.ACTIVE not in said.states
+
+
+def test_what_does_not_match_says_nothing() -> None:
+    """Two packs that hear different things are not called inverted."""
+    x = np.hstack([packs(25.0)[:, :1], noise(-25.0, 25.0, RATE, seed=8)])
+    assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
