@@ -7,13 +7,19 @@ from enum import Enum, auto
 from typing import Final
 
 from engine.detectors.base import Detector
+from engine.detectors.bursts import TOGETHER_S
 from engine.detectors.clipped import Clipped
 from engine.detectors.dead_mic import DeadMic
+from engine.detectors.dropout import Dropout
+from engine.detectors.duplicate import Duplicate
 from engine.detectors.hum import Hum
 from engine.detectors.input_lost import InputLost
 from engine.detectors.invalid_samples import InvalidSamples
 from engine.detectors.low import Low
 from engine.detectors.muted import Muted
+from engine.detectors.noise_burst import NoiseBurst
+from engine.detectors.pair_drift import PairDrift
+from engine.detectors.polarity import Polarity
 from engine.detectors.recorder_stopped import RecorderStopped
 from engine.detectors.samples_lost import SamplesLost
 from engine.detectors.silent import Silent
@@ -108,6 +114,26 @@ DETECTORS: Final[tuple[Row, ...]] = (
         spoils=True,
     ),
     Row(
+        Fault.DROPOUT,
+        Dropout,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=TOGETHER_S,
+        word="dropout",
+        check_first="the radio link breaks up: antenna, distance, a body in between, battery",
+        spoils=True,
+    ),
+    Row(
+        Fault.NOISE_BURST,
+        NoiseBurst,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=TOGETHER_S,
+        word="noise burst",
+        check_first="hash on the link: interference or range, antenna, another frequency",
+        spoils=True,
+    ),
+    Row(
         Fault.CLIPPED,
         Clipped,
         amber_s=0.0,
@@ -135,6 +161,33 @@ DETECTORS: Final[tuple[Row, ...]] = (
         off_s=2.0,
         word="hum",
         check_first="mains hum: cable screen, power supply or ground loop near this input",
+    ),
+    Row(
+        Fault.DUPLICATE,
+        Duplicate,
+        amber_s="duplicate_amber_s",
+        red_s="duplicate_red_s",
+        off_s=2.0,
+        word="duplicate",
+        check_first="two inputs carry one signal: the patch, then the routing of both",
+    ),
+    Row(
+        Fault.POLARITY,
+        Polarity,
+        amber_s="polarity_amber_s",
+        red_s=NEVER,
+        off_s=2.0,
+        word="polarity",
+        check_first="the packs are inverted against each other: cable, adapter, polarity switch",
+    ),
+    Row(
+        Fault.PAIR_DRIFT,
+        PairDrift,
+        amber_s=0.0,
+        red_s=NEVER,
+        off_s=2.0,
+        word="pair drift",
+        check_first="one pack hears less than it did: mic slipped or covered, plug half out, gain",
     ),
     Row(
         Fault.UNEXPECTED,

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import butter, lfilter
 
 from engine.detectors.clipped import Clipped
 from engine.model import Kind, Samples, State
 from engine.tracks import Scene, Track
 from tests.engine.detectors.watching import Told, lost, told
-from tests.signals import scene, sine
+from tests.signals import RATES_HZ, noise, scene, sine
 
 RATE = 48_000
 
@@ -81,3 +82,54 @@ def test_kinds_without_clipping(kind: Kind) -> None:
     """Comms, timecode and unused tracks are not looked at."""
     where = Scene((Track(1, kind=kind),), RATE)
     assert State.ACTIVE not in clipped(overload(1.0), where).states
+
+
+def quantised(samples: Samples, bits: int) -> Samples:
+    """The samples as a converter of so many bits gives them."""
+    steps = 2.0 ** (bits - 1)
+    return np.asarray(np.clip(np.round(samples * steps), -steps, steps - 1) / steps, np.float32)
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize("rate", RATES_HZ)
+def test_any_rate_and_depth(rate: int, bits: int) -> None:
+    """A driven tone is found at every rate and depth, the same tone just under is not."""
+    where = scene(rate_hz=rate)
+    x = sine(3.0, 1.0, rate, hz=440.0)
+    assert (
+        State.ACTIVE in told(Clipped(where), quantised(np.clip(x, -0.7, 0.7), bits), where).states
+    )
+    assert State.ACTIVE not in told(Clipped(where), quantised(0.7 * x, bits), where).states
+
+
+@pytest.mark.parametrize(("corner_hz", "hz"), [(5.0, 220.0), (20.0, 220.0), (40.0, 440.0)])
+def test_tops_tilted_by_a_high_pass(corner_hz: float, hz: float) -> None:
+    """A coupling capacitor after the overload tilts the tops; they are found still."""
+    x = np.clip(sine(0.0, 2.0, RATE, hz=hz), -0.5, 0.5)
+    b, a = butter(1, corner_hz, "highpass", fs=RATE)
+    assert State.ACTIVE in clipped(np.asarray(lfilter(b, a, x, axis=0), np.float32)).states
+
+
+def test_noisy_flats() -> None:
+    """The noise of a converter at -90 dBFS on the tops hides no overload before it."""
+    x = np.clip(sine(0.0, 2.0, RATE, hz=330.0), -0.5, 0.5) + noise(-90.0, 2.0, RATE)
+    assert State.ACTIVE in clipped(x).states
+
+
+@pytest.mark.parametrize("hz", [20.0, 50.0, 110.0, 440.0, 997.0])
+@pytest.mark.parametrize("bits", [16, 24])
+def test_round_tops_are_not_flat(hz: float, bits: int) -> None:
+    """Pure tones, 16-bit rumble, and the flattest wave of two harmonics have no flat tops."""
+    tone = sine(-1.0, 2.0, RATE, hz=hz)
+    third = sine(-1.0, 2.0, RATE, hz=3 * hz)
+    for x in (tone, 0.9 * (tone + third / 9.0), np.tanh(3.0 * tone)):
+        assert State.ACTIVE not in clipped(quantised(x, bits)).states
+
+
+def test_the_line_says_how_many_and_how_high() -> None:
+    """The detail counts the flat tops of the last ten seconds and names the ceiling."""
+    detector, where = Clipped(scene()), scene()
+    told(detector, overload(0.5, first_s=1.0, last_s=1.05), where)
+    number, rest = detector.detail(0).split(" ", 1)
+    assert 40 <= int(number) <= 46  # 440 Hz, two tops a cycle, 50 ms
+    assert rest == "flat tops in 10 s, ceiling \u22126.0 dBFS"
