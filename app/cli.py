@@ -133,7 +133,24 @@ def _running_watch() -> tuple[Path | None, Open | None]:
 def _scan(arguments: argparse.Namespace) -> int:
     from app.scanning import scan_takes
 
-    return scan_takes(arguments.takes, arguments.plan, arguments.json)
+    return scan_takes(
+        arguments.takes, arguments.plan, arguments.json, arguments.report, arguments.paper
+    )
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    from app.reporting import Files, session_section, write_report
+    from engine.sessions import find_session
+
+    folder = find_session(arguments.session)
+    files = Files(arguments.html, arguments.pdf, arguments.csv, arguments.json)
+    if files == Files():
+        files = Files(html=Path(f"{folder.name}.html"))
+    section = session_section(folder)
+    write_report([section], files, paper=arguments.paper, bom=not arguments.no_bom)
+    for path in filter(None, (files.html, files.pdf, files.csv, files.json)):
+        print(f"{path}: written", file=sys.stderr)
+    return OK
 
 
 def _devices(arguments: argparse.Namespace) -> int:
@@ -247,11 +264,37 @@ def _parser() -> argparse.ArgumentParser:
     scan.add_argument("takes", metavar="TAKE", nargs="+", help=_TAKE_HELP)
     _add_plan(scan)
     scan.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
+    scan.add_argument(
+        "--report", metavar="DIR", help="write a report of all takes there: HTML, PDF, CSV, JSON"
+    )
+    _add_paper(scan)
+
+    report = _command(
+        commands,
+        "report",
+        _report,
+        "write the report of a session that was watched",
+        "trackwarden report 20260314T2105 --html night.html --pdf night.pdf",
+    )
+    report.add_argument("session", metavar="SESSION", help="its name or a part of it")
+    for kind, text in _REPORT_FORMS:
+        report.add_argument(f"--{kind}", metavar="F", type=Path, help=text)
+    report.add_argument(
+        "--no-bom", action="store_true", help="CSV without the mark that tells it is UTF-8"
+    )
+    _add_paper(report)
 
     _command(commands, "devices", _devices, "list the live inputs", "trackwarden devices")
     _plan_commands(commands)
     return parser
 
+
+_REPORT_FORMS: Final = (
+    ("html", "one file that stands alone; without any form named: SESSION.html here"),
+    ("pdf", "the same to print"),
+    ("csv", "the incidents for a spreadsheet"),
+    ("json", "everything for a script"),
+)
 
 _TAKE_HELP: Final = (
     "a multichannel WAV or FLAC, a folder of mono files, or the word demo for the demo take"
@@ -305,6 +348,12 @@ def _command(
 
 def _add_plan(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plan", metavar="P", help="plan file; without one every track is a lav")
+
+
+def _add_paper(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="for the PDF (default a4)"
+    )
 
 
 def _add_console(parser: argparse.ArgumentParser) -> None:

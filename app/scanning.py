@@ -5,13 +5,18 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any, Final
 
 from app import text
 from app.console import summary
+from app.reporting import Files, scanned_section, write_report
 from engine.commands import Open
+from engine.coverage_timeline import WhoCoverage
 from engine.opening import fitting_plan, with_demo
 from engine.plan import PlanError
+from engine.report import words
+from engine.report.model import Section
 from engine.scan import SCHEMA, ScanResult, scan_source
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
@@ -21,16 +26,26 @@ RED: Final = 1
 FAILED: Final = 2
 
 
-def scan_takes(takes: Sequence[str], plan: str | None, as_json: bool) -> int:
+def scan_takes(
+    takes: Sequence[str],
+    plan: str | None,
+    as_json: bool,
+    report: str | None = None,
+    paper: str = "a4",
+) -> int:
     """Scan each take and print what was found; returns the exit status.
 
-    A take that can't be read is named on standard error, and the others are still scanned.
+    A take that can't be read is named on standard error, and the others are still scanned. With
+    `report`, one report of all of them is written into that folder.
     """
     results: list[ScanResult] = []
+    sections: list[Section] = []
     status = OK
     for take in takes:
         try:
-            result = _scan(take, plan)
+            result, path = _scan(take, plan)
+            if report is not None:
+                sections.append(scanned_section(result, path))
         except (SourceError, PlanError, OSError) as error:
             print(error, file=sys.stderr)
             status = FAILED
@@ -40,12 +55,21 @@ def scan_takes(takes: Sequence[str], plan: str | None, as_json: bool) -> int:
             print(_as_text(result), flush=True)
     if as_json and results:
         print(json.dumps(_document(results, len(takes)), ensure_ascii=False, indent=1))
+    if report is not None and sections:
+        _report(sections, report, paper)
     if status == OK and any(result.red for result in results):
         status = RED
     return status
 
 
-def _scan(take: str, plan: str | None) -> ScanResult:
+def _report(sections: Sequence[Section], folder: str, paper: str) -> None:
+    files = Files.all_in(Path(folder))
+    write_report(sections, files, paper=paper)
+    _say(f"{files.html}: written, with .pdf, .csv and .json beside it")
+
+
+def _scan(take: str, plan: str | None) -> tuple[ScanResult, str]:
+    """What was found, and the take's path."""
     request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), _say)
     assert request.take is not None
     source = open_take(request.take)
@@ -56,7 +80,8 @@ def _scan(take: str, plan: str | None) -> ScanResult:
         raise
     for notice in source.info.notices:
         _say(notice)
-    return scan_source(source, fitting, _progress(source.info.frames, source.info.sample_rate_hz))
+    progress = _progress(source.info.frames, source.info.sample_rate_hz)
+    return scan_source(source, fitting, progress), request.take
 
 
 def _say(line: str) -> None:
@@ -107,7 +132,15 @@ def _as_text(result: ScanResult) -> str:
         share = text.NO_LEVEL if present is None else f"{100 * present:.0f} %"
         lines.append(f"{row['track']:>5}  {row['name'][:24]:<24} {numbers}  {share:>7}")
     lines.append(summary(result.incidents, result.plan, result.duration_s, 0.0))
+    lines += map(_who, result.coverage().whos())
     return "\n".join(lines)
+
+
+def _who(who: WhoCoverage) -> str:
+    """How much of the take had a good pack, and when there was none."""
+    spans = [f"{text.watching(s.start_s)} for {text.lasted(s.length_s)}" for s in who.uncovered]
+    without = f", UNCOVERED at {', '.join(spans)}" if spans else ""
+    return f"{who.who}: covered {words.percent(who.covered_fraction)} of the take{without}"
 
 
 def _level(value: float | None) -> str:

@@ -22,6 +22,7 @@ from engine import plain
 from engine.channel import Address
 from engine.commands import Open
 from engine.plan import load_plan
+from engine.sources.base import SourceError
 
 LOG: Final = "session.sqlite"
 PLAN: Final = "plan.toml"
@@ -53,6 +54,27 @@ def sessions_folder() -> Path:
     folder = user_data_path("trackwarden", appauthor=False) / "sessions"
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     return folder
+
+
+def find_session(name: str) -> Path:
+    """The session folder of that name, or of the one name that holds this part, or of that path.
+
+    Raises
+    ------
+    SourceError
+        Where there is none, or there are several.
+    """
+    if Path(name, LOG).is_file():
+        return Path(name)
+    folders = sorted(path for path in sessions_folder().iterdir() if path.is_dir())
+    found = [path for path in folders if path.name == name]
+    found = found or [path for path in folders if name.lower() in path.name.lower()]
+    if len(found) == 1:
+        return found[0]
+    hint = "`trackwarden sessions` lists them"
+    if not found:
+        raise SourceError(f"{name}: no such session: {hint}")
+    raise SourceError(f"{name}: fits {len(found)} sessions: give more of the name; {hint}")
 
 
 def new_session(now_s: float | None = None) -> Path:

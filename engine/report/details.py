@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from engine.report import words
@@ -85,6 +85,9 @@ def _pictures(section: Section) -> Iterator[Block]:
     if own > len(shown):
         text = f"The {len(shown)} most urgent of {own} (at most {MOST_PICTURES} are drawn)."
         yield Text(text, Tone.DIM)
+    if any(entry.excerpt is not None and entry.excerpt.low is None for entry in shown):
+        text = "The log keeps no waveform: what is drawn is the sample peak of each second."
+        yield Text(text, Tone.DIM)
     yield Pictures(tuple(incident_picture(entry, section) for entry in shown), across=2)
 
 
@@ -121,45 +124,40 @@ def _coverage(section: Section) -> Iterator[Block]:
     yield Table(_COVERAGE, tuple(rows))
 
 
-_TRACKS: Final = (
-    Column("Track", 0.2),
-    Column("Integrated LUFS", 0.11, right=True),
-    Column("Max. momentary LUFS", 0.115, right=True),
-    Column("Max. short-term LUFS", 0.1, right=True),
-    Column("True peak dBTP", 0.08, right=True),
-    Column("Sample peak dBFS", 0.08, right=True),
-    Column("RMS dBFS", 0.08, right=True),
-    Column("Floor dBFS", 0.08, right=True),
-    Column("Present", 0.085, right=True),
-    Column("Faults", 0.195),
+_FIGURES: Final[tuple[tuple[str, float, Callable[[TrackFigures], float | None]], ...]] = (
+    ("Integrated LUFS", 0.11, lambda one: one.integrated_lufs),
+    ("Max. momentary LUFS", 0.115, lambda one: one.momentary_max_lufs),
+    ("Max. short-term LUFS", 0.1, lambda one: one.short_term_max_lufs),
+    ("True peak dBTP", 0.08, lambda one: one.true_peak_max_dbtp),
+    ("Sample peak dBFS", 0.08, lambda one: one.sample_peak_max_dbfs),
+    ("RMS dBFS", 0.08, lambda one: one.rms_dbfs),
+    ("Floor dBFS", 0.08, lambda one: one.noise_floor_dbfs),
 )
 
 
 def _tracks(section: Section) -> Iterator[Block]:
+    """Of each track what is known; a figure that is known of none has no column."""
     yield Heading("Tracks", 3)
     faults = _faults_by_track(section)
-    rows = tuple(_track_row(one, faults.get(one.track.input, "")) for one in section.tracks)
-    yield Table(_TRACKS, rows)
+    shown = [f for f in _FIGURES if any(f[2](one) is not None for one in section.tracks)]
+    present = any(one.present_fraction is not None for one in section.tracks)
+    columns = [Column("Track", 0.2)]
+    columns += [Column(name, share, right=True) for name, share, _ in shown]
+    columns += [Column("Present", 0.085, right=True)] if present else []
+    rows = []
+    for one in section.tracks:
+        row = [Cell(words.track_name(one.track), bold=True)]
+        row += [Cell(words.figure(read(one))) for _, _, read in shown]
+        row += [Cell(words.percent(one.present_fraction))] if present else []
+        rows.append((*row, Cell(faults.get(one.track.input, words.NONE))))
+    yield Table((*columns, Column("Faults", 0.195)), tuple(rows))
     yield Text(
-        "Loudness after ITU-R BS.1770, one channel; RMS after AES17 (a full-scale sine is 0 dBFS); "
-        "present: share of the time in which the place was audible.",
+        "Loudness after ITU-R BS.1770, one channel; RMS after AES17 (a full-scale sine is 0 dBFS)"
+        + ("; present: share of the time in which the place was audible." if present else "."),
         Tone.DIM,
     )
-
-
-def _track_row(one: TrackFigures, faults: str) -> tuple[Cell, ...]:
-    return (
-        Cell(words.track_name(one.track), bold=True),
-        Cell(words.figure(one.integrated_lufs)),
-        Cell(words.figure(one.momentary_max_lufs)),
-        Cell(words.figure(one.short_term_max_lufs)),
-        Cell(words.figure(one.true_peak_max_dbtp)),
-        Cell(words.figure(one.sample_peak_max_dbfs)),
-        Cell(words.figure(one.rms_dbfs)),
-        Cell(words.figure(one.noise_floor_dbfs)),
-        Cell(words.percent(one.present_fraction)),
-        Cell(faults or words.NONE),
-    )
+    if section.tracks_note:
+        yield Text(section.tracks_note, Tone.DIM)
 
 
 def _faults_by_track(section: Section) -> dict[int, str]:

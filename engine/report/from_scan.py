@@ -19,12 +19,19 @@ _FROM: Final = {
     Origin.FILE: "the file's time reference",
     Origin.TIME_OF_DAY: "the time of day",
 }
+_FIELDS: Final = (
+    *("project", "scene", "take", "tape", "circled", "note"),
+    *("description", "originator", "date", "time", "ubits"),
+)
+"""Of the sound report, in the order to show."""
+
 _NO_REFERENCE: Final = "the take's start (the file has no time reference)"
 
 
 def section_of_scan(result: ScanResult) -> Section:
     """The section, without excerpts: see `with_sound`."""
     coverage = result.coverage()
+    fields = result.info.fields
     return Section(
         name=result.info.name,
         plan=result.plan,
@@ -37,7 +44,7 @@ def section_of_scan(result: ScanResult) -> Section:
         tracks=_figures(result),
         whos=coverage.whos(),
         history=result.history,
-        fields=result.info.fields,
+        fields={key: fields[key] for key in _FIELDS if fields.get(key)},
         start_s=result.info.start_s or 0.0,
         honest=tuple(_honest(result)),
     )

@@ -15,7 +15,8 @@ from engine.report.pages import pages
 from engine.report.svg import FAMILY, svg
 
 _STYLE = f"""
-@page {{ margin: 13mm 12mm 15mm; @bottom-right {{ content: counter(page); }} }}
+@page {{ margin: 13mm 12mm 15mm; @bottom-right {{
+  content: "page " counter(page); font: 8pt {FAMILY}; color: {look.DIM}; }} }}
 :root {{ color-scheme: light; }}
 body {{ font: 13px/1.4 {FAMILY}; color: {look.INK}; background: {look.PAPER}; max-width: 1100px;
   margin: 24px auto; padding: 0 20px; font-variant-numeric: tabular-nums;

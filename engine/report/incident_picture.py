@@ -25,19 +25,17 @@ _GRID_DBFS: Final = (0, -30, -60, -90)
 
 
 def incident_picture(entry: Entry, section: Section) -> Drawing:
-    """The picture; the waveform is left out where only levels were kept, and that is said."""
+    """The picture; the waveform is left out where only levels were kept."""
     excerpt = entry.excerpt
     assert excerpt is not None
     wave = excerpt.low is not None
-    level_top = _HEAD + (_WAVE + 4 if wave else 12)
+    level_top = _HEAD + (_WAVE + 4 if wave else 0)
     bottom = level_top + _LEVELS
     x = _scale(excerpt)
     shapes: list[Shape] = list(_heading(entry, section))
     shapes += _span(entry, x, _HEAD, bottom)
     if wave:
         shapes += _waveform(excerpt, _HEAD + _WAVE / 2)
-    else:
-        shapes.append(Words(_LEFT, _HEAD + 8, "levels only: no waveform was kept", 8, DIM))
     shapes += _level(excerpt, x, level_top)
     onset = x(entry.start_s)
     colour = RED if entry.incident.severity is Severity.RED else AMBER

@@ -122,6 +122,7 @@ class Section:
     timecode : the label of any moment; `timecode_from` says where labels come from
     honest : what the watch itself missed or does not know, one line each
     start_s : time since midnight of stream time 0, to place round labels on the axis
+    tracks_note : what is not known of the tracks, and why
     crew : somebody could answer alarms (a session), so that times to answer mean something
     """
 
@@ -143,6 +144,7 @@ class Section:
     marks: tuple[Note, ...] = ()
     line_check: tuple[Note, ...] = ()
     batteries: tuple[Note, ...] = ()
+    tracks_note: str = ""
     crew: bool = False
 
 

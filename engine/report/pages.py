@@ -51,15 +51,13 @@ def _first_page(section: Section, *, new_page: bool, alone: bool) -> Iterator[Bl
     yield Facts(tuple(_facts(section)))
     yield from _honest(section)
     yield from _in_a_hurry(section)
-    yield Heading("The whole take", 3)
+    yield Heading("Timeline", 3)
     yield Pictures((timeline(section), legend()))
 
 
 def _facts(section: Section) -> Iterable[tuple[str, str]]:
-    for name in _FIELDS:
-        value = section.fields.get(name, "")
-        if value:
-            yield name.capitalize(), value
+    for name, value in section.fields.items():
+        yield name.capitalize(), value
     end = section.timecode(section.duration_s)
     yield "From", section.timecode(0.0)
     yield "To", end
@@ -68,9 +66,6 @@ def _facts(section: Section) -> Iterable[tuple[str, str]]:
     yield "Timecode from", section.timecode_from
     tracks = words.count(len(section.plan.tracks), "track")
     yield "Audio", f"{tracks}, {section.sample_rate_hz / 1000:g} kHz"
-
-
-_FIELDS: Final = ("project", "scene", "take", "tape", "circled", "note", "description", "date")
 
 
 def _honest(section: Section) -> Iterator[Block]:
@@ -92,6 +87,7 @@ def _honest(section: Section) -> Iterator[Block]:
 def _in_a_hurry(section: Section) -> Iterator[Block]:
     unusable = [e for e in section.entries if is_unusable(e)]
     yield Heading("Unusable, and what to use instead", 3)
+    yield from _whos(section)
     if not unusable:
         yield Text("Nothing in this take is unusable.", Tone.GOOD)
     else:
@@ -102,7 +98,6 @@ def _in_a_hurry(section: Section) -> Iterator[Block]:
         if len(unusable) > room:
             more = words.count(len(unusable) - room, "more of them", "more of them")
             yield Text(f"The {room} worst; {more} in “All incidents” below.", Tone.DIM)
-    yield from _whos(section)
     rest = len(section.entries) - len(unusable)
     if rest:
         text = f"{words.count(rest, 'other incident')}, usable or minor, in “All incidents” below."

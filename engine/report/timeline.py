@@ -31,6 +31,8 @@ WIDTH: Final = 720.0
 LEFT: Final = 128.0
 _TOP: Final = 18.0
 _BAR: Final = 5.0
+_NUMBERS: Final = 8.5
+"""Left free above the level, for the incidents' numbers."""
 _QUIETEST_DBFS: Final = -72.0
 _MOST_COLUMNS: Final = 1200
 _LEAST_WIDTH: Final = 2.5
@@ -131,7 +133,7 @@ def _columns(section: Section) -> Levels:
 
 def _level(peak_dbfs: Levels, top: float, height: float) -> Iterable[Path]:
     """The level as filled steps; nothing where nothing was measured."""
-    room = height - _BAR - 1.5
+    room = height - _BAR - (_NUMBERS if height > 18 else 1.5)
     share = np.clip((peak_dbfs - _QUIETEST_DBFS) / -_QUIETEST_DBFS, 0.0, 1.0)
     base = top + height - _BAR
     width = (WIDTH - LEFT) / len(share)

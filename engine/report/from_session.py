@@ -1,0 +1,207 @@
+"""A section of a report from a session's log."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+import tomllib
+from collections.abc import Mapping
+from contextlib import closing
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from engine import log_story, plain, sessions
+from engine.commands import Open
+from engine.coverage_timeline import CoverageTimeline
+from engine.kept import Kept
+from engine.level_history import LevelHistory
+from engine.log_feed import unpack_levels
+from engine.log_schema import open_to_read
+from engine.model import Kind, Level, Levels
+from engine.plan_check import check
+from engine.report import session_acts
+from engine.report.build import entries, pictured, with_excerpts
+from engine.report.excerpts import Opener, Progress, level_excerpts, read_excerpts
+from engine.report.logged_timecode import LoggedTimecode
+from engine.report.model import Section, TrackFigures
+from engine.sources.base import SourceError
+from engine.tracks import Plan, Track
+from engine.units import FLOOR_DB, amplitude_db
+
+NOT_KEPT: Final = (
+    "The log keeps a level a second: integrated loudness, true peak and presence are not known."
+)
+_HEADING: Final = ("title", "production", "date", "mixer", "location")
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A section made of a log, and the request of its watch: a take's sound can be read again."""
+
+    section: Section
+    request: Open
+    live: bool
+    channels: int
+
+
+def read_session(folder: Path) -> Logged:
+    """The session in that folder, without excerpts: see `with_levels` and `with_take`.
+
+    Raises
+    ------
+    NotALogError, sqlite3.Error
+        Where its log is torn, foreign or can't be read.
+    """
+    with closing(open_to_read(folder / sessions.LOG)) as log:
+        return _read(log, folder)
+
+
+def _read(log: sqlite3.Connection, folder: Path) -> Logged:
+    log.execute("BEGIN")  # one moment of a log that may be growing
+    row = log.execute(
+        "SELECT source, live, sample_rate_hz, channels, frame_rate, start_s, title, request, plan,"
+        " utc_ms FROM session"
+    ).fetchone()
+    if row is None:
+        raise sqlite3.DataError(f"{folder.name}: the session never began: nothing to report")
+    source, live, rate_hz, channels, frame_rate, start_s, title, request, text, utc_ms = row
+    plan = _plan(log, title, frame_rate, text)
+    duration_s = log_story.watched_s(log)
+    label = LoggedTimecode(log, start_s, frame_rate)
+    incidents = log_story.incidents(log)
+    coverage = CoverageTimeline(plan.tracks, incidents, duration_s)
+    levels = _levels(log, len(plan.tracks))
+    breaks = session_acts.breaks(log, duration_s)
+    section = Section(
+        name=source,
+        plan=plan,
+        sample_rate_hz=rate_hz,
+        duration_s=duration_s,
+        frame_rate=frame_rate,
+        timecode=label,
+        timecode_from=label.origin("the time of day" if live else "the take"),
+        entries=entries(plan, incidents, coverage, session_acts.done(log, label)),
+        tracks=_figures(log, plan, levels),
+        whos=coverage.whos(),
+        history=_history(levels),
+        fields=_fields(folder, utc_ms),
+        start_s=start_s,
+        honest=session_acts.honest(log, label, duration_s, running=sessions.is_locked(folder)),
+        breaks=breaks,
+        marks=session_acts.marks(log),
+        batteries=session_acts.batteries(log),
+        tracks_note=NOT_KEPT,
+        crew=True,
+    )
+    return Logged(section, plain.loads(Open, request), bool(live), channels)
+
+
+def _fields(folder: Path, utc_ms: int) -> Mapping[str, str]:
+    begun = time.strftime("%Y-%m-%d %H:%M:%S UTC", time.gmtime(utc_ms / 1000))
+    return {"session": folder.name, "begun": begun}
+
+
+def _plan(log: sqlite3.Connection, title: str, frame_rate: str, text: str) -> Plan:
+    """The plan as it was: its tracks from the log's own table, its heading from its text."""
+    rows = log.execute(
+        "SELECT input, name, kind, who, level, pack, placement, receiver, battery FROM track"
+        " ORDER BY place"
+    )
+    tracks = tuple(
+        Track(row[0], row[1], Kind(row[2]), row[3], Level(row[4]) if row[4] else None, *row[5:])
+        for row in rows
+    )
+    heading = {"title": title}
+    try:
+        written, _ = check(tomllib.loads(text), {}, None)
+        heading |= {name: getattr(written, name) for name in _HEADING}
+    except (tomllib.TOMLDecodeError, RecursionError):
+        pass  # a plan that was read once; without it only the heading is poorer
+    return Plan(tracks, frame_rate=frame_rate, **heading)
+
+
+def _levels(log: sqlite3.Connection, tracks: int) -> Levels:
+    """Momentary maximum, sample peak, RMS of each second: (3, seconds, tracks), NaN unknown."""
+    last = log.execute("SELECT coalesce(max(second), -1) FROM level").fetchone()[0]
+    levels = np.full((3, last + 1, tracks), np.nan)
+    for second, blob in log.execute("SELECT second, levels FROM level"):
+        if second >= 0 and len(blob) == 6 * tracks:
+            levels[:, second] = unpack_levels(blob, tracks)
+    return levels
+
+
+def _history(levels: Levels) -> LevelHistory:
+    momentary, peak, _ = levels.astype(np.float32)
+    return LevelHistory(1.0, momentary, peak)
+
+
+def _figures(log: sqlite3.Connection, plan: Plan, levels: Levels) -> tuple[TrackFigures, ...]:
+    floors = _floors(log, len(plan.tracks))
+    figures = []
+    for place, track in enumerate(plan.tracks):
+        momentary, peak, rms = (one[np.isfinite(one)] for one in levels[:, :, place])
+        power = float(np.mean(10.0 ** (rms / 10.0))) if len(rms) else None
+        figures.append(
+            TrackFigures(
+                track,
+                momentary_max_lufs=_stated(momentary.max()) if len(momentary) else None,
+                sample_peak_max_dbfs=_stated(peak.max()) if len(peak) else None,
+                rms_dbfs=None if power is None else _stated(float(amplitude_db(power**0.5))),
+                noise_floor_dbfs=floors[place],
+            )
+        )
+    return tuple(figures)
+
+
+def _floors(log: sqlite3.Connection, tracks: int) -> list[float | None]:
+    row = log.execute("SELECT state FROM kept").fetchone()
+    try:
+        floors = plain.loads(Kept, row[0]).floor_dbfs if row is not None else ()
+    except ValueError:  # of another version: the floors were only kept for a restart
+        floors = ()
+    if len(floors) != tracks:
+        return [None] * tracks
+    return [_stated(floor) if np.isfinite(floor) else None for floor in floors]
+
+
+def _stated(level_db: float) -> float | None:
+    return round(float(level_db), 2) if level_db > FLOOR_DB else None
+
+
+def with_levels(logged: Logged) -> Section:
+    """The section with what the log has around each onset: a level a second, no waveform."""
+    section = logged.section
+    excerpts = level_excerpts(pictured(section.entries), section.plan, section.history)
+    return replace(section, entries=with_excerpts(section.entries, excerpts))
+
+
+def take_of(logged: Logged) -> Path | None:
+    """The take that was watched, if it was one played once, and is still there."""
+    request = logged.request
+    if logged.live or request.loop or request.take is None:
+        return None
+    path = Path(request.take)
+    return path if path.exists() else None
+
+
+def with_take(logged: Logged, open_at: Opener, progress: Progress | None = None) -> Section:
+    """The section with the sound around each onset from the take that was replayed.
+
+    Raises
+    ------
+    SourceError
+        Where the take can't be read, or is another one by now.
+    """
+    section = logged.section
+    source = open_at(0.0)
+    source.close()
+    if (source.info.sample_rate_hz, source.info.channels) != (
+        section.sample_rate_hz,
+        logged.channels,
+    ):
+        raise SourceError(f"{source.info.name}: another take by now: its sound is left out")
+    excerpts = read_excerpts(pictured(section.entries), open_at, logged.request.start_s, progress)
+    return replace(section, entries=with_excerpts(section.entries, excerpts))
