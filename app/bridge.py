@@ -148,6 +148,10 @@ class Bridge(QObject):
             self.close()
             self.failed.emit(str(error))
 
+    def ask(self, command: Command) -> None:
+        """Pass a command on."""
+        self._send(command)
+
     @Slot(int)
     def acknowledge(self, incident_id: int) -> None:
         """The crew has seen this incident."""

@@ -17,6 +17,12 @@ class Act(Enum):
     STANDBY = auto()
     LOOK = auto()
     QUIET = auto()
+    LISTEN = auto()
+    LISTEN_FAULT = auto()
+    OTHER_PACK = auto()
+    LOUDER = auto()
+    SOFTER = auto()
+    HEADPHONES = auto()
     CHIME = auto()
     UP = auto()
     DOWN = auto()
@@ -43,6 +49,12 @@ KEYS: Final = (
     Key(Act.OUT, "O", "O", "chosen track out of service, or back in service"),
     Key(Act.STANDBY, "R", "R", "standby while not rolling, or rolling again"),
     Key(Act.QUIET, "Space", "Space", "quiet the chime for 2 minutes, or let it sound again"),
+    Key(Act.LISTEN, "L", "L", "listen to the chosen track in the headphones, or stop"),
+    Key(Act.LISTEN_FAULT, "Shift+L", "Shift+L", "listen from 5 s before its fault"),
+    Key(Act.OTHER_PACK, "X", "X", "while listening: main or safety, equally loud"),
+    Key(Act.LOUDER, "+", "+", "while listening: louder, up to the limit"),
+    Key(Act.SOFTER, "-", "−", "while listening: softer"),
+    Key(Act.HEADPHONES, "Ctrl+L", "Ctrl+L", "headphones: output and limit"),
     Key(Act.CHIME, "C", "C", "chime: output, level, test"),
     Key(Act.UP, "Up", "↑", "choose the entry (or, on the board, the track) above"),
     Key(Act.DOWN, "Down", "↓", "choose the one below"),

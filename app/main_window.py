@@ -13,6 +13,7 @@ from app import shapes, theme
 from app.alerts import Alerts
 from app.bridge import Bridge
 from app.chime import ChimeSettings, Player
+from app.headphones import Headphones
 from app.keys import KEYS, Act
 from app.models import faults
 from app.models.fix_list import Card
@@ -60,6 +61,7 @@ class MainWindow(QMainWindow):
         self.setCentralWidget(self.pages)
         self.alerts = Alerts(self, prefs.chime, player, clock)
         self.layer = Layer(self.pages)
+        self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
         self._make_keys()
         self._connect()
         self.start_page.set_recent(prefs.recent)
@@ -79,11 +81,17 @@ class MainWindow(QMainWindow):
             Act.FULL_SCREEN: self.toggle_full_screen,
             Act.HELP: self.show_help,
             Act.BACK: self.back,
+            **self.headphones.acts(),
         }
         for key in KEYS:
             shortcut = QShortcut(QKeySequence(key.sequence), self)
             shortcut.setAutoRepeat(key.act in (Act.UP, Act.DOWN))
             shortcut.activated.connect(lambda k=key: self._press(k.watching, k.act, acts[k.act]))
+            if key.watching:  # the start page has keys of its own
+                shortcut.setEnabled(False)
+                self.pages.currentChanged.connect(
+                    lambda _at, s=shortcut: s.setEnabled(self.watching)
+                )
 
     def _press(self, watching: bool, act: Act, do: Callable[[], None]) -> None:
         """Keys of the board act only on the board, and not through a page laid over it."""
@@ -148,6 +156,7 @@ class MainWindow(QMainWindow):
     def _show_snapshot(self, snapshot: Snapshot) -> None:
         cards = self.watch_page.show_snapshot(snapshot)
         self.alerts.show_snapshot(snapshot, cards)
+        self.headphones.show_snapshot(snapshot)
         self.watch_page.footer.show_chime(self.alerts.words())
 
     def _stopped(self, words: str) -> None:
@@ -267,6 +276,8 @@ class MainWindow(QMainWindow):
         """Close what lies on top; then leave full screen; then go to the start page."""
         if self.layer.covers:
             self.layer.hide()
+        elif self.watching and self.headphones.playing:
+            self.headphones.stop()
         elif self.watching:
             self._ask_first(self.to_start, STOP_WORDS)
         elif self.isFullScreen():

@@ -51,6 +51,24 @@ class Prefs:
         self._store.setValue("chime/level_db", settings.level_db)
 
     @property
+    def listen_output(self) -> str:
+        """Name of the output for listening, empty for the system's default."""
+        return str(self._store.value("listen/output", "") or "")
+
+    @listen_output.setter
+    def listen_output(self, name: str) -> None:
+        self._store.setValue("listen/output", name)
+
+    @property
+    def heard_caution(self) -> bool:
+        """The caution before the first listening was read."""
+        return str(self._store.value("listen/caution", "")) == "read"
+
+    @heard_caution.setter
+    def heard_caution(self, read: bool) -> None:
+        self._store.setValue("listen/caution", "read" if read else "")
+
+    @property
     def recent(self) -> tuple[str, ...]:
         """Paths of takes and plans, newest first."""
         found = self._store.value("recent", [])

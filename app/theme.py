@@ -149,6 +149,7 @@ QWidget#footer {{ background: {bg}; border-top: 1px solid {line}; }}
 QWidget#footer QLabel, QWidget#footer QPushButton {{ font-size: {px12}px; color: {dim}; }}
 QWidget#footer QLabel[tone="amber"] {{ color: {amber}; }}
 QWidget#footer QLabel[tone="red"] {{ color: {red}; }}
+QWidget#listen {{ background: {panel}; border-top: 1px solid {line}; }}
 QWidget#aside {{ background: {bg}; border-left: 1px solid {line}; }}
 QWidget#standby {{ background: {ink}; }}
 QWidget#silent {{ background: {red}; }}

@@ -45,7 +45,7 @@ class Layer:
     """At most one page laid over a widget."""
 
     def __init__(self, below: QWidget) -> None:
-        self._below = below
+        self.below = below
         self.current: Overlay | None = None
 
     @property
@@ -69,7 +69,7 @@ class Layer:
     def fit(self) -> None:
         """Keep to the size of what lies below."""
         if self.current is not None:
-            self.current.setGeometry(self._below.rect())
+            self.current.setGeometry(self.below.rect())
 
 
 class Help(Overlay):
@@ -82,9 +82,10 @@ class Help(Overlay):
         grid = QGridLayout()
         grid.setHorizontalSpacing(24)
         grid.setVerticalSpacing(6)
-        for row, key in enumerate(KEYS):
-            grid.addWidget(plain(key.shown, "key"), row, 0)
-            grid.addWidget(plain(key.words), row, 1)
+        rows = -(-len(KEYS) // 2)
+        for n, key in enumerate(KEYS):
+            grid.addWidget(plain(key.shown, "key"), n % rows, n // rows * 2)
+            grid.addWidget(plain(key.words), n % rows, n // rows * 2 + 1)
         self.column.addLayout(grid)
         self.column.addWidget(plain("Cautions", "title"))
         for caution in CAUTIONS:

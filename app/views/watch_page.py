@@ -12,6 +12,7 @@ from app.views.board import Board
 from app.views.fix_list import FixList
 from app.views.footer import Footer
 from app.views.header import Header
+from app.views.listen_bar import ListenBar
 from engine.commands import Watch
 from engine.model import Snapshot
 from engine.tracks import Plan
@@ -28,6 +29,7 @@ class WatchPage(QWidget):
         self.standby = Band("standby", "STANDBY", STANDBY_WORDS)
         self.silent = Band("silent", "NOT WATCHING")
         self.board, self.fix_list = Board(look), FixList()
+        self.listen_bar = ListenBar()
         self.plan = Plan(())
         self.last: Snapshot | None = None
         self._cards_key: object = None
@@ -40,6 +42,7 @@ class WatchPage(QWidget):
         for band in (self.standby, self.silent):
             left.addWidget(band)
         left.addWidget(self.board, 1)
+        left.addWidget(self.listen_bar)
         grid.addWidget(self.header, 0, 0, 1, 2)
         grid.addLayout(left, 1, 0)
         grid.addWidget(self.fix_list, 1, 1)
@@ -50,7 +53,7 @@ class WatchPage(QWidget):
     def set_look(self, look: Look, scale: float) -> None:
         """Change colours and size of all views."""
         self.fix_list.setFixedWidth(round(380 * scale))
-        for part in (self.header, self.footer, self.standby, self.silent):
+        for part in (self.header, self.footer, self.standby, self.silent, self.listen_bar):
             part.set_scale(scale)
         self.header.set_look(look.name)
         self.board.set_look(look, scale)
@@ -66,6 +69,7 @@ class WatchPage(QWidget):
         self.footer.say("")
         self.standby.hide()
         self.silent.hide()
+        self.listen_bar.hide()
 
     def show_snapshot(self, snapshot: Snapshot) -> tuple[Card, ...]:
         """Show it everywhere; returns the cards."""

@@ -13,6 +13,7 @@ from pytestqt.qtbot import QtBot
 from app.main_window import MainWindow
 from app.theme import LOOKS
 from app.views.parts import Elided
+from engine.listen.state import Listening
 from tests.app import fake, pages
 
 KEPT = Path(__file__).parents[2] / ".artefacts"
@@ -61,7 +62,36 @@ def with_chime(folder: Path) -> MainWindow:
     return window
 
 
+def listening(folder: Path) -> MainWindow:
+    """The board while a safety is heard, matched to its main."""
+    plan, alarms = fake.harbour_plan(), fake.harbour_alarms()
+    window, crew, _ = pages.watching(folder, plan, alarms)
+    heard = Listening(4, fake.NOW_S - 12.0, live=False, matched_db=11.6, kept_s=60.0)
+    crew.client.script = lambda call: fake.snapshot(
+        plan, alarms, fake.NOW_S + call * 0.05, listening=heard
+    )
+    return window
+
+
+def with_headphones(folder: Path) -> MainWindow:
+    """The board under the headphones' page."""
+    window = board(12)(folder)
+    window.headphones.show_page()
+    return window
+
+
+def with_caution(folder: Path) -> MainWindow:
+    """The board under the caution before the first listening."""
+    window = board(12)(folder)
+    window.watch_page.board.choose((3,))
+    window.headphones.listen()
+    return window
+
+
 PAGES = {
+    "listening": listening,
+    "headphones": with_headphones,
+    "caution": with_caution,
     "start": start,
     "board1": board(1),
     "board12": board(12),

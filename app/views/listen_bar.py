@@ -1,0 +1,170 @@
+"""What the headphones play: the track, its place in time, level and limit, and how to stop it."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QSlider, QWidget
+
+from app import text
+from app.views.choice import Choice
+from app.views.overlay import Overlay
+from app.views.parts import Button, Elided, plain, say
+from engine.listen.state import HIGHEST_LIMIT_DB, LIMIT_DB, Listening
+from engine.tracks import Plan
+
+CAUTION = (
+    "Put the headphones on only after the sound has begun. It begins low; turn it up slowly.",
+    "A loud peak can harm your hearing for good. Follow the hearing rules where you work.",
+    "Sealed headphones, or a loudspeaker that no open mic can hear.",
+)
+DEFAULT_OUTPUT = "System default"
+
+
+def decibels(value_db: float) -> str:
+    """A level with a true minus sign."""
+    return f"{value_db:+.0f} dB".replace("-", "−") if round(value_db) else "0 dB"
+
+
+def words_of(listening: Listening, plan: Plan, now_s: float) -> str:
+    """Which track, whose pack, and when: live or how long ago."""
+    track = next((t for t in plan.tracks if t.input == listening.track), None)
+    if track is None:
+        return ""
+    ago_s = max(now_s - listening.at_s, 0.0)
+    when = "live" if listening.live else f"{text.lasted(ago_s)} ago"
+    pack = f" · pack {track.pack}" if track.pack else ""
+    match = listening.matched_db
+    same = f" · matched by {decibels(match)}" if abs(match) >= 0.5 else ""
+    return f"{track.input}  {track.label}{pack} · {when}{same}"
+
+
+class ListenBar(QWidget):
+    """A strip under the board, there only while something is heard or could not be."""
+
+    softer_asked = Signal()
+    louder_asked = Signal()
+    other_asked = Signal()
+    fault_asked = Signal()
+    output_asked = Signal()
+    stop_asked = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("listen")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.setAccessibleName("Listening")
+        self.words, self.level = Elided("bold"), plain()
+        self.softer, self.louder = Button("−"), Button("+")
+        self.softer.setAccessibleName("Softer")
+        self.louder.setAccessibleName("Louder")
+        self.other, self.fault = Button("Other pack", "X"), Button("Before fault", "⇧L")
+        self.output, self.stop = Button("Output"), Button("Stop", "L")
+        self.row = QHBoxLayout(self)
+        self.row.addWidget(plain("LISTENING", "heading"))
+        self.row.addWidget(self.words, 1)
+        self.row.addWidget(self.level)
+        for button, asked in (
+            (self.softer, self.softer_asked),
+            (self.louder, self.louder_asked),
+            (self.other, self.other_asked),
+            (self.fault, self.fault_asked),
+            (self.output, self.output_asked),
+            (self.stop, self.stop_asked),
+        ):
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+            button.clicked.connect(asked)
+            self.row.addWidget(button)
+        self.hide()
+
+    def set_scale(self, scale: float) -> None:
+        """Height and spacing at that size."""
+        self.setFixedHeight(round(40 * scale))
+        self.row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
+        self.row.setSpacing(round(10 * scale))
+
+    def show_state(self, listening: Listening, plan: Plan, now_s: float) -> None:
+        """Bring it up to date; hides where nothing is heard and nothing is wrong."""
+        playing = listening.track is not None
+        if playing:
+            say(self.words, words_of(listening, plan, now_s), "bold")
+        elif listening.problem:
+            say(self.words, f"Can't be heard: {listening.problem}", "amber")
+        self.words.setAccessibleName(self.words.text())
+        say(self.level, f"{decibels(listening.level_db)}, limit {decibels(listening.limit_db)}")
+        self.other.setVisible(playing and plan.other_pack(listening.track or 0) is not None)
+        for button in (self.softer, self.louder, self.fault):
+            button.setVisible(playing)
+        self.level.setVisible(playing)
+        self.louder.setEnabled(listening.level_db < listening.limit_db)
+        shown = playing or bool(listening.problem)
+        if self.isVisibleTo(self.parentWidget()) != shown:
+            self.setVisible(shown)
+
+
+class Caution(Overlay):
+    """Shown before the very first listening; nothing sounds unless Listen is pressed."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Before you listen")
+        self.column.addWidget(plain("Before you listen", "title"))
+        for words in CAUTION:
+            self.column.addWidget(plain(words))
+        row = QHBoxLayout()
+        self.no, self.yes = Button("Not now", "Esc", main=True), Button("Listen", main=True)
+        for button in (self.no, self.yes):
+            button.clicked.connect(self.hide)
+            row.addWidget(button)
+        self.column.addLayout(row)
+
+
+class ListenPage(Overlay):
+    """Where the headphones are, and the limit. `output_chosen` carries a name, "" the default."""
+
+    output_chosen = Signal(str)
+    limit_chosen = Signal(float)
+
+    def __init__(self, parent: QWidget, output: str, limit_db: float) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Headphones")
+        self.column.addWidget(plain("Headphones", "title"))
+        self.output = Choice("Output for listening", DEFAULT_OUTPUT, output)
+        self.limit = QSlider(Qt.Orientation.Horizontal)
+        self.limit.setRange(-40, round(HIGHEST_LIMIT_DB))
+        self.limit.setPageStep(6)
+        self.limit.setValue(round(limit_db))
+        self.limit.setAccessibleName("Highest level and peak, dB")
+        self.limit_words = plain()
+        self._line("Output", self.output)
+        self._line("Limit", self.limit, self.limit_words)
+        self.warning = plain("", "small")
+        self.column.addWidget(self.warning)
+        self.column.addWidget(plain("This output has nothing to do with the chime's.", "small"))
+        for words in CAUTION:
+            self.column.addWidget(plain(words, "small"))
+        self.done = Button("Done", "Esc", main=True)
+        self.column.addWidget(self.done, 0, Qt.AlignmentFlag.AlignLeft)
+        self._show_limit()
+        self.output.picked.connect(self.output_chosen)
+        self.limit.valueChanged.connect(self._show_limit)
+        self.limit.valueChanged.connect(lambda value: self.limit_chosen.emit(float(value)))
+        self.done.clicked.connect(self.hide)
+
+    def _line(self, words: str, *parts: QWidget) -> None:
+        row = QHBoxLayout()
+        label = plain(words)
+        label.setMinimumWidth(70)
+        row.addWidget(label)
+        for part in parts:
+            row.addWidget(part, int(isinstance(part, (Choice, QSlider))))
+        self.column.addLayout(row)
+
+    def _show_limit(self) -> None:
+        value = self.limit.value()
+        self.limit_words.setText(f"{value} dBFS".replace("-", "−"))
+        if value > LIMIT_DB:
+            words = "Raised: only for headphones that are too quiet. Lower it again afterwards."
+            say(self.warning, words, "amber")
+        else:
+            words = f"No peak gets louder than this at any level. Usual: {decibels(LIMIT_DB)}."
+            say(self.warning, words, "small")
