@@ -35,6 +35,8 @@ _UP_DB: Final = 0.1 * SUB_TICKS / 10
 _DOWN_DB: Final = 0.25 * SUB_TICKS / 10
 _LIVELY_DOWN_DB: Final = 0.5 * SUB_TICKS / 10
 """Largest moves each sub-window: 0.1, 0.25 and 0.5 dB a second."""
+_LIVELY_PATIENCE: Final = 9
+"""Sub-windows, 10.8 s: a fall is a fault of the track first, and only then a new place."""
 
 _NEAR: Final = 10.0**0.5
 """Powers up to 5 dB over the least are taken for the noise itself, without speech."""
@@ -55,7 +57,7 @@ class LiveFloor:
     A sub-window teaches only if it never went under `heard_above_dbfs` (before a floor is known)
     or further than `MARGIN_DB` under the floor: a mic that dies does not teach that silence is
     normal. A track that stays low but is plainly alive (10 dB up within 1.2 s, and low for more
-    than half of that, so no radio gap) brings its floor down, 0.5 dB a second.
+    than half of that, so no radio gap) for 11 s brings its floor down, 0.5 dB a second.
     """
 
     def __init__(self, heard_above_dbfs: Levels, learned: Learned | None = None) -> None:
@@ -64,6 +66,7 @@ class LiveFloor:
         self.floor_dbfs = np.full(tracks, np.nan) if learned is None else learned.floor_dbfs.copy()
         self._powers = np.full((SUB_TICKS, tracks), np.nan)
         self._tick = 0
+        self._lively = np.zeros(tracks, dtype=np.int64)
         # The last sub-windows that taught, newest last.
         self._taught = np.full((SUB_WINDOWS, SUB_TICKS, tracks), np.nan)
 
@@ -93,7 +96,9 @@ class LiveFloor:
         under = np.where(learned, self.floor_dbfs - MARGIN_DB, self._heard_above_dbfs)
         heard = known & (lowest >= under)
         lively = known & (middle < under) & (highest > lowest + _LIVELY_DB)
-        self.floor_dbfs = self.floor_dbfs - np.where(learned & lively, _LIVELY_DOWN_DB, 0.0)
+        self._lively = np.where(heard, 0, self._lively + lively)
+        lower = learned & lively & (self._lively > _LIVELY_PATIENCE)
+        self.floor_dbfs = self.floor_dbfs - np.where(lower, _LIVELY_DOWN_DB, 0.0)
         self._teach(powers, heard | (lively & ~learned))
 
     def _teach(self, powers: Levels, where: Flags) -> None:
