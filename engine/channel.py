@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import socket
 import sys
 import tempfile
 import threading
@@ -55,6 +56,15 @@ def listen(address: Address) -> Listener:
 def connect(address: Address) -> Connection:
     """Connect to who listens there; OSError where nobody does, EOFError where it is ending."""
     return Connector(address.path, family=_FAMILY, authkey=address.key)
+
+
+def hang_up(connection: Connection) -> None:
+    """Close it; a thread that waits for words on it, and the other end, see the end at once."""
+    with suppress(OSError):
+        if sys.platform != "win32":
+            with socket.socket(fileno=os.dup(connection.fileno())) as end:
+                end.shutdown(socket.SHUT_RDWR)
+        connection.close()
 
 
 def forget(address: Address) -> None:

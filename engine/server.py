@@ -11,7 +11,7 @@ from multiprocessing import AuthenticationError
 from multiprocessing.connection import Connection
 from typing import Any, Final
 
-from engine.channel import Address, Alive, NewestSender, State, forget, listen
+from engine.channel import Address, Alive, NewestSender, State, forget, hang_up, listen
 from engine.commands import Watch
 from engine.who import Who
 
@@ -137,6 +137,5 @@ class Server:
             self._alone_since = self._clock()
         if peer is not None:
             peer.sender.close()
-            with suppress(OSError):
-                connection.close()
+            hang_up(connection)
             self._hear(peer.who, "left")
