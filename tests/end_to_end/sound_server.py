@@ -52,6 +52,16 @@ class SoundServer:
         self.players.append(subprocess.Popen(command, env=self.env))
         return self.players[-1]
 
+    def add_output(self, name: str) -> None:
+        """One more output of that name, a null sink in stereo; its monitor is `name`.monitor."""
+        sink = ["module-null-sink", f"sink_name={name}", f"rate={self.rate_hz}", "channels=2"]
+        command = ["pactl", "load-module", *sink, "format=float32le"]
+        subprocess.run(command, env=self.env, check=True, timeout=10, capture_output=True)
+        alsa = self.folder / "alsa.conf"
+        server = self.env["PULSE_SERVER"]
+        more = f'pcm.{name} {{ type pulse server "{server}" device "{name}" }}\n'
+        alsa.write_text(alsa.read_text() + more)
+
     def unplug(self) -> None:
         """Take the input away and leave the server running, as when a cable is pulled."""
         subprocess.run(
