@@ -19,8 +19,6 @@ from engine.drift import Drift
 from engine.kept import Kept
 from engine.listen.output import ASKED, Listener
 from engine.listen.ring import Ring
-from engine.listen.output import ASKED, Listener
-from engine.listen.ring import Ring
 from engine.log_feed import Log, LogFeed
 from engine.model import AlarmEvent, Block, Incident, Snapshot
 from engine.pipeline import Pipeline
@@ -42,9 +40,6 @@ REOPEN_S: Final = 2.0
 
 RETRY_S: Final = 0.5
 """How often a lost input is tried again."""
-
-LET_GO_S: Final = 3.0
-"""Headphones that do not let go of their output by then are not waited for any longer."""
 
 LET_GO_S: Final = 3.0
 """Headphones that do not let go of their output by then are not waited for any longer."""
@@ -193,12 +188,14 @@ class Runner:
             if isinstance(asked.command, ASKED):
                 self._listener.ask(asked.command)
                 continue
-            if self._feed is not None:
-                self._feed.asked(asked.command, asked.who, self._stream_s(), self.kept())
+            at_s = self._stream_s()
+            events = self.pipeline.command(asked.command, at_s)
+            if self._feed is not None:  # with what it did, so that a kill can't undo it
+                self._feed.asked(asked.command, asked.who, at_s, self.kept())
             if isinstance(asked.command, Stop):
                 self._end_reason = f"stopped by {asked.who.place}"
                 return False
-            self._tell(self.pipeline.command(asked.command, self._stream_s()))
+            self._tell(events)
             self._published_at = -PUBLISH_S  # what the crew did is to be seen at once
 
     def _turn(self) -> None:
@@ -282,7 +279,6 @@ class Runner:
             before_s = self.pipeline.now_s
             self._tell(self.pipeline.feed(piece))
             self._listener.put(piece.samples, self._fed_frames)
-            self._listener.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self._log_tick(self.pipeline.now_s)
         if self._info.live:
@@ -303,10 +299,6 @@ class Runner:
         waited_s = now - max(self._heard_at, self._tried_at)
         if self._source is not None and waited_s >= STALL_S + REOPEN_S:
             self._let_go(self._reason)
-
-    @property
-    def _fed_frames(self) -> int:
-        return round(self.pipeline.fed_s * self._info.sample_rate_hz)
 
     @property
     def _fed_frames(self) -> int:

@@ -48,7 +48,9 @@ class Starter:
         """End the spare; engines go on."""
         if self._spare is not None:
             assert self._spare.stdin is not None
-            self._spare.stdin.close()  # it reads this end and goes
+            self._spare.kill()  # it has nothing at stake
+            self._spare.stdin.close()
+            self._spare.wait()
             self._spare = None
         for process in self._started:
             if process.poll() is None:
