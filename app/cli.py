@@ -138,6 +138,12 @@ def _scan(arguments: argparse.Namespace) -> int:
     )
 
 
+def _sessions(arguments: argparse.Namespace) -> int:
+    from app.sessions_list import print_sessions
+
+    return print_sessions()
+
+
 def _report(arguments: argparse.Namespace) -> int:
     from app.reporting import Files, session_section, write_report
     from engine.sessions import find_session
@@ -284,6 +290,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_paper(report)
 
+    _command(commands, "sessions", _sessions, "list what was watched", "trackwarden sessions")
     _command(commands, "devices", _devices, "list the live inputs", "trackwarden devices")
     _plan_commands(commands)
     return parser

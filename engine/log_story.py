@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from engine import sessions
-from engine.log_schema import open_to_read
+from engine.log_schema import NotALogError, open_to_read
 from engine.model import Fault, Incident, Severity
 
 
@@ -39,7 +39,9 @@ def story(folder: Path) -> Story:
     log = open_to_read(folder / sessions.LOG)
     try:
         row = log.execute("SELECT utc_ms, source, title FROM session").fetchone()
-        utc_ms, source, title = row if row is not None else (0, "", "")
+        if row is None:
+            raise NotALogError(f"{folder}: broke off before it began")
+        utc_ms, source, title = row
         tracks = log.execute("SELECT count(*) FROM track").fetchone()[0]
         reds = log.execute("SELECT count(*) FROM incident WHERE red_s IS NOT NULL").fetchone()[0]
         end = log.execute("SELECT end_reason FROM run ORDER BY id DESC LIMIT 1").fetchone()
