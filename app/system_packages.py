@@ -65,6 +65,7 @@ NEEDS: tuple[Need, ...] = (
     Need(TESTS, "libasound2-plugins", "/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so"),
     Need(TESTS, "alsa-utils", "aplay"),
     Need(TESTS, "libebur128-1", "libebur128.so.1"),
+    Need(TESTS, "libltc11", "libltc.so.11"),
     Need(TESTS, "ffmpeg", "ffmpeg"),
 )
 

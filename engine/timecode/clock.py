@@ -139,9 +139,13 @@ class TimecodeClock:
         family = (reading.rate.labels_per_s, reading.rate.drop)
         key = (place, reading.run_s, still, family)
         if key != self._key:
-            self._key = key
             begin = (reading.run_s, reading.run_frame)
-            self._begin((reading.still_s, reading.newest[1]) if still else begin, reading, still)
+            if self._key and place != self._key[0]:  # what another track said until now stays
+                begin = reading.newest
+            if still:
+                begin = (reading.still_s, reading.newest[1])
+            self._key = key
+            self._begin(begin, reading, still)
         stretch = self._stretches[-1]
         stretch.rate = reading.rate
         stretch.add(*reading.newest)
@@ -154,7 +158,7 @@ class TimecodeClock:
             self._stretches.pop()
         new = _Stretch(reading.rate, [begin[0]], [begin[1]], begin, still=still)
         new.hear(begin[0], reading.valid_s)
-        self._begins_s.append(begin[0])
+        self._begins_s.append(max(begin[0], self._takes_s[-1]))
         self._stretches.append(new)
 
     def rewind(self, at_s: float) -> None:

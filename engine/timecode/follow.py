@@ -130,6 +130,8 @@ class Follower:
         return _Seen(frame.start_frames / hz, frame.length_frames / hz, index, frame)
 
     def _goes_on(self, before: _Seen, seen: _Seen) -> bool:
+        if before.frame.reverse is not seen.frame.reverse:
+            return False
         apart_s = seen.at_s - before.at_s
         steps = round(apart_s / self._length_s(before, seen))
         if steps < 1:

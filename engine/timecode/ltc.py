@@ -67,7 +67,7 @@ class LtcDecoder:
     Parameters
     ----------
     sample_rate_hz : int
-        At least 8000, for a half bit to have samples enough.
+        At least 16000; below that a half bit has too few samples, and nothing is found.
     """
 
     def __init__(self, sample_rate_hz: int) -> None:

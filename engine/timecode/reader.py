@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
 
 from engine.model import Kind, Samples
 from engine.timecode.count import FRAME_RATES
@@ -11,8 +10,6 @@ from engine.timecode.follow import Follower
 from engine.timecode.frame import CodeReading
 from engine.timecode.ltc import LtcDecoder
 from engine.tracks import Scene
-
-LOWEST_RATE_HZ: Final = 8000
 
 
 class TimecodeReader:
@@ -23,9 +20,7 @@ class TimecodeReader:
         planned = FRAME_RATES[scene.frame_rate]
         places = [n for n, t in enumerate(scene.tracks) if t.kind is Kind.TIMECODE]
         self._readers = {
-            place: (LtcDecoder(rate_hz), Follower(planned, rate_hz))
-            for place in places
-            if rate_hz >= LOWEST_RATE_HZ
+            place: (LtcDecoder(rate_hz), Follower(planned, rate_hz)) for place in places
         }
 
     def update(self, samples: Samples, end_s: float) -> Mapping[int, CodeReading]:
