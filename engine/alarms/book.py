@@ -79,17 +79,23 @@ class Book:
         """Take in one tick: a condition for each row, in row order; returns what happened."""
         events: list[AlarmEvent] = []
         standing = self._readings.of(conditions)
+        followed: dict[str, list[int]] = {}
+        for (place, group), entry in self.entries_by_key.items():
+            if isinstance(place, int) and not entry.core.idle:
+                followed.setdefault(group, []).append(place)
+        stepped = False
         for family in self._readings.families:
             group = family[0].group
-            followed = [e.place for e in self.entries if e.key[1] == group and not e.core.idle]
-            for place in standing.places(family, followed):
-                reading = standing.reading(family, place, self._cover(place))
-                inputs = standing.inputs(family, place)
-                events += self.advance(
-                    (place, group), family, reading, detail, start_s, now_s, inputs
-                )
-            self._spoiled = self._spoiled_places()
-        self.refresh_cover()
+            for at in standing.places(family, followed.get(group, ())):
+                reading = standing.reading(family, at, self._cover(at))
+                inputs = standing.inputs(family, at)
+                key: Key = (at, group)
+                events += self.advance(key, family, reading, detail, start_s, now_s, inputs)
+                stepped = True
+            if stepped:
+                self._spoiled = self._spoiled_places()
+        if stepped:
+            self.refresh_cover()
         return events
 
     def advance(

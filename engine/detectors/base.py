@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,9 @@ class Detector(Protocol):
         """Forget the sound, keep the scene."""
 
 
+_ONE: Final = np.int8(1)
+
+
 def unknown(tracks: int) -> Condition:
     """A condition that says nothing of any track."""
     return Condition(
@@ -67,9 +70,11 @@ def condition(
     partners: NDArray[np.int64] | None = None,
 ) -> Condition:
     """A condition from plain arrays of shape (tracks,); `known` False wins over `active`."""
-    state = np.where(known, active.astype(np.int8), np.int8(State.UNKNOWN)).astype(np.int8)
-    red = active if may_be_red is None else may_be_red
-    return Condition(state, onset_s.copy(), last_s.copy(), red & active & known, partners)
+    said = active & known
+    # In bytes: 1 where active, 0 where clear, all bits set (-1) where unknown; one pass, no choice.
+    state = said.view(np.int8) | (known.view(np.int8) - _ONE)
+    red = said if may_be_red is None else may_be_red & said
+    return Condition(state, onset_s.copy(), last_s.copy(), red, partners)
 
 
 def doubted(said: Condition) -> Condition:
