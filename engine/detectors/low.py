@@ -16,7 +16,7 @@ import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.gather import Gather, Stretch
-from engine.model import Condition, Fault, Flags, Kind, Measurement
+from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -60,6 +60,7 @@ class Low:
         self._recent = np.full((_FLOOR_TICKS, tracks), np.nan)
         self._recent_floor_dbfs = np.full(tracks, np.nan)
         self._gather = Gather(_EVERY_TICKS)
+        self._waiting: list[Stretch] = []
         self._tick = 0
         # Newest part last; the one being filled is apart.
         self._energy = np.zeros((depth, tracks))
@@ -91,7 +92,16 @@ class Low:
         self._recent[rows] = np.where(m.valid[first], m.mean_square[first], np.nan)
         self._tick += m.ticks
         self._follow_floor()
-        limit = 10.0 ** ((np.fmin(m.floor_dbfs, self._recent_floor_dbfs) + SPEECH_DB) / 10.0) / 2.0
+        self._waiting.append(m)
+        if self._tick < _FLOOR_TICKS:  # the first seconds are judged once their floor is known
+            return
+        floor_dbfs = np.fmin(m.floor_dbfs, self._recent_floor_dbfs)
+        for stretch in self._waiting:
+            self._hear(stretch, floor_dbfs)
+        self._waiting.clear()
+
+    def _hear(self, m: Stretch, floor_dbfs: Levels) -> None:
+        limit = 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0) / 2.0
         with np.errstate(invalid="ignore"):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         if speech.any():
