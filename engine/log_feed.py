@@ -12,6 +12,7 @@ import numpy as np
 from engine import plain
 from engine.commands import Command, Mark, Open, Watch
 from engine.kept import Kept
+from engine.line_result import LineResult
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
 from engine.session_log import Line, Stamp
 from engine.sources.base import HOST_API, SourceInfo
@@ -19,6 +20,7 @@ from engine.tracks import Track
 from engine.units import power_db, rms_dbfs
 from engine.who import Who
 
+_EPS_S: Final = 1e-6
 NO_LEVEL: Final = -32768
 """Stands for an unknown level; all others are hundredths of a dB."""
 
@@ -160,7 +162,7 @@ class LogFeed:
         """
         if lost_s > self._lost_s:
             self._lost_s, self._lost_why = lost_s, reason or "lost before it was looked at"
-        number = int(at_s)
+        number = max(int(at_s - _EPS_S), 0)  # a tick belongs to the second it ends
         if self._second is None or number != self._second.number:
             stamp = self.stamp(at_s)
             lines = self._second_lines(stamp)
@@ -198,6 +200,13 @@ class LogFeed:
             lines += [_incident_line(incident), Line("change", values)]
         if lines:
             self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+
+    def checked(self, results: Sequence[LineResult]) -> None:
+        """Tracks were decided on in a line check."""
+        for result in results:
+            stamp = self.stamp(result.at_s)
+            told = (result.track, result.verdict.value, result.note, plain.dumps(result.heard))
+            self.log.write([Line("line check", (*told, *stamp.values))], stamp, now=True)
 
     def asked(self, command: Command, who: Who, at_s: float, kept: Kept) -> None:
         """Somebody pressed something; `kept` is what a restart needs now."""

@@ -110,7 +110,7 @@ class Runner:
         self._reason = self._end_reason = ""
         self._ended = False
         now = self._clock()
-        self._heard_at = self._stalled_at = self._published_at = now
+        self._heard_at = self._stalled_at = self._publish_due = now
         self._tried_at = now - RETRY_S
         self._lost_since: float | None = None if kept is None else now - self._away_s
         self._load = Load(now)
@@ -192,11 +192,12 @@ class Runner:
             events = self.pipeline.command(asked.command, at_s)
             if self._feed is not None:  # with what it did, so that a kill can't undo it
                 self._feed.asked(asked.command, asked.who, at_s, self.kept())
+                self._feed.checked(self.pipeline.lines.take_untold())
             if isinstance(asked.command, Stop):
                 self._end_reason = f"stopped by {asked.who.place}"
                 return False
             self._tell(events)
-            self._published_at = -PUBLISH_S  # what the crew did is to be seen at once
+            self._publish_due = 0.0  # what the crew did is to be seen at once
 
     def _turn(self) -> None:
         block = None if self._ended else self._read()
@@ -208,8 +209,8 @@ class Runner:
         elif self._info.live:
             self._keep_going(now)
         self._load.update(now)
-        if now - self._published_at >= PUBLISH_S:
-            self._published_at = now
+        if now >= self._publish_due:  # on a grid: blocks that do not divide it slow nothing down
+            self._publish_due = max(self._publish_due + PUBLISH_S, now)
             self._publish(self.snapshot())
 
     def _read(self) -> Block | None:
@@ -343,6 +344,9 @@ class Runner:
             boot=world.boot,
             utc_ms=world.utc_ms() - round(1000 * (self._clock() - self._heard_at)),
             desk=pipeline.desk,
+            line_results=pipeline.lines.checker.results,
+            hum_dbfs=pipeline.lines.hum_dbfs,
+            pair_db=pipeline.lines.pair_db,
         )
 
     def snapshot(self) -> Snapshot:
