@@ -21,7 +21,7 @@ from engine.detectors.pairs import PART_S, Pairs, PartClock
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.tracks import Scene
 
-DRIFT_DB: Final = 4.5
+DRIFT_DB: Final = 4.0
 """Change of the offset that counts; turning the head moves it by some 3 dB at most."""
 MUFFLED_DB: Final = 8.0
 """The same for the treble, which turns with the head more."""
@@ -96,7 +96,7 @@ class PairDrift:
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        speech = self._pairs.speech(m)
+        speech = self._pairs.speech(m, own_only=False)
         if speech.any():
             self._add(speech, m)
         return self._condition(m)

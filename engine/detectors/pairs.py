@@ -17,7 +17,7 @@ OVERLOAD: Final = 0.98
 
 PART_S: Final = 0.5
 """Speech of a pair is judged in parts of this many seconds of it."""
-PAUSE_S: Final = 1.0
+PAUSE_S: Final = 2.0
 """A pause this long ends a part that is not full: it is left out."""
 SPILL: Final = 0.01
 """A part this much fainter than the loudest lately is not the wearer's own voice (-20 dB)."""
@@ -76,7 +76,7 @@ class Pairs:
     def __len__(self) -> int:
         return len(self.main)
 
-    def speech(self, m: Measurement) -> Flags:
+    def speech(self, m: Measurement, own_only: bool) -> Flags:
         """Hops with speech on either pack, shape (hops, pairs).
 
         None where the place is not heard on both, or either is overloaded (then one of the two is
@@ -87,8 +87,13 @@ class Pairs:
         floor_dbfs = np.where(np.isnan(m.floor_dbfs), np.inf, m.floor_dbfs)
         speech = m.mean_square >= 0.5 * 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0)
         both = sound[:, self.main] & sound[:, self.safety]
+        if own_only:
+            both &= ~self._spill(m)
+        return np.asarray(both & (speech[:, self.main] | speech[:, self.safety]))
+
+    def _spill(self, m: Measurement) -> Flags:
+        """Where this tick's voice is another performer's, shape (pairs,)."""
         energy = m.mean_square.sum(axis=0)
         theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
         mine = np.maximum(energy[self.main], SAFETY_GAIN * energy[self.safety])
-        both &= theirs <= RIVAL * mine
-        return np.asarray(both & (speech[:, self.main] | speech[:, self.safety]))
+        return np.asarray(theirs > RIVAL * mine)

@@ -81,7 +81,7 @@ class Polarity:
         low, self._state = sosfilt(self._band, slow, axis=1, zi=self._state)
         x = np.concatenate([self._tail, low], axis=1)
         self._tail = x[:, -2 * self._lags :]
-        speech = self._pairs.speech(m)
+        speech = self._pairs.speech(m, own_only=True)
         self._sums[self._clock.stale(speech, m)] = 0.0
         for pair in np.flatnonzero(speech.any(axis=0)).tolist():
             self._add(pair, x, speech[:, pair])

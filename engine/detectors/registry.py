@@ -174,7 +174,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
     Row(
         Fault.POLARITY,
         Polarity,
-        amber_s="polarity_amber_s",
+        amber_s=0.0,  # the detector itself counts seconds of speech
         red_s=NEVER,
         off_s=2.0,
         word="polarity",
@@ -183,7 +183,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
     Row(
         Fault.PAIR_DRIFT,
         PairDrift,
-        amber_s=0.0,
+        amber_s=0.0,  # as above
         red_s=NEVER,
         off_s=2.0,
         word="pair drift",
