@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from engine.line_result import Verdict
 from engine.tracks import Plan
 
 
@@ -130,7 +131,7 @@ class FreshBattery:
 
 @dataclass(frozen=True, slots=True)
 class Listen:
-    """Hear the track on that input in the headphones; `from_s`: from that stream time, else live."""
+    """Hear the track on that input in the headphones, from that stream time on, else live."""
 
     track: int
     from_s: float | None = None
@@ -159,6 +160,33 @@ class ListenDevice:
 @dataclass(frozen=True, slots=True)
 class StopListening:
     """Fade out and let go of the output."""
+
+
+@dataclass(frozen=True, slots=True)
+class StartLineCheck:
+    """Ask for these inputs one by one, for all in use where none are named."""
+
+    tracks: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LineCheckGo:
+    """Ask for that input next."""
+
+    track: int
+
+
+@dataclass(frozen=True, slots=True)
+class LineCheckMark:
+    """What the crew says of the track asked for; the check goes on to the next."""
+
+    verdict: Verdict
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EndLineCheck:
+    """Close the line check; its results stay."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +220,10 @@ Command = (
     | ListenLevel
     | ListenDevice
     | StopListening
+    | StartLineCheck
+    | LineCheckGo
+    | LineCheckMark
+    | EndLineCheck
     | Stop
     | Look
 )

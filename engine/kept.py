@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from engine.alarms.kept import KeptBook
 from engine.desk import Desk
+from engine.line_result import LineResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,6 +16,9 @@ class Kept:
     floor_dbfs : learned live floors in track order, NaN where unknown
     steady_s, boot, utc_ms : when that was by the steady clock of this boot, and by the wall clock
     desk : marks, notes, break and batteries
+    line_results : the newest line check of each track
+    hum_dbfs : hum that was accepted, in track order; empty where it is not looked for
+    pair_db : gain offsets of voice and treble, each in track order, at the safety's place
     """
 
     fed_s: float
@@ -25,3 +29,6 @@ class Kept:
     boot: str
     utc_ms: int
     desk: Desk = field(default_factory=Desk)
+    line_results: tuple[LineResult, ...] = ()
+    hum_dbfs: tuple[float, ...] = ()
+    pair_db: tuple[tuple[float, ...], ...] = ()

@@ -56,7 +56,14 @@ CREATE TABLE gap (
 CREATE TABLE kept (id INTEGER PRIMARY KEY CHECK (id = 1), state TEXT NOT NULL);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST,)
+_LINE_CHECK: Final = """
+CREATE TABLE line_check (
+    id INTEGER PRIMARY KEY, track INTEGER NOT NULL, verdict TEXT NOT NULL, note TEXT NOT NULL,
+    heard TEXT NOT NULL,
+    at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK)
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
 VERSION: Final = len(MIGRATIONS)
@@ -78,6 +85,7 @@ INSERTS: Final = {
     "mark": "INSERT INTO mark VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "level": "INSERT OR REPLACE INTO level VALUES (?, ?, ?)",
     "gap": "INSERT INTO gap VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "line check": "INSERT INTO line_check VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
 }
 """How a line of each kind is written."""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.desk import Desk
-from engine.listen.state import Listening
+from engine.line_result import LineCheck, LineResult
 from engine.listen.state import Listening
 from engine.timecode.frame import CodeReading
 
@@ -312,5 +312,6 @@ class Snapshot:
     presence_dbfs: Levels | None = None
     desk: Desk = field(default_factory=Desk)
     listening: Listening | None = None
-    listening: Listening | None = None
+    line_check: LineCheck | None = None
+    line_results: tuple[LineResult, ...] = ()
     events: tuple[AlarmEvent, ...] = field(default=())

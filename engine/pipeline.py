@@ -36,6 +36,8 @@ from engine.desk import Desk
 from engine.detectors.base import Feed, doubted
 from engine.detectors.registry import DETECTORS, Row, Scope
 from engine.kept import Kept
+from engine.lines import ASKED as LINE_CHECK
+from engine.lines import Lines
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter, Totals
 from engine.model import AlarmEvent, Block, Incident, Measurement, Samples, Snapshot
@@ -83,6 +85,7 @@ class Pipeline:
         self._standing_by = False
         self._rows = tuple(rows)
         self._detectors = {id(row): row.detector(self.scene) for row in rows}
+        self.lines = Lines(self.scene, self.meter, self._detectors.values(), kept)
         self._inputs = np.array([track.input - 1 for track in plan.tracks])
         self._ribbon = RibbonRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
@@ -215,6 +218,8 @@ class Pipeline:
         self, measurement: Measurement | None, feed: Feed, start_s: float
     ) -> list[AlarmEvent]:
         conditions = [self._detectors[id(r)].update(measurement, feed) for r in self._rows]
+        if measurement is not None:
+            self.lines.update(measurement, self._rows, conditions, self._detail)
         if feed.now_s < self._doubt_until_s:
             pairs = zip(self._rows, conditions, strict=True)
             conditions = [c if r.scope is Scope.INPUT else doubted(c) for r, c in pairs]
@@ -242,6 +247,9 @@ class Pipeline:
 
     def command(self, command: Command, now_s: float) -> list[AlarmEvent]:
         """Do what the crew asks; a command about an alarm that is gone changes nothing."""
+        if isinstance(command, LINE_CHECK):
+            self.lines.command(command, now_s, self.clock.label_at(now_s)[0])
+            return []
         book = self.book
         match command:
             case Acknowledge(incident_id):
@@ -315,6 +323,8 @@ class Pipeline:
             floor_dbfs=None if m is None else m.floor_dbfs,
             presence_dbfs=None if m is None else m.presence_dbfs,
             desk=self.desk,
+            line_check=self.lines.checker.state(),
+            line_results=self.lines.checker.results,
         )
 
     def totals(self) -> Totals:

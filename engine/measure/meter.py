@@ -184,6 +184,11 @@ class Meter:
             present_fraction=self._presence.fraction,
         )
 
+    def teach(self, place: int, floor_dbfs: float) -> None:
+        """The live floor of a track on which none is known yet, from a line check."""
+        self._floor.teach(place, floor_dbfs)
+        self._presence.follow(self._floor.floor_dbfs)
+
     def learned(self) -> Learned:
         """The learned floors, so that a restart does not begin from nothing."""
         return self._floor.learned

@@ -1,0 +1,113 @@
+"""Joins the line check to the watch: feeds it, and teaches meter and detectors what it found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from typing import Final
+
+import numpy as np
+
+from engine.commands import Command, EndLineCheck, LineCheckGo, LineCheckMark, StartLineCheck
+from engine.detectors.base import Detector
+from engine.detectors.hum import AcceptedHum, Hum
+from engine.detectors.pair_drift import LearnedOffsets, PairDrift
+from engine.detectors.registry import Row
+from engine.kept import Kept
+from engine.line_check import LineChecker
+from engine.line_result import LineResult
+from engine.measure.meter import Meter
+from engine.model import Condition, Fault, Flags, Measurement, State
+from engine.tracks import Scene
+
+ASKED: Final = (StartLineCheck, LineCheckGo, LineCheckMark, EndLineCheck)
+_FAULTS: Final = (Fault.CLIPPED, Fault.HUM)
+
+
+class Lines:
+    """The line check of one watch, and what detectors learned by it or by themselves.
+
+    `untold` holds the results that the log was not told of yet.
+    """
+
+    def __init__(
+        self, scene: Scene, meter: Meter, detectors: Collection[Detector], kept: Kept | None
+    ) -> None:
+        self.checker = LineChecker(scene, () if kept is None else kept.line_results)
+        self.untold: list[LineResult] = []
+        self._meter = meter
+        self._hum = next((d for d in detectors if isinstance(d, Hum)), None)
+        self._drift = next((d for d in detectors if isinstance(d, PairDrift)), None)
+        if kept is not None and kept.hum_dbfs and self._hum is not None:
+            self._hum.learn(AcceptedHum(np.array(kept.hum_dbfs)))
+        if kept is not None and kept.pair_db and self._drift is not None:
+            self._drift.learn(LearnedOffsets(np.array(kept.pair_db)))
+
+    @property
+    def hum_dbfs(self) -> tuple[float, ...]:
+        """Accepted hum in track order; see `Kept`."""
+        return () if self._hum is None else tuple(self._hum.learned.normal_dbfs.tolist())
+
+    @property
+    def pair_db(self) -> tuple[tuple[float, ...], ...]:
+        """Learned offsets of voice and treble; see `Kept`."""
+        if self._drift is None:
+            return ()
+        return tuple(tuple(row) for row in self._drift.learned.offset_db.tolist())
+
+    def update(
+        self,
+        m: Measurement,
+        rows: Sequence[Row],
+        conditions: Sequence[Condition],
+        detail: Callable[[Row, int], str],
+    ) -> None:
+        """Take in one tick and what the detectors said of it, in row order."""
+        if not self.checker.is_open:
+            return
+        seen: dict[Fault, tuple[Row, Condition]] = {
+            row.fault: (row, said)
+            for row, said in zip(rows, conditions, strict=True)
+            if row.fault in _FAULTS
+        }
+        active: dict[Fault, Flags] = {
+            fault: said.state == State.ACTIVE for fault, (_, said) in seen.items()
+        }
+        self.checker.update(m, active, lambda fault, place: detail(seen[fault][0], place))
+
+    def command(self, command: Command, now_s: float, timecode: str) -> None:
+        """Do what the crew asks of the check."""
+        match command:
+            case StartLineCheck(tracks):
+                self.checker.start(tracks)
+            case LineCheckGo(track):
+                self.checker.go(track)
+            case LineCheckMark(verdict, note):
+                marked = self.checker.mark(verdict, note, now_s, timecode)
+                if marked is not None:
+                    result, lesson = marked
+                    self.untold.append(result)
+                    if lesson is not None:
+                        self._teach(lesson.place, lesson.floor_dbfs, lesson.hum, lesson.pair_db)
+            case EndLineCheck():
+                self.checker.stop()
+
+    def take_untold(self) -> list[LineResult]:
+        """Results since the last call, for the log."""
+        untold, self.untold = self.untold, []
+        return untold
+
+    def _teach(
+        self,
+        place: int,
+        floor_dbfs: float | None,
+        hum: bool,
+        pair_db: tuple[int, float, float] | None,
+    ) -> None:
+        if floor_dbfs is not None:
+            self._meter.teach(place, floor_dbfs)
+        if hum and self._hum is not None:
+            self._hum.accept(place)
+        if pair_db is not None and self._drift is not None:
+            offset_db = self._drift.learned.offset_db.copy()
+            offset_db[:, pair_db[0]] = pair_db[1:]
+            self._drift.learn(LearnedOffsets(offset_db))
