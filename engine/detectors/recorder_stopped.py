@@ -41,9 +41,9 @@ class RecorderStopped:
             known[place] = self._watched[place] and bool(m.valid[:, place].any())
             self._ran[place] = (self._ran[place] or reading.moving) and not feed.standby
             active[place] = self._ran[place] and not reading.moving
-            still = not math.isnan(reading.still_s)
-            onset_s[place] = reading.still_s if still else reading.valid_s
-            self._seen[place] = _told(reading, still)
+            if reading.newest is not None:  # it stopped when the last label that was new ended
+                onset_s[place] = reading.newest[0] + 1.0 / float(reading.rate.rate)
+            self._seen[place] = _told(reading)
         return condition(active, known, onset_s, np.full(tracks, m.end_s))
 
     def detail(self, place: int) -> str:
@@ -51,7 +51,7 @@ class RecorderStopped:
         return self._seen[place]
 
 
-def _told(reading: CodeReading, still: bool) -> str:
-    if still:
+def _told(reading: CodeReading) -> str:
+    if not math.isnan(reading.still_s):
         return f"recorder stopped: its code stands still at {reading.label}"
     return f"recorder stopped, or its code is lost: no valid frame since {reading.label}"

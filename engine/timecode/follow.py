@@ -19,8 +19,8 @@ from engine.timecode.frame import CodeFrame, CodeReading, Jump
 STILL_S: Final = 0.5
 """One label for this long is code that stands still; for less, a frame that came twice."""
 
-STOPPED_S: Final = 0.5
-"""Without a fitting frame for this long the code does not move."""
+STOPPED_S: Final = 0.7
+"""Without a fitting frame for this long the code does not move; standing still shows earlier."""
 
 RATE_S: Final = 2.0
 """Frames are timed over this long: an error of one sample is then 10 ppm."""
@@ -90,7 +90,7 @@ class Follower:
             measured=self._measured,
             measured_since_s=math.nan if run is None else run.at_s,
             still_s=still_s,
-            moving=recent and math.isnan(still_s),
+            moving=recent and math.isnan(still_s) and last is not run,
             reverse=recent and last is not None and last.frame.reverse,
             jump=self._jump,
         )

@@ -90,7 +90,7 @@ EXPECTED = {
     (1, "colour"): "allowed: take, track, limits",
     (3, "take.title"): "text in double quotes",
     (4, "take.frame_rate"): ", ".join(FRAME_RATES),
-    (5, "take.speed"): "allowed: title, frame_rate",
+    (5, "take.speed"): "allowed: title, frame_rate, rolling",
     (7, "track.input"): "whole number",
     (8, "track.name"): "control characters",
     (9, "track.kind"): 'did you mean "lav"? allowed, in double quotes: lav, boom, ambience',
@@ -245,6 +245,24 @@ def test_the_range_of_a_level_ends_there(write, given):
 def test_each_frame_rate_is_accepted(write, rate):
     """Every frame rate of the contract is taken as text."""
     assert load_plan(write(f"take.frame_rate = '{rate}'\ntrack = [{{input = 1}}]"))
+
+
+@pytest.mark.parametrize("rolling", ["hand", "timecode"])
+def test_what_tells_that_the_recorder_rolls(write, rolling):
+    """The crew by hand, as where nothing is said, or record-run code of a timecode track."""
+    track = '[[track]]\ninput = 1\nkind = "timecode"\n'
+    assert load_plan(write(track)).rolling == "hand"
+    assert load_plan(write(f'[take]\nrolling = "{rolling}"\n{track}')).rolling == rolling
+
+
+def test_rolling_by_timecode_needs_a_timecode_track(write):
+    """Without a track that carries code nothing could tell it; other words are refused."""
+    without = '[take]\nrolling = "timecode"\n[[track]]\ninput = 1\n'
+    assert mistakes(write(without)) == {
+        (2, "take.rolling"): 'needs a track of kind = "timecode" that tells it'
+    }
+    other = mistakes(write(without.replace('"timecode"', '"auto"')))
+    assert other[2, "take.rolling"].endswith("hand, timecode")
 
 
 @pytest.mark.parametrize("battery", ["4h", "3h30", "12h05", "90min", "0h30", ""])
