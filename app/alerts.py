@@ -10,7 +10,9 @@ from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
 
 from app import text
-from app.chime import ChimeSettings, Player, Scheduler, output_names
+from app.chime import ChimeSettings, Player, Sound, output_names
+from app.chime_times import Scheduler
+from app.models.breaks import LONG_BREAK_S, reminders
 from app.models.fix_list import Card
 from engine.model import AlarmState, LogState, Severity, Snapshot
 
@@ -52,11 +54,14 @@ class Alerts(QObject):
         self._shown: dict[tuple[int, ...], Severity] = {}
         self._tray: QSystemTrayIcon | None = None
         self._log_problem = False
+        self.remind_s = LONG_BREAK_S
+        self._reminded = 0
 
     def start(self, icon: QIcon) -> None:
         """Begin anew with a watch; puts our icon into the tray where there is one."""
         self.scheduler = Scheduler()
         self._shown = {}
+        self._reminded = 0
         if self._tray is None and QSystemTrayIcon.isSystemTrayAvailable():
             self._tray = QSystemTrayIcon(icon, self)
             self._tray.show()
@@ -66,6 +71,7 @@ class Alerts(QObject):
         due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
         self._play(due)
         self._show_log(snapshot.log)
+        self._remind(snapshot)
         unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
         fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
         self._shown = {c.key: c.severity for c in unseen if c.severity}
@@ -85,23 +91,30 @@ class Alerts(QObject):
 
     def show_stopped(self) -> None:
         """Sound at once: the engine is gone."""
-        self._play(self.scheduler.due_stopped(self._clock()))
+        self._play(self.scheduler.due_once(self._clock(), Sound.RED))
         QApplication.alert(self._window)
 
     def _show_log(self, log: LogState | None) -> None:
         """Sound once when the log can't be saved any more."""
         problem = log is not None and bool(log.problem)
         if problem and not self._log_problem:
-            self._play(self.scheduler.due_log(self._clock()))
+            self._play(self.scheduler.due_once(self._clock(), Sound.AMBER))
         self._log_problem = problem
 
-    def _play(self, due: Severity | None) -> None:
+    def _remind(self, snapshot: Snapshot) -> None:
+        """Sound now and then in a break that has become long."""
+        due = reminders(snapshot.desk, snapshot.now_s, self.remind_s)
+        if due > self._reminded:
+            self._play(self.scheduler.due_once(self._clock(), Sound.AMBER))
+        self._reminded = due
+
+    def _play(self, due: Sound | None) -> None:
         if due is not None and self.settings.on:
             self.player.play(due, self.settings)
 
-    def test(self, severity: Severity) -> None:
+    def test(self, sound: Sound) -> None:
         """Sound a chime whether it is on or not."""
-        self.player.play(severity, self.settings)
+        self.player.play(sound, self.settings)
 
     def toggle_quiet(self) -> None:
         """Quiet for two minutes, or the end of it."""
@@ -120,6 +133,13 @@ class Alerts(QObject):
             return f"Chime: QUIET {text.lasted(left + 0.999)}"
         output = self.settings.output or "default output"
         return f"Chime: on, {output[:28]}"
+
+    def mark(self) -> str:
+        """Why nothing is heard, in words that nobody overlooks; empty while chimes sound."""
+        left = self.scheduler.quiet_for(self._clock())
+        if not self.settings.on:
+            return "CHIMES OFF"
+        return f"QUIET {text.lasted(left + 0.999)}" if left > 0 else ""
 
     def find_outputs(self, take: Callable[[Sequence[str]], None]) -> None:
         """Find the outputs without holding up the window."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Protocol
 
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
@@ -43,6 +44,10 @@ class Client(Protocol):
     @property
     def progress(self) -> str:
         """What keeps the watch from beginning, one line; empty where there is nothing to say."""
+
+    @property
+    def folder(self) -> Path | None:
+        """The session's folder, with its log; None where there is none."""
 
     @property
     def stopped(self) -> str:
@@ -89,6 +94,11 @@ class Bridge(QObject):
     def running(self) -> bool:
         """A watch is open or opening."""
         return self._client is not None
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder of the session that is watched; None where there is none."""
+        return None if self._client is None else self._client.folder
 
     @Slot(object)
     def open(self, request: Open) -> None:

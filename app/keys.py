@@ -13,6 +13,19 @@ class Act(Enum):
     SEEN = auto()
     ALL_SEEN = auto()
     SHELVE = auto()
+    SHELVE_LONG = auto()
+    SHELVE_OPEN = auto()
+    UNDO = auto()
+    NOTE = auto()
+    MARK = auto()
+    MARK_WORDS = auto()
+    BREAK = auto()
+    BATTERY = auto()
+    GLANCE = auto()
+    GLANCE_WINDOW = auto()
+    CLOSER = auto()
+    HISTORY = auto()
+    SETTINGS = auto()
     OUT = auto()
     STANDBY = auto()
     LOOK = auto()
@@ -23,6 +36,8 @@ class Act(Enum):
     LOUDER = auto()
     SOFTER = auto()
     HEADPHONES = auto()
+    LINE_CHECK = auto()
+    LINE_CHECK_ONE = auto()
     CHIME = auto()
     UP = auto()
     DOWN = auto()
@@ -45,19 +60,34 @@ class Key:
 KEYS: Final = (
     Key(Act.SEEN, "A", "A", "seen it: acknowledge the chosen entry"),
     Key(Act.ALL_SEEN, "Shift+A", "Shift+A", "all seen"),
-    Key(Act.SHELVE, "S", "S", "shelve the chosen entry for 5 minutes, or put it back"),
+    Key(Act.SHELVE, "S", "S", "shelve the chosen entry for a short time, or put it back"),
+    Key(Act.SHELVE_LONG, "Shift+S", "Shift+S", "shelve it for a long time"),
+    Key(Act.SHELVE_OPEN, "Ctrl+S", "Ctrl+S", "shelve it until you put it back"),
     Key(Act.OUT, "O", "O", "chosen track out of service, or back in service"),
+    Key(Act.UNDO, "U", "U", "undo the last seen, shelved, put back or out of service"),
+    Key(Act.NOTE, "T", "T", "note on the chosen entry"),
+    Key(Act.MARK, "M", "M", "mark at the present timecode"),
+    Key(Act.MARK_WORDS, "Shift+M", "Shift+M", "mark with words"),
+    Key(Act.BATTERY, "F", "F", "fresh battery in the chosen pack"),
     Key(Act.STANDBY, "R", "R", "standby while not rolling, or rolling again"),
+    Key(Act.BREAK, "B", "B", "break: only the ambience alarms, or the end of it"),
     Key(Act.QUIET, "Space", "Space", "quiet the chime for 2 minutes, or let it sound again"),
+    Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or back to the board"),
+    Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
+    Key(Act.CLOSER, "V", "V", "closer look at the chosen track, or back to the board"),
+    Key(Act.HISTORY, "H", "H", "history of this watch's incidents"),
     Key(Act.LISTEN, "L", "L", "listen to the chosen track in the headphones, or stop"),
     Key(Act.LISTEN_FAULT, "Shift+L", "Shift+L", "listen from 5 s before its fault"),
     Key(Act.OTHER_PACK, "X", "X", "while listening: main or safety, equally loud"),
     Key(Act.LOUDER, "+", "+", "while listening: louder, up to the limit"),
     Key(Act.SOFTER, "-", "−", "while listening: softer"),
     Key(Act.HEADPHONES, "Ctrl+L", "Ctrl+L", "headphones: output and limit"),
+    Key(Act.LINE_CHECK, "K", "K", "line check: all tracks, one by one"),
+    Key(Act.LINE_CHECK_ONE, "Shift+K", "Shift+K", "line check of the chosen track alone"),
     Key(Act.CHIME, "C", "C", "chime: output, level, test"),
     Key(Act.UP, "Up", "↑", "choose the entry (or, on the board, the track) above"),
     Key(Act.DOWN, "Down", "↓", "choose the one below"),
+    Key(Act.SETTINGS, ",", ",", "settings", watching=False),
     Key(Act.LOOK, "N", "N", "night or day look", watching=False),
     Key(Act.FULL_SCREEN, "F11", "F11", "full screen", watching=False),
     Key(Act.HELP, "?", "?", "this page", watching=False),

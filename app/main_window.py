@@ -6,26 +6,28 @@ import time
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeySequence, QShortcut
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
 from app import shapes, theme
+from app.acts import Acts
 from app.alerts import Alerts
 from app.bridge import Bridge
 from app.chime import ChimeSettings, Player
+from app.glances import Glances
 from app.headphones import Headphones
-from app.keys import KEYS, Act
+from app.line_checks import LineChecks
 from app.models import faults
 from app.models.fix_list import Card
-from app.prefs import Prefs
+from app.overlays import Overlays
+from app.prefs import Choices, Prefs
+from app.shortcuts import Shortcuts, acts_of
 from app.start_page import Input, StartPage
-from app.views.chime_page import ChimePage
-from app.views.overlay import Help, Layer, Question
+from app.views.overlay import Layer, Question
 from app.views.watch_page import WatchPage
 from engine.commands import Open, Watch
-from engine.model import AlarmState, Snapshot
+from engine.model import Snapshot
 
-SHELVE_S = 300.0
 STOP_WORDS = "The alarms stop. The recorder goes on by itself; nothing on it is touched."
 CLOSE_WORDS = (
     f"{STOP_WORDS} Or only close this window: the watch and its log go on unseen and unheard "
@@ -55,48 +57,31 @@ class MainWindow(QMainWindow):
         self.setMinimumSize(960, 600)
         self.setAcceptDrops(True)
         self.start_page, self.watch_page = StartPage(), WatchPage(self.look)
+        self.glances = Glances(self.look, prefs, self)
         self.pages = QStackedWidget()
-        for page in (self.start_page, self.watch_page):
+        for page in (self.start_page, self.watch_page, self.glances.page):
             self.pages.addWidget(page)
         self.setCentralWidget(self.pages)
         self.alerts = Alerts(self, prefs.chime, player, clock)
         self.layer = Layer(self.pages)
+        self.acts = Acts(bridge, self.watch_page, self.layer, self.pages, prefs.choices)
+        self.overlays = Overlays(self)
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
-        self._make_keys()
+        self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
+        acts = acts_of(self)
+        self._keys = [
+            Shortcuts(window, acts, lambda: self.watching, lambda: self.layer.covers)
+            for window in (self, self.glances.window)
+        ]
         self._connect()
+        self._set_choices(prefs.choices)
+        if prefs.place("window").size():
+            self.restoreGeometry(prefs.place("window"))
         self.start_page.set_recent(prefs.recent)
 
-    def _make_keys(self) -> None:
-        acts: dict[Act, Callable[[], None]] = {
-            Act.SEEN: self.see,
-            Act.ALL_SEEN: self.bridge.acknowledge_all,
-            Act.SHELVE: self.shelve,
-            Act.OUT: self.out_of_service,
-            Act.STANDBY: self.toggle_standby,
-            Act.QUIET: self.toggle_quiet,
-            Act.CHIME: self.show_chime,
-            Act.UP: lambda: self._step(-1),
-            Act.DOWN: lambda: self._step(1),
-            Act.LOOK: self.toggle_look,
-            Act.FULL_SCREEN: self.toggle_full_screen,
-            Act.HELP: self.show_help,
-            Act.BACK: self.back,
-            **self.headphones.acts(),
-        }
-        for key in KEYS:
-            shortcut = QShortcut(QKeySequence(key.sequence), self)
-            shortcut.setAutoRepeat(key.act in (Act.UP, Act.DOWN))
-            shortcut.activated.connect(lambda k=key: self._press(k.watching, k.act, acts[k.act]))
-            if key.watching:  # the start page has keys of its own
-                shortcut.setEnabled(False)
-                self.pages.currentChanged.connect(
-                    lambda _at, s=shortcut: s.setEnabled(self.watching)
-                )
-
-    def _press(self, watching: bool, act: Act, do: Callable[[], None]) -> None:
-        """Keys of the board act only on the board, and not through a page laid over it."""
-        if act is Act.BACK or not (self.layer.covers or (watching and not self.watching)):
-            do()
+    def _refresh_keys(self) -> None:
+        for keys in self._keys:
+            keys.refresh()
 
     def _connect(self) -> None:
         bridge, page = self.bridge, self.watch_page
@@ -105,25 +90,29 @@ class MainWindow(QMainWindow):
         bridge.snapshot.connect(self._show_snapshot)
         bridge.failed.connect(self._failed)
         bridge.silent.connect(page.footer.show_silence)
-        bridge.silent.connect(lambda _s: page.show_silence("The engine does not answer."))
+        bridge.silent.connect(lambda _s: self._say_silence("The engine does not answer."))
         bridge.silent.connect(lambda _s: self.alerts.show_silence())
         bridge.stopped.connect(self._stopped)
         self.start_page.chosen.connect(self.open)
-        page.header.standby_asked.connect(self.toggle_standby)
+        self.start_page.line_check_asked.connect(self.line_checks.check_next)
+        self.layer.covered.connect(self._refresh_keys)
+        self.pages.currentChanged.connect(self._refresh_keys)
+        page.header.standby_asked.connect(self.acts.standby)
         page.header.look_asked.connect(self.toggle_look)
-        page.footer.chime_asked.connect(self.show_chime)
-        page.fix_list.seen.connect(self.see)
-        page.fix_list.shelved.connect(self.shelve)
+        page.footer.chime_asked.connect(self.overlays.show_settings)
+        page.fix_list.seen.connect(self.acts.see)
+        page.fix_list.shelved.connect(self.acts.shelve)
         page.fix_list.chosen.connect(self._choose_card)
         page.board.track_chosen.connect(self._choose_track)
+        page.board.closer_asked.connect(page.look_closer)
         self.alerts.problem.connect(self._chime_problem)
 
     # Watching
 
     @property
     def watching(self) -> bool:
-        """The board is shown."""
-        return self.pages.currentWidget() is self.watch_page
+        """The board or the glance view is shown."""
+        return self.pages.currentWidget() is not self.start_page
 
     def find_inputs(self) -> None:
         """Look for live inputs without holding up the window."""
@@ -145,6 +134,7 @@ class MainWindow(QMainWindow):
 
     def _started(self, watch: Watch) -> None:
         self._live = watch.live
+        self.acts.start()
         self.start_page.show_error("")
         self.watch_page.start(watch)
         self.alerts.start(self.windowIcon())
@@ -157,15 +147,31 @@ class MainWindow(QMainWindow):
         cards = self.watch_page.show_snapshot(snapshot)
         self.alerts.show_snapshot(snapshot, cards)
         self.headphones.show_snapshot(snapshot)
+        self.line_checks.show_snapshot(snapshot)
+        self._show_quiet()
+        self._show_glance()
+
+    def _show_glance(self) -> None:
+        page = self.watch_page
+        clock = page.header.clock.text()
+        self.glances.show_snapshot(page.plan, page.last, page.cards, clock, self.alerts.mark())
+
+    def _show_quiet(self) -> None:
         self.watch_page.footer.show_chime(self.alerts.words())
+        self.watch_page.header.show_quiet(self.alerts.mark())
+
+    def _say_silence(self, words: str) -> None:
+        """Nobody watches: every view says so."""
+        self.watch_page.show_silence(words)
+        self.glances.show_silence(words)
 
     def _stopped(self, words: str) -> None:
-        self.watch_page.show_silence(words)
+        self._say_silence(words)
         self.alerts.show_stopped()
 
     def _failed(self, words: str) -> None:
         if self.watching:
-            self.watch_page.show_silence(f"{words} Esc: start page")
+            self._say_silence(f"{words} Esc: start page")
             self.alerts.show_silence()
         else:
             self.start_page.show_error(words)
@@ -176,60 +182,52 @@ class MainWindow(QMainWindow):
 
     # What keys and buttons do
 
-    def see(self, card: Card | None = None) -> None:
-        """Acknowledge the chosen card."""
-        for number in self._card_incidents(card):
-            self.bridge.acknowledge(number)
-
-    def shelve(self, card: Card | None = None) -> None:
-        """Shelve the chosen card for five minutes, or put it back."""
-        card = card or self.watch_page.fix_list.current
-        for number in self._card_incidents(card):
-            if card is not None and card.state is AlarmState.SHELVED:
-                self.bridge.unshelve(number)
-            else:
-                self.bridge.shelve(number, SHELVE_S)
-
-    def _card_incidents(self, card: Card | None) -> tuple[int, ...]:
-        card = card or self.watch_page.fix_list.current
-        return card.incidents if card else ()
-
-    def out_of_service(self) -> None:
-        """Take the chosen tracks out of service, or put them back."""
-        last, chosen = self.watch_page.last, sorted(self.watch_page.board.chosen)
-        if last is None:
-            return
-        for number in chosen:
-            self.bridge.out_of_service(number, number not in last.out_of_service)
-
-    def toggle_standby(self) -> None:
-        """Standby or rolling."""
-        last = self.watch_page.last
-        if last is not None:
-            self.bridge.set_standby(not last.standby)
-
     def toggle_quiet(self) -> None:
         """Quiet the chime, or let it sound."""
         self.alerts.toggle_quiet()
-        self.watch_page.footer.show_chime(self.alerts.words())
+        self._show_quiet()
 
-    def _step(self, by: int) -> None:
+    def toggle_glance(self) -> None:
+        """The glance view, or the board again."""
+        here = self.pages.currentWidget() is self.glances.page
+        self.pages.setCurrentWidget(self.watch_page if here else self.glances.page)
+        self._show_glance()
+
+    def toggle_glance_window(self) -> None:
+        """The glance view in a window of its own, or none."""
+        self.glances.toggle_window()
+        self._show_glance()
+
+    def look_closer(self) -> None:
+        """A closer look at the chosen track, or the board again."""
+        self.watch_page.toggle_closer()
+        self.pages.setCurrentWidget(self.watch_page)
+
+    def step(self, by: int) -> None:
         page = self.watch_page
-        (page.board if page.board.hasFocus() else page.fix_list).step(by)
+        on_board = page.board.hasFocus() or page.closer_shown
+        (page.board if on_board else page.fix_list).step(by)
 
     def _choose_card(self, card: Card | None) -> None:
         self.watch_page.board.choose(card.tracks if card else ())
 
     def _choose_track(self, number: int) -> None:
-        self.watch_page.fix_list.choose_track(number)
-        self.watch_page.board.choose((number,))
+        page = self.watch_page
+        page.fix_list.choose_track(number)
+        page.board.choose((number,))
+        if page.closer_shown:
+            page.closer.choose(number)
 
     # Look, overlays, leaving
 
     def toggle_look(self) -> None:
         """Night or day."""
-        self.look = theme.DAY if self.look is theme.NIGHT else theme.NIGHT
-        self.prefs.look = self.look.name
+        self.set_look(theme.DAY if self.look is theme.NIGHT else theme.NIGHT)
+
+    def set_look(self, look: theme.Look) -> None:
+        """This look, from now on."""
+        self.look = look
+        self.prefs.look = look.name
         self._apply()
 
     def toggle_full_screen(self) -> None:
@@ -240,6 +238,7 @@ class MainWindow(QMainWindow):
         self.setPalette(theme.palette(self.look))
         self.setStyleSheet(theme.sheet(self.look, self._scale))
         self.watch_page.set_look(self.look, self._scale)
+        self.glances.set_look(self.look)
         self.start_page.set_scale(self._scale)
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802
@@ -252,25 +251,28 @@ class MainWindow(QMainWindow):
             self._apply()
         self.layer.fit()
 
-    def show_help(self) -> None:
-        """Keys and cautions."""
-        self.layer.open(Help(self.pages))
-
-    def show_chime(self) -> None:
-        """Chime settings."""
-        page = ChimePage(self.pages, self.alerts.settings)
-        page.changed.connect(self._set_chime)
-        page.test.connect(self.alerts.test)
-        self.layer.open(page)
-        self.alerts.find_outputs(self._offer_outputs)
-
-    def _offer_outputs(self, names: Sequence[str]) -> None:
-        if isinstance(self.layer.current, ChimePage):
-            self.layer.current.set_outputs(names)
-
-    def _set_chime(self, settings: ChimeSettings) -> None:
+    def set_chime(self, settings: ChimeSettings) -> None:
+        """Sound, or not, like this."""
         self.alerts.settings = self.prefs.chime = settings
-        self.watch_page.footer.show_chime(self.alerts.words())
+        self._show_quiet()
+
+    def set_choices(self, choices: Choices) -> None:
+        """Keep to these from now on."""
+        self.prefs.choices = choices
+        self._set_choices(choices)
+
+    def _set_choices(self, choices: Choices) -> None:
+        self.acts.choices = choices
+        self.watch_page.fix_list.set_shelve(choices.shelve_min)
+        self.alerts.remind_s = self.watch_page.long_break_s = choices.break_min * 60
+        self.glances.set_choices(choices)
+
+    def reset(self) -> None:
+        """All settings as at first start."""
+        self.prefs.reset()
+        self.set_look(theme.LOOKS.get(self.prefs.look, theme.NIGHT))
+        self.set_chime(self.prefs.chime)
+        self._set_choices(self.prefs.choices)
 
     def back(self) -> None:
         """Close what lies on top; then leave full screen; then go to the start page."""
@@ -278,6 +280,10 @@ class MainWindow(QMainWindow):
             self.layer.hide()
         elif self.watching and self.headphones.playing:
             self.headphones.stop()
+        elif self.pages.currentWidget() is self.glances.page:
+            self.toggle_glance()
+        elif self.watching and self.watch_page.closer_shown:
+            self.watch_page.look_closer(None)
         elif self.watching:
             self._ask_first(self.to_start, STOP_WORDS)
         elif self.isFullScreen():
@@ -300,6 +306,7 @@ class MainWindow(QMainWindow):
         """End the watch and show the start page."""
         self.bridge.stop()
         self.setWindowTitle("trackwarden")
+        self.glances.window.close()
         self.pages.setCurrentWidget(self.start_page)
         self.find_inputs()
 
@@ -334,4 +341,6 @@ class MainWindow(QMainWindow):
             return
         self.bridge.stop()
         self.alerts.close()
+        self.prefs.set_place("window", self.saveGeometry())
+        self.glances.window.close()
         super().closeEvent(event)

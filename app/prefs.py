@@ -1,12 +1,41 @@
-"""What the window remembers from one day to the next: look, chime, recent files."""
+"""What the window remembers from one day to the next: looks, chime, times, places, recent files."""
 
 from __future__ import annotations
 
-from PySide6.QtCore import QSettings
+import math
+from dataclasses import dataclass, fields
+
+from PySide6.QtCore import QByteArray, QSettings
 
 from app.chime import ChimeSettings
 
 MOST_RECENT = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What people set besides look and chime.
+
+    glance_m : how far from the screen the glance view is read
+    screen_inch : diagonal of its screen; 0: as the screen reports it
+    shelve_min, shelve_long_min : the two times of shelving, minutes
+    break_min : a break this long is reminded of
+    """
+
+    glance_m: float = 3.0
+    screen_inch: float = 0.0
+    shelve_min: float = 5.0
+    shelve_long_min: float = 15.0
+    break_min: float = 30.0
+
+
+BOUNDS = {
+    "glance_m": (0.5, 10.0),
+    "screen_inch": (0.0, 100.0),
+    "shelve_min": (1.0, 60.0),
+    "shelve_long_min": (1.0, 240.0),
+    "break_min": (1.0, 240.0),
+}
 
 
 class Prefs:
@@ -49,6 +78,39 @@ class Prefs:
         self._store.setValue("chime/on", "true" if settings.on else "false")
         self._store.setValue("chime/output", settings.output)
         self._store.setValue("chime/level_db", settings.level_db)
+
+    @property
+    def choices(self) -> Choices:
+        """All other choices; what is missing, spoilt or out of bounds is as at first start."""
+        found = {}
+        for field in fields(Choices):
+            low, high = BOUNDS[field.name]
+            try:
+                value = float(str(self._store.value(f"choices/{field.name}")))
+            except ValueError:
+                continue
+            if math.isfinite(value) and low <= value <= high:
+                found[field.name] = value
+        return Choices(**found)
+
+    @choices.setter
+    def choices(self, choices: Choices) -> None:
+        for field in fields(Choices):
+            self._store.setValue(f"choices/{field.name}", getattr(choices, field.name))
+
+    def place(self, window: str) -> QByteArray:
+        """Where that window stood; empty where it never did."""
+        found = self._store.value(f"place/{window}")
+        return found if isinstance(found, QByteArray) else QByteArray()
+
+    def set_place(self, window: str, place: QByteArray) -> None:
+        """Remember where that window stands."""
+        self._store.setValue(f"place/{window}", place)
+
+    def reset(self) -> None:
+        """As at first start; recent files stay."""
+        for group in ("look", "chime", "choices", "place"):
+            self._store.remove(group)
 
     @property
     def listen_output(self) -> str:

@@ -45,6 +45,9 @@ def outline(mark: Mark) -> tuple[QPainterPath, bool]:
             return _lines((6.5, 4, 6.5, 16), (13.5, 4, 13.5, 16)), False
         case Mark.OUT_OF_SERVICE:
             return _lines((4, 4, 16, 16), (16, 4, 4, 16)), False
+        case Mark.BATTERY:
+            ring.addRect(QRectF(3, 6, 12, 8))
+            ring.addPath(_lines((17.5, 9, 17.5, 11), (6, 8.5, 6, 11.5)))
         case Mark.OK:
             ring.addEllipse(QPointF(10, 10), 3, 3)
     return ring, False

@@ -29,6 +29,11 @@ def level(level_db: float) -> str:
     return f"−{-whole}" if whole < 0 else str(whole)
 
 
+def level_of(level_db: float) -> str:
+    """Any level as a whole number with a true minus."""
+    return f"{round(level_db)}".replace("-", "−")
+
+
 def lasted(seconds: float) -> str:
     """How long something has lasted: 0:24, 12:05, 1:02:03; never negative."""
     whole = max(0, int(seconds))

@@ -137,6 +137,8 @@ QLabel {{ background: transparent; }}
 QLabel[tone="dim"] {{ color: {dim}; }}
 QLabel[tone="small"] {{ color: {dim}; font-size: {px12}px; }}
 QLabel[tone="title"] {{ font-size: {px17}px; font-weight: 700; }}
+QLabel[tone="huge"] {{ font-size: {px34}px; font-weight: 700; }}
+QLabel[tone="large"] {{ font-size: {px22}px; }}
 QLabel[tone="clock"] {{ font-size: {px22}px; font-weight: 700; }}
 QLabel[tone="heading"] {{ color: {dim}; font-size: {px13}px; font-weight: 700; }}
 QLabel[tone="amber"] {{ color: {amber}; font-weight: 700; }}
@@ -151,11 +153,14 @@ QWidget#footer QLabel[tone="amber"] {{ color: {amber}; }}
 QWidget#footer QLabel[tone="red"] {{ color: {red}; }}
 QWidget#listen {{ background: {panel}; border-top: 1px solid {line}; }}
 QWidget#aside {{ background: {bg}; border-left: 1px solid {line}; }}
-QWidget#standby {{ background: {ink}; }}
+QWidget#standby, QWidget#break {{ background: {ink}; }}
 QWidget#silent {{ background: {red}; }}
-QWidget#standby QLabel, QWidget#silent QLabel {{ color: {bg}; font-size: {px15}px; }}
-QWidget#standby QLabel[tone="mark"], QWidget#silent QLabel[tone="mark"] {{
-  font-size: {px22}px; font-weight: 700; }}
+QWidget#standby QLabel, QWidget#break QLabel, QWidget#silent QLabel {{ color: {bg};
+  font-size: {px15}px; }}
+QWidget#standby QLabel[tone="mark"], QWidget#break QLabel[tone="mark"],
+QWidget#silent QLabel[tone="mark"] {{ font-size: {px22}px; font-weight: 700; }}
+QLabel[tone="quiet"] {{ background: {ink}; color: {bg}; font-weight: 700;
+  padding: {px4}px {px9}px; border-radius: 4px; }}
 QFrame#card, QFrame#panel {{ background: {panel}; border: 1px solid {line}; border-radius: 6px; }}
 QFrame#card[severity="red"], QFrame#card[severity="amber"] {{ border-top-left-radius: 0;
   border-bottom-left-radius: 0; }}
@@ -172,8 +177,18 @@ QPushButton {{ background: {panel}; border: 1px solid {edge}; border-radius: 4px
   padding: {px4}px {px9}px; font-size: {px12}px; }}
 QPushButton:hover {{ border-color: {ink}; }}
 QPushButton:pressed {{ background: {line}; }}
-QPushButton:focus, QListWidget:focus, QSlider:focus
-  {{ border: 2px solid {cover}; }}
+QPushButton:focus, QListWidget:focus, QSlider:focus, QLineEdit:focus, QComboBox:focus,
+QDoubleSpinBox:focus, QTableView:focus {{ border: 2px solid {cover}; }}
+QCheckBox:focus {{ color: {cover}; text-decoration: underline; }}
+QLineEdit, QComboBox, QDoubleSpinBox {{ background: {bg}; border: 1px solid {edge};
+  border-radius: 4px; padding: {px4}px {px6}px; selection-background-color: {cover};
+  selection-color: {bg}; }}
+QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
+  gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}
+QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weight: 700;
+  padding: {px4}px {px9}px; }}
+QTableView::item {{ padding: {px4}px {px9}px; }}
+QWidget#closer {{ background: {bg}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}
 QPushButton[main="true"] {{ font-size: {px15}px; font-weight: 700; padding: {px9}px {px14}px; }}
 QListWidget {{ background: {panel}; border: 1px solid {line}; border-radius: 6px; }}
@@ -195,6 +210,6 @@ QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}
 
 def sheet(look: Look, scale: float) -> str:
     """The style sheet of all ordinary widgets in that look, enlarged by `scale`."""
-    sizes = {f"px{n}": max(1, round(n * scale)) for n in (4, 6, 9, 12, 13, 14, 15, 17, 22)}
+    sizes = {f"px{n}": max(1, round(n * scale)) for n in (4, 6, 9, 12, 13, 14, 15, 17, 22, 34)}
     colours = {f.name: getattr(look, f.name) for f in fields(look)}
     return _SHEET.format(family=family(), **colours, **sizes)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app import text
 from app.models import faults
 from app.models.marks import Mark
 from app.models.rows import tracks_of
+from engine.batteries import BREAK_S, WARN_S, ending
+from engine.desk import Desk
 from engine.model import Alarm, AlarmState, Severity, Snapshot
 from engine.tracks import Plan, Track
 
@@ -19,6 +21,7 @@ class Card:
 
     `key` stays the same while the entry does; `incidents` are the ids its buttons act on, `tracks`
     the input numbers. `severity` is None for what is not wrong now (back, shelved, out of service).
+    `name`, `fault` and `spots` are who, what and where once more, for a view of few words.
     """
 
     key: tuple[int, ...]
@@ -33,6 +36,15 @@ class Card:
     where: str = ""
     cover: str = ""
     check: str = ""
+    name: str = ""
+    fault: str = ""
+    spots: tuple[str, ...] = ()
+    uncovered: bool = False
+    notes: tuple[str, ...] = ()
+
+
+BATTERY_KEY = 0
+"""First number of a battery card's key; incidents and tracks count from 1."""
 
 
 def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
@@ -46,7 +58,45 @@ def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
             left = [a for a in left if a not in mine]
             made.append((_order(mine[0]), _uncovered(cover.who, mine, known, snapshot.now_s)))
     made += [(_order(a), _single(a, known, snapshot.now_s)) for a in left]
-    return tuple(card for _, card in sorted(made, key=lambda pair: pair[0]))
+    made += _batteries(known, snapshot)
+    cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
+    return tuple(_noted(card, snapshot.desk) for card in cards)
+
+
+def _noted(card: Card, desk: Desk) -> Card:
+    notes = desk.notes_on(*card.incidents)
+    return replace(card, notes=notes) if notes else card
+
+
+def _batteries(known: dict[int, Track], snapshot: Snapshot) -> list[tuple[tuple[float, ...], Card]]:
+    """Batteries that end soon; in a break all that the next stretch of work would outlast."""
+    desk, now_s = snapshot.desk, snapshot.now_s
+    made: list[tuple[tuple[float, ...], Card]] = []
+    for battery in ending(desk.batteries, now_s, BREAK_S if desk.on_break else WARN_S):
+        track = known.get(battery.track)
+        left_s = battery.left_s(now_s)
+        if track is None or left_s is None:
+            continue
+        urgent = left_s <= WARN_S
+        card = Card(
+            key=(BATTERY_KEY, track.input),
+            incidents=(),
+            tracks=(track.input,),
+            state=AlarmState.ACKNOWLEDGED,
+            severity=Severity.AMBER if urgent else None,
+            mark=Mark.BATTERY,
+            title=f"{track.input} {track.label}",
+            time=f"{text.hours(left_s)} left",
+            headline="Battery is over." if left_s <= 0 else "Battery ends soon.",
+            where=_where([track]),
+            check="Fresh battery: F.",
+            name=track.who or track.label,
+            fault="battery",
+            spots=_spots([track]),
+        )
+        place = 0 if urgent else _PLACE[AlarmState.RETURNED]
+        made.append(((place, True, -Severity.AMBER, True, now_s + left_s, track.input), card))
+    return made
 
 
 def _listed(alarm: Alarm) -> bool:
@@ -85,16 +135,21 @@ def _order(alarm: Alarm) -> tuple[float, ...]:
     )
 
 
-def _where(tracks: Iterable[Track]) -> str:
-    """'Pack 7 under life jacket, pack 8 small of back. Receiver B.'"""
-    tracks = list(tracks)
+def _spots(tracks: Iterable[Track]) -> tuple[str, ...]:
+    """'pack 7 under life jacket' of each track of which something is known."""
     spots = []
     for track in tracks:
         pack = f"pack {track.pack}" if track.pack else ""
         spots.append(" ".join(part for part in (pack, track.placement) if part))
+    return tuple(spot for spot in spots if spot)
+
+
+def _where(tracks: Iterable[Track]) -> str:
+    """'Pack 7 under life jacket, pack 8 small of back. Receiver B.'"""
+    tracks = list(tracks)
     receivers = sorted({t.receiver for t in tracks if t.receiver})
     behind = "" if not receivers else "Receiver " + " and ".join(receivers)
-    places = ", ".join(spot for spot in spots if spot)
+    places = ", ".join(_spots(tracks))
     return " ".join(filter(None, (text.sentence(places), text.sentence(behind))))
 
 
@@ -117,6 +172,10 @@ def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s
         headline=f"Uncovered: {packs} {' and '.join(words)}.",
         where=_where(known[n] for n in numbers if n in known),
         check=" ".join(text.sentence(c) for c in checks),
+        name=who,
+        fault=words[0],
+        spots=_spots(known[n] for n in numbers if n in known),
+        uncovered=True,
     )
 
 
@@ -131,9 +190,23 @@ def _time(seconds: float, seen: bool) -> str:
 def _title(alarm: Alarm, known: dict[int, Track]) -> str:
     numbers = tracks_of(alarm)
     if alarm.incident.track is None:
-        return alarm.incident.part_of or f"Tracks {text.numbers(numbers)}"
-    name = known[numbers[0]].label if len(numbers) == 1 and numbers[0] in known else ""
-    return f"{text.numbers(numbers)} {name}".strip()
+        return _cause(numbers, known)
+    return f"{text.numbers(numbers)} {_name(alarm, known)}".strip()
+
+
+def _name(alarm: Alarm, known: dict[int, Track]) -> str:
+    number = alarm.incident.track
+    if number is None:
+        return _cause(tracks_of(alarm), known)
+    return known[number].label if number in known else ""
+
+
+def _cause(numbers: Sequence[int], known: dict[int, Track]) -> str:
+    """What these tracks have in common: their receiver, or the whole input."""
+    receivers = {known[n].receiver for n in numbers if n in known}
+    if len(receivers) == 1 and "" not in receivers:
+        return f"Receiver {receivers.pop()}"
+    return "Whole input"
 
 
 def _headline(alarm: Alarm) -> str:
@@ -149,9 +222,13 @@ def _headline(alarm: Alarm) -> str:
 def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     incident, numbers = alarm.incident, tracks_of(alarm)
     many = incident.track is None
-    where = f"Tracks {text.numbers(numbers)}." if many and numbers else ""
-    if not many:
-        where = _where(known[n] for n in numbers if n in known)
+    tracks = [known[n] for n in numbers if n in known]
+    where, check = _where(tracks), faults.check_first(incident)
+    if many:
+        names = ", ".join(f"{t.input} {t.label}" for t in tracks)
+        where = text.sentence(f"Tracks {text.numbers(numbers)}: {names}") if numbers else ""
+        # The detail of a cause ends in what to check of it: see engine/alarms/cause.py.
+        check = incident.detail.rsplit(": ", 1)[-1] if ": " in incident.detail else check
     pack = known.get(incident.covered_by) if incident.covered_by is not None else None
     standing = _stands(alarm)
     base = Card(
@@ -166,7 +243,11 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
         headline=_headline(alarm),
         where=where,
         cover=f"Covered by {pack.input} {pack.label}." if pack else "",
-        check=text.sentence(faults.check_first(incident)),
+        check=text.sentence(check),
+        name=_name(alarm, known),
+        fault=faults.word(incident.fault),
+        spots=(f"tracks {text.numbers(numbers)}",) if many and numbers else _spots(tracks),
+        uncovered=incident.uncovered,
     )
     return base if standing else _aside(base, alarm, now_s)
 
@@ -187,14 +268,6 @@ def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
             line = f"{word}. Comes back by itself." if until is not None else f"{word}."
         case _:
             mark, time, line = Mark.OUT_OF_SERVICE, "out of service", f"{word}."
-    return Card(
-        key=card.key,
-        incidents=card.incidents,
-        tracks=card.tracks,
-        state=card.state,
-        severity=None,
-        mark=mark,
-        title=card.title,
-        time=time,
-        headline=line,
+    return replace(
+        card, severity=None, mark=mark, time=time, headline=line, where="", cover="", check=""
     )

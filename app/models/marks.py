@@ -15,3 +15,4 @@ class Mark(StrEnum):
     SHELVED = "clock"
     SUPPRESSED = "bars"
     OUT_OF_SERVICE = "cross"
+    BATTERY = "battery"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app import text
 from app.models import faults
 from app.models.marks import Mark
+from engine.batteries import Battery
 from engine.model import Alarm, AlarmState, Kind, Severity, Snapshot
 from engine.tracks import Plan, Track
 
@@ -119,21 +120,36 @@ def row_state(
 def row_states(plan: Plan, snapshot: Snapshot) -> tuple[RowState, ...]:
     """State of every track, in the plan's order."""
     alarms = by_track(snapshot.alarms)
-    return tuple(
-        row_state(
+    batteries = {b.track: battery_words(b, snapshot.now_s) for b in snapshot.desk.batteries}
+    made = []
+    for place, track in enumerate(plan.tracks):
+        state = row_state(
             track,
             alarms.get(track.input, ()),
             bool(snapshot.present[place]),
             snapshot.now_s,
             track.input in snapshot.out_of_service,
         )
-        for place, track in enumerate(plan.tracks)
-    )
+        battery = batteries.get(track.input, "")
+        if battery and state.severity is None:  # a fault's own note matters more
+            state = replace(state, note=_join((state.note, battery)))
+        made.append(state)
+    return tuple(made)
+
+
+def battery_words(battery: Battery, now_s: float) -> str:
+    """Time left of a battery; where nobody said how long it lasts, how long it has been in."""
+    left_s = battery.left_s(now_s)
+    if left_s is None:
+        return f"in {text.hours(battery.age_s(now_s))}"
+    return f"{text.hours(left_s)} left"
 
 
 def group_states(plan: Plan, snapshot: Snapshot) -> dict[str, GroupState]:
     """By group name: which pack covers it, or that nothing does."""
     found: dict[str, GroupState] = {}
+    if snapshot.desk.on_break:  # packs may well be off: nobody is to worry about cover
+        return found
     in_fault = {
         number
         for alarm in snapshot.alarms

@@ -1,11 +1,11 @@
-"""Bands over the board: the crew is not rolling; the engine does not answer."""
+"""Bands over the board: not rolling, a break, the engine does not answer."""
 
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
-from app.views.parts import plain, say
+from app.views.parts import Elided, plain, say
 
 STANDBY_WORDS = "Not rolling. Only muted, input lost and samples lost still alarm. R: rolling again"
 
@@ -18,7 +18,8 @@ class Band(QWidget):
         self.setObjectName(name)
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setAccessibleName(f"{mark}: {words}")
-        self.words = plain(words)
+        self.mark, self.words = mark, Elided()
+        say(self.words, words)
         self.row = QHBoxLayout(self)
         self.row.addWidget(plain(mark, "mark"))
         self.row.addWidget(self.words, 1)
@@ -26,8 +27,9 @@ class Band(QWidget):
 
     def say(self, words: str) -> None:
         """Show the band with these words."""
-        say(self.words, words)
-        self.setAccessibleName(words)
+        if self.words.text() != words:
+            say(self.words, words)
+            self.setAccessibleName(f"{self.mark}: {words}")
         self.setVisible(True)
 
     def set_scale(self, scale: float) -> None:

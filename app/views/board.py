@@ -37,6 +37,7 @@ class Board(QWidget):
     """All rows of a watch. `track_chosen` carries the input number pressed or stepped to."""
 
     track_chosen = Signal(int)
+    closer_asked = Signal(int)
 
     def __init__(self, look: Look, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -110,7 +111,7 @@ class Board(QWidget):
 
     def _take_words(self, snapshot: Snapshot) -> None:
         out, present = snapshot.out_of_service, snapshot.present.tobytes()
-        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers, out, present)
+        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers, out, present, snapshot.desk)
         if key == self._words_key:
             return
         self._words_key = key
@@ -233,8 +234,20 @@ class Board(QWidget):
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Choose the track pressed."""
+        number = self._track_at(event)
+        if number is not None:
+            self.track_chosen.emit(number)
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Look closer at the track pressed twice."""
+        number = self._track_at(event)
+        if number is not None:
+            self.closer_asked.emit(number)
+
+    def _track_at(self, event: QMouseEvent) -> int | None:
         picture = self.picture()
         at = event.position().toPoint() - picture.offset
         for boxes in picture.layout.rows:
             if rect(boxes.row).contains(at):
-                self.track_chosen.emit(self.scene.plan.tracks[boxes.place].input)
+                return self.scene.plan.tracks[boxes.place].input
+        return None

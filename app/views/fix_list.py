@@ -52,7 +52,9 @@ class CardView(QFrame):
         self.headline = plain(tone="bold", wrap=True)
         self.where, self.cover = plain(wrap=True), plain(tone="cover", wrap=True)
         self.check = plain(tone="dim", wrap=True)
-        self.see, self.shelve = Button("Seen it", "A"), Button("Shelve 5 min", "S")
+        self.notes = plain(wrap=True)
+        self.shelve_min = 5.0
+        self.see, self.shelve = Button("Seen it", "A"), Button("Shelve", "S")
         self.buttons = QWidget()
         self._build(scale)
         self.see.clicked.connect(lambda: self.seen.emit(self.key))
@@ -79,7 +81,7 @@ class CardView(QFrame):
         column.setContentsMargins(edge, edge, edge, edge)
         column.setSpacing(round(3 * scale))
         column.addLayout(top)
-        for line in (self.headline, self.where, self.cover, self.check):
+        for line in (self.headline, self.where, self.cover, self.check, self.notes):
             column.addWidget(line)
         column.addWidget(self.buttons)
 
@@ -98,9 +100,10 @@ class CardView(QFrame):
             (self.where, card.where),
             (self.cover, card.cover),
             (self.check, card.check),
+            (self.notes, "\n".join(f"Note: {note}" for note in card.notes)),
         ):
             say(label, words)
-        for label in (self.where, self.check):
+        for label in (self.where, self.check, self.notes):
             label.setVisible(full and bool(label.text()))
         self.cover.setVisible(bool(card.cover) and (full or standing))
         self._put_buttons(card, full)
@@ -108,15 +111,15 @@ class CardView(QFrame):
             self.shape.update()
         self.card = self.shape.card = card
         told = (card.title, card.time, card.headline, card.where, card.cover, card.check)
-        self.setAccessibleName(", ".join(w for w in told if w))
+        self.setAccessibleName(", ".join(w for w in (*told, *card.notes) if w))
 
     def _put_buttons(self, card: Card, full: bool) -> None:
         unseen = card.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
         shelved = card.state is AlarmState.SHELVED
-        standing = card.severity is not None
+        standing = card.severity is not None and bool(card.incidents)
         self.see.setVisible(unseen)
         self.shelve.setVisible(standing or shelved)
-        words = "Put back" if shelved else "Shelve 5 min"
+        words = "Put back" if shelved else f"Shelve {self.shelve_min:g} min"
         if self.shelve.accessibleName() != words:
             self.shelve.put(words, "S")
         self.buttons.setVisible(full and (unseen or standing or shelved))
@@ -150,6 +153,7 @@ class FixList(QWidget):
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setAccessibleName("To fix, most urgent first")
         self.look, self.scale = NIGHT, 1.0
+        self.shelve_min = 5.0
         self.heading = plain("TO FIX, MOST URGENT FIRST", "heading")
         self.nothing = plain("Nothing to fix.", "dim")
         self.cards_box = QWidget()
@@ -178,6 +182,15 @@ class FixList(QWidget):
         self._column.setContentsMargins(edge, round(12 * scale), edge, round(6 * scale))
         self._column.setSpacing(round(10 * scale))
         self._cards_column.setSpacing(round(9 * scale))
+        self._make_anew()
+
+    def set_shelve(self, minutes: float) -> None:
+        """The short time that the buttons name."""
+        if minutes != self.shelve_min:
+            self.shelve_min = minutes
+            self._make_anew()
+
+    def _make_anew(self) -> None:
         cards, self.cards = self.cards, ()
         for key in list(self._views):
             self._drop(key)
@@ -226,6 +239,7 @@ class FixList(QWidget):
 
     def _made(self, card: Card) -> CardView:
         view = CardView(card, self.look, self.scale)
+        view.shelve_min = self.shelve_min
         view.pressed.connect(self.choose)
         view.seen.connect(lambda key: self._act(self.seen, key))
         view.shelved.connect(lambda key: self._act(self.shelved, key))
@@ -272,6 +286,10 @@ class FixList(QWidget):
         if keys:
             at = keys.index(self._key) if self._key in keys else -1
             self.choose(keys[max(0, min(len(keys) - 1, at + by))])
+
+    def current_notes(self) -> str:
+        """The notes on the chosen card, as they stand on the screen."""
+        return "" if self._key not in self._views else self._views[self._key].notes.text()
 
     def titles(self) -> list[QLabel]:
         """The titles from top to bottom, as they stand on the screen."""

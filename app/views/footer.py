@@ -9,7 +9,7 @@ from app import text
 from app.views.parts import Button, Elided, plain, say
 from engine.model import Snapshot
 
-KEY_HINTS = "Space quiet · O out of service · Shift+A all seen · ? help · Esc back"
+KEY_HINTS = "G glance · M mark · B break · H history · U undo · ? help"
 
 
 class Footer(QWidget):

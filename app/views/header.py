@@ -23,6 +23,8 @@ class Header(QWidget):
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.title, self.source = Elided("title"), Elided("dim")
         self.time = plain("", "dim")
+        self.quiet = plain("", "quiet")
+        self.quiet.hide()
         self.standby = Button("Standby", "R")
         self.look = Button("Day", "N")
         self.origin = plain("", "dim")
@@ -33,6 +35,7 @@ class Header(QWidget):
         for part in (self.title, self.source, self.time):
             self._row.addWidget(part)
         self._row.addStretch(1)
+        self._row.addWidget(self.quiet)
         self._row.addWidget(self.standby)
         self._row.addWidget(self.look)
         self._row.addWidget(self.origin)
@@ -64,6 +67,13 @@ class Header(QWidget):
         say(self.time, "opening")
         say(self.clock, "")
         say(self.origin, "")
+
+    def show_quiet(self, words: str) -> None:
+        """Why no chime sounds; empty while they do."""
+        say(self.quiet, words)
+        self.quiet.setAccessibleName(words)
+        if self.quiet.isVisibleTo(self) != bool(words):
+            self.quiet.setVisible(bool(words))
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Times and the switch."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 
@@ -13,7 +13,9 @@ from app.views.parts import Button, plain
 
 
 class Overlay(QWidget):
-    """Covers its parent, dims it, and shows one panel in its middle."""
+    """Covers its parent, dims it, and shows one panel in its middle; `shown` says when."""
+
+    shown = Signal(bool)
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
@@ -33,18 +35,30 @@ class Overlay(QWidget):
         painter.fillRect(self.rect(), QColor(0, 0, 0, 150))
         painter.end()
 
+    def showEvent(self, _event: object) -> None:  # noqa: N802
+        """It came."""
+        self.shown.emit(True)
+
+    def hideEvent(self, _event: object) -> None:  # noqa: N802
+        """It went."""
+        self.shown.emit(False)
+
     def open(self) -> None:
         """Show it, over everything, with the focus."""
         self.show()
         self.raise_()
+        self.window().activateWindow()  # its key may have been pressed in another window
         buttons = self.panel.findChildren(Button)
         (buttons[0] if buttons else self).setFocus()
 
 
-class Layer:
-    """At most one page laid over a widget."""
+class Layer(QObject):
+    """At most one page laid over a widget. `covered` says whenever one comes or goes."""
+
+    covered = Signal(bool)
 
     def __init__(self, below: QWidget) -> None:
+        super().__init__(below)
         self.below = below
         self.current: Overlay | None = None
 
@@ -59,6 +73,7 @@ class Layer:
             self.current.hide()
             self.current.deleteLater()
         self.current = overlay
+        overlay.shown.connect(self.covered)
         overlay.open()
 
     def hide(self) -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QStackedWidget, QVBoxLayout, QWidget
 
+from app.models import breaks
+from app.models.breaks import LONG_BREAK_S
 from app.models.fix_list import Card, cards
 from app.theme import Look
 from app.views.bands import STANDBY_WORDS, Band
 from app.views.board import Board
+from app.views.closer import Closer
 from app.views.fix_list import FixList
 from app.views.footer import Footer
 from app.views.header import Header
@@ -28,20 +31,25 @@ class WatchPage(QWidget):
         self.header, self.footer = Header(), Footer()
         self.standby = Band("standby", "STANDBY", STANDBY_WORDS)
         self.silent = Band("silent", "NOT WATCHING")
-        self.board, self.fix_list = Board(look), FixList()
+        self.rest = Band("break", "BREAK")
+        self.board, self.closer, self.fix_list = Board(look), Closer(look), FixList()
+        self.left = QStackedWidget()
+        self.long_break_s = LONG_BREAK_S
         self.listen_bar = ListenBar()
         self.plan = Plan(())
         self.last: Snapshot | None = None
         self._cards_key: object = None
-        self._cards: tuple[Card, ...] = ()
+        self.cards: tuple[Card, ...] = ()
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setSpacing(0)
         left = QVBoxLayout()
         left.setSpacing(0)
-        for band in (self.standby, self.silent):
+        for band in (self.standby, self.rest, self.silent):
             left.addWidget(band)
-        left.addWidget(self.board, 1)
+        for view in (self.board, self.closer):
+            self.left.addWidget(view)
+        left.addWidget(self.left, 1)
         left.addWidget(self.listen_bar)
         grid.addWidget(self.header, 0, 0, 1, 2)
         grid.addLayout(left, 1, 0)
@@ -56,18 +64,23 @@ class WatchPage(QWidget):
         for part in (self.header, self.footer, self.standby, self.silent, self.listen_bar):
             part.set_scale(scale)
         self.header.set_look(look.name)
+        self.rest.set_scale(scale)
         self.board.set_look(look, scale)
+        self.closer.set_look(look, scale)
         self.fix_list.set_look(look, scale)
 
     def start(self, watch: Watch) -> None:
         """Begin with a new watch."""
         self.plan, self.last = watch.plan, None
-        self._cards_key, self._cards = None, ()
+        self._cards_key, self.cards = None, ()
         self.header.start(watch)
         self.board.start(watch.plan)
+        self.closer.start(watch.plan)
+        self.left.setCurrentWidget(self.board)
         self.fix_list.put(())
         self.footer.say("")
         self.standby.hide()
+        self.rest.hide()
         self.silent.hide()
         self.listen_bar.hide()
 
@@ -75,18 +88,51 @@ class WatchPage(QWidget):
         """Show it everywhere; returns the cards."""
         self.last = snapshot
         self.board.show_snapshot(snapshot)
+        self.closer.show_snapshot(snapshot)
         self.header.show_snapshot(snapshot)
         self.footer.show_snapshot(snapshot)
         if self.standby.isVisibleTo(self) != snapshot.standby:
             self.standby.setVisible(snapshot.standby)
         if self.silent.isVisibleTo(self):
             self.silent.hide()
-        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers)
+        self._show_break(snapshot)
+        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers, snapshot.desk)
         if key != self._cards_key:
             self._cards_key = key
-            self._cards = cards(self.plan, snapshot)
-            self.fix_list.put(self._cards)
-        return self._cards
+            self.cards = cards(self.plan, snapshot)
+            self.fix_list.put(self.cards)
+        return self.cards
+
+    def _show_break(self, snapshot: Snapshot) -> None:
+        words = breaks.words(snapshot.desk, snapshot.now_s, self.long_break_s)
+        if words:
+            self.rest.say(words)
+        elif self.rest.isVisibleTo(self):
+            self.rest.hide()
+
+    @property
+    def closer_shown(self) -> bool:
+        """One track is looked at instead of the board."""
+        return self.left.currentWidget() is self.closer
+
+    def toggle_closer(self) -> None:
+        """Look closer at the chosen track, or at the board again."""
+        chosen = sorted(self.board.chosen)
+        if self.closer_shown or chosen:
+            self.look_closer(None if self.closer_shown else chosen[0])
+        else:
+            self.footer.say("Choose a track first, then V to look closer.")
+
+    def look_closer(self, number: int | None) -> None:
+        """Look at that track instead of the board; None, or the same again: the board."""
+        same = self.closer.track is not None and self.closer.track.input == number
+        if number is None or (same and self.closer_shown):
+            self.left.setCurrentWidget(self.board)
+            return
+        self.closer.choose(number)
+        self.left.setCurrentWidget(self.closer)
+        if self.last is not None:
+            self.closer.show_snapshot(self.last)
 
     def show_silence(self, words: str) -> None:
         """The engine does not answer, or the watch broke off."""

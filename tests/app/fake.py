@@ -4,19 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
+from engine import desk as desks
+from engine.batteries import lasts_s
 from engine.commands import (
     Acknowledge,
     AcknowledgeAll,
+    Break,
     Command,
+    FreshBattery,
+    Mark,
+    Note,
     Open,
     OutOfService,
     Shelve,
     Standby,
+    Unacknowledge,
+    Unshelve,
     Watch,
 )
+from engine.desk import Desk
 from engine.model import (
     RIBBON_COLUMNS,
     RIBBON_STEP_S,
@@ -215,6 +225,8 @@ def snapshot(
         covers=covers_of(plan, tuple(standing)),
         ribbon=ribbon(plan, alarms, now_s),
         engine_load=0.04,
+        floor_dbfs=np.full(count, -57.0),
+        presence_dbfs=np.full(count, -66.0),
         timecode=label_at(19 * 3600 + now_s, FRAME_RATES[plan.frame_rate]),
         timecode_origin="ltc",
     )
@@ -233,6 +245,7 @@ class FakeClient:
         self.error = ""
         self.progress = ""
         self.stopped = ""
+        self.folder: Path | None = None
 
     def watch(self) -> Watch | None:
         """What is watched; None while it is still opening."""
@@ -262,6 +275,7 @@ class Crew:
     def __init__(self, plan: Plan, alarms: Sequence[Alarm]) -> None:
         self.plan, self.alarms = plan, tuple(alarms)
         self.standby = False
+        self.desk = Desk()
         self.out: tuple[int, ...] = ()
         self.client = FakeClient(watch(plan), self.next)
 
@@ -271,7 +285,12 @@ class Crew:
             self._heed(self.client.sent.pop(0))
         now_s = NOW_S + call * 0.05
         return snapshot(
-            self.plan, self.alarms, now_s, standby=self.standby, out_of_service=self.out
+            self.plan,
+            self.alarms,
+            now_s,
+            standby=self.standby,
+            out_of_service=self.out,
+            desk=self.desk,
         )
 
     def _heed(self, command: Command) -> None:
@@ -288,6 +307,20 @@ class Crew:
                 self.out = tuple({*self.out, track} - (set() if on else {track}))
             case Standby(on):
                 self.standby = on
+            case Unacknowledge(number):
+                self._change(number, state=AlarmState.UNACKNOWLEDGED)
+            case Unshelve(number):
+                self._change(number, state=AlarmState.UNACKNOWLEDGED, until_s=None)
+            case Break(on):
+                self.desk = desks.set_break(self.desk, on, NOW_S)
+            case Mark(words, at_s):
+                self.desk = desks.mark(self.desk, words, NOW_S if at_s is None else at_s)
+            case Note(number, words):
+                self.desk = desks.note(self.desk, number, words, NOW_S)
+            case FreshBattery(track, at_s, lasts):
+                length_s = lasts_s(lasts or self.plan.track(track).battery)
+                fresh_s = NOW_S if at_s is None else at_s
+                self.desk = desks.fresh_battery(self.desk, track, fresh_s, length_s)
             case _:
                 pass
 

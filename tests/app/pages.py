@@ -10,11 +10,11 @@ from PySide6.QtCore import QSettings
 from PySide6.QtTest import QTest
 
 from app.bridge import Bridge
-from app.chime import ChimeSettings, Player
+from app.chime import ChimeSettings, Player, Sound
 from app.main_window import MainWindow
 from app.prefs import Prefs
 from engine.commands import Open
-from engine.model import Alarm, Severity
+from engine.model import Alarm
 from engine.tracks import Plan
 from tests.app import fake
 
@@ -38,11 +38,11 @@ class MutePlayer(Player):
 
     def __init__(self) -> None:
         super().__init__(lambda _words: None)
-        self.played: list[Severity] = []
+        self.played: list[Sound] = []
 
-    def play(self, severity: Severity, settings: ChimeSettings) -> None:
+    def play(self, sound: Sound, settings: ChimeSettings) -> None:
         """Note it."""
-        self.played.append(severity)
+        self.played.append(sound)
 
     def ask(self, work: Callable, answer: Callable) -> None:
         """Do it now; the machine's outputs are none of a test's business."""

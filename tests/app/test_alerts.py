@@ -9,8 +9,9 @@ from PySide6.QtWidgets import QWidget
 from pytestqt.qtbot import QtBot
 
 from app.alerts import Alerts, message
-from app.chime import ChimeSettings
+from app.chime import ChimeSettings, Sound
 from app.models.fix_list import cards
+from engine.desk import Desk
 from engine.model import AlarmState, Severity
 from tests.app import fake, pages
 
@@ -62,12 +63,25 @@ def test_seen_alarms_are_not_shown(alerts: Alerts) -> None:
 
 
 def test_a_silenced_chime_shows(alerts: Alerts) -> None:
-    """The footer says on, quiet with the time left, or off."""
-    assert alerts.words() == "Chime: on, default output"
+    """The footer says on, quiet with the time left, or off; a mark says why nothing is heard."""
+    assert (alerts.words(), alerts.mark()) == ("Chime: on, default output", "")
     alerts.toggle_quiet()
-    assert alerts.words() == "Chime: QUIET 2:00"
+    assert (alerts.words(), alerts.mark()) == ("Chime: QUIET 2:00", "QUIET 2:00")
     alerts.settings = ChimeSettings(on=False)
-    assert alerts.words() == "Chime: OFF"
+    assert (alerts.words(), alerts.mark()) == ("Chime: OFF", "CHIMES OFF")
+
+
+def test_a_long_break_is_reminded_of(alerts: Alerts) -> None:
+    """After half an hour of break, and every five minutes on, one amber sounds."""
+    desk = Desk(break_since_s=fake.NOW_S)
+    heard = []
+    for minute in range(46):
+        now_s = fake.NOW_S + 60 * minute
+        alerts._clock.now_s = now_s  # type: ignore[attr-defined]
+        before = len(alerts.player.played)  # type: ignore[attr-defined]
+        alerts.show_snapshot(fake.snapshot(PLAN, now_s=now_s, desk=desk), [])
+        heard += [minute] * (len(alerts.player.played) - before)  # type: ignore[attr-defined]
+    assert heard == [30, 35, 40, 45]
 
 
 def test_off_is_off(alerts: Alerts) -> None:
@@ -75,5 +89,5 @@ def test_off_is_off(alerts: Alerts) -> None:
     alerts.settings = ChimeSettings(on=False)
     alerts.show_snapshot(SNAPSHOT, [])
     assert alerts.player.played == []  # type: ignore[attr-defined]
-    alerts.test(Severity.AMBER)
-    assert alerts.player.played == [Severity.AMBER]  # type: ignore[attr-defined]
+    alerts.test(Sound.AMBER)
+    assert alerts.player.played == [Sound.AMBER]  # type: ignore[attr-defined]

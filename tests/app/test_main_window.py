@@ -10,6 +10,7 @@ from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
+from app.chime import Sound
 from app.keys import CAUTIONS, KEYS
 from app.main_window import MainWindow
 from app.theme import DAY, NIGHT
@@ -158,7 +159,7 @@ def test_help_lists_every_key_and_caution(
 ) -> None:
     """? shows all keys and cautions; Esc closes it and nothing else."""
     window, _ = shown
-    window.show_help()
+    window.overlays.show_help()
     words = [label.text() for label in window.layer.current.findChildren(QLabel)]  # type: ignore[union-attr]
     assert {k.words for k in KEYS} <= set(words)
     assert set(CAUTIONS) <= set(words)
@@ -169,7 +170,7 @@ def test_help_lists_every_key_and_caution(
 
 def test_keys_do_not_reach_through_help(qtbot: QtBot, shown: tuple[MainWindow, fake.Crew]) -> None:
     """While a page lies over the board its keys do nothing."""
-    shown[0].show_help()
+    shown[0].overlays.show_help()
     assert sent(qtbot, shown, Key.Key_A) == []
 
 
@@ -211,12 +212,12 @@ def test_closing_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake.Cre
     assert crew.client.closed
 
 
-def test_a_red_is_heard_and_amber_is_not_repeated(tmp_path: Path, qtbot: QtBot) -> None:
-    """The first snapshot with a red sounds red, once; off is off."""
+def test_the_most_urgent_is_heard_once(tmp_path: Path, qtbot: QtBot) -> None:
+    """The first snapshot with somebody uncovered sounds so, once, and red not as well."""
     window, _, player = pages.watching(tmp_path, fake.harbour_plan(), fake.harbour_alarms())
     qtbot.addWidget(window)
     window.bridge.poll()
-    assert player.played == [Severity.RED]
+    assert player.played == [Sound.UNCOVERED]
 
 
 def test_names_are_never_markup(tmp_path: Path, qtbot: QtBot) -> None:
@@ -226,7 +227,7 @@ def test_names_are_never_markup(tmp_path: Path, qtbot: QtBot) -> None:
     alarm = fake.Alarm(one, fake.AlarmState.UNACKNOWLEDGED)
     window, _, _ = pages.watching(tmp_path, plan, [alarm])
     qtbot.addWidget(window)
-    window.show_help()
+    window.overlays.show_help()
     labels = window.findChildren(QLabel)
     assert any("<b>Bold</b>" in label.text() for label in labels)
     assert {label.textFormat() for label in labels} == {Qt.TextFormat.PlainText}

@@ -9,6 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.models.fix_list import cards
+from engine import desk as desks
+from engine.batteries import Battery
+from engine.desk import Desk
 from engine.detectors.registry import DETECTORS
 from engine.model import Alarm, AlarmState, Cover, Fault, Severity
 from tests.app import fake
@@ -61,17 +64,53 @@ def test_what_is_back_has_no_colour() -> None:
 def test_a_receivers_alarm_hides_its_tracks() -> None:
     """One cause is one card, though each track keeps an incident of its own."""
     red, asleep = Severity.RED, AlarmState.SUPPRESSED
-    whole = fake.incident(
-        9, None, Fault.MUTED, red, 5, tracks=(5, 6, 7, 8, 9), part_of="Receiver B"
-    )
+    detail = "receiver B: all its 5 tracks at once: its power, antennas, output"
+    whole = fake.incident(9, None, Fault.MUTED, red, 5, tracks=(5, 6, 7, 8, 9), detail=detail)
     parts = [
-        Alarm(fake.incident(n, n, Fault.MUTED, red, 5, part_of="Receiver B"), asleep)
-        for n in (5, 6, 7, 8)
+        Alarm(fake.incident(n, n, Fault.MUTED, red, 5, part_of="B"), asleep) for n in (5, 6, 7, 8)
     ]
     snapshot = fake.snapshot(PLAN, [Alarm(whole, AlarmState.UNACKNOWLEDGED), *parts])
     (card,) = cards(PLAN, snapshot)
-    assert card.title == "Receiver B"
-    assert card.where == "Tracks 5–9."
+    assert (card.title, card.tracks) == ("Receiver B", (5, 6, 7, 8, 9))
+    assert card.where.startswith("Tracks 5–9: 5 Navigator main, 6 Navigator safety")
+    assert card.check == "Its power, antennas, output."
+
+
+def test_the_whole_input_is_one_card() -> None:
+    """Tracks of several receivers that fail together are called the whole input."""
+    whole = fake.incident(9, None, Fault.MUTED, Severity.RED, 5, tracks=tuple(range(1, 12)))
+    (card,) = cards(PLAN, fake.snapshot(PLAN, [Alarm(whole, AlarmState.UNACKNOWLEDGED)]))
+    assert card.title == "Whole input"
+
+
+def test_notes_stand_on_their_card() -> None:
+    """What was noted on an incident is read on its card, on no other."""
+    desk = desks.note(Desk(), 3, "new capsule", 1.0)
+    found = cards(PLAN, replace(SNAPSHOT, desk=desk))
+    assert [c.notes for c in found] == [(), ("new capsule",), (), ()]
+
+
+@pytest.mark.parametrize(
+    ("left_s", "severity"), [(1200.0, Severity.AMBER), (0.0, Severity.AMBER), (1201.0, None)]
+)
+def test_a_battery_turns_amber_twenty_minutes_before_its_end(
+    left_s: float, severity: Severity | None
+) -> None:
+    """20 min before the end, as the plan of this window has it, a card names pack and place."""
+    desk = Desk(batteries=(Battery(7, fake.NOW_S + left_s - 3600, 3600.0),))
+    found = cards(PLAN, fake.snapshot(PLAN, desk=desk))
+    assert [c.severity for c in found] == ([severity] if severity else [])
+    if found:
+        assert found[0].title == "7 Casualty main"
+        assert found[0].where.startswith("Pack 7 under life jacket")
+
+
+def test_a_break_lists_the_batteries_to_change() -> None:
+    """In a break all that end within two hours are listed, the first to end on top."""
+    batteries = tuple(Battery(n, fake.NOW_S, 3600.0 * n) for n in (3, 2, 1))
+    desk = Desk(break_since_s=fake.NOW_S, batteries=batteries)
+    found = cards(PLAN, fake.snapshot(PLAN, desk=desk))
+    assert [c.tracks for c in found] == [(1,), (2,)]
 
 
 def test_shelved_shows_when_it_comes_back() -> None:

@@ -1,0 +1,51 @@
+"""The rows of the history, and their filter."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from app.models import history
+from engine.desk import Desk, Remark
+from engine.model import Fault, Severity
+from tests.app import fake
+
+PLAN = fake.harbour_plan()
+SHOT = replace(
+    fake.snapshot(PLAN),
+    timecode="21:00:00:00",
+    desk=Desk(
+        marks=(Remark(fake.NOW_S - 60, "take two"),), notes=(Remark(fake.NOW_S, "new capsule", 2),)
+    ),
+)
+INCIDENTS = (
+    fake.incident(1, 7, Fault.MUTED, Severity.RED, 90, end_s=fake.NOW_S - 80, covered_by=8),
+    fake.incident(2, 9, Fault.SILENT, Severity.AMBER, 30, detail="never heard"),
+    fake.incident(3, None, Fault.MUTED, Severity.RED, 20, tracks=(5, 6, 7, 8)),
+)
+ROWS = history.rows(PLAN, SHOT, INCIDENTS)
+
+
+def test_newest_first_with_marks_between() -> None:
+    """Incidents and marks stand in one list by time, the newest on top."""
+    assert [row.fault for row in ROWS] == ["muted", "silent", "mark", "muted"]
+
+
+def test_times_are_timecode() -> None:
+    """30 s before 21:00:00:00 at 25 frames a second is 20:59:30:00."""
+    assert ROWS[1].cells[0] == "20:59:30:00"
+
+
+def test_cells_tell_who_how_long_and_what_was_noted() -> None:
+    """Track by name, how long it lasted or that it still does, cover, detail and notes."""
+    assert ROWS[3].cells[1:6] == ("7 Casualty main", "muted", "red", "0:10", "covered by 8")
+    assert ROWS[1].cells[4:] == ("still on", "", "never heard · new capsule")
+    assert ROWS[0].cells[1] == "tracks 5–8"
+    assert ROWS[2].cells[6] == "take two"
+
+
+def test_filters_by_track_and_fault() -> None:
+    """A receiver's incident counts for each of its tracks; both filters hold together."""
+    assert history.kept(ROWS, None, "") == ROWS
+    assert [r.severity for r in history.kept(ROWS, 7, "")] == [Severity.RED, Severity.RED]
+    assert history.kept(ROWS, 9, "muted") == ()
+    assert [r.fault for r in history.kept(ROWS, None, "mark")] == ["mark"]

@@ -1,0 +1,196 @@
+"""What keys ask of the watch: shelving, undo, notes, marks, breaks, batteries."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from pytestqt.qtbot import QtBot
+
+from app.main_window import MainWindow
+from app.prefs import Choices
+from app.views.prompt import Prompt
+from engine.commands import (
+    Acknowledge,
+    Break,
+    Command,
+    FreshBattery,
+    Mark,
+    Note,
+    OutOfService,
+    Shelve,
+    Unacknowledge,
+    Unshelve,
+)
+from tests.app import fake, pages
+
+Key = Qt.Key
+SHIFT, CTRL = Qt.KeyboardModifier.ShiftModifier, Qt.KeyboardModifier.ControlModifier
+NONE = Qt.KeyboardModifier.NoModifier
+
+
+@pytest.fixture
+def desk(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake.Crew]:
+    """A window watching the harbour night with its faults."""
+    window, crew, _ = pages.watching(tmp_path, fake.harbour_plan(), fake.harbour_alarms())
+    qtbot.addWidget(window)
+    return window, crew
+
+
+def press(
+    desk: tuple[MainWindow, fake.Crew], key: Key, modifier: Qt.KeyboardModifier = NONE
+) -> list[Command]:
+    """What pressing a key sends, then heeded by the crew's script."""
+    window, crew = desk
+    window.activateWindow()
+    crew.client.sent.clear()
+    QTest.keyClick(window, key, modifier)
+    sent = list(crew.client.sent)
+    window.bridge.poll()
+    return sent
+
+
+def typed(desk: tuple[MainWindow, fake.Crew], *words: str) -> list[Command]:
+    """What the prompt that is open sends once these words are typed and taken."""
+    window, crew = desk
+    prompt = window.layer.current
+    assert isinstance(prompt, Prompt)
+    crew.client.sent.clear()
+    for edit, text in zip(prompt.edits, words, strict=True):
+        edit.clear()
+        QTest.keyClicks(edit, text)
+    QTest.keyClick(prompt.edits[-1], Key.Key_Return)
+    sent = list(crew.client.sent)
+    window.bridge.poll()
+    return sent
+
+
+@pytest.mark.parametrize(
+    ("modifier", "seconds"), [(NONE, 300.0), (SHIFT, 900.0), (CTRL, None)], ids=["5", "15", "open"]
+)
+def test_three_keys_shelve(
+    desk: tuple[MainWindow, fake.Crew], modifier: Qt.KeyboardModifier, seconds: float | None
+) -> None:
+    """S shelves for 5 minutes, Shift+S for 15, Ctrl+S until it is put back."""
+    assert press(desk, Key.Key_S, modifier) == [Shelve(1, seconds), Shelve(2, seconds)]
+
+
+def test_shelving_times_are_those_set(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """The settings' times are sent and stand on the button."""
+    window, _ = desk
+    window.set_choices(Choices(shelve_min=2.0, shelve_long_min=40.0))
+    assert press(desk, Key.Key_S)[0] == Shelve(1, 120.0)
+    window.watch_page.fix_list.choose_track(3)
+    assert press(desk, Key.Key_S, SHIFT) == [Shelve(4, 2400.0)]
+    view = next(iter(window.watch_page.fix_list._views.values()))
+    assert view.shelve_min == 2.0
+
+
+def test_undo_takes_seen_back(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """After A, U makes both incidents unseen again; a second U has nothing to undo."""
+    press(desk, Key.Key_A)
+    assert press(desk, Key.Key_U) == [Unacknowledge(1), Unacknowledge(2)]
+    assert press(desk, Key.Key_U) == []
+    assert "Nothing to undo" in desk[0].watch_page.footer.notice.text()
+
+
+def test_undo_of_shelving_keeps_what_was_seen(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """A seen alarm that was shelved and put back by U is seen again, and stays quiet."""
+    desk[0].watch_page.fix_list.choose_track(9)
+    press(desk, Key.Key_S)
+    assert press(desk, Key.Key_U) == [Unshelve(3), Acknowledge(3)]
+
+
+def test_undo_goes_back_step_by_step(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """Out of service, then shelved: U undoes the last first, then the one before."""
+    window, _ = desk
+    window.watch_page.board.track_chosen.emit(1)
+    press(desk, Key.Key_O)
+    window.watch_page.fix_list.choose_track(3)
+    press(desk, Key.Key_S)
+    assert press(desk, Key.Key_U) == [Unshelve(4)]
+    assert press(desk, Key.Key_U) == [OutOfService(1, False)]
+
+
+def test_putting_back_can_be_undone_for_what_was_left(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """S on a shelved card puts it back; U shelves it for as long as was left."""
+    window, _ = desk
+    window.watch_page.fix_list.choose_track(9)
+    press(desk, Key.Key_S)
+    window.watch_page.fix_list.choose_track(9)
+    assert press(desk, Key.Key_S) == [Unshelve(3)]
+    (again,) = press(desk, Key.Key_U)
+    assert isinstance(again, Shelve)
+    assert again.seconds == pytest.approx(300.0, abs=1.0)
+
+
+def test_a_note_is_typed_and_stands_on_the_card(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """T asks for words; letters typed there press no keys; the card shows them."""
+    window, _ = desk
+    window.watch_page.fix_list.choose_track(9)
+    assert press(desk, Key.Key_T) == []
+    assert typed(desk, "sober mug on mic") == [Note(3, "sober mug on mic")]
+    assert "Note: sober mug on mic" in window.watch_page.fix_list.current_notes()
+
+
+def test_an_empty_note_sends_nothing(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """Enter on an empty line notes nothing."""
+    press(desk, Key.Key_T)
+    assert typed(desk, "") == []
+
+
+def test_m_marks_at_once_and_shift_m_with_words(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """M marks now; Shift+M keeps the moment of the key while words are typed."""
+    window, _ = desk
+    last = window.watch_page.last
+    assert last is not None
+    assert press(desk, Key.Key_M) == [Mark("", last.now_s)]
+    at_s = window.watch_page.last.now_s  # type: ignore[union-attr]
+    press(desk, Key.Key_M, SHIFT)
+    for _ in range(5):
+        window.bridge.poll()
+    assert typed(desk, "helicopter") == [Mark("helicopter", at_s)]
+
+
+def test_a_break_is_plain_to_see_and_ends(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """B begins a break with a band over the board, and ends it."""
+    window, _ = desk
+    assert press(desk, Key.Key_B) == [Break(True)]
+    assert window.watch_page.rest.isVisible()
+    assert "B ends it" in window.watch_page.rest.words.text()
+    assert press(desk, Key.Key_B) == [Break(False)]
+    assert not window.watch_page.rest.isVisible()
+
+
+def test_a_fresh_battery_is_told_and_shown(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """F asks when and how long; the row then says what is left."""
+    window, _ = desk
+    window.watch_page.board.track_chosen.emit(1)
+    at_s = window.watch_page.last.now_s  # type: ignore[union-attr]
+    press(desk, Key.Key_F)
+    assert typed(desk, "30", "4h") == [FreshBattery(1, at_s - 1800, "4h")]
+    assert window.watch_page.board.scene.states[0].note == "3:29 h left"
+
+
+@pytest.mark.parametrize(
+    ("words", "wrong"), [(("soon", "4h"), "Minutes ago"), (("0", "4 hours"), "4h, 3h30 or 90min")]
+)
+def test_words_that_are_no_time_are_refused(
+    desk: tuple[MainWindow, fake.Crew], words: tuple[str, str], wrong: str
+) -> None:
+    """The prompt stays and says what is expected."""
+    press(desk, Key.Key_F)
+    assert typed(desk, *words) == []
+    prompt = desk[0].layer.current
+    assert isinstance(prompt, Prompt)
+    assert prompt.isVisible()
+    assert wrong in prompt.wrong.text()
+
+
+def test_a_new_watch_forgets_what_to_undo(desk: tuple[MainWindow, fake.Crew]) -> None:
+    """What was done in the last watch can't hit an alarm of this one."""
+    press(desk, Key.Key_A)
+    desk[0].acts.start()
+    assert press(desk, Key.Key_U) == []

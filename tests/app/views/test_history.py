@@ -1,0 +1,63 @@
+"""The history page on a real log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtWidgets import QTableView, QWidget
+from pytestqt.qtbot import QtBot
+
+from app.theme import NIGHT
+from app.views.history import HistoryPage
+from engine import sessions
+from engine.log_schema import INSERTS, open_to_write
+from tests.app import fake
+
+PLAN = fake.harbour_plan()
+
+
+def log(folder: Path) -> Path:
+    """A session with two incidents in its log."""
+    connection = open_to_write(folder / sessions.LOG)
+    for number, track, fault in ((1, 7, "muted"), (2, 9, "silent")):
+        values = (number, track, "[]", fault, "red", 10.0 * number, 11.0, 12.0, None, None, 0, "")
+        connection.execute(INSERTS["incident"], (*values, None))
+    connection.close()
+    return folder
+
+
+@pytest.fixture
+def below(qtbot: QtBot) -> QWidget:
+    """What the page is laid over."""
+    made = QWidget()
+    qtbot.addWidget(made)
+    made.resize(1280, 720)
+    return made
+
+
+def opened(below: QWidget, folder: Path | None) -> HistoryPage:
+    """The page over a window, reading."""
+    page = HistoryPage(below, NIGHT, PLAN, fake.snapshot(PLAN), folder)
+    page.open()
+    return page
+
+
+def test_reads_the_log_and_filters(qtbot: QtBot, below: QWidget, tmp_path: Path) -> None:
+    """Both incidents are listed; choosing a track leaves its own."""
+    page = opened(below, log(tmp_path))
+    qtbot.waitUntil(lambda: page.table.rowCount() == 2)
+    page.tracks.setCurrentText("9 Boom slipway")
+    assert page.table.rowCount() == 1
+    index = page.table.index(0, 1, QModelIndex())
+    assert page.table.data(index, Qt.ItemDataRole.DisplayRole) == "9 Boom slipway"
+    assert isinstance(page.view, QTableView)
+
+
+def test_says_why_there_is_nothing(qtbot: QtBot, below: QWidget, tmp_path: Path) -> None:
+    """Without a log, or with a torn one, one line says so and nothing breaks."""
+    assert "no log" in opened(below, None).words.text()
+    (tmp_path / sessions.LOG).write_bytes(b"not a database at all" * 100)
+    page = opened(below, tmp_path)
+    qtbot.waitUntil(lambda: "can't be read" in page.words.text())
