@@ -56,6 +56,7 @@ class HistoryRecorder:
         pairs = np.fmax(self._levels[:, 0::2], self._levels[:, 1::2])
         self._levels[:, : pairs.shape[1]] = pairs
         self._levels[:, pairs.shape[1] :] = np.nan
+        self._filled = -(-self._filled // 2)
         self._step_s *= 2.0
 
     def history(self) -> LevelHistory:

@@ -13,6 +13,7 @@ import numpy as np
 
 from engine import plain
 from engine.commands import Command, Open
+from engine.line_result import Heard
 from engine.log_feed import pack_levels
 from engine.log_schema import INSERTS, open_to_write
 from engine.model import Fault, Incident, Kind, Level, Severity
@@ -136,6 +137,10 @@ class SessionWriter:
     def mark(self, text: str, at_s: float, who: str = "assistant") -> None:
         """A mark."""
         self._put("mark", text, who, "window", 1, *self.stamp(at_s))
+
+    def line_check(self, track: int, verdict: str, note: str, heard: Heard, at_s: float) -> None:
+        """What the line check found of one track."""
+        self._put("line check", track, verdict, note, plain.dumps(heard), *self.stamp(at_s))
 
     def gap(self, what: str, at_s: float, lost_s: float, lines: int, reason: str) -> None:
         """Lost audio, or lost lines of the log."""

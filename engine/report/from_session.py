@@ -92,6 +92,7 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
         honest=session_acts.honest(log, label, duration_s, running=sessions.is_locked(folder)),
         breaks=breaks,
         marks=session_acts.marks(log),
+        line_check=session_acts.line_check(log, plan),
         batteries=session_acts.batteries(log),
         tracks_note=NOT_KEPT,
         crew=True,

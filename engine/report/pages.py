@@ -157,13 +157,13 @@ def _whos(section: Section) -> Iterator[Block]:
 
 
 def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
-    """A line a take, so that nobody has to leaf."""
-    yield Heading(words.count(len(sections), "take"), 2)
+    """A line a take, then the worst of all, so that nobody has to leaf."""
+    yield Heading("All takes", 2)
     rows = []
     for section in sections:
         unusable = sum(is_unusable(e) for e in section.entries)
         nobody_s = sum(s.length_s for who in section.whos for s in who.uncovered)
-        scene = " ".join(section.fields[k] for k in ("scene", "take") if k in section.fields)
+        scene = " / ".join(section.fields[k] for k in ("scene", "take") if k in section.fields)
         worst = min(map(mark_of, section.entries), key=list(Mark).index, default=Mark.GOOD)
         rows.append(
             (
@@ -177,14 +177,33 @@ def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
             )
         )
     yield Table(_TAKES, tuple(rows))
+    yield from _worst(sections)
+
+
+def _worst(sections: Sequence[Section]) -> Iterator[Block]:
+    """What an editor has to leave in any of the takes; as much as page one holds."""
+    unusable = [(e, n) for n, s in enumerate(sections) for e in s.entries if is_unusable(e)]
+    room = max(_LEAST_ROWS, int(_ROOM / _ROW) - len(sections))
+    chosen = sorted(unusable, key=lambda pair: urgency(pair[0]))[:room]
+    if not chosen:
+        yield Text("Nothing in these takes is unusable.", Tone.GOOD)
+        return
+    yield Heading("Unusable, and what to use instead", 3)
+    rows = []
+    for entry, number in sorted(chosen, key=lambda pair: (pair[1], pair[0].number)):
+        section = sections[number]
+        rows.append((Cell(section.name), *_hurry_row(entry, section)[1:]))
+    yield Table((Column("Take", 0.14), *_HURRY[1:]), tuple(rows))
+    if len(unusable) > room:
+        yield Text(f"The {room} worst of {len(unusable)}; each take has its own list.", Tone.DIM)
 
 
 _TAKES: Final = (
-    Column("Take", 0.3),
-    Column("Scene, take", 0.14),
+    Column("Take", 0.32),
+    Column("Scene / take", 0.13),
     Column("From", 0.135),
     Column("Length", 0.12, right=True),
     Column("Unusable", 0.09, right=True),
-    Column("Incidents", 0.09, right=True),
-    Column("Somebody without a good pack", 0.14, right=True),
+    Column("Incidents", 0.1, right=True),
+    Column("Uncovered", 0.105, right=True),
 )

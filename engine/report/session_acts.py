@@ -9,9 +9,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any, Final
 
-from engine.model import EventKind
+from engine import plain
+from engine.line_result import Heard, findings
+from engine.model import EventKind, Kind, Level
 from engine.report import words
 from engine.report.model import Break, Done, Note
+from engine.tracks import Plan
 
 Label = Callable[[float], str]
 
@@ -81,6 +84,35 @@ def batteries(log: sqlite3.Connection) -> tuple[Note, ...]:
         since_s = arguments.get("at_s")
         found.append(Note(at_s if since_s is None else since_s, text, who, arguments["track"]))
     return tuple(found)
+
+
+def line_check(log: sqlite3.Connection, plan: Plan) -> tuple[Note, ...]:
+    """What the line check found of each track, in the order it was asked for."""
+    if not log.execute("SELECT 1 FROM sqlite_schema WHERE name = 'line_check'").fetchone():
+        return ()  # a log of before there was one
+    safeties = {track.input for track in plan.tracks if track.level is Level.SAFETY}
+    talking = {track.input for track in plan.tracks if track.kind in (Kind.LAV, Kind.BOOM)}
+    found = []
+    rows = log.execute("SELECT track, verdict, note, heard, at_s FROM line_check ORDER BY id")
+    for track, verdict, note, text, at_s in rows:
+        heard = plain.loads(Heard, text)
+        told = [*_heard(heard), *findings(heard, track in safeties, track in talking)]
+        told += [f"note “{note}”"] if note else []
+        found.append(Note(at_s, "; ".join([verdict, *told]), "", track))
+    return tuple(found)
+
+
+def _heard(heard: Heard) -> Iterator[str]:
+    """The levels that came, with their units."""
+    for name, level_dbfs in (
+        ("speech", heard.speech_dbfs),
+        ("peak", heard.peak_dbfs),
+        ("floor", heard.floor_dbfs),
+    ):
+        if level_dbfs is not None:
+            yield f"{name} {words.figure(level_dbfs, 'dBFS')}"
+    if heard.offset_db is not None:
+        yield f"main over safety {words.figure(heard.offset_db, 'dB')}"
 
 
 def breaks(log: sqlite3.Connection, duration_s: float) -> tuple[Break, ...]:

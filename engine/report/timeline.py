@@ -67,7 +67,7 @@ def timeline(section: Section) -> Drawing:
 
 def row_height(tracks: int) -> float:
     """How high a track's row is, so that the whole picture leaves room for words."""
-    steps = ((12, 28.0), (24, 22.0), (40, 15.0))
+    steps = ((6, 40.0), (12, 28.0), (24, 22.0), (40, 15.0))
     return next((height for most, height in steps if tracks <= most), 11.0)
 
 
@@ -223,7 +223,7 @@ def tick_times(section: Section, most: int = _MOST_TICKS) -> list[float]:
     """Moments with a round time of day (or of the take), at most `most`."""
     duration_s = section.duration_s
     step_s = next((s for s in _STEPS_S if duration_s / s <= most), _STEPS_S[-1])
-    first = math.ceil(section.start_s / step_s - 1e-9) * step_s - section.start_s
+    first = max(math.ceil(section.start_s / step_s - 1e-9) * step_s - section.start_s, 0.0)
     return [first + n * step_s for n in range(math.floor((duration_s - first) / step_s) + 1)]
 
 

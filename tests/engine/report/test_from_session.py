@@ -1,0 +1,195 @@
+"""A report's section from a session's log."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from engine.commands import Acknowledge, FreshBattery, Note, Open, Standby
+from engine.line_result import Heard
+from engine.log_schema import NotALogError
+from engine.model import Severity
+from engine.report.build import SEEN, figures
+from engine.report.from_session import read_session, take_of, with_levels
+from engine.report.model import Section
+from engine.sessions import LOG
+from tests.a_report import incident
+from tests.a_session import SessionWriter, crew_plan
+
+PLAN = crew_plan(4)
+
+
+def read(folder: Path) -> Section:
+    """The section of the session in that folder."""
+    return read_session(folder).section
+
+
+@pytest.fixture
+def writer(tmp_path: Path) -> SessionWriter:
+    """A session of 200 s that ended in good order."""
+    writer = SessionWriter(tmp_path, PLAN)
+    writer.run(0.0, 200.0)
+    with writer.at_once():
+        writer.levels(200)
+    return writer
+
+
+def test_a_session_is_told_as_it_was_logged(tmp_path: Path, writer: SessionWriter) -> None:
+    """Plan, length, heading, incidents and who saw them when come from the log."""
+    writer.incident(incident(), [("seen", 104.0, None), ("shelved", 105.0, 120.0)])
+    writer.action(Acknowledge(1), 104.0, "mixer")
+    writer.action(Note(1, "pack changed"), 140.0, "assistant")
+    writer.close()
+    made = read(tmp_path)
+    (entry,) = made.entries
+    assert (made.plan.title, made.plan.production) == (PLAN.title, PLAN.production)
+    assert made.plan.tracks == PLAN.tracks
+    assert made.duration_s == 200.0
+    assert [(d.text, d.by) for d in entry.done] == [
+        (SEEN, "mixer"),
+        ("shelved until 21:02:00:00", ""),
+        ("note “pack changed”", "assistant"),
+    ]
+    assert made.timecode(entry.start_s) == "21:01:40:00"
+    assert made.honest == ()
+    assert figures(made).answer_median_s == 3.5
+
+
+def test_levels_are_those_of_the_log(tmp_path: Path) -> None:
+    """Maxima, RMS and history are what a level a second allows; the rest is not known."""
+    writer = SessionWriter(tmp_path, PLAN)
+    writer.run(0.0, 50.0)
+    writer.levels(50, seed=3)
+    writer.close()
+    peak = -30.0 + 6.0 * np.random.default_rng(3).standard_normal((50, 4))
+    made = read(tmp_path)
+    for place, one in enumerate(made.tracks):
+        assert one.sample_peak_max_dbfs == pytest.approx(peak[:, place].max(), abs=0.01)
+        power = np.mean(10.0 ** ((peak[:, place] - 12.0) / 10.0))
+        assert one.rms_dbfs == pytest.approx(10.0 * np.log10(power), abs=0.02)
+        assert one.integrated_lufs is None
+    np.testing.assert_allclose(made.history.sample_peak_dbfs, peak, atol=0.01)
+    assert "not known" in made.tracks_note
+
+
+def test_lost_audio_and_holes_of_the_log_are_owned_up_to(
+    tmp_path: Path, writer: SessionWriter
+) -> None:
+    """Each loss has its place; losses told second by second are one; holes of the log are said."""
+    for second in (50, 51, 52):
+        writer.gap("audio", second, 1.0, 0, "unplugged")
+    writer.gap("audio", 80.0, 0.2, 0, "overflow")
+    writer.gap("log", 90.0, 0.0, 7, "disk full")
+    writer.close()
+    made = read(tmp_path)
+    assert [(b.start_s, b.end_s) for b in made.breaks] == [(49.0, 52.0), (79.8, 80.0)]
+    assert all(b.lost for b in made.breaks)
+    assert made.honest == ("The log lacks 7 lines near 21:01:30:00: disk full",)
+
+
+def test_an_engine_that_was_killed_leaves_a_gap(tmp_path: Path) -> None:
+    """From the last second that was heard to where the next engine began."""
+    writer = SessionWriter(tmp_path, PLAN)
+    writer.run(0.0, None)
+    writer.levels(30)
+    writer.run(33.5, None)
+    writer.close()
+    made = read(tmp_path)
+    assert [(b.start_s, b.end_s) for b in made.breaks] == [(30.0, 33.5)]
+    assert made.honest == ("The watch broke off at 21:00:30:00: what came after is not known.",)
+
+
+def test_standby_marks_and_batteries(tmp_path: Path, writer: SessionWriter) -> None:
+    """Standby is a break of its own kind; marks and fresh batteries are listed with who did it."""
+    writer.action(Standby(True), 20.0)
+    writer.action(Standby(False), 60.0)
+    writer.action(Standby(True), 150.0)
+    writer.mark("slate 7", 61.0, "mixer")
+    writer.action(FreshBattery(2, None, "4h"), 30.0, "assistant")
+    writer.close()
+    made = read(tmp_path)
+    spans = [(b.start_s, b.end_s, b.lost) for b in made.breaks]
+    assert spans == [(20.0, 60.0, False), (150.0, 200.0, False)]
+    assert [(m.at_s, m.text, m.by) for m in made.marks] == [(61.0, "slate 7", "mixer")]
+    assert [(b.at_s, b.track, b.text) for b in made.batteries] == [
+        (30.0, 2, "fresh battery, lasts 4h")
+    ]
+
+
+def test_the_line_check_is_told(tmp_path: Path, writer: SessionWriter) -> None:
+    """Verdict, what was heard with units, what is wrong with it, and the note."""
+    heard = Heard(speech_s=4.0, speech_dbfs=-36.0, peak_dbfs=-22.0, floor_dbfs=-58.0)
+    writer.line_check(1, "failed", "loose plug", heard, 12.0)
+    writer.close()
+    (one,) = read(tmp_path).line_check
+    assert (one.track, one.at_s) == (1, 12.0)
+    assert one.text == (
+        "failed; speech −36.0 dBFS; peak −22.0 dBFS; floor −58.0 dBFS; "
+        "6 dB under the target: gain up; note “loose plug”"
+    )
+
+
+def test_a_live_session_has_levels_around_each_onset(tmp_path: Path, writer: SessionWriter) -> None:
+    """No take to read again: the level history stands in, without a waveform."""
+    writer.incident(incident())
+    writer.close()
+    logged = read_session(tmp_path)
+    assert take_of(logged) is None
+    (entry,) = with_levels(logged).entries
+    assert entry.excerpt is not None
+    assert entry.excerpt.low is None
+    assert np.isfinite(entry.excerpt.level_dbfs).all()
+
+
+def test_a_replayed_take_is_found_again(tmp_path: Path) -> None:
+    """Only one that was played once, from a file that is still there."""
+    take = tmp_path / "take.wav"
+    take.write_bytes(b"")
+    for name, request, expected in (
+        ("once", Open(take=str(take)), take),
+        ("loop", Open(take=str(take), loop=True), None),
+        ("gone", Open(take=str(tmp_path / "none.wav")), None),
+    ):
+        SessionWriter(tmp_path / name, PLAN, live=False, request=request).close()
+        assert take_of(read_session(tmp_path / name)) == expected
+
+
+def test_timecode_follows_the_log_where_it_differs(tmp_path: Path, writer: SessionWriter) -> None:
+    """Where a timecode track was followed, labels count on from the last one in the log."""
+    writer.mark("by the time of day", 10.0)
+    writer._log.execute(
+        "INSERT INTO mark VALUES (NULL, 'by the track', '', 'window', 1, 50.0, 0, 0, '10:00:00:00')"
+    )
+    writer.close()
+    made = read(tmp_path)
+    assert made.timecode(10.0) == "21:00:10:00"
+    assert made.timecode(62.0) == "10:00:12:00"
+    assert made.timecode_from == "the timecode track, else the time of day"
+
+
+def test_damage_is_named(tmp_path: Path) -> None:
+    """A foreign file, none at all, and a session that never began: an error, no report."""
+    with pytest.raises(NotALogError):
+        read(tmp_path)
+    (tmp_path / LOG).write_bytes(b"no log at all" * 100)
+    with pytest.raises(NotALogError):
+        read(tmp_path)
+    empty = SessionWriter(tmp_path / "empty", PLAN)
+    empty._log.execute("DELETE FROM session")
+    empty.close()
+    with pytest.raises(sqlite3.Error):
+        read(tmp_path / "empty")
+
+
+def test_an_incident_that_lasts_ends_with_the_session(
+    tmp_path: Path, writer: SessionWriter
+) -> None:
+    """No end in the log: it lasts to the end of what was watched."""
+    writer.incident(incident(end_s=None, severity=Severity.RED))
+    writer.close()
+    (entry,) = read(tmp_path).entries
+    assert entry.lasts
+    assert entry.end_s == 200.0
