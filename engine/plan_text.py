@@ -17,6 +17,7 @@ _HEAD: Final = """\
 [take]
 title = {title}
 frame_rate = {frame_rate}  # {frame_rates}
+# rolling = "timecode"  # record-run code on a timecode track tells when the recorder rolls
 production = ""
 date = ""        # 2026-05-01, or "1 to 2 May 2026"
 mixer = ""
