@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ STEP_S: Final = 0.1
 SPAN_S: Final = 120.0
 STEPS: Final = round(SPAN_S / STEP_S)
 
-Series = tuple[NDArray[np.float64], NDArray[np.float64]]
+Series = tuple[NDArray[np.floating[Any]], NDArray[np.floating[Any]]]
 Span = tuple[float, float, int]
 
 

@@ -22,6 +22,7 @@ from app.theme import Look
 from app.views import row_text
 from app.views.board_layout import GroupBoxes, Widths, lay_out
 from app.views.board_picture import BoardPicture, Levels, Scene, rect
+from app.views.board_rows import RowNames
 from app.views.row_text import Fonts
 from engine.model import Snapshot
 from engine.tracks import Plan
@@ -47,6 +48,7 @@ class Board(QWidget):
         self.setAccessibleName("Board: all tracks")
         self.look = look
         self.scale = 1.0
+        self._names = RowNames(self)
         self.start(Plan(()))
 
     def start(self, plan: Plan) -> None:
@@ -173,6 +175,7 @@ class Board(QWidget):
         words = "; ".join(told) or f"{len(tracks)} tracks, nothing wrong"
         if words != self.accessibleDescription():
             self.setAccessibleDescription(words)
+        self._names.say(tracks, self.scene.states)
 
     # The picture, made when it is first needed at a size
 
@@ -206,6 +209,7 @@ class Board(QWidget):
         ratio = self.devicePixelRatioF()
         made = self._picture = BoardPicture(layout, fonts, self.look, self.size(), ratio, edge)
         made.draw(self.scene, layout.groups)
+        self._names.place(layout, edge)
         if self.scene.folded:
             top = self.height() - edge.y() // 2 - folded_h
             made.draw_folded(self.scene, QRect(edge.x(), top, self.width(), folded_h))
