@@ -87,7 +87,7 @@ class EngineClient:
         self._closed = self._over = self._ended = self._told_to_stop = False
         self._looked_at = time.monotonic()
         self._began_at = 0.0
-        self._deaths = 0
+        self._deaths = self._pid = 0
         found = folder or _running_for(self._request)
         self.joined = found is not None
         self.folder = found or sessions.new_session()
@@ -257,6 +257,8 @@ class EngineClient:
 
     def _kill(self) -> None:
         """End an engine that does not answer."""
+        if self._pid <= 0 or not sessions.is_locked(self.folder):
+            return  # there is none, and its number may be another's by now
         with suppress(OSError):
             os.kill(self._pid, getattr(signal, "SIGKILL", signal.SIGTERM))
 

@@ -52,6 +52,7 @@ class Server:
         self._watch: Watch | None = None
         self._state: State | None = None
         self._alone_since = clock()
+        self._closed = False
         threading.Thread(target=self._accept, name="listener", daemon=True).start()
 
     def publish(self, state: State) -> None:
@@ -89,6 +90,7 @@ class Server:
 
     def close(self) -> None:
         """Let go of every window and of the address."""
+        self._closed = True
         with suppress(OSError):
             self._listener.close()
         with self._lock:
@@ -104,6 +106,9 @@ class Server:
             except (AuthenticationError, EOFError, ConnectionError):
                 continue  # a stranger without the key: turned away, the watch goes on
             except OSError:
+                return
+            if self._closed:  # this thread may still wait when the listener is gone
+                connection.close()
                 return
             threading.Thread(
                 target=self._receive, args=(connection,), name="receiver", daemon=True

@@ -25,9 +25,9 @@ class Starter:
 
     def start(self, job: Job) -> None:
         """Give the job to the spare, else to a new process."""
-        process, self._spare = self._spare, None
-        if process is None or process.poll() is not None:
-            process = _spawn(Path(job.folder))
+        if self._spare is not None and self._spare.poll() is not None:
+            self._drop_spare()
+        process, self._spare = self._spare or _spawn(Path(job.folder)), None
         self._started.append(process)
         assert process.stdin is not None
         with suppress(OSError):
@@ -36,7 +36,9 @@ class Starter:
 
     def keep_spare(self, folder: Path) -> None:
         """Have a process ready that has loaded everything; its errors go into that folder."""
-        if self._spare is None or self._spare.poll() is not None:
+        if self._spare is not None and self._spare.poll() is not None:
+            self._drop_spare()
+        if self._spare is None:
             self._spare = _spawn(folder, SPARE)
 
     @property
@@ -46,16 +48,19 @@ class Starter:
 
     def close(self) -> None:
         """End the spare; engines go on."""
-        if self._spare is not None:
-            assert self._spare.stdin is not None
-            self._spare.kill()  # it has nothing at stake
-            self._spare.stdin.close()
-            self._spare.wait()
-            self._spare = None
+        self._drop_spare()
         for process in self._started:
             if process.poll() is None:
                 process.returncode = 0  # meant to outlive us: nothing to complain of
         self._started.clear()
+
+    def _drop_spare(self) -> None:
+        spare, self._spare = self._spare, None
+        if spare is not None:
+            assert spare.stdin is not None
+            spare.kill()  # it has nothing at stake
+            spare.stdin.close()
+            spare.wait()
 
 
 def last_words(folder: Path) -> str:

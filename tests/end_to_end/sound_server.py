@@ -68,10 +68,21 @@ class SoundServer:
             ["pactl", "unload-module", "module-null-sink"], env=self.env, check=True, timeout=10
         )
 
+    def plug_in(self) -> None:
+        """Give it back after `unplug`; what is to sound is played anew."""
+        command = ["pactl", "load-module", *_sink(self.channels, self.rate_hz).split()]
+        subprocess.run(command, env=self.env, check=True, timeout=10, stdout=subprocess.DEVNULL)
+
     def kill(self) -> None:
         """End the server without warning."""
         self.process.kill()
         self.process.wait(10)
+
+
+def _sink(channels: int, rate_hz: int) -> str:
+    """The module that is the input, and its arguments."""
+    sink = f"module-null-sink sink_name={_SINK} rate={rate_hz} channels={channels}"
+    return f"{sink} format=float32le channel_map={channel_map(channels)}"
 
 
 def channel_map(channels: int) -> str:
@@ -92,8 +103,7 @@ def sound_server(channels: int = 16, rate_hz: int = 48_000) -> Iterator[SoundSer
     with tempfile.TemporaryDirectory(prefix="sound", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         env = _environment(folder)
-        sink = f"module-null-sink sink_name={_SINK} rate={rate_hz} channels={channels}"
-        sink += f" format=float32le channel_map={channel_map(channels)}"
+        sink = _sink(channels, rate_hz)
         command = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
         command += ["--disable-shm=yes", "--realtime=no", "--high-priority=no", "-L", sink, "-L"]
         command += [f"module-native-protocol-unix auth-anonymous=1 socket={folder}/native"]
