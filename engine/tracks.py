@@ -51,7 +51,7 @@ class Track:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole plan: its tracks in input order."""
+    """A whole plan: its tracks in input order, and what stands at the head of a report."""
 
     tracks: tuple[Track, ...]
     title: str = ""

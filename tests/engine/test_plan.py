@@ -447,3 +447,17 @@ def test_a_mutated_plan_is_loaded_or_refused(tmp_path_factory, content, mutation
         found = error.mistakes
     assert found != ()
     assert all(0 <= mistake.line <= data.count(b"\n") + 1 for mistake in found or ())
+
+
+def test_a_plan_heads_the_report(write):
+    """Production, location and mixer are texts, the date a date or a text; else it is refused."""
+    text = (
+        "[take]\nproduction = 'Lifeboat'\nlocation = 'Slipway'\nmixer = 'Mixer'\ndate = {}\n"
+        "[[track]]\ninput = 1\n"
+    )
+    plan = load_plan(write(text.format("2026-03-14")))
+    assert (plan.production, plan.location, plan.mixer) == ("Lifeboat", "Slipway", "Mixer")
+    assert plan.date == "2026-03-14"
+    assert load_plan(write(text.format("'14 to 15 March'"))).date == "14 to 15 March"
+    for wrong in ("7", "2026-03-14T10:00:00", "'a\u202eb'"):
+        assert list(mistakes(write(text.format(wrong)))) == [(5, "take.date")]

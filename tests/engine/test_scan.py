@@ -14,6 +14,7 @@ from engine.scan import ScanResult, scan_source
 from engine.sources.base import SourceError
 from engine.sources.synthetic import ArraySource
 from engine.tracks import Plan, Track, plan_for
+from engine.units import amplitude_db
 from tests.signals import noise, sine
 
 RATE = 8_000
@@ -203,3 +204,23 @@ def test_progress_ends_with_the_take() -> None:
     scan_source(ArraySource(take(), RATE, block_frames=999), PLAN, told.append)
     assert told == sorted(told)
     assert math.isclose(told[-1], 12.0)
+
+
+def test_who_was_covered_and_when_not() -> None:
+    """Of each `who` the covered share and the stretches without a good pack, in seconds."""
+    x = take()
+    x[9 * RATE :, 1] = 0.0
+    (who,) = scan(x).as_json()["who"]
+    ((start_s, end_s),) = who["uncovered"]
+    assert who["who"] == "coxswain"
+    assert (start_s, end_s) == pytest.approx((9.0, 12.0), abs=0.1)
+    assert who["covered_fraction"] == pytest.approx(0.75, abs=0.01)
+
+
+def test_the_level_history_is_the_takes() -> None:
+    """A column a second with the sample peak of that second, digital zero as no level."""
+    x = take()
+    history = scan(x).history
+    expected = np.abs(x[: 12 * RATE]).reshape(12, RATE, 3).max(axis=1)
+    assert history.sample_peak_dbfs == pytest.approx(amplitude_db(expected), abs=1e-3)
+    assert history.sample_peak_dbfs[8, 0] == -200.0
