@@ -67,7 +67,8 @@ class EngineClient:
     Parameters
     ----------
     request : Open
-        What to watch. A live input that is watched already is joined.
+        What to watch. A live input that is watched already is joined; a watch of it that broke
+        off with the whole machine goes on where it was.
     place : str
         What this process is: window or terminal.
     folder : Path, optional
@@ -90,9 +91,11 @@ class EngineClient:
         self._deaths = self._pid = 0
         found = folder or _running_for(self._request)
         self.joined = found is not None
-        self.folder = found or sessions.new_session()
+        broken = None if self.joined else sessions.broken_off(self._request)
+        self.folder = found or broken or sessions.new_session()
         if not self.joined:
-            self._starter.start(Job(str(self.folder), self._request))
+            job = Job(str(self.folder), self._request, resume=broken is not None)
+            self._starter.start(job)
         self._threads = [
             threading.Thread(target=work, name="engine client", daemon=True)
             for work in (self._attend, self._speak)

@@ -31,6 +31,9 @@ _RUNNING: Final = "running.json"
 _LOCK: Final = "lock"
 _LOCK_TRIES: Final = 10
 
+GO_ON_S: Final = 12 * 3600.0
+"""A watch that broke off longer ago was of another night."""
+
 
 @dataclass(frozen=True, slots=True)
 class Running:
@@ -121,9 +124,18 @@ def running_watches() -> list[tuple[Path, Running]]:
     return [(folder, running) for folder, running in found if running is not None]
 
 
-def broke_off(folder: Path) -> bool:
-    """The session's last engine did not end in good order, and none runs now."""
-    return (folder / _RUNNING).exists() and not is_locked(folder)
+def broken_off(request: Open) -> Path | None:
+    """The newest live session of exactly that request whose engine did not end in good order.
+
+    None where none is younger than `GO_ON_S`, or where an engine runs it.
+    """
+    for folder in sorted(sessions_folder().iterdir(), reverse=True):
+        running = left_running(folder)
+        if running is None or not running.live or running.request != request:
+            continue
+        age_s = time.time() - (folder / _RUNNING).stat().st_mtime
+        return folder if age_s < GO_ON_S and not is_locked(folder) else None
+    return None
 
 
 def with_own_plan(request: Open, folder: Path) -> Open:

@@ -255,6 +255,22 @@ def test_closing_leaves_a_live_watch_alone_and_ends_a_replay(starter: FakeStarte
     assert engine not in starter.engines
 
 
+def test_a_watch_that_broke_off_with_the_machine_goes_on(starter: FakeStarter) -> None:
+    """The same request the same night resumes the session that nobody ended."""
+    first = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(first))
+    starter.answers = lambda job: None
+    first._closed = True  # as when window and engine go together
+    starter.engines.pop().dies()
+    again = EngineClient(Open(device="quay"))
+    assert (again.folder, again.joined) == (first.folder, False)
+    assert starter.jobs[-1].resume
+    for client in (first, again):
+        client._told_to_stop = False
+        client._closed = True
+
+
 def test_paths_are_made_whole(starter: FakeStarter) -> None:
     """The engine works in another folder, so it gets whole paths."""
     client = EngineClient(Open(take="take.wav", plan="plan.toml"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -40,13 +41,29 @@ def test_a_running_engine_is_found_and_one_that_ended_is_not() -> None:
     for folder in (old, new):
         sessions.say_running(folder, RUNNING)
     assert sessions.running_watches() == []
-    assert sessions.broke_off(old)
     locks = [Lock(old), Lock(new)]
     assert sessions.running_watches() == [(new, RUNNING), (old, RUNNING)]
     for lock in locks:
         lock.release()
-    sessions.forget_running(old)
-    assert not sessions.broke_off(old)
+
+
+def test_a_live_watch_that_broke_off_is_found_again_the_same_night() -> None:
+    """The newest of the very same request; not one that ended, runs, or is of another night."""
+    folder = sessions.new_session(100.0)
+    sessions.say_running(folder, RUNNING)
+    assert sessions.broken_off(RUNNING.request) == folder
+    assert sessions.broken_off(replace(RUNNING.request, plan="other.toml")) is None
+    lock = Lock(folder)
+    assert sessions.broken_off(RUNNING.request) is None
+    lock.release()
+    old_s = time.time() - sessions.GO_ON_S - 1.0
+    os.utime(folder / "running.json", (old_s, old_s))
+    assert sessions.broken_off(RUNNING.request) is None
+    sessions.say_running(folder, replace(RUNNING, live=False))
+    assert sessions.broken_off(RUNNING.request) is None
+    sessions.say_running(folder, RUNNING)
+    sessions.forget_running(folder)
+    assert sessions.broken_off(RUNNING.request) is None
 
 
 def test_what_is_said_of_a_running_engine_is_private_and_checked() -> None:
