@@ -52,6 +52,7 @@ class StartPage(QWidget):
     """`chosen` carries an `Open`."""
 
     chosen = Signal(object)
+    line_check_asked = Signal()
 
     def __init__(self) -> None:
         super().__init__()
@@ -62,6 +63,7 @@ class StartPage(QWidget):
         self.inputs.setAccessibleName("Live inputs")
         self.recent.setAccessibleName("Recent takes and plans")
         self.watch = Button("Watch this input", "Enter", main=True)
+        self.check = Button("Check its lines first", "K", main=True)
         self.take = Button("Open a take", "T", main=True)
         self.folder = Button("Open a folder of mono files", "F")
         self.demo = Button("Watch the demo take", "D", main=True)
@@ -87,7 +89,7 @@ class StartPage(QWidget):
         grid.addWidget(plain("RECENT TAKES AND PLANS", "heading"), 0, 1)
         grid.addWidget(self.inputs, 1, 0)
         grid.addWidget(self.recent, 1, 1)
-        grid.addLayout(self._line(self.watch), 2, 0)
+        grid.addLayout(self._line(self.watch, self.check), 2, 0)
         grid.addLayout(self._line(self.take, self.folder, self.demo), 2, 1)
         grid.setColumnStretch(0, 1)
         grid.setColumnStretch(1, 1)
@@ -118,6 +120,7 @@ class StartPage(QWidget):
                 enter.setContext(Qt.ShortcutContext.WidgetShortcut)
                 enter.activated.connect(lambda b=box: self._take_item(b.currentItem()))
         self.watch.clicked.connect(lambda: self._take_item(self.inputs.currentItem()))
+        self.check.clicked.connect(self._check_lines)
         self.take.clicked.connect(self.ask_take)
         self.folder.clicked.connect(self.ask_folder)
         self.demo.clicked.connect(lambda: self.chosen.emit(Open(demo=True, plan=self.plan)))
@@ -130,6 +133,7 @@ class StartPage(QWidget):
             ("D", self.demo),
             ("P", self.choose_plan),
             ("X", self.drop_plan),
+            ("K", self.check),
         ):
             shortcut = QShortcut(QKeySequence(letter), self)
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
@@ -161,7 +165,12 @@ class StartPage(QWidget):
 
     def _may_watch(self) -> None:
         item = self.inputs.currentItem()
-        self.watch.setEnabled(item is not None and item.data(_DATA) is not None)
+        for button in (self.watch, self.check):
+            button.setEnabled(item is not None and item.data(_DATA) is not None)
+
+    def _check_lines(self) -> None:
+        self.line_check_asked.emit()
+        self._take_item(self.inputs.currentItem())
 
     def set_recent(self, paths: Sequence[str]) -> None:
         """List recent takes and plans."""

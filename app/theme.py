@@ -137,8 +137,10 @@ QLabel {{ background: transparent; }}
 QLabel[tone="dim"] {{ color: {dim}; }}
 QLabel[tone="small"] {{ color: {dim}; font-size: {px12}px; }}
 QLabel[tone="title"] {{ font-size: {px17}px; font-weight: 700; }}
-QLabel[tone="huge"] {{ font-size: {px34}px; font-weight: 700; }}
-QLabel[tone="large"] {{ font-size: {px22}px; }}
+QLabel[tone="huge"] {{ font-size: {px46}px; font-weight: 700; }}
+QLabel[tone="large"] {{ font-size: {px28}px; }}
+QLabel[tone="warn"] {{ font-size: {px17}px; font-weight: 700; color: {amber}; }}
+QLabel[tone="largewarn"] {{ font-size: {px28}px; font-weight: 700; color: {amber}; }}
 QLabel[tone="clock"] {{ font-size: {px22}px; font-weight: 700; }}
 QLabel[tone="heading"] {{ color: {dim}; font-size: {px13}px; font-weight: 700; }}
 QLabel[tone="amber"] {{ color: {amber}; font-weight: 700; }}
@@ -210,6 +212,6 @@ QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}
 
 def sheet(look: Look, scale: float) -> str:
     """The style sheet of all ordinary widgets in that look, enlarged by `scale`."""
-    sizes = {f"px{n}": max(1, round(n * scale)) for n in (4, 6, 9, 12, 13, 14, 15, 17, 22, 34)}
+    sizes = {f"px{n}": max(1, round(n * scale)) for n in (4, 6, 9, 12, 13, 14, 15, 17, 22, 28, 46)}
     colours = {f.name: getattr(look, f.name) for f in fields(look)}
     return _SHEET.format(family=family(), **colours, **sizes)

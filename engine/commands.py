@@ -190,6 +190,21 @@ class EndLineCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class SwapInputs:
+    """The two tracks of these inputs are patched the other way round: swap them in the plan."""
+
+    one: int
+    other: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChangePlan:
+    """Watch by this plan from now on, the text of a plan file; audio and incidents go on."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """End the watch; `if_alone`: only where no other window looks at it."""
 
@@ -224,6 +239,8 @@ Command = (
     | LineCheckGo
     | LineCheckMark
     | EndLineCheck
+    | SwapInputs
+    | ChangePlan
     | Stop
     | Look
 )
