@@ -82,9 +82,9 @@ def window_icon() -> QIcon:
         painter.setBrush(QColor("#14171a"))
         painter.drawRoundedRect(QRectF(0, 0, 64, 64), 12, 12)
         for row, width in enumerate((40, 28, 14, 34)):
-            painter.setBrush(QColor("#ff5a4d" if row == 2 else "#9aa5ad"))
+            painter.setBrush(QColor("#ff6e60" if row == 2 else "#9aa5ad"))
             painter.drawRect(QRectF(10, 11 + 12 * row, width, 6))
-        draw(painter, Mark.RED, QRectF(36, 28, 20, 20), "#ff5a4d")
+        draw(painter, Mark.RED, QRectF(36, 28, 20, 20), "#ff6e60")
         painter.end()
         icon.addPixmap(pixmap)
     return icon

@@ -10,9 +10,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QLabel, QPushButton
 from pytestqt.qtbot import QtBot
 
+from app.chime import ChimeSettings
 from app.main_window import MainWindow
+from app.prefs import Choices
 from app.theme import LOOKS
 from app.views.parts import Elided
+from engine import desk as desks
 from engine.listen.state import Listening
 from tests.app import fake, pages
 
@@ -42,7 +45,7 @@ def board(count: int) -> Callable[[Path], MainWindow]:
 def standby(folder: Path) -> MainWindow:
     """The board in standby, asking before it stops."""
     window = board(12)(folder)
-    window.toggle_standby()
+    window.acts.standby()
     window.bridge.poll()
     window.back()
     return window
@@ -51,14 +54,73 @@ def standby(folder: Path) -> MainWindow:
 def with_help(folder: Path) -> MainWindow:
     """The start page under help."""
     window = start(folder)
-    window.show_help()
+    window.overlays.show_help()
     return window
 
 
-def with_chime(folder: Path) -> MainWindow:
-    """The board under the chime's settings."""
+def told(folder: Path) -> MainWindow:
+    """The board with a note, a mark and batteries, one of them near its end."""
+    window, crew, _ = pages.watching(folder, fake.harbour_plan(), fake.harbour_alarms())
+    desk = desks.note(crew.desk, 3, "new capsule at the next break", fake.NOW_S)
+    for number in (1, 3, 7):
+        desk = desks.fresh_battery(desk, number, fake.NOW_S - 1980 * number, 4 * 3600)
+    crew.desk = desks.mark(desk, "second attempt", fake.NOW_S - 60)
+    window.watch_page.board.track_chosen.emit(9)
+    window.bridge.poll()
+    return window
+
+
+def with_settings(folder: Path) -> MainWindow:
+    """The board under the settings."""
     window = board(16)(folder)
-    window.show_chime()
+    window.overlays.show_settings()
+    return window
+
+
+def on_break(folder: Path) -> MainWindow:
+    """A break, with chimes off and the batteries to change."""
+    window = told(folder)
+    window.set_chime(ChimeSettings(on=False))
+    window.acts.take_break()
+    return window
+
+
+def glance(folder: Path) -> MainWindow:
+    """The glance view."""
+    window = told(folder)
+    window.set_choices(Choices(glance_m=1.5))
+    window.toggle_glance()
+    return window
+
+
+def calm(folder: Path) -> MainWindow:
+    """The glance view with nothing wrong."""
+    window = pages.watching(folder, fake.harbour_plan())[0]
+    window.toggle_glance()
+    return window
+
+
+def closer(folder: Path) -> MainWindow:
+    """A closer look at a track in fault."""
+    window = told(folder)
+    window.watch_page.board.track_chosen.emit(7)
+    window.look_closer()
+    for _ in range(200):
+        window.bridge.poll()
+    return window
+
+
+def with_history(folder: Path) -> MainWindow:
+    """The history, of a watch that keeps no log."""
+    window = told(folder)
+    window.overlays.show_history()
+    return window
+
+
+def with_battery(folder: Path) -> MainWindow:
+    """Asking about a fresh battery."""
+    window = told(folder)
+    window.acts.battery()
     return window
 
 
@@ -99,7 +161,14 @@ PAGES = {
     "board64": board(64),
     "standby": standby,
     "help": with_help,
-    "chime": with_chime,
+    "told": told,
+    "settings": with_settings,
+    "break": on_break,
+    "glance": glance,
+    "calm": calm,
+    "closer": closer,
+    "history": with_history,
+    "battery": with_battery,
 }
 
 
