@@ -1,0 +1,67 @@
+"""Pages of listening, line check and plan, for the screenshots."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from app.main_window import MainWindow
+from engine.line_result import Heard, LineCheck
+from engine.listen.state import Listening
+from tests.app import fake, pages
+from tests.app.test_line_checks import DONE, ORDER, VOICE, Deck
+
+
+def board(folder: Path) -> MainWindow:
+    """The board of the harbour."""
+    return pages.watching(folder, fake.harbour_plan(), fake.harbour_alarms())[0]
+
+
+def listening(folder: Path) -> MainWindow:
+    """The board while a safety is heard, matched to its main."""
+    plan, alarms = fake.harbour_plan(), fake.harbour_alarms()
+    window, crew, _ = pages.watching(folder, plan, alarms)
+    heard = Listening(4, fake.NOW_S - 12.0, live=False, matched_db=11.6, kept_s=60.0)
+    crew.client.script = lambda call: fake.snapshot(
+        plan, alarms, fake.NOW_S + call * 0.05, listening=heard
+    )
+    return window
+
+
+def with_headphones(folder: Path) -> MainWindow:
+    """The board under the headphones' page."""
+    window = board(folder)
+    window.headphones.show_page()
+    return window
+
+
+def with_caution(folder: Path) -> MainWindow:
+    """The board under the caution before the first listening."""
+    window = board(folder)
+    window.watch_page.board.choose((3,))
+    window.headphones.listen()
+    return window
+
+
+def line_check(heard: Heard | None) -> Callable[[Path], MainWindow]:
+    """A line check that asks for input 3, or is at its end."""
+
+    def made(folder: Path) -> MainWindow:
+        deck = Deck(folder, None, (1440, 900))
+        deck.window.line_checks.check_all()
+        at = None if heard is None else 3
+        deck.look(LineCheck(ORDER, at, heard or Heard(), DONE))
+        return deck.window
+
+    return made
+
+
+SOUND_PAGES = {
+    "listening": listening,
+    "headphones": with_headphones,
+    "caution": with_caution,
+    "lines": line_check(replace(VOICE, clipped=True, inverted=True)),
+    "lines_patch": line_check(Heard(elsewhere=6)),
+    "lines_end": line_check(None),
+}
