@@ -16,8 +16,8 @@ from app.prefs import Choices
 from app.theme import LOOKS
 from app.views.parts import Elided
 from engine import desk as desks
-from engine.listen.state import Listening
 from tests.app import fake, pages
+from tests.app.sound_pages import SOUND_PAGES
 
 KEPT = Path(__file__).parents[2] / ".artefacts"
 SIZES = [(1280, 720), (1440, 900), (2560, 1440)]
@@ -124,36 +124,8 @@ def with_battery(folder: Path) -> MainWindow:
     return window
 
 
-def listening(folder: Path) -> MainWindow:
-    """The board while a safety is heard, matched to its main."""
-    plan, alarms = fake.harbour_plan(), fake.harbour_alarms()
-    window, crew, _ = pages.watching(folder, plan, alarms)
-    heard = Listening(4, fake.NOW_S - 12.0, live=False, matched_db=11.6, kept_s=60.0)
-    crew.client.script = lambda call: fake.snapshot(
-        plan, alarms, fake.NOW_S + call * 0.05, listening=heard
-    )
-    return window
-
-
-def with_headphones(folder: Path) -> MainWindow:
-    """The board under the headphones' page."""
-    window = board(12)(folder)
-    window.headphones.show_page()
-    return window
-
-
-def with_caution(folder: Path) -> MainWindow:
-    """The board under the caution before the first listening."""
-    window = board(12)(folder)
-    window.watch_page.board.choose((3,))
-    window.headphones.listen()
-    return window
-
-
 PAGES = {
-    "listening": listening,
-    "headphones": with_headphones,
-    "caution": with_caution,
+    **SOUND_PAGES,
     "start": start,
     "board1": board(1),
     "board12": board(12),
