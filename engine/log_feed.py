@@ -13,7 +13,6 @@ from engine import plain
 from engine.commands import Command, Mark, Open, Watch
 from engine.kept import Kept
 from engine.line_result import LineResult
-from engine.line_result import LineResult
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
 from engine.session_log import Line, Stamp
 from engine.sources.base import HOST_API, SourceInfo
@@ -201,13 +200,6 @@ class LogFeed:
             lines += [_incident_line(incident), Line("change", values)]
         if lines:
             self.log.write([*lines, _kept_line(kept)], stamp, now=True)
-
-    def checked(self, results: Sequence[LineResult]) -> None:
-        """Tracks were decided on in a line check."""
-        for result in results:
-            stamp = self.stamp(result.at_s)
-            told = (result.track, result.verdict.value, result.note, plain.dumps(result.heard))
-            self.log.write([Line("line check", (*told, *stamp.values))], stamp, now=True)
 
     def checked(self, results: Sequence[LineResult]) -> None:
         """Tracks were decided on in a line check."""

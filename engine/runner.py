@@ -193,7 +193,6 @@ class Runner:
             if self._feed is not None:  # with what it did, so that a kill can't undo it
                 self._feed.asked(asked.command, asked.who, at_s, self.kept())
                 self._feed.checked(self.pipeline.lines.take_untold())
-                self._feed.checked(self.pipeline.lines.take_untold())
             if isinstance(asked.command, Stop):
                 self._end_reason = f"stopped by {asked.who.place}"
                 return False
@@ -345,9 +344,6 @@ class Runner:
             boot=world.boot,
             utc_ms=world.utc_ms() - round(1000 * (self._clock() - self._heard_at)),
             desk=pipeline.desk,
-            line_results=pipeline.lines.checker.results,
-            hum_dbfs=pipeline.lines.hum_dbfs,
-            pair_db=pipeline.lines.pair_db,
             line_results=pipeline.lines.checker.results,
             hum_dbfs=pipeline.lines.hum_dbfs,
             pair_db=pipeline.lines.pair_db,
