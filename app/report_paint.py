@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
 
 from engine.report.drawing import Box, Drawing, Path, Words
 
@@ -30,16 +30,22 @@ def paint(drawing: Drawing, painter: QPainter, left: float, top: float, width: f
 
 def _paint_path(path: Path, painter: QPainter, scale: float) -> None:
     outline = QPainterPath()
+    line_to = outline.lineTo
     for part in path.parts:
-        outline.addPolygon(QPolygonF([QPointF(x * scale, y * scale) for x, y in part]))
+        outline.moveTo(*part[0])
+        for x, y in part[1:]:
+            line_to(x, y)
+    painter.save()
+    painter.scale(scale, scale)
     if path.fill:
         outline.setFillRule(Qt.FillRule.WindingFill)
         painter.fillPath(outline, QColor(path.fill))
     if path.stroke:
-        pen = QPen(QColor(path.stroke), path.width * scale)
+        pen = QPen(QColor(path.stroke), path.width)
         if path.dashed:
             pen.setDashPattern([3.0 / path.width, 2.0 / path.width])
         painter.strokePath(outline, pen)
+    painter.restore()
 
 
 def _paint_words(words: Words, painter: QPainter, scale: float) -> None:

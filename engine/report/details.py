@@ -150,7 +150,8 @@ def _tracks(section: Section) -> Iterator[Block]:
         row += [Cell(words.figure(read(one))) for _, _, read in shown]
         row += [Cell(words.percent(one.present_fraction))] if present else []
         rows.append((*row, Cell(faults.get(one.track.input, words.NONE))))
-    yield Table((*columns, Column("Faults", 0.195)), tuple(rows))
+    left = max(0.195, 1.0 - sum(column.share for column in columns))
+    yield Table((*columns, Column("Faults", left)), tuple(rows))
     yield Text(
         "Loudness after ITU-R BS.1770, one channel; RMS after AES17 (a full-scale sine is 0 dBFS)"
         + ("; present: share of the time in which the place was audible." if present else "."),

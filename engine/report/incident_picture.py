@@ -84,9 +84,12 @@ def _waveform(excerpt: Excerpt, middle: float) -> Iterable[Shape]:
     low = middle - np.clip(excerpt.low / whole, -1.0, 1.0) * half + 0.15
     for start, stop in _known(np.isnan(excerpt.low)):
         xs = _LEFT + np.arange(start, stop + 1) * width
-        upper = zip(xs, [*high[start:stop], high[stop - 1]], strict=True)
-        lower = zip(xs[::-1], [low[stop - 1], *low[start:stop][::-1]], strict=True)
-        yield Path((tuple((float(a), float(b)) for a, b in (*upper, *lower)),), fill=LEVEL)
+        upper, lower = (
+            np.r_[high[start:stop], high[stop - 1]],
+            np.r_[low[start:stop], low[stop - 1]],
+        )
+        outline = np.column_stack((np.r_[xs, xs[::-1]], np.r_[upper, lower[::-1]]))
+        yield Path((tuple((x, y) for x, y in outline.tolist()),), fill=LEVEL)
     yield Words(_LEFT - 3, middle - half + 6, f"+{whole:g}", 7, DIM, "end")
     yield Words(_LEFT - 3, middle + half, f"−{whole:g}", 7, DIM, "end")
 

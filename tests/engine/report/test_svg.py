@@ -15,26 +15,18 @@ from tests.a_report import nasty_texts
 
 numbers = st.floats(-50.0, 800.0)
 points = st.lists(st.tuples(numbers, numbers), min_size=1, max_size=12)
-_COMMAND = re.compile(r"([Mlhvz])([^Mlhvz]*)")
-_NUMBER = re.compile(r"-?(?:\d+\.\d+|\.\d+|\d+)")
+_COMMAND = re.compile(r"([Mlz])([^Mlz]*)")
+_NUMBER = re.compile(r"-?\d+")
 
 
 def walked(data: str) -> list[tuple[float, float]]:
-    """The points that path data goes through, by SVG's rules for M, l, h, v and z."""
-    x, y, found = 0.0, 0.0, []
+    """The points that path data in tenths goes through, by SVG's rules for M, l and z."""
+    x, y, found = 0, 0, []
     for command, text in _COMMAND.findall(data):
-        values = [float(v) for v in _NUMBER.findall(text)]
-        if command == "z":
-            continue
-        if command == "M":
-            x, y = values
-        elif command == "l":
-            x, y = x + values[0], y + values[1]
-        elif command == "h":
-            x += values[0]
-        else:
-            y += values[0]
-        found.append((x, y))
+        values = [int(v) for v in _NUMBER.findall(text)]
+        for dx, dy in zip(values[::2], values[1::2], strict=True):
+            x, y = (dx, dy) if command == "M" else (x + dx, y + dy)
+            found.append((x / 10, y / 10))
     return found
 
 
