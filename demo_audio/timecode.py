@@ -25,6 +25,6 @@ class Timecode:
         numbers = range(first, last + 1)
         words = np.array([code_word(self._rate, self._first + n, CODE_USER_BITS) for n in numbers])
         lead = start - round(first * length)
-        starts = np.arange(first, last + 2) * length - (start - lead)
+        starts = np.arange(first, last + 2, dtype=np.float64) * length - (start - lead)
         sound = waveform(words, starts, lead + frames, RATE_HZ)[lead:]
         return np.asarray(amplitude(CODE_DBFS) * sound)

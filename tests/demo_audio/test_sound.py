@@ -14,6 +14,7 @@ from demo_audio.packs import Link
 from demo_audio.place import scaled, sine_amplitude
 from demo_audio.script import SPOTS, Effort, Line, load_script
 from tests.demo_audio.rendered import Rendered
+from tests.references import libltc
 
 MAINS = (1, 3, 5, 7)
 WEARERS = {name: 2 * n + 1 for n, name in enumerate(n for n, s in SPOTS.items() if s.wearer)}
@@ -210,3 +211,16 @@ def test_interpolation_keeps_a_tone() -> None:
     spectrum = np.abs(np.fft.rfft(out)) / 24_000.0  # bins of 1 Hz, amplitude of a sine
     assert spectrum[1000] == pytest.approx(0.1, rel=0.01)
     assert np.max(np.delete(spectrum, 1000)) < 1e-4
+
+
+def test_timecode_is_read_by_an_outside_decoder(demo: Rendered) -> None:
+    """libltc reads every second of track 13, 25 frames a second from 21:05:00:00 on."""
+    sound = demo.track(13).astype(np.float32)
+    heard = libltc.decode(sound, demo.rate_hz, 25)
+    assert len(heard) >= 2498
+    for frame in heard:
+        _, minutes, seconds, frames = frame.fields
+        n = ((minutes - 5) * 60 + seconds) * 25 + frames
+        assert frame.fields[0] == 21
+        assert abs(frame.start - n * 1920) <= 12
+    assert 20.0 * np.log10(np.abs(sound).max()) == pytest.approx(-18.0, abs=0.01)

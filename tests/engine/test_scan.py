@@ -16,6 +16,7 @@ from engine.sources.synthetic import ArraySource
 from engine.tracks import Plan, Track, plan_for
 from engine.units import amplitude_db
 from tests.signals import noise, sine
+from tests.timecode_signals import code
 
 RATE = 8_000
 TAKE_KEYS = ["path", "sample_rate_hz", "duration_s", "start_timecode", "frame_rate"]
@@ -131,21 +132,37 @@ def test_levels_have_two_decimals_and_true_values() -> None:
     assert track["true_peak_max_dbtp"] >= track["sample_peak_max_dbfs"]
 
 
-def test_timecode_counts_from_the_time_reference(result: ScanResult) -> None:
+def test_timecode_counts_from_the_time_reference() -> None:
     """The file's time reference is the take's start, and incidents count from it."""
-    info = replace(result.info, start_samples=(18 * 3600 + 4 * 60) * RATE)
-    document = replace(result, info=info).as_json()
+    source = ArraySource(take(), RATE)
+    source.info = replace(source.info, start_samples=(18 * 3600 + 4 * 60) * RATE)
+    document = scan_source(source, PLAN).as_json()
     assert document["take"]["start_timecode"] == "18:04:00:00"
     assert document["incidents"][0]["start_timecode"] == "18:04:02:00"
 
 
-def test_timecode_in_the_plans_rate(result: ScanResult) -> None:
+def test_timecode_in_the_plans_rate() -> None:
     """Drop-frame labels are those of SMPTE ST 12-1: one minute in is 00:01:00;02 but for tens."""
-    plan = replace(result.plan, frame_rate="29.97df")
-    one = replace(result, plan=plan)
+    one = scan(take(), replace(PLAN, frame_rate="29.97df"))
     assert one.timecode(0.0) == "00:00:00;00"
     assert one.timecode(60.07) == "00:01:00;02"
     assert one.as_json()["take"]["frame_rate"] == "29.97df"
+
+
+def test_timecode_of_a_track_comes_before_the_time_reference() -> None:
+    """Where a timecode track decodes, labels and their rate are the code's (contract)."""
+    rate_hz = 48_000
+    x = noise(-50.0, 6.0, rate_hz, tracks=2)
+    x[:, 0] = code("24", "21:05:00:00", 144, rate_hz)
+    x[3 * rate_hz :, 1] = 0.0
+    source = ArraySource(x, rate_hz)
+    source.info = replace(source.info, start_samples=0)
+    plan = Plan((Track(1, kind=Kind.TIMECODE), Track(2)), frame_rate="24")
+    document = scan_source(source, plan).as_json()
+    assert document["take"]["start_timecode"] == "21:05:00:00"
+    assert document["take"]["frame_rate"] == "24"
+    (muted,) = document["incidents"]
+    assert muted["start_timecode"] == "21:05:03:00"
 
 
 def incident(**changes: object) -> Incident:
