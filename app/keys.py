@@ -38,8 +38,6 @@ class Act(Enum):
     HEADPHONES = auto()
     LINE_CHECK = auto()
     LINE_CHECK_ONE = auto()
-    LINE_CHECK = auto()
-    LINE_CHECK_ONE = auto()
     CHIME = auto()
     UP = auto()
     DOWN = auto()
@@ -84,8 +82,6 @@ KEYS: Final = (
     Key(Act.LOUDER, "+", "+", "while listening: louder, up to the limit"),
     Key(Act.SOFTER, "-", "−", "while listening: softer"),
     Key(Act.HEADPHONES, "Ctrl+L", "Ctrl+L", "headphones: output and limit"),
-    Key(Act.LINE_CHECK, "K", "K", "line check: all tracks, one by one"),
-    Key(Act.LINE_CHECK_ONE, "Shift+K", "Shift+K", "line check of the chosen track alone"),
     Key(Act.LINE_CHECK, "K", "K", "line check: all tracks, one by one"),
     Key(Act.LINE_CHECK_ONE, "Shift+K", "Shift+K", "line check of the chosen track alone"),
     Key(Act.CHIME, "C", "C", "chime: output, level, test"),
