@@ -56,6 +56,7 @@ class Closer(QWidget):
         self.look, self.scale = look, scale
         edge = round(18 * scale)
         self._column.setContentsMargins(edge, round(12 * scale), edge, round(12 * scale))
+        self._drawn_s = -np.inf
         if self._plot is not None:
             self._colour()
 
@@ -107,7 +108,7 @@ class Closer(QWidget):
             axis.label.setFont(small)
             axis.label.setDefaultTextColor(QColor(look.ink))
         wide = max(1.0, 1.6 * self.scale)
-        self._peak.setPen(QPen(QColor(look.ribbon), 0))
+        self._peak.setPen(_pen(look.ribbon, 1.0))
         self._level.setPen(_pen(look.ink, wide))
         self._floor.setPen(_pen(look.cover, wide, Qt.PenStyle.DashLine))
         self._presence.setPen(_pen(look.cover, wide, Qt.PenStyle.DotLine))

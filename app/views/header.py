@@ -35,7 +35,7 @@ class Header(QWidget):
         for part in (self.title, self.source, self.time):
             self._row.addWidget(part)
         self._row.addStretch(1)
-        self._row.addWidget(self.quiet)
+        self._row.addWidget(self.quiet, 0, Qt.AlignmentFlag.AlignVCenter)
         self._row.addWidget(self.standby)
         self._row.addWidget(self.look)
         self._row.addWidget(self.origin)

@@ -96,15 +96,17 @@ class Help(Overlay):
         self.column.addWidget(plain("Keys", "title"))
         grid = QGridLayout()
         grid.setHorizontalSpacing(24)
-        grid.setVerticalSpacing(6)
+        grid.setVerticalSpacing(2)
         rows = -(-len(KEYS) // 2)
         for n, key in enumerate(KEYS):
             grid.addWidget(plain(key.shown, "key"), n % rows, n // rows * 2)
             grid.addWidget(plain(key.words), n % rows, n // rows * 2 + 1)
         self.column.addLayout(grid)
         self.column.addWidget(plain("Cautions", "title"))
-        for caution in CAUTIONS:
-            self.column.addWidget(plain(caution))
+        cautions = QGridLayout()
+        for n, caution in enumerate(CAUTIONS):
+            cautions.addWidget(plain(caution, wrap=True), n // 2, n % 2)
+        self.column.addLayout(cautions)
 
 
 class Question(Overlay):
