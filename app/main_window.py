@@ -54,7 +54,7 @@ class MainWindow(QMainWindow):
         self._leaving = False
         self.setWindowTitle("trackwarden")
         self.setWindowIcon(shapes.window_icon())
-        self.setMinimumSize(960, 600)
+        self.setMinimumSize(960, 560)
         self.setAcceptDrops(True)
         self.start_page, self.watch_page = StartPage(), WatchPage(self.look)
         self.glances = Glances(self.look, prefs, self)
