@@ -12,13 +12,13 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import sosfilt
 
 from engine.listen.limiter import Limiter
 from engine.listen.resample import Reader
 from engine.listen.ring import Ring
 from engine.listen.state import FIRST_LEVEL_DB, HIGHEST_LIMIT_DB, LEAST_LEVEL_DB, LIMIT_DB
 from engine.measure.loudness import OFFSET_LU, k_weighting
+from engine.measure.sections import Sections
 
 FADE_IN_S: Final = 0.3
 FADE_OUT_S: Final = 0.1
@@ -143,10 +143,10 @@ class Mix:
         step = rate_hz // 10
         blocks = round(10 * MATCH_S)
         start = voice.place // self._reader.up - blocks * step
-        sos = k_weighting(rate_hz)
+        weight = Sections(k_weighting(rate_hz), 2, step, 1)
         pair = np.stack([self.ring.read(t, start, blocks * step) for t in (voice.track, other)])
-        weighted = sosfilt(sos, pair.astype(np.float64), axis=1)
-        powers = np.square(weighted).reshape(2, blocks, step).mean(axis=2)
+        parts = pair.reshape(2, blocks, step).transpose(1, 0, 2)
+        powers = np.stack([np.square(weight(part)).mean(axis=1) for part in parts], axis=1)
         loud = powers[0] > _GATE * powers[0].mean()
         if not loud.any():
             return 0.0

@@ -10,9 +10,9 @@ import math
 from typing import Final
 
 import numpy as np
-from scipy.signal import sosfilt
 
 from engine.measure.level import Hops
+from engine.measure.sections import Sections
 from engine.measure.windows import HopWindows
 from engine.model import Levels
 from engine.units import FLOOR_DB, power_db
@@ -24,9 +24,6 @@ MOMENTARY_HOPS: Final = 40
 SHORT_TERM_HOPS: Final = 300
 
 _WAITING_BLOCKS: Final = 64
-
-_SETTLED: Final = 1e-60
-"""A filter state below this is set to zero before it decays into slow denormal numbers."""
 
 
 def k_weighting(sample_rate_hz: float) -> Levels:
@@ -78,8 +75,8 @@ class Loudness:
     """
 
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
-        self._sos = k_weighting(sample_rate_hz)
-        self._state = np.zeros((len(self._sos), tracks, 2))
+        hop_frames = max(1, round(sample_rate_hz / 100))
+        self._weight = Sections(k_weighting(sample_rate_hz), tracks, hop_frames, hops_per_tick)
         lengths = (MOMENTARY_HOPS, SHORT_TERM_HOPS)
         self._windows = HopWindows(tracks, lengths, hops_per_tick)
         self._hops_per_tick = hops_per_tick
@@ -91,8 +88,7 @@ class Loudness:
 
     def update(self, hops: Hops) -> None:
         """Take in up to one tick of whole hops; fewer hops than a tick end no gating block."""
-        weighted, self._state = sosfilt(self._sos, hops.wide, axis=-1, zi=self._state)
-        self._state[np.abs(self._state) < _SETTLED] = 0.0
+        weighted = self._weight(hops.channels)
         by_hop = weighted.reshape(len(weighted), -1, hops.hop_frames)
         mean_square = np.vecdot(by_hop, by_hop) / hops.hop_frames
         newest = mean_square.shape[1]
