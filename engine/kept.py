@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from engine.alarms.kept import KeptBook
 from engine.desk import Desk
+from engine.learned import Memory
 from engine.line_result import LineResult
 
 
@@ -17,8 +18,7 @@ class Kept:
     steady_s, boot, utc_ms : when that was by the steady clock of this boot, and by the wall clock
     desk : marks, notes, break and batteries
     line_results : the newest line check of each track
-    hum_dbfs : hum that was accepted, in track order; empty where it is not looked for
-    pair_db : gain offsets of voice and treble, each in track order, at the safety's place
+    learned : what the detectors learned
     """
 
     fed_s: float
@@ -30,5 +30,4 @@ class Kept:
     utc_ms: int
     desk: Desk = field(default_factory=Desk)
     line_results: tuple[LineResult, ...] = ()
-    hum_dbfs: tuple[float, ...] = ()
-    pair_db: tuple[tuple[float, ...], ...] = ()
+    learned: tuple[Memory, ...] = ()

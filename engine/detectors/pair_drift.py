@@ -42,9 +42,11 @@ class LearnedOffsets:
 
     offset_db : main less safety, shape (2, tracks), at the safety's place: of the whole voice and
         of the treble; NaN where unknown
+    main : place of the main it is learned against, shape (tracks,); -1 where there is none
     """
 
     offset_db: Levels
+    main: Levels
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,12 +86,19 @@ class PairDrift:
     def learned(self) -> LearnedOffsets:
         """What a restart need not learn anew."""
         offset_db = np.full((_BANDS, self._tracks), np.nan)
+        main = np.full(self._tracks, -1.0)
         offset_db[:, self._pairs.safety] = self._offset_db
-        return LearnedOffsets(offset_db)
+        main[self._pairs.safety] = self._pairs.main
+        return LearnedOffsets(offset_db, main)
 
     def learn(self, learned: LearnedOffsets) -> None:
-        """Start from what an earlier watch of the same tracks learned."""
-        self._offset_db = learned.offset_db[:, self._pairs.safety].copy()
+        """Start from what an earlier watch of the same tracks learned, of pairs that still are."""
+        same = learned.main[self._pairs.safety] == self._pairs.main
+        self._offset_db = np.where(same, learned.offset_db[:, self._pairs.safety], np.nan)
+
+    def teach(self, safety: int, voice_db: float, treble_db: float) -> None:
+        """The offset of the pair with its safety at that place, from a line check."""
+        self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db]]
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are off."""

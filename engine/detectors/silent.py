@@ -12,6 +12,7 @@ level has not stirred, as steady as electronics, while most of its neighbours we
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -42,6 +43,14 @@ _EVERY: Final = 5
 _TICKS: Final = 60
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class LearnedHeard:
+    """Seconds for which each track stirred, and its neighbours were heard, shape (tracks,)."""
+
+    stirred_s: Levels
+    neighbours_s: Levels
+
+
 class Silent:
     """Follows how much of the last seconds lies under presence; the onset is the first such hop."""
 
@@ -68,6 +77,16 @@ class Silent:
         self._all_heard = False
         self._never: Flags = np.zeros(tracks, dtype=np.bool_)
         self._level_dbfs = np.full(tracks, np.nan)
+
+    @property
+    def learned(self) -> LearnedHeard:
+        """What a restart need not learn anew."""
+        return LearnedHeard(self._stirred_s.copy(), self._neighbours_s.copy())
+
+    def learn(self, learned: LearnedHeard) -> None:
+        """Start from what an earlier watch of the same tracks heard."""
+        self._stirred_s = learned.stirred_s.copy()
+        self._neighbours_s = learned.neighbours_s.copy()
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active where the place is not audible, or the track was never heard."""

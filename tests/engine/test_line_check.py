@@ -51,6 +51,11 @@ def tap(x: Samples, at_s: float, track: int, peak_dbfs: float = -20.0) -> None:
     x[start : start + len(t), track - 1] += 10.0 ** (peak_dbfs / 20.0) * knock
 
 
+def remembered(pipeline: Pipeline, detector: str) -> tuple[tuple[float, ...], ...]:
+    """The first field of what that detector learned, row by row in track order."""
+    return next(m.fields[0] for m in pipeline.learned if m.detector == detector)
+
+
 def checked(x: Samples, *commands: object) -> Pipeline:
     """A watch that heard those samples with a check open from the start."""
     pipeline = Pipeline(PLAN, RATE)
@@ -168,10 +173,10 @@ def test_a_pass_teaches_floor_and_offset() -> None:
     x[:, 0] += voice
     x[:, 1] += voice / 4
     pipeline.feed(Block(x))
-    assert np.isnan(pipeline.lines.pair_db[0]).all()
+    assert np.isnan(remembered(pipeline, "PairDrift")[0]).all()
     assert np.isnan(pipeline.meter.learned().floor_dbfs[0])
     pipeline.command(LineCheckMark(Verdict.PASSED, " fine "), 8.0)
-    assert pipeline.lines.pair_db[0][1] == pytest.approx(12.04, abs=0.8)
+    assert remembered(pipeline, "PairDrift")[0][1] == pytest.approx(12.04, abs=0.8)
     assert pipeline.meter.learned().floor_dbfs[0] == pytest.approx(-66.0, abs=2.5)
     (result,) = pipeline.lines.checker.results
     assert (result.track, result.verdict, result.note) == (1, Verdict.PASSED, "fine")
@@ -187,7 +192,9 @@ def test_hum_of_a_passed_track_is_normal(verdict: Verdict) -> None:
     pipeline = checked(x)
     pipeline.command(LineCheckMark(verdict), 8.0)
     passed = verdict is Verdict.PASSED
-    assert pipeline.lines.hum_dbfs[0] == (pytest.approx(-45.0, abs=1.0) if passed else -np.inf)
+    assert remembered(pipeline, "Hum")[0][0] == (
+        pytest.approx(-45.0, abs=1.0) if passed else -np.inf
+    )
 
 
 def test_one_track_again_in_ten_seconds() -> None:
