@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from typing import Final
 
-import numpy as np
-
 from engine.commands import Command, EndLineCheck, LineCheckGo, LineCheckMark, StartLineCheck
 from engine.detectors.base import Detector
-from engine.detectors.hum import AcceptedHum, Hum
-from engine.detectors.pair_drift import LearnedOffsets, PairDrift
+from engine.detectors.hum import Hum
+from engine.detectors.pair_drift import PairDrift
 from engine.detectors.registry import Row
 from engine.kept import Kept
 from engine.line_check import LineChecker
@@ -24,7 +22,7 @@ _FAULTS: Final = (Fault.CLIPPED, Fault.HUM)
 
 
 class Lines:
-    """The line check of one watch, and what detectors learned by it or by themselves.
+    """The line check of one watch, and what it teaches.
 
     `untold` holds the results that the log was not told of yet.
     """
@@ -37,22 +35,6 @@ class Lines:
         self._meter = meter
         self._hum = next((d for d in detectors if isinstance(d, Hum)), None)
         self._drift = next((d for d in detectors if isinstance(d, PairDrift)), None)
-        if kept is not None and kept.hum_dbfs and self._hum is not None:
-            self._hum.learn(AcceptedHum(np.array(kept.hum_dbfs)))
-        if kept is not None and kept.pair_db and self._drift is not None:
-            self._drift.learn(LearnedOffsets(np.array(kept.pair_db)))
-
-    @property
-    def hum_dbfs(self) -> tuple[float, ...]:
-        """Accepted hum in track order; see `Kept`."""
-        return () if self._hum is None else tuple(self._hum.learned.normal_dbfs.tolist())
-
-    @property
-    def pair_db(self) -> tuple[tuple[float, ...], ...]:
-        """Learned offsets of voice and treble; see `Kept`."""
-        if self._drift is None:
-            return ()
-        return tuple(tuple(row) for row in self._drift.learned.offset_db.tolist())
 
     def update(
         self,
@@ -108,6 +90,4 @@ class Lines:
         if hum and self._hum is not None:
             self._hum.accept(place)
         if pair_db is not None and self._drift is not None:
-            offset_db = self._drift.learned.offset_db.copy()
-            offset_db[:, pair_db[0]] = pair_db[1:]
-            self._drift.learn(LearnedOffsets(offset_db))
+            self._drift.teach(*pair_db)

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from engine import desk as desks
+from engine import learned as memories
 from engine.alarms import crew
 from engine.alarms.book import Book
 from engine.alarms.gather import Gatherer
@@ -107,6 +108,12 @@ class Pipeline:
         self.desk = kept.desk
         self.book.on_break = kept.desk.on_break
         restore(self.book, kept.book, self._rows)
+        memories.restore(self._detectors.values(), kept.learned)
+
+    @property
+    def learned(self) -> tuple[memories.Memory, ...]:
+        """What the detectors learned so far, for a later start."""
+        return memories.keep(self._detectors.values())
 
     @property
     def tick_s(self) -> float:

@@ -345,8 +345,7 @@ class Runner:
             utc_ms=world.utc_ms() - round(1000 * (self._clock() - self._heard_at)),
             desk=pipeline.desk,
             line_results=pipeline.lines.checker.results,
-            hum_dbfs=pipeline.lines.hum_dbfs,
-            pair_db=pipeline.lines.pair_db,
+            learned=pipeline.learned,
         )
 
     def snapshot(self) -> Snapshot:
