@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from app import theme
-from app.views.history import HistoryPage
 from app.views.overlay import Help
 from app.views.settings_page import SettingsPage
 
@@ -49,5 +48,7 @@ class Overlays:
         """Incidents and marks of this watch."""
         window, last = self._window, self._window.watch_page.last
         if last is not None:
+            from app.views.history import HistoryPage  # brings the log's reader: only when asked
+
             plan, folder = window.watch_page.plan, window.bridge.folder
             window.layer.open(HistoryPage(window.pages, window.look, plan, last, folder))

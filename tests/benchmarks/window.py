@@ -13,6 +13,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
@@ -20,6 +21,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 from PySide6.QtCore import QEventLoop, QTimer
 from PySide6.QtWidgets import QApplication
 
+from app.main_window import MainWindow
 from app.views.board import Board
 from engine.model import Snapshot
 from engine.tracks import Plan
@@ -38,7 +40,24 @@ def script(plan: Plan) -> Callable[[int], Snapshot]:
     return lambda call: made[call % STEPS]
 
 
-def share_of_core(tracks: int, seconds: float) -> tuple[float, float]:
+def as_it_is(_window: MainWindow) -> None:
+    """The board alone."""
+
+
+def with_glance(window: MainWindow) -> None:
+    """The board, and the glance view in a window of its own."""
+    window.toggle_glance_window()
+
+
+def closer(window: MainWindow) -> None:
+    """A closer look at one track instead of the board."""
+    window.watch_page.board.track_chosen.emit(3)
+    window.look_closer()
+
+
+def share_of_core(
+    tracks: int, seconds: float, opened: Callable[[MainWindow], None]
+) -> tuple[float, float]:
     """Processor seconds a second, and paintings of the board a second."""
     plan = fake.large_plan(tracks)
     client = fake.FakeClient(fake.watch(plan), script(plan))
@@ -55,6 +74,8 @@ def share_of_core(tracks: int, seconds: float) -> tuple[float, float]:
 
         Board.paintEvent = counted  # type: ignore[method-assign, assignment]
         window.open(fake.Open(device=0))
+        _run(0.5)
+        opened(window)
         _run(1.0)
         painted[0] = 0
         cpu_s, wall_s = time.process_time(), time.monotonic()
@@ -100,10 +121,11 @@ def main() -> int:
     app = QApplication([])
     app.setStyle("Fusion")
     print(f"window on {app.platformName()}, {seconds:g} s a case, two-minute ribbons, faults")
-    for tracks, bound in BOUNDS.items():
-        share, rate = share_of_core(tracks, seconds)
-        missed |= share > bound or rate < 19.0
-        print(f"{tracks:3} tracks  {share:6.1%} of a core (bound {bound:.0%})  {rate:.1f} paints/s")
+    for (tracks, bound), opened in product(BOUNDS.items(), (as_it_is, with_glance, closer)):
+        share, rate = share_of_core(tracks, seconds, opened)
+        missed |= share > bound or (rate < 19.0 and opened is not closer)
+        told = f"{share:6.1%} of a core (bound {bound:.0%})  {rate:.1f} paints of the board/s"
+        print(f"{tracks:3} tracks  {opened.__name__:12} {told}")
     best_s = min(first_paint_s() for _ in range(3))
     missed |= best_s > FIRST_PAINT_S
     print(f"process start to start page and out again: {best_s:.2f} s (bound {FIRST_PAINT_S} s)")
