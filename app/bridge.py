@@ -69,6 +69,7 @@ class Bridge(QObject):
     snapshot = Signal(object)
     opening = Signal(str)
     started = Signal(object)
+    plan_changed = Signal(object)
     failed = Signal(str)
     ended = Signal()
     silent = Signal(float)
@@ -126,6 +127,7 @@ class Bridge(QObject):
                     return
                 self._heard_s = self._clock()
                 self.started.emit(self._watch)
+            self._look_at_plan(client)
             newest = client.latest()
             stopped = client.stopped
         except (OSError, ValueError) as error:
@@ -136,6 +138,13 @@ class Bridge(QObject):
             self.stopped.emit(stopped)
         self._told_stopped = bool(stopped)
         self._pass_on(newest)
+
+    def _look_at_plan(self, client: Client) -> None:
+        """The crew, here or in another window, may have changed the plan meanwhile."""
+        watch = client.watch()
+        if watch is not None and watch != self._watch:
+            self._watch = watch
+            self.plan_changed.emit(watch)
 
     def _pass_on(self, newest: Snapshot | None) -> None:
         if newest is None:

@@ -87,6 +87,7 @@ class MainWindow(QMainWindow):
         bridge, page = self.bridge, self.watch_page
         bridge.opening.connect(self.start_page.show_progress)
         bridge.started.connect(self._started)
+        bridge.plan_changed.connect(page.change_plan)
         bridge.snapshot.connect(self._show_snapshot)
         bridge.failed.connect(self._failed)
         bridge.silent.connect(page.footer.show_silence)

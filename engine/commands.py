@@ -34,7 +34,7 @@ class Watch:
 
     `source` names the input or take, `rate` its sample rate in words. `start_s` is the time of
     day (or the place in the take's timecode) of stream time 0; `duration_s` is None for a live
-    input.
+    input. `plan_text` is the text of the plan's file, or what it would be.
     """
 
     plan: Plan
@@ -43,6 +43,7 @@ class Watch:
     live: bool
     start_s: float = 0.0
     duration_s: float | None = None
+    plan_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,14 +55,22 @@ class LineChecker:
     """One watch's line check."""
 
     def __init__(self, scene: Scene, results: Sequence[LineResult] = ()) -> None:
-        self._scene = scene
-        self._inputs = [track.input for track in scene.tracks]
-        self._pairs = {place: pair for pair in scene.pairs() for place in pair}
+        self._tell(scene)
         self._results = {result.track: result for result in results}
         self._order: tuple[int, ...] = ()
         self._at = 0
         self._open = False
         self._powers: deque[Levels] = deque(maxlen=FLOOR_TICKS)
+        self._begin()
+
+    def _tell(self, scene: Scene) -> None:
+        self._scene = scene
+        self._inputs = [track.input for track in scene.tracks]
+        self._pairs = {place: pair for pair in scene.pairs() for place in pair}
+
+    def change(self, scene: Scene) -> None:
+        """The plan says other things of the same inputs: the track asked for is heard anew."""
+        self._tell(scene)
         self._begin()
 
     # ---- what the crew asks ------------------------------------------------------------------

@@ -33,8 +33,16 @@ class Lines:
         self.checker = LineChecker(scene, () if kept is None else kept.line_results)
         self.untold: list[LineResult] = []
         self._meter = meter
+        self._find(detectors)
+
+    def _find(self, detectors: Collection[Detector]) -> None:
         self._hum = next((d for d in detectors if isinstance(d, Hum)), None)
         self._drift = next((d for d in detectors if isinstance(d, PairDrift)), None)
+
+    def change(self, scene: Scene, detectors: Collection[Detector]) -> None:
+        """The plan says other things of the same inputs: the check goes on with it."""
+        self._find(detectors)
+        self.checker.change(scene)
 
     def update(
         self,

@@ -134,6 +134,13 @@ class LogFeed:
         lines += [_track_line(place, track) for place, track in enumerate(watch.plan.tracks)]
         self.log.write(lines, stamp, now=True)
 
+    def changed_plan(self, watch: Watch, at_s: float) -> None:
+        """The same inputs go by another plan from now on."""
+        self._watch = watch
+        lines = [Line("plan", (watch.plan.title, watch.plan_text))]
+        lines += [_track_line(place, track) for place, track in enumerate(watch.plan.tracks)]
+        self.log.write(lines, self.stamp(at_s), now=True)
+
     def start(self, at_s: float, pid: int, lost_s: float) -> None:
         """The engine began to run at that stream time; `lost_s` of audio were lost before."""
         stamp = self.stamp(at_s)

@@ -71,6 +71,7 @@ VERSION: Final = len(MIGRATIONS)
 INSERTS: Final = {
     "session": "INSERT OR REPLACE INTO session VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     "track": "INSERT OR REPLACE INTO track VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "plan": "UPDATE session SET title = ?, plan = ?",
     "run": "INSERT INTO run (utc_ms, at_s, frame, pid) VALUES (?, ?, ?, ?)",
     "run end": "UPDATE run SET end_utc_ms = ?, end_s = ?, end_reason = ?"
     " WHERE id = (SELECT max(id) FROM run)",

@@ -16,6 +16,7 @@ from engine import desk as desks
 from engine import learned as memories
 from engine.alarms import crew
 from engine.alarms.book import Book
+from engine.alarms.carry import carried
 from engine.alarms.gather import Gatherer
 from engine.alarms.kept import restore
 from engine.batteries import lasts_s
@@ -42,6 +43,7 @@ from engine.lines import Lines
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter, Totals
 from engine.model import AlarmEvent, Block, Incident, Measurement, Samples, Snapshot
+from engine.plan_change import judged, refuse_other_inputs
 from engine.ribbon import RibbonRecorder
 from engine.timecode.clock import Reference, TimecodeClock
 from engine.timecode.count import FRAME_RATES
@@ -114,6 +116,29 @@ class Pipeline:
     def learned(self) -> tuple[memories.Memory, ...]:
         """What the detectors learned so far, for a later start."""
         return memories.keep(self._detectors.values())
+
+    def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
+        """Watch by that plan from now on: what was heard, learned and alarmed goes on.
+
+        Raises
+        ------
+        PlanChangeError
+            Where it has other inputs, another frame rate or another way of rolling; nothing is
+            changed then.
+        """
+        refuse_other_inputs(self.plan, plan)
+        before, scene = self.scene, replace(self.scene, tracks=plan.tracks)
+        self.plan, self.scene = plan, scene
+        self.meter.change(scene)
+        if judged(before) != judged(scene):
+            learned = self.learned
+            self._detectors = {id(row): row.detector(scene) for row in self._rows}
+            memories.restore(self._detectors.values(), learned)
+            self._doubt_until_s = now_s + DOUBT_S
+        self.lines.change(scene, self._detectors.values())
+        self.book, events = carried(self.book, scene, self._rows, now_s)
+        self._gatherer = Gatherer(self.book)
+        return events
 
     @property
     def tick_s(self) -> float:

@@ -54,7 +54,11 @@ def load_plan(path: str | Path, inputs: int | None = None) -> Plan:
         If the file can't be read or holds any mistake; it names them all.
     """
     path = Path(path)
-    text = _text(path)
+    return parse_plan(_text(path), inputs, path)
+
+
+def parse_plan(text: str, inputs: int | None = None, path: Path = Path("plan")) -> Plan:
+    """The plan of that text; `path` is the name that its mistakes bear. See `load_plan`."""
     long_lines = [
         PlanMistake(number, "", f"longer than {LONGEST_LINE} characters")
         for number, line in enumerate(text.split("\n"), start=1)

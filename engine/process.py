@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from engine import sessions
 from engine.channel import BEAT_S, Alive, Elsewhere, Failed, Job, Progress, forget, new_address
-from engine.commands import Look, Open, Stop
+from engine.commands import Look, Open, Stop, Watch
 from engine.model import Snapshot
 from engine.plan import PlanError
 from engine.server import Server
@@ -109,7 +109,14 @@ class Engine:
         if self._job.resume:
             resumed = resume(self._folder)
             self._log = SessionLog(self._folder / sessions.LOG)
-            return Runner(resumed.request, self._publish, world, log=self._log, resumed=resumed)
+            return Runner(
+                resumed.request,
+                self._publish,
+                world,
+                log=self._log,
+                resumed=resumed,
+                on_plan=self._keep_plan,
+            )
         request = with_demo(self._job.request, lambda text: self._server.publish(Progress(text)))
         other = _watched_already(request, self._folder)
         if other is not None:
@@ -119,7 +126,16 @@ class Engine:
         if request.plan is not None:
             request = sessions.with_own_plan(request, self._folder)
         self._log = SessionLog(self._folder / sessions.LOG)
-        return Runner(request, self._publish, world, log=self._log)
+        return Runner(request, self._publish, world, log=self._log, on_plan=self._keep_plan)
+
+    def _keep_plan(self, watch: Watch) -> None:
+        """Windows are told of the changed plan; the disk may take its time."""
+        self._server.begin(watch)
+        file = self._folder / sessions.PLAN
+        write = threading.Thread(
+            target=sessions.write_private, args=(file, watch.plan_text), daemon=True
+        )
+        write.start()
 
     def _remove(self) -> None:
         """A session that never began leaves nothing."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from engine import plain, sessions
@@ -42,6 +42,8 @@ def resume(folder: Path) -> Resumed:
         if session is None or kept is None:
             raise SourceError(f"{folder.name}: broke off before it began: start a new watch")
         request = plain.loads(Open, session[0])
+        if (folder / sessions.PLAN).exists():  # it may have been changed since
+            request = replace(request, plan=str(folder / sessions.PLAN))
         _, start_s, source, rate_hz, channels, live, host_api = session
         fields = {HOST_API: host_api}
         names = ("",) * channels

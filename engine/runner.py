@@ -14,7 +14,7 @@ from typing import Final
 
 from engine import opening
 from engine.alarms.kept import keep
-from engine.commands import Command, Open, Stop, Watch
+from engine.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.drift import Drift
 from engine.kept import Kept
 from engine.listen.output import ASKED, Listener
@@ -22,6 +22,8 @@ from engine.listen.ring import Ring
 from engine.log_feed import Log, LogFeed
 from engine.model import AlarmEvent, Block, Incident, Snapshot
 from engine.pipeline import Pipeline
+from engine.plan import PlanError, parse_plan
+from engine.plan_change import PlanChangeError
 from engine.resume import Resumed
 from engine.sources.base import EndOfTake, Source, SourceError
 from engine.timecode.clock import Reference
@@ -69,6 +71,9 @@ class Runner:
         What an engine of the same session left: the watch goes on from there, and what came in
         between is lost audio.
 
+    on_plan : callable, optional
+        Told of the watch anew when the crew changed its plan; must not block.
+
     Raises
     ------
     SourceError, PlanError
@@ -83,6 +88,7 @@ class Runner:
         *,
         log: Log | None = None,
         resumed: Resumed | None = None,
+        on_plan: Callable[[Watch], None] = lambda _watch: None,
     ) -> None:
         self._request, self._publish = request, publish
         self._world = world or World()
@@ -94,7 +100,9 @@ class Runner:
             self._info = resumed.info
         self._source = self._open()
         try:
+            self._on_plan = on_plan
             self.plan: Plan = opening.fitting_plan(request.plan, self._info)
+            self._plan_text = opening.plan_text(request.plan, self.plan)
             self.watch = self._watch(None if resumed is None else resumed.start_s)
             rate_hz, live = self._info.sample_rate_hz, self._info.live
             reference = Reference.of(self.watch.start_s, rate_hz, live=live)
@@ -145,6 +153,7 @@ class Runner:
         duration_s = None if info.frames is None else info.frames / info.sample_rate_hz
         return Watch(
             plan=self.plan,
+            plan_text=self._plan_text,
             source=info.name if live else Path(info.name).name,
             rate=f"{info.sample_rate_hz / 1000:g} kHz",
             live=live,
@@ -158,8 +167,7 @@ class Runner:
         rate_hz = self._info.sample_rate_hz
         feed = LogFeed(log, self.watch, rate_hz, self._world.utc_ms, self._label)
         if self._kept is None:
-            text = opening.plan_text(self._request.plan, self.plan)
-            feed.begin(self._request, self._info, text, self._world.version)
+            feed.begin(self._request, self._info, self._plan_text, self._world.version)
         feed.start(self.pipeline.fed_s, os.getpid(), self.pipeline.audio_lost_s)
         return feed
 
@@ -189,7 +197,10 @@ class Runner:
                 self._listener.ask(asked.command)
                 continue
             at_s = self._stream_s()
-            events = self.pipeline.command(asked.command, at_s)
+            if isinstance(asked.command, ChangePlan | SwapInputs):
+                events = self._change_plan(asked.command, at_s)
+            else:
+                events = self.pipeline.command(asked.command, at_s)
             if self._feed is not None:  # with what it did, so that a kill can't undo it
                 self._feed.asked(asked.command, asked.who, at_s, self.kept())
                 self._feed.checked(self.pipeline.lines.take_untold())
@@ -198,6 +209,28 @@ class Runner:
                 return False
             self._tell(events)
             self._publish_due = 0.0  # what the crew did is to be seen at once
+
+    def _change_plan(self, asked: ChangePlan | SwapInputs, at_s: float) -> list[AlarmEvent]:
+        """Go by another plan; one that can't be gone by is refused with a notice."""
+        from engine.plan_edit import swap_inputs  # its library would slow down every start
+
+        try:
+            if isinstance(asked, ChangePlan):
+                text = asked.text
+            else:
+                text = swap_inputs(self._plan_text, asked.one, asked.other)
+            plan = parse_plan(text, self._info.channels)
+            events = self.pipeline.change_plan(plan, at_s)
+        except (PlanError, PlanChangeError) as error:
+            self._notice = "plan not changed: " + str(error).splitlines()[0]
+            return []
+        self.plan, self._plan_text, self._notice = plan, text, ""
+        self.watch = replace(self.watch, plan=plan, plan_text=text)
+        self._listener.change([t.input for t in plan.tracks], plan.other_pack)
+        if self._feed is not None:
+            self._feed.changed_plan(self.watch, at_s)
+        self._on_plan(self.watch)
+        return events
 
     def _turn(self) -> None:
         block = None if self._ended else self._read()

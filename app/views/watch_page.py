@@ -84,6 +84,15 @@ class WatchPage(QWidget):
         self.silent.hide()
         self.listen_bar.hide()
 
+    def change_plan(self, watch: Watch) -> None:
+        """The same inputs by another plan: what is chosen stays so."""
+        chosen = sorted(self.board.chosen)
+        self.plan, self._cards_key = watch.plan, None
+        self.header.start(watch)
+        self.board.start(watch.plan)
+        self.closer.start(watch.plan)
+        self.board.choose(chosen)
+
     def show_snapshot(self, snapshot: Snapshot) -> tuple[Card, ...]:
         """Show it everywhere; returns the cards."""
         self.last = snapshot

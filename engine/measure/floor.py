@@ -114,6 +114,10 @@ class LiveFloor:
         step = np.clip(estimate - floor, -_DOWN_DB, _UP_DB)
         self.floor_dbfs[full] = np.where(np.isnan(floor), estimate, floor + step)
 
+    def change(self, heard_above_dbfs: Levels) -> None:
+        """Other levels above which a track counts as heard before its floor is known."""
+        self._heard_above_dbfs = heard_above_dbfs
+
     def teach(self, place: int, floor_dbfs: float) -> None:
         """Take that floor over where none is known yet."""
         if np.isnan(self.floor_dbfs[place]):

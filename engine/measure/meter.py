@@ -184,6 +184,19 @@ class Meter:
             present_fraction=self._presence.fraction,
         )
 
+    def change(self, scene: Scene) -> None:
+        """The plan says other things of the same inputs: what was heard goes on.
+
+        Only where other tracks carry timecode now, reading it begins anew.
+        """
+        self._floor.change(unlearned_dbfs(scene))
+        self._presence.change(scene)
+        self._presence.follow(self._floor.floor_dbfs)
+        fresh = TimecodeReader(scene)
+        if fresh.places != self._timecode.places:
+            fresh.skip(self._ticks * self.tick_frames)
+            self._timecode = fresh
+
     def teach(self, place: int, floor_dbfs: float) -> None:
         """The live floor of a track on which none is known yet, from a line check."""
         self._floor.teach(place, floor_dbfs)

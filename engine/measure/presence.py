@@ -38,15 +38,19 @@ class Presence:
     """
 
     def __init__(self, scene: Scene) -> None:
-        self._planned = scene.numbers("presence_dbfs")
-        self._unlearned = unlearned_dbfs(scene)
-        loudest = np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
-        self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest)
+        self.change(scene)
         tracks = len(scene.tracks)
         self.threshold_dbfs = self._unlearned
         self.present: Flags = np.zeros(tracks, dtype=np.bool_)
         self._present_ticks = np.zeros(tracks)
         self._known_ticks = np.zeros(tracks)
+
+    def change(self, scene: Scene) -> None:
+        """The plan says other things of the same inputs; `follow` is to be called next."""
+        self._planned = scene.numbers("presence_dbfs")
+        self._unlearned = unlearned_dbfs(scene)
+        loudest = np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
+        self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest)
 
     def follow(self, floor_dbfs: Levels) -> None:
         """Set each track's level: the plan's, else the floor minus a margin, else the default."""

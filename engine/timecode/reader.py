@@ -33,6 +33,11 @@ class TimecodeReader:
             for place, (decoder, follower) in self._readers.items()
         }
 
+    @property
+    def places(self) -> tuple[int, ...]:
+        """Places of the tracks that carry code."""
+        return tuple(self._readers)
+
     def skip(self, frames: int) -> None:
         """So many frames were lost and are not looked at."""
         for decoder, _ in self._readers.values():

@@ -200,3 +200,17 @@ def test_every_part_has_a_name(tmp_path: Path, qtbot: QtBot, size: tuple[int, in
     page = deck.page
     parts = (page.list, page.speech, page.peak, page.note, page.passed, page.failed, page.done)
     assert all(part.accessibleName() for part in parts)
+
+
+def test_a_swap_shows_in_the_window(deck: Deck, qtbot: QtBot) -> None:
+    """Once the engine has swapped two tracks, board and check name them so; the choice stays."""
+    deck.press(qtbot, Qt.Key.Key_K)
+    deck.window.watch_page.board.choose((5,))
+    tracks = {t.input: t for t in deck.plan.tracks}
+    swapped = [replace(tracks[{3: 6, 6: 3}.get(n, n)], input=n) for n in sorted(tracks)]
+    deck.plan = replace(deck.plan, tracks=tuple(swapped))
+    deck.client.watching = fake.watch(deck.plan)
+    deck.look(at_three())
+    assert deck.page.title.text() == "3  Navigator safety"
+    assert deck.window.watch_page.board.scene.plan.track(6).label == "Mechanic main"
+    assert deck.window.watch_page.board.chosen == {5}

@@ -1,0 +1,53 @@
+"""A book of alarms that goes on under a changed plan of the same inputs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from engine.alarms.book import Book
+from engine.alarms.cause import causes
+from engine.alarms.entry import Entry
+from engine.alarms.kept import keep, restore
+from engine.detectors.registry import Row
+from engine.model import Alarm, AlarmEvent, AlarmState, EventKind
+from engine.tracks import Scene
+
+
+def carried(
+    book: Book, scene: Scene, rows: Sequence[Row], now_s: float
+) -> tuple[Book, list[AlarmEvent]]:
+    """The same alarms under the new scene, and what that changed.
+
+    Incidents keep their number and their onset. One whose fault is not looked for on its track
+    any more ends; so does a cause (a receiver) that speaks for other tracks now, and its tracks
+    speak for themselves.
+    """
+    fresh = Book(scene, rows)
+    restore(fresh, keep(book), rows)
+    fresh.last_id, fresh.history, fresh.on_break = book.last_id, book.history, book.on_break
+    stay = set(causes(scene.tracks)) & set(causes(book.scene.tracks))
+    names = {cause.name for cause in stay}
+    events: list[AlarmEvent] = []
+    for key, entry in list(fresh.entries_by_key.items()):
+        gone = entry.is_cause and entry.key[0] not in names
+        if entry.place is not None:
+            gone = not scene.watched(entry.row.fault)[entry.place]
+        if gone:
+            del fresh.entries_by_key[key]
+            events += _ended(fresh, entry, now_s)
+        elif entry.part_of is not None and entry.part_of not in names:
+            entry.part_of = None
+            fresh.mark_part(entry)
+            events += fresh.settle(entry, now_s)
+    fresh.refresh_cover()
+    return fresh, events
+
+
+def _ended(book: Book, entry: Entry, now_s: float) -> list[AlarmEvent]:
+    incident = entry.incident
+    if incident is None or not entry.core.raised:
+        return []
+    incident = replace(incident, end_s=now_s)
+    book.history.append(incident)
+    return [AlarmEvent(EventKind.CLEARED, now_s, Alarm(incident, AlarmState.NORMAL))]

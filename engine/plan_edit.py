@@ -1,0 +1,87 @@
+"""Changes to the text of a plan that leave its comments and all other lines as they are. Pure."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.items import AoT, Table
+
+ORDER: Final = (
+    "input",
+    "name",
+    "kind",
+    "who",
+    "level",
+    "pack",
+    "placement",
+    "receiver",
+    "battery",
+)
+"""Keys of a track in the order in which a new plan has them."""
+
+
+def set_value(text: str, place: int, key: str, value: str | int | None) -> str:
+    """The plan with that key of its track at that place (in the file's order) set, or taken out.
+
+    Raises
+    ------
+    IndexError
+        If there is no such track.
+    """
+    document = tomlkit.parse(text)
+    _set(_tracks(document)[place], key, value)
+    return tomlkit.dumps(document)
+
+
+def swap_inputs(text: str, one: int, other: int) -> str:
+    """The plan with the inputs of two tracks exchanged; one of them need not be in the plan."""
+    document = tomlkit.parse(text)
+    changed = {one: other, other: one}
+    for track in _tracks(document):
+        number = int(track["input"])
+        if number in changed:
+            _set(track, "input", changed[number])
+    return tomlkit.dumps(document)
+
+
+def add_track(text: str, number: int) -> str:
+    """The plan with a fresh track on that input at its end."""
+    document = tomlkit.parse(text)
+    track = tomlkit.table()
+    track["input"] = number
+    _tracks(document).append(track)
+    return tomlkit.dumps(document)
+
+
+def remove_track(text: str, place: int) -> str:
+    """The plan without its track at that place; IndexError where there is none."""
+    document = tomlkit.parse(text)
+    del _tracks(document)[place]
+    return tomlkit.dumps(document)
+
+
+def _tracks(document: tomlkit.TOMLDocument) -> AoT:
+    if "track" not in document:
+        document["track"] = tomlkit.aot()
+    tracks = document["track"]
+    assert isinstance(tracks, AoT)
+    return tracks
+
+
+def _set(track: Table, key: str, value: str | int | None) -> None:
+    if value is None:
+        track.pop(key, None)
+        return
+    if key in track:
+        old = track[key]
+        fresh: Any = tomlkit.item(value)
+        fresh.trivia.comment_ws, fresh.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+        fresh.trivia.trail = old.trivia.trail
+        track[key] = fresh
+        return
+    before = [k for k in ORDER[: ORDER.index(key)] if k in track] if key in ORDER else []
+    if before:  # tomlkit has no public way to put a key in its place
+        track.value._insert_after(before[-1], key, tomlkit.item(value))
+    else:
+        track[key] = value
