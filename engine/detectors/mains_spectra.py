@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
 
 from engine.model import Levels
@@ -27,7 +26,7 @@ class MainsSpectra:
     def __init__(self, rate_hz: float) -> None:
         rate_hz /= 2.0
         frames = round(2.0 * WINDOW_S * rate_hz) // 2
-        self._size = scipy.fft.next_fast_len(round(frames * 1.33), real=True)
+        self._size = _fast_length(round(frames * 1.33))
         self._window = np.hanning(frames + 2)[1:-1].astype(np.float32)
         self._bin_hz = rate_hz / self._size
         self._line = np.tile(np.arange(1, HINT_LINES + 1), len(MAINS_HZ))
@@ -47,9 +46,7 @@ class MainsSpectra:
     def mains_hz(self, sound: NDArray[np.float32]) -> Levels:
         """Mains frequency suggested by each row of sound; NaN where no line stands out."""
         halved = sound[:, 0::2] + sound[:, 1::2]
-        spectrum = scipy.fft.rfft(
-            halved[:, : len(self._window)] * self._window, n=self._size, axis=1
-        )
+        spectrum = np.fft.rfft(halved[:, : len(self._window)] * self._window, self._size, axis=1)
         power = spectrum.real**2 + spectrum.imag**2
         height = np.maximum.reduceat(power, self._ranges, axis=1)[:, ::2]
         out = height > _STAND_OUT * (power @ self._beside)
@@ -65,7 +62,20 @@ class MainsSpectra:
         return hz
 
 
-def _peak(power: NDArray[np.float32], at: int) -> float:
+def _fast_length(least: int) -> int:
+    """The next length that has no prime factors but 2, 3 and 5: its transform is quick."""
+    length = least
+    while True:
+        rest = length
+        for prime in (2, 3, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:
+            return length
+        length += 1
+
+
+def _peak(power: NDArray[np.floating], at: int) -> float:
     """Where the parabola through three log powers round bin `at` peaks, in bins."""
     low, middle, high = np.log(power.astype(np.float64) + 1e-30)
     bend = low - 2.0 * middle + high

@@ -15,12 +15,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.signal import butter, sosfilt
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.pairs import PART_S, Pairs, PartClock
 from engine.detectors.slow import Slow
 from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.sections import Sections
 from engine.tracks import Scene
 
 BAND_HZ: Final = (90.0, 350.0)
@@ -61,7 +61,8 @@ class Polarity:
         self._depth = np.maximum(np.floor(needed_s / PART_S), 1.0).astype(np.int64)
         self._slow = Slow(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
-        self._band = butter(1, BAND_HZ, "bandpass", fs=self._slow.rate_hz, output="sos")
+        slow_hz = self._slow.rate_hz
+        self._band = Sections(_band_pass(slow_hz), len(self._places), round(slow_hz / 100), 10)
         self.reset()
 
     def reset(self) -> None:
@@ -69,7 +70,7 @@ class Polarity:
         self._clock = PartClock(len(self._pairs))
         self._sums = np.zeros((len(self._pairs), 2 * self._lags + 3))
         self._heard = [_Heard(deque(maxlen=int(depth))) for depth in self._depth]
-        self._state = np.zeros((len(self._band), len(self._places), 2))
+        self._band.reset()
         self._tail = np.zeros((len(self._places), 2 * self._lags))
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
@@ -78,8 +79,7 @@ class Polarity:
             return unknown(self._tracks)
         m = measurement
         slow = self._slow(m.samples[:, self._places])
-        low, self._state = sosfilt(self._band, slow, axis=1, zi=self._state)
-        x = np.concatenate([self._tail, low], axis=1)
+        x = np.concatenate([self._tail, self._band(slow)], axis=1)
         self._tail = x[:, -2 * self._lags :]
         speech = self._pairs.speech(m, own_only=True)
         self._sums[self._clock.stale(speech, m)] = 0.0
@@ -146,6 +146,15 @@ class Polarity:
         """What was seen, one line."""
         heard = self._heard[self._pairs.safety.tolist().index(place)]
         return f"inverted against the main: correlation {heard.r:.2f}".replace("-", "\u2212")
+
+
+def _band_pass(rate_hz: float) -> Levels:
+    """First-order Butterworth band-pass by the bilinear transform, shape (1, 6)."""
+    low, high = np.tan(np.pi * np.array(BAND_HZ) / rate_hz)
+    width, middle = high - low, low * high
+    a0 = 1.0 + width + middle
+    numerator = (width / a0, 0.0, -width / a0)
+    return np.array([[*numerator, 1.0, 2.0 * (middle - 1.0) / a0, (1.0 - width + middle) / a0]])
 
 
 def _sign(sums: Levels) -> tuple[int, float]:

@@ -6,7 +6,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter1d
 
 AHEAD_S: Final = 0.005
 HOLD_S: Final = 0.080
@@ -32,8 +31,21 @@ class Limiter:
         sound = np.concatenate([self._sound, x])
         fits = np.minimum(1.0, ceiling / np.maximum(np.abs(x), 1e-12))
         wanted = np.concatenate([self._wanted, fits])
-        lowest = minimum_filter1d(wanted, self._reach, origin=(self._reach - 1) // 2)
+        lowest = _sliding_minimum(wanted, self._reach)
         sums = np.cumsum(np.concatenate([[0.0], lowest[-(count + ahead) :]]))
         gain = (sums[ahead:] - sums[:-ahead])[1:] / ahead
         self._sound, self._wanted = sound[count:], wanted[count:]
         return np.asarray(sound[:count] * gain)
+
+
+def _sliding_minimum(x: NDArray[np.float64], width: int) -> NDArray[np.float64]:
+    """The least of each `width` values in a row, shape (len(x) - width + 1,).
+
+    Twice as wide each step, so a wide window takes few passes.
+    """
+    done = 1
+    while done < width:
+        step = min(done, width - done)
+        x = np.minimum(x[:-step], x[step:])
+        done += step
+    return x

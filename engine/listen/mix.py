@@ -18,7 +18,7 @@ from engine.listen.resample import Reader
 from engine.listen.ring import Ring
 from engine.listen.state import FIRST_LEVEL_DB, HIGHEST_LIMIT_DB, LEAST_LEVEL_DB, LIMIT_DB
 from engine.measure.loudness import OFFSET_LU, k_weighting
-from engine.measure.sections import Sections
+from engine.sections import Sections
 
 FADE_IN_S: Final = 0.3
 FADE_OUT_S: Final = 0.1

@@ -12,9 +12,9 @@ from typing import Final
 import numpy as np
 
 from engine.measure.level import Hops
-from engine.measure.sections import Sections
 from engine.measure.windows import HopWindows
 from engine.model import Levels
+from engine.sections import Sections
 from engine.units import FLOOR_DB, power_db
 
 OFFSET_LU: Final = -0.691

@@ -14,7 +14,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
 from engine.model import Samples
 from engine.timecode.encode import BITS, DROP_BIT, FIELD_BITS, SYNC, USER_BITS
@@ -120,20 +119,29 @@ class LtcDecoder:
 
     def _edges(self, part: Samples) -> NDArray[np.float64]:
         """Where edges are in one chunk, in audio frames since the stream began."""
-        smooth = uniform_filter1d(part, self._smooth, mode="nearest")
-        top = maximum_filter1d(smooth, self._envelope, mode="nearest")
-        bottom = minimum_filter1d(smooth, self._envelope, mode="nearest")
-        inner = slice(self._margin, len(part) - self._margin)
-        off = (smooth - 0.5 * (top + bottom))[inner]
-        least = np.maximum(HYSTERESIS * 0.5 * (top - bottom)[inner], HYSTERESIS * QUIETEST)
-        far = np.flatnonzero(np.abs(off) > least)
-        far = far[far >= self._before]
-        if not len(far):
+        reach = self._envelope // 2
+        smooth = part[: len(part) - self._smooth + 1].copy()
+        for later in range(1, self._smooth):
+            smooth += part[later : later + len(smooth)]
+        smooth *= np.float32(1.0 / self._smooth)
+        top, bottom = (
+            _sliding(np.maximum, smooth, self._envelope),
+            _sliding(np.minimum, smooth, self._envelope),
+        )
+        off = smooth[reach:-reach] - np.float32(0.5) * (top + bottom)
+        least = np.float32(0.5 * HYSTERESIS) * (top - bottom)
+        np.maximum(least, np.float32(HYSTERESIS * QUIETEST), out=least)
+        # 1 well above the middle, -1 well below, 0 between; then the begins of the first two.
+        far = (off > least).view(np.int8) - (off < -least).view(np.int8)
+        far[: self._before] = 0
+        begins = np.flatnonzero(far[1:] != far[:-1]) + 1
+        begins = begins[far[begins] != 0]
+        if not len(begins):
             return np.zeros(0)
-        high = off[far] > 0.0
+        high = far[begins] > 0
         before = np.concatenate([[not high[0] if self._high is None else self._high], high[:-1]])
         self._high = bool(high[-1])
-        return self._rest_at + self._margin + self._crossings(off, far[high != before])
+        return self._rest_at + self._margin + self._crossings(off, begins[high != before])
 
     def _crossings(self, off: Samples, edges: NDArray[np.int64]) -> NDArray[np.float64]:
         """Where the sound crosses the middle on its way to each of those edges.
@@ -209,3 +217,13 @@ class LtcDecoder:
         drop = bool(word >> DROP_BIT & 1)
         length = float(self._time[end]) - begin
         return CodeFrame(h, m, s, f, drop, user, begin, length, reverse)
+
+
+def _sliding(choose: np.ufunc, x: Samples, width: int) -> Samples:
+    """The chosen of each `width` values in a row; twice as wide each step, so in few passes."""
+    done = 1
+    while done < width:
+        step = min(done, width - done)
+        x = choose(x[:-step], x[step:])
+        done += step
+    return x

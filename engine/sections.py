@@ -61,6 +61,10 @@ class Sections:
         self._made = np.zeros((tracks, hops * hop_frames))
         self._state = np.zeros((tracks, order))
 
+    def reset(self) -> None:
+        """Forget the sound."""
+        self._state[:] = 0.0
+
     def __call__(self, samples: Samples | Levels) -> Levels:
         """The filtered sound, shape (tracks, frames) like the samples; valid until the next call.
 
@@ -96,7 +100,7 @@ class Sections:
         ends[:, :order] = self._state
         ends[:, order:] = within[:, :, width:].reshape(tracks, -1)
         starts = ends @ self._between[: (groups + 1) * order, : (groups + 1) * order]
-        self._state = starts[:, groups * order :]
+        self._state = starts[:, groups * order :].copy()
         self._state[np.abs(self._state) < _SETTLED] = 0.0
         starts = starts[:, : groups * order].reshape(tracks, groups, order)
         states = within[:, :, :width]

@@ -5,7 +5,7 @@ import pytest
 from scipy import signal
 
 from engine.measure.loudness import k_weighting
-from engine.measure.sections import Sections
+from engine.sections import Sections
 
 RATES_HZ = (8_000, 11_025, 22_050, 44_100, 44_300, 48_000, 88_200, 96_000, 192_000)
 
