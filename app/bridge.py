@@ -10,15 +10,9 @@ from typing import Protocol
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
 
 from engine.commands import (
-    Acknowledge,
-    AcknowledgeAll,
     Command,
     Open,
-    OutOfService,
-    Shelve,
-    Standby,
     Stop,
-    Unshelve,
     Watch,
 )
 from engine.model import Snapshot
@@ -170,34 +164,6 @@ class Bridge(QObject):
     def ask(self, command: Command) -> None:
         """Pass a command on."""
         self._send(command)
-
-    @Slot(int)
-    def acknowledge(self, incident_id: int) -> None:
-        """The crew has seen this incident."""
-        self._send(Acknowledge(incident_id))
-
-    @Slot()
-    def acknowledge_all(self) -> None:
-        """The crew has seen all."""
-        self._send(AcknowledgeAll())
-
-    def shelve(self, incident_id: int, seconds: float | None) -> None:
-        """Put an incident aside for so long; None: until put back."""
-        self._send(Shelve(incident_id, seconds))
-
-    @Slot(int)
-    def unshelve(self, incident_id: int) -> None:
-        """Put a shelved incident back."""
-        self._send(Unshelve(incident_id))
-
-    def out_of_service(self, track: int, on: bool) -> None:
-        """Take a track out of service or put it back."""
-        self._send(OutOfService(track, on))
-
-    @Slot(bool)
-    def set_standby(self, on: bool) -> None:
-        """Say whether the crew is not rolling."""
-        self._send(Standby(on))
 
     @Slot()
     def stop(self) -> None:

@@ -9,7 +9,6 @@ from engine.commands import (
     Acknowledge,
     AcknowledgeAll,
     Open,
-    OutOfService,
     Shelve,
     Standby,
     Stop,
@@ -54,25 +53,14 @@ def test_started_comes_before_the_first_snapshot() -> None:
 
 
 def test_every_command_reaches_the_client() -> None:
-    """Each method sends its own command with its own values."""
+    """Commands are passed on as they are, in order; stop is one of them."""
     client = fake.FakeClient(fake.watch(fake.harbour_plan()), lambda _n: None)
     bridge, _, _ = bridge_on(client)
-    bridge.acknowledge(3)
-    bridge.acknowledge_all()
-    bridge.shelve(4, 300.0)
-    bridge.unshelve(4)
-    bridge.out_of_service(9, True)
-    bridge.set_standby(True)
+    asked = [Acknowledge(3), AcknowledgeAll(), Shelve(4, 300.0), Unshelve(4), Standby(True)]
+    for command in asked:
+        bridge.ask(command)
     bridge.stop()
-    assert client.sent == [
-        Acknowledge(3),
-        AcknowledgeAll(),
-        Shelve(4, 300.0),
-        Unshelve(4),
-        OutOfService(9, True),
-        Standby(True),
-        Stop(),
-    ]
+    assert client.sent == [*asked, Stop()]
     assert client.closed
     assert not bridge.running
 
