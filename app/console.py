@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
+import threading
 import time
 from contextlib import closing
 from typing import Final
@@ -77,6 +78,8 @@ class _Printer:
         self.watch = watch
         how = "joined the running watch of" if self._client.joined else "watching"
         print(f"{how} {watch.source}, {len(watch.plan.tracks)} tracks, {watch.rate}", flush=True)
+        # The words of faults bring all detectors along: read before the first alarm needs them.
+        threading.Thread(target=faults.load, name="words", daemon=True).start()
 
     def _warn(self, words: str) -> None:
         if words and words != self._told:

@@ -1,0 +1,75 @@
+"""The engine's process: a spare that is not needed goes, a session has one engine."""
+
+from __future__ import annotations
+
+import pickle
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from engine import sessions
+from engine.channel import Failed, Job, connect
+from engine.commands import Open
+from engine.process import SPARE
+from engine.who import Who
+
+pytestmark = pytest.mark.end_to_end
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sessions of another user than the one who tests."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+
+
+def engine(*more: str) -> subprocess.Popen[bytes]:
+    """An engine process that waits for its job."""
+    command = [sys.executable, "-m", "engine.process", *more]
+    return subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE)
+
+
+def test_a_spare_goes_when_its_window_goes() -> None:
+    """A loaded process whose input ends without a job ends without a word."""
+    with engine(SPARE) as spare:
+        assert spare.stdin is not None
+        spare.stdin.close()
+        assert spare.wait(60) == 0
+
+
+def test_a_session_that_has_an_engine_gets_no_second_one() -> None:
+    """Who finds the lock held leaves at once and touches nothing."""
+    folder = sessions.new_session()
+    lock = sessions.Lock(folder)
+    with engine() as second:
+        second.communicate(pickle.dumps(Job(str(folder), Open(take="take.wav"))), timeout=60)
+        assert second.returncode == 0
+    lock.release()
+    assert [path.name for path in folder.iterdir()] == ["lock"]
+
+
+def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
+    """The engine waits with its one line until a window took it, then leaves nothing behind."""
+    folder = sessions.new_session()
+    with engine() as failing:
+        assert failing.stdin is not None
+        pickle.dump(Job(str(folder), Open(take="/not/there.wav")), failing.stdin)
+        failing.stdin.close()
+        end = time.monotonic() + 60.0
+        while (running := sessions.running_in(folder)) is None:
+            assert time.monotonic() < end
+            time.sleep(0.02)
+        window = connect(running.address)
+        window.send(Who("window", "crew", 1))
+        told = window.recv()[1]
+        while not isinstance(told, Failed):
+            told = window.recv()[1]
+        assert "/not/there.wav" in told.reason
+        assert "\n" not in told.reason
+        window.close()
+        assert failing.wait(30) == 0
+    assert not folder.exists()
