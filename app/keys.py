@@ -38,6 +38,7 @@ class Act(Enum):
     HEADPHONES = auto()
     LINE_CHECK = auto()
     LINE_CHECK_ONE = auto()
+    PLAN = auto()
     CHIME = auto()
     UP = auto()
     DOWN = auto()
@@ -84,6 +85,7 @@ KEYS: Final = (
     Key(Act.HEADPHONES, "Ctrl+L", "Ctrl+L", "headphones: output and limit"),
     Key(Act.LINE_CHECK, "K", "K", "line check: all tracks, one by one"),
     Key(Act.LINE_CHECK_ONE, "Shift+K", "Shift+K", "line check of the chosen track alone"),
+    Key(Act.PLAN, "P", "P", "plan: edit it while watching, save it, print it"),
     Key(Act.CHIME, "C", "C", "chime: output, level, test"),
     Key(Act.UP, "Up", "↑", "choose the entry (or, on the board, the track) above"),
     Key(Act.DOWN, "Down", "↓", "choose the one below"),

@@ -20,6 +20,7 @@ from app.line_checks import LineChecks
 from app.models import faults
 from app.models.fix_list import Card
 from app.overlays import Overlays
+from app.plans import Plans
 from app.prefs import Choices, Prefs
 from app.shortcuts import Shortcuts, acts_of
 from app.start_page import Input, StartPage
@@ -68,6 +69,7 @@ class MainWindow(QMainWindow):
         self.overlays = Overlays(self)
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
         self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
+        self.plans = Plans(self)
         acts = acts_of(self)
         self._keys = [
             Shortcuts(window, acts, lambda: self.watching, lambda: self.layer.covers)
@@ -87,7 +89,9 @@ class MainWindow(QMainWindow):
         bridge, page = self.bridge, self.watch_page
         bridge.opening.connect(self.start_page.show_progress)
         bridge.started.connect(self._started)
+        bridge.started.connect(self.plans.start)
         bridge.plan_changed.connect(page.change_plan)
+        bridge.plan_changed.connect(self.plans.start)
         bridge.snapshot.connect(self._show_snapshot)
         bridge.failed.connect(self._failed)
         bridge.silent.connect(page.footer.show_silence)
@@ -131,6 +135,7 @@ class MainWindow(QMainWindow):
                 self.prefs.remember(path)
         self.start_page.set_recent(self.prefs.recent)
         self.start_page.show_progress("")
+        self.plans.opened(request)
         self.bridge.open(request)
 
     def _started(self, watch: Watch) -> None:

@@ -81,4 +81,5 @@ def acts_of(window: MainWindow) -> dict[Act, Callable[[], None]]:
         Act.BACK: window.back,
         **window.headphones.acts(),
         **window.line_checks.acts(),
+        **window.plans.acts(),
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import tomlkit
@@ -31,6 +32,25 @@ def set_value(text: str, place: int, key: str, value: str | int | None) -> str:
     """
     document = tomlkit.parse(text)
     _set(_tracks(document)[place], key, value)
+    return tomlkit.dumps(document)
+
+
+def set_limits(text: str, place: int, limits: Mapping[str, float | str]) -> str:
+    """The plan with exactly these limits under its track at that place."""
+    document = tomlkit.parse(text)
+    track = _tracks(document)[place]
+    if "limits" not in track:
+        if not limits:
+            return text
+        track["limits"] = tomlkit.table()
+    table = track["limits"]
+    for name in [name for name in table if name not in limits]:
+        del table[name]
+    for name, value in limits.items():
+        if table.get(name) != value:
+            _set(table, name, value)
+    if not limits:
+        del track["limits"]
     return tomlkit.dumps(document)
 
 
@@ -69,7 +89,7 @@ def _tracks(document: tomlkit.TOMLDocument) -> AoT:
     return tracks
 
 
-def _set(track: Table, key: str, value: str | int | None) -> None:
+def _set(track: Table, key: str, value: str | float | None) -> None:
     if value is None:
         track.pop(key, None)
         return

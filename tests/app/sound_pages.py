@@ -11,6 +11,7 @@ from engine.line_result import Heard, LineCheck
 from engine.listen.state import Listening
 from tests.app import fake, pages
 from tests.app.test_line_checks import DONE, ORDER, VOICE, Deck
+from tests.app.test_plans import made as watching_plan
 
 
 def board(folder: Path) -> MainWindow:
@@ -57,7 +58,19 @@ def line_check(heard: Heard | None) -> Callable[[Path], MainWindow]:
     return made
 
 
+def with_plan(folder: Path) -> MainWindow:
+    """The demo plan as a table, with a mistake in one cell."""
+    text = (Path(__file__).parents[2] / "demo_audio" / "plan.toml").read_text(encoding="utf-8")
+    window = watching_plan(folder, None, text)
+    window.plans.show()
+    model = window.layer.current.model
+    model.setData(model.index(2, 2), "lavv")
+    window.layer.current.table.setCurrentIndex(model.index(2, 2))
+    return window
+
+
 SOUND_PAGES = {
+    "plan": with_plan,
     "listening": listening,
     "headphones": with_headphones,
     "caution": with_caution,

@@ -7,7 +7,7 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.plan_edit import ORDER, add_track, remove_track, set_value, swap_inputs
+from engine.plan_edit import ORDER, add_track, remove_track, set_limits, set_value, swap_inputs
 from engine.plan_text import new_plan
 from tests.strategies import untimed
 
@@ -95,3 +95,23 @@ def test_a_new_plan_can_be_edited() -> None:
     text = set_value(new_plan(["Boom", "Lav"]), 1, "kind", "boom")
     assert tomllib.loads(text)["track"][1]["kind"] == "boom"
     assert text.startswith("# Plan: what each input carries")
+
+
+@untimed
+@given(
+    place=st.integers(0, 1),
+    limits=st.dictionaries(
+        st.sampled_from(["silent_amber_s", "silent_red_s", "low_dbfs"]), st.floats(-99.0, 99.0)
+    ),
+)
+def test_limits_of_a_track_read_back(place: int, limits: dict[str, float]) -> None:
+    """A track's limits are exactly those set; the rest of the plan is as before."""
+    text = set_limits(TEXT, place, limits)
+    want = tomllib.loads(TEXT)
+    want["track"][place].pop("limits", None)
+    if limits:
+        want["track"][place]["limits"] = limits
+    assert tomllib.loads(text) == want
+    assert "# Tonight's plan, by the quay" in text
+    if limits.get("silent_red_s") == 60.0 and place == 1:
+        assert "# it waits a lot" in text

@@ -1,0 +1,184 @@
+"""A plan as a table: its text is the one truth, every edit changes it and can be taken back."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from typing import Any, Final
+
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, Qt, Signal
+from PySide6.QtGui import QUndoCommand, QUndoStack
+
+from engine.plan import PlanError, PlanMistake, parse_plan
+from engine.plan_edit import ORDER, add_track, remove_track, set_limits, set_value
+from engine.toml_lines import toml_lines
+
+LIMITS: Final = "limits"
+COLUMNS: Final = (*ORDER, LIMITS)
+HEADS: Final = (
+    "Input",
+    "Name",
+    "Kind",
+    "Who",
+    "Level",
+    "Pack",
+    "Placement",
+    "Receiver",
+    "Battery",
+    "Limits",
+)
+HELP: Final = {
+    "kind": "lav, boom, ambience, comms, timecode, unused",
+    "level": "main or safety: the two packs of one who; else empty",
+    "battery": "how long a fresh one lasts: 4h, 3h30, 90min",
+    LIMITS: "name = value, name = value: silent_red_s = 60.0",
+}
+MISTAKE_ROLE: Final = Qt.ItemDataRole.UserRole
+_NO_EMPTY: Final = ("kind", "level", "battery")
+"""Where an empty text would be a mistake: the key is taken out instead."""
+
+
+class _Change(QUndoCommand):
+    """One edit: the text before and after."""
+
+    def __init__(self, words: str, put: Callable[[str], None], before: str, after: str) -> None:
+        super().__init__(words)
+        self._put, self._before, self._after = put, before, after
+
+    def undo(self) -> None:
+        """As before."""
+        self._put(self._before)
+
+    def redo(self) -> None:
+        """As after."""
+        self._put(self._after)
+
+
+class PlanTable(QAbstractTableModel):
+    """One row a track, in the file's order. `checked` says that the mistakes may be others."""
+
+    checked = Signal()
+
+    def __init__(self, text: str, inputs: int | None, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.undo_stack = QUndoStack(self)
+        self.inputs = inputs
+        self.mistakes: tuple[PlanMistake, ...] = ()
+        self._put(text)
+
+    # ---- the text ----------------------------------------------------------------------------
+
+    def _put(self, text: str) -> None:
+        rows = tomllib.loads(text).get("track", [])
+        self.beginResetModel()
+        self.text, self._rows = text, rows
+        try:
+            parse_plan(text, self.inputs)
+            self.mistakes = ()
+        except PlanError as error:
+            self.mistakes = error.mistakes
+        lines = toml_lines(text)
+        wrong = {mistake.line: mistake.message for mistake in self.mistakes}
+        self._wrong = {path: wrong[line] for path, line in lines.items() if line in wrong}
+        self.endResetModel()
+        self.checked.emit()
+
+    def change(self, words: str, text: str) -> None:
+        """Take over a changed text, so that it can be taken back."""
+        if text != self.text:
+            self.undo_stack.push(_Change(words, self._put, self.text, text))
+
+    def add(self) -> None:
+        """A fresh track on the first input that is free."""
+        used = {row.get("input") for row in self._rows}
+        number = next(n for n in range(1, len(used) + 2) if n not in used)
+        self.change("add a track", add_track(self.text, number))
+
+    def remove(self, row: int) -> None:
+        """Take that track out."""
+        if 0 <= row < len(self._rows):
+            self.change("remove a track", remove_track(self.text, row))
+
+    # ---- what Qt asks ------------------------------------------------------------------------
+
+    def rowCount(self, parent: QModelIndex | None = None) -> int:  # noqa: N802
+        """How many tracks."""
+        return 0 if parent is not None and parent.isValid() else len(self._rows)
+
+    def columnCount(self, parent: QModelIndex | None = None) -> int:  # noqa: N802
+        """How many keys."""
+        return 0 if parent is not None and parent.isValid() else len(COLUMNS)
+
+    def flags(self, index: QModelIndex) -> Qt.ItemFlag:
+        """Every cell can be edited."""
+        flags = super().flags(index)
+        return flags | Qt.ItemFlag.ItemIsEditable if index.isValid() else flags
+
+    def headerData(  # noqa: N802
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> Any:
+        """Names of the columns."""
+        if role == Qt.ItemDataRole.DisplayRole and orientation is Qt.Orientation.Horizontal:
+            return HEADS[section]
+        return None
+
+    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """The cell's words, and what is wrong with it."""
+        if not index.isValid():
+            return None
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.EditRole):
+            return self.words(index.row(), COLUMNS[index.column()])
+        if role == MISTAKE_ROLE:
+            return self.mistake(index.row(), COLUMNS[index.column()])
+        if role == Qt.ItemDataRole.AccessibleTextRole:
+            key = COLUMNS[index.column()]
+            wrong = self.mistake(index.row(), key)
+            said = f"{HEADS[index.column()]}: {self.words(index.row(), key) or 'empty'}"
+            return f"{said}. Wrong: {wrong}" if wrong else said
+        return None
+
+    def words(self, row: int, key: str) -> str:
+        """What stands in a cell."""
+        value = self._rows[row].get(key, "")
+        if key == LIMITS and isinstance(value, dict):
+            return ", ".join(f"{name} = {_shown(one)}" for name, one in value.items())
+        return str(value)
+
+    def mistake(self, row: int, key: str) -> str:
+        """What is wrong with a cell, empty where nothing is."""
+        place = ("track", row, key)
+        if key == LIMITS:
+            found = (words for path, words in self._wrong.items() if path[:3] == place)
+            return next(found, "")
+        whole = self._wrong.get(("track", row), "") if key == "input" else ""
+        return self._wrong.get(place, whole)
+
+    def setData(  # noqa: N802
+        self, index: QModelIndex, value: Any, role: int = Qt.ItemDataRole.EditRole
+    ) -> bool:
+        """Take over what was typed; False where it can't be written into the plan at all."""
+        if role != Qt.ItemDataRole.EditRole:
+            return False
+        row, key = index.row(), COLUMNS[index.column()]
+        typed = str(value).strip()
+        if typed == self.words(row, key):
+            return True
+        try:
+            text = self._edited(row, key, typed)
+        except (ValueError, TypeError):
+            return False
+        self.change(f"{HEADS[index.column()]} of track {row + 1}", text)
+        return True
+
+    def _edited(self, row: int, key: str, typed: str) -> str:
+        if key == LIMITS:
+            return set_limits(self.text, row, tomllib.loads(typed.replace(",", "\n")))
+        if key == "input":
+            return set_value(self.text, row, key, int(typed) if typed.isdecimal() else typed)
+        if not typed and (key in _NO_EMPTY or key not in self._rows[row]):
+            return set_value(self.text, row, key, None)
+        return set_value(self.text, row, key, typed)
+
+
+def _shown(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else str(value)
