@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from engine.drill.cause import Cause
 from engine.line_result import Verdict
 from engine.tracks import Plan
 
@@ -16,7 +17,9 @@ from engine.tracks import Plan
 class Open:
     """What to watch: a live input (`device`: index or part of its name), a take, or the demo take.
 
-    `plan` is the path of a plan file. `speed`, `loop` and `start_s` hold for a take only.
+    `plan` is the path of a plan file. `speed`, `loop` and `start_s` hold for a take only. With a
+    `seed` it is a drill: faults are put into the take, as many and as strong as `level` says;
+    `blind`: the board shows levels only.
     """
 
     device: int | str | None = None
@@ -26,6 +29,9 @@ class Open:
     speed: float = 1.0
     loop: bool = False
     start_s: float = 0.0
+    seed: int | None = None
+    level: str = "real"
+    blind: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +212,14 @@ class ChangePlan:
 
 
 @dataclass(frozen=True, slots=True)
+class CallCause:
+    """In a drill: what the mixer takes to be wrong on that input; for the log alone."""
+
+    track: int | None
+    cause: Cause
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """End the watch; `if_alone`: only where no other window looks at it."""
 
@@ -242,6 +256,7 @@ Command = (
     | EndLineCheck
     | SwapInputs
     | ChangePlan
+    | CallCause
     | Stop
     | Look
 )

@@ -11,6 +11,7 @@ import numpy as np
 
 from engine import plain
 from engine.commands import Command, Mark, Open, Watch
+from engine.drill.truth import Truth
 from engine.kept import Kept
 from engine.line_result import LineResult
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
@@ -215,6 +216,11 @@ class LogFeed:
             told = (result.track, result.verdict.value, result.note, plain.dumps(result.heard))
             self.log.write([Line("line check", (*told, *stamp.values))], stamp, now=True)
 
+    def planted(self, truths: Sequence[Truth], at_s: float) -> None:
+        """In a drill: faults that were put in have begun."""
+        if truths:
+            self.log.write([_truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
+
     def asked(self, command: Command, who: Who, at_s: float, kept: Kept) -> None:
         """Somebody pressed something; `kept` is what a restart needs now."""
         stamp = self.stamp(at_s)
@@ -243,3 +249,9 @@ def _incident_line(i: Incident) -> Line:
 
 def _kept_line(kept: Kept) -> Line:
     return Line("kept", (plain.dumps(kept),))
+
+
+def _truth_line(t: Truth) -> Line:
+    severity = None if t.severity is None else t.severity.word
+    told = (t.onset_s, t.end_s, t.strength, severity, t.remark)
+    return Line("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *told))

@@ -63,7 +63,13 @@ CREATE TABLE line_check (
     at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK)
+_DRILL: Final = """
+CREATE TABLE drill_fault (
+    number INTEGER PRIMARY KEY, cause TEXT NOT NULL, tracks TEXT NOT NULL, onset_s REAL NOT NULL,
+    end_s REAL NOT NULL, strength REAL NOT NULL, severity TEXT, remark TEXT NOT NULL);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL)
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
 VERSION: Final = len(MIGRATIONS)
@@ -87,6 +93,7 @@ INSERTS: Final = {
     "level": "INSERT OR REPLACE INTO level VALUES (?, ?, ?)",
     "gap": "INSERT INTO gap VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "line check": "INSERT INTO line_check VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "drill fault": "INSERT OR REPLACE INTO drill_fault VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
     "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
 }
 """How a line of each kind is written."""

@@ -189,7 +189,8 @@ class Alarm:
     """An incident as the crew sees it: with its alarm state.
 
     `seen_s` is when it was acknowledged; `until_s` when a shelving ends by itself (None: until
-    put back by hand); `unstable` marks a chattering alarm.
+    put back by hand); `unstable` marks a chattering alarm. `unnamed`: in a drill, what it is must
+    not be told yet.
     """
 
     incident: Incident
@@ -208,6 +209,7 @@ class EventKind(StrEnum):
     CLEARED = "cleared"
     SEEN = "seen"
     UNSEEN = "unseen"
+    unnamed: bool = False
     SHELVED = "shelved"
     UNSHELVED = "unshelved"
     SUPPRESSED = "suppressed"

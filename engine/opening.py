@@ -8,12 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from engine.commands import Open
+from engine.drill.plan import DrillError, schedule
+from engine.drill.source import DrillSource, look_into
 from engine.plan import load_plan
 from engine.plan_text import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
 from engine.sources.device import DeviceSource, find_again, find_input
 from engine.sources.paced import Paced
-from engine.sources.take import open_take
+from engine.sources.take import TakeSource, open_take
 from engine.tracks import Plan, plan_for
 
 REPLAY_BLOCK_S = 0.02
@@ -26,7 +28,7 @@ def with_demo(request: Open, progress: Callable[[str], None] | None = None) -> O
         return request
     from demo_audio import demo_take  # only here: nothing else needs it
 
-    demo = demo_take(progress=progress)
+    demo = demo_take(progress=progress, healthy=request.seed is not None)
     return replace(request, demo=False, take=str(demo.take), plan=request.plan or str(demo.plan))
 
 
@@ -43,7 +45,27 @@ def open_source(request: Open) -> Source:
     if request.take is None:
         raise SourceError("nothing to watch: name a take or a live input")
     take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
-    return Paced(take, request.speed, time.monotonic, time.sleep)
+    paced = Paced(take, request.speed, time.monotonic, time.sleep)
+    return paced if request.seed is None else _drill(request, request.seed, paced, take)
+
+
+def _drill(request: Open, seed: int, paced: Paced, take: TakeSource) -> DrillSource:
+    """The take with the faults of that seed put in."""
+    info = take.info
+    try:
+        assert info.frames is not None
+        assert request.take is not None
+        tracks = fitting_plan(request.plan, info).tracks
+        length_s = info.frames / info.sample_rate_hz
+        planned = schedule(tracks, length_s, seed, request.level)
+        look = look_into(request.take, info.sample_rate_hz)
+        return DrillSource(paced, planned, look, seed, take.first_frame)
+    except DrillError as error:
+        paced.close()
+        raise SourceError(str(error)) from error
+    except BaseException:
+        paced.close()
+        raise
 
 
 def open_again(info: SourceInfo) -> Source:

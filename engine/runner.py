@@ -16,6 +16,7 @@ from engine import opening
 from engine.alarms.kept import keep
 from engine.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.drift import Drift
+from engine.drill.source import truths_of
 from engine.kept import Kept
 from engine.listen.output import ASKED, Listener
 from engine.listen.ring import Ring
@@ -315,6 +316,8 @@ class Runner:
             self._listener.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self._log_tick(self.pipeline.now_s)
+        if self._feed is not None:
+            self._feed.planted(truths_of(self._source), self.pipeline.fed_s)
         if self._info.live:
             self._drift.add(now, len(block.samples) + block.lost_frames)
         self._reason, self._lost_since = "", None

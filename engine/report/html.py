@@ -63,14 +63,19 @@ svg.mark {{ display: inline-block; width: 11px; height: 11px; margin-right: 4px;
 
 def html(report: Report) -> str:
     """The whole file as text, to be written in UTF-8."""
-    body = "\n".join(part for block in pages(report) for part in _block(block))
+    return page(f"{report.title}: report", pages(report))
+
+
+def page(title: str, blocks: Iterable[Block]) -> str:
+    """Those blocks as one file that stands alone, to be written in UTF-8."""
+    body = "\n".join(part for block in blocks for part in _block(block))
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         # Nothing may be loaded or run, whatever a name from a file should slip in.
         '<meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
-        f"<title>{escape(report.title)}: report</title>\n<style>{_STYLE}</style>\n</head>\n"
+        f"<title>{escape(title)}</title>\n<style>{_STYLE}</style>\n</head>\n"
         f"<body>\n{body}\n</body>\n</html>\n"
     )
 

@@ -1,0 +1,251 @@
+"""The score of a drill: what the crew and trackwarden itself made of each fault. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+from typing import Final
+
+from engine.coverage_timeline import CoverageTimeline
+from engine.drill.cause import Cause
+from engine.drill.truth import Truth
+from engine.model import Fault, Incident, Severity
+from engine.tracks import Track
+
+EARLY_S: Final = 1.0
+"""An alarm's onset may lie so far outside the fault itself and still be of it."""
+ANSWER_S: Final = 15.0
+"""A fault that is over may still be answered for so long."""
+
+_OF_PAIRS: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.DUPLICATE)
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """The mixer named a cause for that input (None: for none in particular)."""
+
+    at_s: float
+    track: int | None
+    cause: Cause
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The crew called that incident seen."""
+
+    at_s: float
+    incident_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One fault and what was made of it; times in stream time, None where it never came.
+
+    found_s, found : when trackwarden raised its alarm, and as which fault
+    seen_s : when the crew first answered, by calling it seen or by naming a cause
+    called : the first cause named
+    """
+
+    truth: Truth
+    found_s: float | None = None
+    found: Fault | None = None
+    seen_s: float | None = None
+    called: Cause | None = None
+
+    @property
+    def friend(self) -> bool:
+        """Nothing was wrong."""
+        return self.truth.cause is Cause.NOTHING
+
+    @property
+    def missed(self) -> bool:
+        """The crew never answered a fault that was to be heard."""
+        return self.truth.severity is not None and self.seen_s is None
+
+    @property
+    def right(self) -> bool | None:
+        """The cause named was the right one; None where none was named."""
+        return None if self.called is None else self.called is self.truth.cause
+
+    @property
+    def seen_after_s(self) -> float | None:
+        """From onset to the crew's first answer."""
+        return None if self.seen_s is None else self.seen_s - self.truth.onset_s
+
+    @property
+    def found_after_s(self) -> float | None:
+        """From onset to trackwarden's alarm."""
+        return None if self.found_s is None else self.found_s - self.truth.onset_s
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """A whole drill.
+
+    false_calls : causes named where nothing was wrong
+    false_alarms : alarms of trackwarden's own that no fault explains
+    uncovered_s : time in which a performer had no healthy pack; `unseen_s` of it before it was seen
+    """
+
+    results: tuple[Result, ...]
+    false_calls: int
+    false_alarms: int
+    uncovered_s: float
+    unseen_s: float
+    watched_s: float
+
+    @property
+    def faults(self) -> tuple[Result, ...]:
+        """Those that were to be heard."""
+        return tuple(r for r in self.results if r.truth.severity is not None)
+
+    @property
+    def missed(self) -> int:
+        """How many the crew never answered."""
+        return sum(result.missed for result in self.faults)
+
+    @property
+    def right(self) -> int:
+        """How many causes were named rightly."""
+        return sum(result.right is True for result in self.faults)
+
+    @property
+    def found(self) -> int:
+        """How many faults trackwarden raised an alarm for."""
+        return sum(result.found_s is not None for result in self.faults)
+
+    @property
+    def named(self) -> int:
+        """How many of them trackwarden named as what they were."""
+        return sum(result.found is result.truth.cause.fault for result in self.faults)
+
+    @property
+    def seen_s(self) -> float | None:
+        """Median time from onset to seen; None where nothing was."""
+        return _median(result.seen_after_s for result in self.faults)
+
+    @property
+    def found_s(self) -> float | None:
+        """Median time from onset to trackwarden's alarm."""
+        return _median(result.found_after_s for result in self.faults)
+
+
+def score(
+    tracks: Sequence[Track],
+    truths: Sequence[Truth],
+    incidents: Sequence[Incident],
+    seen: Sequence[Seen],
+    calls: Sequence[Call],
+    watched_s: float,
+) -> Score:
+    """The score of what was watched; faults that were to come later do not count.
+
+    All times are stream times of the drill; a fault is answered from its onset until `ANSWER_S`
+    after its end.
+    """
+    begun = [truth for truth in truths if truth.counts and truth.onset_s < watched_s]
+    results = tuple(_result(truth, incidents, seen, calls) for truth in begun)
+    return Score(
+        results=results,
+        false_calls=_false_calls(begun, calls),
+        false_alarms=_false_alarms(tracks, truths, incidents),
+        uncovered_s=_uncovered_s(tracks, _as_incidents(results), watched_s),
+        unseen_s=_uncovered_s(tracks, _as_incidents(results, unseen=True), watched_s),
+        watched_s=watched_s,
+    )
+
+
+def _result(
+    truth: Truth, incidents: Sequence[Incident], seen: Sequence[Seen], calls: Sequence[Call]
+) -> Result:
+    mine = [i for i in incidents if _is_of(i, truth)]
+    raised = [i for i in mine if _raised_s(i) is not None]
+    same = [i for i in raised if i.fault is truth.cause.fault] or raised
+    numbers = {i.id for i in mine}
+    answers = [c for c in calls if _answers(c, truth)]
+    times_s = [s.at_s for s in seen if s.incident_id in numbers and s.at_s >= truth.onset_s]
+    times_s += [c.at_s for c in answers]
+    first = min(same, key=lambda i: _raised_s(i) or 0.0, default=None)
+    return Result(
+        truth=truth,
+        found_s=None if first is None else _raised_s(first),
+        found=None if first is None else first.fault,
+        seen_s=min(times_s, default=None),
+        called=min(answers, key=lambda c: c.at_s).cause if answers else None,
+    )
+
+
+def _raised_s(incident: Incident) -> float | None:
+    times_s = [t for t in (incident.amber_s, incident.red_s) if t is not None]
+    return min(times_s, default=None)
+
+
+def _inputs(incident: Incident) -> tuple[int, ...]:
+    return incident.tracks if incident.track is None else (incident.track,)
+
+
+def _is_of(incident: Incident, truth: Truth) -> bool:
+    inside = truth.onset_s - EARLY_S <= incident.onset_s <= truth.end_s + EARLY_S
+    return inside and bool(set(_inputs(incident)) & set(truth.tracks))
+
+
+def _answers(call: Call, truth: Truth) -> bool:
+    in_time = truth.onset_s <= call.at_s <= truth.end_s + ANSWER_S
+    return in_time and (call.track is None or call.track in truth.tracks)
+
+
+def _false_calls(truths: Sequence[Truth], calls: Sequence[Call]) -> int:
+    wrong = 0
+    for call in calls:
+        of = [truth for truth in truths if _answers(call, truth)]
+        nothing = all(truth.cause is Cause.NOTHING for truth in of)
+        wrong += nothing and call.cause is not Cause.NOTHING
+    return wrong
+
+
+def _false_alarms(
+    tracks: Sequence[Track], truths: Sequence[Truth], incidents: Sequence[Incident]
+) -> int:
+    """Alarms that nothing explains; of a pair's fault, a fault of the other pack does."""
+    who = {track.input: track.who or track.input for track in tracks}
+    real = [truth for truth in truths if truth.cause is not Cause.NOTHING]
+
+    def explained(incident: Incident) -> bool:
+        if any(_is_of(incident, truth) for truth in real):
+            return True
+        mine = {who.get(number) for number in _inputs(incident)}
+        return incident.fault in _OF_PAIRS and any(
+            truth.onset_s - EARLY_S <= incident.onset_s <= truth.end_s + ANSWER_S
+            and mine & {who.get(number) for number in truth.tracks}
+            for truth in real
+        )
+
+    return sum(i.part_of is None and not explained(i) for i in incidents)
+
+
+def _as_incidents(results: Iterable[Result], *, unseen: bool = False) -> list[Incident]:
+    """The truth as incidents; `unseen`: only as long as nobody had seen it."""
+    made = []
+    for result in results:
+        truth, fault = result.truth, result.truth.cause.fault
+        if fault is None or truth.severity is None:
+            continue
+        one = Incident(
+            truth.number, None, fault, Severity.RED, truth.onset_s,
+            end_s=truth.end_s, tracks=truth.tracks,
+        )  # fmt: skip
+        if unseen and result.seen_s is not None:
+            one = replace(one, end_s=min(truth.end_s, result.seen_s))
+        made.append(one)
+    return made
+
+
+def _uncovered_s(tracks: Sequence[Track], incidents: Sequence[Incident], length_s: float) -> float:
+    whos = CoverageTimeline(tracks, incidents, length_s).whos()
+    return sum(stretch.length_s for who in whos for stretch in who.uncovered)
+
+
+def _median(values: Iterable[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return median(known) if known else None
