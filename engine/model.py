@@ -6,10 +6,10 @@ sample rate. Track arrays run in the order of the plan's tracks.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
-from typing import Final
+from typing import Final, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ Samples = NDArray[np.float32]
 """Audio, shape (frames, channels), full scale 1.0."""
 Levels = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+_Made = TypeVar("_Made")
 
 
 class Kind(StrEnum):
@@ -132,6 +133,16 @@ class Measurement:
     presence_dbfs: Levels
     present: Flags
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
+    _made: dict[Hashable, object] = field(default_factory=dict, init=False, repr=False)
+
+    def once(self, key: Hashable, make: Callable[[], _Made]) -> _Made:
+        """What `make` derives from this tick: made for the first who asks, kept for the others.
+
+        `key` says what it is; nobody may change what comes back.
+        """
+        if key not in self._made:
+            self._made[key] = make()
+        return cast(_Made, self._made[key])
 
 
 class State(IntEnum):
@@ -198,6 +209,7 @@ class Alarm:
     seen_s: float | None = None
     until_s: float | None = None
     unstable: bool = False
+    unnamed: bool = False
 
 
 class EventKind(StrEnum):
@@ -209,7 +221,6 @@ class EventKind(StrEnum):
     CLEARED = "cleared"
     SEEN = "seen"
     UNSEEN = "unseen"
-    unnamed: bool = False
     SHELVED = "shelved"
     UNSHELVED = "unshelved"
     SUPPRESSED = "suppressed"

@@ -121,7 +121,7 @@ class DeadMic:
 
     def _take_in(self, m: Measurement, known: Flags) -> Flags:
         """Levels of this tick into the history; returns where it lies under the limit."""
-        slow = self._slow(m.samples)
+        slow = self._slow.of(m)
         step = np.empty_like(slow)
         np.subtract(slow[:, 1:], slow[:, :-1], out=step[:, 1:])
         step[:, 0] = slow[:, 0] - self._last

@@ -40,6 +40,8 @@ _GIVE_UP_TICKS: Final = 100
 IDLE_DB: Final = -110.0
 """Who is under this is muted: nothing to learn from."""
 _LOWEST_POWER: Final = np.float32(1e-16)
+_DB: Final = np.float32(10.0 / np.log(10.0))
+"""Decibels of a natural logarithm, which numpy takes of many float32 several times faster."""
 
 
 class Dropout:
@@ -102,9 +104,9 @@ class Dropout:
         per_hop = max(1, round(hop_frames / self._wanted_frames))
         while hop_frames % per_hop:
             per_hop -= 1
-        x = np.ascontiguousarray(m.samples.T).reshape(tracks, hops * per_hop, -1)
-        power = np.vecdot(x, x) * np.float32(2.0 / x.shape[-1])
-        now_db = np.float32(10.0) * np.log10(np.maximum(power, _LOWEST_POWER))
+        x = np.square(m.samples.T).reshape(tracks * hops * per_hop, -1)
+        power = (x @ np.full(x.shape[1], 2.0 / x.shape[1], np.float32)).reshape(tracks, -1)
+        now_db = _DB * np.log(np.maximum(power, _LOWEST_POWER))
         if not m.valid.all():
             now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan
         self._step_s = m.hop_s / per_hop

@@ -66,6 +66,7 @@ class Duplicate:
         wanted = scene.sample_rate_hz / SLOW_HZ
         divisors = [n for n in range(1, tick_frames // 10 + 1) if tick_frames % n == 0]
         self._factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))
+        self._ones = np.ones(self._factor, dtype=np.float32)
         self._piece = max(16, _SMALL // max(1, self._tracks**2))
         self._least = np.full((self._tracks, self._tracks), ALIKE)
         self._unlike = np.full((self._tracks, self._tracks), UNLIKE)
@@ -94,10 +95,8 @@ class Duplicate:
     def _correlate(self, m: Measurement) -> tuple[Levels, Flags]:
         """Pearson's r of every two tracks at lag zero; and which tracks have sound to correlate."""
         x = m.samples.T
-        slow = x[:, 0 :: self._factor].copy()
-        for phase in range(1, self._factor):
-            slow += x[:, phase :: self._factor]
-        step = np.diff(slow, axis=1)
+        slow = (x.reshape(-1, self._factor) @ self._ones).reshape(len(x), -1)
+        step = slow[:, 1:] - slow[:, :-1]
         # In pieces too small for the library to start threads, which cost more than they bring.
         across = np.zeros((self._tracks, self._tracks), dtype=np.float32)
         for first in range(0, step.shape[1], self._piece):

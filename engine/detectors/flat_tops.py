@@ -106,25 +106,25 @@ def _judged(
     """
     if not len(first):
         return _NONE
-    x = sound.astype(np.float64)
     a, b = first + trim, last - trim
+    begin, end, before, after = (sound[at].astype(np.float64) for at in (a, b, first - 1, last + 1))
     length = b - a + 1
-    sign = np.sign(x[a])
-    slope = (x[b] - x[a]) / (length - 1)
-    into = sign * (x[a] - slope * (1 + trim) - x[first - 1])
-    out_of = sign * (x[b] + slope * (1 + trim) - x[last + 1])
+    sign = np.sign(begin)
+    slope = (end - begin) / (length - 1)
+    into = sign * (begin - slope * (1 + trim) - before)
+    out_of = sign * (end + slope * (1 + trim) - after)
     offsets = np.concatenate([[0], np.cumsum(length)[:-1]])
     within = np.arange(int(length.sum())) - np.repeat(offsets, length)
-    line = np.repeat(x[a], length) + np.repeat(slope, length) * within
-    bend = np.maximum.reduceat(np.abs(x[np.repeat(a, length) + within] - line), offsets)
+    line = np.repeat(begin, length) + np.repeat(slope, length) * within
+    bend = np.maximum.reduceat(np.abs(sound[np.repeat(a, length) + within] - line), offsets)
     if trim:
         corner = np.full(len(a), _CORNER_TRIMMED)
     else:
         corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
-    keep = np.minimum(into, out_of) >= corner * np.maximum(bend, _quantum(x))
+    keep = np.minimum(into, out_of) >= corner * np.maximum(bend, _quantum(sound))
     if trim:  # what a high-pass leaves of a level top sinks towards zero
         keep &= sign * slope <= 2.0 * bend / length
-    ends = np.where(np.abs(x[a]) >= np.abs(x[b]), x[a], x[b])
+    ends = np.where(np.abs(begin) >= np.abs(end), begin, end)
     return FlatTops(
         row=(first // size)[keep],
         start=(first % size)[keep],
@@ -151,7 +151,7 @@ def _joined(found: list[FlatTops]) -> FlatTops:
     return FlatTops(row[order], start[order], length[order], ceiling[order], is_level[order])
 
 
-def _quantum(x: Levels) -> float:
+def _quantum(x: Samples) -> float:
     """The converter's step: 16-bit if every sample is a 16-bit code, else 24-bit."""
-    codes = x[:768] * 32768.0
+    codes = x[:768] * np.float32(32768.0)
     return _CODE_16 if bool(np.all(codes == np.round(codes))) else _CODE_24

@@ -126,7 +126,7 @@ class Hum:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        self._held.append(self._slow(m.samples))
+        self._held.append(self._slow.of(m))
         self._heard_s += m.end_s - m.start_s
         if len(self._held) == _EVERY:
             self._push(np.concatenate(self._held, axis=1))

@@ -18,6 +18,7 @@ import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.bursts import Burst, Event
+from engine.detectors.treble import treble
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.tracks import Scene
 from engine.units import rms_dbfs
@@ -97,22 +98,22 @@ class NoiseBurst:
 
     def _bright(self, m: Measurement) -> Flags:
         """Hops that may be hash, shape (hops, tracks)."""
-        hops, tracks = m.valid.shape
-        x = m.samples.T
-        step = np.zeros_like(x)
-        np.subtract(x[:, self._lag :], x[:, : -self._lag], out=step[:, self._lag :])
-        by_hop = step.reshape(tracks, hops, -1)
-        treble = (np.vecdot(by_hop, by_hop) * np.float32(1.0 / by_hop.shape[-1])).T
-        treble_db = rms_dbfs(treble)
-        usual_db = np.fmin.reduce(self._treble_db)
+        energy = treble(m, self._lag)
+        bright = (energy >= BRIGHT * m.mean_square) & m.valid & self._watched
         if self._tick < _HISTORY // 3:
-            usual_db = np.full(tracks, np.inf)
-        floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + OVER_FLOOR_DB)
-        bright = 2.0 * m.mean_square >= 10.0 ** (floor_db / 10.0)
-        bright &= treble >= BRIGHT * m.mean_square
-        bright &= (treble_db >= usual_db + RISE_DB) & m.valid & self._watched
-        middle_db = np.median(treble_db, axis=0)
-        self._treble_db[self._tick % _HISTORY] = np.where(m.valid.all(axis=0), middle_db, np.nan)
+            bright[:] = False
+        elif bright.any():
+            usual_db = np.fmin.reduce(self._treble_db)
+            bright &= rms_dbfs(energy) >= usual_db + RISE_DB
+            floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + OVER_FLOOR_DB)
+            bright &= 2.0 * m.mean_square >= 10.0 ** (floor_db / 10.0)
+        # The mean of the two middle hops, in decibels: their median.
+        middle = len(energy) // 2
+        sorted_db = rms_dbfs(np.sort(energy, axis=0)[middle - 1 : middle + 1])
+        middle_db = sorted_db.sum(axis=0) / 2.0
+        if not m.valid.all():
+            middle_db[~m.valid.all(axis=0)] = np.nan
+        self._treble_db[self._tick % _HISTORY] = middle_db
         self._tick += 1
         return np.asarray(bright)
 
@@ -168,12 +169,9 @@ class NoiseBurst:
             return False
         power = np.mean(run.spectra[inner], axis=0)
         hz = np.arange(len(power)) * (self._rate_hz / (2.0 * (len(power) - 1)))
-        density_db = np.array(
-            [
-                10.0 * np.log10(power[(hz >= low) & (hz < high)].mean() + 1e-30)
-                for low, high in pairwise(BANDS_HZ)
-            ]
-        )
+        bands = [power[(hz >= low) & (hz < high)] for low, high in pairwise(BANDS_HZ)]
+        # At low sample rates the upper bands are empty.
+        density_db = 10.0 * np.log10([band.mean() + 1e-30 for band in bands if len(band)])
         spread_db = float(density_db.max() - density_db.min())
         fallen_db = float((np.maximum.accumulate(density_db) - density_db).max())
         even = spread_db <= EVEN_DB or (fallen_db <= FALL_DB and spread_db <= RISEN_DB)

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Samples
+from engine.model import Measurement, Samples
 
 SLOW_HZ: Final = 2000.0
 
@@ -26,6 +26,10 @@ class Slow:
         self.factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))
         self.rate_hz = sample_rate_hz / self.factor
         self._mean = np.full(self.factor, 1.0 / self.factor, dtype=np.float32)
+
+    def of(self, m: Measurement) -> NDArray[np.float32]:
+        """The slow sound of one tick, made once for all who ask; not to be changed."""
+        return m.once(("slow", self.factor), lambda: self(m.samples))
 
     def __call__(self, samples: Samples) -> NDArray[np.float32]:
         """The slow sound, shape (tracks, frames / factor); `samples` are whole hops."""
