@@ -74,9 +74,12 @@ class Ring:
         gap = min(end_frame - len(samples) - self.end, self.capacity)
         if gap > 0:
             self._write(np.zeros((len(self.inputs), gap), dtype=np.int16), end_frame - len(samples))
-        newest = samples[-self.capacity :, :].T[self._channels]
-        clean = np.nan_to_num(newest, nan=0.0, posinf=1.0, neginf=-1.0)
-        self._write(np.rint(np.clip(clean, -1.0, 1.0) * SCALE).astype(np.int16), end_frame)
+        newest = samples[-self.capacity :, :].T[self._channels]  # a copy, changed in place
+        np.clip(newest, -1.0, 1.0, out=newest)
+        if np.isnan(newest.sum()):
+            np.nan_to_num(newest, copy=False, nan=0.0)
+        np.multiply(newest, SCALE, out=newest)
+        self._write(np.rint(newest, out=newest).astype(np.int16), end_frame)
 
     def _write(self, values: NDArray[np.int16], end_frame: int) -> None:
         count = values.shape[1]

@@ -71,6 +71,8 @@ def test_samples_that_are_no_numbers_stay_harmless() -> None:
     ring = Ring((1,), RATE)
     ring.put(np.array([[np.nan], [np.inf], [-np.inf], [7.0]], dtype=np.float32), 4)
     assert ring.read(1, 0, 4).tolist() == [0.0, 1.0, -1.0, 1.0]
+    ring.put(np.array([[np.inf], [-np.inf], [3e38], [3e38]], dtype=np.float32), 8)
+    assert ring.read(1, 4, 4).tolist() == [1.0, -1.0, 1.0, 1.0]
 
 
 def test_other_inputs_go_on_from_what_was_kept() -> None:
