@@ -17,7 +17,7 @@ from engine.opening import fitting_plan, with_demo
 from engine.plan import PlanError
 from engine.report import words
 from engine.report.model import Section
-from engine.scan import SCHEMA, ScanResult, scan_source
+from engine.scan import SCHEMA, ScanResult, scan_take
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
 
@@ -72,16 +72,14 @@ def _scan(take: str, plan: str | None) -> tuple[ScanResult, str]:
     """What was found, and the take's path."""
     request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), _say)
     assert request.take is not None
-    source = open_take(request.take)
-    try:
-        fitting = fitting_plan(request.plan, source.info)
-    except BaseException:
-        source.close()
-        raise
-    for notice in source.info.notices:
+    source = open_take(request.take, read_ahead=0)
+    source.close()
+    info = source.info
+    fitting = fitting_plan(request.plan, info)
+    for notice in info.notices:
         _say(notice)
-    progress = _progress(source.info.frames, source.info.sample_rate_hz)
-    return scan_source(source, fitting, progress), request.take
+    progress = _progress(info.frames, info.sample_rate_hz)
+    return scan_take(request.take, fitting, progress), request.take
 
 
 def _say(line: str) -> None:

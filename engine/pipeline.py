@@ -37,12 +37,13 @@ from engine.commands import (
 from engine.desk import Desk
 from engine.detectors.base import Feed, doubted
 from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.front import Front, Tick
 from engine.kept import Kept
 from engine.lines import ASKED as LINE_CHECK
 from engine.lines import Lines
 from engine.measure.floor import Learned
-from engine.measure.meter import Meter, Totals
-from engine.model import AlarmEvent, Block, Incident, Measurement, Samples, Snapshot
+from engine.measure.meter import Totals
+from engine.model import AlarmEvent, Block, Incident, Measurement, Snapshot
 from engine.plan_change import judged, refuse_other_inputs
 from engine.ribbon import RibbonRecorder
 from engine.timecode.clock import Reference, TimecodeClock
@@ -50,9 +51,6 @@ from engine.timecode.count import FRAME_RATES
 from engine.timecode.rolling import RecordRun
 from engine.tracks import BY_TIMECODE, Plan, Scene
 from engine.units import FLOOR_DB, amplitude_db
-
-LONGEST_GAP_S: Final = 5.0
-"""A longer gap is skipped: it says no more about a track, and measuring it would take time."""
 
 PEAK_HOLD_TICKS: Final = 20
 
@@ -79,7 +77,8 @@ class Pipeline:
         self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
         self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
         learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
-        self.meter = Meter(self.scene, learned)
+        self._front = Front(self.scene, learned)
+        self.meter = self._front.meter
         self.book = Book(self.scene, rows)
         self.desk = Desk()
         self.audio_lost_s = 0.0
@@ -89,13 +88,10 @@ class Pipeline:
         self._rows = tuple(rows)
         self._detectors = {id(row): row.detector(self.scene) for row in rows}
         self.lines = Lines(self.scene, self.meter, self._detectors.values(), kept)
-        self._inputs = np.array([track.input - 1 for track in plan.tracks])
         self._ribbon = RibbonRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
-        self._tick = 0
-        self._untold_lost = 0
         self._stalled_s: float | None = None
-        self._start_tick()
+        self._newest = 0
         self._latest: Measurement | None = None
         self.on_tick: Callable[[Measurement], None] | None = None
         self._doubt_until_s = 0.0
@@ -103,8 +99,7 @@ class Pipeline:
             self._go_on_from(kept)
 
     def _go_on_from(self, kept: Kept) -> None:
-        self._tick = int(kept.fed_s / self.tick_s + 1e-6)
-        self.meter.skip(self._tick)
+        self._front.skip(int(kept.fed_s / self.tick_s + 1e-6))
         self.audio_lost_s = kept.audio_lost_s
         self._doubt_until_s = kept.fed_s + DOUBT_S
         self.desk = kept.desk
@@ -143,17 +138,17 @@ class Pipeline:
     @property
     def tick_s(self) -> float:
         """Length of a tick, s; 0.1 but for rates that are no multiple of 100 Hz."""
-        return self.meter.tick_frames / self.scene.sample_rate_hz
+        return self._front.tick_s
 
     @property
     def now_s(self) -> float:
         """Stream time at the end of the last whole tick."""
-        return self._tick * self.tick_s
+        return self._front.now_s
 
     @property
     def fed_s(self) -> float:
         """Stream time at the end of the last frame that came in."""
-        return self.now_s + self._filled / self.scene.sample_rate_hz
+        return self._front.fed_s
 
     @property
     def latest(self) -> Measurement | None:
@@ -166,61 +161,35 @@ class Pipeline:
         """Take in a block of any length, shape (frames, channels of the source)."""
         events = self._lose(block.lost_frames)
         self._stalled_s = None
-        return events + self._push(block.samples.T)
+        for tick in self._front.feed(block.samples):
+            events += self.take_in(tick)
+        return events
 
     def _lose(self, lost_frames: int) -> list[AlarmEvent]:
-        """Go through a gap; of a long one only its begin, and skip whole ticks of the rest."""
         rate_hz = self.scene.sample_rate_hz
         if self._stalled_s is not None:  # stream time is never to fall behind what was told
             lost_frames = max(lost_frames, round((self._stalled_s - self.fed_s) * rate_hz))
         self.audio_lost_s += lost_frames / rate_hz
-        longest = round(LONGEST_GAP_S * rate_hz)
-        skipped = max(lost_frames - longest, 0) // self.meter.tick_frames
-        events = self._push(None, lost_frames - skipped * self.meter.tick_frames)
-        self._tick += skipped
-        self.meter.skip(skipped)
-        if self._stalled_s is None:
-            self._untold_lost += skipped * self.meter.tick_frames
-        return events
-
-    def _push(self, channels: Samples | None, frames: int = 0) -> list[AlarmEvent]:
-        """Fill ticks from samples, shape (channels of the source, frames), or from lost frames."""
-        frames = frames if channels is None else channels.shape[1]
         events: list[AlarmEvent] = []
-        done = 0
-        while done < frames:
-            filled = self._filled
-            step = min(self.meter.tick_frames - filled, frames - done)
-            here = slice(filled, filled + step)
-            if channels is not None:
-                self._rest[:, here] = channels[self._inputs, done : done + step]
-            self._missing[here] = channels is None
-            self._filled += step
-            done += step
-            if channels is None and self._stalled_s is None:
-                self._untold_lost += step
-            if self._filled == self.meter.tick_frames:
-                events += self._one_tick()
+        for tick in self._front.lose(lost_frames, told=self._stalled_s is not None):
+            events += self.take_in(tick)
         return events
 
-    def _one_tick(self) -> list[AlarmEvent]:
-        samples, missing = self._rest.T, self._missing
-        self._start_tick()
-        start_s = self.now_s
-        self._tick += 1
-        measurement = self.meter.update(samples, missing if missing.any() else None)
+    def take_in(self, tick: Tick) -> list[AlarmEvent]:
+        """Judge one measured tick; returns what happened."""
+        measurement = tick.measurement
         self._latest = measurement
         if self.on_tick is not None:
             self.on_tick(measurement)
         self.clock.update(measurement.timecode)
-        self._peaks[self._tick % PEAK_HOLD_TICKS] = np.maximum(
+        self._peaks[tick.number % PEAK_HOLD_TICKS] = np.maximum(
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
+        self._newest = tick.number % PEAK_HOLD_TICKS
         told = self._roll_by_code(measurement)
         resting = self._standing_by or self.book.on_break
-        feed = Feed(self.now_s, lost_frames=self._untold_lost, standby=resting)
-        self._untold_lost = 0
-        return told + self._judge(measurement, feed, start_s)
+        feed = Feed(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
+        return told + self._judge(measurement, feed, measurement.start_s)
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""
@@ -229,14 +198,7 @@ class Pipeline:
             return []
         if rolls:
             self._standing_by = False
-        return crew.set_standby(self.book, not rolls, self.now_s)
-
-    def _start_tick(self) -> None:
-        """Fresh memory for each tick: what looked at the last one may keep it."""
-        tracks = len(self.plan.tracks)
-        self._rest = np.zeros((tracks, self.meter.tick_frames), dtype=np.float32)
-        self._missing = np.zeros(self.meter.tick_frames, dtype=np.bool_)
-        self._filled = 0
+        return crew.set_standby(self.book, not rolls, measurement.end_s)
 
     def stalled(self, now_s: float, reason: str) -> list[AlarmEvent]:
         """No audio comes, and it is `now_s` by the runner's clock: keep the alarms going."""
@@ -271,9 +233,7 @@ class Pipeline:
 
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
-        samples, missing = self._rest[:, : self._filled].T, self._missing[: self._filled]
-        self.meter.finish(samples, missing if missing.any() else None)
-        self._start_tick()
+        self._front.finish()
 
     # ---- the crew ----------------------------------------------------------------------------
 
@@ -331,7 +291,7 @@ class Pipeline:
         """All that a window needs to draw the present."""
         nothing = np.full(len(self.plan.tracks), FLOOR_DB)
         m = self._latest
-        newest = self._peaks[self._tick % PEAK_HOLD_TICKS]
+        newest = self._peaks[self._newest]
         label, origin = self.clock.label_at(now_s)
         return Snapshot(
             now_s=now_s,

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Generator
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 from typing import Any, Final
 
 from engine.coverage_timeline import CoverageTimeline
 from engine.level_history import HistoryRecorder, LevelHistory
 from engine.measure.meter import Totals
+from engine.measuring import Measured, is_worth_it, measure, measure_ahead
 from engine.model import Incident
 from engine.pipeline import Pipeline
-from engine.sources.base import EndOfTake, Source, SourceInfo
+from engine.sources.base import Source, SourceError, SourceInfo
+from engine.sources.take import open_take
 from engine.timecode.clock import Reference, TimecodeClock
-from engine.tracks import Plan
+from engine.tracks import Plan, Scene
 from engine.units import stated
-
-READ_TIMEOUT_S: Final = 1.0
-"""A disk may take its time; asked again until the take ends or fails."""
 
 SCHEMA: Final = 1
 """Version of the JSON document; raised when a script that reads it would have to change."""
@@ -138,44 +139,74 @@ def _seconds(at_s: float | None) -> float | None:
     return None if at_s is None else round(at_s, 4)
 
 
-def scan_source(
-    source: Source, plan: Plan, progress: Callable[[float], None] | None = None
-) -> ScanResult:
-    """Watch a take to its end and return all that was found; closes the source.
+Progress = Callable[[float], None]
+"""Called now and then with the seconds of the take that are done."""
 
-    `progress` is called now and then with the seconds of the take that are done.
+
+def scan_source(source: Source, plan: Plan, progress: Progress | None = None) -> ScanResult:
+    """Watch a take to its end and return all that was found; closes the source.
 
     Raises
     ------
     SourceError
         If the take can't be read to its end.
     """
-    info = source.info
-    since = Fraction(info.start_samples or 0, info.sample_rate_hz)
-    pipeline = Pipeline(plan, info.sample_rate_hz, reference=Reference(since))
-    recorder = HistoryRecorder(len(plan.tracks))
-    pipeline.on_tick = recorder.add
-    frames = 0
-    try:
-        while True:
-            block = source.read(READ_TIMEOUT_S)
-            if block is None:
-                continue
-            frames += len(block.samples) + block.lost_frames
-            pipeline.feed(block)
-            if progress is not None:
-                progress(frames / source.info.sample_rate_hz)
-    except EndOfTake:
-        pipeline.finish()
-    finally:
-        source.close()
-    return ScanResult(
-        info,
-        plan,
-        frames,
-        pipeline.totals(),
-        pipeline.incidents(),
-        pipeline.clock,
-        recorder.history(),
-        pipeline.audio_lost_s,
-    )
+    watch = _Watch(source.info, plan)
+    return watch.result(measure(source, watch.scene), progress)
+
+
+def scan_take(take: str | Path, plan: Plan, progress: Progress | None = None) -> ScanResult:
+    """The same of a take by its path, on two cores where that is worth it.
+
+    Raises
+    ------
+    SourceError
+        If the take can't be opened or read to its end.
+    """
+    source = open_take(take, read_ahead=0)
+    if not is_worth_it((source.info.frames or 0) / source.info.sample_rate_hz):
+        return scan_source(source, plan, progress)
+    source.close()
+    watch = _Watch(source.info, plan)
+    return watch.result(measure_ahead(take, watch.scene), progress)
+
+
+class _Watch:
+    """Judges what was measured of one take, wherever that was done."""
+
+    def __init__(self, info: SourceInfo, plan: Plan) -> None:
+        self._info = info
+        self._plan = plan
+        since = Fraction(info.start_samples or 0, info.sample_rate_hz)
+        self._pipeline = Pipeline(plan, info.sample_rate_hz, reference=Reference(since))
+        self._recorder = HistoryRecorder(len(plan.tracks))
+        self._pipeline.on_tick = self._recorder.add
+
+    @property
+    def scene(self) -> Scene:
+        """What is to be measured."""
+        return self._pipeline.scene
+
+    def result(
+        self, stretches: Generator[Measured, None, None], progress: Progress | None
+    ) -> ScanResult:
+        """Go through the take to its end."""
+        rate_hz = self._info.sample_rate_hz
+        with closing(stretches):
+            for stretch in stretches:
+                for tick in stretch.ticks:
+                    self._pipeline.take_in(tick)
+                if progress is not None:
+                    progress(stretch.frames / rate_hz)
+        if stretch.totals is None:
+            raise SourceError(f"{self._info.name}: ended before it was measured: scan it again")
+        return ScanResult(
+            self._info,
+            self._plan,
+            stretch.frames,
+            stretch.totals,
+            self._pipeline.incidents(),
+            self._pipeline.clock,
+            self._recorder.history(),
+            stretch.lost_frames / rate_hz,
+        )
