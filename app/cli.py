@@ -92,6 +92,28 @@ def _replay(arguments: argparse.Namespace) -> int:
     return _look_at(request, arguments.console)
 
 
+def _drill(arguments: argparse.Namespace) -> int:
+    import secrets
+
+    seed = secrets.randbelow(10_000) if arguments.seed is None else arguments.seed
+    request = Open(
+        take=None if arguments.take == _DEMO else arguments.take,
+        demo=arguments.take == _DEMO,
+        plan=arguments.plan,
+        speed=arguments.speed,
+        seed=seed,
+        level=arguments.level,
+        blind=arguments.blind,
+    )
+    if not arguments.console and display.available():
+        return _window(request)
+    from app.drill_console import drill_in_terminal
+
+    if not arguments.console:
+        print(f"trackwarden: {display.why_not()}: drilling in the terminal", file=sys.stderr)
+    return OK if drill_in_terminal(request, arguments.take) else FAILED
+
+
 def _look_at(request: Open, console: bool) -> int:
     if not console and display.available():
         return _window(request)
@@ -260,6 +282,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_console(replay)
 
+    _drill_command(commands)
     scan = _command(
         commands,
         "scan",
@@ -306,6 +329,40 @@ _REPORT_FORMS: Final = (
 _TAKE_HELP: Final = (
     "a multichannel WAV or FLAC, a folder of mono files, or the word demo for the demo take"
 )
+
+
+def _drill_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    drill = _command(
+        commands,
+        "drill",
+        _drill,
+        "rehearse: replay a healthy take with faults put in, and score the crew",
+        "trackwarden drill demo --level hard --seed 7",
+    )
+    drill.add_argument("take", metavar="TAKE", help=_TAKE_HELP)
+    _add_plan(drill)
+    drill.add_argument(
+        "--seed", type=_seed, metavar="N", help="the same N is the same drill; else a new one"
+    )
+    drill.add_argument(
+        "--level",
+        choices=("easy", "real", "hard"),
+        default="real",
+        help="number, strength and overlap of the faults (default real)",
+    )
+    drill.add_argument(
+        "--blind", action="store_true", help="the board shows levels only: no colours, no list"
+    )
+    drill.add_argument(
+        "--speed", type=_positive, default=1.0, metavar="X", help="X times real time (default 1)"
+    )
+    _add_console(drill)
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or len(text) > 9:
+        raise argparse.ArgumentTypeError(f"{text!r}: give a whole number of at most nine digits")
+    return int(text)
 
 
 def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

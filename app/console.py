@@ -29,6 +29,19 @@ def watch_in_terminal(request: Open) -> bool:
     Ctrl+C ends the watch, unless a window looks at it as well. OSError where it can't be opened.
     """
     client = EngineClient(request, "terminal")
+    watch = print_all(client)
+    if watch is None:
+        return False
+    if client.goes_on:
+        _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
+    with closing(open_to_read(client.folder / sessions.LOG)) as log:
+        found, watched, lost = incidents(log), watched_s(log), lost_s(log)
+    print(summary(found, watch.plan, watched, lost))
+    return any(incident.red_s is not None for incident in found)
+
+
+def print_all(client: EngineClient) -> Watch | None:
+    """Print what happens until the watch ends or Ctrl+C, and close it; None: it never began."""
     printer = _Printer(client)
     before = signal.signal(signal.SIGINT, lambda *_: printer.leave())
     try:
@@ -36,14 +49,7 @@ def watch_in_terminal(request: Open) -> bool:
     finally:
         client.close()
         signal.signal(signal.SIGINT, before)
-    if printer.watch is None:
-        return False
-    if client.goes_on:
-        _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
-    with closing(open_to_read(client.folder / sessions.LOG)) as log:
-        found, watched, lost = incidents(log), watched_s(log), lost_s(log)
-    print(summary(found, printer.watch.plan, watched, lost))
-    return any(incident.red_s is not None for incident in found)
+    return printer.watch
 
 
 class _Printer:

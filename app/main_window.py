@@ -14,6 +14,7 @@ from app.acts import Acts
 from app.alerts import Alerts
 from app.bridge import Bridge
 from app.chime import ChimeSettings, Player
+from app.drills import Drills
 from app.glances import Glances
 from app.headphones import Headphones
 from app.line_checks import LineChecks
@@ -23,7 +24,7 @@ from app.overlays import Overlays
 from app.plans import Plans
 from app.prefs import Choices, Prefs
 from app.shortcuts import Shortcuts, acts_of
-from app.start_page import Input, StartPage
+from app.start_page import Input, StartPage, is_plan
 from app.views.overlay import Layer, Question
 from app.views.watch_page import WatchPage
 from engine.commands import Open, Watch
@@ -70,6 +71,7 @@ class MainWindow(QMainWindow):
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
         self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
         self.plans = Plans(self)
+        self.drills = Drills(bridge, self.watch_page, self.layer, self.alerts, lambda: self.look)
         acts = acts_of(self)
         self._keys = [
             Shortcuts(window, acts, lambda: self.watching, lambda: self.layer.covers)
@@ -100,6 +102,8 @@ class MainWindow(QMainWindow):
         bridge.stopped.connect(self._stopped)
         self.start_page.chosen.connect(self.open)
         self.start_page.line_check_asked.connect(self.line_checks.check_next)
+        self.start_page.drill_asked.connect(self._ask_drill)
+        self.drills.wanted.connect(self.open)
         self.layer.covered.connect(self._refresh_keys)
         self.pages.currentChanged.connect(self._refresh_keys)
         page.header.standby_asked.connect(self.acts.standby)
@@ -136,13 +140,19 @@ class MainWindow(QMainWindow):
         self.start_page.set_recent(self.prefs.recent)
         self.start_page.show_progress("")
         self.plans.opened(request)
+        self.drills.begin(request)
         self.bridge.open(request)
+
+    def _ask_drill(self) -> None:
+        takes = [path for path in self.prefs.recent if not is_plan(path)]
+        self.drills.ask(takes, self.start_page.plan)
 
     def _started(self, watch: Watch) -> None:
         self._live = watch.live
         self.acts.start()
         self.start_page.show_error("")
         self.watch_page.start(watch)
+        self.drills.start()
         self.alerts.start(self.windowIcon())
         self.setWindowTitle(f"{watch.plan.title or watch.source} – trackwarden")
         self.pages.setCurrentWidget(self.watch_page)
@@ -150,7 +160,9 @@ class MainWindow(QMainWindow):
         self.watch_page.fix_list.setFocus()
 
     def _show_snapshot(self, snapshot: Snapshot) -> None:
+        snapshot = self.drills.kept_back(snapshot)
         cards = self.watch_page.show_snapshot(snapshot)
+        self.drills.show_snapshot(snapshot)
         self.alerts.show_snapshot(snapshot, cards)
         self.headphones.show_snapshot(snapshot)
         self.line_checks.show_snapshot(snapshot)

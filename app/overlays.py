@@ -47,7 +47,9 @@ class Overlays:
     def show_history(self) -> None:
         """Incidents and marks of this watch."""
         window, last = self._window, self._window.watch_page.last
-        if last is not None:
+        if window.drills.secret:
+            window.watch_page.footer.say("The history would tell: after the drill.")
+        elif last is not None:
             from app.views.history import HistoryPage  # brings the log's reader: only when asked
 
             plan, folder = window.watch_page.plan, window.bridge.folder

@@ -53,6 +53,7 @@ class StartPage(QWidget):
 
     chosen = Signal(object)
     line_check_asked = Signal()
+    drill_asked = Signal()
 
     def __init__(self) -> None:
         super().__init__()
@@ -67,6 +68,7 @@ class StartPage(QWidget):
         self.take = Button("Open a take", "T", main=True)
         self.folder = Button("Open a folder of mono files", "F")
         self.demo = Button("Watch the demo take", "D", main=True)
+        self.drill = Button("Drill", "R", main=True)
         self.choose_plan = Button("Choose a plan", "P")
         self.drop_plan = Button("No plan", "X")
         self.plan_words = plain(wrap=True)
@@ -90,7 +92,7 @@ class StartPage(QWidget):
         grid.addWidget(self.inputs, 1, 0)
         grid.addWidget(self.recent, 1, 1)
         grid.addLayout(self._line(self.watch, self.check), 2, 0)
-        grid.addLayout(self._line(self.take, self.folder, self.demo), 2, 1)
+        grid.addLayout(self._line(self.take, self.folder, self.demo, self.drill), 2, 1)
         grid.setColumnStretch(0, 1)
         grid.setColumnStretch(1, 1)
         grid.setRowStretch(1, 1)
@@ -124,6 +126,7 @@ class StartPage(QWidget):
         self.take.clicked.connect(self.ask_take)
         self.folder.clicked.connect(self.ask_folder)
         self.demo.clicked.connect(lambda: self.chosen.emit(Open(demo=True, plan=self.plan)))
+        self.drill.clicked.connect(self.drill_asked)
         self.choose_plan.clicked.connect(self.ask_plan)
         self.drop_plan.clicked.connect(lambda: self.set_plan(None))
         self.inputs.currentItemChanged.connect(self._may_watch)
@@ -134,6 +137,7 @@ class StartPage(QWidget):
             ("P", self.choose_plan),
             ("X", self.drop_plan),
             ("K", self.check),
+            ("R", self.drill),
         ):
             shortcut = QShortcut(QKeySequence(letter), self)
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from engine.model import Fault, Incident
+from engine.model import Alarm, Fault, Incident
 
 if TYPE_CHECKING:
     from engine.detectors.registry import Row
+
+UNNAMED: Final = "what is it?"
+UNNAMED_BEFORE: Final = "what was it?"
 
 
 def load() -> tuple[Row, ...]:
@@ -32,6 +35,11 @@ def word(fault: Fault) -> str:
     """What a fault is called on the screen."""
     found = next((row.word for row in load() if row.fault is fault), "")
     return found or fault.value.replace("_", " ")
+
+
+def told(alarm: Alarm) -> str:
+    """What an alarm's fault is called; a question while a drill keeps it back."""
+    return UNNAMED if alarm.unnamed else word(alarm.incident.fault)
 
 
 def check_first(incident: Incident) -> str:

@@ -60,7 +60,19 @@ def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
     made += [(_order(a), _single(a, known, snapshot.now_s)) for a in left]
     made += _batteries(known, snapshot)
     cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
-    return tuple(_noted(card, snapshot.desk) for card in cards)
+    unnamed = {a.incident.id for a in snapshot.alarms if a.unnamed}
+    veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
+    return tuple(_noted(card, snapshot.desk) for card in veiled)
+
+
+def _veiled(card: Card) -> Card:
+    """The same card in a drill, where the mixer is to say first what it is."""
+    title = f"Tracks {text.numbers(card.tracks)}" if len(card.tracks) > 2 else card.title
+    asked = faults.UNNAMED if card.severity is not None else faults.UNNAMED_BEFORE
+    headline = text.sentence(("Uncovered: " if card.uncovered else "") + asked)
+    return replace(
+        card, title=title, name=title, headline=headline, check="", fault=faults.UNNAMED, where=""
+    )
 
 
 def _noted(card: Card, desk: Desk) -> Card:

@@ -85,10 +85,10 @@ def _fault_state(alarms: Sequence[Alarm], now_s: float) -> RowState:
     if alarm.state is AlarmState.SUPPRESSED:
         notes.append("suppressed")
         if incident.part_of is None:
-            return RowState(Mark.SUPPRESSED, faults.word(incident.fault), _join(notes))
+            return RowState(Mark.SUPPRESSED, faults.told(alarm), _join(notes))
     if alarm.unstable:
         notes.append("unstable")
-    return RowState(mark, faults.word(incident.fault), _join(notes), incident.severity)
+    return RowState(mark, faults.told(alarm), _join(notes), incident.severity)
 
 
 def _join(notes: Iterable[str]) -> str:
@@ -109,11 +109,13 @@ def row_state(
         alarm = _worst(shelved)
         left = "" if alarm.until_s is None else text.lasted(alarm.until_s - now_s + 0.999)
         note = _join(("shelved", left))
-        return RowState(Mark.SHELVED, faults.word(alarm.incident.fault), note)
+        return RowState(Mark.SHELVED, faults.told(alarm), note)
     word, note = text.healthy_word(track.kind, present)
     returned = [a for a in alarms if a.state is AlarmState.RETURNED]
     if returned:
-        return RowState(Mark.RETURNED, word, f"was {faults.word(_worst(returned).incident.fault)}")
+        alarm = _worst(returned)
+        was = faults.UNNAMED_BEFORE if alarm.unnamed else f"was {faults.told(alarm)}"
+        return RowState(Mark.RETURNED, word, was)
     return RowState(Mark.OK, word, note)
 
 

@@ -161,7 +161,7 @@ class Closer(QWidget):
                 continue
             incident = mine[row].incident
             ended = incident.end_s is not None
-            word = faults.word(incident.fault) + (" · back" if ended else "")
+            word = faults.told(mine[row]) + (" · back" if ended else "")
             ago_s = snapshot.now_s - incident.onset_s
             said.append(f"{word}, began {text.lasted(ago_s)} ago")
             label.setText(word, color=self.look.colour(None if ended else incident.severity))

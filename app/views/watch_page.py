@@ -12,6 +12,7 @@ from app.theme import Look
 from app.views.bands import STANDBY_WORDS, Band
 from app.views.board import Board
 from app.views.closer import Closer
+from app.views.drill_panel import DrillPanel
 from app.views.fix_list import FixList
 from app.views.footer import Footer
 from app.views.header import Header
@@ -35,7 +36,7 @@ class WatchPage(QWidget):
         self.board, self.closer, self.fix_list = Board(look), Closer(look), FixList()
         self.left = QStackedWidget()
         self.long_break_s = LONG_BREAK_S
-        self.listen_bar = ListenBar()
+        self.listen_bar, self.drill_panel = ListenBar(), DrillPanel(self)
         self.plan = Plan(())
         self.last: Snapshot | None = None
         self._cards_key: object = None
@@ -50,6 +51,7 @@ class WatchPage(QWidget):
         for view in (self.board, self.closer):
             self.left.addWidget(view)
         left.addWidget(self.left, 1)
+        left.addWidget(self.drill_panel)
         left.addWidget(self.listen_bar)
         grid.addWidget(self.header, 0, 0, 1, 2)
         grid.addLayout(left, 1, 0)
@@ -65,6 +67,7 @@ class WatchPage(QWidget):
             part.set_scale(scale)
         self.header.set_look(look.name)
         self.rest.set_scale(scale)
+        self.drill_panel.set_scale(scale)
         self.board.set_look(look, scale)
         self.closer.set_look(look, scale)
         self.fix_list.set_look(look, scale)
