@@ -148,7 +148,7 @@ def score(
     results = tuple(_result(truth, incidents, seen, calls) for truth in begun)
     return Score(
         results=results,
-        false_calls=_false_calls(begun, calls),
+        false_calls=_false_calls(tracks, truths, incidents, calls),
         false_alarms=_false_alarms(tracks, truths, incidents),
         uncovered_s=_uncovered_s(tracks, _as_incidents(results), watched_s),
         unseen_s=_uncovered_s(tracks, _as_incidents(results, unseen=True), watched_s),
@@ -195,33 +195,51 @@ def _answers(call: Call, truth: Truth) -> bool:
     return in_time and (call.track is None or call.track in truth.tracks)
 
 
-def _false_calls(truths: Sequence[Truth], calls: Sequence[Call]) -> int:
-    wrong = 0
-    for call in calls:
-        of = [truth for truth in truths if _answers(call, truth)]
-        nothing = all(truth.cause is Cause.NOTHING for truth in of)
-        wrong += nothing and call.cause is not Cause.NOTHING
-    return wrong
+def _false_calls(
+    tracks: Sequence[Track],
+    truths: Sequence[Truth],
+    incidents: Sequence[Incident],
+    calls: Sequence[Call],
+) -> int:
+    """Causes named where nothing was wrong; who answers a pair's alarm of ours is not to blame."""
+    real = [truth for truth in truths if truth.cause is not Cause.NOTHING]
+
+    def excused(call: Call) -> bool:
+        return any(
+            call.track in _inputs(i) and i.onset_s <= call.at_s and _echoes(i, real, tracks)
+            for i in incidents
+        )
+
+    return sum(
+        call.cause is not Cause.NOTHING
+        and not any(_answers(call, truth) for truth in real)
+        and not excused(call)
+        for call in calls
+    )
 
 
 def _false_alarms(
     tracks: Sequence[Track], truths: Sequence[Truth], incidents: Sequence[Incident]
 ) -> int:
-    """Alarms that nothing explains; of a pair's fault, a fault of the other pack does."""
-    who = {track.input: track.who or track.input for track in tracks}
+    """Alarms that nothing explains."""
     real = [truth for truth in truths if truth.cause is not Cause.NOTHING]
+    return sum(
+        i.part_of is None
+        and not any(_is_of(i, truth) for truth in real)
+        and not _echoes(i, real, tracks)
+        for i in incidents
+    )
 
-    def explained(incident: Incident) -> bool:
-        if any(_is_of(incident, truth) for truth in real):
-            return True
-        mine = {who.get(number) for number in _inputs(incident)}
-        return incident.fault in _OF_PAIRS and any(
-            truth.onset_s - EARLY_S <= incident.onset_s <= truth.end_s + ANSWER_S
-            and mine & {who.get(number) for number in truth.tracks}
-            for truth in real
-        )
 
-    return sum(i.part_of is None and not explained(i) for i in incidents)
+def _echoes(incident: Incident, truths: Sequence[Truth], tracks: Sequence[Track]) -> bool:
+    """A pair's alarm that a fault of the other pack explains."""
+    who = {track.input: track.who or track.input for track in tracks}
+    mine = {who.get(number) for number in _inputs(incident)}
+    return incident.fault in _OF_PAIRS and any(
+        truth.onset_s - EARLY_S <= incident.onset_s <= truth.end_s + ANSWER_S
+        and mine & {who.get(number) for number in truth.tracks}
+        for truth in truths
+    )
 
 
 def _as_incidents(results: Iterable[Result], *, unseen: bool = False) -> list[Incident]:

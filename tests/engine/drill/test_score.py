@@ -98,6 +98,14 @@ def test_a_pair_alarm_on_the_other_pack_is_explained() -> None:
     assert scored(hum, [incident(1, 2, Fault.HUM, 24.0, 1.0)]).false_alarms == 1
 
 
+def test_who_answers_such_a_pair_alarm_made_no_false_call() -> None:
+    """A cause named on the other pack counts neither as false nor as an answer to the fault."""
+    hum, call = [truth(1, Cause.HUM, 1)], [Call(26.0, 2, Cause.MUTED)]
+    done = scored(hum, [incident(1, 2, Fault.PAIR_DRIFT, 24.0, 1.0)], calls=call)
+    assert (done.false_calls, done.missed) == (0, 1)
+    assert scored(hum, calls=call).false_calls == 1
+
+
 def test_a_receiver_is_one_fault_named_on_any_of_its_tracks() -> None:
     """Several alarms of one cause are one fault, and one answer is enough."""
     gone = [truth(1, Cause.RECEIVER, 1, 2)]
