@@ -10,7 +10,6 @@ memory); shares of the shapes: common practice, no source.
 from __future__ import annotations
 
 import numpy as np
-from scipy import signal
 
 from engine.inject.base import Put, Span
 from engine.inject.shape import envelope
@@ -56,6 +55,8 @@ def _drive(clean: Samples, rate: int, ceiling: float, over_db: float) -> Samples
 
 def _tilted(samples: Samples, rate: int, corner_hz: float) -> Samples:
     """First-order high-pass that starts settled on the span's first sample."""
+    from scipy import signal  # a second to load, and only a drill needs it
+
     b, a = signal.butter(1, corner_hz, "highpass", fs=rate)
     state = signal.lfilter_zi(b, a)[:, np.newaxis] * samples[:1]
     done, _ = signal.lfilter(b, a, samples, axis=0, zi=state)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
 from engine.model import Levels, Samples
 from engine.units import amplitude
@@ -42,6 +41,8 @@ def link_hash(frames: int, tracks: int, rate: int, rng: np.random.Generator) -> 
     Discriminator noise grows 6 dB per octave with frequency; under the threshold, clicks of one
     turn of phase come on top. Source: S. O. Rice, "Noise in FM receivers", 1963 (from memory).
     """
+    from scipy import signal  # a second to load, and only a drill needs it
+
     rising = np.diff(white(frames + 1, tracks, rng), axis=0)
     chance = rng.random((tracks, frames), dtype=np.float32).T
     clicks = chance < CLICKS_HZ / rate

@@ -8,7 +8,6 @@ Common practice, no source.
 from __future__ import annotations
 
 import numpy as np
-from scipy import signal
 
 from engine.inject.base import Put, Span, ramp
 from engine.inject.shape import voice_gain
@@ -19,6 +18,8 @@ from engine.units import amplitude
 def pair_drift(span: Span, strength: float, rng: np.random.Generator) -> Put:
     """Strength: loss of the voice, 4 dB (0) to 18 dB (1); muffled also cut above 5 kHz (0) to
     1 kHz (1). Slipped, muffled or half unplugged, one in three each."""
+    from scipy import signal  # a second to load, and only a drill needs it
+
     loss_db = 4.0 + 14.0 * strength
     weight = ramp(span.frames, span.rate, 0.02)
     clean = span.clean()

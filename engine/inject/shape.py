@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from engine.model import Levels, Samples
 from engine.units import amplitude, amplitude_db
@@ -12,6 +11,11 @@ from engine.units import amplitude, amplitude_db
 def envelope(samples: Samples, rate: int, window_s: float = 0.05) -> Samples:
     """Smoothed sample peak of each track over `window_s`, shape (frames, tracks)."""
     window = max(1, int(window_s * rate))
+    from scipy.ndimage import (  # a second to load, and only a drill needs it
+        maximum_filter1d,
+        uniform_filter1d,
+    )
+
     held = maximum_filter1d(np.abs(samples), window, axis=0)
     return np.asarray(uniform_filter1d(held, window, axis=0), dtype=np.float32)
 

@@ -42,15 +42,20 @@ def write_take(path: Path, tracks: int, minutes: float) -> None:
     """The demo take's first twelve tracks, repeated in time and over the tracks."""
     from demo_audio import demo_take
 
-    demo, rate_hz = soundfile.read(demo_take().take, dtype="float32", always_2d=True)
-    assert rate_hz == RATE_HZ
-    channels = [demo[:, n % 12] * 10 ** (-(n // 12) / 20) for n in range(tracks)]
-    once = np.stack(channels, axis=1)
+    gains = np.array([10 ** (-(n // 12) / 20) for n in range(tracks)], dtype=np.float32)
+    places = np.arange(tracks) % 12
     left = round(minutes * 60 * RATE_HZ)
-    with soundfile.SoundFile(path, "w", RATE_HZ, tracks, "PCM_24", format="RF64") as file:
+    with (
+        soundfile.SoundFile(demo_take().take) as demo,
+        soundfile.SoundFile(path, "w", RATE_HZ, tracks, "PCM_24", format="RF64") as file,
+    ):
+        assert demo.samplerate == RATE_HZ
         while left > 0:
-            file.write(once[:left])
-            left -= len(once)
+            block = demo.read(min(RATE_HZ, left), dtype="float32", always_2d=True)
+            if not len(block):
+                demo.seek(0)
+            file.write(block[:, places] * gains)
+            left -= len(block)
 
 
 def read_alone(path: Path) -> None:
