@@ -1,0 +1,50 @@
+"""From the command to the first meter on the board: wall seconds, several runs.
+
+Run: python -m tests.benchmarks.startup [RUNS]   (needs a display, or QT_QPA_PLATFORM=offscreen)
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import time
+
+_INSIDE = """
+import sys, time
+import app.main_window as w
+shown = w.MainWindow._show_snapshot
+def first(self, snapshot):
+    shown(self, snapshot)
+    self.repaint()
+    print(time.time(), flush=True)
+    self.bridge.stop()
+    sys.stdout.close()
+    import os
+    os._exit(0)
+w.MainWindow._show_snapshot = first
+from app.cli import main
+main(["replay", "demo"])
+"""
+
+
+def once() -> float:
+    """Seconds from starting the program to the first painted snapshot."""
+    began = time.time()
+    command = [sys.executable, "-c", _INSIDE]
+    out = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False).stdout
+    return float(out.split()[-1]) - began
+
+
+def main() -> None:
+    """Run it a few times; the first run may still render the demo take."""
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 5
+    once()
+    times = [once() for _ in range(runs)]
+    print(
+        f"command to first meter: median {statistics.median(times):.2f} s, worst {max(times):.2f}"
+    )
+
+
+if __name__ == "__main__":
+    main()
