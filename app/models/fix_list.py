@@ -70,9 +70,7 @@ def _veiled(card: Card) -> Card:
     title = f"Tracks {text.numbers(card.tracks)}" if len(card.tracks) > 2 else card.title
     asked = faults.UNNAMED if card.severity is not None else faults.UNNAMED_BEFORE
     headline = text.sentence(("Uncovered: " if card.uncovered else "") + asked)
-    return replace(
-        card, title=title, name=title, headline=headline, check="", fault=faults.UNNAMED, where=""
-    )
+    return replace(card, title=title, name=title, headline=headline, check="", fault=faults.UNNAMED)
 
 
 def _noted(card: Card, desk: Desk) -> Card:

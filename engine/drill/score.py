@@ -145,7 +145,11 @@ def score(
     after its end.
     """
     begun = [truth for truth in truths if truth.counts and truth.onset_s < watched_s]
-    results = tuple(_result(truth, incidents, seen, calls) for truth in begun)
+    answers = [(_answered(call, begun), call) for call in calls]
+    results = tuple(
+        _result(truth, incidents, seen, [call for of, call in answers if of is truth])
+        for truth in begun
+    )
     return Score(
         results=results,
         false_calls=_false_calls(tracks, truths, incidents, calls),
@@ -156,14 +160,19 @@ def score(
     )
 
 
+def _answered(call: Call, truths: Sequence[Truth]) -> Truth | None:
+    """What a cause was named for: the newest fault on that track that may still be answered."""
+    return max((t for t in truths if _answers(call, t)), key=lambda t: t.onset_s, default=None)
+
+
 def _result(
-    truth: Truth, incidents: Sequence[Incident], seen: Sequence[Seen], calls: Sequence[Call]
+    truth: Truth, incidents: Sequence[Incident], seen: Sequence[Seen], answers: Sequence[Call]
 ) -> Result:
+    """What was made of one fault; `answers` are the causes named for it."""
     mine = [i for i in incidents if _is_of(i, truth)]
     raised = [i for i in mine if _raised_s(i) is not None]
     same = [i for i in raised if i.fault is truth.cause.fault] or raised
     numbers = {i.id for i in mine}
-    answers = [c for c in calls if _answers(c, truth)]
     times_s = [s.at_s for s in seen if s.incident_id in numbers and s.at_s >= truth.onset_s]
     times_s += [c.at_s for c in answers]
     first = min(same, key=lambda i: _raised_s(i) or 0.0, default=None)

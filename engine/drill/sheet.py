@@ -18,7 +18,15 @@ from engine.report.words import numbers
 from engine.tracks import Track
 
 NONE: Final = "–"
-HEADS: Final = ("At", "Track", "What it was", "Seen after", "You said", "", "trackwarden said")
+HEADS: Final = (
+    "At",
+    "Track",
+    "What it was",
+    "Seen after",
+    "You said",
+    "Verdict",
+    "trackwarden said",
+)
 _SHARES: Final = (0.08, 0.24, 0.15, 0.12, 0.15, 0.1, 0.24)
 
 
@@ -44,7 +52,7 @@ def facts(score: Score) -> tuple[tuple[str, str], ...]:
         ("median to seen", seconds(score.seen_s)),
         ("right cause", f"{score.right} of {count}"),
         ("false calls", str(score.false_calls)),
-        ("nobody covered", f"{score.uncovered_s:.1f} s"),
+        ("uncovered", f"{score.uncovered_s:.1f} s"),
         ("of it unseen", f"{score.unseen_s:.1f} s"),
     )
 

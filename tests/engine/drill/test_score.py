@@ -74,6 +74,14 @@ def test_a_false_friend_is_best_let_be() -> None:
     assert wrong.faults == ()
 
 
+def test_an_answer_is_for_the_newest_fault_of_its_track() -> None:
+    """A cause named soon after the false friend is over is for the fault that began since."""
+    faults = [truth(1, Cause.NOTHING, 1, 2), truth(2, Cause.DEAD_MIC, 1, at_s=35.0)]
+    friend, dead = scored(faults, calls=[Call(40.0, 1, Cause.DEAD_MIC)]).results
+    assert (friend.called, friend.seen_s) == (None, None)
+    assert (dead.right, dead.seen_after_s) == (True, 5.0)
+
+
 def test_false_calls_and_false_alarms_are_apart() -> None:
     """A cause named on a healthy track is the crew's, an alarm there is trackwarden's."""
     done = scored(
