@@ -135,6 +135,21 @@ class Measurement:
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
     _made: dict[Hashable, object] = field(default_factory=dict, init=False, repr=False)
 
+    @property
+    def heard(self) -> Flags:
+        """Where any hop counts, shape (tracks,); not to be changed."""
+        return self.once("heard", lambda: np.asarray(self.valid.any(axis=0)))
+
+    @property
+    def unbroken(self) -> bool:
+        """Every hop of every track counts."""
+        return self.once("unbroken", lambda: bool(self.valid.all()))
+
+    @property
+    def peak(self) -> Levels:
+        """Absolute sample peak of each hop, shape (hops, tracks); not to be changed."""
+        return self.once("peak", lambda: np.maximum(self.peak_max, -self.peak_min))
+
     def once(self, key: Hashable, make: Callable[[], _Made]) -> _Made:
         """What `make` derives from this tick: made for the first who asks, kept for the others.
 

@@ -93,6 +93,14 @@ def span_s(hops: Flags, m: Measurement) -> tuple[Levels, Levels]:
     return m.start_s + first * m.hop_s, m.start_s + last * m.hop_s
 
 
+def stretches(flags: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First place of each stretch of True in a row, and the place after its last."""
+    padded = np.zeros(len(flags) + 2, dtype=np.bool_)
+    padded[1:-1] = flags
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
+    return edges[::2], edges[1::2]
+
+
 class Runs:
     """Unbroken runs of a per-hop condition on every track, at hop precision.
 

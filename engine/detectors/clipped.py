@@ -96,7 +96,7 @@ class Clipped:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        peak = np.maximum(m.peak_max, -m.peak_min).max(axis=0)
+        peak = m.peak.max(axis=0)
         self._peaks[self._tick % _PEAK_TICKS] = peak
         self._tick += 1
         loud = (peak >= LOWEST_CEILING) & (peak >= LOUD_SHARE * self._peaks.max(axis=0))
@@ -109,7 +109,7 @@ class Clipped:
             seen.forget(m.end_s)
         return condition(
             active,
-            m.valid.any(axis=0) & self._watched,
+            m.heard & self._watched,
             np.array([seen.onset_s for seen in self._seen]),
             np.array([seen.last_s for seen in self._seen]),
             np.array([len(seen.seconds) >= GOES_ON_SECONDS for seen in self._seen]),

@@ -108,7 +108,7 @@ class DeadMic:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        known: Flags = np.asarray(m.valid.any(axis=0))
+        known = m.heard.copy()
         low = self._take_in(m, known)
         if low.any() or self._run.any():
             self._follow(m, low, known)
@@ -130,7 +130,7 @@ class DeadMic:
         power = np.vecdot(hops, hops).T / np.float32(hops.shape[2])
         wide = m.mean_square
         count = np.full(self._tracks, len(m.valid))
-        if not m.valid.all():
+        if not m.unbroken:
             power, wide = power * m.valid, wide * m.valid
             count = np.count_nonzero(m.valid, axis=0)
         share = 1.0 / np.maximum(count, 1)

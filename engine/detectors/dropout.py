@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import Feed, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.model import Condition, Fault, Levels, Measurement
 from engine.tracks import Scene
@@ -92,7 +92,7 @@ class Dropout:
         onset_s = np.array([burst.onset_s for burst in self._bursts])
         last_s = np.array([burst.last_s for burst in self._bursts])
         red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
-        return condition(active, m.valid.any(axis=0) & self._watched, onset_s, last_s, red)
+        return condition(active, m.heard & self._watched, onset_s, last_s, red)
 
     def _take_in(self, m: Measurement) -> Levels:
         """Keep the level of each step of this tick, dB, NaN where not valid.
@@ -107,7 +107,7 @@ class Dropout:
         x = np.square(m.samples.T).reshape(tracks * hops * per_hop, -1)
         power = (x @ np.full(x.shape[1], 2.0 / x.shape[1], np.float32)).reshape(tracks, -1)
         now_db = _DB * np.log(np.maximum(power, _LOWEST_POWER))
-        if not m.valid.all():
+        if not m.unbroken:
             now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan
         self._step_s = m.hop_s / per_hop
         keep = round(LONGEST_S / self._step_s) + 3 * _EDGE
@@ -150,10 +150,9 @@ class Dropout:
         size = len(steps_db)
         base_s = m.end_s - size * step_s
         oldest = size - round((m.end_s - m.start_s) / step_s) - _EDGE
-        edges = np.diff((steps_db < limit_db).astype(np.int8), prepend=0, append=0)
         gaps: list[Event] = []
         open_s = np.nan
-        for begin, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        for begin, end in zip(*stretches(steps_db < limit_db), strict=True):
             length_s = float(end - begin) * step_s
             if end <= oldest or not shortest_s <= length_s < LONGEST_S:
                 continue

@@ -146,7 +146,7 @@ class Duplicate:
             active[b], partners[b] = True, a
             onset_s[b], last_s[b] = match.onset_s, match.last_s
             self._told[b] = (a, match.residual_db)
-        known = m.valid.any(axis=0) & self._watched
+        known = m.heard & self._watched
         return condition(active, known, onset_s, last_s, partners=partners)
 
     def detail(self, place: int) -> str:

@@ -18,6 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.base import stretches
 from engine.model import Flags, Levels, Samples
 
 RUN_SAMPLES: Final = 3
@@ -74,8 +75,10 @@ def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
     peak = np.where(peak >= LOWEST_CEILING, peak, np.float32(np.inf))
     near = np.flatnonzero(height.reshape(rows.shape) >= np.float32(NEAR_PEAK) * peak[:, None])
     # All that follows looks at those few samples only.
-    joined = (np.diff(near) == 1) & (near[1:] % size > 0)
-    step = np.abs(np.diff(x[near])) / peak[near[1:] // size]
+    row, place = np.divmod(near[1:], size)
+    joined = (near[1:] - near[:-1] == 1) & (place > 0)
+    sound = x[near]
+    step = np.abs(sound[1:] - sound[:-1]) / peak[row]
     flat = joined & (step <= LEANING_STEP * min(1.0, 48_000 / sample_rate_hz))
     if not flat.any():
         return _NONE
@@ -84,15 +87,15 @@ def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
         _judged(x, size, *_runs(level, near, RUN_SAMPLES, size), trim=0),
         _judged(x, size, *_runs(flat, near, LEANING_SAMPLES, size), trim=1),
     ]
-    return _joined(found)
+    return _joined(found) if any(len(runs.row) for runs in found) else _NONE
 
 
 def _runs(
     flat: Flags, at: NDArray[np.int64], least: int, size: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First and last of at least so many samples in a row; `flat` joins `at` to the next."""
-    edges = np.diff(flat.astype(np.int8), prepend=0, append=0)
-    first, last = at[edges == 1], at[edges == -1]
+    begins, ends = stretches(flat)
+    first, last = at[begins], at[ends]
     inner = (last - first + 1 >= least) & (first % size > 0) & (last % size < size - 1)
     return first[inner], last[inner]
 

@@ -134,7 +134,7 @@ class Hum:
             if self._heard_s >= WINDOW_S:
                 self._look(np.flatnonzero(self._watched), m.end_s)
         self._active &= m.end_s - self._last_s <= HOLD_S
-        known = m.valid.any(axis=0) & self._watched
+        known = m.heard & self._watched
         red = self._level_dbfs > self._red_dbfs
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
 

@@ -34,13 +34,15 @@ class InvalidSamples:
         m = measurement
         active = m.lost > 0
         self._any = self._any or bool(active.any())
-        red = np.zeros(self._tracks, dtype=np.bool_)
-        if self._any:
-            for place, window in enumerate(self._windows):
-                window.add(feed.now_s, float(m.lost[place]) / self._rate_hz)
-                red[place] = window.lost_s > RED_LOST_S
-        onset_s, last_s = span_s(~m.valid, m)
         known = np.ones(self._tracks, dtype=np.bool_)
+        if not self._any:
+            never = np.full(self._tracks, np.nan)
+            return condition(active, known, never, never)
+        red = np.zeros(self._tracks, dtype=np.bool_)
+        for place, window in enumerate(self._windows):
+            window.add(feed.now_s, float(m.lost[place]) / self._rate_hz)
+            red[place] = window.lost_s > RED_LOST_S
+        onset_s, last_s = span_s(~m.valid, m)
         return condition(active, known, onset_s, last_s, red)
 
     def detail(self, place: int) -> str:

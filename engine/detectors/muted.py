@@ -49,7 +49,7 @@ class Muted:
             last_s[place] = self._exact(int(place), m)
         hop_frames = len(m.samples) // len(m.valid)
         self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
-        known = m.valid.any(axis=0) & self._watched
+        known = m.heard & self._watched
         return condition(runs.active, known, runs.onset_s, last_s)
 
     def _exact(self, place: int, m: Measurement) -> float:

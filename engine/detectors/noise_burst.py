@@ -40,6 +40,8 @@ RISEN_DB: Final = 30.0
 IN_AIR: Final = 0.3
 """Least correlation at any lag of a sound that two tracks heard; two hashes have about 0.1."""
 
+_IDLE_MEAN_SQUARE: Final = 10.0 ** (-110.0 / 10.0) / 2.0
+"""What lies under it is a gap, not what the track is usually like."""
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -90,7 +92,7 @@ class NoiseBurst:
         self._before, self._bright_before = m.samples, now
         return condition(
             active,
-            m.valid.any(axis=0) & self._watched,
+            m.heard & self._watched,
             np.array([burst.onset_s for burst in self._bursts]),
             np.array([burst.last_s for burst in self._bursts]),
             np.array([burst.is_red(m.end_s) for burst in self._bursts]),
@@ -111,8 +113,9 @@ class NoiseBurst:
         middle = len(energy) // 2
         sorted_db = rms_dbfs(np.sort(energy, axis=0)[middle - 1 : middle + 1])
         middle_db = sorted_db.sum(axis=0) / 2.0
-        if not m.valid.all():
+        if not m.unbroken:
             middle_db[~m.valid.all(axis=0)] = np.nan
+        middle_db[m.mean_square.min(axis=0) < _IDLE_MEAN_SQUARE] = np.nan
         self._treble_db[self._tick % _HISTORY] = middle_db
         self._tick += 1
         return np.asarray(bright)

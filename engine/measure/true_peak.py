@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from engine.measure.level import Hops
 from engine.model import Flags, Levels, Samples
@@ -75,35 +75,40 @@ class TruePeak:
         self._tail_peak = peak[:, -1:]
         self._tail_valid = hops.valid[:, -1:]
 
-    def _interpolate(self, hops: Hops, track: np.ndarray, hop: np.ndarray) -> None:
+    def _interpolate(self, hops: Hops, track: NDArray[np.intp], hop: NDArray[np.intp]) -> None:
         """Lift the maxima by the interpolated values of the hops at (track, hop)."""
         length = hops.hop_frames
-        joined = np.concatenate([self._tail, hops.channels], axis=1)
-        rows = sliding_window_view(joined, length + _MEMORY, axis=1)[track, hop * length]
-        before_valid = np.concatenate([self._tail_valid, hops.valid[:, :-1]], axis=1)
-        after_gap = ~before_valid[track, hop]
-        per_row = -(-length // _STEP)
-        at_once = max(1, _STEPS_AT_ONCE // per_row)
-        for first in range(0, len(rows), at_once):
+        by_hop = hops.channels.reshape(len(hops.channels), -1, length)
+        leads = hop == 0
+        lead = np.empty((len(track), _MEMORY), dtype=np.float32)
+        lead[leads] = self._tail[track[leads]]
+        later = np.flatnonzero(hop)
+        if len(later):  # a hop that is shorter than that comes alone
+            lead[later] = by_hop[track[later], hop[later] - 1, -_MEMORY:]
+        after_gap = ~np.where(leads, self._tail_valid[track, 0], hops.valid[track, hop - 1])
+        at_once = max(1, _STEPS_AT_ONCE * _STEP // length)
+        for first in range(0, len(track), at_once):
             part = slice(first, first + at_once)
-            peaks = self._row_peaks(rows[part], length, after_gap[part])
+            rows = by_hop[track[part], hop[part]]
+            peaks = self._row_peaks(rows, lead[part], after_gap[part])
             np.maximum.at(self._max, track[part], peaks)
 
-    def _row_peaks(self, rows: Samples, length: int, after_gap: Flags) -> Levels:
-        """Largest interpolated magnitude of each row of `length` samples led by 11 earlier ones."""
+    def _row_peaks(self, rows: Samples, lead: Samples, after_gap: Flags) -> Levels:
+        """Largest interpolated magnitude of each row of samples, led by 11 earlier ones."""
+        number, length = rows.shape
         steps = -(-length // _STEP)
-        short = steps * _STEP - length
-        if short:
-            rows = np.pad(rows, ((0, 0), (0, short)))
-        pieces = sliding_window_view(rows, _STEP + _MEMORY, axis=1)[:, ::_STEP]
+        pieces = np.zeros((number, steps, _MEMORY + _STEP), dtype=np.float32)
+        if steps * _STEP > length:
+            rows = np.pad(rows, ((0, 0), (0, steps * _STEP - length)))
+        samples = rows.reshape(number, steps, _STEP)
+        pieces[:, :, _MEMORY:] = samples
+        pieces[:, 1:, :_MEMORY] = samples[:, :-1, -_MEMORY:]
+        pieces[:, 0, :_MEMORY] = lead
         # One small product a row: a large one would wake the BLAS library's own threads, which
         # costs more processor time than it saves and fights the rest of the watch for cores.
-        values = (np.ascontiguousarray(pieces) @ self._matrix).reshape(len(rows), -1)
-        phases = len(PHASES)
-        if short:
-            values = values[:, : length * phases]
+        values = (pieces @ self._matrix).reshape(number, -1)[:, : length * len(PHASES)]
         if after_gap.any():
-            values[after_gap, : _MEMORY * phases] = 0.0
+            values[after_gap, : _MEMORY * len(PHASES)] = 0.0
         peaks = np.maximum(values.max(axis=1), -values.min(axis=1))
         return np.asarray(peaks, dtype=np.float64)
 
