@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 import time
 import tomllib
-from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -68,6 +67,7 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
     if row is None:
         raise sqlite3.DataError(f"{folder.name}: the session never began: nothing to report")
     source, live, rate_hz, channels, frame_rate, start_s, title, request, text, utc_ms = row
+    asked = plain.loads(Open, request)
     plan = _plan(log, title, frame_rate, text)
     duration_s = log_story.watched_s(log)
     label = LoggedTimecode(log, start_s, frame_rate)
@@ -87,7 +87,7 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
         tracks=_figures(log, plan, levels),
         whos=coverage.whos(),
         history=_history(levels),
-        fields=_fields(folder, utc_ms),
+        fields=_fields(folder, utc_ms) | _drill(asked),
         start_s=start_s,
         honest=session_acts.honest(log, label, duration_s, running=sessions.is_locked(folder)),
         breaks=breaks,
@@ -97,10 +97,17 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
         tracks_note=NOT_KEPT,
         crew=True,
     )
-    return Logged(section, plain.loads(Open, request), bool(live), channels)
+    return Logged(section, asked, bool(live), channels)
 
 
-def _fields(folder: Path, utc_ms: int) -> Mapping[str, str]:
+def _drill(request: Open) -> dict[str, str]:
+    """Nobody is to take a drill's faults for those of a night."""
+    if request.seed is None:
+        return {}
+    return {"drill": f"{request.level}, seed {request.seed}: the faults were put in"}
+
+
+def _fields(folder: Path, utc_ms: int) -> dict[str, str]:
     begun = time.strftime("%Y-%m-%d %H:%M:%S UTC", time.gmtime(utc_ms / 1000))
     return {"session": folder.name, "begun": begun}
 

@@ -72,3 +72,12 @@ def test_help_has_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main(["drill", "--help"])
     assert "example: trackwarden drill demo" in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_report_of_a_drill_says_so(take: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Nobody can take its faults for those of a night."""
+    assert main(["drill", str(take), "--console", "--speed", "40", "--seed", "9"]) == 0
+    page = take.with_name("night.html")
+    assert main(["report", "20", "--html", str(page)]) == 0
+    assert "seed 9: the faults were put in" in page.read_text(encoding="utf-8")
+    capfd.readouterr()
