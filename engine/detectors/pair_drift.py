@@ -1,11 +1,11 @@
 """Pair drift: the two packs of one `who` leave their learned gain offset to each other.
 
-Model: both hear one voice from fixed places, so the ratio of their speech energies is fixed by
-gain and placement (10 to 15 dB: common practice, no source). One that slipped, is half unplugged
-or lies under cloth hears less of it, and cloth takes most from the treble. Energies are summed
-over seconds of speech, so the loudest words count, and bleed from others hardly does. The offset
-is learned from the first speech, and follows at most 1 dB a minute of speech while there is no
-fault. Numbers: common practice, no source.
+Model: both hear one voice from fixed places, so the ratio of their speech energies is fixed by gain
+and placement (10 to 15 dB: common practice, no source). One that slipped, is half unplugged or lies
+under cloth hears less of it, and cloth takes most from the treble. Energies are summed over seconds
+of speech, so the loudest words count; only the wearer's own, for a neighbour's voice reaches a pack
+that slipped as before. The offset is learned from the first speech, and follows at most 1 dB a
+minute of speech while there is no fault. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from typing import Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.pairs import PART_S, Pairs, PartClock
+from engine.detectors.pairs import PART_S, Pairs, PartClock, parts_in
+from engine.detectors.treble import treble
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.tracks import Scene
 
@@ -51,7 +52,7 @@ class LearnedOffsets:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Part:
-    """Half a second of speech of one pair: energies, shape (bands, main and safety), and when."""
+    """0.25 s of speech of one pair: energies, shape (bands, main and safety), and when."""
 
     energy: Levels
     begin_s: float
@@ -64,8 +65,7 @@ class PairDrift:
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
         self._tracks = len(scene.tracks)
         self._lag = max(1, round(scene.sample_rate_hz / 48_000))
-        needed_s = scene.numbers("pair_drift_amber_s")[self._pairs.safety]
-        self._needed = np.maximum(np.ceil(needed_s / PART_S), 1.0).astype(np.int64)
+        self._needed = parts_in(scene.numbers("pair_drift_amber_s")[self._pairs.safety])
         self.reset()
 
     def reset(self) -> None:
@@ -105,7 +105,7 @@ class PairDrift:
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        speech = self._pairs.speech(m, own_only=False)
+        speech = self._pairs.speech(m, own_only=True)
         if speech.any():
             self._add(speech, m)
         return self._condition(m)
@@ -127,22 +127,16 @@ class PairDrift:
 
     def _add(self, speech: Flags, m: Measurement) -> None:
         """Add one tick's speech to the parts that fill; judge those that are full."""
-        self._energy[:, :, self._clock.stale(speech, m)] = 0.0
         hops, pairs = speech.shape
         places = np.concatenate([self._pairs.main, self._pairs.safety])
-        x = np.ascontiguousarray(m.samples.T[places])
-        step = np.zeros_like(x)
-        np.subtract(x[:, self._lag :], x[:, : -self._lag], out=step[:, self._lag :])
-        by_hop = step.reshape(2, pairs, hops, -1)
-        treble = np.vecdot(by_hop, by_hop).transpose(0, 2, 1) / by_hop.shape[-1]
+        bright = treble(m, self._lag)[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
         voice = m.mean_square[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
-        self._energy += (np.stack([voice, treble]) * speech).sum(axis=2)
+        self._energy += (np.stack([voice, bright]) * speech).sum(axis=2)
         for pair in self._clock.add(speech, m).tolist():
             part = _Part(self._energy[:, :, pair].copy(), float(self._clock.begin_s[pair]))
             self._energy[:, :, pair] = 0.0
-            if self._clock.is_voice(pair, float(part.energy[0].max())):
-                self._parts[pair].append(part)
-                self._judge(pair, m.end_s)
+            self._parts[pair].append(part)
+            self._judge(pair, m.end_s)
 
     def _judge(self, pair: int, now_s: float) -> None:
         """Learn the offset, or hold the newest seconds of speech against it."""

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Fault, Flags, Kind, Measurement
+from engine.model import Fault, Flags, Kind, Levels, Measurement
 from engine.tracks import Scene
 
 SPEECH_DB: Final = 10.0
@@ -15,50 +15,46 @@ SPEECH_DB: Final = 10.0
 OVERLOAD: Final = 0.98
 """Hops whose peak reaches this say nothing of a pair: one of the two may be clipped."""
 
-PART_S: Final = 0.5
+PART_S: Final = 0.25
 """Speech of a pair is judged in parts of this many seconds of it."""
 PAUSE_S: Final = 2.0
-"""A pause this long ends a part that is not full: it is left out."""
-SPILL: Final = 0.01
-"""A part this much fainter than the loudest lately is not the wearer's own voice (-20 dB)."""
+"""After a pause this long the part that fills counts from where speech went on."""
+EARLY: Final = 0.9
+"""Share of the seconds of speech allowed (contract) that is waited for: parts are coarse, and
+hops near the limit may count on the one side only."""
 RIVAL: Final = 30.0
 SAFETY_GAIN: Final = 10.0
 """A tick in which another performer's pack has more than this many times the energy is theirs; a
 safety's counts as if it were 10 dB louder (common practice, no source)."""
-_FADE: Final = 0.998
+
+
+def parts_in(seconds: Levels) -> NDArray[np.int64]:
+    """How many parts are waited for where so many seconds of speech are allowed."""
+    return np.maximum(np.floor(EARLY * seconds / PART_S), 1.0).astype(np.int64)
 
 
 class PartClock:
-    """When the part of each pair that fills began, how full it is, and how loud parts are."""
+    """When the part of each pair that fills began, and how full it is."""
 
     def __init__(self, pairs: int) -> None:
         self.begin_s = np.full(pairs, np.nan)
+        self._open = np.zeros(pairs, dtype=np.bool_)
         self._filled_s = np.zeros(pairs)
         self._last_s = np.full(pairs, -np.inf)
-        self._loudest = np.zeros(pairs)
-
-    def stale(self, speech: Flags, m: Measurement) -> Flags:
-        """Where what was added so far is to be dropped: a long pause lies in between."""
-        drop = speech.any(axis=0) & (m.start_s - self._last_s > PAUSE_S)
-        self._filled_s[drop] = 0.0
-        return np.asarray(drop)
 
     def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
         """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""
         some = speech.any(axis=0)
-        begins = some & (self._filled_s == 0.0)
+        begins = some & (~self._open | (m.start_s - self._last_s > PAUSE_S))
         first_s = m.start_s + m.hop_s * speech.argmax(axis=0)
         self.begin_s = np.where(begins, first_s, self.begin_s)
+        self._open |= some
         self._last_s = np.where(some, m.end_s, self._last_s)
         self._filled_s += m.hop_s * np.count_nonzero(speech, axis=0)
         full = self._filled_s >= PART_S - 1e-9
-        self._filled_s[full] = 0.0
+        self._filled_s[full] -= PART_S
+        self._open &= ~full
         return np.flatnonzero(full)
-
-    def is_voice(self, pair: int, energy: float) -> bool:
-        """The part is loud enough to be the wearer's own voice; remembers how loud it was."""
-        self._loudest[pair] = max(_FADE * self._loudest[pair], energy)
-        return bool(energy >= SPILL * self._loudest[pair])
 
 
 class Pairs:

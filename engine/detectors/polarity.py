@@ -4,8 +4,9 @@ Model: crossed wires turn the wave over. Two packs on one body hear a voice with
 or so of each other, which matters little below 400 Hz: there the strongest correlation within
 1.5 ms is positive, or negative where one is inverted (Pearson's r is -1 for an inverted
 copy, whatever the gain). Bleed and another tone change its size, not its sign; a weak one says
-nothing. Which of the two is wrong can't be heard: told once, of the safety. Common practice, no
-source.
+nothing. A neighbour's voice that both hear tells as much as the wearer's, for a body is small
+against such waves. Which of the two is wrong can't be heard: told once, of the safety. Common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.pairs import PART_S, Pairs, PartClock
+from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.detectors.slow import Slow
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.sections import Sections
@@ -25,15 +26,16 @@ from engine.tracks import Scene
 
 BAND_HZ: Final = (90.0, 350.0)
 LAG_S: Final = 0.0015
-SURE: Final = 0.4
-"""A correlation weaker than this says nothing."""
+SURE: Final = 0.7
+"""A correlation weaker than this says nothing: gusts of wind and tones of the place match by chance
+to 0.66 over seconds (measured)."""
 CLEARER: Final = 1.2
 """Least ratio of the strongest correlation to the strongest of the other sign."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Part:
-    """Half a second of speech of one pair: correlation at each lag, then both energies."""
+    """A quarter of a second of speech of one pair: correlation at each lag, then both energies."""
 
     sums: Levels
     begin_s: float
@@ -57,8 +59,7 @@ class Polarity:
         self._pairs = Pairs(scene, Fault.POLARITY)
         self._tracks = len(scene.tracks)
         self._places = np.concatenate([self._pairs.main, self._pairs.safety])
-        needed_s = scene.numbers("polarity_amber_s")[self._pairs.safety]
-        self._depth = np.maximum(np.floor(needed_s / PART_S), 1.0).astype(np.int64)
+        self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
         self._slow = Slow(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
         slow_hz = self._slow.rate_hz
@@ -78,11 +79,10 @@ class Polarity:
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        slow = self._slow(m.samples[:, self._places])
+        slow = self._slow.of(m)[self._places]
         x = np.concatenate([self._tail, self._band(slow)], axis=1)
         self._tail = x[:, -2 * self._lags :]
-        speech = self._pairs.speech(m, own_only=True)
-        self._sums[self._clock.stale(speech, m)] = 0.0
+        speech = self._pairs.speech(m, own_only=False)
         for pair in np.flatnonzero(speech.any(axis=0)).tolist():
             self._add(pair, x, speech[:, pair])
             if self._heard[pair].inverted:
@@ -120,8 +120,6 @@ class Polarity:
         heard = self._heard[pair]
         part = _Part(self._sums[pair].copy(), float(self._clock.begin_s[pair]))
         self._sums[pair] = 0.0
-        if not self._clock.is_voice(pair, float(part.sums[-2])):
-            return
         heard.parts.append(part)
         if len(heard.parts) < (heard.parts.maxlen or 1):
             return
@@ -130,7 +128,8 @@ class Polarity:
             heard.onset_s = self._onset(heard)
         if sign < 0:
             heard.last_s, heard.r = now_s, r
-        heard.inverted = sign < 0
+        if sign != 0:
+            heard.inverted = sign < 0
 
     @staticmethod
     def _onset(heard: _Heard) -> float:

@@ -74,7 +74,8 @@ class Planter:
         floors = {
             t.input: floor_dbfs(hop_dbfs(stage.samples[:, t.input - 1])) for t in stage.plan.tracks
         }
-        self._judge = Judge(stage.samples, stage.plan, floors)
+        turns = {t: stage.parts[(t - 1) // 2].turns for t in range(1, BOOMS[0])}
+        self._judge = Judge(stage.samples, stage.plan, floors, turns)
         self._free = {t.input for t in stage.plan.tracks}
 
     def plant_all(self, cards: list[Card]) -> None:

@@ -31,6 +31,8 @@ ROLES: Final = ("coxswain", "mechanic", "lookout", "radio operator")
 BOOMS: Final = (9, 10)
 CROWD: Final = 11
 LAST: Final = 12
+BODY: Final = 48
+"""Frames between the packs of one body for a neighbour's voice: 1 ms is 0.34 m in air."""
 SHOUT_TOP: Final = 10.0 ** (-0.3 / 20.0)
 
 
@@ -174,10 +176,11 @@ def _pair(
     frames = len(place)
     floor = rng.uniform(-62.0, -54.0)
     bleed = (everyone - part.voice) * gain(rng.uniform(-30.0, -20.0))
-    main = _coloured(part.voice, rng) + _delayed(bleed, int(rng.integers(100, 600)))
+    late = int(rng.integers(100, 600))
+    main = _coloured(part.voice, rng) + _delayed(bleed, late)
     main += _bed(place, rng, floor) + part.body * np.float32(0.8 * rms_of(floor))
     other = _coloured(_delayed(part.voice, int(rng.integers(2, 60))), rng)
-    other += _delayed(bleed, int(rng.integers(100, 600)))
+    other += _delayed(bleed, late + int(rng.integers(-BODY, BODY)))
     other += _bed(place, rng, floor) + part.body * np.float32(rms_of(floor))
     top = max(float(np.abs(main).max()), 1e-6)
     if part.shouts or top > SHOUT_TOP:  # the gain was set for the loudest shout

@@ -6,7 +6,7 @@ need silence are worked out from the track itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -37,11 +37,16 @@ Due = tuple[float | None, float | None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judge:
-    """Says what is due. `floors_dbfs`: live floor of each healthy track, by input number."""
+    """Says what is due.
+
+    floors_dbfs : live floor of each healthy track, by input number
+    turns : begin and end of each turn of the pack's own wearer, s, by input number
+    """
 
     samples: Samples
     plan: Plan
     floors_dbfs: Mapping[int, float]
+    turns: Mapping[int, Sequence[tuple[float, float]]]
 
     def truth(self, planted: Planted) -> Truth:
         """The truth to score against."""
@@ -83,9 +88,16 @@ class Judge:
 
     def _after_speech(self, planted: Planted, track: Track) -> float | None:
         """When enough speech was heard on that very track, after the onset; None: never, or (low)
-        where what is left is not plainly low."""
-        levels = hop_dbfs(self.samples[round(planted.onset_s * RATE) :, track.input - 1])
-        speech = levels >= floor_dbfs(levels) + SPEECH_OVER_FLOOR_DB
+        where what is left is not plainly low.
+
+        A neighbour's voice in a pack counts, but for pair_drift: a pack that slipped on its wearer
+        hears it as before.
+        """
+        audio = self.samples[round(planted.onset_s * RATE) :, track.input - 1]
+        levels = hop_dbfs(audio)
+        speech = levels >= background_dbfs(audio) + SPEECH_OVER_FLOOR_DB
+        if planted.fault is Fault.PAIR_DRIFT:
+            speech &= self._own(track, planted.onset_s, len(levels))
         reached = np.flatnonzero(np.cumsum(speech) >= SPEECH_S[planted.fault] * 100)
         if not len(reached):
             return None
@@ -95,6 +107,12 @@ class Judge:
             if float(power_db(power.mean())) > limit - PLAINLY_LOW_DB:
                 return None
         return float(reached[0] + 1) * 0.01
+
+    def _own(self, track: Track, begin_s: float, hops: int) -> NDArray[np.bool_]:
+        """Where the pack's own wearer has a turn, in hops of 10 ms from then on."""
+        at_s = begin_s + 0.01 * np.arange(hops)
+        turns = self.turns[track.input]
+        return np.any([(at_s >= first_s) & (at_s < last_s) for first_s, last_s in turns], axis=0)
 
     def _silence(self, planted: Planted, track: Track) -> tuple[float, Due]:
         """Onset and deadlines of the first silence long enough: what is left of a loud voice may
@@ -127,6 +145,15 @@ def hop_dbfs(audio: Samples, hop_s: float = 0.01) -> NDArray[np.float64]:
 def floor_dbfs(levels: NDArray[np.float64]) -> float:
     """The level that a tenth of the hops stay under."""
     return float(np.percentile(levels, 10))
+
+
+def background_dbfs(audio: Samples) -> float:
+    """The live floor for counting speech: the background level LAF90 of ISO 1996-1, unweighted.
+
+    The level exceeded for 90 % of the time at the meter's Fast time constant, 125 ms; single hops
+    of 10 ms dip several dB under the noise that a listener, or any meter, calls the floor.
+    """
+    return floor_dbfs(hop_dbfs(audio, hop_s=0.125))
 
 
 def _limit_s(track: Track, name: str) -> float:
