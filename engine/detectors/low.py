@@ -4,7 +4,8 @@ Model: seconds of speech are 10 ms frames at least 10 dB above the track's own l
 up (contract); of the newest 20 of them the AES17 RMS is taken. A neighbour's voice that spills
 into a silent performer's mic is no low voice: frames that are more than 10 dB above this
 performer's best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at
-a mic 0.2 m away than at one 1 m away, by the inverse-distance law), and without at least 4 s of
+a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder
+than it is), and without at least 4 s of
 the performer's own nothing new is said. Common practice, no source.
 """
 
@@ -16,12 +17,13 @@ import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.gather import Gather, Stretch
-from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model import Condition, Fault, Flags, Kind, Level, Levels, Measurement
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
 SPEECH_DB: Final = 10.0
 SPILL_DB: Final = 10.0
+SAFETY_GAIN: Final = 10.0
 PART_S: Final = 0.25
 """The newest speech is kept in parts of at least this many seconds of speech."""
 OWN_S: Final = 4.0
@@ -45,12 +47,15 @@ class Low:
         self._watched = scene.watched(Fault.LOW)
         self._limit_dbfs = scene.numbers("low_dbfs")
         self._tracks = len(scene.tracks)
-        self._needed_s = scene.numbers("low_amber_s")
+        # Parts and ticks are coarse: half a second before its time, so as not to be late.
+        self._needed_s = scene.numbers("low_amber_s") - 2.0 * PART_S
         whos = [t.who or f"input {t.input}" for t in scene.tracks]
         self._lav = scene.kinds(Kind.LAV)
         same = np.array([[a == b for b in whos] for a in whos])
         self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
-        self._mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
+        mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
+        safety = np.array([t.level is Level.SAFETY for t in scene.tracks])
+        self._mates = mates * np.where(safety, SAFETY_GAIN, 1.0)
         self.reset()
 
     def reset(self) -> None:
