@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from engine.inject.registry import INJECTORS
+from tests.benchmarks.detection.audible import hum_audible
 from tests.benchmarks.detection.library import RATE, Library, Recording, cut, floor_rms
 from tests.benchmarks.detection.planting import (
     CARDS_A_SCENE,
@@ -83,3 +84,16 @@ def test_cut_repeats_without_a_seam(library: Library) -> None:
     bed = cut(library.of("place")[0].samples, 60 * RATE, np.random.default_rng(1))
     assert len(bed) == 60 * RATE
     assert floor_rms(bed) == pytest.approx(1.0, abs=0.1)
+
+
+def test_hum_is_audible_in_a_pause_only() -> None:
+    """A line 20 dB over its critical band's noise is audible, under a loud low voice it is not."""
+    rng = np.random.default_rng(2)
+    time_s = np.arange(4 * RATE) / RATE
+    sound = 1e-3 * np.sin(2.0 * np.pi * 50.0 * time_s) + 1e-3 * rng.standard_normal(len(time_s))
+    masked = (time_s >= 2.0) & (time_s < 3.0)
+    sound[masked] += 0.1 * rng.standard_normal(RATE)
+    heard = hum_audible(sound.astype(np.float32), RATE)
+    assert heard[:14].all()
+    assert not heard[20:25].any()
+    assert not hum_audible((1e-3 * rng.standard_normal(4 * RATE)).astype(np.float32), RATE).any()

@@ -17,6 +17,7 @@ from engine.inject.base import Planted
 from engine.model import Fault, Kind, Level, Samples, Severity
 from engine.tracks import Plan, Track
 from engine.units import power_db, rms_dbfs
+from tests.benchmarks.detection.audible import STEP_S, hum_audible
 from tests.benchmarks.detection.library import RATE
 from tests.scoring import GRACE_S, Truth
 
@@ -54,6 +55,8 @@ class Judge:
         onset_s, (amber, red) = planted.onset_s, self._due(planted, track)
         if fault is Fault.SILENT:
             onset_s, (amber, red) = self._silence(planted, track)
+        if fault is Fault.HUM:
+            amber, red = self._heard_hum(planted, track, amber, red)
         pair = fault in OF_A_PAIR
         soft = fault is Fault.CLIPPED and planted.remark.startswith("soft")
         return Truth(
@@ -108,11 +111,27 @@ class Judge:
                 return None
         return float(reached[0] + 1) * 0.01
 
+    def _heard_hum(
+        self, planted: Planted, track: Track, amber: float | None, red: float | None
+    ) -> Due:
+        """The same deadlines, but counting only while the hum is audible under all else."""
+        first, last = round(planted.onset_s * RATE), round(planted.end_s * RATE)
+        audible = hum_audible(self.samples[first:last, track.input - 1], RATE)
+        heard_s = STEP_S * np.cumsum(audible)
+
+        def after(due: float | None) -> float | None:
+            if due is None or heard_s[-1] < due:
+                return None
+            return max(due, STEP_S * float(np.argmax(heard_s >= due - 1e-9) + 1))
+
+        return after(amber), after(red)
+
     def _own(self, track: Track, begin_s: float, hops: int) -> NDArray[np.bool_]:
         """Where the pack's own wearer has a turn, in hops of 10 ms from then on."""
         at_s = begin_s + 0.01 * np.arange(hops)
         turns = self.turns[track.input]
-        return np.any([(at_s >= first_s) & (at_s < last_s) for first_s, last_s in turns], axis=0)
+        own = [(at_s >= first_s) & (at_s < last_s) for first_s, last_s in turns]
+        return np.asarray(np.any(own, axis=0))
 
     def _silence(self, planted: Planted, track: Track) -> tuple[float, Due]:
         """Onset and deadlines of the first silence long enough: what is left of a loud voice may
