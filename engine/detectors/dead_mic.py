@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.slow import Slow
@@ -129,7 +130,7 @@ class DeadMic:
         hops = step.reshape(self._tracks, len(m.valid), -1)
         power = np.vecdot(hops, hops).T / np.float32(hops.shape[2])
         wide = m.mean_square
-        count = np.full(self._tracks, len(m.valid))
+        count: NDArray[np.int64] | int = len(m.valid)
         if not m.unbroken:
             power, wide = power * m.valid, wide * m.valid
             count = np.count_nonzero(m.valid, axis=0)
@@ -140,16 +141,17 @@ class DeadMic:
         self._wide[at] = np.where(heard, wide_mean, np.nan)
         self._band[at] = np.where(heard, power.sum(axis=0) * share, np.nan)
         under = (power < self._limit) & m.valid
-        low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard
+        if under.any():
+            low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard
+            self._mark(m, under, low)
+        else:
+            low = np.zeros(self._tracks, dtype=np.bool_)
+            self._low_since_s[:] = np.inf
         self._low_ring[at] = low
-        self._mark(m, under, low)
         return np.asarray(low)
 
     def _mark(self, m: Measurement, under: Flags, low: Flags) -> None:
         """Since when every hop has been under the limit, and when the last one was."""
-        if not under.any():
-            self._low_since_s[:] = np.inf
-            return
         hops = len(under)
         over = ~under & m.valid
         since = m.start_s + m.hop_s * (hops - np.argmax(over[::-1], axis=0))

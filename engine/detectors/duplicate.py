@@ -88,8 +88,10 @@ class Duplicate:
             return unknown(self._tracks)
         m = measurement
         r, heard = self._correlate(m)
-        signal = self._signal(m) & heard
-        self._follow(r >= self._least, signal[:, None] & signal[None, :], r, m)
+        alike = (r >= self._least) & self._asked
+        if self._matches or alike.any():
+            signal = self._signal(m) & heard
+            self._follow(alike, signal[:, None] & signal[None, :], r, m)
         return self._condition(m)
 
     def _correlate(self, m: Measurement) -> tuple[Levels, Flags]:
@@ -113,12 +115,11 @@ class Duplicate:
 
     def _follow(self, alike: Flags, both: Flags, r: Levels, m: Measurement) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
-        asked = self._asked & np.isfinite(r)
         energy = m.mean_square.sum(axis=0)
         for pair in [p for p in self._matches if both[p] and r[p] < self._unlike[p]]:
             if energy[list(pair)].min() >= AS_LOUD * self._matches[pair].loudest:
                 del self._matches[pair]
-        for a, b in np.argwhere(asked & alike).tolist():
+        for a, b in np.argwhere(alike & np.isfinite(r)).tolist():
             match = self._matches.get((a, b))
             if match is None:
                 if not m.valid[:, [a, b]].all():
@@ -146,8 +147,7 @@ class Duplicate:
             active[b], partners[b] = True, a
             onset_s[b], last_s[b] = match.onset_s, match.last_s
             self._told[b] = (a, match.residual_db)
-        known = m.heard & self._watched
-        return condition(active, known, onset_s, last_s, partners=partners)
+        return condition(active, m.heard & self._watched, onset_s, last_s, partners=partners)
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""

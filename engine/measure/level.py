@@ -20,7 +20,6 @@ class Hops:
     """One run of hops, channel-major; sums are over the hop's frames, not means.
 
     channels : (tracks, frames) float32, C-contiguous, what was no number set to zero
-    wide : (tracks, frames) float64, the same samples
     peak_max, peak_min : (tracks, hops) float64, signed extremes
     peak : (tracks, hops) float64, absolute sample peak, 0 where the hop does not count
     squares, sums : (tracks, hops) float64
@@ -31,7 +30,6 @@ class Hops:
 
     hop_frames: int
     channels: Samples
-    wide: Levels
     peak_max: Levels
     peak_min: Levels
     peak: Levels
@@ -69,12 +67,10 @@ def measure_hops(samples: Samples, hop_frames: int, missing: Flags | None = None
     if missing is not None and missing.any():
         valid &= ~missing.reshape(-1, hop_frames).any(axis=1)
         all_valid = False
-    wide = channels.astype(np.float64)
-    by_hop = wide.reshape(tracks, -1, hop_frames)
+    by_hop = channels.astype(np.float64).reshape(tracks, -1, hop_frames)
     return Hops(
         hop_frames=hop_frames,
         channels=channels,
-        wide=wide,
         peak_max=high,
         peak_min=low,
         peak=np.maximum(high, -low) * valid,
@@ -111,7 +107,7 @@ class LevelTotals:
         if hops.all_valid:
             self._squares += hops.squares.sum(axis=1)
             self._sums += hops.sums.sum(axis=1)
-            self._frames += hops.wide.shape[1]
+            self._frames += hops.channels.shape[1]
             return
         self._squares += (hops.squares * hops.valid).sum(axis=1)
         self._sums += (hops.sums * hops.valid).sum(axis=1)

@@ -162,7 +162,7 @@ class LtcDecoder:
 
     def _take_in(self, times: NDArray[np.float64]) -> list[CodeFrame]:
         """Add edges to the half bits kept, and read the frames that they complete."""
-        gaps = np.diff(times, prepend=self._last_edge)
+        gaps = times - np.concatenate([[self._last_edge], times[:-1]])
         self._last_edge = float(times[-1])
         steps = self._half_bits(gaps)
         ends = np.cumsum(steps) - 1
