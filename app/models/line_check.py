@@ -104,7 +104,7 @@ def summary(state: LineCheck) -> tuple[str, str]:
 def sheet(state: LineCheck, plan: Plan) -> list[tuple[str, ...]]:
     """The rows to print: input, name, verdict, when, level, peak, floor, note."""
     names = {t.input: t.label for t in plan.tracks}
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for number in state.order:
         result = state.result(number)
         if result is None:

@@ -6,12 +6,21 @@ import tomllib
 from collections.abc import Callable
 from typing import Any, Final
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, Qt, Signal
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QModelIndex,
+    QObject,
+    QPersistentModelIndex,
+    Qt,
+    Signal,
+)
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
 from engine.plan import PlanError, PlanMistake, parse_plan
 from engine.plan_edit import ORDER, add_track, remove_track, set_limits, set_value
 from engine.toml_lines import toml_lines
+
+Index = QModelIndex | QPersistentModelIndex
 
 LIMITS: Final = "limits"
 COLUMNS: Final = (*ORDER, LIMITS)
@@ -101,15 +110,15 @@ class PlanTable(QAbstractTableModel):
 
     # ---- what Qt asks ------------------------------------------------------------------------
 
-    def rowCount(self, parent: QModelIndex | None = None) -> int:  # noqa: N802
+    def rowCount(self, parent: Index | None = None) -> int:  # noqa: N802
         """How many tracks."""
         return 0 if parent is not None and parent.isValid() else len(self._rows)
 
-    def columnCount(self, parent: QModelIndex | None = None) -> int:  # noqa: N802
+    def columnCount(self, parent: Index | None = None) -> int:  # noqa: N802
         """How many keys."""
         return 0 if parent is not None and parent.isValid() else len(COLUMNS)
 
-    def flags(self, index: QModelIndex) -> Qt.ItemFlag:
+    def flags(self, index: Index) -> Qt.ItemFlag:
         """Every cell can be edited."""
         flags = super().flags(index)
         return flags | Qt.ItemFlag.ItemIsEditable if index.isValid() else flags
@@ -122,7 +131,7 @@ class PlanTable(QAbstractTableModel):
             return HEADS[section]
         return None
 
-    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """The cell's words, and what is wrong with it."""
         if not index.isValid():
             return None
@@ -154,7 +163,7 @@ class PlanTable(QAbstractTableModel):
         return self._wrong.get(place, whole)
 
     def setData(  # noqa: N802
-        self, index: QModelIndex, value: Any, role: int = Qt.ItemDataRole.EditRole
+        self, index: Index, value: Any, role: int = Qt.ItemDataRole.EditRole
     ) -> bool:
         """Take over what was typed; False where it can't be written into the plan at all."""
         if role != Qt.ItemDataRole.EditRole:

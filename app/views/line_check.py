@@ -154,13 +154,13 @@ class LineCheckPage(Overlay):
         body.addLayout(right, 5)
         self.column.addWidget(plain("Line check", "heading"))
         self.column.addLayout(body, 1)
-        row = QHBoxLayout()
+        buttons = QHBoxLayout()
         for button in (self.passed, self.failed, self.skipped, self.before, self.after):
-            row.addWidget(button)
-        row.addStretch(1)
+            buttons.addWidget(button)
+        buttons.addStretch(1)
         for button in (self.printed, self.done):
-            row.addWidget(button)
-        self.column.addLayout(row)
+            buttons.addWidget(button)
+        self.column.addLayout(buttons)
 
     def _connect(self) -> None:
         self.passed.clicked.connect(self._keys["Return"])
@@ -197,7 +197,7 @@ class LineCheckPage(Overlay):
 
     def hideEvent(self, event: object) -> None:  # noqa: N802
         """However it was closed, the check is over."""
-        super().hideEvent(event)  # type: ignore[arg-type]
+        super().hideEvent(event)
         self.closed.emit()
 
     def _mark(self, verdict: Verdict) -> None:
@@ -276,10 +276,10 @@ class LineCheckPage(Overlay):
         safety = track.level is Level.SAFETY
         lower_db = SAFETY_DB if safety else 0.0
         zones = [(low - lower_db, high - lower_db) for low, high in (SPEECH_DBFS, PEAK_DBFS)]
-        for bar, value, zone in zip(
+        for bar, level_dbfs, zone in zip(
             (self.speech, self.peak), (heard.speech_dbfs, heard.peak_dbfs), zones, strict=True
         ):
-            bar.put(value, zone if talks else None)
+            bar.put(level_dbfs, zone if talks else None)
         told: list[Fact] = facts(heard, self.plan, track)
         for (name, value), fact in zip(self.facts, told, strict=True):
             say(name, fact.name)

@@ -97,7 +97,7 @@ class ListenBar(QWidget):
         self.level.setVisible(playing)
         self.louder.setEnabled(listening.level_db < listening.limit_db)
         shown = playing or bool(listening.problem)
-        if self.isVisibleTo(self.parentWidget()) != shown:
+        if self.isHidden() == shown:
             self.setVisible(shown)
 
 

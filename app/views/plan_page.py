@@ -61,7 +61,7 @@ class Cells(QStyledItemDelegate):
         if index.data(MISTAKE_ROLE):
             painter.save()
             painter.setPen(QPen(self._red, 2))
-            painter.drawRect(option.rect.adjusted(1, 1, -2, -2))  # type: ignore[attr-defined]
+            painter.drawRect(option.rect.adjusted(1, 1, -2, -2))
             painter.restore()
 
 

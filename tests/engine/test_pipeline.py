@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 
 from engine.commands import Acknowledge, AcknowledgeAll, OutOfService, Shelve, Standby, Unshelve
+from engine.front import LONGEST_GAP_S
 from engine.measure.meter import Totals
 from engine.model import AlarmState, Block, Fault, Incident, Kind, Level, Samples, Severity
-from engine.front import LONGEST_GAP_S
 from engine.pipeline import Pipeline
 from engine.tracks import Plan, Track, plan_for
 from engine.units import FLOOR_DB
