@@ -41,6 +41,8 @@ BACK_S: Final = 2.0
 """The fault is over when nothing under the limit was heard that long: speech has gaps."""
 IDLE_DBFS: Final = -110.0
 _IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
+_FROZEN_MEAN_SQUARE: Final = 1e-13
+"""Of the steps of the slow sound: under it is a frozen value, however high, and no noise."""
 
 _RISE_DB: Final = 0.015
 """The reference rises by at most this each half second: what was once heard stays likely."""
@@ -136,10 +138,11 @@ class DeadMic:
             count = np.count_nonzero(m.valid, axis=0)
         share = 1.0 / np.maximum(count, 1)
         wide_mean = wide.sum(axis=0) * share
-        heard = known & (wide_mean > _IDLE_MEAN_SQUARE)
+        band_mean = power.sum(axis=0) * share
+        heard = known & (wide_mean > _IDLE_MEAN_SQUARE) & (band_mean > _FROZEN_MEAN_SQUARE)
         at = self._tick % _HISTORY
         self._wide[at] = np.where(heard, wide_mean, np.nan)
-        self._band[at] = np.where(heard, power.sum(axis=0) * share, np.nan)
+        self._band[at] = np.where(heard, band_mean, np.nan)
         under = (power < self._limit) & m.valid
         if under.any():
             low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard

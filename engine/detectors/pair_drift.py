@@ -22,7 +22,7 @@ from engine.detectors.treble import treble
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.tracks import Scene
 
-DRIFT_DB: Final = 4.0
+DRIFT_DB: Final = 3.5
 """Change of the offset that counts; turning the head moves it by some 3 dB at most."""
 MUFFLED_DB: Final = 8.0
 """The same for the treble, which turns with the head more."""
@@ -115,13 +115,12 @@ class PairDrift:
         active, known = np.zeros((2, self._tracks), dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners = np.full(self._tracks, -1, dtype=np.int64)
-        for pair, drifts in enumerate(self._drifts):
-            both = (int(main[pair]), int(safety[pair]))
-            known[list(both)] = m.valid[:, both].any()
-            if drifts:
-                at, other = both if self._fell[pair] == 0 else both[::-1]
-                active[at], partners[at] = True, other
-                onset_s[at], last_s[at] = self._onset_s[pair], self._last_s[pair]
+        known[main] = known[safety] = m.heard[main] | m.heard[safety]
+        for pair in np.flatnonzero(self._drifts):
+            both = (main[pair], safety[pair])
+            at, other = both if self._fell[pair] == 0 else both[::-1]
+            active[at], partners[at] = True, other
+            onset_s[at], last_s[at] = self._onset_s[pair], self._last_s[pair]
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(active, known, onset_s, last_s, never, partners)
 

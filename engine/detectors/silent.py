@@ -28,7 +28,7 @@ OVER_S: Final = 6.0
 BACK_S: Final = 3.0
 """That long without a hop under presence, and the place is back."""
 FIRST_HOPS: Final = 3
-"""So many hops in one tick begin it; fewer are chance."""
+"""So many hops in one tick begin it, and hold it once it was too long; fewer are chance."""
 
 NEVER_HEARD_S: Final = 60.0
 HEARD_S: Final = 1.0
@@ -129,10 +129,10 @@ class Silent:
         self._under[at] = count
         self._valid[at] = np.count_nonzero(m.valid, axis=0)
         last_s = m.start_s + m.hop_s * (len(under) - under[::-1].argmax(axis=0))
-        self._until_s = np.where(count > 0, last_s, self._until_s)
+        long = self._until_s - self._onset_s >= self._amber_s
+        self._until_s = np.where(count >= np.where(long, FIRST_HOPS, 1), last_s, self._until_s)
         share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
         back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
-        long = self._until_s - self._onset_s >= self._amber_s
         back = np.where(long, back, m.present & (count < FIRST_HOPS))
         self._lost &= ~(back & (self._valid[at] > 0))
 

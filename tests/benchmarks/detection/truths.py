@@ -52,9 +52,9 @@ class Judge:
     def truth(self, planted: Planted) -> Truth:
         """The truth to score against."""
         fault, track = planted.fault, self.plan.track(planted.tracks[-1])
-        onset_s, (amber, red) = planted.onset_s, self._due(planted, track)
+        amber, red = self._due(planted, track)
         if fault is Fault.SILENT:
-            onset_s, (amber, red) = self._silence(planted, track)
+            amber, red = self._silence(planted, track)
         if fault is Fault.HUM:
             amber, red = self._heard_hum(planted, track, amber, red)
         pair = fault in OF_A_PAIR
@@ -63,7 +63,7 @@ class Judge:
             label=SOFT_KNEE if soft else fault.value,
             tracks=tuple(sorted({track.input, mate(track.input)})) if pair else planted.tracks,
             names=(fault.value,),
-            onset_s=onset_s,
+            onset_s=planted.onset_s,
             end_s=planted.end_s,
             strength=planted.strength,
             amber_within_s=amber,
@@ -133,9 +133,9 @@ class Judge:
         own = [(at_s >= first_s) & (at_s < last_s) for first_s, last_s in turns]
         return np.asarray(np.any(own, axis=0))
 
-    def _silence(self, planted: Planted, track: Track) -> tuple[float, Due]:
-        """Onset and deadlines of the first silence long enough: what is left of a loud voice may
-        still be heard. Nothing is due where there is no such silence."""
+    def _silence(self, planted: Planted, track: Track) -> Due:
+        """Deadlines after the first silence long enough: what is left of a loud voice may still be
+        heard. Nothing is due where there is no such silence."""
         amber, red = _limit_s(track, "silent_amber_s"), _limit_s(track, "silent_red_s")
         first, last = round(planted.onset_s * RATE), round(planted.end_s * RATE)
         levels = hop_dbfs(self.samples[first:last, track.input - 1], hop_s=0.1)
@@ -144,9 +144,9 @@ class Judge:
         for begin, end in zip(edges[::2], edges[1::2], strict=True):
             lasts_s = 0.1 * float(end - begin)
             if lasts_s >= amber + GRACE_S:
-                onset_s = planted.onset_s + 0.1 * float(begin)
-                return onset_s, (amber, red if lasts_s >= red + GRACE_S else None)
-        return planted.onset_s, (None, None)
+                late_s = 0.1 * float(begin)
+                return late_s + amber, late_s + red if lasts_s >= red + GRACE_S else None
+        return None, None
 
 
 def mate(track: int) -> int:
