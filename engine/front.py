@@ -32,7 +32,8 @@ class Front:
     def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
         self.meter = Meter(scene, learned)
         self._rate_hz = scene.sample_rate_hz
-        self._inputs = np.array([track.input - 1 for track in scene.tracks])
+        self._tracks = len(scene.tracks)
+        self._inputs = _rows([track.input - 1 for track in scene.tracks])
         self._ticks = 0
         self._untold_lost = 0
         self._begin()
@@ -107,6 +108,12 @@ class Front:
 
     def _begin(self) -> None:
         """Fresh memory for each tick: what looked at the last one may keep it."""
-        self._rest = np.empty((len(self._inputs), self.meter.tick_frames), dtype=np.float32)
+        self._rest = np.empty((self._tracks, self.meter.tick_frames), dtype=np.float32)
         self._missing = np.zeros(self.meter.tick_frames, dtype=np.bool_)
         self._filled = 0
+
+
+def _rows(inputs: list[int]) -> slice | list[int]:
+    """Those rows of a source; in one piece where they follow each other, which copies them once."""
+    piece = slice(inputs[0], inputs[0] + len(inputs)) if inputs else slice(0)
+    return piece if inputs == list(range(piece.start or 0, piece.stop)) else inputs

@@ -52,4 +52,4 @@ class Burst:
 
     def is_red(self, now_s: float) -> bool:
         """Three within ten seconds."""
-        return len(self.lately(now_s)) >= RED_EVENTS
+        return len(self._events) >= RED_EVENTS and len(self.lately(now_s)) >= RED_EVENTS

@@ -104,8 +104,8 @@ class Dropout:
         per_hop = max(1, round(hop_frames / self._wanted_frames))
         while hop_frames % per_hop:
             per_hop -= 1
-        x = np.square(m.samples.T).reshape(tracks * hops * per_hop, -1)
-        power = (x @ np.full(x.shape[1], 2.0 / x.shape[1], np.float32)).reshape(tracks, -1)
+        x = np.square(m.samples.T).reshape(tracks, hops * per_hop, -1)
+        power = x @ np.full(x.shape[2], 2.0 / x.shape[2], np.float32)
         now_db = _DB * np.log(np.maximum(power, _LOWEST_POWER))
         if not m.unbroken:
             now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan

@@ -97,7 +97,7 @@ class Duplicate:
     def _correlate(self, m: Measurement) -> tuple[Levels, Flags]:
         """Pearson's r of every two tracks at lag zero; and which tracks have sound to correlate."""
         x = m.samples.T
-        slow = (x.reshape(-1, self._factor) @ self._ones).reshape(len(x), -1)
+        slow = x.reshape(len(x), -1, self._factor) @ self._ones
         step = slow[:, 1:] - slow[:, :-1]
         # In pieces too small for the library to start threads, which cost more than they bring.
         across = np.zeros((self._tracks, self._tracks), dtype=np.float32)

@@ -45,6 +45,8 @@ class PartClock:
     def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
         """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""
         some = speech.any(axis=0)
+        if not some.any():
+            return np.flatnonzero(some)
         begins = some & (~self._open | (m.start_s - self._last_s > PAUSE_S))
         first_s = m.start_s + m.hop_s * speech.argmax(axis=0)
         self.begin_s = np.where(begins, first_s, self.begin_s)
@@ -78,10 +80,7 @@ class Pairs:
         None where the place is not heard on both, or either is overloaded (then one of the two is
         in another fault), or where another performer is much louder: their voice, not this one's.
         """
-        peak = np.maximum(m.peak_max, -m.peak_min)
-        sound = m.valid & (peak < OVERLOAD) & m.present
-        floor_dbfs = np.where(np.isnan(m.floor_dbfs), np.inf, m.floor_dbfs)
-        speech = m.mean_square >= 0.5 * 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0)
+        sound, speech = m.once("sound and speech", lambda: _sound_and_speech(m))
         both = sound[:, self.main] & sound[:, self.safety]
         if own_only:
             both &= ~self._spill(m)
@@ -93,3 +92,10 @@ class Pairs:
         theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
         mine = np.maximum(energy[self.main], SAFETY_GAIN * energy[self.safety])
         return np.asarray(theirs > RIVAL * mine)
+
+
+def _sound_and_speech(m: Measurement) -> tuple[Flags, Flags]:
+    """Hops with usable sound, and those as loud as speech; both of shape (hops, tracks)."""
+    sound = m.valid & (m.peak < OVERLOAD) & m.present
+    floor_dbfs = np.where(np.isnan(m.floor_dbfs), np.inf, m.floor_dbfs)
+    return sound, m.mean_square >= 0.5 * 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0)

@@ -59,6 +59,10 @@ class Polarity:
         self._pairs = Pairs(scene, Fault.POLARITY)
         self._tracks = len(scene.tracks)
         self._places = np.concatenate([self._pairs.main, self._pairs.safety])
+        self._asked = np.zeros(self._tracks, dtype=np.bool_)
+        self._asked[self._pairs.safety] = True
+        self._partners = np.full(self._tracks, -1, dtype=np.int64)
+        self._partners[self._pairs.safety] = self._pairs.main
         self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
         self._slow = Slow(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
@@ -92,17 +96,15 @@ class Polarity:
         return self._condition(m)
 
     def _condition(self, m: Measurement) -> Condition:
-        places = self._pairs.safety
-        active, known = np.zeros((2, self._tracks), dtype=np.bool_)
+        active = np.zeros(self._tracks, dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
-        active[places] = [heard.inverted for heard in self._heard]
-        known[places] = m.valid[:, places].any(axis=0)
-        onset_s[places] = [heard.onset_s for heard in self._heard]
-        last_s[places] = [heard.last_s for heard in self._heard]
-        partners = np.full(self._tracks, -1, dtype=np.int64)
-        partners[places] = self._pairs.main
+        for place, heard in zip(self._pairs.safety, self._heard, strict=True):
+            if heard.inverted:
+                active[place] = True
+                onset_s[place], last_s[place] = heard.onset_s, heard.last_s
         never = np.zeros(self._tracks, dtype=np.bool_)
-        return condition(active, known, onset_s, last_s, never, partners)
+        known = m.heard & self._asked
+        return condition(active, known, onset_s, last_s, never, self._partners)
 
     def _add(self, pair: int, x: Levels, speech: Flags) -> None:
         """Add one tick's speech to the part that fills."""
@@ -110,10 +112,10 @@ class Polarity:
         keep = np.repeat(speech, (x.shape[1] - 2 * lags) // len(speech))
         main = x[pair, lags : x.shape[1] - lags] * keep  # in the middle of the safety's lags
         safety = x[pairs + pair]
-        size = len(main)
-        across = [float(main @ safety[lag : lag + size]) for lag in range(2 * lags + 1)]
-        middle = safety[lags : lags + size] * keep
-        self._sums[pair] += [*across, float(main @ main), float(middle @ middle)]
+        middle = safety[lags : lags + len(main)] * keep
+        sums = self._sums[pair]
+        sums[:-2] += np.correlate(safety, main)
+        sums[-2:] += main @ main, middle @ middle
 
     def _judge(self, pair: int, now_s: float) -> None:
         """Count a full part, and look at the sign of the newest together."""

@@ -34,8 +34,7 @@ class Slow:
     def __call__(self, samples: Samples) -> NDArray[np.float32]:
         """The slow sound, shape (tracks, frames / factor); `samples` are whole hops."""
         channels = np.ascontiguousarray(samples.T)
-        slow = channels.reshape(-1, self.factor) @ self._mean
-        return np.asarray(slow.reshape(len(channels), -1))
+        return np.asarray(channels.reshape(len(channels), -1, self.factor) @ self._mean)
 
     def gain(self, frequency_hz: NDArray[np.floating]) -> NDArray[np.float64]:
         """What the mean leaves of a sine's amplitude at those frequencies."""
