@@ -109,3 +109,9 @@ def test_only_the_edges_read_a_clock() -> None:
         if parts[0] in pure or path.stem in ("pipeline", "coverage", "ribbon", "scan", "model"):
             names = {name.split(".")[0] for name in imports(path)}
             assert not names & {"time", "datetime", "threading", "random"}, name_of(path)
+
+
+def test_a_watch_loads_no_scipy() -> None:
+    """Its import takes longer than all the rest of the engine's start."""
+    code = "import sys, engine.runner, engine.scan; sys.exit('scipy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
