@@ -24,6 +24,7 @@ from engine.units import amplitude_db
 NEAR_S: Final = 0.1
 RUNS_NEAR: Final = 3
 LONG_RUN: Final = 8
+"""One level run this long proves an overload; of leaning ones it takes two of one height."""
 SAME_CEILING: Final = 0.01
 """Two level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
 SAME_LEANING: Final = 0.25
@@ -145,7 +146,9 @@ class Clipped:
             if run.at_s < since_s:
                 continue
             near = [r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= NEAR_S and run.alike(r)]
-            if (run.level and run.length >= LONG_RUN) or len(near) >= RUNS_NEAR:
+            reach = SAME_CEILING * abs(run.ceiling)
+            long = sum(r.length >= LONG_RUN and abs(r.ceiling - run.ceiling) <= reach for r in near)
+            if (run.level and run.length >= LONG_RUN) or long >= 2 or len(near) >= RUNS_NEAR:
                 proof.update(near)
         if not proof:
             return False

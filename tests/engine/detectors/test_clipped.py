@@ -110,6 +110,18 @@ def test_tops_tilted_by_a_high_pass(corner_hz: float, hz: float) -> None:
     assert State.ACTIVE in clipped(np.asarray(lfilter(b, a, x, axis=0), np.float32)).states
 
 
+@pytest.mark.parametrize(("tops", "is_clipped"), [(1, False), (2, True)])
+def test_long_tilted_tops(tops: int, is_clipped: bool) -> None:
+    """Two long tops of one height prove an overload behind a high-pass, one alone does not."""
+    tone = sine(-6.0, 1.0, RATE, hz=500.0)
+    first = round(0.5 * RATE)
+    span = slice(first, first + tops * RATE // 500)
+    tone[span] = np.minimum(1.6 * tone[span], 0.65)
+    b, a = butter(1, 8.0, "highpass", fs=RATE)
+    tilted = lfilter(b, a, tone, axis=0).astype(np.float32)
+    assert (State.ACTIVE in clipped(tilted).states) is is_clipped
+
+
 def test_noisy_flats() -> None:
     """The noise of a converter at -90 dBFS on the tops hides no overload before it."""
     x = np.clip(sine(0.0, 2.0, RATE, hz=330.0), -0.5, 0.5) + noise(-90.0, 2.0, RATE)
