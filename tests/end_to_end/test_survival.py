@@ -85,7 +85,7 @@ def has_spare(client: EngineClient) -> bool:
     if spare is None:
         return False
     maps = Path(f"/proc/{spare.pid}/maps").read_text()
-    return "_sosfilt" in maps and "State:\tS" in Path(f"/proc/{spare.pid}/status").read_text()
+    return "libsndfile" in maps and "State:\tS" in Path(f"/proc/{spare.pid}/status").read_text()
 
 
 def test_an_engine_that_is_killed_is_told_at_once_and_followed_within_two_seconds(take) -> None:
