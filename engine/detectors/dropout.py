@@ -21,8 +21,8 @@ from engine.tracks import Scene
 SHORTEST_S: Final = 0.003
 """The quiet middle of a gap of 5 ms: its edges take up to a millisecond each."""
 LONGEST_S: Final = 0.5
-UNDER_DB: Final = np.array([[10.0], [7.0]])
-"""A gap lies this far under the quietest that held lately, for 2.5 ms and for 20 ms."""
+UNDER_DB: Final = np.array([[10.0], [9.0], [7.0]])
+"""A gap lies this far under the quietest that held lately, for 2.5, 5 and 20 ms."""
 UNDER_FLOOR_DB: Final = 10.0
 """And this far under its learned live floor."""
 FALL_DB: Final = 16.0
@@ -31,6 +31,7 @@ FALL_DB: Final = 16.0
 _STEP_S: Final = 0.0005
 _HELD: Final = 5
 """Steps that a level must hold to count: 2.5 ms, so that a zero crossing is no gap."""
+_HELD_LONGER: Final = 2 * _HELD
 _EDGE: Final = 12
 """Steps before and after a gap in which it falls and rises: 6 ms."""
 _HISTORY: Final = 100
@@ -47,8 +48,9 @@ _DB: Final = np.float32(10.0 / np.log(10.0))
 class Dropout:
     """Finds gaps at half-millisecond precision; says so once a gap has closed.
 
-    What is quiet at all is learned twice: over 2.5 ms, where a wave's crossing of zero already
-    looks quiet, and over 20 ms, which tells the longer gaps from quiet places better.
+    What is quiet at all is learned three times: over 2.5 ms, where a wave's crossing of zero
+    already looks quiet, over 5 ms, where it does in a place of low frequencies alone, and over
+    20 ms, which tells the longer gaps from quiet places better.
     """
 
     def __init__(self, scene: Scene) -> None:
@@ -64,7 +66,7 @@ class Dropout:
         self._steps = np.full((tracks, 0), np.nan, dtype=np.float32)
         self._step_s = _STEP_S
         self._last_hop = np.full((tracks, 1), np.nan, dtype=np.float32)
-        self._quietest = np.full((_HISTORY, 2, tracks), np.nan)
+        self._quietest = np.full((_HISTORY, len(UNDER_DB), tracks), np.nan)
         self._low_ticks = np.zeros(tracks, dtype=np.int64)
         self._ticks = 0
 
@@ -97,7 +99,7 @@ class Dropout:
     def _take_in(self, m: Measurement) -> Levels:
         """Keep the level of each step of this tick, dB, NaN where not valid.
 
-        Returns the quietest that held for 2.5 ms and for 20 ms, shape (2, tracks).
+        Returns the quietest that held for 2.5, 5 and 20 ms, shape (3, tracks).
         """
         hops, tracks = m.valid.shape
         hop_frames = len(m.samples) // hops
@@ -112,17 +114,19 @@ class Dropout:
         self._step_s = m.hop_s / per_hop
         keep = round(LONGEST_S / self._step_s) + 3 * _EDGE
         self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
-        newest = self._steps[:, -now_db.shape[1] - _HELD + 1 :]
+        newest = self._steps[:, -now_db.shape[1] - _HELD_LONGER + 1 :]
         held = newest[:, _HELD - 1 :]
         for earlier in range(1, _HELD):
             held = np.maximum(held, newest[:, _HELD - 1 - earlier : newest.shape[1] - earlier])
+        longer = np.maximum(held[:, _HELD:], held[:, :-_HELD])
         of_hops = np.hstack([self._last_hop, now_db.reshape(tracks, hops, -1).max(axis=-1)])
         self._last_hop = of_hops[:, -1:]
         two_hops = np.maximum(of_hops[:, 1:], of_hops[:, :-1])
-        return np.array([np.fmin.reduce(held, axis=1), np.fmin.reduce(two_hops, axis=1)], float)
+        kinds = (held, longer, two_hops)
+        return np.array([np.fmin.reduce(kind, axis=1) for kind in kinds], float)
 
     def _limits(self, m: Measurement) -> Levels:
-        """The levels that only short and longer gaps are under, shape (2, tracks).
+        """The levels that only gaps of such lengths are under, shape (3, tracks).
 
         -inf before the track was heard for two seconds.
         """
@@ -135,7 +139,8 @@ class Dropout:
         """Gaps that closed lately, sized by their depth, and since when one is open (NaN)."""
         gaps: dict[float, Event] = {}
         open_s = np.nan
-        for limit_db, shortest_s in zip(limits_db, (SHORTEST_S, 2.0 * m.hop_s), strict=True):
+        lengths_s = (SHORTEST_S, _HELD_LONGER * self._step_s, 2.0 * m.hop_s)
+        for limit_db, shortest_s in zip(limits_db, lengths_s, strict=True):
             found, still_s = self._under(place, float(limit_db), shortest_s, m)
             gaps.update((gap.begin_s, gap) for gap in found)
             open_s = np.fmin(open_s, still_s)

@@ -31,6 +31,17 @@ def dropout(samples: Samples, where: Scene | None = None) -> Told:
     return told(Dropout(where), samples, where)
 
 
+def test_a_gap_among_shorter_lulls() -> None:
+    """Where the place itself rests for 3 ms at times, as low waves do, a gap of 8 ms is told."""
+    x = noise(-50.0, 8.0, RATE)
+    lull = np.arange(len(x)) % (RATE // 4) < 0.003 * RATE
+    x[lull] *= np.float32(10 ** (-30 / 20))
+    assert State.ACTIVE not in dropout(x).states[25:]
+    first = round(6.1 * RATE)
+    x[first : first + round(0.008 * RATE)] *= np.float32(10 ** (-30 / 20))
+    assert State.ACTIVE in dropout(x).states[25:]
+
+
 @pytest.mark.parametrize("length_s", [0.005, 0.02, 0.1, 0.49])
 @pytest.mark.parametrize("to_db", [None, -30.0])
 def test_a_gap_is_told_once_it_closed(length_s: float, to_db: float | None) -> None:
