@@ -28,8 +28,12 @@ SCHEMA: Final = 1
 
 @dataclass(frozen=True, slots=True)
 class ScanResult:
-    """What a scan found in one take. `frames` is what was really read, `clock` its timecode."""
+    """What a scan found in one take.
 
+    `path` is the take as it was named, `frames` what was really read, `clock` its timecode.
+    """
+
+    path: str
     info: SourceInfo
     plan: Plan
     frames: int
@@ -63,7 +67,7 @@ class ScanResult:
         return {
             "schema": SCHEMA,
             "take": {
-                "path": self.info.name,
+                "path": self.path,
                 "sample_rate_hz": self.info.sample_rate_hz,
                 "duration_s": round(self.duration_s, 6),
                 "start_timecode": self.timecode(0.0),
@@ -143,15 +147,22 @@ Progress = Callable[[float], None]
 """Called now and then with the seconds of the take that are done."""
 
 
-def scan_source(source: Source, plan: Plan, progress: Progress | None = None) -> ScanResult:
+def scan_source(
+    source: Source,
+    plan: Plan,
+    progress: Progress | None = None,
+    path: str | Path | None = None,
+) -> ScanResult:
     """Watch a take to its end and return all that was found; closes the source.
+
+    `path` is how the take is named in the document; by the source's own name where not given.
 
     Raises
     ------
     SourceError
         If the take can't be read to its end.
     """
-    watch = _Watch(source.info, plan)
+    watch = _Watch(source.info.name if path is None else str(path), source.info, plan)
     return watch.result(measure(source, watch.scene), progress)
 
 
@@ -165,16 +176,17 @@ def scan_take(take: str | Path, plan: Plan, progress: Progress | None = None) ->
     """
     source = open_take(take, read_ahead=0)
     if not is_worth_it((source.info.frames or 0) / source.info.sample_rate_hz):
-        return scan_source(source, plan, progress)
+        return scan_source(source, plan, progress, take)
     source.close()
-    watch = _Watch(source.info, plan)
+    watch = _Watch(str(take), source.info, plan)
     return watch.result(measure_ahead(take, watch.scene), progress)
 
 
 class _Watch:
     """Judges what was measured of one take, wherever that was done."""
 
-    def __init__(self, info: SourceInfo, plan: Plan) -> None:
+    def __init__(self, path: str, info: SourceInfo, plan: Plan) -> None:
+        self._path = path
         self._info = info
         self._plan = plan
         since = Fraction(info.start_samples or 0, info.sample_rate_hz)
@@ -201,6 +213,7 @@ class _Watch:
         if stretch.totals is None:
             raise SourceError(f"{self._info.name}: ended before it was measured: scan it again")
         return ScanResult(
+            self._path,
             self._info,
             self._plan,
             stretch.frames,

@@ -172,3 +172,11 @@ def test_replay_finds_what_scan_finds(take: Path, capsys: pytest.CaptureFixture[
     scanned = capsys.readouterr().out.splitlines()[-1]
     main(["replay", str(take), "--speed", "20", "--console"])
     assert capsys.readouterr().out.splitlines()[-1] == scanned
+
+
+def test_the_document_names_the_take_as_it_was_given(
+    take: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A script finds the take by the path it asked for."""
+    main(["scan", str(take), "--json"])
+    assert json.loads(capsys.readouterr().out)["take"]["path"] == str(take)

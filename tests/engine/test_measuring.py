@@ -38,7 +38,7 @@ def test_ahead_gives_the_same_document(
     take: Path, plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A scan on two cores says exactly what a scan on one says."""
-    here = scan_source(open_take(take), plan).as_json()
+    here = scan_source(open_take(take), plan, path=take).as_json()
     monkeypatch.setattr(measuring, "FORK_WORTH_S", 0.0)
     monkeypatch.setattr(measuring, "SPAWN_WORTH_S", 0.0)
     ahead = scan_take(take, plan).as_json()
