@@ -108,7 +108,7 @@ class Silent:
         self._tick += 1
         onset_s = np.where(never, self._first_s, self._onset_s)
         until_s = np.where(never, m.end_s, self._until_s)
-        known = m.valid.any(axis=0) & ~np.isnan(m.level_dbfs) & self._watched
+        known = m.heard & ~np.isnan(m.level_dbfs) & self._watched
         return condition((self._lost | never) & known, known, onset_s, until_s)
 
     def _follow(self, m: Measurement) -> None:
