@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -31,6 +32,11 @@ class Recorder:
         self.data = bytearray()
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
+        # A slow machine connects it late, and the fade-in would have gone by unheard.
+        until = time.monotonic() + 20.0
+        while not self.data:
+            assert time.monotonic() < until, "the sink's monitor gave nothing"
+            time.sleep(0.02)
 
     def _read(self) -> None:
         assert self.process.stdout is not None
@@ -38,7 +44,11 @@ class Recorder:
             self.data += chunk
 
     def stop(self) -> np.ndarray:
-        """All of it, shape (frames, 2)."""
+        """All of it, shape (frames, 2), up to half a second after now."""
+        wanted = len(self.data) + RATE_HZ // 2 * 8
+        until = time.monotonic() + 10.0
+        while len(self.data) < wanted and time.monotonic() < until:
+            time.sleep(0.02)
         self.process.kill()
         self.process.wait(10)
         self._reader.join(5)
