@@ -205,11 +205,14 @@ def _plan_new(arguments: argparse.Namespace) -> int:
 
         names, title, rate = [""] * find_input(arguments.device).channels, "", None
     else:
+        from engine.opening import with_demo
         from engine.sources.take import open_take
 
-        take = open_take(arguments.take, read_ahead=0)
+        demo = arguments.take == _DEMO
+        path = with_demo(Open(take=None if demo else arguments.take, demo=demo)).take or ""
+        take = open_take(path, read_ahead=0)
         take.close()
-        names, title = list(take.info.channel_names), Path(arguments.take).stem
+        names, title = list(take.info.channel_names), Path(path).stem
         rate = take.info.frame_rate
     text = new_plan(names, title, rate or "25")
     if arguments.output is None:
