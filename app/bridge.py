@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -170,6 +172,15 @@ class Bridge(QObject):
         """End the watch in good order."""
         self._send(Stop())
         self.close()
+
+    def abandon(self) -> None:
+        """End a watch that is still opening, without waiting until it has ended."""
+        self._timer.stop()
+        client, self._client, self._watch = self._client, None, None
+        if client is not None:
+            with suppress(OSError, ValueError):
+                client.send(Stop())
+            threading.Thread(target=client.close, name="abandoned watch", daemon=True).start()
 
     def close(self) -> None:
         """Stop looking and let go of the client."""

@@ -25,6 +25,7 @@ class Act(Enum):
     GLANCE_WINDOW = auto()
     CLOSER = auto()
     HISTORY = auto()
+    REPORT = auto()
     SETTINGS = auto()
     OUT = auto()
     STANDBY = auto()
@@ -77,6 +78,9 @@ KEYS: Final = (
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
     Key(Act.CLOSER, "V", "V", "closer look at the chosen track, or back to the board"),
     Key(Act.HISTORY, "H", "H", "history of this watch's incidents"),
+    Key(
+        Act.REPORT, "W", "W", "write a report: of this session, or of earlier ones and takes", False
+    ),
     Key(Act.LISTEN, "L", "L", "listen to the chosen track in the headphones, or stop"),
     Key(Act.LISTEN_FAULT, "Shift+L", "Shift+L", "listen from 5 s before its fault"),
     Key(Act.OTHER_PACK, "X", "X", "while listening: main or safety, equally loud"),

@@ -20,9 +20,11 @@ from app.headphones import Headphones
 from app.line_checks import LineChecks
 from app.models import faults
 from app.models.fix_list import Card
+from app.openings import CANCELLED, Openings
 from app.overlays import Overlays
 from app.plans import Plans
 from app.prefs import Choices, Prefs
+from app.reports import Reports
 from app.shortcuts import Shortcuts, acts_of
 from app.start_page import Input, StartPage, is_plan
 from app.views.overlay import Layer, Question
@@ -71,6 +73,7 @@ class MainWindow(QMainWindow):
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
         self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
         self.plans = Plans(self)
+        self.reports, self.openings = Reports(self), Openings(self)
         self.drills = Drills(bridge, self.watch_page, self.layer, self.alerts, lambda: self.look)
         acts = acts_of(self)
         self._keys = [
@@ -103,6 +106,8 @@ class MainWindow(QMainWindow):
         self.start_page.chosen.connect(self.open)
         self.start_page.line_check_asked.connect(self.line_checks.check_next)
         self.start_page.drill_asked.connect(self._ask_drill)
+        self.start_page.report_asked.connect(self.reports.show)
+        page.header.report_asked.connect(self.reports.show)
         self.drills.wanted.connect(self.open)
         self.layer.covered.connect(self._refresh_keys)
         self.pages.currentChanged.connect(self._refresh_keys)
@@ -320,6 +325,13 @@ class MainWindow(QMainWindow):
         else:
             act()
 
+    def give_up_opening(self) -> None:
+        """What is opening is no longer wanted."""
+        self.bridge.abandon()
+        if self.watching:
+            self.to_start()
+        self.start_page.show_progress(CANCELLED)
+
     def to_start(self) -> None:
         """End the watch and show the start page."""
         self.bridge.stop()
@@ -358,6 +370,7 @@ class MainWindow(QMainWindow):
             self._ask_first(self._close_now, CLOSE_WORDS, other)
             return
         self.bridge.stop()
+        self.reports.close()
         self.alerts.close()
         self.prefs.set_place("window", self.saveGeometry())
         self.glances.window.close()

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
+from pathlib import Path
 
-from PySide6.QtCore import QByteArray, QSettings
+from platformdirs import user_documents_path
+from PySide6.QtCore import QByteArray, QLocale, QSettings
 
 from app.chime import ChimeSettings
 
@@ -36,6 +38,18 @@ BOUNDS = {
     "shelve_long_min": (1.0, 240.0),
     "break_min": (1.0, 240.0),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class ReportChoices:
+    """Where reports go (each into a folder of its own there), in which forms, on which paper."""
+
+    folder: Path
+    forms: tuple[str, ...] = ("html", "pdf", "csv")
+    paper: str = "a4"
+
+
+REPORT_FORMS = ("html", "pdf", "csv", "json")
 
 
 class Prefs:
@@ -109,8 +123,28 @@ class Prefs:
 
     def reset(self) -> None:
         """As at first start; recent files stay."""
-        for group in ("look", "chime", "choices", "place"):
+        for group in ("look", "chime", "choices", "place", "report"):
             self._store.remove(group)
+
+    @property
+    def report(self) -> ReportChoices:
+        """How the last report was written; at first into the user's documents."""
+        folder = str(self._store.value("report/folder", "") or "")
+        imperial = QLocale.MeasurementSystem.ImperialUSSystem
+        usual = "letter" if QLocale().measurementSystem() == imperial else "a4"
+        paper = str(self._store.value("report/paper", usual))
+        kept = str(self._store.value("report/forms", "")).split()
+        forms = tuple(form for form in REPORT_FORMS if form in kept)
+        fresh = ReportChoices(Path(folder) if folder else user_documents_path() / "trackwarden")
+        return ReportChoices(
+            fresh.folder, forms or fresh.forms, paper if paper in ("a4", "letter") else usual
+        )
+
+    @report.setter
+    def report(self, choices: ReportChoices) -> None:
+        self._store.setValue("report/folder", str(choices.folder))
+        self._store.setValue("report/paper", choices.paper)
+        self._store.setValue("report/forms", " ".join(choices.forms))
 
     @property
     def listen_output(self) -> str:

@@ -47,6 +47,11 @@ class Files:
         """All four in one folder."""
         return cls(*(folder / f"{NAME}.{kind}" for kind in ("html", "pdf", "csv", "json")))
 
+    @property
+    def wanted(self) -> tuple[Path, ...]:
+        """Those that are to be written."""
+        return tuple(filter(None, (self.html, self.pdf, self.csv, self.json)))
+
 
 def made_by() -> str:
     """The report's last line."""
@@ -149,12 +154,23 @@ def write_report(
 def _replace(path: Path, write: Callable[[Path], None]) -> None:
     """Write beside the file, then put it in its place."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    fresh = path.with_name(f".{path.name}.{os.getpid()}")
+    fresh = _fresh(path, os.getpid())
     try:
         write(fresh)
         fresh.replace(path)
     finally:
         fresh.unlink(missing_ok=True)
+
+
+def _fresh(path: Path, pid: int) -> Path:
+    """What that process calls the file until it is whole."""
+    return path.with_name(f".{path.name}.{pid}")
+
+
+def sweep(files: Files, pid: int) -> None:
+    """Remove what a process that was killed left half written."""
+    for path in files.wanted:
+        _fresh(path, pid).unlink(missing_ok=True)
 
 
 def _write(path: Path, text: str) -> None:

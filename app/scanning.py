@@ -43,7 +43,7 @@ def scan_takes(
     status = OK
     for take in takes:
         try:
-            result, path = _scan(take, plan)
+            result, path = scan_one(take, plan, _say, _percent())
             if report is not None:
                 sections.append(scanned_section(result, path))
         except (SourceError, PlanError, OSError) as error:
@@ -68,33 +68,52 @@ def _report(sections: Sequence[Section], folder: str, paper: str) -> None:
     _say(f"{files.html}: written, with .pdf, .csv and .json beside it")
 
 
-def _scan(take: str, plan: str | None) -> tuple[ScanResult, str]:
-    """What was found, and the take's path."""
-    request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), _say)
+def scan_one(
+    take: str,
+    plan: str | None,
+    say: Callable[[str], None],
+    progress: Callable[[float], None] | None = None,
+) -> tuple[ScanResult, str]:
+    """Scan one take, or "demo"; returns what was found, and the take's path.
+
+    say : told one line at a time: what the take's files lack, how the demo take comes along
+    progress : told the share that is done; what it raises ends the scan
+
+    Raises
+    ------
+    SourceError, PlanError
+        Where take or plan can't be read, or don't fit each other.
+    """
+    request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), say)
     assert request.take is not None
     source = open_take(request.take, read_ahead=0)
     source.close()
     info = source.info
     fitting = fitting_plan(request.plan, info)
     for notice in info.notices:
-        _say(notice)
-    progress = _progress(info.frames, info.sample_rate_hz)
-    return scan_take(request.take, fitting, progress), request.take
+        say(notice)
+    whole_s = (info.frames or 0) / info.sample_rate_hz
+
+    def tell(done_s: float) -> None:
+        if progress is not None and whole_s:
+            progress(min(done_s / whole_s, 1.0))
+
+    return scan_take(request.take, fitting, tell), request.take
 
 
 def _say(line: str) -> None:
     print(line, file=sys.stderr)
 
 
-def _progress(frames: int | None, rate_hz: int) -> Callable[[float], None] | None:
+def _percent() -> Callable[[float], None] | None:
     """A percentage on a terminal, nothing elsewhere."""
-    if not frames or not sys.stderr.isatty():
+    if not sys.stderr.isatty():
         return None
     shown = -1
 
-    def show(done_s: float) -> None:
+    def show(share: float) -> None:
         nonlocal shown
-        percent = int(100 * done_s * rate_hz / frames)
+        percent = int(100 * share)
         if percent != shown:
             shown = percent
             end = "\r\x1b[K" if percent >= 100 else ""

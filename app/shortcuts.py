@@ -82,4 +82,5 @@ def acts_of(window: MainWindow) -> dict[Act, Callable[[], None]]:
         **window.headphones.acts(),
         **window.line_checks.acts(),
         **window.plans.acts(),
+        **window.reports.acts(),
     }

@@ -200,6 +200,9 @@ QListWidget::item {{ padding: {px6}px {px9}px; color: {ink};
 QListWidget::item:selected {{ background: {line}; color: {ink}; border-left: 3px solid {ink}; }}
 QComboBox QAbstractItemView {{ background: {panel}; selection-background-color: {line};
   selection-color: {ink}; }}
+QProgressBar {{ background: {bg}; border: 1px solid {edge}; border-radius: 4px;
+  height: {px12}px; }}
+QProgressBar::chunk {{ background: {bar}; border-radius: 3px; }}
 QSlider::groove:horizontal {{ height: 4px; background: {edge}; border-radius: 2px; }}
 QSlider::handle:horizontal {{ width: {px12}px; margin: -{px6}px 0; border-radius: 4px;
   background: {ink}; }}

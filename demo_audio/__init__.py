@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import shutil
 import tempfile
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,8 @@ TAKE_NAME: Final = "harbour-night-exercise.wav"
 PLAN_NAME: Final = "plan.toml"
 TRUTH_NAME: Final = "truth.json"
 FOLDER_PREFIX: Final = "demo-take-"
+TEMPORARY_PREFIX: Final = "rendering-"
+KEPT_S: Final = 24 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,7 @@ def _render_beside(folder: Path, healthy: bool, progress: Callable[[str], None])
 
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        temporary = Path(tempfile.mkdtemp(prefix="rendering-", dir=folder.parent))
+        temporary = Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=folder.parent))
         try:
             render(temporary, healthy, progress)
             temporary.chmod(0o755)
@@ -106,9 +109,15 @@ def _user_cache() -> Path:
 
 
 def _forget_other_recipes(cache_dir: Path, recipe: str) -> None:
-    """A take is 190 MB; those of recipes no longer in use would pile up unseen."""
+    """A take is 190 MB; those of recipes no longer in use would pile up unseen.
+
+    So would what a rendering that was killed left: after a day nothing is still being made.
+    """
     for folder in cache_dir.glob(f"{FOLDER_PREFIX}*"):
         if not folder.name.startswith(recipe):
+            shutil.rmtree(folder, ignore_errors=True)
+    for folder in cache_dir.glob(f"{TEMPORARY_PREFIX}*"):
+        if time.time() - folder.stat().st_mtime > KEPT_S:
             shutil.rmtree(folder, ignore_errors=True)
 
 

@@ -23,12 +23,23 @@ REPLAY_BLOCK_S = 0.02
 
 
 def with_demo(request: Open, progress: Callable[[str], None] | None = None) -> Open:
-    """The request with the demo take's own files filled in; renders them on first use."""
+    """The request with the demo take's own files filled in; renders them on first use.
+
+    What `progress` raises ends the rendering and leaves nothing of it.
+
+    Raises
+    ------
+    SourceError
+        Where the take can't be written; one line that says what to do.
+    """
     if not request.demo:
         return request
-    from demo_audio import demo_take  # only here: nothing else needs it
+    from demo_audio import DemoTakeError, demo_take  # only here: nothing else needs it
 
-    demo = demo_take(progress=progress, healthy=request.seed is not None)
+    try:
+        demo = demo_take(progress=progress, healthy=request.seed is not None)
+    except DemoTakeError as error:
+        raise SourceError(str(error)) from error
     return replace(request, demo=False, take=str(demo.take), plan=request.plan or str(demo.plan))
 
 

@@ -44,6 +44,10 @@ _MOST_WORDS: Final = 1_000_000
 _BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 
 
+class _StoppedError(Exception):
+    """No window wants the watch any more, though it has not begun."""
+
+
 class Engine:
     """One session's engine: the runner, the windows that look at it, and the session's folder."""
 
@@ -83,6 +87,9 @@ class Engine:
     def _watch(self) -> None:
         try:
             runner = self._open()
+        except _StoppedError:
+            self._remove()
+            return
         except (SourceError, PlanError, OSError) as error:
             self._fail(Failed(str(error)))
             if not self._job.resume:
@@ -117,7 +124,7 @@ class Engine:
                 resumed=resumed,
                 on_plan=self._keep_plan,
             )
-        request = with_demo(self._job.request, lambda text: self._server.publish(Progress(text)))
+        request = with_demo(self._job.request, self._tell_progress)
         other = _watched_already(request, self._folder)
         if other is not None:
             self._fail(Elsewhere(str(other)))
@@ -127,6 +134,15 @@ class Engine:
             request = sessions.with_own_plan(request, self._folder)
         self._log = SessionLog(self._folder / sessions.LOG)
         return Runner(request, self._publish, world, log=self._log, on_plan=self._keep_plan)
+
+    def _tell_progress(self, text: str) -> None:
+        """Windows see what they wait for, and may stop it; what else they say is kept."""
+        self._server.publish(Progress(text))
+        heard = [self._heard.get() for _ in range(self._heard.qsize())]
+        if any(isinstance(said, Stop) for _, said in heard):
+            raise _StoppedError
+        for one in heard:
+            self._heard.put(one)
 
     def _keep_plan(self, watch: Watch) -> None:
         """Windows are told of the changed plan; the disk may take its time."""

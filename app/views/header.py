@@ -16,6 +16,7 @@ class Header(QWidget):
 
     standby_asked = Signal()
     look_asked = Signal()
+    report_asked = Signal()
 
     def __init__(self) -> None:
         super().__init__()
@@ -26,6 +27,7 @@ class Header(QWidget):
         self.quiet = plain("", "quiet")
         self.quiet.hide()
         self.standby = Button("Standby", "R")
+        self.report = Button("Report", "W")
         self.look = Button("Day", "N")
         self.origin = plain("", "dim")
         self.clock = plain("", "clock")
@@ -37,10 +39,12 @@ class Header(QWidget):
         self._row.addStretch(1)
         self._row.addWidget(self.quiet, 0, Qt.AlignmentFlag.AlignVCenter)
         self._row.addWidget(self.standby)
+        self._row.addWidget(self.report)
         self._row.addWidget(self.look)
         self._row.addWidget(self.origin)
         self._row.addWidget(self.clock)
         self.standby.clicked.connect(self.standby_asked)
+        self.report.clicked.connect(self.report_asked)
         self.look.clicked.connect(self.look_asked)
         self._watch: Watch | None = None
 

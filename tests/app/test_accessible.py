@@ -70,7 +70,13 @@ PAGES = {
     "history": lambda w: w.overlays.show_history(),
     "battery": lambda w: (w.watch_page.board.track_chosen.emit(1), w.acts.battery()),
     "note": lambda w: w.acts.note(),
+    "report": lambda w: (
+        setattr(w.bridge._client, "folder", w.prefs.report.folder),
+        w.reports.show(),
+    ),
+    "rendering": lambda w: w.bridge.opening.emit("demo take: writing 40 %"),
     "start": lambda w: w.to_start(),
+    "report from start": lambda w: (w.to_start(), w.reports.show()),
 }
 CONTROLS = (QAbstractButton, QComboBox, QLineEdit, QSlider)
 ROLES = {Role.Button, Role.CheckBox, Role.ComboBox, Role.EditableText, Role.Slider, Role.SpinBox}

@@ -18,6 +18,7 @@ from app.views.parts import Elided
 from engine import desk as desks
 from tests.app import fake, pages
 from tests.app.drill_pages import DRILL_PAGES
+from tests.app.report_pages import REPORT_PAGES
 from tests.app.sound_pages import SOUND_PAGES
 
 KEPT = Path(__file__).parents[2] / ".artefacts"
@@ -128,6 +129,7 @@ def with_battery(folder: Path) -> MainWindow:
 PAGES = {
     **SOUND_PAGES,
     **DRILL_PAGES,
+    **REPORT_PAGES,
     "start": start,
     "board1": board(1),
     "board12": board(12),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import subprocess
 import sys
 import tomllib
@@ -72,12 +73,14 @@ def test_takes_of_older_recipes_are_forgotten(
     """In the user's own cache a new render clears older recipes away, and nothing else."""
     old, other = tmp_path / "demo-take-0123456789ab", tmp_path / "sessions"
     twin = tmp_path / f"demo-take-{demo_audio.recipe_hash()[:12]}-healthy"
-    for folder in (old, other, twin):
+    stale, busy = tmp_path / "rendering-stale", tmp_path / "rendering-busy"
+    for folder in (old, other, twin, stale, busy):
         folder.mkdir()
+    os.utime(stale, (0, 0))
     monkeypatch.setattr("platformdirs.user_cache_dir", lambda _name: str(tmp_path))
     monkeypatch.setattr("demo_audio.render.render", lambda *_: None)
     made = demo_take()
-    assert set(tmp_path.iterdir()) == {other, twin, made.take.parent}
+    assert set(tmp_path.iterdir()) == {other, twin, busy, made.take.parent}
 
 
 def test_file_has_the_stated_format(demo: Rendered) -> None:

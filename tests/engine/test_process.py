@@ -12,7 +12,8 @@ import pytest
 
 from engine import sessions
 from engine.channel import Failed, Job, connect
-from engine.commands import Open
+from engine.client import EngineClient
+from engine.commands import Open, Stop
 from engine.process import SPARE
 from engine.who import Who
 
@@ -73,3 +74,22 @@ def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
         window.close()
         assert failing.wait(30) == 0
     assert not folder.exists()
+
+
+def test_rendering_the_demo_take_can_be_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Told to stop while the take is made, the engine leaves neither session nor half a take."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    client = EngineClient(Open(demo=True))
+    folder, end = client.folder, time.monotonic() + 60.0
+    while "demo take" not in client.progress:
+        assert time.monotonic() < end, client.progress
+        assert client.watch() is None
+        time.sleep(0.02)
+    client.send(Stop())
+    client.close()
+    while folder.exists():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    assert list((tmp_path / "cache" / "trackwarden").iterdir()) == []
