@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from app import shapes, theme
+from app import reports, shapes, theme
 from app.acts import Acts
 from app.alerts import Alerts
 from app.bridge import Bridge
@@ -135,6 +135,7 @@ class MainWindow(QMainWindow):
     def warm_up(self) -> None:
         """What the window needs soon but not at once, off its thread: words of faults, inputs."""
         self.alerts.ask(faults.load, lambda _rows: None)
+        self.alerts.ask(reports.load, lambda _none: None)
         self.find_inputs()
 
     def open(self, request: Open) -> None:
