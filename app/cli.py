@@ -10,6 +10,7 @@ from typing import Final
 
 from app import display
 from engine.commands import Open
+from engine.harmless import harmless
 
 OK: Final = 0
 RED: Final = 1
@@ -177,7 +178,7 @@ def _report(arguments: argparse.Namespace) -> int:
     section = session_section(folder)
     write_report([section], files, paper=arguments.paper, bom=not arguments.no_bom)
     for path in filter(None, (files.html, files.pdf, files.csv, files.json)):
-        print(f"{path}: written", file=sys.stderr)
+        print(f"{harmless(str(path))}: written", file=sys.stderr)
     return OK
 
 
@@ -222,9 +223,9 @@ def _plan_new(arguments: argparse.Namespace) -> int:
         with open(arguments.output, "x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError:
-        print(f"{arguments.output}: is there already: give another name", file=sys.stderr)
+        print(f"{harmless(arguments.output)}: is there already: give another name", file=sys.stderr)
         return FAILED
-    print(f"{arguments.output}: written, fill it in", file=sys.stderr)
+    print(f"{harmless(arguments.output)}: written, fill it in", file=sys.stderr)
     return OK
 
 
@@ -233,7 +234,7 @@ def _plan_check(arguments: argparse.Namespace) -> int:
 
     plan = load_plan(arguments.plan)
     count = len(plan.tracks)
-    print(f"{arguments.plan}: {count} {'track' if count == 1 else 'tracks'}, no mistakes")
+    print(f"{harmless(arguments.plan)}: {count} {'track' if count == 1 else 'tracks'}, no mistakes")
     return OK
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sqlite3
 from collections.abc import Callable, Sequence
@@ -11,6 +10,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Final
 
+from engine.harmless import json_text
 from engine.log_schema import NotALogError
 from engine.report.build import report
 from engine.report.document import document
@@ -178,7 +178,7 @@ def _write(path: Path, text: str) -> None:
 
 
 def _json(made: Report) -> str:
-    return json.dumps(document(made), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return json_text(document(made), indent=1, allow_nan=False) + "\n"
 
 
 def _write_pdf(made: Report, path: Path, paper: str, progress: Progress | None) -> None:

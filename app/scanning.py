@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from app.console import summary
 from app.reporting import Files, scanned_section, write_report
 from engine.commands import Open
 from engine.coverage_timeline import WhoCoverage
+from engine.harmless import json_text
 from engine.opening import fitting_plan, with_demo
 from engine.plan import PlanError
 from engine.report import words
@@ -54,7 +54,7 @@ def scan_takes(
         if not as_json:
             print(_as_text(result), flush=True)
     if as_json and results:
-        print(json.dumps(_document(results, len(takes)), ensure_ascii=False, indent=1))
+        print(json_text(_document(results, len(takes)), indent=1))
     if report is not None and sections:
         _report(sections, report, paper)
     if status == OK and any(result.red for result in results):

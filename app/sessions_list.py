@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 
 from app import text
+from engine.harmless import harmless
 from engine.log_schema import NotALogError
 from engine.log_story import Story, story
 from engine.sessions import LOG, sessions_folder
@@ -47,5 +48,5 @@ def print_sessions() -> int:
     lines, odd = listing()
     print("\n".join([HEADINGS, *lines]) if lines else "nothing was watched yet")
     for words in odd:
-        print(words, file=sys.stderr)
+        print(harmless(words), file=sys.stderr)
     return 0

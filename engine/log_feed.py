@@ -12,6 +12,7 @@ import numpy as np
 from engine import plain
 from engine.commands import Command, Mark, Open, Watch
 from engine.drill.truth import Truth
+from engine.harmless import json_text
 from engine.kept import Kept
 from engine.line_result import LineResult
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
@@ -224,7 +225,7 @@ class LogFeed:
     def asked(self, command: Command, who: Who, at_s: float, kept: Kept) -> None:
         """Somebody pressed something; `kept` is what a restart needs now."""
         stamp = self.stamp(at_s)
-        arguments = json.dumps(asdict(command), ensure_ascii=False)
+        arguments = json_text(asdict(command))
         told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
         lines = [Line("action", told)]
         if isinstance(command, Mark):

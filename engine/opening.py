@@ -112,5 +112,5 @@ def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
 def plan_text(path: str | Path | None, plan: Plan) -> str:
     """The plan as it is now: the file's own text, or without one the text of such a plan."""
     if path is not None:
-        return Path(path).read_text(encoding="utf-8")
+        return Path(path).read_text(encoding="utf-8-sig")
     return new_plan([track.name for track in plan.tracks], plan.title, plan.frame_rate)

@@ -11,12 +11,14 @@ from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
+from engine.harmless import json_text
+
 T = TypeVar("T")
 
 
 def dumps(value: Any) -> str:
     """That dataclass as JSON; infinities and NaN as Python's `json` writes them."""
-    return json.dumps(_plain(value), ensure_ascii=False, separators=(",", ":"))
+    return json_text(_plain(value), separators=(",", ":"))
 
 
 def loads(kind: type[T], text: str) -> T:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from engine.harmless import harmless
 from engine.plan_check import PlanMistake, check
 from engine.plan_text import new_plan
 from engine.toml_lines import toml_lines
@@ -35,7 +36,7 @@ class PlanError(Exception):
     mistakes: tuple[PlanMistake, ...]
 
     def __str__(self) -> str:
-        return "\n".join(f"{self.path}: {mistake}" for mistake in self.mistakes)
+        return "\n".join(f"{harmless(str(self.path))}: {m}" for m in self.mistakes)
 
 
 def load_plan(path: str | Path, inputs: int | None = None) -> Plan:

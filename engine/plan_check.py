@@ -11,6 +11,7 @@ from datetime import date
 from typing import Any, Final
 
 from engine.batteries import lasts_s
+from engine.harmless import harmless, is_harmless
 from engine.model import Kind, Level
 from engine.settings import LIMITS, Limit, Value
 from engine.toml_lines import Path
@@ -19,8 +20,6 @@ from engine.tracks import BY_HAND, BY_TIMECODE, Plan, Track
 FRAME_RATES: Final = ("23.976", "24", "25", "29.97", "29.97df", "30")
 LONGEST_TEXT: Final = 200
 
-# Marks that reorder the text around them on screen: a name could show as another.
-_REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _SUGGEST_AT_MOST: Final = 100
 _NO_INPUT: Final = 0
 
@@ -36,12 +35,6 @@ class PlanMistake:
     def __str__(self) -> str:
         where = f"line {self.line}: " if self.line else ""
         return where + (f"{self.key}: " if self.key else "") + self.message
-
-
-def is_harmless(character: str) -> bool:
-    """False for what could break a line, steer a terminal or reorder text on screen."""
-    category = unicodedata.category(character)
-    return category not in {"Cc", "Cs", "Zl", "Zp"} and character not in _REORDERING
 
 
 def check(
@@ -198,7 +191,7 @@ class _Checker:
 
 def _shown(text: str) -> str:
     """A key as it can be printed: harmless, and not endless."""
-    clean = "".join(c if is_harmless(c) else "?" for c in text)
+    clean = harmless(text)
     return clean if len(clean) <= 60 else clean[:59] + "…"
 
 

@@ -82,10 +82,15 @@ def remove_track(text: str, place: int) -> str:
 
 
 def _tracks(document: tomlkit.TOMLDocument) -> AoT:
-    if "track" not in document:
-        document["track"] = tomlkit.aot()
-    tracks = document["track"]
-    assert isinstance(tracks, AoT)
+    """The document's [[track]] tables; tracks that stand in one list become such tables."""
+    tracks = document.get("track")
+    if not isinstance(tracks, AoT):
+        listed = [] if tracks is None else tracks.unwrap()
+        document.pop("track", None)
+        tracks = tomlkit.aot()
+        for entry in listed:
+            tracks.append(tomlkit.item(entry))
+        document["track"] = tracks
     return tracks
 
 

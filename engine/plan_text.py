@@ -7,8 +7,9 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Final
 
+from engine.harmless import is_harmless
 from engine.model import Kind
-from engine.plan_check import FRAME_RATES, LONGEST_TEXT, is_harmless
+from engine.plan_check import FRAME_RATES, LONGEST_TEXT
 
 _HEAD: Final = """\
 # Plan: what each input carries. Of a track only `input` is required; leave empty what does not

@@ -148,7 +148,7 @@ def with_own_plan(request: Open, folder: Path) -> Open:
     """
     assert request.plan is not None
     load_plan(Path(request.plan))
-    write_private(folder / PLAN, Path(request.plan).read_text(encoding="utf-8"))
+    write_private(folder / PLAN, Path(request.plan).read_text(encoding="utf-8-sig"))
     return replace(request, plan=str(folder / PLAN))
 
 

@@ -76,7 +76,9 @@ class Ring:
             self._write(np.zeros((len(self.inputs), gap), dtype=np.int16), end_frame - len(samples))
         newest = samples[-self.capacity :, :].T[self._channels]  # a copy, changed in place
         np.clip(newest, -1.0, 1.0, out=newest)
-        if np.isnan(newest.sum()):
+        with np.errstate(invalid="ignore"):  # some NaNs signal when they are added
+            broken = np.isnan(newest.sum())
+        if broken:
             np.nan_to_num(newest, copy=False, nan=0.0)
         np.multiply(newest, SCALE, out=newest)
         self._write(np.rint(newest, out=newest).astype(np.int16), end_frame)

@@ -41,7 +41,7 @@ class _Wanted:
     first_step: int
     low: NDArray[np.float32]
     high: NDArray[np.float32]
-    squares: NDArray[np.float32]
+    squares: NDArray[np.float64]
 
     def excerpt(self) -> Excerpt:
         level = rms_dbfs(self.squares.reshape(-1, _WAVES_A_LEVEL).mean(axis=1))
@@ -101,9 +101,10 @@ def level_excerpts(made: Sequence[Entry], plan: Plan, history: LevelHistory) -> 
 
 def _wanted(entry: Entry) -> _Wanted:
     assert entry.track is not None
-    empty = np.full((3, _STEPS), np.nan, dtype=np.float32)
+    low, high = np.full((2, _STEPS), np.nan, dtype=np.float32)
+    squares = np.full(_STEPS, np.nan)  # of float samples far over full scale, too
     first = round((entry.start_s - AROUND_S) / WAVE_STEP_S)
-    return _Wanted(entry, entry.track.input - 1, first, *empty)
+    return _Wanted(entry, entry.track.input - 1, first, low, high, squares)
 
 
 def _groups(wanted: Sequence[_Wanted]) -> Iterator[list[_Wanted]]:
@@ -151,4 +152,4 @@ def _give(group: Sequence[_Wanted], samples: Samples, step: int, hop: int) -> No
         here = slice(start - one.first_step, stop - one.first_step)
         one.low[here] = part.min(axis=1)
         one.high[here] = part.max(axis=1)
-        one.squares[here] = np.mean(part * part, axis=1)
+        one.squares[here] = np.mean(np.square(part, dtype=np.float64), axis=1)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
+from engine.harmless import harmless
 from engine.model import Block
 
 HOST_API: Final = "host API"
@@ -14,6 +15,9 @@ HOST_API: Final = "host API"
 
 class SourceError(Exception):
     """A source can't be opened or stopped delivering: one clear line that says what to do."""
+
+    def __init__(self, line: str) -> None:
+        super().__init__(harmless(line))  # file names stand in it
 
 
 class EndOfTake(Exception):  # noqa: N818 - an end, not an error

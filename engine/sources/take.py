@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from engine.harmless import harmless
 from engine.model import Block
 from engine.sources.base import EndOfTake, SourceError, SourceInfo
 from engine.sources.read_ahead import ReadAhead
@@ -172,7 +173,7 @@ def _info(where: Path, files: tuple[SoundFile, ...]) -> SourceInfo:
     first = files[0]
     start = first.metadata.start_samples
     return SourceInfo(
-        name=where.name or str(where),
+        name=harmless(where.name or str(where)),
         sample_rate_hz=first.sample_rate_hz,
         channels=sum(file.channels for file in files),
         channel_names=tuple(name for file in files for name in file.metadata.channel_names),
@@ -197,7 +198,7 @@ def _notices(files: tuple[SoundFile, ...]) -> list[str]:
     names = [file.path.name for file in files]
     if names != sorted(names, key=_by_number):
         notices.append("tracks are in name order, so 10 comes before 2: " + ", ".join(names))
-    return notices
+    return [harmless(notice) for notice in notices]
 
 
 def _by_number(name: str) -> list[tuple[int, str]]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +13,7 @@ import soundfile as sf
 
 from app.cli import main
 from app.display import available
+from engine.harmless import is_harmless
 
 RATE = 48000
 
@@ -178,6 +181,31 @@ def test_replay_finds_what_scan_finds(take: Path, capsys: pytest.CaptureFixture[
     scanned = capsys.readouterr().out.splitlines()[-1]
     main(["replay", str(take), "--speed", "20", "--console"])
     assert capsys.readouterr().out.splitlines()[-1] == scanned
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names are Unicode there")
+@pytest.mark.parametrize(
+    "name", [b"ta\nke.wav", b"ta\x1b[31mke.wav", b"t\xe4ke.wav", b"\xe2\x80\xaek.wav"]
+)
+def test_no_file_name_steers_a_terminal(
+    name: bytes, take: Path, tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    """A name with controls, line ends or no UTF-8 is shown with question marks, never raw."""
+    odd = tmp_path / os.fsdecode(name)
+    odd.write_bytes(take.read_bytes())
+    assert main(["scan", str(odd)]) == 1
+    assert main(["scan", str(odd), "--json"]) == 1
+    assert main(["plan", "new", str(odd), "-o", f"{odd}.toml"]) == 0
+    assert main(["plan", "new", str(odd), "-o", f"{odd}.toml"]) == 2
+    assert main(["plan", "check", f"{odd}.toml"]) == 0
+    out, err = capfdbinary.readouterr()
+    document = out[out.index(b"{") : out.rindex(b"}") + 1]
+    assert json.loads(document)["take"]["path"] == str(odd)
+    os.truncate(odd, 30)
+    assert main(["scan", str(odd)]) == 2
+    refused = capfdbinary.readouterr().err
+    assert refused.count(b"\n") == 1
+    assert all(is_harmless(c) or c == "\n" for c in (out + err + refused).decode())
 
 
 def test_the_document_names_the_take_as_it_was_given(

@@ -9,7 +9,7 @@ import soundfile
 
 from engine.commands import Open
 from engine.opening import fitting_plan, open_source, plan_text
-from engine.plan import PlanError, load_plan
+from engine.plan import PlanError, load_plan, parse_plan
 from engine.sources.base import SourceError, SourceInfo
 from engine.sources.device import InputDevice, choose_same
 from tests.signals import noise
@@ -50,6 +50,9 @@ def test_the_plan_as_it_was_can_be_loaded_again(tmp_path: Path) -> None:
     file = tmp_path / "plan.toml"
     file.write_text("# ours\n[[track]]\ninput = 2\n", encoding="utf-8")
     assert plan_text(file, load_plan(file)) == file.read_text(encoding="utf-8")
+    marked = "\ufeff# ours\r\n[[track]]\r\ninput = 2\r\n"  # as some editors save it
+    file.write_bytes(marked.encode())
+    assert [t.input for t in parse_plan(plan_text(file, load_plan(file))).tracks] == [2]
     made = fitting_plan(None, LIVE)
     file.write_text(plan_text(None, made), encoding="utf-8")
     assert [track.input for track in load_plan(file).tracks] == [1, 2, 3]

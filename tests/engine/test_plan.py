@@ -12,9 +12,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from engine.harmless import is_harmless
 from engine.model import Kind, Level
 from engine.plan import LONGEST_FILE_BYTES, PlanError, PlanMistake, load_plan, new_plan
-from engine.plan_check import FRAME_RATES, LONGEST_TEXT, is_harmless
+from engine.plan_check import FRAME_RATES, LONGEST_TEXT
 
 GOOD = """\
 [take]

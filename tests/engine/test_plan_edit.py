@@ -90,6 +90,25 @@ def test_tracks_come_and_go() -> None:
     assert [t["input"] for t in tomllib.loads(remove_track(text, 0))["track"]] == [1, 9]
 
 
+def test_tracks_that_stand_in_one_list_can_be_edited() -> None:
+    """TOML allows `track = [{…}]` as well: every edit works, all other lines stay."""
+    text = "track = [{input = 1, limits.hum_red_s = 3}, {input = 2}]  # short\n\n"
+    text += '[take]\ntitle = "Drill"  # tonight\n'
+    for edited, inputs in (
+        (swap_inputs(text, 1, 2), [2, 1]),
+        (add_track(text, 5), [1, 2, 5]),
+        (remove_track(text, 0), [2]),
+        (set_value(text, 1, "input", 7), [1, 7]),
+    ):
+        assert [t["input"] for t in tomllib.loads(edited)["track"]] == inputs
+        assert 'title = "Drill"  # tonight' in edited
+    named = tomllib.loads(set_limits(set_value(text, 0, "name", "Boom"), 1, {"low_dbfs": -40.0}))
+    assert named["track"] == [
+        {"input": 1, "name": "Boom", "limits": {"hum_red_s": 3}},
+        {"input": 2, "limits": {"low_dbfs": -40.0}},
+    ]
+
+
 def test_a_new_plan_can_be_edited() -> None:
     """The plan that the program writes itself keeps its explanations."""
     text = set_value(new_plan(["Boom", "Lav"]), 1, "kind", "boom")

@@ -75,6 +75,15 @@ def test_a_swap_goes_on_from_the_text_as_it_is() -> None:
     assert told[2].plan_text == TEXT
 
 
+def test_a_swap_works_however_the_plan_lists_its_tracks() -> None:
+    """TOML allows the tracks in one list; a swap then must not end the watch."""
+    text = 'track = [{input = 2, name = "Boom"}, {input = 1, name = "Lav"}]\n'
+    told, shots, _, runner = run(ChangePlan(text), SwapInputs(1, 2))
+    assert [t.label for t in told[1].plan.tracks] == ["Boom", "Lav"]
+    assert runner.pipeline.fed_s == 2.0
+    assert shots[-1].audio_lost_s == 0.0
+
+
 def test_a_plan_with_a_mistake_changes_nothing() -> None:
     """What is wrong is said in one line, and the watch goes on by the plan it had."""
     told, shots, _, runner = run(ChangePlan('[[track]]\ninput = 1\nkind = "lavv"\n'))

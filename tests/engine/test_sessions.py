@@ -109,7 +109,7 @@ def test_a_session_keeps_its_own_copy_of_the_plan(tmp_path: Path) -> None:
     plan.write_text("[[track]]\ninput = 1\n")
     folder = sessions.new_session()
     request = sessions.with_own_plan(Open(device="quay", plan=str(plan)), folder)
-    plan.write_text("nonsense")
+    plan.write_bytes(b"\xef\xbb\xbfnonsense")
     assert request == replace(request, plan=str(folder / sessions.PLAN))
     assert (folder / sessions.PLAN).read_text() == "[[track]]\ninput = 1\n"
     with pytest.raises(PlanError):

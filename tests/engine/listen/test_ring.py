@@ -73,6 +73,9 @@ def test_samples_that_are_no_numbers_stay_harmless() -> None:
     assert ring.read(1, 0, 4).tolist() == [0.0, 1.0, -1.0, 1.0]
     ring.put(np.array([[np.inf], [-np.inf], [3e38], [3e38]], dtype=np.float32), 8)
     assert ring.read(1, 4, 4).tolist() == [1.0, -1.0, 1.0, 1.0]
+    signalling = np.array([0x7FA00000, 0x3F800000], dtype=np.uint32)  # IEEE 754-2019, 6.2.1
+    ring.put(signalling.view(np.float32)[:, None], 10)
+    assert ring.read(1, 8, 2).tolist() == [0.0, 1.0]
 
 
 def test_other_inputs_go_on_from_what_was_kept() -> None:

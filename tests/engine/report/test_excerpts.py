@@ -85,6 +85,15 @@ def test_the_level_is_the_rms(samples: np.ndarray) -> None:
     assert one.level_dbfs[20] == pytest.approx(rms_dbfs(np.mean(tenth**2)), abs=1e-3)
 
 
+def test_samples_far_over_full_scale_have_a_level(samples: np.ndarray) -> None:
+    """A float file may hold 1e30: its square is no float32, and no warning is printed."""
+    made = section([incident(onset_s=20.0)], duration_s=SECONDS).entries
+    loud = samples * np.float32(1e30)
+    (one,) = read_excerpts(made, lambda at_s: Take(loud, at_s)).values()
+    tenth = loud[17 * RATE : 17 * RATE + 100, 0].astype(np.float64)
+    assert one.level_dbfs[20] == pytest.approx(rms_dbfs(np.mean(tenth**2)), abs=1e-3)
+
+
 def test_what_lies_together_is_read_once(samples: np.ndarray) -> None:
     """Twenty faults within ten seconds open the take once; one far away once more."""
     faults = [incident(n, 1, onset_s=20.0 + n / 2) for n in range(20)]
