@@ -15,14 +15,20 @@ from engine.drill.truth import Truth
 from engine.harmless import json_text
 from engine.kept import Kept
 from engine.line_result import LineResult
+from engine.measure.meter import Totals
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
 from engine.session_log import Line, Stamp
 from engine.sources.base import HOST_API, SourceInfo
+from engine.stretch import StretchFeed
 from engine.tracks import Track
 from engine.units import power_db, rms_dbfs
 from engine.who import Who
 
 _EPS_S: Final = 1e-6
+
+STRETCH_S: Final = 20.0
+"""Loudness figures are written this often; a killed engine's lack at most that much sound."""
+
 NO_LEVEL: Final = -32768
 """Stands for an unknown level; all others are hundredths of a dB."""
 
@@ -90,6 +96,8 @@ class LogFeed:
         The wall clock, milliseconds since 1970.
     label : callable
         The timecode label of a stream time.
+    totals : callable
+        What was measured since this run began.
     """
 
     def __init__(
@@ -99,6 +107,7 @@ class LogFeed:
         sample_rate_hz: int,
         utc_ms: Callable[[], int],
         label: Callable[[float], str],
+        totals: Callable[[], Totals],
     ) -> None:
         self.log = log
         self._watch = watch
@@ -106,6 +115,9 @@ class LogFeed:
         self._label = label
         self._utc_ms = utc_ms
         self._second: _Second | None = None
+        self._stretch = StretchFeed(len(watch.plan.tracks), totals)
+        self._begin_s = 0.0
+        self._stretch_due_s = STRETCH_S
         self._written: dict[int, Incident] = {}
         self._lost_s = 0.0
         self._lost_told_s = 0.0
@@ -147,13 +159,14 @@ class LogFeed:
         """The engine began to run at that stream time; `lost_s` of audio were lost before."""
         stamp = self.stamp(at_s)
         self._lost_s = self._lost_told_s = lost_s
+        self._begin_s, self._stretch_due_s = at_s, at_s + STRETCH_S
         self.log.write([Line("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
 
     def end(self, at_s: float, reason: str, kept: Kept) -> None:
         """The engine ends in good order."""
         stamp = self.stamp(at_s)
         lines = self._second_lines(stamp)
-        lines += [Line("run end", (stamp.utc_ms, at_s, reason))]
+        lines += [self._stretch_line(at_s), Line("run end", (stamp.utc_ms, at_s, reason))]
         self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
     def tick(
@@ -177,10 +190,18 @@ class LogFeed:
             lines = self._second_lines(stamp)
             incidents, kept = standing()
             lines += self._changed(incidents)
+            if at_s >= self._stretch_due_s:
+                self._stretch_due_s = at_s + STRETCH_S
+                lines.append(self._stretch_line(at_s))
             self.log.write([*lines, _kept_line(kept)], stamp)
             self._second = _Second(number, len(self._watch.plan.tracks))
         if measurement is not None:
             self._second.add(measurement)
+            self._stretch.add(measurement)
+
+    def _stretch_line(self, at_s: float) -> Line:
+        figures = plain.dumps(self._stretch.stretch())
+        return Line("stretch", (self._begin_s, at_s, figures, self._stretch.gates.pack()))
 
     def _second_lines(self, stamp: Stamp) -> list[Line]:
         lines = []

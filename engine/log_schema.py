@@ -69,7 +69,12 @@ CREATE TABLE drill_fault (
     end_s REAL NOT NULL, strength REAL NOT NULL, severity TEXT, remark TEXT NOT NULL);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL)
+_STRETCH: Final = """
+CREATE TABLE stretch (
+    begin_s REAL PRIMARY KEY, end_s REAL NOT NULL, figures TEXT NOT NULL, gates BLOB NOT NULL);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL, _STRETCH)
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
 VERSION: Final = len(MIGRATIONS)
@@ -94,6 +99,7 @@ INSERTS: Final = {
     "gap": "INSERT INTO gap VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "line check": "INSERT INTO line_check VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "drill fault": "INSERT OR REPLACE INTO drill_fault VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+    "stretch": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
 }
 """How a line of each kind is written."""

@@ -166,7 +166,8 @@ class Runner:
         if log is None:
             return None
         rate_hz = self._info.sample_rate_hz
-        feed = LogFeed(log, self.watch, rate_hz, self._world.utc_ms, self._label)
+        totals = self.pipeline.totals
+        feed = LogFeed(log, self.watch, rate_hz, self._world.utc_ms, self._label, totals)
         if self._kept is None:
             feed.begin(self._request, self._info, self._plan_text, self._world.version)
         feed.start(self.pipeline.fed_s, os.getpid(), self.pipeline.audio_lost_s)

@@ -29,6 +29,9 @@ WAITING_LEVELS: Final = 4 * 3600
 
 WAITING_LINES: Final = 20_000
 
+NEWEST_SAYS_ALL: Final = ("kept", "stretch")
+"""Of these kinds only the newest line waits."""
+
 CLOSE_S: Final = 3.0
 
 
@@ -61,19 +64,19 @@ class Backlog:
     def __init__(self, lines: int = WAITING_LINES, levels: int = WAITING_LEVELS) -> None:
         self._lines: deque[Line] = deque()
         self._levels: deque[Line] = deque()
-        self._kept: Line | None = None
+        self._newest: dict[str, Line] = {}
         self._most = {id(self._lines): lines, id(self._levels): levels}
         self._pushed_out = 0
         self._since: Stamp | None = None
 
     def __len__(self) -> int:
-        return len(self._lines) + len(self._levels) + (self._kept is not None)
+        return len(self._lines) + len(self._levels) + len(self._newest)
 
     def add(self, lines: Sequence[Line], stamp: Stamp) -> None:
         """Take lines in; `stamp` is when they came."""
         for line in lines:
-            if line.kind == "kept":  # the newest says all
-                self._kept = line
+            if line.kind in NEWEST_SAYS_ALL:
+                self._newest[line.kind] = line
                 continue
             queue = self._levels if line.kind == "level" else self._lines
             queue.append(line)
@@ -84,9 +87,7 @@ class Backlog:
 
     def lines(self) -> list[Line]:
         """All that waits, in the order to write; last a gap for what was pushed out."""
-        lines = [*self._lines, *self._levels]
-        if self._kept is not None:
-            lines.append(self._kept)
+        lines = [*self._lines, *self._levels, *self._newest.values()]
         if self._since is not None:
             lost = (*self._since.values, 0.0, self._pushed_out, "could not be written in time")
             lines.append(Line("gap", ("log", *lost)))
@@ -96,7 +97,8 @@ class Backlog:
         """All of it is on the disk."""
         self._lines.clear()
         self._levels.clear()
-        self._kept = self._since = None
+        self._newest.clear()
+        self._since = None
         self._pushed_out = 0
 
 

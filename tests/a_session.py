@@ -18,6 +18,7 @@ from engine.log_feed import pack_levels
 from engine.log_schema import INSERTS, open_to_write
 from engine.model import Fault, Incident, Kind, Level, Severity
 from engine.sessions import LOG
+from engine.stretch import Gates, Stretch
 from engine.timecode.count import FRAME_RATES, label_at
 from engine.tracks import Plan, Track
 
@@ -118,6 +119,10 @@ class SessionWriter:
             peak = level_dbfs + 6.0 * rng.standard_normal(tracks)
             blob = pack_levels(peak - 3.0, peak, peak - 12.0)
             self._put("level", second, UTC_MS + 1000 * second, blob)
+
+    def stretch(self, begin_s: float, end_s: float, figures: Stretch, gates: Gates) -> None:
+        """What one engine measured."""
+        self._put("stretch", begin_s, end_s, plain.dumps(figures), gates.pack())
 
     def incident(self, i: Incident, changes: Sequence[Changed] = ()) -> None:
         """An incident and (kind, at, until) of what was done about it."""

@@ -15,7 +15,6 @@ import numpy as np
 from engine import log_story, plain, sessions
 from engine.commands import Open
 from engine.coverage_timeline import CoverageTimeline
-from engine.kept import Kept
 from engine.level_history import LevelHistory
 from engine.log_feed import unpack_levels
 from engine.log_schema import open_to_read
@@ -24,15 +23,12 @@ from engine.plan_check import check
 from engine.report import session_acts
 from engine.report.build import entries, pictured, with_excerpts
 from engine.report.excerpts import Opener, Progress, level_excerpts, read_excerpts
+from engine.report.logged_figures import track_figures
 from engine.report.logged_timecode import LoggedTimecode
-from engine.report.model import Section, TrackFigures
+from engine.report.model import Section
 from engine.sources.base import SourceError
 from engine.tracks import Plan, Track
-from engine.units import FLOOR_DB, amplitude_db
 
-NOT_KEPT: Final = (
-    "The log keeps a level a second: integrated loudness, true peak and presence are not known."
-)
 _HEADING: Final = ("title", "production", "date", "mixer", "location")
 
 
@@ -75,6 +71,7 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
     coverage = CoverageTimeline(plan.tracks, incidents, duration_s)
     levels = _levels(log, len(plan.tracks))
     breaks = session_acts.breaks(log, duration_s)
+    figures, note = track_figures(log, plan, levels, duration_s)
     section = Section(
         name=source,
         plan=plan,
@@ -84,7 +81,7 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
         timecode=label,
         timecode_from=label.origin("the time of day" if live else "the take"),
         entries=entries(plan, incidents, coverage, session_acts.done(log, label)),
-        tracks=_figures(log, plan, levels),
+        tracks=figures,
         whos=coverage.whos(),
         history=_history(levels),
         fields=_fields(folder, utc_ms) | _drill(asked),
@@ -94,7 +91,7 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
         marks=session_acts.marks(log),
         line_check=session_acts.line_check(log, plan),
         batteries=session_acts.batteries(log),
-        tracks_note=NOT_KEPT,
+        tracks_note=note,
         crew=True,
     )
     return Logged(section, asked, bool(live), channels)
@@ -144,39 +141,6 @@ def _levels(log: sqlite3.Connection, tracks: int) -> Levels:
 def _history(levels: Levels) -> LevelHistory:
     momentary, peak, _ = levels.astype(np.float32)
     return LevelHistory(1.0, momentary, peak)
-
-
-def _figures(log: sqlite3.Connection, plan: Plan, levels: Levels) -> tuple[TrackFigures, ...]:
-    floors = _floors(log, len(plan.tracks))
-    figures = []
-    for place, track in enumerate(plan.tracks):
-        momentary, peak, rms = (one[np.isfinite(one)] for one in levels[:, :, place])
-        power = float(np.mean(10.0 ** (rms / 10.0))) if len(rms) else None
-        figures.append(
-            TrackFigures(
-                track,
-                momentary_max_lufs=_stated(momentary.max()) if len(momentary) else None,
-                sample_peak_max_dbfs=_stated(peak.max()) if len(peak) else None,
-                rms_dbfs=None if power is None else _stated(float(amplitude_db(power**0.5))),
-                noise_floor_dbfs=floors[place],
-            )
-        )
-    return tuple(figures)
-
-
-def _floors(log: sqlite3.Connection, tracks: int) -> list[float | None]:
-    row = log.execute("SELECT state FROM kept").fetchone()
-    try:
-        floors = plain.loads(Kept, row[0]).floor_dbfs if row is not None else ()
-    except ValueError:  # of another version: the floors were only kept for a restart
-        floors = ()
-    if len(floors) != tracks:
-        return [None] * tracks
-    return [_stated(floor) if np.isfinite(floor) else None for floor in floors]
-
-
-def _stated(level_db: float) -> float | None:
-    return round(float(level_db), 2) if level_db > FLOOR_DB else None
 
 
 def with_levels(logged: Logged) -> Section:

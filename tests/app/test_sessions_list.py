@@ -13,7 +13,7 @@ from app.sessions_list import listing
 from engine import sessions
 from engine.log_feed import LogFeed
 from engine.session_log import SessionLog
-from tests.engine.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick
+from tests.engine.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def session(utc_ms: int, seconds: int = 3, red: bool = False, ended: bool = True
     """A session of that length."""
     folder = sessions.new_session(utc_ms / 1000)
     log = SessionLog(folder / sessions.LOG)
-    feed = LogFeed(log, WATCH, 48_000, lambda: utc_ms, label)
+    feed = LogFeed(log, WATCH, 48_000, lambda: utc_ms, label, totals)
     feed.begin(REQUEST, INFO, "", "")
     feed.start(0.0, 1, 0.0)
     incidents = [red_incident()] if red else []

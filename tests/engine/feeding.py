@@ -7,6 +7,7 @@ import numpy as np
 from engine.alarms.kept import KeptBook
 from engine.commands import Open, Watch
 from engine.kept import Kept
+from engine.measure.meter import Totals
 from engine.model import Fault, Incident, Measurement, Severity
 from engine.sources.base import HOST_API, SourceInfo
 from engine.timecode.count import FRAME_RATES, label_at
@@ -44,6 +45,16 @@ def tick(number: int, peak: float = 0.5, lufs: float = -23.0, valid: bool = True
 def label(at_s: float) -> str:
     """The timecode label of that stream time."""
     return label_at(WATCH.start_s + at_s, FRAME_RATES[PLAN.frame_rate])
+
+
+def totals(tracks: int = 2) -> Totals:
+    """What a meter tells of tracks that peaked at half scale."""
+    return Totals(
+        *(np.full(tracks, level) for level in (-23.0, -20.0, -22.0, -5.9, -6.0, -24.0)),
+        np.zeros(tracks),
+        np.full(tracks, -60.0),
+        np.ones(tracks),
+    )
 
 
 def kept() -> Kept:

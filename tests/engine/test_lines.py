@@ -17,6 +17,7 @@ from engine.log_feed import LogFeed
 from engine.log_schema import open_to_read
 from engine.pipeline import Pipeline
 from engine.session_log import SessionLog
+from tests.engine.feeding import totals
 from tests.engine.test_line_check import PLAN, RATE, remembered
 
 
@@ -29,6 +30,7 @@ def test_a_result_is_a_row_of_the_log(tmp_path: Path) -> None:
         RATE,
         lambda: 1234,
         lambda _at_s: "18:00:07:00",
+        totals,
     )
     heard = Heard(speech_s=4.0, speech_dbfs=-24.5, offset_db=12.0, inverted=False)
     feed.checked([LineResult(3, Verdict.FAILED, 7.0, "18:00:07:00", heard, "cable")])

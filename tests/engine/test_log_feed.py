@@ -16,7 +16,7 @@ from engine.kept import Kept
 from engine.log_feed import LogFeed, pack_levels, unpack_levels
 from engine.model import Alarm, AlarmEvent, AlarmState, EventKind
 from engine.who import Who
-from tests.engine.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick
+from tests.engine.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
 from tests.engine.test_runner import Memory
 
 LEVELS = st.floats(-200.0, 100.0, allow_nan=False) | st.just(float("nan"))
@@ -24,7 +24,7 @@ LEVELS = st.floats(-200.0, 100.0, allow_nan=False) | st.just(float("nan"))
 
 def feed_on(log: Memory) -> LogFeed:
     """A feed whose wall clock stands still."""
-    return LogFeed(log, WATCH, 48_000, lambda: 1_700_000_000_000, label)
+    return LogFeed(log, WATCH, 48_000, lambda: 1_700_000_000_000, label, totals)
 
 
 @given(arrays(np.float64, (3, 5), elements=LEVELS))

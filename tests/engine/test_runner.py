@@ -17,6 +17,7 @@ from engine.resume import Resumed
 from engine.runner import RETRY_S, STALL_S, Asked, Runner
 from engine.session_log import Line, Stamp
 from engine.sources.base import EndOfTake, Source, SourceError, SourceInfo
+from engine.stretch import Stretch
 from engine.who import Who
 from engine.world import World
 from tests.signals import noise
@@ -284,6 +285,30 @@ def test_a_restart_keeps_stream_time_in_step_and_owns_up_to_the_gap() -> None:
     assert sum(values[5] for values in lost) == pytest.approx(shot.audio_lost_s)
     assert lost[0][7] == "the watch was restarted"
     assert Fault.INPUT_LOST not in {a.incident.fault for a in shot.alarms}
+
+
+def test_each_engine_keeps_the_figures_of_its_own_stretch() -> None:
+    """Every 20 s and at the end, by when the engine began; sound that came is all in them.
+
+    By hand: the same noise all the time, so the RMS of each stretch is that of the noise.
+    """
+    watch = Watch(on)
+    watch.run(50.0)
+    kept = watch.log.of("stretch")
+    assert [begin_s for begin_s, *_ in kept] == [0.0, 0.0]
+    assert [end_s for _, end_s, *_ in kept] == pytest.approx([20.0, 40.0], abs=0.25)
+    again = restarted(watch, 1.5)
+    begin_s = again.runner.pipeline.fed_s
+    again.run(5.0)
+    again.runner.commands.put(Asked(Stop(), CREW))
+    again.runner.run()
+    (last,) = again.log.of("stretch")
+    assert last[:2] == (begin_s, again.runner.pipeline.fed_s)
+    figures = plain.loads(Stretch, last[2])
+    assert figures.measured_s == pytest.approx((5.0, 5.0), abs=0.2)
+    sound = noise(-30.0, 1.0, RATE_HZ, tracks=2)[:BLOCK].astype(np.float64)
+    rms = 10.0 * np.log10(2.0 * np.mean(sound**2, axis=0))
+    assert figures.rms_dbfs == pytest.approx(tuple(rms), abs=0.1)
 
 
 def test_numbers_of_incidents_are_never_given_twice() -> None:

@@ -16,6 +16,7 @@ from engine.report.build import SEEN, figures
 from engine.report.from_session import read_session, take_of, with_levels
 from engine.report.model import Section
 from engine.sessions import LOG
+from engine.stretch import Gates, Stretch
 from tests.a_report import incident
 from tests.a_session import SessionWriter, crew_plan
 
@@ -73,6 +74,61 @@ def test_levels_are_those_of_the_log(tmp_path: Path) -> None:
         assert one.integrated_lufs is None
     np.testing.assert_allclose(made.history.sample_peak_dbfs, peak, atol=0.01)
     assert "not known" in made.tracks_note
+
+
+def stretch(lufs: float, peak: float, present: float, measured_s: float) -> tuple[Stretch, Gates]:
+    """Four tracks alike, at that loudness all the time."""
+    gates = Gates(4)
+    for _ in range(round(10 * measured_s)):
+        gates.add(np.full(4, lufs))
+    levels = (lufs, lufs + 3.0, lufs + 1.0, peak + 0.1, peak, lufs - 2.0, -60.0, present)
+    return Stretch((measured_s,) * 4, (measured_s,) * 4, *((one,) * 4 for one in levels)), gates
+
+
+def test_figures_of_one_stretch_are_told_as_measured(tmp_path: Path, writer: SessionWriter) -> None:
+    """What the engine measured to its end stands in the report, with nothing to note."""
+    writer.stretch(0.0, 200.0, *stretch(-24.03, -6.0, 0.8, 200.0))
+    writer.close()
+    made = read(tmp_path)
+    assert made.tracks_note == ""
+    (one, *_) = made.tracks
+    assert (one.integrated_lufs, one.short_term_max_lufs) == (-24.03, -23.03)
+    assert (one.true_peak_max_dbtp, one.present_fraction) == (-5.9, 0.8)
+
+
+def test_figures_of_a_restarted_watch_are_put_together(tmp_path: Path) -> None:
+    """Maxima of all, means by their length; what a killed engine had not written is owned up to.
+
+    By hand: 100 s at -20 and 100 s at -26 LUFS, both above the relative gate, have a mean power
+    of 10 * log10((10^-2 + 10^-2.6) / 2) = -22.04.
+    """
+    writer = SessionWriter(tmp_path, PLAN)
+    writer.run(0.0, None)
+    writer.run(110.0, 210.0)
+    writer.levels(210)
+    writer.stretch(0.0, 100.0, *stretch(-20.0, -3.0, 1.0, 100.0))
+    writer.stretch(110.0, 210.0, *stretch(-26.0, -9.0, 0.5, 100.0))
+    writer.close()
+    made = read(tmp_path)
+    (one, *_) = made.tracks
+    assert one.integrated_lufs == pytest.approx(-22.04, abs=0.01)
+    assert one.rms_dbfs == pytest.approx(-24.04, abs=0.01)
+    assert one.sample_peak_max_dbfs == -3.0
+    assert one.present_fraction == 0.75
+    assert "2 stretches" in made.tracks_note
+    assert "10.0 s in all are not in the loudness figures" in made.tracks_note
+
+
+def test_a_log_of_an_earlier_version_says_what_it_lacks(
+    tmp_path: Path, writer: SessionWriter
+) -> None:
+    """Without the table of figures the report is made of a level a second, and says so."""
+    writer._log.execute("DROP TABLE stretch")
+    writer._log.execute("PRAGMA user_version = 3")
+    writer.close()
+    made = read(tmp_path)
+    assert "not known" in made.tracks_note
+    assert made.tracks[0].sample_peak_max_dbfs is not None
 
 
 def test_lost_audio_and_holes_of_the_log_are_owned_up_to(
