@@ -21,6 +21,7 @@ from app.views.overlay import Layer
 from app.views.watch_page import WatchPage
 from engine.commands import CallCause, Open
 from engine.drill.cause import Cause
+from engine.drill.places import places
 from engine.model import Snapshot
 
 if TYPE_CHECKING:
@@ -65,6 +66,11 @@ class Drills(QObject):
         self.picks, self._scored = (), False
 
     @property
+    def to_be_scored(self) -> bool:
+        """A drill is on that can still be ended for its score so far."""
+        return self.secret and self._bridge.folder is not None
+
+    @property
     def secret(self) -> bool:
         """A drill is on, and its score is not known yet."""
         return self.request is not None and not self._scored
@@ -73,6 +79,9 @@ class Drills(QObject):
         """The watch has begun: show what belongs to a drill, or hide it."""
         request = self.request
         self.panel.setVisible(request is not None)
+        self.panel.offer(
+            [c for c in Cause if c is Cause.NOTHING or places(c, self._page.plan.tracks)]
+        )
         self._page.fix_list.setVisible(request is None or not request.blind)
 
     # While it runs
@@ -104,7 +113,7 @@ class Drills(QObject):
         page = self._page
         tracks = target(page.cards, page.fix_list.current, page.board.chosen)
         if page.last is None or not tracks:
-            page.footer.say("Choose a track first, then 1 to 9.")
+            page.footer.say("Choose a track first, then its cause.")
             return
         self.picks = (*self.picks, Pick(page.last.now_s, tracks, cause))
         self._bridge.ask(CallCause(tracks[0], cause))

@@ -308,6 +308,8 @@ class MainWindow(QMainWindow):
             self.toggle_glance()
         elif self.watching and self.watch_page.closer_shown:
             self.watch_page.look_closer(None)
+        elif self.watching and self.drills.to_be_scored:
+            self.drills.end()
         elif self.watching:
             self._ask_first(self.to_start, STOP_WORDS)
         elif self.isFullScreen():
@@ -369,6 +371,10 @@ class MainWindow(QMainWindow):
             event.ignore()
             other = ("Close, watch on", self._close_only)
             self._ask_first(self._close_now, CLOSE_WORDS, other)
+            return
+        if self.drills.to_be_scored:
+            event.ignore()
+            self.drills.end()
             return
         self.bridge.stop()
         self.reports.close()

@@ -38,7 +38,8 @@ def line(one: Story) -> str:
     began = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(one.utc_ms / 1000.0))
     length = text.watching(one.watched_s)
     title = f" ({one.title})" if one.title else ""
-    what = f"{one.source}{title}, {one.folder.name}"
+    drill = f"DRILL {one.drill}: " if one.drill else ""
+    what = f"{drill}{one.source}{title}, {one.folder.name}"
     return f"{began}  {length:>8}  {one.state:<10}  {one.tracks:>6}  {one.reds:>4}  {what}"
 
 

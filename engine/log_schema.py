@@ -16,6 +16,9 @@ from typing import Final
 APPLICATION_ID: Final = 0x74774C67
 """Written into the file's header, so that another program's SQLite file is told apart."""
 
+STOPPED_BY: Final = "stopped by"
+"""How a run's end reason begins where somebody ended the watch before its take did."""
+
 _FIRST: Final = """
 CREATE TABLE session (
     id INTEGER PRIMARY KEY CHECK (id = 1), utc_ms INTEGER NOT NULL, program TEXT NOT NULL,

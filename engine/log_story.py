@@ -9,14 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from engine import sessions
-from engine.log_schema import NotALogError, open_to_read
+from engine import plain, sessions
+from engine.commands import Open
+from engine.log_schema import STOPPED_BY, NotALogError, open_to_read
 from engine.model import Fault, Incident, Severity
 
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """One session in short. `state` is running, ended or broken off."""
+    """One session in short. `state` is running, ended or broken off; `drill` its level and seed."""
 
     folder: Path
     utc_ms: int
@@ -26,6 +27,7 @@ class Story:
     tracks: int
     reds: int
     state: str
+    drill: str = ""
 
 
 def story(folder: Path) -> Story:
@@ -38,19 +40,31 @@ def story(folder: Path) -> Story:
     """
     log = open_to_read(folder / sessions.LOG)
     try:
-        row = log.execute("SELECT utc_ms, source, title FROM session").fetchone()
+        row = log.execute("SELECT utc_ms, source, title, request FROM session").fetchone()
         if row is None:
             raise NotALogError(f"{folder}: broke off before it began")
-        utc_ms, source, title = row
+        utc_ms, source, title, request = row
         tracks = log.execute("SELECT count(*) FROM track").fetchone()[0]
         reds = log.execute("SELECT count(*) FROM incident WHERE red_s IS NOT NULL").fetchone()[0]
         end = log.execute("SELECT end_reason FROM run ORDER BY id DESC LIMIT 1").fetchone()
         state = "ended" if end is not None and end[0] is not None else "broken off"
         if sessions.is_locked(folder):
             state = "running"
-        return Story(folder, utc_ms, watched_s(log), source, title, tracks, reds, state)
+        told = (watched_s(log), source, title, tracks, reds, state, _drill(request))
+        return Story(folder, utc_ms, *told)
     finally:
         log.close()
+
+
+def _drill(request: str) -> str:
+    asked = plain.loads(Open, request)
+    return "" if asked.seed is None else f"{asked.level}, seed {asked.seed}"
+
+
+def was_stopped(log: sqlite3.Connection) -> bool:
+    """Somebody ended the watch before its take did."""
+    end = log.execute("SELECT end_reason FROM run ORDER BY id DESC LIMIT 1").fetchone()
+    return end is not None and (end[0] or "").startswith(STOPPED_BY)
 
 
 def watched_s(log: sqlite3.Connection) -> float:

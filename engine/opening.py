@@ -10,13 +10,14 @@ from pathlib import Path
 from engine.commands import Open
 from engine.drill.plan import DrillError, schedule
 from engine.drill.source import DrillSource, look_into
+from engine.model import Kind
 from engine.plan import load_plan
 from engine.plan_text import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
 from engine.sources.device import DeviceSource, find_again, find_input
 from engine.sources.paced import Paced
 from engine.sources.take import TakeSource, open_take
-from engine.tracks import Plan, plan_for
+from engine.tracks import BY_TIMECODE, Plan, plan_for
 
 REPLAY_BLOCK_S = 0.02
 """Blocks of a replay are as short as a device's, so that the board moves as it does live."""
@@ -66,7 +67,9 @@ def _drill(request: Open, seed: int, paced: Paced, take: TakeSource) -> DrillSou
     try:
         assert info.frames is not None
         assert request.take is not None
-        tracks = fitting_plan(request.plan, info).tracks
+        plan = fitting_plan(request.plan, info)
+        by_code = plan.rolling == BY_TIMECODE  # without code it would sleep through the drill
+        tracks = [t for t in plan.tracks if not (by_code and t.kind is Kind.TIMECODE)]
         length_s = info.frames / info.sample_rate_hz
         planned = schedule(tracks, length_s, seed, request.level)
         look = look_into(request.take, info.sample_rate_hz)

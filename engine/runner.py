@@ -21,6 +21,7 @@ from engine.kept import Kept
 from engine.listen.output import ASKED, Listener
 from engine.listen.ring import Ring
 from engine.log_feed import Log, LogFeed
+from engine.log_schema import STOPPED_BY
 from engine.model import AlarmEvent, Block, Incident, Snapshot
 from engine.pipeline import Pipeline
 from engine.plan import PlanError, parse_plan
@@ -207,7 +208,9 @@ class Runner:
                 self._feed.asked(asked.command, asked.who, at_s, self.kept())
                 self._feed.checked(self.pipeline.lines.take_untold())
             if isinstance(asked.command, Stop):
-                self._end_reason = f"stopped by {asked.who.place}"
+                self._end_reason = f"{STOPPED_BY} {asked.who.place}"
+                if self._ended:
+                    self._end_reason = "the take ended"
                 return False
             self._tell(events)
             self._publish_due = 0.0  # what the crew did is to be seen at once

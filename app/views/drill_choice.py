@@ -15,7 +15,7 @@ from engine.commands import Open
 
 WORDS = (
     "A healthy take plays through the same watch, with faults put in at moments nobody knows.",
-    "Name each cause with 1 to 9 before the board names it. At the end stands your score.",
+    "Name each cause before the board names it. At the end, or with Esc, comes your score.",
 )
 CHOICES = (("easy", "Easy"), ("real", "Like a real night"), ("hard", "Hard"))
 MOST_SEEDS = 10_000

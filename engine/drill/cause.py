@@ -20,6 +20,11 @@ class Cause(StrEnum):
     HUM = "hum"
     RECEIVER = "receiver"
     NOTHING = "nothing"
+    POLARITY = "polarity"
+    PAIR_DRIFT = "pair_drift"
+    DUPLICATE = "duplicate"
+    UNEXPECTED = "unexpected"
+    TIMECODE = "timecode"
 
     @property
     def fault(self) -> Fault | None:

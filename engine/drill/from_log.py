@@ -20,7 +20,11 @@ from engine.tracks import Track
 
 @dataclass(frozen=True, slots=True)
 class Drill:
-    """One drill: what was asked for, and its score. `utc_ms`: when it began."""
+    """One drill: what was asked for, and its score.
+
+    utc_ms : when it began
+    stopped : the crew ended it before the take did; it was watched for `score.watched_s`
+    """
 
     utc_ms: int
     source: str
@@ -30,6 +34,7 @@ class Drill:
     blind: bool
     tracks: tuple[Track, ...]
     score: Score
+    stopped: bool = False
 
 
 def drill_of(folder: Path) -> Drill:
@@ -56,7 +61,8 @@ def drill_of(folder: Path) -> Drill:
             log_story.watched_s(log),
         )
         named = (request.seed, request.level, request.blind)
-        return Drill(row[0], row[1], row[2], *named, tracks, made)
+        stopped = log_story.was_stopped(log)
+        return Drill(row[0], row[1], row[2], *named, tracks, made, stopped)
 
 
 def _tracks(log: sqlite3.Connection) -> tuple[Track, ...]:

@@ -17,7 +17,7 @@ from engine.drill.from_log import Drill
 class Past:
     """One drill in short; `seen_s` and `found_s` are medians, None where there was nothing.
 
-    `session` names the session's folder: a drill is kept once.
+    `session` names the session's folder: a drill is kept once. `stopped`: ended early.
     """
 
     session: str
@@ -34,6 +34,7 @@ class Past:
     seen_s: float | None
     found_s: float | None
     unseen_s: float
+    stopped: bool = False
 
 
 def past_of(drill: Drill, session: str) -> Past:
@@ -54,6 +55,7 @@ def past_of(drill: Drill, session: str) -> Past:
         seen_s=score.seen_s,
         found_s=score.found_s,
         unseen_s=score.unseen_s,
+        stopped=drill.stopped,
     )
 
 

@@ -14,6 +14,7 @@ WIDTH: Final = 720.0
 HEIGHT: Final = 190.0
 MOST: Final = 12
 """The last so many drills are drawn."""
+EARLY: Final = "*"
 _LEFT: Final = 58.0
 _TOP: Final = 26.0
 _BOTTOM: Final = 112.0
@@ -30,6 +31,8 @@ def picture(
     shown = list(drills)[-MOST:]
     top_s = _nice(max((p.seen_s for p in shown if p.seen_s is not None), default=10.0))
     shapes: list[Shape] = [Words(0.0, 12.0, "Median from onset to seen", _SIZE, dim)]
+    if any(past.stopped for past in shown):
+        shapes.append(Words(WIDTH, 12.0, f"{EARLY} ended early", _SIZE, dim, "end"))
     for share in (0.0, 0.5, 1.0):
         y = _BOTTOM - share * (_BOTTOM - _TOP)
         shapes.append(Path((((_LEFT, y), (WIDTH, y)),), stroke=line))
@@ -65,7 +68,7 @@ def _curve(
 
 def _under(past: Past, x: float, ink: str, newest: bool, bad: str) -> list[Shape]:
     day = "now" if newest else time.strftime("%d %b", time.gmtime(past.utc_ms / 1000))
-    level = past.level + (" blind" if past.blind else "")
+    level = past.level + " blind" * past.blind + EARLY * past.stopped
     told = (f"{past.right}/{past.faults}", str(past.missed), level, day)
     return [
         Words(

@@ -14,7 +14,9 @@ from typing import Final
 import numpy as np
 
 from engine.drill.cause import Cause
-from engine.model import Kind
+from engine.drill.places import VOICES, Place, places
+from engine.inject.receiver import LASTS_S as RECEIVER_LASTS_S
+from engine.inject.registry import INJECTORS, limit_s
 from engine.tracks import Track
 
 CALM_S: Final = 12.0
@@ -25,21 +27,16 @@ LEAST_GAP_S: Final = 3.0
 RECEIVER_SHARE: Final = 0.7
 """Share of the drills with room for it in which a receiver goes."""
 
-LASTS_S: Final = {
-    Cause.MUTED: (6.0, 12.0),
-    Cause.DEAD_MIC: (12.0, 20.0),
-    Cause.SILENT: (13.0, 24.0),
-    Cause.DROPOUT: (8.0, 14.0),
-    Cause.NOISE_BURST: (8.0, 14.0),
-    Cause.CLIPPED: (8.0, 14.0),
-    Cause.HUM: (8.0, 16.0),
-    Cause.RECEIVER: (6.0, 10.0),
-    Cause.NOTHING: (12.0, 24.0),
-}
-"""Shortest and longest of each, s: long enough for its alarm, but never long at once."""
-
-_ANY_MIC: Final = (Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
-_VOICES: Final = (Kind.LAV, Kind.BOOM)
+SAYS_NOTHING_S: Final = (12.0, 24.0)
+"""How long a performer who just says nothing does so."""
+LONGEST: Final = 1.0 / 6.0
+"""No fault lasts longer than this share of the take, unless its alarm needs it to."""
+NEEDED: Final = 1.0 / 4.0
+"""One whose alarm needs more than this share of the take is left out."""
+TO_ANSWER_S: Final = 3.0
+"""A fault lasts so much longer than its alarm takes to come."""
+SPEECH_SHARE: Final = 1.0 / 3.0
+"""A performer speaks so much of the time; common practice, no source."""
 
 
 class DrillError(ValueError):
@@ -48,7 +45,7 @@ class DrillError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """One fault to put in, over [onset_s, end_s) of the take; `tracks` are input numbers."""
+    """One fault to put in, over [onset_s, end_s) of the take; `tracks`, `source`: see `Place`."""
 
     number: int
     cause: Cause
@@ -56,6 +53,7 @@ class Planned:
     onset_s: float
     end_s: float
     strength: float
+    source: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +68,15 @@ class _Grade:
     causes: tuple[Cause, ...]
 
 
-_PLAIN: Final = (Cause.MUTED, Cause.DEAD_MIC)
 _ALL: Final = (
-    *(Cause.MUTED, Cause.DEAD_MIC, Cause.SILENT, Cause.DROPOUT),
-    *(Cause.NOISE_BURST, Cause.CLIPPED, Cause.HUM),
+    *(Cause.MUTED, Cause.DEAD_MIC, Cause.SILENT, Cause.DROPOUT, Cause.NOISE_BURST),
+    *(Cause.CLIPPED, Cause.HUM, Cause.POLARITY, Cause.PAIR_DRIFT, Cause.DUPLICATE),
+    *(Cause.UNEXPECTED, Cause.TIMECODE),
 )
+"""`low` is none of them: a gain that falls in mid-take is `silent` first, and one that was never
+set would have to be wrong from the first second on."""
 GRADES: Final = {
-    "easy": _Grade(5, 40.0, (0.7, 1.0), 0, 0, (*_PLAIN, Cause.DROPOUT)),
+    "easy": _Grade(5, 40.0, (0.7, 1.0), 0, 0, (Cause.MUTED, Cause.DEAD_MIC, Cause.DROPOUT)),
     "real": _Grade(8, 25.0, (0.4, 0.9), 1, 1, _ALL),
     "hard": _Grade(12, 18.0, (0.15, 0.6), 3, 2, _ALL),
 }
@@ -90,7 +90,7 @@ def schedule(
 
     Parameters
     ----------
-    tracks : of the plan; talkback, timecode and unused inputs are left alone
+    tracks : of the plan; talkback is left alone
     duration_s : length of the take, s
     level : easy, real or hard: number, strength and overlap of the faults
 
@@ -104,12 +104,13 @@ def schedule(
     """
     if level not in GRADES:
         raise DrillError(f"{level}: no such level: give one of {', '.join(LEVELS)}")
-    if not any(track.kind in _VOICES for track in tracks):
+    if not any(track.kind in VOICES for track in tracks):
         raise DrillError("no lav or boom in the plan: a drill needs one")
     rng = np.random.default_rng([seed, LEVELS.index(level)])
     calm_s = max(CALM_S, duration_s * rng.uniform(0.1, 0.2))
     room_s = duration_s - calm_s - TAIL_S
-    acts = _fitting(_acts(tracks, GRADES[level], duration_s, rng), room_s)
+    acts = _acts(tracks, GRADES[level], duration_s, rng) if room_s > 0.0 else []
+    acts = _pairs_heard_first(_fitting(acts, room_s))
     if not acts:
         raise DrillError(f"the take lasts {duration_s:.0f} s: a drill needs 40 s or more")
     spare_s = room_s - sum(_length(act) for act in acts) - LEAST_GAP_S * (len(acts) - 1)
@@ -123,8 +124,7 @@ def schedule(
         for part in act:
             onset_s = round(at_s + part.late_s, 2)
             end_s = round(onset_s + part.lasts_s, 2)
-            one = Planned(len(planned) + 1, part.cause, part.tracks, onset_s, end_s, part.strength)
-            planned.append(one)
+            planned.append(_planned(len(planned) + 1, part, onset_s, end_s))
         at_s += _length(act) + LEAST_GAP_S
     return tuple(sorted(planned, key=lambda one: one.onset_s))
 
@@ -132,13 +132,18 @@ def schedule(
 @dataclass(frozen=True, slots=True)
 class _Part:
     cause: Cause
-    tracks: tuple[int, ...]
+    place: Place
     late_s: float
     lasts_s: float
     strength: float
 
 
 _Act = tuple[_Part, ...]
+
+
+def _planned(number: int, part: _Part, onset_s: float, end_s: float) -> Planned:
+    place = part.place
+    return Planned(number, part.cause, place.tracks, onset_s, end_s, part.strength, place.source)
 
 
 def _length(act: _Act) -> float:
@@ -152,6 +157,18 @@ def _fitting(acts: list[_Act], room_s: float) -> list[_Act]:
     return acts
 
 
+def _pairs_heard_first(acts: list[_Act]) -> list[_Act]:
+    """What is normal for a pair must have been heard before it drifts: never the first act."""
+    while acts and any(part.cause is Cause.PAIR_DRIFT for part in acts[0]):
+        later = [act for act in acts[1:-1] if all(p.cause is not Cause.PAIR_DRIFT for p in act)]
+        if later:
+            place = acts.index(later[0])
+            acts[0], acts[place] = acts[place], acts[0]
+        else:
+            acts = acts[1:]
+    return acts
+
+
 def _acts(
     tracks: Sequence[Track], grade: _Grade, duration_s: float, rng: np.random.Generator
 ) -> list[_Act]:
@@ -159,66 +176,80 @@ def _acts(
     doubles = min(grade.doubles, count - 1)
     friends = min(grade.friends, max(count - 2 - doubles, 0))
     makers = ["double"] * doubles + ["friend"] * friends
-    if _receivers(tracks) and len(makers) < count - 1 and rng.random() < RECEIVER_SHARE:
+    goes = bool(places(Cause.RECEIVER, tracks)) and len(makers) < count - 1
+    if goes and rng.random() < RECEIVER_SHARE:
         makers.append("receiver")
     makers += ["single"] * (count - len(makers))
     rng.shuffle(makers)
     if doubles:  # the night ends with two at once
         makers.remove("double")
         makers.append("double")
-    return [_act(kind, tracks, grade, rng) for kind in makers]
+    deck = _Deck(tracks, grade, duration_s, rng)
+    return [deck.act(kind) for kind in makers]
 
 
-def _act(kind: str, tracks: Sequence[Track], grade: _Grade, rng: np.random.Generator) -> _Act:
-    if kind == "friend":
-        return (_part(Cause.NOTHING, _someone(tracks, rng), 0.0, grade, rng),)
-    if kind == "receiver":
-        behind = _receivers(tracks)
-        chosen = behind[int(rng.integers(len(behind)))]
-        return (_part(Cause.RECEIVER, chosen, 0.0, grade, rng),)
-    first = _single(tracks, (), 0.0, grade, rng)
-    if kind == "single" or len(_mics(tracks, _VOICES)) < 2:
-        return (first,)
-    return (first, _single(tracks, first.tracks, float(rng.uniform(0.2, 3.0)), grade, rng))
+class _Deck:
+    """Draws acts for one drill."""
+
+    def __init__(
+        self,
+        tracks: Sequence[Track],
+        grade: _Grade,
+        duration_s: float,
+        rng: np.random.Generator,
+    ) -> None:
+        self._grade, self._duration_s, self._rng = grade, duration_s, rng
+        self._places = {cause: places(cause, tracks) for cause in Cause}
+        self._singles = [c for c in grade.causes if least_s(c) <= NEEDED * duration_s]
+
+    def act(self, kind: str) -> _Act:
+        """One act of that kind; two at once where the plan has tracks for two."""
+        if kind in _WHOLE:
+            return (self._part(_WHOLE[kind], self._places[_WHOLE[kind]], 0.0),)
+        first = self._single((), 0.0)
+        assert first is not None, "any mic can mute"
+        if kind == "single":
+            return (first,)
+        taken = (*first.place.tracks, *first.place.beside)
+        second = self._single(taken, float(self._rng.uniform(0.2, 3.0)))
+        return (first,) if second is None else (first, second)
+
+    def _single(self, taken: tuple[int, ...], late_s: float) -> _Part | None:
+        free = {
+            cause: [p for p in self._places[cause] if not {*p.tracks, *p.beside} & {*taken}]
+            for cause in self._singles
+        }
+        causes = [cause for cause, found in free.items() if found]
+        if not causes:
+            return None
+        cause = causes[int(self._rng.integers(len(causes)))]
+        return self._part(cause, free[cause], late_s)
+
+    def _part(self, cause: Cause, free: Sequence[Place], late_s: float) -> _Part:
+        place = free[int(self._rng.integers(len(free)))]
+        most_s = max(least_s(cause), LONGEST * self._duration_s)
+        lasts_s = min(float(self._rng.uniform(*_lasts_s(cause))), most_s)
+        strength = round(float(self._rng.uniform(*self._grade.strengths)), 3)
+        return _Part(cause, place, late_s, lasts_s, strength)
 
 
-def _single(
-    tracks: Sequence[Track],
-    taken: tuple[int, ...],
-    late_s: float,
-    grade: _Grade,
-    rng: np.random.Generator,
-) -> _Part:
-    cause = grade.causes[int(rng.integers(len(grade.causes)))]
-    kinds = _ANY_MIC if cause in _PLAIN else _VOICES
-    free = [number for number in _mics(tracks, kinds) if number not in taken]
-    return _part(cause, (free[int(rng.integers(len(free)))],), late_s, grade, rng)
+_WHOLE: Final = {"friend": Cause.NOTHING, "receiver": Cause.RECEIVER}
 
 
-def _part(
-    cause: Cause, numbers: tuple[int, ...], late_s: float, grade: _Grade, rng: np.random.Generator
-) -> _Part:
-    lasts_s = float(rng.uniform(*LASTS_S[cause]))
-    return _Part(cause, numbers, late_s, lasts_s, round(float(rng.uniform(*grade.strengths)), 3))
+def least_s(cause: Cause) -> float:
+    """So long a fault must last for its alarm to come and to be answered, s."""
+    if cause.fault is None:
+        return SAYS_NOTHING_S[0]
+    row = INJECTORS[cause.fault]
+    return max(limit_s(row.amber) + TO_ANSWER_S, limit_s(row.speech_s) / SPEECH_SHARE)
 
 
-def _mics(tracks: Sequence[Track], kinds: tuple[Kind, ...]) -> list[int]:
-    return [track.input for track in tracks if track.kind in kinds]
-
-
-def _someone(tracks: Sequence[Track], rng: np.random.Generator) -> tuple[int, ...]:
-    """All packs of one performer."""
-    packs: dict[str, list[int]] = {}
-    for track in tracks:
-        if track.kind in _VOICES:
-            packs.setdefault(track.who or f"input {track.input}", []).append(track.input)
-    return tuple(list(packs.values())[int(rng.integers(len(packs)))])
-
-
-def _receivers(tracks: Sequence[Track]) -> list[tuple[int, ...]]:
-    """Tracks of each receiver that has several."""
-    behind: dict[str, list[int]] = {}
-    for track in tracks:
-        if track.receiver and track.kind in _ANY_MIC:
-            behind.setdefault(track.receiver, []).append(track.input)
-    return [tuple(numbers) for numbers in behind.values() if len(numbers) > 1]
+def _lasts_s(cause: Cause) -> tuple[float, float]:
+    """Shortest and longest of that cause, where the take has room for it."""
+    if cause is Cause.NOTHING:
+        return SAYS_NOTHING_S
+    if cause is Cause.RECEIVER:
+        return RECEIVER_LASTS_S
+    assert cause.fault is not None
+    least = least_s(cause)
+    return INJECTORS[cause.fault].lasts_s or (least, 1.5 * least)

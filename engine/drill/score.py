@@ -18,6 +18,7 @@ EARLY_S: Final = 1.0
 ANSWER_S: Final = 15.0
 """A fault that is over may still be answered for so long."""
 
+_OF_SPEECH: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.LOW)
 _OF_PAIRS: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.DUPLICATE)
 
 
@@ -190,12 +191,18 @@ def _raised_s(incident: Incident) -> float | None:
     return min(times_s, default=None)
 
 
+def _began_s(incident: Incident) -> float:
+    """When the sound gave it away; of what shows in the newest speech alone, when it was raised."""
+    raised_s = _raised_s(incident) if incident.fault in _OF_SPEECH else None
+    return incident.onset_s if raised_s is None else raised_s
+
+
 def _inputs(incident: Incident) -> tuple[int, ...]:
     return incident.tracks if incident.track is None else (incident.track,)
 
 
 def _is_of(incident: Incident, truth: Truth) -> bool:
-    inside = truth.onset_s - EARLY_S <= incident.onset_s <= truth.end_s + EARLY_S
+    inside = truth.onset_s - EARLY_S <= _began_s(incident) <= truth.end_s + EARLY_S
     return inside and bool(set(_inputs(incident)) & set(truth.tracks))
 
 
@@ -245,7 +252,7 @@ def _echoes(incident: Incident, truths: Sequence[Truth], tracks: Sequence[Track]
     who = {track.input: track.who or track.input for track in tracks}
     mine = {who.get(number) for number in _inputs(incident)}
     return incident.fault in _OF_PAIRS and any(
-        truth.onset_s - EARLY_S <= incident.onset_s <= truth.end_s + ANSWER_S
+        truth.onset_s - EARLY_S <= _began_s(incident) <= truth.end_s + ANSWER_S
         and mine & {who.get(number) for number in truth.tracks}
         for truth in truths
     )

@@ -31,9 +31,10 @@ _SHARES: Final = (0.08, 0.24, 0.15, 0.12, 0.15, 0.1, 0.24)
 
 
 def heading(drill: Drill) -> str:
-    """Level and seed in one line: all that is needed to run it again."""
+    """Level and seed in one line: all that is needed to run it again; and where it was ended."""
     blind = ", blind" if drill.blind else ""
-    return f"Drill {drill.level}{blind}, seed {drill.seed}"
+    early = f", ended early at {_clock(drill.score.watched_s)}" if drill.stopped else ""
+    return f"Drill {drill.level}{blind}, seed {drill.seed}{early}"
 
 
 def again(drill: Drill, take: str) -> str:
@@ -75,7 +76,7 @@ def rows(drill: Drill) -> tuple[tuple[str, ...], ...]:
 
 def _row(result: Result, known: dict[int, Track]) -> Iterator[str]:
     truth = result.truth
-    yield f"{int(truth.onset_s) // 60}:{int(truth.onset_s) % 60:02d}"
+    yield _clock(truth.onset_s)
     yield _where(truth.tracks, known)
     yield truth.cause.word
     yield seconds(result.seen_after_s)
@@ -85,6 +86,10 @@ def _row(result: Result, known: dict[int, Track]) -> Iterator[str]:
         yield "nothing" if not result.friend else "nothing, rightly"
     else:
         yield f"{word(result.found)} after {seconds(result.found_after_s)}"
+
+
+def _clock(at_s: float) -> str:
+    return f"{int(at_s) // 60}:{int(at_s) % 60:02d}"
 
 
 def _verdict(result: Result) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -16,7 +16,7 @@ from engine.drill.says_nothing import says_nothing
 from engine.drill.truth import Truth
 from engine.inject.base import FLOOR_CONTEXT_S, Planted, Span
 from engine.inject.receiver import lose_receiver
-from engine.inject.registry import inject
+from engine.inject.registry import INJECTORS, inject, limit_s
 from engine.model import Block, Samples
 from engine.sources.base import EndOfTake, Source
 from engine.sources.take import open_take
@@ -116,14 +116,17 @@ class DrillSource:
         first, last = round(planned.onset_s * rate), round(planned.end_s * rate)
         begin = max(0, first - round(FLOOR_CONTEXT_S * rate))
         places = tuple(number - 1 for number in planned.tracks)
-        audio = self._look(begin, last, places)
+        also = (planned.source - 1,) if planned.source else ()
+        audio = self._look(begin, last, places + also)
         last = min(last, begin + len(audio))
         if last <= first:
             return None
         rng = np.random.default_rng([self._seed, planned.number])
         samples, planted = _injected(planned, audio, rate, first - begin, rng)
         truth = _truth(planned, planted, begin / rate)
-        return _Patch(first, places, samples[first - begin :], truth)
+        if _spoken_too_little(planned, audio, rate, first - begin):
+            truth = replace(truth, severity=None)
+        return _Patch(first, places, samples[first - begin :, : len(places)], truth)
 
 
 def _put(patch: _Patch, channels: Samples, begin: int, end: int) -> None:
@@ -137,7 +140,7 @@ def _injected(
     planned: Planned, audio: Samples, rate: int, first: int, rng: np.random.Generator
 ) -> tuple[Samples, Sequence[Planted]]:
     """The stretch with the fault in, and its truth by the stretch's own time."""
-    numbers = tuple(range(1, audio.shape[1] + 1))
+    numbers = tuple(range(1, len(planned.tracks) + 1))
     onset_s, end_s = first / rate, len(audio) / rate
     if planned.cause is Cause.NOTHING:
         span = Span(audio, rate, first, len(audio), tuple(n - 1 for n in numbers))
@@ -146,10 +149,20 @@ def _injected(
         return done, ()
     if planned.cause is Cause.RECEIVER:
         return lose_receiver(audio, rate, numbers, onset_s, end_s, planned.strength, rng)
+    if planned.cause is Cause.POLARITY:
+        numbers = (1,)  # its own other pack is right
     fault = planned.cause.fault
     assert fault is not None
     done, truth = inject(audio, rate, fault, numbers, onset_s, end_s, planned.strength, rng)
     return done, (truth,)
+
+
+def _spoken_too_little(planned: Planned, audio: Samples, rate: int, first: int) -> bool:
+    """The fault shows in speech alone, and there was not enough of it."""
+    row = INJECTORS.get(planned.cause.fault) if planned.cause.fault else None
+    if row is None or row.speech_s == 0.0:
+        return False
+    return Span(audio, rate, first, len(audio), (0,)).speech_s(0) < limit_s(row.speech_s)
 
 
 def _truth(planned: Planned, planted: Sequence[Planted], begin_s: float) -> Truth:

@@ -13,6 +13,8 @@ HOP_S: Final = 0.01
 FLOOR_SHARE: Final = 10.0
 """Per cent of 10 ms hops at or below the live floor; common practice, no source."""
 FLOOR_CONTEXT_S: Final = 20.0
+SPEECH_DB: Final = 10.0
+"""So far above its live floor a 10 ms hop is speech (the catalogue's own definition)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +75,23 @@ class Span:
     def floor_dbfs(self, place: int) -> float:
         """Live floor of any one place (column) round the span."""
         begin = max(0, self.first - int(FLOOR_CONTEXT_S * self.rate))
-        hop = max(1, int(HOP_S * self.rate))
-        audio = self.samples[begin : self.last, place]
-        hops = audio[: len(audio) // hop * hop].reshape(-1, hop).astype(np.float64)
-        power = np.mean(hops**2, axis=1)
+        power = self._hops(place, begin)
         power = power[power > 0.0]
         if not len(power):
             return -100.0
         return float(10.0 * np.log10(2.0 * np.percentile(power, FLOOR_SHARE)))
+
+    def speech_s(self, place: int) -> float:
+        """Seconds of speech in the span on that place (column)."""
+        least = 10.0 ** ((self.floor_dbfs(place) + SPEECH_DB) / 10.0) / 2.0
+        return HOP_S * int(np.count_nonzero(self._hops(place, self.first) >= least))
+
+    def _hops(self, place: int, begin: int) -> Levels:
+        """Mean square of each hop from `begin` to the end of the span."""
+        hop = max(1, int(HOP_S * self.rate))
+        audio = self.samples[begin : self.last, place]
+        hops = audio[: len(audio) // hop * hop].reshape(-1, hop).astype(np.float64)
+        return np.asarray(np.mean(hops**2, axis=1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

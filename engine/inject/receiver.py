@@ -7,12 +7,16 @@ other, each after a last breath of hash or at once. Common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
 from engine.inject.base import Planted
 from engine.inject.registry import inject
 from engine.model import Fault, Samples
+
+LASTS_S: Final = (5.0, 12.0)
+"""Shortest and longest that one goes for, in drills and benchmarks."""
 
 
 def lose_receiver(

@@ -20,6 +20,7 @@ from engine.inject.noise_burst import noise_burst
 from engine.inject.pair_drift import pair_drift
 from engine.inject.polarity import polarity
 from engine.inject.silent import silent
+from engine.inject.timecode import timecode
 from engine.inject.unexpected import unexpected
 from engine.model import Fault, Samples, Severity
 from engine.settings import LIMITS, NEVER
@@ -36,6 +37,9 @@ class Row:
     amber, red : name of a limit, seconds, or NEVER
     red_from : strength from which red is deserved at all
     by_count : red comes with the third event within 10 s instead of a time
+    lasts_s : shortest and longest that it is put in for, in drills and benchmarks: long enough for
+        its alarms, and for its end to be heard; None: for the rest of the take
+    speech_s : limit or seconds: so much speech in its span it takes to show at all
     """
 
     fault: Fault
@@ -44,23 +48,33 @@ class Row:
     red: str | float = NEVER
     red_from: float = 0.0
     by_count: bool = False
+    lasts_s: tuple[float, float] | None = None
+    speech_s: str | float = 0.0
 
 
 INJECTORS: Final = {
     row.fault: row
     for row in (
-        Row(Fault.MUTED, muted, "muted_amber_s", "muted_red_s"),
-        Row(Fault.SILENT, silent, "silent_amber_s", "silent_red_s"),
-        Row(Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s"),
-        Row(Fault.DROPOUT, dropout, 0.0, by_count=True),
-        Row(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True),
-        Row(Fault.CLIPPED, clipped, 0.0, 3.0),
-        Row(Fault.LOW, low, "low_amber_s"),
-        Row(Fault.HUM, hum, "hum_amber_s", "hum_red_s", red_from=24.0 / 44.0),
-        Row(Fault.DUPLICATE, duplicate, "duplicate_amber_s", "duplicate_red_s"),
-        Row(Fault.POLARITY, polarity, "polarity_amber_s"),
-        Row(Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s"),
-        Row(Fault.UNEXPECTED, unexpected, "unexpected_amber_s"),
+        Row(Fault.MUTED, muted, "muted_amber_s", "muted_red_s", lasts_s=(3.0, 15.0)),
+        Row(Fault.SILENT, silent, "silent_amber_s", "silent_red_s", lasts_s=(22.0, 30.0)),
+        Row(Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s", lasts_s=(12.0, 25.0)),
+        Row(Fault.DROPOUT, dropout, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
+        Row(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
+        Row(Fault.CLIPPED, clipped, 0.0, 3.0, lasts_s=(6.0, 15.0), speech_s=1.0),
+        Row(Fault.LOW, low, "low_amber_s", speech_s="low_amber_s"),
+        Row(Fault.HUM, hum, "hum_amber_s", "hum_red_s", red_from=24.0 / 44.0, lasts_s=(11.0, 18.0)),
+        Row(
+            Fault.DUPLICATE,
+            duplicate,
+            "duplicate_amber_s",
+            "duplicate_red_s",
+            lasts_s=(16.0, 25.0),
+            speech_s=2.0,
+        ),
+        Row(Fault.POLARITY, polarity, "polarity_amber_s", speech_s="polarity_amber_s"),
+        Row(Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s", speech_s="pair_drift_amber_s"),
+        Row(Fault.UNEXPECTED, unexpected, "unexpected_amber_s", lasts_s=(12.0, 25.0)),
+        Row(Fault.TIMECODE, timecode, "timecode_amber_s", "timecode_red_s", lasts_s=(5.0, 12.0)),
     )
 }
 
@@ -130,7 +144,7 @@ def _truth(row: Row, span: Span, put: Put, strength: float) -> Planted:
 def _severity(
     row: Row, strength: float, lasted_s: float, events: Sequence[tuple[float, float]]
 ) -> Severity | None:
-    red = lasted_s >= _limit_s(row.red) and strength >= row.red_from
+    red = lasted_s >= limit_s(row.red) and strength >= row.red_from
     if row.by_count:
         last = THIRD - 1
         red = any(
@@ -138,10 +152,11 @@ def _severity(
         )
     if red:
         return Severity.RED
-    return Severity.AMBER if lasted_s >= _limit_s(row.amber) else None
+    return Severity.AMBER if lasted_s >= limit_s(row.amber) else None
 
 
-def _limit_s(limit: str | float) -> float:
+def limit_s(limit: str | float) -> float:
+    """A time of a row in default limits, s."""
     value = LIMITS[limit].default if isinstance(limit, str) else limit
     assert isinstance(value, int | float), f"{limit} is a number"
     return float(value)

@@ -11,8 +11,9 @@ from pytestqt.qtbot import QtBot
 
 from app import drill_score, drills
 from app.views.drill_choice import DrillChoice
+from app.views.drill_panel import key_of
 from app.views.score_page import ScorePage
-from engine.commands import CallCause, Open
+from engine.commands import CallCause, Open, Stop
 from engine.drill.cause import Cause
 from engine.model import Alarm, AlarmState, Fault, Severity
 from tests.app import drill_pages, fake, pages
@@ -128,6 +129,51 @@ def test_the_end_shows_the_score_once(
     assert isinstance(layer.current, ScorePage)
     layer.current.same.click()
     assert opened == [REQUEST]
+
+
+@pytest.mark.parametrize("how", ["Esc", "the button", "closing"])
+def test_ending_early_shows_the_score_so_far(
+    qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    """However the crew leaves a drill, it ends and its score comes first; then leaving leaves."""
+    monkeypatch.setattr(drill_score, "finish", drill_pages.finished)
+    monkeypatch.setattr(drills, "SCORE_AFTER_MS", 0)
+    stage = Stage(tmp_path, qtbot)
+    stage.client.folder = tmp_path
+    window = stage.window
+
+    def leave() -> None:
+        if how == "Esc":
+            qtbot.keyClick(window, Qt.Key.Key_Escape)
+        elif how == "closing":
+            window.close()
+        else:
+            window.watch_page.drill_panel.end.click()
+
+    leave()
+    qtbot.waitUntil(lambda: isinstance(window.layer.current, ScorePage))
+    assert stage.client.sent == [Stop()]
+    assert window.isVisible()
+    window.close()
+    assert not window.isVisible()
+
+
+def test_only_what_the_plan_has_room_for_is_offered(qtbot: QtBot, tmp_path: Path) -> None:
+    """No cause of unused inputs or code where the plan has none; the rest keep their keys."""
+    panel = Stage(tmp_path, qtbot).window.watch_page.drill_panel
+    hidden = {cause for cause, button in panel.buttons.items() if not button.isVisible()}
+    assert hidden == {Cause.UNEXPECTED, Cause.TIMECODE}
+    assert [key_of(c) for c in (Cause.MUTED, Cause.NOTHING, Cause.POLARITY)] == ["1", "9", "F1"]
+
+
+def test_f_keys_name_the_rarer_causes(qtbot: QtBot, tmp_path: Path) -> None:
+    """F3 is a duplicate; the key of a cause that is not offered does nothing."""
+    stage = Stage(tmp_path, qtbot)
+    stage.look((MUTED,))
+    qtbot.keyClick(stage.window, Qt.Key.Key_F5)
+    assert stage.client.sent == []
+    qtbot.keyClick(stage.window, Qt.Key.Key_F3)
+    assert stage.client.sent == [CallCause(5, Cause.DUPLICATE)]
 
 
 def test_a_score_that_cant_be_made_is_said(

@@ -9,6 +9,8 @@ import pytest
 
 from app import cli
 from app.keys import KEYS
+from app.views.drill_panel import key_of
+from engine.drill.cause import Cause
 from engine.drill.plan import LEVELS
 from engine.settings import LIMITS
 from tests.readme import README, fenced_commands, inline_commands
@@ -40,7 +42,7 @@ def test_a_block_in_a_language_of_its_own_is_no_command() -> None:
 
 def test_every_key_named_is_a_key() -> None:
     """A bold letter or combination is a key of the one table."""
-    shown = {key.shown for key in KEYS} | {str(n) for n in range(1, 10)}
+    shown = {key.shown for key in KEYS} | {key_of(cause) for cause in Cause}
     named = set(re.findall(r"\*\*((?:Shift\+|Ctrl\+)?(?:[A-Z0-9?]|Space|Esc|F\d+))\*\*", TEXT))
     assert named
     assert named <= shown

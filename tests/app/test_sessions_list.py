@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from app.cli import main
 from app.sessions_list import listing
 from engine import sessions
+from engine.commands import Open
 from engine.log_feed import LogFeed
 from engine.session_log import SessionLog
 from tests.engine.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
@@ -23,12 +25,18 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return sessions.sessions_folder()
 
 
-def session(utc_ms: int, seconds: int = 3, red: bool = False, ended: bool = True) -> Path:
+def session(
+    utc_ms: int,
+    seconds: int = 3,
+    red: bool = False,
+    ended: bool = True,
+    request: Open = REQUEST,
+) -> Path:
     """A session of that length."""
     folder = sessions.new_session(utc_ms / 1000)
     log = SessionLog(folder / sessions.LOG)
     feed = LogFeed(log, WATCH, 48_000, lambda: utc_ms, label, totals)
-    feed.begin(REQUEST, INFO, "", "")
+    feed.begin(request, INFO, "", "")
     feed.start(0.0, 1, 0.0)
     incidents = [red_incident()] if red else []
     for number in range(10 * seconds + 1):
@@ -59,6 +67,16 @@ def test_a_session_with_an_engine_is_running(home: Path) -> None:
     assert "running" in listing()[0][0]
     lock.release()
     assert "broken off" in listing()[0][0]
+
+
+def test_a_drill_says_so(home: Path) -> None:
+    """Nobody takes the faults of a drill for those of a night."""
+    session(1_700_000_000_000)
+    drill = replace(REQUEST, device=None, demo=True, seed=7, level="hard")
+    session(1_700_000_100_000, request=drill)
+    (first, second), _ = listing()
+    assert "DRILL hard, seed 7: quay interface" in first
+    assert "DRILL" not in second
 
 
 def test_torn_and_foreign_files_are_named_and_left_alone(home: Path) -> None:

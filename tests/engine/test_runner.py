@@ -389,3 +389,6 @@ def test_a_take_that_ends_is_shown_until_told_to_stop() -> None:
     for _ in range(100):
         runner._turn()
     assert runner.snapshot().ended
+    runner.commands.put(Asked(Stop(), CREW))
+    runner.run()
+    assert runner._feed.log.of("run end")[0][2] == "the take ended"

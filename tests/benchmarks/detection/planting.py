@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from engine.inject.base import Planted
-from engine.inject.receiver import lose_receiver
+from engine.inject.receiver import LASTS_S, lose_receiver
 from engine.inject.registry import INJECTORS, inject
 from engine.model import Fault, Kind, Samples
 from engine.tracks import Track
@@ -23,18 +23,9 @@ HEALTHY_EVERY: Final = 4
 """Every fourth seed is a scene with nothing wrong."""
 FIRST_S: Final = 25.0
 """Mid-take faults begin after the detectors could learn."""
-LASTS_S: Final = {
-    Fault.MUTED: (3.0, 15.0),
-    Fault.SILENT: (22.0, 30.0),
-    Fault.DEAD_MIC: (12.0, 25.0),
-    Fault.DROPOUT: (4.0, 12.0),
-    Fault.NOISE_BURST: (4.0, 12.0),
-    Fault.CLIPPED: (6.0, 15.0),
-    Fault.HUM: (11.0, 18.0),
-    Fault.DUPLICATE: (16.0, 25.0),
-    Fault.UNEXPECTED: (12.0, 25.0),
-}
 NEEDS_SPEECH: Final = (Fault.CLIPPED, Fault.DUPLICATE, Fault.UNEXPECTED)
+FAULTS: Final = tuple(fault.value for fault in INJECTORS if fault is not Fault.TIMECODE)
+"""No scene carries code; `tests.benchmarks.timecode` is about it."""
 DEAD_START, RECEIVER = "dead from the start", "receiver"
 NEVER_HEARD_S: Final = 60.0
 
@@ -49,7 +40,7 @@ class Card:
 
 def cards_for(seed: int, only: frozenset[str] = frozenset()) -> list[Card]:
     """The cards of that seed; none on every fourth. All strengths of all faults come in turn."""
-    kinds = [f.value for f in INJECTORS] + [DEAD_START, RECEIVER]
+    kinds = [*FAULTS, DEAD_START, RECEIVER]
     deck = [Card(k, s) for s in STRENGTHS for k in kinds if not only or k in only]
     if seed % HEALTHY_EVERY == HEALTHY_EVERY - 1:
         return []
@@ -156,7 +147,9 @@ class Planter:
             return 0.0, seconds
         if fault in OF_A_PAIR:
             return self._rng.uniform(FIRST_S + 15.0, FIRST_S + 35.0), seconds
-        lasts_s = self._rng.uniform(*LASTS_S[fault])
+        span_s = INJECTORS[fault].lasts_s
+        assert span_s is not None
+        lasts_s = self._rng.uniform(*span_s)
         latest = seconds - lasts_s - 1.0
         if fault in NEEDS_SPEECH:
             return self._at_speech(track, lasts_s, latest)
@@ -181,7 +174,7 @@ class Planter:
             return False
         tracks = tuple(t.input for t in self._on(names[self._rng.integers(len(names))]))
         begin = self._rng.uniform(FIRST_S, self.stage.seconds - 15.0)
-        end = begin + self._rng.uniform(5.0, 12.0)
+        end = begin + self._rng.uniform(*LASTS_S)
         _, each = lose_receiver(
             self.samples, RATE, tracks, begin, end, card.strength, self._rng, in_place=True
         )

@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 
 from engine.inject.registry import INJECTORS
+from engine.model import Fault
 from tests.benchmarks.detection.audible import hum_audible
 from tests.benchmarks.detection.library import RATE, Library, Recording, cut, floor_rms
 from tests.benchmarks.detection.planting import (
     CARDS_A_SCENE,
     DEAD_START,
+    FAULTS,
     HEALTHY_EVERY,
     RECEIVER,
     STRENGTHS,
@@ -46,7 +48,8 @@ def library() -> Library:
 def test_every_fault_in_turn() -> None:
     """Over one lap of seeds each fault comes at each strength exactly once; every fourth seed has
     nothing wrong."""
-    kinds = [*(f.value for f in INJECTORS), DEAD_START, RECEIVER]
+    kinds = [*FAULTS, DEAD_START, RECEIVER]
+    assert {*FAULTS, Fault.TIMECODE.value} == {f.value for f in INJECTORS}
     scenes = len(kinds) * len(STRENGTHS) // CARDS_A_SCENE
     seeds = range(scenes * HEALTHY_EVERY // (HEALTHY_EVERY - 1) + 1)
     dealt = [card for seed in seeds for card in cards_for(seed)][: scenes * CARDS_A_SCENE]

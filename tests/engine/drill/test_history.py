@@ -35,6 +35,24 @@ def test_a_damaged_line_costs_only_itself(tmp_path: Path) -> None:
     assert earlier(path) == (replace(ONE, right=3),)
 
 
+def test_drills_kept_before_stopped_was_known_are_read(tmp_path: Path) -> None:
+    """A line without it is a drill that went to its end; one with it keeps it."""
+    path = tmp_path / "drills.jsonl"
+    keep(path, replace(ONE, session="s2", utc_ms=2000, stopped=True))
+    keep(path, ONE)
+    path.write_text(path.read_text("utf-8").replace(', "stopped": false', ""), "utf-8")
+    assert earlier(path) == (ONE, replace(ONE, session="s2", utc_ms=2000, stopped=True))
+
+
+def test_one_that_was_ended_early_is_marked() -> None:
+    """A star at its level, and what the star means; none where none was."""
+    ended = picture((replace(ONE, stopped=True),), *["#000000"] * 5)
+    words = {shape.text for shape in ended.shapes if isinstance(shape, Words)}
+    assert {"real*", "* ended early"} <= words
+    plain = picture((ONE,), *["#000000"] * 5)
+    assert not any("*" in shape.text for shape in plain.shapes if isinstance(shape, Words))
+
+
 def test_the_picture_stays_in_its_frame() -> None:
     """None, one or many drills: all is drawn inside; one in which nothing was seen shows."""
     many = tuple(

@@ -106,6 +106,16 @@ def test_a_pair_alarm_on_the_other_pack_is_explained() -> None:
     assert scored(hum, [incident(1, 2, Fault.HUM, 24.0, 1.0)]).false_alarms == 1
 
 
+def test_a_pair_alarm_looks_back_over_the_speech_it_was_made_of() -> None:
+    """Its onset lies in speech before the fault; when it was raised tells what it is about."""
+    drift = [truth(1, Cause.PAIR_DRIFT, 1)]
+    early = incident(1, 1, Fault.PAIR_DRIFT, 17.0, 9.0)
+    done = scored(drift, [early])
+    assert (done.found, done.named, done.false_alarms) == (1, 1, 0)
+    assert scored([truth(1, Cause.HUM, 2)], [early]).false_alarms == 0
+    assert scored(drift, [incident(1, 1, Fault.PAIR_DRIFT, 10.0, 5.0)]).false_alarms == 1
+
+
 def test_who_answers_such_a_pair_alarm_made_no_false_call() -> None:
     """A cause named on the other pack counts neither as false nor as an answer to the fault."""
     hum, call = [truth(1, Cause.HUM, 1)], [Call(26.0, 2, Cause.MUTED)]

@@ -119,6 +119,49 @@ def test_going_on_in_the_middle_gives_the_same(at_s: float) -> None:
     np.testing.assert_array_equal(samples, WHOLE[first:])
 
 
+def one(planned: Planned) -> tuple[Samples, Truth]:
+    """All of the take with that one fault in, and its truth."""
+    drill = DrillSource(ArraySource(CLEAN, RATE, len(CLEAN)), [planned], look, 11)
+    block = drill.read(0.1)
+    assert block is not None
+    (truth,) = drill.take_truths()
+    return block.samples, truth
+
+
+def test_only_one_pack_of_a_pair_is_inverted() -> None:
+    """Both may be answered, one is changed."""
+    samples, truth = one(Planned(1, Cause.POLARITY, (2, 3), 14.0, 34.0, 0.5))
+    span = slice(14 * RATE, 34 * RATE)
+    np.testing.assert_array_equal(samples[span, 1], -CLEAN[span, 1])
+    np.testing.assert_array_equal(samples[:, 2], CLEAN[:, 2])
+    assert (truth.tracks, truth.severity) == ((2, 3), Severity.AMBER)
+
+
+def test_what_shows_in_speech_alone_needs_enough_of_it() -> None:
+    """The words fill a third of the time here: 4 s hold less than the 5 s of speech (contract)."""
+    _, truth = one(Planned(1, Cause.POLARITY, (2, 3), 14.0, 18.0, 0.5))
+    assert truth.severity is None
+    assert not truth.counts
+
+
+def test_a_duplicate_is_one_input_on_another() -> None:
+    """The lower one stays as it was, the higher one carries it."""
+    samples, truth = one(Planned(1, Cause.DUPLICATE, (1, 3), 14.0, 34.0, 0.95))
+    span = slice(14 * RATE, 34 * RATE)
+    np.testing.assert_array_equal(samples[span, 2], CLEAN[span, 0])
+    np.testing.assert_array_equal(samples[:, :2], CLEAN[:, :2])
+    assert truth.severity is Severity.RED
+
+
+def test_an_unexpected_signal_comes_from_another_input() -> None:
+    """Its source stays as it was."""
+    samples, truth = one(Planned(1, Cause.UNEXPECTED, (3,), 14.0, 34.0, 0.9, source=2))
+    np.testing.assert_array_equal(samples[:, :2], CLEAN[:, :2])
+    level = 10 * np.log10(2 * np.mean(samples[15 * RATE : 33 * RATE, 2].astype(float) ** 2))
+    assert level > -50.0  # the contract's limit
+    assert truth.tracks == (3,)
+
+
 def test_the_false_friend_keeps_the_place() -> None:
     """Who says nothing is at the level of the place: neither silent nor talking."""
     span = slice(24 * RATE, 27 * RATE)
