@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter
-from engine.model import Measurement, Samples
+from engine.model import Condition, Fault, Measurement, Samples
 from engine.tracks import Scene
 
 LONGEST_GAP_S: Final = 5.0
@@ -18,12 +18,27 @@ LONGEST_GAP_S: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Heard:
+    """What detectors said of one tick where it was measured: conditions, and what was seen where.
+
+    `details` are by fault and place, of the tracks that are active.
+    """
+
+    said: Mapping[Fault, Condition]
+    details: Mapping[tuple[Fault, int], str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Tick:
-    """One measured tick, `number` ticks from stream time 0; `lost_frames` were lost up to it."""
+    """One measured tick, `number` ticks from stream time 0; `lost_frames` were lost up to it.
+
+    `heard` is None where all detectors have still to be asked; else the samples stayed behind.
+    """
 
     number: int
     measurement: Measurement
     lost_frames: int = 0
+    heard: Heard | None = None
 
 
 class Front:

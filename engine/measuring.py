@@ -1,7 +1,7 @@
 """A take from blocks to measured ticks: here, or in a process of its own a step ahead.
 
 Both run the very same `Front`; ahead, only its ticks travel, so that a scan uses two cores: one
-reads and measures, the other judges.
+reads, measures and asks those detectors that need every sample, the other judges.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, Final
 
+from engine.ears import Ears
 from engine.front import Front, Tick
 from engine.measure.meter import Totals
 from engine.sources.base import EndOfTake, Source, SourceError
@@ -44,8 +45,10 @@ class Measured:
     totals: Totals | None = None
 
 
-def measure(source: Source, scene: Scene) -> Generator[Measured, None, None]:
-    """Measure a source to its end; closes it.
+def measure(
+    source: Source, scene: Scene, ears: Ears | None = None
+) -> Generator[Measured, None, None]:
+    """Measure a source to its end; closes it. With `ears`, ticks come without their samples.
 
     Raises
     ------
@@ -61,6 +64,8 @@ def measure(source: Source, scene: Scene) -> Generator[Measured, None, None]:
             frames += len(block.samples) + block.lost_frames
             lost += block.lost_frames
             ticks = (*front.lose(block.lost_frames, told=False), *front.feed(block.samples))
+            if ears is not None:
+                ticks = tuple(map(ears.listen, ticks))
             yield Measured(frames, lost, ticks)
     except EndOfTake:
         front.finish()
@@ -117,7 +122,7 @@ def _send_all(take: str, scene: Scene, out: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends this process by itself
     try:
         try:
-            for measured in measure(open_take(take), scene):
+            for measured in measure(open_take(take), scene, Ears(scene)):
                 _send(out, measured)
         except SourceError as error:
             _send(out, error)

@@ -7,7 +7,7 @@ sample rate. Track arrays run in the order of the plan's tracks.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum, StrEnum
 from typing import Final, TypeVar, cast
 
@@ -149,6 +149,12 @@ class Measurement:
     def peak(self) -> Levels:
         """Absolute sample peak of each hop, shape (hops, tracks); not to be changed."""
         return self.once("peak", lambda: np.maximum(self.peak_max, -self.peak_min))
+
+    def without_samples(self) -> Measurement:
+        """The same, ready to travel; what was made of the samples for many goes along."""
+        light = replace(self, samples=self.samples[:0])
+        light._made.update(self._made)
+        return light
 
     def once(self, key: Hashable, make: Callable[[], _Made]) -> _Made:
         """What `make` derives from this tick: made for the first who asks, kept for the others.

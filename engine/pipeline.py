@@ -37,13 +37,13 @@ from engine.commands import (
 from engine.desk import Desk
 from engine.detectors.base import Feed, doubted
 from engine.detectors.registry import DETECTORS, Row, Scope
-from engine.front import Front, Tick
+from engine.front import Front, Heard, Tick
 from engine.kept import Kept
 from engine.lines import ASKED as LINE_CHECK
 from engine.lines import Lines
 from engine.measure.floor import Learned
 from engine.measure.meter import Totals
-from engine.model import AlarmEvent, Block, Incident, Measurement, Snapshot
+from engine.model import AlarmEvent, Block, Fault, Incident, Measurement, Snapshot
 from engine.plan_change import judged, refuse_other_inputs
 from engine.ribbon import RibbonRecorder
 from engine.timecode.clock import Reference, TimecodeClock
@@ -93,6 +93,7 @@ class Pipeline:
         self._stalled_s: float | None = None
         self._newest = 0
         self._latest: Measurement | None = None
+        self._details: dict[tuple[Fault, int], str] = {}
         self.on_tick: Callable[[Measurement], None] | None = None
         self._doubt_until_s = 0.0
         if kept is not None:
@@ -189,7 +190,7 @@ class Pipeline:
         told = self._roll_by_code(measurement)
         resting = self._standing_by or self.book.on_break
         feed = Feed(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
-        return told + self._judge(measurement, feed, measurement.start_s)
+        return told + self._judge(measurement, feed, measurement.start_s, tick.heard)
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""
@@ -209,9 +210,20 @@ class Pipeline:
         return self._judge(None, feed, self.now_s)
 
     def _judge(
-        self, measurement: Measurement | None, feed: Feed, start_s: float
+        self,
+        measurement: Measurement | None,
+        feed: Feed,
+        start_s: float,
+        heard: Heard | None = None,
     ) -> list[AlarmEvent]:
-        conditions = [self._detectors[id(r)].update(measurement, feed) for r in self._rows]
+        if heard is not None:
+            self._details.update(heard.details)
+        conditions = [
+            heard.said[r.fault]
+            if heard is not None and r.needs_samples
+            else self._detectors[id(r)].update(measurement, feed)
+            for r in self._rows
+        ]
         if measurement is not None:
             self.lines.update(measurement, self._rows, conditions, self._detail)
         if feed.now_s < self._doubt_until_s:
@@ -224,6 +236,8 @@ class Pipeline:
         return events
 
     def _detail(self, row: Row, place: int) -> str:
+        if (row.fault, place) in self._details:
+            return self._details[row.fault, place]
         return self._detectors[id(row)].detail(0 if row.scope is Scope.INPUT else place)
 
     def rewind(self) -> None:

@@ -55,6 +55,7 @@ class Book:
         self._readings = Readings(scene, rows)
         self._coverage = Coverage(scene.tracks)
         self._spoiled: set[int] = set()
+        self._cover_may_differ = False
         self.last_id = 0
 
     @property
@@ -83,19 +84,15 @@ class Book:
         for (place, group), entry in self.entries_by_key.items():
             if isinstance(place, int) and not entry.core.idle:
                 followed.setdefault(group, []).append(place)
-        stepped = False
-        for family in self._readings.families:
+        for family in standing.stirring(followed):
             group = family[0].group
             for at in standing.places(family, followed.get(group, ())):
                 reading = standing.reading(family, at, self._cover(at))
                 inputs = standing.inputs(family, at)
                 key: Key = (at, group)
                 events += self.advance(key, family, reading, detail, start_s, now_s, inputs)
-                stepped = True
-            if stepped:
-                self._spoiled = self._spoiled_places()
-        if stepped:
-            self.refresh_cover()
+            if self._cover_may_differ:
+                self.refresh_cover()
         return events
 
     def advance(
@@ -120,6 +117,7 @@ class Book:
         if reading.names and before.raised:
             events += self._retell(entry, text, now_s)
         told = [self._record(entry, before, change, text, tracks) for change in changes]
+        self._cover_may_differ |= bool(events or told)
         if len(told) > 1:  # amber and red at once: one chime, the red one
             told[0] = replace(told[0], audible=False)
         return events + told
@@ -233,6 +231,7 @@ class Book:
 
     def refresh_cover(self) -> None:
         """Name the cover that each standing incident has now."""
+        self._cover_may_differ = False
         self._spoiled = self._spoiled_places()
         for entry in self.entries:
             incident = entry.incident

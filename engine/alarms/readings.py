@@ -26,15 +26,16 @@ class Readings:
     """What the rows' conditions mean for each alarm; `families` in the order to go through."""
 
     def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
-        self._rows = tuple(rows)
+        self._ids = [id(row) for row in rows]
         self._delays = {id(row): _delays(row, scene) for row in rows}
         self._inputs = tuple(track.input for track in scene.tracks)
         self.families = _by_family(rows)
 
     def of(self, conditions: Sequence[Condition]) -> Standing:
         """One tick's conditions, in row order."""
-        ids = (id(row) for row in self._rows)
-        return Standing(self._delays, dict(zip(ids, conditions, strict=True)), self._inputs)
+        return Standing(
+            self._delays, dict(zip(self._ids, conditions, strict=True)), self._inputs, self.families
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +45,26 @@ class Standing:
     _delays: Mapping[int, tuple[Levels, Levels]]
     _conditions: Mapping[int, Condition]
     _inputs: tuple[int, ...]
+    _families: tuple[Family, ...]
+
+    def stirring(self, followed: Collection[str]) -> list[Family]:
+        """The families that have something going on, or had it before (`followed`, by group)."""
+        # Nearly every tick of nearly every fault is quiet, and a byte is found fast.
+        active = {i for i, said in self._conditions.items() if _ACTIVE in said.state.tobytes()}
+        if not active and not followed:
+            return []
+        return [
+            family
+            for family in self._families
+            if family[0].group in followed or any(id(row) in active for row in family)
+        ]
 
     def places(self, family: Family, followed: Collection[int]) -> Collection[int]:
-        """Where that family has something going on; `followed` are the places it had before."""
-        states = [self._conditions[id(row)].state for row in family]
-        # Nearly every tick of nearly every fault is quiet, and a byte is found fast.
-        active = [state for state in states if _ACTIVE in state.tobytes()]
+        """Where a family that stirs has something going on; `followed`: where it had it before."""
         if family[0].scope is Scope.INPUT:
-            return [INPUT] if active or INPUT in followed else ()
-        if not active and not followed:
-            return ()
-        places = {int(place) for state in active for place in np.flatnonzero(state == State.ACTIVE)}
+            return [INPUT]
+        states = [self._conditions[id(row)].state for row in family]
+        places = {int(place) for state in states for place in np.flatnonzero(state == State.ACTIVE)}
         return sorted(places.union(followed) - {INPUT})
 
     def inputs(self, family: Family, place: int) -> tuple[int, ...]:

@@ -235,6 +235,8 @@ class DeadMic:
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
-        rows = (self._tick - 1 - np.arange(10)) % _HISTORY
-        level = rms_dbfs(np.nanmedian(self._wide[rows, place]))
-        return f"only steady noise at {level:.0f} dBFS, below all that was heard before"
+        low = self._low_ring[:, place]  # the noise, not the voice that ends it
+        level = rms_dbfs(np.nanmedian(self._wide[low, place]))
+        return f"only steady noise at {level:.0f} dBFS, below all that was heard before".replace(
+            "-", "\u2212"
+        )

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.pairs import Pairs, PartClock, parts_in
@@ -31,6 +32,10 @@ SURE: Final = 0.7
 to 0.66 over seconds (measured)."""
 CLEARER: Final = 1.2
 """Least ratio of the strongest correlation to the strongest of the other sign."""
+
+
+_HELD_TICKS: Final = 5
+"""Sound is filtered when a part is full, or half a second at once: fewer and longer stretches."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +72,8 @@ class Polarity:
         self._slow = Slow(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
         slow_hz = self._slow.rate_hz
-        self._band = Sections(_band_pass(slow_hz), len(self._places), round(slow_hz / 100), 10)
+        hop = round(slow_hz / 100)
+        self._band = Sections(_band_pass(slow_hz), len(self._places), hop, 10 * _HELD_TICKS)
         self.reset()
 
     def reset(self) -> None:
@@ -77,23 +83,34 @@ class Polarity:
         self._heard = [_Heard(deque(maxlen=int(depth))) for depth in self._depth]
         self._band.reset()
         self._tail = np.zeros((len(self._places), 2 * self._lags))
+        self._held: list[tuple[NDArray[np.float32], Flags]] = []
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are inverted."""
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        slow = self._slow.of(m)[self._places]
-        x = np.concatenate([self._tail, self._band(slow)], axis=1)
-        self._tail = x[:, -2 * self._lags :]
         speech = self._pairs.speech(m, own_only=False)
+        self._held.append((self._slow.of(m)[self._places], speech))
         for pair in np.flatnonzero(speech.any(axis=0)).tolist():
-            self._add(pair, x, speech[:, pair])
             if self._heard[pair].inverted:
                 self._heard[pair].last_s = m.end_s
-        for pair in self._clock.add(speech, m).tolist():
+        full = self._clock.add(speech, m).tolist()
+        if full or len(self._held) == _HELD_TICKS:
+            self._add_held()
+        for pair in full:
             self._judge(pair, m.end_s)
         return self._condition(m)
+
+    def _add_held(self) -> None:
+        """Filter what was held back, all at once, and add its speech to the parts that fill."""
+        slow = np.concatenate([sound for sound, _ in self._held], axis=1)
+        speech = np.concatenate([flags for _, flags in self._held])
+        self._held = []
+        x = np.concatenate([self._tail, self._band(slow)], axis=1)
+        self._tail = x[:, -2 * self._lags :]
+        for pair in np.flatnonzero(speech.any(axis=0)).tolist():
+            self._add(pair, x, speech[:, pair])
 
     def _condition(self, m: Measurement) -> Condition:
         active = np.zeros(self._tracks, dtype=np.bool_)
@@ -107,7 +124,7 @@ class Polarity:
         return condition(active, known, onset_s, last_s, never, self._partners)
 
     def _add(self, pair: int, x: Levels, speech: Flags) -> None:
-        """Add one tick's speech to the part that fills."""
+        """Add a stretch's speech to the part that fills."""
         lags, pairs = self._lags, len(self._pairs)
         keep = np.repeat(speech, (x.shape[1] - 2 * lags) // len(speech))
         main = x[pair, lags : x.shape[1] - lags] * keep  # in the middle of the safety's lags

@@ -47,6 +47,8 @@ class Row:
     spoils : the audio is unusable, so the pack covers nobody
     red_if_uncovered : red only while no healthy cover exists
     in_standby : stays an alarm while the crew is not rolling
+    needs_samples : its detector looks at every sample, and of `Feed` at nothing but the time and
+        the lost frames, so it may work where the sound is measured (`engine.ears`)
     word, check_first : what the screen says; what to check first, one short line
     """
 
@@ -62,6 +64,7 @@ class Row:
     spoils: bool = False
     red_if_uncovered: bool = False
     in_standby: bool = False
+    needs_samples: bool = False
     scope: Scope = Scope.TRACK
 
     @property
@@ -88,6 +91,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
         rank=3,
         spoils=True,
         in_standby=True,
+        needs_samples=True,
     ),
     Row(
         Fault.DEAD_MIC,
@@ -122,6 +126,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
         word="dropout",
         check_first="the radio link breaks up: antenna, distance, a body in between, battery",
         spoils=True,
+        needs_samples=True,
     ),
     Row(
         Fault.NOISE_BURST,
@@ -132,6 +137,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
         word="noise burst",
         check_first="hash on the link: interference or range, antenna, another frequency",
         spoils=True,
+        needs_samples=True,
     ),
     Row(
         Fault.CLIPPED,
@@ -143,6 +149,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
         check_first="overloaded: turn the pack's gain down, use the safety meanwhile",
         spoils=True,
         red_if_uncovered=True,
+        needs_samples=True,
     ),
     Row(
         Fault.LOW,
@@ -170,6 +177,7 @@ DETECTORS: Final[tuple[Row, ...]] = (
         off_s=2.0,
         word="duplicate",
         check_first="two inputs carry one signal: the patch, then the routing of both",
+        needs_samples=True,
     ),
     Row(
         Fault.POLARITY,

@@ -104,7 +104,9 @@ class Silent:
             due = self._tick % _EVERY == _EVERY - 1 and m.end_s - self._first_s > _SETTLE_S
             self._never = self._never_heard(m) if due else self._never
         never = self._never
-        self._level_dbfs = m.level_dbfs
+        # What is told is how quiet it was, not the voice that ends it.
+        quiet = never | (m.level_dbfs < m.presence_dbfs)
+        self._level_dbfs = np.where(quiet, m.level_dbfs, self._level_dbfs)
         self._tick += 1
         onset_s = np.where(never, self._first_s, self._onset_s)
         until_s = np.where(never, m.end_s, self._until_s)

@@ -76,7 +76,8 @@ class Loudness:
 
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
         hop_frames = max(1, round(sample_rate_hz / 100))
-        self._weight = Sections(k_weighting(sample_rate_hz), tracks, hop_frames, hops_per_tick)
+        sos = k_weighting(sample_rate_hz)
+        self._weight = Sections(sos, tracks, hop_frames, hops_per_tick, np.float32)
         lengths = (MOMENTARY_HOPS, SHORT_TERM_HOPS)
         self._windows = HopWindows(tracks, lengths, hops_per_tick)
         self._hops_per_tick = hops_per_tick
@@ -90,7 +91,7 @@ class Loudness:
         """Take in up to one tick of whole hops; fewer hops than a tick end no gating block."""
         weighted = self._weight(hops.channels)
         by_hop = weighted.reshape(len(weighted), -1, hops.hop_frames)
-        mean_square = np.vecdot(by_hop, by_hop) / hops.hop_frames
+        mean_square = np.vecdot(by_hop, by_hop).astype(np.float64) / hops.hop_frames
         newest = mean_square.shape[1]
         self._windows.push(mean_square, hops.valid, hops.all_valid)
         momentary = self._windows.means(MOMENTARY_HOPS, newest)
