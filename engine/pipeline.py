@@ -43,7 +43,8 @@ from engine.lines import ASKED as LINE_CHECK
 from engine.lines import Lines
 from engine.measure.floor import Learned
 from engine.measure.meter import Totals
-from engine.model import AlarmEvent, Block, Fault, Incident, Measurement, Snapshot
+from engine.model import AlarmEvent, Block, Incident, Measurement, Snapshot
+from engine.panel import Panel
 from engine.plan_change import judged, refuse_other_inputs
 from engine.ribbon import RibbonRecorder
 from engine.timecode.clock import Reference, TimecodeClock
@@ -86,14 +87,13 @@ class Pipeline:
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
         self._standing_by = False
         self._rows = tuple(rows)
-        self._detectors = {id(row): row.detector(self.scene) for row in rows}
-        self.lines = Lines(self.scene, self.meter, self._detectors.values(), kept)
+        self._panel = Panel(self.scene, rows)
+        self.lines = Lines(self.scene, self.meter, self._panel.detectors, kept)
         self._ribbon = RibbonRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
         self._stalled_s: float | None = None
         self._newest = 0
         self._latest: Measurement | None = None
-        self._details: dict[tuple[Fault, int], str] = {}
         self.on_tick: Callable[[Measurement], None] | None = None
         self._doubt_until_s = 0.0
         if kept is not None:
@@ -106,12 +106,12 @@ class Pipeline:
         self.desk = kept.desk
         self.book.on_break = kept.desk.on_break
         restore(self.book, kept.book, self._rows)
-        memories.restore(self._detectors.values(), kept.learned)
+        self._panel.restore(kept.learned)
 
     @property
     def learned(self) -> tuple[memories.Memory, ...]:
         """What the detectors learned so far, for a later start."""
-        return memories.keep(self._detectors.values())
+        return self._panel.learned
 
     def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
         """Watch by that plan from now on: what was heard, learned and alarmed goes on.
@@ -127,11 +127,9 @@ class Pipeline:
         self.plan, self.scene = plan, scene
         self.meter.change(scene)
         if judged(before) != judged(scene):
-            learned = self.learned
-            self._detectors = {id(row): row.detector(scene) for row in self._rows}
-            memories.restore(self._detectors.values(), learned)
+            self._panel.change(scene)
             self._doubt_until_s = now_s + DOUBT_S
-        self.lines.change(scene, self._detectors.values())
+        self.lines.change(scene, self._panel.detectors)
         self.book, events = carried(self.book, scene, self._rows, now_s)
         self._gatherer = Gatherer(self.book)
         return events
@@ -216,29 +214,17 @@ class Pipeline:
         start_s: float,
         heard: Heard | None = None,
     ) -> list[AlarmEvent]:
-        if heard is not None:
-            self._details.update(heard.details)
-        conditions = [
-            heard.said[r.fault]
-            if heard is not None and r.needs_samples
-            else self._detectors[id(r)].update(measurement, feed)
-            for r in self._rows
-        ]
+        conditions = self._panel.ask(measurement, feed, heard)
         if measurement is not None:
-            self.lines.update(measurement, self._rows, conditions, self._detail)
+            self.lines.update(measurement, self._rows, conditions, self._panel.detail)
         if feed.now_s < self._doubt_until_s:
             pairs = zip(self._rows, conditions, strict=True)
             conditions = [c if r.scope is Scope.INPUT else doubted(c) for r, c in pairs]
         events = crew.end_shelving(self.book, feed.now_s)
-        events += self.book.step(conditions, self._detail, start_s, feed.now_s)
+        events += self.book.step(conditions, self._panel.detail, start_s, feed.now_s)
         events = self._gatherer.step(events, start_s, feed.now_s)
         self._ribbon.add(measurement, self.book.severities(), feed.now_s)
         return events
-
-    def _detail(self, row: Row, place: int) -> str:
-        if (row.fault, place) in self._details:
-            return self._details[row.fault, place]
-        return self._detectors[id(row)].detail(0 if row.scope is Scope.INPUT else place)
 
     def rewind(self) -> None:
         """The take begins anew: its time reference holds again, and a jump of its code is none."""
