@@ -1,4 +1,4 @@
-"""Amplitude to decibels and back, on the sine-referenced scale of AES17.
+"""Amplitude to decibels and back, on the sine-referenced scale of AES17; samples to hops.
 
 Source: AES17 (a sine whose peak reaches full scale reads 0 dBFS, RMS and peak alike).
 """
@@ -14,7 +14,11 @@ from numpy.typing import ArrayLike, NDArray
 FLOOR_DB: Final = -200.0
 """Lowest level stated anywhere, dB: far under any converter, so it stands for "no level"."""
 
+SLOW_HZ: Final = 2000.0
+"""Rate of the sound in which faults of the low end are looked for, about."""
+
 _TINY: Final = 1e-300
+_NEAR: Final = 1.3
 
 
 def power_db(mean_square: ArrayLike) -> NDArray[np.float64]:
@@ -44,3 +48,25 @@ def stated(level_db: float) -> float | None:
     if math.isnan(level_db) or level_db <= FLOOR_DB:
         return None
     return float(level_db)
+
+
+def slow_factor(frames: int, rate_hz: float) -> int:
+    """The divisor of `frames` by which a rate comes nearest to `SLOW_HZ`."""
+    wanted = rate_hz / SLOW_HZ
+    divisors = (n for n in range(1, frames + 1) if frames % n == 0)
+    return min(divisors, key=lambda n: abs(math.log(n / wanted)))
+
+
+def hop_frames(rate_hz: int) -> int:
+    """Frames of a hop of 10 ms, at some rates a few more or less.
+
+    A rate pulled up or down by 0.1 % (95904 Hz) can give a hop that nothing divides well: then
+    the nearest number that takes the sound to about `SLOW_HZ` in whole steps.
+    """
+    exact = max(1, round(rate_hz / 100))
+    for off in range(exact // 30 + 1):
+        for frames in (exact - off, exact + off):
+            slow_hz = rate_hz / slow_factor(frames, rate_hz)
+            if SLOW_HZ / _NEAR < slow_hz < SLOW_HZ * _NEAR:
+                return frames
+    return exact

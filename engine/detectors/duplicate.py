@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.tracks import Scene
+from engine.units import hop_frames
 
 ALIKE: Final = 0.98
 ALIKE_PACKS: Final = 0.9995
@@ -62,7 +63,7 @@ class Duplicate:
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DUPLICATE)
         self._tracks = len(scene.tracks)
-        tick_frames = 10 * max(1, round(scene.sample_rate_hz / 100))
+        tick_frames = 10 * hop_frames(scene.sample_rate_hz)
         wanted = scene.sample_rate_hz / SLOW_HZ
         divisors = [n for n in range(1, tick_frames // 10 + 1) if tick_frames % n == 0]
         self._factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))

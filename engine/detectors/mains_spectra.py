@@ -45,7 +45,8 @@ class MainsSpectra:
 
     def mains_hz(self, sound: NDArray[np.float32]) -> Levels:
         """Mains frequency suggested by each row of sound; NaN where no line stands out."""
-        halved = sound[:, 0::2] + sound[:, 1::2]
+        pairs = sound.shape[1] // 2
+        halved = sound[:, 0 : 2 * pairs : 2] + sound[:, 1 : 2 * pairs : 2]
         spectrum = np.fft.rfft(halved[:, : len(self._window)] * self._window, self._size, axis=1)
         power = spectrum.real**2 + spectrum.imag**2
         height = np.maximum.reduceat(power, self._ranges, axis=1)[:, ::2]

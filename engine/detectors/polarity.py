@@ -71,9 +71,9 @@ class Polarity:
         self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
         self._slow = Slow(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
-        slow_hz = self._slow.rate_hz
-        hop = round(slow_hz / 100)
-        self._band = Sections(_band_pass(slow_hz), len(self._places), hop, 10 * _HELD_TICKS)
+        hops = 10 * _HELD_TICKS
+        band = _band_pass(self._slow.rate_hz)
+        self._band = Sections(band, len(self._places), self._slow.hop_frames, hops)
         self.reset()
 
     def reset(self) -> None:

@@ -6,24 +6,20 @@ what folds down next to 0 Hz is weakest, and white noise stays white.
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model import Measurement, Samples
-
-SLOW_HZ: Final = 2000.0
+from engine.units import hop_frames, slow_factor
 
 
 class Slow:
     """Brings the sound of every track down to about 2 kHz, a whole number of samples each hop."""
 
     def __init__(self, sample_rate_hz: int) -> None:
-        hop_frames = max(1, round(sample_rate_hz / 100))
-        wanted = sample_rate_hz / SLOW_HZ
-        divisors = [n for n in range(1, hop_frames + 1) if hop_frames % n == 0]
-        self.factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))
+        frames = hop_frames(sample_rate_hz)
+        self.factor = slow_factor(frames, sample_rate_hz)
+        self.hop_frames = frames // self.factor
         self.rate_hz = sample_rate_hz / self.factor
         self._mean = np.full(self.factor, 1.0 / self.factor, dtype=np.float32)
 

@@ -15,7 +15,7 @@ from engine.measure.level import Hops
 from engine.measure.windows import HopWindows
 from engine.model import Levels
 from engine.sections import Sections
-from engine.units import FLOOR_DB, power_db
+from engine.units import FLOOR_DB, hop_frames, power_db
 
 OFFSET_LU: Final = -0.691
 """Cancels the K filter's gain at 997 Hz. BS.1770-5 Annex 1, equation 2."""
@@ -75,9 +75,8 @@ class Loudness:
     """
 
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
-        hop_frames = max(1, round(sample_rate_hz / 100))
-        sos = k_weighting(sample_rate_hz)
-        self._weight = Sections(sos, tracks, hop_frames, hops_per_tick, np.float32)
+        frames, sos = hop_frames(sample_rate_hz), k_weighting(sample_rate_hz)
+        self._weight = Sections(sos, tracks, frames, hops_per_tick, np.float32)
         lengths = (MOMENTARY_HOPS, SHORT_TERM_HOPS)
         self._windows = HopWindows(tracks, lengths, hops_per_tick)
         self._hops_per_tick = hops_per_tick

@@ -14,7 +14,7 @@ from engine.measure.windows import HopWindows
 from engine.model import Flags, Levels, Measurement, Samples
 from engine.timecode.reader import TimecodeReader
 from engine.tracks import Scene
-from engine.units import rms_dbfs
+from engine.units import hop_frames, rms_dbfs
 
 HOPS_PER_TICK: Final = 10
 _LEVEL_HOPS: Final = 40
@@ -68,7 +68,7 @@ class Meter:
             )
         self._rate = scene.sample_rate_hz
         self._tracks = tracks
-        self.hop_frames = max(1, round(self._rate / 100))
+        self.hop_frames = hop_frames(self._rate)
         self.tick_frames = HOPS_PER_TICK * self.hop_frames
         self._ticks = 0
         self._totals = LevelTotals(tracks)

@@ -18,13 +18,16 @@ from numpy.typing import NDArray
 from engine.model import Samples
 from engine.sources.base import SourceError
 from engine.sources.metadata import Metadata, read_metadata
-from engine.sources.wav_header import WavHeader, read_wav_header
+from engine.sources.wav_header import WavHeader, check_rate, read_wav_header
 
 WAV_SUFFIXES: Final = (".wav", ".wave", ".bwf", ".rf64", ".bw64")
 FLAC_SUFFIXES: Final = (".flac", ".fla")
 
 _ENDLESS_FRAMES: Final = 1 << 60
 """libsndfile's way to say that a FLAC stream does not know its length."""
+_LEAST_FLAC_BYTES: Final = 42
+"""Magic and STREAMINFO (RFC 9639, 8.2); libsndfile goes by the name of a file shorter than that."""
+_DAMAGED_FLAC: Final = "is a damaged FLAC file: copy it again"
 _STRIP_BYTES: Final = 1 << 17
 """Bytes decoded at a time: small enough to stay in the processor's cache."""
 
@@ -68,6 +71,8 @@ def open_sound_file(path: Path) -> SoundFile:
             head = file.read(4)
             file.seek(0)
             if head == b"fLaC":
+                if status.st_size < _LEAST_FLAC_BYTES:
+                    raise ValueError(_DAMAGED_FLAC)
                 return _FlacFile(path)
             if head not in (b"RIFF", b"RF64", b"BW64"):
                 raise SourceError(f"{path}: {_not_audio(head)}")
@@ -185,15 +190,19 @@ class _FlacFile:
         try:
             self._sound = soundfile.SoundFile(path)
         except soundfile.SoundFileError:
-            raise SourceError(f"{path}: is a damaged FLAC file: copy it again") from None
+            raise ValueError(_DAMAGED_FLAC) from None
         self.sample_rate_hz: int = self._sound.samplerate
         self.channels: int = self._sound.channels
         self.frames: int = self._sound.frames
         self.metadata = Metadata(("",) * self.channels)
         self._place = 0
-        if not 0 < self.frames < _ENDLESS_FRAMES:
+        try:
+            check_rate(self.sample_rate_hz)
+            if not 0 < self.frames < _ENDLESS_FRAMES:
+                raise ValueError("holds no audio, or was never finished: copy it again")
+        except ValueError:
             self.close()
-            raise SourceError(f"{path}: holds no audio, or was never finished: copy it again")
+            raise
         self._check_end()
 
     def _check_end(self) -> None:

@@ -162,6 +162,12 @@ def _is_unfinished(found: _Found, riff_bytes: int, on_disk: int, byte_rate: int)
     return found.goes_on and on_disk - found.data_bytes > byte_rate
 
 
+def check_rate(rate_hz: int) -> None:
+    """ValueError where no recorder runs at that sample rate."""
+    if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
+        raise ValueError(f"has a damaged header: {rate_hz} Hz sample rate")
+
+
 def _check_format(fmt: bytes) -> tuple[int, int, int, bool]:
     """Channels, sample rate, bytes a frame and whether float; ValueError where senseless."""
     if len(fmt) < 16:
@@ -171,8 +177,7 @@ def _check_format(fmt: bytes) -> tuple[int, int, int, bool]:
         tag = struct.unpack_from("<H", fmt, 24)[0]
     if not 1 <= channels <= MAX_CHANNELS:
         raise ValueError(f"has a damaged header: {channels} channels")
-    if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
-        raise ValueError(f"has a damaged header: {rate_hz} Hz sample rate")
+    check_rate(rate_hz)
     width = (bits + 7) // 8
     if width not in _BYTES_PER_SAMPLE.get(tag, ()):
         raise ValueError("is not stored as PCM of 8, 16, 24 or 32 bits or as float: convert it")

@@ -110,6 +110,18 @@ def test_at_other_rates(rate_hz: int) -> None:
     assert_same(watched(Pipeline(PLAN, rate_hz), blocks), whole(samples, rate_hz))
 
 
+@pytest.mark.parametrize(
+    "rate_hz", [44_056, 44_144, 47_952, 48_048, 88_112, 95_904, 96_096, 113_536]
+)
+def test_at_rates_pulled_up_or_down(rate_hz: int) -> None:
+    """0.1 % beside a usual rate (or nowhere near one), whatever numbers divide it: all is found."""
+    plan = Plan((*PLAN.tracks[:3], Track(4, kind=Kind.TIMECODE)))
+    found, _ = whole(take(rate_hz), rate_hz, plan)
+    (muted,) = [i for i in found if i.track == 1 and i.fault is Fault.MUTED]
+    assert muted.onset_s == pytest.approx(1.013, abs=0.02)
+    assert muted.red_s == pytest.approx(1.013 + 2.0, abs=0.15)
+
+
 @settings(max_examples=4, deadline=None)
 @given(places=cuts(len(TAKE)))
 def test_a_gap_at_any_boundaries_gives_the_same(places: list[int]) -> None:

@@ -42,6 +42,16 @@ def watched(x: Samples, detector: Hum | None = None) -> Told:
     return told(detector or Hum(where()), x, where())
 
 
+@pytest.mark.parametrize("rate", [47_952, 88_112, 95_904])
+def test_told_at_a_rate_that_is_pulled_down(rate: int) -> None:
+    """0.1 % under 48, 88.2 and 96 kHz: hum is told as at any other rate."""
+    quiet = np.zeros((4 * rate, 1), dtype=np.float32)
+    x = np.concatenate((quiet, comb(-30.0, 6.0, rate, 50.0, (1, 3, 5))))
+    x += noise(-62.0, len(x) / rate, rate)[: len(x)]
+    ((onset_s, _),) = told(Hum(scene(rate_hz=rate)), x, scene(rate_hz=rate)).spans_s
+    assert onset_s == pytest.approx(4.0, abs=WITHIN_S)
+
+
 @settings(deadline=None, max_examples=10)
 @given(
     nominal_hz=st.sampled_from([50.0, 60.0]),

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from engine.detectors.slow import Slow
+from engine.units import hop_frames
 from tests.signals import RATES_HZ, noise, sine
 
 
@@ -14,7 +17,15 @@ def test_near_two_kilohertz_at_every_rate(rate: int) -> None:
     """The slow rate is about 2 kHz and divides a hop."""
     slow = Slow(rate)
     assert 1_600 <= slow.rate_hz <= 2_500
-    assert max(1, round(rate / 100)) % slow.factor == 0
+    assert slow.factor * slow.hop_frames == hop_frames(rate) == round(rate / 100)
+
+
+@given(st.sampled_from([47_952, 44_056, 88_112, 95_904, 96_096]) | st.integers(8_000, 768_000))
+def test_near_two_kilohertz_at_odd_rates_too(rate: int) -> None:
+    """Rates pulled up or down by 0.1 % and all others: a hop is 10 ms within 3 % and divides."""
+    slow = Slow(rate)
+    assert 1_500 <= slow.rate_hz <= 2_700
+    assert slow.factor * slow.hop_frames == hop_frames(rate) == pytest.approx(rate / 100, rel=0.03)
 
 
 @pytest.mark.parametrize("hz", [50.0, 180.0, 600.0])

@@ -264,6 +264,30 @@ def test_a_flac_cut_short_is_refused_before_it_is_read(tmp_path, keep):
     refused(path)
 
 
+@pytest.mark.parametrize("rate_hz", [1, 33, 7_999, 768_001, 998_468])
+def test_a_flac_at_a_rate_no_recorder_has_is_refused(tmp_path, rate_hz):
+    """The same bounds as for WAV; STREAMINFO holds the rate in 20 bits (RFC 9639, 8.2)."""
+    path = tmp_path / "take.flac"
+    soundfile.write(path, noise(2_000, 2), RATE_HZ, "PCM_16")
+    content = bytearray(path.read_bytes())
+    packed = int.from_bytes(content[18:21], "big")
+    assert packed >> 4 == RATE_HZ
+    content[18:21] = (rate_hz << 4 | packed & 15).to_bytes(3, "big")
+    path.write_bytes(content)
+    assert f"{rate_hz} Hz" in refused(path)
+
+
+def test_no_other_decoder_ever_meets_a_flac(tmp_path, capfd):
+    """What is left of a FLAC is refused whatever its name: no library guesses by that."""
+    path = tmp_path / "take.mp3"
+    soundfile.write(tmp_path / "take.flac", noise(2_000, 2), RATE_HZ, "PCM_16")
+    content = (tmp_path / "take.flac").read_bytes()
+    for length in range(4, 64):
+        path.write_bytes(content[:length])
+        refused(path)
+    assert capfd.readouterr() == ("", "")
+
+
 def test_what_is_no_file_is_refused(tmp_path):
     """A missing path and a pipe, which would block for ever, are refused at once."""
     assert "no such file" in refused(tmp_path / "absent.wav")
