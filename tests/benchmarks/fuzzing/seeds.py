@@ -15,6 +15,8 @@ from tests.engine.sources.wav_files import bext, chunk, fmt, ixml, pcm16, track_
 
 RATES_HZ: Final = (8_000, 44_100, 48_000)
 SECONDS: Final = 0.25
+LONG_SECONDS: Final = 3.0
+"""At 8 kHz; another rate in the header makes it longer or shorter."""
 
 _FULL_PLAN: Final = """\
 [take]
@@ -77,17 +79,21 @@ hum_amber_s = 2.5
 """
 
 
-def _sound(channels: int, rate_hz: int) -> np.ndarray:
+def _sound(channels: int, rate_hz: int, seconds: float) -> np.ndarray:
     """Noise at half scale with a gap, shape (frames, channels)."""
-    sound = np.random.default_rng(channels).uniform(-0.5, 0.5, (round(SECONDS * rate_hz), channels))
+    shape = round(seconds * rate_hz), channels
+    sound = np.random.default_rng(channels).uniform(-0.5, 0.5, shape)
     sound[len(sound) // 3 : len(sound) // 2, 0] = 0.0
     return sound
 
 
-def _by_library(container: str, kind: str, channels: int, rate_hz: int) -> bytes:
+def _by_library(
+    container: str, kind: str, channels: int, rate_hz: int, seconds: float = SECONDS
+) -> bytes:
     """The file as libsndfile writes it."""
     out = io.BytesIO()
-    soundfile.write(out, _sound(channels, rate_hz), rate_hz, kind, format=container)
+    sound = _sound(channels, rate_hz, seconds)
+    soundfile.write(out, sound, rate_hz, kind, format=container)
     return out.getvalue()
 
 
@@ -123,6 +129,8 @@ def takes() -> tuple[bytes, ...]:
         made += [_by_library("WAVEX", kind, channels, rate_hz) for kind in ("PCM_24", "FLOAT")]
         made += [_by_library("RF64", kind, channels, rate_hz) for kind in ("PCM_16", "PCM_24")]
         made += [_by_library("FLAC", kind, channels, rate_hz) for kind in ("PCM_16", "PCM_24")] * 3
+    made += [_by_library("WAV", "PCM_16", 3, 8_000, LONG_SECONDS)] * 3
+    made.append(_by_library("FLAC", "PCM_16", 1, 8_000, LONG_SECONDS))
     return tuple(made)
 
 
