@@ -8,6 +8,7 @@ Needs apt-get and dpkg-deb (Debian or Ubuntu) and pip; about 480 MB are download
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -55,17 +56,21 @@ def unpack(name: str, package: dict[str, str]) -> None:
     print(f"fetching {name} ({package['licence']})", flush=True)
     download = CACHE / "download"
     download.mkdir(exist_ok=True)
+    half = CACHE / "half"  # what an interrupted run leaves here is not taken for the whole
+    shutil.rmtree(half, ignore_errors=True)
+    target.parent.mkdir(exist_ok=True)
     if package["registry"] == "debian":
         command = ["apt-get", "download", "-o", "APT::Sandbox::User=root", name]
         subprocess.run(command, cwd=download, check=True, stdout=subprocess.DEVNULL)
         archive = next(download.glob(f"{name}_*.deb"))
-        subprocess.run(["dpkg-deb", "-x", str(archive), str(target)], check=True)
+        subprocess.run(["dpkg-deb", "-x", str(archive), str(half)], check=True)
     else:
         pinned = f"{name}=={package['version']}"
         command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", pinned]
         subprocess.run(command, cwd=download, check=True)
         archive = next(download.glob(f"{name}-*.whl"))
-        zipfile.ZipFile(archive).extractall(target)
+        zipfile.ZipFile(archive).extractall(half)
+    half.rename(target)
     archive.unlink()
 
 
