@@ -17,6 +17,9 @@ EARLY_S: Final = 2.0
 """An incident may begin this long before the truth and still be about it."""
 LATE_S: Final = 5.0
 """An incident that begins this long after a fault's end may still be its echo."""
+LOSS: Final = frozenset({"muted", "dead_mic", "silent"})
+"""One loss, one incident, renamed when more is known (contract): one family. Any other fault is a
+family of its own."""
 
 Incident = Mapping[str, Any]
 
@@ -26,8 +29,8 @@ class Truth:
     """One planted fault and what had to be said of it.
 
     label : row of the table it counts in
-    tracks : input numbers; an incident on any of them is about it
-    names : faults that are a right name
+    tracks : input numbers; an incident on any of them may be about it
+    names : faults that are a right name; one of their family finds it, of any other does not
     amber_within_s, red_within_s : deadline after the onset, without grace; None: none is due
     whole : the fault of a whole receiver; only an incident that gathers all tracks finds it
     """
@@ -43,17 +46,25 @@ class Truth:
     whole: bool = False
     remark: str = ""
 
+    @property
+    def family(self) -> frozenset[str]:
+        """The faults by which it counts as found."""
+        return frozenset(self.names) | (LOSS if LOSS.intersection(self.names) else frozenset())
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What a run said of one truth; times in seconds after the onset, NaN where never.
 
-    `onset_error_s` is the incident's own onset less the true one.
+    `named`: found, and by a right name. `beside`: a fault of another family that nothing planted
+    on those tracks explains was said as well. `onset_error_s` is the incident's own onset less
+    the true one.
     """
 
     truth: Truth
     found: bool
     named: bool
+    beside: bool = False
     amber_s: float = math.nan
     red_s: float = math.nan
     onset_error_s: float = math.nan
@@ -102,6 +113,7 @@ class Line:
     events: int
     found: float
     named: float
+    beside: float
     amber_median_s: float
     amber_worst_s: float
     amber_kept: float
@@ -119,7 +131,7 @@ def score_scene(
     duration_s: float,
 ) -> SceneScore:
     """Match one scene's incidents with its truths."""
-    outcomes = tuple(_outcome(t, incidents) for t in truths if t.amber_within_s is not None)
+    outcomes = tuple(_outcome(t, incidents, truths) for t in truths if t.amber_within_s is not None)
     unexplained = [i for i in incidents if not any(_about(i, t) for t in truths)]
     false = tuple(
         FalseAlarm(i["fault"], i["severity"], _tracks(i), i["onset_s"], i.get("detail", ""))
@@ -163,14 +175,16 @@ def found_by_strength(
     ]
 
 
-def _outcome(truth: Truth, incidents: Sequence[Incident]) -> Outcome:
-    about = [i for i in incidents if _about(i, truth) and i["amber_s"] is not None]
+def _outcome(truth: Truth, incidents: Sequence[Incident], truths: Sequence[Truth]) -> Outcome:
+    near = [i for i in incidents if _about(i, truth) and i["amber_s"] is not None]
+    about = [i for i in near if i["fault"] in truth.family]
+    beside = not truth.whole and any(_unplanted(i, truths) for i in near)
     if truth.whole:
         about = [i for i in about if i["track"] is None and set(truth.tracks) <= set(_tracks(i))]
     elif len(truth.tracks) == 1:
         about = [i for i in about if i["track"] is not None]
     if not about:
-        return Outcome(truth, found=False, named=False)
+        return Outcome(truth, found=False, named=False, beside=beside)
     right = [i for i in about if i["fault"] in truth.names]
     told = right or about
     ambers = [i["amber_s"] - truth.onset_s for i in told]
@@ -180,6 +194,7 @@ def _outcome(truth: Truth, incidents: Sequence[Incident]) -> Outcome:
         truth,
         found=True,
         named=bool(right),
+        beside=beside,
         amber_s=min(ambers),
         red_s=min(reds, default=math.nan),
         onset_error_s=first["onset_s"] - truth.onset_s,
@@ -190,6 +205,10 @@ def _about(incident: Incident, truth: Truth) -> bool:
     shared = set(_tracks(incident)) & set(truth.tracks)
     begin, end = truth.onset_s - EARLY_S, truth.end_s + LATE_S
     return bool(shared) and begin <= incident["onset_s"] <= end
+
+
+def _unplanted(incident: Incident, truths: Sequence[Truth]) -> bool:
+    return not any(_about(incident, t) and incident["fault"] in t.family for t in truths)
 
 
 def _tracks(incident: Incident) -> tuple[int, ...]:
@@ -221,6 +240,7 @@ def _line(label: str, outcomes: Sequence[Outcome]) -> Line:
         events=len(outcomes),
         found=_share(o.found for o in outcomes),
         named=_share(o.named for o in outcomes if o.found),
+        beside=_share(o.beside for o in outcomes),
         amber_median_s=median(ambers) if ambers else math.nan,
         amber_worst_s=max(ambers, default=math.nan),
         amber_kept=_share(o.amber_kept for o in outcomes),

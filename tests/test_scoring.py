@@ -65,11 +65,22 @@ def test_grace(amber_s: float, red_s: float | None, kept: tuple[float, float]) -
 
 
 def test_wrong_name() -> None:
-    """An alarm of another name finds the fault without naming it, and is not a false alarm."""
+    """Another name of the family finds the fault without naming it, and is no false alarm."""
     score = score_scene([incident(fault="silent")], [MUTED], [3], 100.0)
     (line,) = table([score])
-    assert (line.found, line.named) == (1.0, 0.0)
+    assert (line.found, line.named, line.beside) == (1.0, 0.0, 0.0)
     assert score.false == ()
+
+
+def test_wrong_family() -> None:
+    """A fault of another family does not find it; it is told apart from what was planted there."""
+    score = score_scene([incident(fault="hum")], [MUTED], [3], 100.0)
+    (line,) = table([score])
+    assert (line.found, line.amber_kept, line.beside) == (0.0, 0.0, 1.0)
+    assert score.false == ()
+    hum = replace(MUTED, label="hum", names=("hum",))
+    lines = table([score_scene([incident(), incident(fault="hum")], [MUTED, hum], [3], 100.0)])
+    assert [(line.found, line.named, line.beside) for line in lines] == [(1.0, 1.0, 0.0)] * 2
 
 
 @pytest.mark.parametrize(

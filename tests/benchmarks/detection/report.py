@@ -20,19 +20,21 @@ EDGES: Final = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 
 def print_table(scores: Sequence[SceneScore]) -> list[str]:
     """One row a fault; what falls short is marked and returned."""
-    head = ("fault", "events", "found", "named", "amber s", "worst", "kept", "red s", "worst")
-    print(("{:20}{:>7}{:>8}{:>8}" + "{:>9}" * 8).format(*head, "kept", "onset s", "worst"))
+    head = ("found", "named", "beside"), ("amber s", "worst", "kept", "red s", "worst", "kept")
+    print(f"{'fault':20}{'events':>7}" + "".join(f"{h:>8}" for h in head[0])
+          + "".join(f"{h:>9}" for h in (*head[1], "onset s", "worst")))  # fmt: skip
     missed = []
     for line in table(scores):
         short = _short(line)
         missed += [f"{line.label}: {what}" for what in short]
-        cells = (
-            f"{line.label:20}{line.events:7d}{_percent(line.found):>8}{_percent(line.named):>8}"
-            f"{_number(line.amber_median_s):>9}{_number(line.amber_worst_s):>9}"
-            f"{_percent(line.amber_kept):>9}{_number(line.red_median_s):>9}"
-            f"{_number(line.red_worst_s):>9}{_percent(line.red_kept):>9}"
-            f"{_number(line.onset_error_median_s):>9}{_number(line.onset_error_worst_s):>9}"
-        )
+        shares = (line.found, line.named, line.beside)
+        times = (
+            _number(line.amber_median_s), _number(line.amber_worst_s), _percent(line.amber_kept),
+            _number(line.red_median_s), _number(line.red_worst_s), _percent(line.red_kept),
+            _number(line.onset_error_median_s), _number(line.onset_error_worst_s),
+        )  # fmt: skip
+        cells = f"{line.label:20}{line.events:7d}" + "".join(f"{_percent(s):>8}" for s in shares)
+        cells += "".join(f"{t:>9}" for t in times)
         print(cells + ("  short of: " + ", ".join(short) if short else ""))
     for severity, most in FALSE_TO_REACH.items():
         rate = false_per_hour(scores, severity)
