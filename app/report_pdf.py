@@ -74,8 +74,9 @@ def write_pdf(
 def _paint(report: Report, painter: QPainter, writer: QPdfWriter, progress: Progress | None) -> int:
     width, height = float(writer.width()), float(writer.height())
     setter = Setter(painter, width, height)
-    for block in pages(report):
-        setter.set(block)
+    blocks = pages(report)
+    for number, block in enumerate(blocks):
+        setter.set(block, blocks[number + 1 : number + 4])
     for number, page in enumerate(setter.pages, start=1):
         if number > 1:
             writer.newPage()

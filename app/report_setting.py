@@ -26,6 +26,9 @@ _ABOVE: Final = {1: 0.0, 2: 10.0, 3: 9.0}
 _KEEP: Final = 48.0
 """A heading stays with what follows: so much room must be left below it, points."""
 
+_MOST_KEPT: Final = 0.5
+"""Pictures that take less of a page than this stay together."""
+
 _PAD: Final = 2.0
 _GUTTER: Final = 16.0
 _MARK: Final = 7.5
@@ -48,11 +51,11 @@ class Setter:
         self._family = theme.family()
         self._y = 0.0
 
-    def set(self, block: Block) -> None:
-        """Set one block after the others."""
+    def set(self, block: Block, after: Sequence[Block] = ()) -> None:
+        """Set one block after the others; `after` are those to come, for a heading to stay with."""
         match block:
             case Heading():
-                self._heading(block)
+                self._heading(block, self._first_height(after))
             case Text():
                 bold = block.tone is Tone.BAD
                 self._paragraph(block.text, _BODY, QColor(_TONES[block.tone]), bold=bold)
@@ -98,14 +101,31 @@ class Setter:
         self._draw(lambda p: self.write(p, text, box, points, colour, bold=bold))
         self._y += 2.0 * UNITS_A_POINT
 
-    def _heading(self, heading: Heading) -> None:
+    def _first_height(self, blocks: Sequence[Block]) -> float:
+        """What must follow a heading on its page: some lines; all pictures, else the first row."""
+        height = 0.0
+        for block in blocks:
+            if isinstance(block, Text):
+                height += self.text_height(block.text, self.width, _BODY) + 2.0 * UNITS_A_POINT
+                continue
+            if isinstance(block, Pictures) and block.drawings:
+                rows = [
+                    max(drawing.height for drawing in row) * scale + _below(block)
+                    for scale, row in self._picture_rows(block)
+                ]
+                together = sum(rows) < _MOST_KEPT * self.height
+                return height + (sum(rows) if together else rows[0]) - _below(block)
+            break
+        return _KEEP * UNITS_A_POINT
+
+    def _heading(self, heading: Heading, keep: float) -> None:
         if heading.new_page:
             self._new_page()
         points = _HEADS[heading.level]
         if self._y:
             self._y += _ABOVE[heading.level] * UNITS_A_POINT
         height = self.text_height(heading.text, self.width, points, bold=True)
-        if self._y + height + _KEEP * UNITS_A_POINT > self.height:
+        if self._y and self._y + height + keep > self.height:
             self._new_page()
         self._paragraph(heading.text, points, QColor(look.INK), bold=True)
 
@@ -200,17 +220,25 @@ class Setter:
 
     # ---- pictures ----------------------------------------------------------------------------
 
+    def _picture_rows(self, pictures: Pictures) -> list[tuple[float, tuple[Drawing, ...]]]:
+        """The rows, and how much each is enlarged so that it fits width and page."""
+        across = pictures.across
+        width = (self.width - _GUTTER * UNITS_A_POINT * (across - 1)) / across
+        drawings = pictures.drawings
+        rows = [drawings[start : start + across] for start in range(0, len(drawings), across)]
+        return [
+            (min(width / row[0].width, *(self.height / d.height for d in row)), row) for row in rows
+        ]
+
     def _pictures(self, pictures: Pictures) -> None:
         gutter = _GUTTER * UNITS_A_POINT
         across = pictures.across
         width = (self.width - gutter * (across - 1)) / across
-        for start in range(0, len(pictures.drawings), across):
-            row = pictures.drawings[start : start + across]
-            scale = min(width / row[0].width, *(self.height / d.height for d in row))
+        for scale, row in self._picture_rows(pictures):
             top = self._room(max(d.height for d in row) * scale)
             for place, drawing in enumerate(row):
                 self._picture(drawing, place * (width + gutter), top, drawing.width * scale)
-            self._y += (8.0 if across > 1 else 3.0) * UNITS_A_POINT
+            self._y += _below(pictures)
 
     def _picture(self, drawing: Drawing, x: float, y: float, width: float) -> None:
         self._draw(lambda p: self._paint_picture(p, drawing, x, y, width))
@@ -238,6 +266,11 @@ class Setter:
 
     def _draw(self, draw: Draw) -> None:
         self.pages[-1].append(draw)
+
+
+def _below(pictures: Pictures) -> float:
+    """The room below each row of pictures."""
+    return (8.0 if pictures.across > 1 else 3.0) * UNITS_A_POINT
 
 
 def _option(*, right: bool = False) -> QTextOption:

@@ -12,6 +12,7 @@ from typing import Final
 from PySide6.QtGui import QColor, QFont, QFontDatabase, QPalette
 
 from engine.model import Severity
+from engine.report import look as paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,18 +71,20 @@ DAY: Final = Look(
     name="day",
     bg="#f3f1ea",
     panel="#fffdf7",
-    line="#d5d0c2",
-    edge="#85826f",
-    ink="#17191b",
-    dim="#5c6268",
-    ribbon="#868a88",
+    line=paper.LINE,
+    edge=paper.EDGE,
+    ink=paper.INK,
+    dim=paper.DIM,
+    ribbon=paper.LEVEL,
     bar="#545b60",
-    amber="#8a5c00",
-    red="#9a0d05",
-    red_bg="#ffd9d3",
-    amber_bg="#ffe7b0",
-    cover="#1c5d91",
+    amber=paper.AMBER,
+    red=paper.RED,
+    red_bg=paper.RED_GROUND,
+    amber_bg=paper.AMBER_GROUND,
+    cover=paper.COVER,
 )
+"""By day the board has the colours of the report: one meaning, one colour."""
+
 LOOKS: Final = {look.name: look for look in (NIGHT, DAY)}
 
 FAMILIES: Final = ("B612", "Noto Sans", "Segoe UI", "Helvetica Neue", "DejaVu Sans", "Arial")

@@ -271,7 +271,8 @@ class Hum:
         seen = self._seen[place]
         if seen is None:
             return "mains hum"
-        return f"mains hum at {seen.mains_hz:.1f} Hz, {seen.level_dbfs:.0f} dBFS"
+        level = f"{seen.level_dbfs:.0f}".replace("-", "\u2212")
+        return f"mains hum at {seen.mains_hz:.1f} Hz, {level} dBFS"
 
 
 def _is_mains(lines: NDArray[np.int64], off: float) -> bool:

@@ -34,15 +34,26 @@ def details(section: Section) -> Iterator[Block]:
 
 # ---- incidents -----------------------------------------------------------------------------------
 
-_INCIDENTS: Final = (
+_SCANNED: Final = (
     Column("No.", 0.05, right=True),
-    Column("In, out", 0.135),
-    Column("Lasts", 0.1, right=True),
+    Column("In, out", 0.115),
+    Column("Lasts", 0.095, right=True),
     Column("Track", 0.14),
     Column("Who, pack", 0.13),
     Column("Fault", 0.2),
-    Column("Use instead", 0.245),
+    Column("Use instead", 0.27),
 )
+_ANSWERED: Final = (
+    Column("No.", 0.045, right=True),
+    Column("In, out", 0.115),
+    Column("Lasts", 0.085, right=True),
+    Column("Track", 0.125),
+    Column("Who, pack", 0.115),
+    Column("Fault", 0.145),
+    Column("Use instead", 0.165),
+    Column("What was done", 0.205),
+)
+"""The same with what the crew did."""
 
 
 def _incidents(section: Section) -> Iterator[Block]:
@@ -51,7 +62,7 @@ def _incidents(section: Section) -> Iterator[Block]:
         yield Text("There were none.")
         return
     answered = section.crew
-    columns = (*_INCIDENTS, Column("What was done", 0.17)) if answered else _INCIDENTS
+    columns = _ANSWERED if answered else _SCANNED
     rows = []
     for entry in section.entries:
         row = _incident_row(entry, section)
@@ -80,7 +91,7 @@ def _pictures(section: Section) -> Iterator[Block]:
     shown = [entry for entry in section.entries if entry.excerpt is not None]
     if not shown:
         return
-    yield Heading("Each incident around its onset", 3, new_page=True)
+    yield Heading("Each incident around its onset", 3)
     own = sum(entry.track is not None for entry in section.entries)
     if own > len(shown):
         text = f"The {len(shown)} most urgent of {own} (at most {MOST_PICTURES} are drawn)."

@@ -104,5 +104,5 @@ def _use(stretch: Stretch, section: Section) -> str:
 def done(entry: Entry, section: Section) -> str:
     """What was done about it, and when."""
     return "; ".join(
-        f"{d.text} {section.timecode(d.at_s)}" + (f" by {d.by}" if d.by else "") for d in entry.done
+        f"{section.timecode(d.at_s)} {d.text}" + (f" by {d.by}" if d.by else "") for d in entry.done
     )

@@ -40,6 +40,17 @@ def test_told_from_where_the_place_fell_to_where_it_returns() -> None:
     assert said.may_be_red
 
 
+def test_its_level_is_that_of_the_noise() -> None:
+    """Also while the place is heard again, until the fault is over; the place lies 30 dB higher."""
+    where = scene(rate_hz=RATE)
+    detector = DeadMic(where)
+    seen = set()
+    for m, feed in measurements(dies(-85.0), where):
+        if detector.update(m, feed).state[0] == State.ACTIVE:
+            seen.add(detector.detail(0))
+    assert seen == {"only steady noise at −85 dBFS, below all that was heard before"}
+
+
 @settings(deadline=None, max_examples=8)
 @given(under=st.floats(12.0, 40.0), seed=st.integers(0, 99))
 def test_any_fall_into_steady_noise_is_told(under: float, seed: int) -> None:

@@ -88,7 +88,7 @@ def test_the_watch_owns_up_first() -> None:
 def test_what_was_done_is_told_with_its_time() -> None:
     """Seen, shelved and notes stand beside the incident, only where there was a crew."""
     done = {1: (Done(110.0, SEEN, "assistant"), Done(112.0, "note “new battery”"))}
-    text = "seen 21:01:50:00 by assistant; note “new battery” 21:01:52:00"
+    text = "21:01:50:00 seen by assistant; 21:01:52:00 note “new battery”"
     assert text in said(section([incident()], done=done, crew=True))
     assert "median 9.5 s" in said(section([incident()], done=done, crew=True))
     assert "a scan has no crew to answer" in said(section([incident()]))
