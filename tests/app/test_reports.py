@@ -190,6 +190,7 @@ def test_a_drill_tells_nothing_before_its_score(window: MainWindow) -> None:
     window.reports.show()
     assert not window.layer.covers
     assert "after the drill" in window.watch_page.footer.notice.text()
+    window.drills.begin(Open(device=0))
 
 
 def test_leaving_the_window_ends_it(window: MainWindow) -> None:
