@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
@@ -31,6 +31,9 @@ from app.views.overlay import Layer, Question
 from app.views.watch_page import WatchPage
 from engine.commands import Open, Watch
 from engine.model import Snapshot
+
+FIRST_SIZE = QSize(1440, 900)
+"""Of the window where it was never placed, as far as the screen allows."""
 
 STOP_WORDS = "The alarms stop. The recorder goes on by itself; nothing on it is touched."
 CLOSE_WORDS = (
@@ -82,6 +85,7 @@ class MainWindow(QMainWindow):
         ]
         self._connect()
         self._set_choices(prefs.choices)
+        self.resize(FIRST_SIZE.boundedTo(self.screen().availableSize()))
         if prefs.place("window").size():
             self.restoreGeometry(prefs.place("window"))
         self.start_page.set_recent(prefs.recent)

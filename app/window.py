@@ -42,7 +42,6 @@ def run_window(
     ticks.timeout.connect(lambda: None)
     ticks.start()
     app.aboutToQuit.connect(bridge.close)
-    window.resize(1440, 900)
     window.show()
     if request is not None:
         window.open(request)

@@ -297,3 +297,25 @@ def test_a_watch_that_cannot_open_says_why(tmp_path: Path, qtbot: QtBot) -> None
     qtbot.addWidget(window)
     window.open(Open(take="night.wav"))
     assert window.start_page.error.text() == "night.wav: no such file"
+
+
+def test_the_first_window_fits_the_screen(tmp_path: Path, qtbot: QtBot) -> None:
+    """Never placed before, it is no larger than the screen or than it needs at least."""
+    window, *_ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    room = window.screen().availableSize().expandedTo(window.minimumSize())
+    assert window.width() <= room.width()
+    assert window.height() <= room.height()
+
+
+def test_it_comes_back_as_large_as_it_was_left(tmp_path: Path, qtbot: QtBot) -> None:
+    """Size is kept from one evening to the next."""
+    window, *_ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    window.resize(960, 640)
+    window.show()
+    window.close()
+    again, *_ = pages.make_window(tmp_path)
+    qtbot.addWidget(again)
+    again.show()
+    assert (again.width(), again.height()) == (960, 640)
