@@ -19,9 +19,9 @@ from engine.report.marks import Mark, mark_of
 from engine.report.model import Entry, Note, Section, TrackFigures
 
 
-def details(section: Section) -> Iterator[Block]:
-    """The blocks, part by part; a part that has nothing to say is left out."""
-    yield from _incidents(section)
+def details(section: Section, *, new_page: bool = True) -> Iterator[Block]:
+    """The blocks, part by part, on a new page or not; what has nothing to say is left out."""
+    yield from _incidents(section, new_page=new_page)
     yield from _coverage(section)
     yield from _tracks(section)
     yield from _breaks(section)
@@ -56,8 +56,8 @@ _ANSWERED: Final = (
 """The same with what the crew did."""
 
 
-def _incidents(section: Section) -> Iterator[Block]:
-    yield Heading("All incidents", 3, new_page=True)
+def _incidents(section: Section, *, new_page: bool) -> Iterator[Block]:
+    yield Heading("All incidents", 3, new_page)
     if not section.entries:
         yield Text("There were none.")
         return

@@ -41,7 +41,7 @@ def pages(report: Report) -> tuple[Block, ...]:
         blocks += _all_takes(report.sections)
     for number, section in enumerate(report.sections):
         blocks += _first_page(section, new_page=number > 0 or not one, alone=one)
-        blocks += details(section)
+        blocks += details(section, new_page=one)
     blocks.append(Text(report.made_by, Tone.DIM))
     return tuple(blocks)
 
@@ -91,8 +91,7 @@ def _in_a_hurry(section: Section) -> Iterator[Block]:
     if not unusable:
         yield Text("Nothing in this take is unusable.", Tone.GOOD)
     else:
-        tracks = len(section.plan.tracks)
-        room = max(_LEAST_ROWS, int((_ROOM - row_height(tracks) * tracks) / _ROW))
+        room = _rows_on_page_one(len(section.plan.tracks))
         chosen = sorted(unusable, key=urgency)[:room]
         yield Table(_HURRY, tuple(_hurry_row(e, section) for e in sorted(chosen, key=_by_onset)))
         if len(unusable) > room:
@@ -102,6 +101,12 @@ def _in_a_hurry(section: Section) -> Iterator[Block]:
     if rest:
         text = f"{words.count(rest, 'other incident')}, usable or minor, in “All incidents” below."
         yield Text(text, Tone.DIM)
+
+
+def _rows_on_page_one(tracks: int) -> int:
+    """Beside the timeline; where that is so high that it goes onto page two, a page full."""
+    rows = int((_ROOM - row_height(tracks) * tracks) / _ROW)
+    return rows if rows >= _LEAST_ROWS else int(_ROOM / _ROW)
 
 
 def is_unusable(entry: Entry) -> bool:
@@ -159,6 +164,8 @@ def _whos(section: Section) -> Iterator[Block]:
 def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
     """A line a take, then the worst of all, so that nobody has to leaf."""
     yield Heading("All takes", 2)
+    noted = any("note" in section.fields for section in sections)
+    columns = tuple(c for c in _TAKES if noted or c.name != "Note")
     rows = []
     for section in sections:
         unusable = sum(is_unusable(e) for e in section.entries)
@@ -169,6 +176,7 @@ def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
             (
                 Cell(section.name, worst, bold=True),
                 Cell(scene),
+                *([Cell(section.fields.get("note", ""))] if noted else []),
                 Cell(section.timecode(0.0)),
                 Cell(words.length(section.duration_s)),
                 Cell(str(unusable)),
@@ -176,7 +184,7 @@ def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
                 Cell(words.length(nobody_s) if nobody_s else words.NONE),
             )
         )
-    yield Table(_TAKES, tuple(rows))
+    yield Table(columns, tuple(rows))
     yield from _worst(sections)
 
 
@@ -193,17 +201,18 @@ def _worst(sections: Sequence[Section]) -> Iterator[Block]:
     for entry, number in sorted(chosen, key=lambda pair: (pair[1], pair[0].number)):
         section = sections[number]
         rows.append((Cell(section.name), *_hurry_row(entry, section)[1:]))
-    yield Table((Column("Take", 0.14), *_HURRY[1:]), tuple(rows))
+    yield Table((Column("Take", 0.21), *_HURRY[1:]), tuple(rows))
     if len(unusable) > room:
         yield Text(f"The {room} worst of {len(unusable)}; each take has its own list.", Tone.DIM)
 
 
 _TAKES: Final = (
-    Column("Take", 0.32),
-    Column("Scene / take", 0.13),
+    Column("Take", 0.28),
+    Column("Scene / take", 0.11),
+    Column("Note", 0.2),
     Column("From", 0.135),
     Column("Length", 0.12, right=True),
-    Column("Unusable", 0.09, right=True),
-    Column("Incidents", 0.1, right=True),
-    Column("Uncovered", 0.105, right=True),
+    Column("Unusable", 0.11, right=True),
+    Column("Incidents", 0.11, right=True),
+    Column("Uncovered", 0.12, right=True),
 )

@@ -15,6 +15,7 @@ from app.report_pdf import PAPERS, write_pdf
 from engine.report.build import report
 from engine.report.model import Report, Section
 from tests.a_report import excerpt, incident, section
+from tests.a_session import crew_plan
 
 POINTS = {"a4": (595.0, 842.0), "letter": (612.0, 792.0)}
 """ISO 216: 210 × 297 mm; ANSI/ASME Y14.1: 8.5 × 11 in; in points of 1/72 in."""
@@ -60,6 +61,30 @@ def test_page_one_is_enough(qapp: QApplication, tmp_path: Path) -> None:
     for part in ("Harbour night exercise", "21:00:10:00", "2 Coxswain safety (pack 2)", "Timeline"):
         assert part in texts[0]
     assert all(f"page {n} of {count}" in texts[n - 1] for n in range(1, count + 1))
+
+
+@pytest.mark.parametrize(("tracks", "on_page_one"), [(2, True), (16, True), (64, False)])
+@pytest.mark.parametrize("paper", POINTS)
+def test_page_one_is_full_and_no_heading_stands_alone(
+    qapp: QApplication, tmp_path: Path, tracks: int, on_page_one: bool, paper: str
+) -> None:
+    """The timeline is on page one, or, too high for that, whole on page two under its heading.
+
+    Page one then lists so many more incidents (pdftotext).
+    """
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    plan = crew_plan(tracks)
+    faults = [incident(n, 1 + n % tracks, onset_s=5.0 * n, end_s=5.0 * n + 1) for n in range(100)]
+    path = tmp_path / "report.pdf"
+    write_pdf(report([section(faults, plan)], "made"), path, paper)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    first, second, *_ = done.stdout.split("\f")
+    for words in ("Timeline", "level (sample peak)"):
+        assert (words in first, words in second) == (on_page_one, not on_page_one)
+    assert first.count("muted") >= (6 if on_page_one else 20)
 
 
 def test_long_tables_go_on_with_their_head(qapp: QApplication, tmp_path: Path) -> None:
