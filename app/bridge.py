@@ -11,12 +11,8 @@ from typing import Protocol
 
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
 
-from engine.commands import (
-    Command,
-    Open,
-    Stop,
-    Watch,
-)
+from engine.channel import carry_events
+from engine.commands import Command, Open, Stop, Watch
 from engine.model import Snapshot
 
 POLL_MS = 50
@@ -84,6 +80,7 @@ class Bridge(QObject):
         self._watch: Watch | None = None
         self._heard_s = 0.0
         self._told_stopped = False
+        self._untold: Snapshot | None = None
         self._timer = QTimer(self, interval=POLL_MS)
         self._timer.timeout.connect(self.poll)
 
@@ -123,8 +120,8 @@ class Bridge(QObject):
                     return
                 self._heard_s = self._clock()
                 self.started.emit(self._watch)
-            self._look_at_plan(client)
             newest = client.latest()
+            self._look_at_plan(client)
             stopped = client.stopped
         except (OSError, ValueError) as error:
             self.close()
@@ -149,6 +146,10 @@ class Bridge(QObject):
                 self.silent.emit(waited)
             return
         self._heard_s = self._clock()
+        newest, self._untold = carry_events(self._untold, newest), None
+        if self._watch is not None and not _fits(newest, self._watch):
+            self._untold = newest  # the plan was changed between the two looks
+            return
         self.snapshot.emit(newest)
         if newest.ended:
             self._timer.stop()
@@ -185,6 +186,12 @@ class Bridge(QObject):
     def close(self) -> None:
         """Stop looking and let go of the client."""
         self._timer.stop()
-        client, self._client, self._watch = self._client, None, None
+        client, self._client = self._client, None
+        self._watch = self._untold = None
         if client is not None:
             client.close()
+
+
+def _fits(snapshot: Snapshot, watch: Watch) -> bool:
+    """It is of the tracks of that plan."""
+    return snapshot.inputs in ((), tuple(track.input for track in watch.plan.tracks))

@@ -10,7 +10,8 @@ import numpy as np
 
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter
-from engine.model import Condition, Fault, Measurement, Samples
+from engine.model import Condition, Fault, Flags, Measurement, Samples
+from engine.places import Places
 from engine.tracks import Scene
 
 LONGEST_GAP_S: Final = 5.0
@@ -51,6 +52,9 @@ class Front:
         self._inputs = _rows([track.input - 1 for track in scene.tracks])
         self._ticks = 0
         self._untold_lost = 0
+        self._rest: Samples
+        self._missing: Flags
+        self._filled: int
         self._begin()
 
     @property
@@ -67,6 +71,16 @@ class Front:
     def fed_s(self) -> float:
         """Stream time at the end of the last frame that came in."""
         return self.now_s + self._filled / self._rate_hz
+
+    def change(self, scene: Scene, places: Places) -> None:
+        """Go on with the tracks of another plan; of a new one the tick that fills begins empty."""
+        self.meter = self.meter.changed(scene, places)
+        missing = np.broadcast_to(self._missing, self._rest.shape)
+        self._tracks = len(scene.tracks)
+        self._inputs = _rows([track.input - 1 for track in scene.tracks])
+        self._rest = places.first(self._rest, 0.0)
+        self._missing = places.first(missing, False)
+        self._missing[places.old < 0, : self._filled] = True
 
     def feed(self, samples: Samples) -> Iterator[Tick]:
         """Take in samples, shape (frames, channels of the source); the ticks they complete."""
@@ -91,7 +105,7 @@ class Front:
 
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
-        samples, missing = self._rest[:, : self._filled].T, self._missing[: self._filled]
+        samples, missing = self._rest[:, : self._filled].T, self._missing[..., : self._filled]
         self.meter.finish(samples, missing if missing.any() else None)
         self._begin()
 
@@ -105,7 +119,7 @@ class Front:
             self._rest[:, here] = (
                 0.0 if channels is None else channels[self._inputs, done : done + step]
             )
-            self._missing[here] = channels is None
+            self._missing[..., here] = channels is None
             self._filled += step
             done += step
             if not told:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from engine.alarms.kept import KeptBook
+from engine.alarms.kept import moved as moved_book
 from engine.desk import Desk
 from engine.learned import Memory
+from engine.learned import moved as moved_memories
 from engine.line_result import LineResult
+from engine.places import Places
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +24,7 @@ class Kept:
     desk : marks, notes, break and batteries
     line_results : the newest line check of each track
     learned : what the detectors learned
+    inputs : those of the tracks, in the order of all of the above
     """
 
     fed_s: float
@@ -31,3 +37,17 @@ class Kept:
     desk: Desk = field(default_factory=Desk)
     line_results: tuple[LineResult, ...] = ()
     learned: tuple[Memory, ...] = ()
+    inputs: tuple[int, ...] = ()
+
+    def of(self, inputs: tuple[int, ...]) -> Kept:
+        """The same of those tracks: a plan may have been changed as the engine broke off."""
+        if self.inputs in ((), inputs):
+            return self
+        places = Places.of(self.inputs, inputs)
+        return replace(
+            self,
+            floor_dbfs=tuple(places.first(np.array(self.floor_dbfs), np.nan).tolist()),
+            book=moved_book(self.book, places),
+            learned=moved_memories(self.learned, places),
+            inputs=inputs,
+        )

@@ -7,12 +7,13 @@ each of shape (tracks,) or (rows, tracks).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 
 from engine.detectors.base import Detector
+from engine.places import Places
 
 
 @runtime_checkable
@@ -62,6 +63,17 @@ def restore(detectors: Iterable[Detector], memories: Iterable[Memory]) -> None:
         if [a.size for a in arrays] == [int(np.prod(shape)) for shape in shapes]:
             shaped = [a.reshape(shape) for a, shape in zip(arrays, shapes, strict=True)]
             detector.learn(type(before)(*shaped))
+
+
+def moved(memories: Iterable[Memory], places: Places) -> tuple[Memory, ...]:
+    """The same of the tracks at those places; of a new one nothing is known."""
+    return tuple(
+        replace(
+            memory,
+            fields=tuple(_rows(places.last(np.array(rows), np.nan)) for rows in memory.fields),
+        )
+        for memory in memories
+    )
 
 
 def _rows(array: Any) -> tuple[tuple[float, ...], ...]:

@@ -69,8 +69,16 @@ class LineChecker:
         self._pairs = {place: pair for pair in scene.pairs() for place in pair}
 
     def change(self, scene: Scene) -> None:
-        """The plan says other things of the same inputs: the track asked for is heard anew."""
+        """By another plan the track asked for is heard anew, and one that is gone passed over."""
+        before = self._inputs
         self._tell(scene)
+        if before != self._inputs:
+            asked = self._order[: self._at]
+            self._order = tuple(n for n in self._order if n in self._inputs)
+            self._at = sum(n in self._inputs for n in asked)
+            self._open = self._open and bool(self._order)
+            self._taps = Taps(len(self._inputs))
+            self._powers.clear()
         self._begin()
 
     # ---- what the crew asks ------------------------------------------------------------------

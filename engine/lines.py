@@ -39,8 +39,9 @@ class Lines:
         self._hum = next((d for d in detectors if isinstance(d, Hum)), None)
         self._drift = next((d for d in detectors if isinstance(d, PairDrift)), None)
 
-    def change(self, scene: Scene, detectors: Collection[Detector]) -> None:
-        """The plan says other things of the same inputs: the check goes on with it."""
+    def change(self, scene: Scene, meter: Meter, detectors: Collection[Detector]) -> None:
+        """The plan says other things: the check goes on with it."""
+        self._meter = meter
         self._find(detectors)
         self.checker.change(scene)
 

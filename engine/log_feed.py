@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
-from typing import Final, Protocol
+from typing import ClassVar, Final, Protocol
 
 import numpy as np
 
@@ -17,9 +17,10 @@ from engine.kept import Kept
 from engine.line_result import LineResult
 from engine.measure.meter import Totals
 from engine.model import AlarmEvent, Incident, Levels, LogState, Measurement
+from engine.places import By, Places, carry
 from engine.session_log import Line, Stamp
 from engine.sources.base import HOST_API, SourceInfo
-from engine.stretch import StretchFeed
+from engine.stretch import Stretch, StretchFeed
 from engine.tracks import Track
 from engine.units import power_db, rms_dbfs
 from engine.who import Who
@@ -62,6 +63,13 @@ def unpack_levels(blob: bytes, tracks: int) -> Levels:
 
 class _Second:
     """The levels of one second of the stream, gathered tick by tick."""
+
+    CARRIED: ClassVar = {
+        "_momentary": By.FIRST,
+        "_peak": By.FIRST,
+        "_squares": By.FIRST,
+        "_hops": By.FIRST,
+    }
 
     def __init__(self, number: int, tracks: int) -> None:
         self.number = number
@@ -115,7 +123,9 @@ class LogFeed:
         self._label = label
         self._utc_ms = utc_ms
         self._second: _Second | None = None
-        self._stretch = StretchFeed(len(watch.plan.tracks), totals)
+        self._totals = totals
+        self._stretch = StretchFeed(_inputs(watch), totals)
+        self._left_s = 0.0
         self._begin_s = 0.0
         self._stretch_due_s = STRETCH_S
         self._written: dict[int, Incident] = {}
@@ -144,16 +154,43 @@ class LogFeed:
             plain.dumps(request),
             plan_text,
         )
-        lines = [Line("session", session)]
-        lines += [_track_line(place, track) for place, track in enumerate(watch.plan.tracks)]
+        lines = [Line("session", session), _inputs_line(0, watch)]
+        lines += [_track_line(track) for track in watch.plan.tracks]
         self.log.write(lines, stamp, now=True)
 
-    def changed_plan(self, watch: Watch, at_s: float) -> None:
-        """The same inputs go by another plan from now on."""
-        self._watch = watch
-        lines = [Line("plan", (watch.plan.title, watch.plan_text))]
-        lines += [_track_line(place, track) for place, track in enumerate(watch.plan.tracks)]
+    def figures(self) -> Stretch:
+        """What was measured so far of the tracks as they are."""
+        return self._stretch.stretch()
+
+    def changed_plan(self, watch: Watch, at_s: float, figures: Stretch) -> None:
+        """Another plan holds from now on; a second that has begun is told by its inputs.
+
+        `figures` are those until now: what is known of inputs that leave is written.
+        """
+        before, self._watch = self._watch, watch
+        places = Places.of(_inputs(before), _inputs(watch))
+        left = self._left_lines(figures, places, at_s)
+        stretch = StretchFeed(_inputs(watch), self._totals)
+        carry(stretch, self._stretch, places)
+        self._stretch = stretch
+        second = max(int(at_s - _EPS_S), 0)
+        if self._second is not None:
+            second, old = self._second.number, self._second
+            self._second = _Second(second, len(watch.plan.tracks))
+            carry(self._second, old, places)
+        lines = [*left, Line("plan", (watch.plan.title, watch.plan_text))]
+        if _inputs(before) != _inputs(watch):
+            lines.append(_inputs_line(second, watch))
+        lines += [_track_line(track) for track in watch.plan.tracks]
         self.log.write(lines, self.stamp(at_s), now=True)
+
+    def _left_lines(self, figures: Stretch, places: Places, at_s: float) -> list[Line]:
+        gone = [n for n in range(len(figures.inputs)) if n not in places.new]
+        if not any(figures.measured_s[n] for n in gone):
+            return []
+        self._left_s = max(at_s, self._left_s + _EPS_S)  # the log's key
+        told = plain.dumps(figures.of([figures.inputs[n] for n in gone]))
+        return [Line("left", (self._left_s, at_s, told, self._stretch.gates.of(gone).pack()))]
 
     def start(self, at_s: float, pid: int, lost_s: float) -> None:
         """The engine began to run at that stream time; `lost_s` of audio were lost before."""
@@ -255,11 +292,19 @@ class LogFeed:
         self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
 
-def _track_line(place: int, track: Track) -> Line:
+def _inputs(watch: Watch) -> list[int]:
+    return [track.input for track in watch.plan.tracks]
+
+
+def _inputs_line(second: int, watch: Watch) -> Line:
+    return Line("inputs", (second, json.dumps(_inputs(watch))))
+
+
+def _track_line(track: Track) -> Line:
+    """Its place among the tracks is its input: tracks may come and go."""
     known = (track.name, track.kind.value, track.who, track.level or "", track.pack)
-    return Line(
-        "track", (place, track.input, *known, track.placement, track.receiver, track.battery)
-    )
+    others = (track.placement, track.receiver, track.battery)
+    return Line("track", (track.input, track.input, *known, *others))
 
 
 def _incident_line(i: Incident) -> Line:

@@ -77,7 +77,13 @@ CREATE TABLE stretch (
     begin_s REAL PRIMARY KEY, end_s REAL NOT NULL, figures TEXT NOT NULL, gates BLOB NOT NULL);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL, _STRETCH)
+_INPUTS: Final = """
+CREATE TABLE inputs (from_second INTEGER PRIMARY KEY, inputs TEXT NOT NULL);
+"""
+"""What the levels of each second from that one on are of, as a JSON list; before any row, and in
+older logs, all tracks in order. Since then `track` also holds those taken out of the watch."""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS)
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
 VERSION: Final = len(MIGRATIONS)
@@ -85,6 +91,7 @@ VERSION: Final = len(MIGRATIONS)
 INSERTS: Final = {
     "session": "INSERT OR REPLACE INTO session VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     "track": "INSERT OR REPLACE INTO track VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "inputs": "INSERT OR REPLACE INTO inputs VALUES (?, ?)",
     "plan": "UPDATE session SET title = ?, plan = ?",
     "run": "INSERT INTO run (utc_ms, at_s, frame, pid) VALUES (?, ?, ?, ?)",
     "run end": "UPDATE run SET end_utc_ms = ?, end_s = ?, end_reason = ?"
@@ -102,6 +109,7 @@ INSERTS: Final = {
     "gap": "INSERT INTO gap VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "line check": "INSERT INTO line_check VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "drill fault": "INSERT OR REPLACE INTO drill_fault VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+    "left": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "stretch": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
 }

@@ -67,6 +67,14 @@ def was_stopped(log: sqlite3.Connection) -> bool:
     return end is not None and (end[0] or "").startswith(STOPPED_BY)
 
 
+def inputs(log: sqlite3.Connection) -> list[tuple[int, list[int]]]:
+    """Which inputs were watched from which second on; empty where an older log does not say."""
+    if not log.execute("SELECT 1 FROM sqlite_schema WHERE name = 'inputs'").fetchone():
+        return []
+    rows = log.execute("SELECT from_second, inputs FROM inputs ORDER BY from_second")
+    return [(second, json.loads(text)) for second, text in rows]
+
+
 def watched_s(log: sqlite3.Connection) -> float:
     """Stream time up to which the session was watched, s."""
     end = log.execute("SELECT end_s FROM run ORDER BY id DESC LIMIT 1").fetchone()

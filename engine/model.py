@@ -312,8 +312,8 @@ class LogState:
 class Snapshot:
     """All that a window needs to draw the present; newest wins, none depends on another.
 
-    Arrays have shape (tracks,), in the plan's order; `peak_dbfs` is the sample peak of the last
-    tick, `peak_hold_dbfs` the highest of the last two seconds. `alarms` holds every alarm that
+    Arrays have shape (tracks,), in the order of `inputs`; `peak_dbfs` is the sample peak of the
+    last tick, `peak_hold_dbfs` the highest of the last two seconds. `alarms` holds every alarm that
     is not normal, most urgent first; `out_of_service` the input numbers of the tracks the crew
     took out, in fault or not. `engine_load` is the share of one core the watch uses, `notice` one
     line on the source. `timecode` is the label of now, `timecode_origin` where it comes from (see
@@ -349,3 +349,4 @@ class Snapshot:
     line_check: LineCheck | None = None
     line_results: tuple[LineResult, ...] = ()
     events: tuple[AlarmEvent, ...] = field(default=())
+    inputs: tuple[int, ...] = ()

@@ -9,6 +9,7 @@ from engine.detectors.base import Detector, Feed, unknown
 from engine.detectors.registry import Row, Scope
 from engine.front import Heard
 from engine.model import Condition, Fault, Measurement
+from engine.places import Places, carry
 from engine.tracks import Scene
 
 
@@ -43,11 +44,16 @@ class Panel:
         """Go on from what an earlier watch learned."""
         memories.restore(self.detectors, learned)
 
-    def change(self, scene: Scene) -> None:
-        """Begin anew for a changed plan, with all that was learned."""
-        learned = self.learned
+    def change(self, scene: Scene, places: Places, same: Places) -> None:
+        """Go on under a changed plan with what was learned, and of `same` tracks all they saw.
+
+        `places` says where the inputs were; `same` only of tracks that are judged as before.
+        """
+        before, learned = self._detectors, memories.moved(self.learned, places)
         self._begin(scene)
         self.restore(learned)
+        for row, detector in self._detectors.items():
+            carry(detector, before[row], same)
 
     def ask(
         self, measurement: Measurement | None, feed: Feed, heard: Heard | None = None

@@ -45,7 +45,8 @@ from engine.measure.floor import Learned
 from engine.measure.meter import Totals
 from engine.model import AlarmEvent, Block, Incident, Measurement, Snapshot
 from engine.panel import Panel
-from engine.plan_change import judged, refuse_other_inputs
+from engine.places import Places, carry
+from engine.plan_change import judged, refuse_other_ways
 from engine.ribbon import RibbonRecorder
 from engine.timecode.clock import Reference, TimecodeClock
 from engine.timecode.count import FRAME_RATES
@@ -75,6 +76,7 @@ class Pipeline:
         reference: Reference | None = None,
     ) -> None:
         self.plan = plan
+        kept = None if kept is None else kept.of(_inputs(plan))
         self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
         self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
         learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
@@ -95,14 +97,14 @@ class Pipeline:
         self._newest = 0
         self._latest: Measurement | None = None
         self.on_tick: Callable[[Measurement], None] | None = None
-        self._doubt_until_s = 0.0
+        self._doubt_until_s = np.zeros(len(plan.tracks))
         if kept is not None:
             self._go_on_from(kept)
 
     def _go_on_from(self, kept: Kept) -> None:
         self._front.skip(int(kept.fed_s / self.tick_s + 1e-6))
         self.audio_lost_s = kept.audio_lost_s
-        self._doubt_until_s = kept.fed_s + DOUBT_S
+        self._doubt_until_s[:] = kept.fed_s + DOUBT_S
         self.desk = kept.desk
         self.book.on_break = kept.desk.on_break
         restore(self.book, kept.book, self._rows)
@@ -116,21 +118,32 @@ class Pipeline:
     def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
         """Watch by that plan from now on: what was heard, learned and alarmed goes on.
 
+        A track that is judged by other things than before, or is new, is judged anew; for the
+        others it is as if nothing had been changed.
+
         Raises
         ------
         PlanChangeError
-            Where it has other inputs, another frame rate or another way of rolling; nothing is
-            changed then.
+            Where it has another frame rate or another way of rolling; nothing is changed then.
         """
-        refuse_other_inputs(self.plan, plan)
+        refuse_other_ways(self.plan, plan)
         before, scene = self.scene, replace(self.scene, tracks=plan.tracks)
+        places = Places.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
         self.plan, self.scene = plan, scene
-        self.meter.change(scene)
-        if judged(before) != judged(scene):
-            self._panel.change(scene)
-            self._doubt_until_s = now_s + DOUBT_S
-        self.lines.change(scene, self._panel.detectors)
-        self.book, events = carried(self.book, scene, self._rows, now_s)
+        self._front.change(scene, places)
+        self.meter = self._front.meter
+        same = Places.of(judged(before), judged(scene))
+        self._doubt_until_s = np.where(
+            same.old < 0, now_s + DOUBT_S, places.first(self._doubt_until_s, 0.0)
+        )
+        self._panel.change(scene, places, same)
+        if not places.stays(len(before.tracks)):
+            self._latest = None  # until the next tick, for it has other tracks
+            self._peaks = places.last(self._peaks, 0.0)
+            ribbon, self._ribbon = self._ribbon, RibbonRecorder(len(plan.tracks))
+            carry(self._ribbon, ribbon, places)
+        self.lines.change(scene, self.meter, self._panel.detectors)
+        self.book, events = carried(self.book, scene, self._rows, places, now_s)
         self._gatherer = Gatherer(self.book)
         return events
 
@@ -217,9 +230,10 @@ class Pipeline:
         conditions = self._panel.ask(measurement, feed, heard)
         if measurement is not None:
             self.lines.update(measurement, self._rows, conditions, self._panel.detail)
-        if feed.now_s < self._doubt_until_s:
+        doubt = feed.now_s < self._doubt_until_s
+        if doubt.any():
             pairs = zip(self._rows, conditions, strict=True)
-            conditions = [c if r.scope is Scope.INPUT else doubted(c) for r, c in pairs]
+            conditions = [c if r.scope is Scope.INPUT else doubted(c, doubt) for r, c in pairs]
         events = crew.end_shelving(self.book, feed.now_s)
         events += self.book.step(conditions, self._panel.detail, start_s, feed.now_s)
         events = self._gatherer.step(events, start_s, feed.now_s)
@@ -317,6 +331,7 @@ class Pipeline:
             desk=self.desk,
             line_check=self.lines.checker.state(),
             line_results=self.lines.checker.results,
+            inputs=_inputs(self.plan),
         )
 
     def totals(self) -> Totals:
@@ -326,3 +341,7 @@ class Pipeline:
     def incidents(self) -> tuple[Incident, ...]:
         """Every incident so far, by onset."""
         return self.book.incidents()
+
+
+def _inputs(plan: Plan) -> tuple[int, ...]:
+    return tuple(track.input for track in plan.tracks)

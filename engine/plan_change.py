@@ -4,22 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from engine.tracks import Plan, Scene
+from engine.settings import Value
+from engine.tracks import Plan, Scene, Track
 
 
 class PlanChangeError(Exception):
     """A change that can't be made while watching; one clear line."""
 
 
-def refuse_other_inputs(before: Plan, after: Plan) -> None:
-    """PlanChangeError where the inputs, the frame rate or the way of rolling differ."""
-    known, asked = ({t.input for t in plan.tracks} for plan in (before, after))
-    if known != asked:
-        others = ", ".join(map(str, sorted(known ^ asked)))
-        raise PlanChangeError(
-            f"input {others}: tracks can't be added or taken away while watching; make one "
-            "unused instead, or save the plan and start the watch anew"
-        )
+def refuse_other_ways(before: Plan, after: Plan) -> None:
+    """PlanChangeError where the frame rate or the way of rolling differ."""
     if before.frame_rate != after.frame_rate:
         raise PlanChangeError("frame_rate can't be changed while watching: start the watch anew")
     if before.rolling != after.rolling:
@@ -27,7 +21,9 @@ def refuse_other_inputs(before: Plan, after: Plan) -> None:
 
 
 def judged(scene: Scene) -> tuple[Any, ...]:
-    """All that detectors go by; names, packs, places, receivers and batteries are not among it."""
-    return tuple(
-        (t.input, t.kind, t.who, t.level, dict(t.limits), dict(t.kind_limits)) for t in scene.tracks
-    )
+    """All that detectors go by of each track; names, packs, receivers and so on are not in it."""
+    return tuple((t.input, t.kind, t.who, t.level, _limits(t)) for t in scene.tracks)
+
+
+def _limits(track: Track) -> tuple[tuple[str, Value], ...]:
+    return tuple(sorted({**track.kind_limits, **track.limits}.items()))

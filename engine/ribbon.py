@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model import RIBBON_COLUMNS, RIBBON_STEP_S, Measurement, Ribbon
+from engine.places import By
 from engine.units import FLOOR_DB, amplitude_db
 
 _EPS_S: Final = 1e-6
@@ -15,6 +16,13 @@ _EPS_S: Final = 1e-6
 
 class RibbonRecorder:
     """A ring of columns by stream time; the newest fills while its ticks come in."""
+
+    CARRIED: ClassVar = {
+        "_peaks": By.LAST,
+        "_severity": By.LAST,
+        "_newest": By.WHOLE,
+        "_end_s": By.WHOLE,
+    }
 
     def __init__(self, tracks: int) -> None:
         self._peaks = np.zeros((RIBBON_COLUMNS, tracks), dtype=np.float32)

@@ -225,6 +225,7 @@ class Runner:
             else:
                 text = swap_inputs(self._plan_text, asked.one, asked.other)
             plan = parse_plan(text, self._info.channels)
+            figures = None if self._feed is None else self._feed.figures()
             events = self.pipeline.change_plan(plan, at_s)
         except (PlanError, PlanChangeError) as error:
             self._notice = "plan not changed: " + str(error).splitlines()[0]
@@ -232,8 +233,8 @@ class Runner:
         self.plan, self._plan_text, self._notice = plan, text, ""
         self.watch = replace(self.watch, plan=plan, plan_text=text)
         self._listener.change([t.input for t in plan.tracks], plan.other_pack)
-        if self._feed is not None:
-            self._feed.changed_plan(self.watch, at_s)
+        if self._feed is not None and figures is not None:
+            self._feed.changed_plan(self.watch, at_s, figures)
         self._on_plan(self.watch)
         return events
 
@@ -386,6 +387,7 @@ class Runner:
             desk=pipeline.desk,
             line_results=pipeline.lines.checker.results,
             learned=pipeline.learned,
+            inputs=tuple(t.input for t in self.plan.tracks),
         )
 
     def snapshot(self) -> Snapshot:

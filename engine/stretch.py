@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from engine.measure.loudness import OFFSET_LU, GatedLoudness, lufs
 from engine.measure.meter import Totals
 from engine.model import Levels, Measurement
+from engine.places import By
 from engine.units import amplitude_db
 
 CLASSES_PER_LU: Final = 10
@@ -30,6 +31,7 @@ class Stretch:
 
     measured_s : how much sound was measured
     known_s : for how long it was known whether the track was present
+    inputs : those of the tracks; empty in older logs, where they are those of the plan
     """
 
     measured_s: tuple[float, ...]
@@ -42,6 +44,17 @@ class Stretch:
     rms_dbfs: tuple[float, ...]
     noise_floor_dbfs: tuple[float, ...]
     present_fraction: tuple[float, ...]
+    inputs: tuple[int, ...] = ()
+
+    def of(self, inputs: Sequence[int]) -> Stretch:
+        """The same for those inputs; of one that is not in it nothing is known."""
+        place = {number: n for n, number in enumerate(self.inputs or inputs)}
+        told: dict[str, tuple[float, ...]] = {}
+        for name in _FIGURES:
+            none = 0.0 if name in _SECONDS else np.nan
+            values = getattr(self, name)
+            told[name] = tuple(values[place[n]] if n in place else none for n in inputs)
+        return Stretch(**told, inputs=tuple(inputs))
 
 
 class Gates:
@@ -51,6 +64,8 @@ class Gates:
     of the whole, and only which side of the relative gate the blocks of one class fall is rounded.
     Source: BS.1770-5 Annex 1.
     """
+
+    CARRIED: ClassVar = {"count": By.FIRST, "energy": By.FIRST}
 
     def __init__(self, tracks: int) -> None:
         self.count = np.zeros((tracks, _CLASSES), dtype=np.uint32)
@@ -81,8 +96,14 @@ class Gates:
         packed["count"], packed["energy"] = self.count[track, place], self.energy[track, place]
         return packed.tobytes()
 
-    def put(self, blob: bytes) -> None:
-        """Add what `pack` made.
+    def of(self, places: Sequence[int]) -> Gates:
+        """The same of the tracks at those places."""
+        some = Gates(len(places))
+        some.count, some.energy = self.count[list(places)], self.energy[list(places)]
+        return some
+
+    def put(self, blob: bytes, places: Sequence[int] | None = None) -> None:
+        """Add what `pack` made; `places` says where its tracks are here, if elsewhere.
 
         Raises
         ------
@@ -90,7 +111,12 @@ class Gates:
             If it is of other tracks or no such blob.
         """
         packed = np.frombuffer(blob, dtype=_PACKED)
-        place = (packed["track"].astype(np.intp), packed["class"].astype(np.intp))
+        track, classes = packed["track"].astype(np.intp), packed["class"].astype(np.intp)
+        if places is not None:
+            if len(track) and track.max() >= len(places):
+                raise ValueError("gating blocks of other tracks")
+            track = np.array(places, dtype=np.intp)[track]
+        place = (track, classes)
         if any(len(p) and p.max() >= size for p, size in zip(place, self.count.shape, strict=True)):
             raise ValueError("gating blocks of other tracks")
         np.add.at(self.count, place, packed["count"])
@@ -100,7 +126,11 @@ class Gates:
 class StretchFeed:
     """Gathers one stretch tick by tick; what the meter has in its totals is only asked for."""
 
-    def __init__(self, tracks: int, totals: Callable[[], Totals]) -> None:
+    CARRIED: ClassVar = {"gates": By.PART, "_measured_s": By.FIRST, "_known_s": By.FIRST}
+
+    def __init__(self, inputs: Sequence[int], totals: Callable[[], Totals]) -> None:
+        tracks = len(inputs)
+        self.inputs = tuple(inputs)
         self.gates = Gates(tracks)
         self._totals = totals
         self._measured_s = np.zeros(tracks)
@@ -117,34 +147,46 @@ class StretchFeed:
         totals = self._totals()
         told = {name: getattr(totals, name) for name in _TOTALS}
         told |= {"measured_s": self._measured_s, "known_s": self._known_s}
-        return Stretch(**{name: tuple(map(float, values)) for name, values in told.items()})
+        figures = {name: tuple(map(float, values)) for name, values in told.items()}
+        return Stretch(**figures, inputs=self.inputs)
 
 
-_TOTALS: Final = tuple(f.name for f in fields(Stretch) if f.name not in ("measured_s", "known_s"))
+_SECONDS: Final = ("measured_s", "known_s")
+_FIGURES: Final = tuple(f.name for f in fields(Stretch) if f.name != "inputs")
+_TOTALS: Final = tuple(name for name in _FIGURES if name not in _SECONDS)
 _MAXIMA: Final = tuple(name for name in _TOTALS if "max" in name)
 
 
 def together(stretches: Sequence[Stretch], gates: Gates) -> Stretch:
     """The figures of the whole: at least one stretch, and the gating blocks of all.
 
-    Maxima are exact; RMS and presence are weighed by how long each stretch measured; integrated
-    loudness comes from `gates`, or from the one stretch there is; the floor is the newest.
+    All are of the same inputs. Maxima are exact; RMS and presence are weighed by how long each
+    stretch measured; integrated loudness comes from `gates`, or from the one stretch that knows
+    it; the floor is the newest.
     """
     if len(stretches) == 1:
         return stretches[0]
     told: dict[str, NDArray[np.float64]] = {
         name: np.fmax.reduce(_rows(stretches, name)) for name in _MAXIMA
     }
-    measured, known = _rows(stretches, "measured_s"), _rows(stretches, "known_s")
+    measured, heard = _rows(stretches, "measured_s"), _rows(stretches, "known_s")
     power = 10.0 ** (_rows(stretches, "rms_dbfs") / 10.0)
     told["rms_dbfs"] = amplitude_db(np.sqrt(_weighed(power, measured)))
-    told["present_fraction"] = _weighed(_rows(stretches, "present_fraction"), known)
+    told["present_fraction"] = _weighed(_rows(stretches, "present_fraction"), heard)
     integrated = _rows(stretches, "integrated_lufs")
-    unknown = np.isnan(integrated).all(axis=0)
-    told["integrated_lufs"] = np.where(unknown, np.nan, gates.integrated_lufs())
-    told["noise_floor_dbfs"] = _rows(stretches, "noise_floor_dbfs")[-1]
-    told |= {"measured_s": measured.sum(axis=0), "known_s": known.sum(axis=0)}
-    return Stretch(**{name: tuple(map(float, values)) for name, values in told.items()})
+    known = np.count_nonzero(~np.isnan(integrated), axis=0)
+    one = np.fmax.reduce(integrated)
+    told["integrated_lufs"] = np.where(known > 1, gates.integrated_lufs(), one)
+    told["noise_floor_dbfs"] = _newest(_rows(stretches, "noise_floor_dbfs"))
+    told |= {"measured_s": measured.sum(axis=0), "known_s": heard.sum(axis=0)}
+    figures = {name: tuple(map(float, values)) for name, values in told.items()}
+    return Stretch(**figures, inputs=stretches[0].inputs)
+
+
+def _newest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The last of each column that is known."""
+    known = ~np.isnan(rows[::-1])
+    return np.asarray(rows[::-1][known.argmax(axis=0), np.arange(rows.shape[1])])
 
 
 def _rows(stretches: Sequence[Stretch], name: str) -> NDArray[np.float64]:

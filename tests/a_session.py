@@ -124,6 +124,15 @@ class SessionWriter:
         """What one engine measured."""
         self._put("stretch", begin_s, end_s, plain.dumps(figures), gates.pack())
 
+    def inputs(self, second: int, inputs: Sequence[int]) -> None:
+        """From that second on these are watched."""
+        self._put("inputs", second, json.dumps(inputs))
+
+    def level(self, second: int, peak_dbfs: Sequence[float]) -> None:
+        """Those levels in that second."""
+        peak = np.array(peak_dbfs)
+        self._put("level", second, UTC_MS + 1000 * second, pack_levels(peak, peak, peak))
+
     def incident(self, i: Incident, changes: Sequence[Changed] = ()) -> None:
         """An incident and (kind, at, until) of what was done about it."""
         fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)

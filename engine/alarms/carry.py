@@ -1,34 +1,38 @@
-"""A book of alarms that goes on under a changed plan of the same inputs."""
+"""A book of alarms that goes on under a changed plan."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from engine.alarms.book import Book
-from engine.alarms.cause import causes
+from engine.alarms.cause import Cause, causes
 from engine.alarms.entry import Entry
-from engine.alarms.kept import keep, restore
+from engine.alarms.kept import GONE, keep, moved, restore
 from engine.detectors.registry import Row
 from engine.model import Alarm, AlarmEvent, AlarmState, EventKind
+from engine.places import Places
 from engine.tracks import Scene
 
 
 def carried(
-    book: Book, scene: Scene, rows: Sequence[Row], now_s: float
+    book: Book, scene: Scene, rows: Sequence[Row], places: Places, now_s: float
 ) -> tuple[Book, list[AlarmEvent]]:
     """The same alarms under the new scene, and what that changed.
 
-    Incidents keep their number and their onset. One whose fault is not looked for on its track
-    any more ends; so does a cause (a receiver) that speaks for other tracks now, and its tracks
-    speak for themselves.
+    Incidents keep their number and their onset. One whose track is not watched any more, or whose
+    fault is not looked for on it, ends; so does a cause (a receiver) that speaks for other tracks
+    now, and its tracks speak for themselves.
     """
     fresh = Book(scene, rows)
-    restore(fresh, keep(book), rows)
+    now = places.new
+    restore(fresh, moved(keep(book), places), rows)
     fresh.last_id, fresh.history, fresh.on_break = book.last_id, book.history, book.on_break
-    stay = set(causes(scene.tracks)) & set(causes(book.scene.tracks))
-    names = {cause.name for cause in stay}
+    names = {cause.name for cause in set(causes(scene.tracks)) & set(_causes(book, now))}
     events: list[AlarmEvent] = []
+    for entry in book.entries:
+        if entry.place is not None and entry.place not in now:
+            events += _ended(fresh, entry, now_s)
     for key, entry in list(fresh.entries_by_key.items()):
         gone = entry.is_cause and entry.key[0] not in names
         if entry.place is not None:
@@ -42,6 +46,12 @@ def carried(
             events += fresh.settle(entry, now_s)
     fresh.refresh_cover()
     return fresh, events
+
+
+def _causes(book: Book, now: Mapping[int, int]) -> Iterator[Cause]:
+    """The causes that the book knew, by where their tracks are now."""
+    for cause in causes(book.scene.tracks):
+        yield Cause(cause.name, tuple(now.get(place, GONE) for place in cause.places))
 
 
 def _ended(book: Book, entry: Entry, now_s: float) -> list[AlarmEvent]:

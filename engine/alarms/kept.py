@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.alarms.book import Book
 from engine.alarms.entry import Entry
 from engine.alarms.machine import Core
+from engine.alarms.readings import INPUT
 from engine.detectors.registry import Row
 from engine.model import Fault, Incident
+from engine.places import Places
+
+GONE: Final = -2
+"""The place of a track that is not watched any more."""
 
 _ID_STEP: Final = 1000
 """Numbers given after the last save are lost in a crash; the next start begins well above them."""
@@ -57,6 +62,18 @@ def keep(book: Book) -> KeptBook:
         if entry.core != Core() or entry.part_of is not None
     )
     return KeptBook(book.standby, book.removed_inputs, book.last_id, alarms)
+
+
+def moved(kept: KeptBook, places: Places) -> KeptBook:
+    """The same of the tracks at those places, without alarms of tracks that are gone."""
+    now = places.new
+    alarms = [
+        alarm
+        if isinstance(alarm.place, str) or alarm.place == INPUT
+        else replace(alarm, place=now.get(alarm.place, GONE))
+        for alarm in kept.alarms
+    ]
+    return replace(kept, alarms=tuple(alarm for alarm in alarms if alarm.place != GONE))
 
 
 def restore(book: Book, kept: KeptBook, rows: Sequence[Row]) -> None:

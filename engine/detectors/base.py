@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final, Protocol
+from typing import ClassVar, Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model import Condition, Flags, Levels, Measurement, State
+from engine.places import By
 from engine.tracks import Scene
 
 
@@ -77,9 +78,9 @@ def condition(
     return Condition(state, onset_s.copy(), last_s.copy(), red, partners)
 
 
-def doubted(said: Condition) -> Condition:
-    """The same, but where it is clear it says nothing: for a detector that has only begun."""
-    state = np.where(said.state == State.CLEAR, np.int8(State.UNKNOWN), said.state)
+def doubted(said: Condition, where: Flags) -> Condition:
+    """The same, but what is clear there says nothing: for tracks that are heard but now."""
+    state = np.where(where & (said.state == State.CLEAR), np.int8(State.UNKNOWN), said.state)
     return replace(said, state=state.astype(np.int8))
 
 
@@ -108,6 +109,15 @@ class Runs:
     `last_s` (shape (tracks,)) tell of the longest run that stood in this tick, over or not;
     `active` says where there is any, `running` where one goes on.
     """
+
+    CARRIED: ClassVar = {
+        "onset_s": By.FIRST,
+        "last_s": By.FIRST,
+        "running": By.FIRST,
+        "active": By.FIRST,
+        "_newest_s": By.FIRST,
+        "_newest_last_s": By.FIRST,
+    }
 
     def __init__(self, tracks: int) -> None:
         self.onset_s = np.full(tracks, np.nan)

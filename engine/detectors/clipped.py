@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.flat_tops import LOWEST_CEILING, flat_tops
 from engine.model import Condition, Fault, Flags, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import amplitude_db
 
@@ -77,6 +78,13 @@ class _Seen:
 
 class Clipped:
     """Looks for flat tops where a track is about as loud as it was within the last second."""
+
+    CARRIED: ClassVar = {
+        "_seen": By.FIRST,
+        "_tail": By.FIRST,
+        "_peaks": By.LAST,
+        "_tick": By.WHOLE,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.CLIPPED)

@@ -13,7 +13,7 @@ tracks share while they stay alive: then the place went quiet. Common practice, 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.slow import Slow
 from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -64,6 +65,23 @@ class LearnedQuiet:
 
 class DeadMic:
     """Follows falls under the quietest live level and asks whether what is left is steady."""
+
+    CARRIED: ClassVar = {
+        "_last": By.FIRST,
+        "_band": By.LAST,
+        "_wide": By.LAST,
+        "_low_ring": By.LAST,
+        "_tick": By.WHOLE,
+        "_learnt": By.FIRST,
+        "_quietest_db": By.FIRST,
+        "_limit": By.FIRST,
+        "_low_since_s": By.FIRST,
+        "_run": By.FIRST,
+        "_dead": By.FIRST,
+        "_share": By.FIRST,
+        "_onset_s": By.FIRST,
+        "_low_s": By.FIRST,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DEAD_MIC)

@@ -9,13 +9,14 @@ of 500 ms or more is no dropout (contract). Shape of a radio gap: common practic
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.model import Condition, Fault, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 
 SHORTEST_S: Final = 0.003
@@ -52,6 +53,16 @@ class Dropout:
     already looks quiet, over 5 ms, where it does in a place of low frequencies alone, and over
     20 ms, which tells the longer gaps from quiet places better.
     """
+
+    CARRIED: ClassVar = {
+        "_bursts": By.FIRST,
+        "_steps": By.FIRST,
+        "_step_s": By.WHOLE,
+        "_last_hop": By.FIRST,
+        "_quietest": By.LAST,
+        "_low_ticks": By.FIRST,
+        "_ticks": By.WHOLE,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DROPOUT)

@@ -11,13 +11,14 @@ source.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import hop_frames
 
@@ -59,6 +60,10 @@ class _Match:
 
 class Duplicate:
     """Correlates every track with every other, all at once, and follows the pairs that match."""
+
+    CARRIED: ClassVar = {
+        "_matches": By.KEYS,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DUPLICATE)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from engine.model import Flags, Levels, Measurement
+from engine.places import By, Places
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,6 +28,15 @@ class Stretch:
     valid: Flags
     floor_dbfs: Levels
 
+    def moved(self, places: Places) -> Stretch:
+        """The same of the tracks at those places."""
+        return replace(
+            self,
+            mean_square=places.last(self.mean_square, 0.0),
+            valid=places.last(self.valid, False),
+            floor_dbfs=places.first(self.floor_dbfs, np.nan),
+        )
+
     def by_tick(self, hops: Levels) -> Levels:
         """Sums over each tick of an array of shape (hops, tracks): (ticks, tracks)."""
         return np.asarray(hops.reshape(self.ticks, -1, hops.shape[1]).sum(axis=1))
@@ -34,16 +45,22 @@ class Stretch:
 class Gather:
     """Holds ticks back until there are `ticks` of them, or the stream skipped some time."""
 
+    CARRIED: ClassVar = {
+        "_held": By.EACH,
+    }
+
     def __init__(self, ticks: int) -> None:
         self._ticks = ticks
-        self._held: list[Measurement] = []
+        self._held: list[Stretch] = []
 
     def add(self, m: Measurement) -> list[Stretch]:
         """Take in one tick; returns the stretches that are complete now, mostly none."""
         done = []
         if self._held and m.start_s > self._held[-1].end_s + m.hop_s / 2.0:
             done.append(self._join())
-        self._held.append(m)
+        self._held.append(
+            Stretch(m.start_s, m.end_s, m.hop_s, 1, m.mean_square, m.valid, m.floor_dbfs)
+        )
         if len(self._held) >= self._ticks:
             done.append(self._join())
         return done

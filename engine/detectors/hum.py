@@ -14,7 +14,7 @@ sample by sample, with the mains frequency it has, over the last 2.6 s.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.mains_spectra import GENERATOR, MAINS_HZ, WINDOW_S, MainsSpectra
 from engine.detectors.slow import Slow
 from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -81,6 +82,21 @@ class _Seen:
 class Hum:
     """Follows mains lines; looks twice a second."""
 
+    CARRIED: ClassVar = {
+        "_normal_dbfs": By.FIRST,
+        "_sound": By.FIRST,
+        "_end": By.WHOLE,
+        "_heard_s": By.FIRST,
+        "_held": By.EACH,
+        "_passes": By.FIRST,
+        "_hint_hz": By.FIRST,
+        "_seen": By.FIRST,
+        "_active": By.FIRST,
+        "_onset_s": By.FIRST,
+        "_last_s": By.FIRST,
+        "_level_dbfs": By.FIRST,
+    }
+
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
@@ -96,7 +112,7 @@ class Hum:
         self._sound = np.zeros((self._tracks, 2 * kept), dtype=np.float32)
         self._end = kept
         self._kept = kept
-        self._heard_s = 0.0
+        self._heard_s = np.zeros(self._tracks)
         self._held: list[NDArray[np.float32]] = []
         self._passes = np.zeros(self._tracks, dtype=np.int64)
         self._hint_hz = np.full(self._tracks, np.nan)
@@ -131,8 +147,9 @@ class Hum:
         if len(self._held) == _EVERY:
             self._push(np.concatenate(self._held, axis=1))
             self._held = []
-            if self._heard_s >= WINDOW_S:
-                self._look(np.flatnonzero(self._watched), m.end_s)
+            places = np.flatnonzero(self._watched & (self._heard_s >= WINDOW_S))
+            if len(places):
+                self._look(places, m.end_s)
         self._active &= m.end_s - self._last_s <= HOLD_S
         known = m.heard & self._watched
         red = self._level_dbfs > self._red_dbfs
@@ -211,7 +228,9 @@ class Hum:
         """
         if level_dbfs > STRONG_DBFS:
             return True
-        sound = self._sound[place, self._newest(np.clip(self._heard_s, FOLLOWED_S, _KEPT_S))]
+        sound = self._sound[
+            place, self._newest(float(np.clip(self._heard_s[place], FOLLOWED_S, _KEPT_S)))
+        ]
         step = round(_STEP_S * self._slow.rate_hz)
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
         levels_dbfs = rms_dbfs((power[1:] + power[:-1]) / 2.0)
@@ -254,7 +273,7 @@ class Hum:
 
     def _since_s(self, place: int, seen: _Seen) -> float:
         """How long ago the strongest line began, s."""
-        seconds = min(self._heard_s, _KEPT_S)
+        seconds = float(min(self._heard_s[place], _KEPT_S))
         z = self._steps(place, seen.mains_hz, np.array([seen.line]), seconds)[:, 0]
         newest = z[-round(FOLLOWED_S / _STEP_S / 2) :]
         size = np.median(np.abs(newest))

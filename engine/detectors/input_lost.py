@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 import numpy as np
 
 from engine.detectors.base import Feed, condition
 from engine.model import Condition, Measurement
+from engine.places import By
 from engine.tracks import Scene
 
 
 class InputLost:
     """Active while the feed is stalled; speaks of the whole input."""
+
+    CARRIED: ClassVar = {
+        "_fed_s": By.WHOLE,
+        "_stalled": By.WHOLE,
+        "_reason": By.WHOLE,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self.reset()

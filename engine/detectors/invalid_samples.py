@@ -6,16 +6,24 @@ lost samples of that track and are measured as nothing.
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 import numpy as np
 
 from engine.detectors.base import Feed, condition, span_s, unknown
 from engine.detectors.samples_lost import RED_LOST_S, LossWindow
 from engine.model import Condition, Measurement
+from engine.places import By
 from engine.tracks import Scene
 
 
 class InvalidSamples:
     """Active in each tick that holds a sample that is no number."""
+
+    CARRIED: ClassVar = {
+        "_windows": By.FIRST,
+        "_any": By.WHOLE,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._rate_hz = scene.sample_rate_hz

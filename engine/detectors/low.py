@@ -11,13 +11,14 @@ the performer's own nothing new is said. Common practice, no source.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.gather import Gather, Stretch
 from engine.model import Condition, Fault, Flags, Kind, Level, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -43,6 +44,27 @@ _EVERY_TICKS: Final = 5
 class Low:
     """Adds up the speech of every track and compares the newest of it with the limit."""
 
+    CARRIED: ClassVar = {
+        "_recent": By.LAST,
+        "_recent_floor_dbfs": By.FIRST,
+        "_gather": By.PART,
+        "_waiting": By.EACH,
+        "_tick": By.WHOLE,
+        "_heard_ticks": By.FIRST,
+        "_energy": By.NEWEST,
+        "_seconds": By.NEWEST,
+        "_own_s": By.NEWEST,
+        "_begins_s": By.NEWEST,
+        "_now_s": By.FIRST,
+        "_now_energy": By.FIRST,
+        "_now_own_s": By.FIRST,
+        "_now_begin_s": By.FIRST,
+        "_low": By.FIRST,
+        "_rms_dbfs": By.FIRST,
+        "_onset_s": By.FIRST,
+        "_last_s": By.FIRST,
+    }
+
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.LOW)
         self._limit_dbfs = scene.numbers("low_dbfs")
@@ -67,6 +89,7 @@ class Low:
         self._gather = Gather(_EVERY_TICKS)
         self._waiting: list[Stretch] = []
         self._tick = 0
+        self._heard_ticks = np.zeros(tracks, dtype=np.int64)
         # Newest part last; the one being filled is apart.
         self._energy = np.zeros((depth, tracks))
         self._seconds = np.zeros((depth, tracks))
@@ -96,6 +119,7 @@ class Low:
         rows = (self._tick + np.arange(m.ticks)) % _FLOOR_TICKS
         self._recent[rows] = np.where(m.valid[first], m.mean_square[first], np.nan)
         self._tick += m.ticks
+        self._heard_ticks += m.ticks
         self._follow_floor()
         self._waiting.append(m)
         if self._tick < _FLOOR_TICKS:  # the first seconds are judged once their floor is known
@@ -109,6 +133,7 @@ class Low:
         limit = 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0) / 2.0
         with np.errstate(invalid="ignore"):
             speech = (m.mean_square >= limit) & m.valid & self._watched
+        speech &= self._heard_ticks >= _FLOOR_TICKS
         if speech.any():
             self._count(m, speech)
 

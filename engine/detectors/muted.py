@@ -7,13 +7,14 @@ preamplifier is left, only a converter's own last bit (contract; common practice
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, Runs, condition, unknown
 from engine.model import Condition, Fault, Flags, Measurement, Samples
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import amplitude
 
@@ -25,6 +26,11 @@ _LSB_16: Final = 1.0 / 32768.0
 
 class Muted:
     """Runs of hops on which nothing moves; edges to the sample."""
+
+    CARRIED: ClassVar = {
+        "_runs": By.PART,
+        "_before": By.LAST,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.MUTED)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.treble import treble
 from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -60,6 +61,17 @@ class _Run:
 class NoiseBurst:
     """Looks closer where the sound of a track turns bright from one hop to the next."""
 
+    CARRIED: ClassVar = {
+        "_bursts": By.FIRST,
+        "_runs": By.KEYS,
+        "_treble_db": By.LAST,
+        "_heard_ticks": By.FIRST,
+        "_tick": By.WHOLE,
+        "_before": By.LAST,
+        "_bright_before": By.FIRST,
+        "_bright_lately": By.FIRST,
+    }
+
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.NOISE_BURST)
         self._tracks = len(scene.tracks)
@@ -74,6 +86,7 @@ class NoiseBurst:
         self._runs: dict[int, _Run] = {}
         self._treble_db = np.full((_HISTORY, tracks), np.nan)
         self._tick = 0
+        self._heard_ticks = np.zeros(tracks, dtype=np.int64)
         self._before = np.zeros((0, tracks), dtype=np.float32)
         self._bright_before: Flags = np.zeros(tracks, dtype=np.bool_)
         self._bright_lately: Flags = np.zeros(tracks, dtype=np.bool_)
@@ -102,9 +115,8 @@ class NoiseBurst:
         """Hops that may be hash, shape (hops, tracks)."""
         energy = treble(m, self._lag)
         bright = (energy >= BRIGHT * m.mean_square) & m.valid & self._watched
-        if self._tick < _HISTORY // 3:
-            bright[:] = False
-        elif bright.any():
+        bright &= self._heard_ticks >= _HISTORY // 3
+        if bright.any():
             usual_db = np.fmin.reduce(self._treble_db)
             bright &= rms_dbfs(energy) >= usual_db + RISE_DB
             floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + OVER_FLOOR_DB)
@@ -118,6 +130,7 @@ class NoiseBurst:
         middle_db[m.mean_square.min(axis=0) < _IDLE_MEAN_SQUARE] = np.nan
         self._treble_db[self._tick % _HISTORY] = middle_db
         self._tick += 1
+        self._heard_ticks += 1
         return np.asarray(bright)
 
     def _follow(self, place: int, bright: Flags, m: Measurement) -> bool:

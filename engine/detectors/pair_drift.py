@@ -20,6 +20,7 @@ from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.pairs import PART_S, Pairs, PartClock, parts_in
 from engine.detectors.treble import treble
 from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.places import By, Places, set_carried
 from engine.tracks import Scene
 
 DRIFT_DB: Final = 3.5
@@ -43,11 +44,24 @@ class LearnedOffsets:
 
     offset_db : main less safety, shape (2, tracks), at the safety's place: of the whole voice and
         of the treble; NaN where unknown
-    main : place of the main it is learned against, shape (tracks,); -1 where there is none
+    main : input of the main it is learned against, shape (tracks,); -1 where there is none
     """
 
     offset_db: Levels
     main: Levels
+
+
+_BY_PAIR: Final = {
+    "_offset_db": By.LAST,
+    "_parts": By.FIRST,
+    "_energy": By.LAST,
+    "_clock": By.PART,
+    "_change_db": By.LAST,
+    "_fell": By.FIRST,
+    "_drifts": By.FIRST,
+    "_onset_s": By.FIRST,
+    "_last_s": By.FIRST,
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +78,7 @@ class PairDrift:
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
         self._tracks = len(scene.tracks)
+        self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
         self._lag = max(1, round(scene.sample_rate_hz / 48_000))
         self._needed = parts_in(scene.numbers("pair_drift_amber_s")[self._pairs.safety])
         self.reset()
@@ -82,18 +97,24 @@ class PairDrift:
         self._onset_s = np.full(pairs, np.nan)
         self._last_s = np.full(pairs, np.nan)
 
+    def carry(self, before: PairDrift, places: Places) -> None:
+        """Take over what was heard of the pairs that stay."""
+        pairs = self._pairs.moved(before._pairs, places)
+        for name, by in _BY_PAIR.items():
+            set_carried(self, before, pairs, name, by)
+
     @property
     def learned(self) -> LearnedOffsets:
         """What a restart need not learn anew."""
         offset_db = np.full((_BANDS, self._tracks), np.nan)
         main = np.full(self._tracks, -1.0)
         offset_db[:, self._pairs.safety] = self._offset_db
-        main[self._pairs.safety] = self._pairs.main
+        main[self._pairs.safety] = self._main_inputs
         return LearnedOffsets(offset_db, main)
 
     def learn(self, learned: LearnedOffsets) -> None:
         """Start from what an earlier watch of the same tracks learned, of pairs that still are."""
-        same = learned.main[self._pairs.safety] == self._pairs.main
+        same = learned.main[self._pairs.safety] == self._main_inputs
         self._offset_db = np.where(same, learned.offset_db[:, self._pairs.safety], np.nan)
 
     def teach(self, safety: int, voice_db: float, treble_db: float) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model import Fault, Flags, Kind, Levels, Measurement
+from engine.places import By, Places
 from engine.tracks import Scene
 
 SPEECH_DB: Final = 10.0
@@ -35,6 +36,13 @@ def parts_in(seconds: Levels) -> NDArray[np.int64]:
 
 class PartClock:
     """When the part of each pair that fills began, and how full it is."""
+
+    CARRIED: ClassVar = {
+        "begin_s": By.FIRST,
+        "_open": By.FIRST,
+        "_filled_s": By.FIRST,
+        "_last_s": By.FIRST,
+    }
 
     def __init__(self, pairs: int) -> None:
         self.begin_s = np.full(pairs, np.nan)
@@ -70,6 +78,13 @@ class Pairs:
         lavs = scene.kinds(Kind.LAV)
         whos = [t.who for t in scene.tracks]
         self._rivals = np.array([[w != whos[a] for w in whos] & lavs for a, _ in pairs])
+
+    def moved(self, before: Pairs, places: Places) -> Places:
+        """Where each pair was before; -1 where one of its packs begins anew."""
+        now = places.new
+        packs = zip(before.main.tolist(), before.safety.tolist(), strict=True)
+        was = [(now.get(main, -1), now.get(safety, -1)) for main, safety in packs]
+        return Places.of(was, list(zip(self.main.tolist(), self.safety.tolist(), strict=True)))
 
     def __len__(self) -> int:
         return len(self.main)

@@ -22,6 +22,7 @@ from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.detectors.slow import Slow
 from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.places import By, Places, set_carried
 from engine.sections import Sections
 from engine.tracks import Scene
 
@@ -57,6 +58,10 @@ class _Heard:
     r: float = np.nan
 
 
+_BY_PAIR: Final = {"_clock": By.PART, "_sums": By.FIRST, "_heard": By.FIRST}
+_BY_PACK: Final = {"_band": By.PART, "_tail": By.FIRST}
+
+
 class Polarity:
     """Adds up the low end of both packs' speech, and looks at the sign of their correlation."""
 
@@ -84,6 +89,16 @@ class Polarity:
         self._band.reset()
         self._tail = np.zeros((len(self._places), 2 * self._lags))
         self._held: list[tuple[NDArray[np.float32], Flags]] = []
+
+    def carry(self, before: Polarity, places: Places) -> None:
+        """Take over what was heard of the pairs that stay."""
+        pairs = self._pairs.moved(before._pairs, places)
+        second = np.where(pairs.old < 0, -1, pairs.old + len(before._pairs))
+        packs = Places(np.concatenate([pairs.old, second]))
+        for name, by in _BY_PAIR.items():
+            set_carried(self, before, pairs, name, by)
+        for name, by in _BY_PACK.items():
+            set_carried(self, before, packs, name, by)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are inverted."""

@@ -7,17 +7,24 @@ said by hand that it is not rolling. It never goes red: only the crew knows whet
 from __future__ import annotations
 
 import math
+from typing import ClassVar
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Measurement
+from engine.places import By
 from engine.timecode.frame import CodeReading
 from engine.tracks import BY_TIMECODE, Scene
 
 
 class RecorderStopped:
     """Active from where the code stopped until it runs again, or the crew stands by."""
+
+    CARRIED: ClassVar = {
+        "_ran": By.FIRST,
+        "_seen": By.FIRST,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.TIMECODE) & (scene.rolling == BY_TIMECODE)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, span_s
 from engine.model import Condition, Measurement
+from engine.places import By
 from engine.tracks import Scene
 
 WINDOW_S: Final = 60.0
@@ -34,6 +35,10 @@ class LossWindow:
 
 class SamplesLost:
     """Active in the tick of a loss; red once more than a second went in a minute."""
+
+    CARRIED: ClassVar = {
+        "_window": By.WHOLE,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._rate_hz = scene.sample_rate_hz

@@ -13,12 +13,13 @@ level has not stirred, as steady as electronics, while most of its neighbours we
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs, stated
 
@@ -55,6 +56,22 @@ class LearnedHeard:
 class Silent:
     """Follows how much of the last seconds lies under presence; the onset is the first such hop."""
 
+    CARRIED: ClassVar = {
+        "_under": By.LAST,
+        "_valid": By.LAST,
+        "_tick": By.WHOLE,
+        "_lost": By.FIRST,
+        "_onset_s": By.FIRST,
+        "_until_s": By.FIRST,
+        "_first_s": By.FIRST,
+        "_mean_dbfs": By.FIRST,
+        "_powers": By.LAST,
+        "_stirred_s": By.FIRST,
+        "_neighbours_s": By.FIRST,
+        "_never": By.FIRST,
+        "_level_dbfs": By.FIRST,
+    }
+
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.SILENT)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -71,7 +88,7 @@ class Silent:
         self._lost = np.zeros(tracks, dtype=np.bool_)
         self._onset_s = np.zeros(tracks)
         self._until_s = np.zeros(tracks)
-        self._first_s = np.nan
+        self._first_s = np.full(tracks, np.nan)
         self._mean_dbfs = np.full(tracks, np.nan)
         self._powers = np.full((_EVERY, tracks), np.nan)
         self._stirred_s = np.zeros(tracks)
@@ -95,14 +112,14 @@ class Silent:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        if self._tick == 0:
-            self._first_s = m.start_s
+        if np.isnan(self._first_s).any():
+            self._first_s = np.fmin(self._first_s, m.start_s)
         self._follow(m)
         if not self._all_heard:
             mean_square = np.where(m.valid.all(axis=0), m.mean_square.mean(axis=0), np.nan)
             self._powers[self._tick % _EVERY] = mean_square
-            due = self._tick % _EVERY == _EVERY - 1 and m.end_s - self._first_s > _SETTLE_S
-            self._never = self._never_heard(m) if due else self._never
+            if self._tick % _EVERY == _EVERY - 1:
+                self._never = self._never_heard(m)
         never = self._never
         # What is told is how quiet it was, not the voice that ends it.
         quiet = never | (m.level_dbfs < m.presence_dbfs)
@@ -142,7 +159,7 @@ class Silent:
         """Where nothing stirred since the watch began, though the neighbours were heard."""
         levels_dbfs = rms_dbfs(self._powers)
         level_dbfs = levels_dbfs[-1]
-        known = (levels_dbfs > IDLE_DBFS).all(axis=0)
+        known = (levels_dbfs > IDLE_DBFS).all(axis=0) & (m.end_s - self._first_s > _SETTLE_S)
         if not known.any():
             return self._never
         mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)

@@ -7,12 +7,13 @@ With `rolling = "timecode"` in the plan, code that ran and is gone is a recorder
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Measurement
+from engine.places import By
 from engine.tracks import BY_TIMECODE, Scene
 
 LATE_S: Final = 0.25
@@ -22,6 +23,11 @@ LATE_S: Final = 0.25
 class TimecodeLost:
     """Active while no valid frame comes; the onset is the end of the last one."""
 
+    CARRIED: ClassVar = {
+        "_since_s": By.FIRST,
+        "_seen": By.FIRST,
+    }
+
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.TIMECODE)
         self._by_code = scene.rolling == BY_TIMECODE
@@ -29,6 +35,7 @@ class TimecodeLost:
 
     def reset(self) -> None:
         """Forget the code heard so far."""
+        self._since_s = np.full(len(self._watched), np.nan)
         self._seen = [""] * len(self._watched)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
@@ -40,10 +47,11 @@ class TimecodeLost:
         onset_s = np.zeros(tracks)
         active = np.zeros(tracks, dtype=np.bool_)
         known = np.zeros(tracks, dtype=np.bool_)
+        self._since_s = np.fmin(self._since_s, m.start_s)
         for place, reading in m.timecode.items():
             ever = not math.isnan(reading.valid_s)
             known[place] = self._watched[place] and bool(m.valid[:, place].any())
-            onset_s[place] = reading.valid_s if ever else 0.0
+            onset_s[place] = reading.valid_s if ever else self._since_s[place]
             active[place] = m.end_s - onset_s[place] > LATE_S and not (ever and self._by_code)
             after = f"no valid frame since {reading.label}"
             self._seen[place] = after if ever else "no valid frame since the watch began"

@@ -7,12 +7,13 @@ Code that stands still is no fault where the plan says that it tells when the re
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Measurement
+from engine.places import By
 from engine.timecode.frame import CodeReading, Jump
 from engine.tracks import BY_TIMECODE, Scene
 
@@ -25,6 +26,11 @@ _AGAIN_S: Final = 0.5
 
 class TimecodeWrong:
     """Active while the code is wrong; a jump is so for the one tick in which it is seen."""
+
+    CARRIED: ClassVar = {
+        "_jumps": By.KEYS,
+        "_seen": By.FIRST,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.TIMECODE)

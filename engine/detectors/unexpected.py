@@ -7,12 +7,13 @@ Common practice, no source.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.model import Condition, Fault, Measurement
+from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
@@ -26,6 +27,13 @@ SOUND_S: Final = 0.5
 
 class Unexpected:
     """Signal above the limit on unused inputs, with pauses bridged."""
+
+    CARRIED: ClassVar = {
+        "_onset_s": By.FIRST,
+        "_last_s": By.FIRST,
+        "_loudest_dbfs": By.FIRST,
+        "_sound_s": By.FIRST,
+    }
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.UNEXPECTED)

@@ -108,7 +108,7 @@ class Ring:
 
     def with_inputs(self, inputs: Sequence[int]) -> Ring:
         """A ring of other inputs that goes on from here; inputs in both keep what was kept."""
-        fresh = Ring(inputs, self.sample_rate_hz, self.first)
+        fresh = Ring(inputs, self.sample_rate_hz, self.oldest)
         count = min(self.end - self.oldest, fresh.capacity)
         values = np.zeros((len(fresh.inputs), count), dtype=np.int16)
         for place, number in enumerate(fresh.inputs):

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.model import Flags, Levels
+from engine.places import By
 from engine.units import rms_dbfs
 
 MARGIN_DB: Final = 8.0
@@ -59,6 +60,14 @@ class LiveFloor:
     normal. A track that stays low but is plainly alive (10 dB up within 1.2 s, and low for more
     than half of that, so no radio gap) for 11 s brings its floor down, 0.5 dB a second.
     """
+
+    CARRIED: ClassVar = {
+        "floor_dbfs": By.FIRST,
+        "_powers": By.LAST,
+        "_tick": By.WHOLE,
+        "_lively": By.FIRST,
+        "_taught": By.LAST,
+    }
 
     def __init__(self, heard_above_dbfs: Levels, learned: Learned | None = None) -> None:
         tracks = len(heard_above_dbfs)
@@ -113,10 +122,6 @@ class LiveFloor:
         floor = self.floor_dbfs[full]
         step = np.clip(estimate - floor, -_DOWN_DB, _UP_DB)
         self.floor_dbfs[full] = np.where(np.isnan(floor), estimate, floor + step)
-
-    def change(self, heard_above_dbfs: Levels) -> None:
-        """Other levels above which a track counts as heard before its floor is known."""
-        self._heard_above_dbfs = heard_above_dbfs
 
     def teach(self, place: int, floor_dbfs: float) -> None:
         """Take that floor over where none is known yet."""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model import Flags, Levels, Samples
+from engine.places import By
 from engine.units import amplitude_db, rms_dbfs
 
 NO_NUMBER: Final = np.float32(1e6)
@@ -49,8 +50,8 @@ def measure_hops(samples: Samples, hop_frames: int, missing: Flags | None = None
         `frames` is a multiple of `hop_frames`. Not altered; the result may share its memory.
     hop_frames : int
         At least 1.
-    missing : ndarray of bool, shape (frames,), optional
-        True where frames were lost on every track.
+    missing : ndarray of bool, shape (frames,) or (tracks, frames), optional
+        True where frames were lost, on every track or on that one.
     """
     tracks = samples.shape[1]
     channels = np.ascontiguousarray(samples.T, dtype=np.float32)
@@ -65,7 +66,7 @@ def measure_hops(samples: Samples, hop_frames: int, missing: Flags | None = None
         channels = np.where(number, channels, np.float32(0.0))
         high, low = _extremes(channels, hop_frames)
     if missing is not None and missing.any():
-        valid &= ~missing.reshape(-1, hop_frames).any(axis=1)
+        valid &= ~missing.reshape(*missing.shape[:-1], -1, hop_frames).any(axis=-1)
         all_valid = False
     by_hop = channels.astype(np.float64).reshape(tracks, -1, hop_frames)
     return Hops(
@@ -94,6 +95,13 @@ class LevelTotals:
 
     Sums only ever grow by one tick's worth, so over 12 hours rounding stays under 1e-9.
     """
+
+    CARRIED: ClassVar = {
+        "_peak": By.FIRST,
+        "_squares": By.FIRST,
+        "_sums": By.FIRST,
+        "_frames": By.FIRST,
+    }
 
     def __init__(self, tracks: int) -> None:
         self._peak = np.zeros(tracks)

@@ -7,13 +7,14 @@ Source: ITU-R BS.1770-5 Annex 1 (weight 1, no dual-mono offset: a 997 Hz sine at
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.measure.level import Hops
 from engine.measure.windows import HopWindows
 from engine.model import Levels
+from engine.places import By
 from engine.sections import Sections
 from engine.units import FLOOR_DB, hop_frames, power_db
 
@@ -74,6 +75,16 @@ class Loudness:
     (EBU Tech 3341 case 13). Gating blocks are 400 ms, one each 100 ms.
     """
 
+    CARRIED: ClassVar = {
+        "_weight": By.PART,
+        "_windows": By.PART,
+        "_gated": By.PART,
+        "_momentary_max": By.FIRST,
+        "_short_term_max": By.FIRST,
+        "momentary_lufs": By.FIRST,
+        "short_term_lufs": By.FIRST,
+    }
+
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
         frames, sos = hop_frames(sample_rate_hz), k_weighting(sample_rate_hz)
         self._weight = Sections(sos, tracks, frames, hops_per_tick, np.float32)
@@ -131,6 +142,14 @@ class GatedLoudness:
     RELATIVE_GATE: Final = 0.1
     CLASSES_PER_LU: Final = 100
     TOP_LUFS: Final = 30.0
+
+    CARRIED: ClassVar = {
+        "_count": By.FIRST,
+        "_energy": By.FIRST,
+        "_measured": By.FIRST,
+        "_waiting": By.LAST,
+        "_waits": By.WHOLE,
+    }
 
     def __init__(self, tracks: int) -> None:
         classes = int((self.TOP_LUFS - self.ABSOLUTE_GATE_LUFS) * self.CLASSES_PER_LU)

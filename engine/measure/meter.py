@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 from engine.measure.floor import Learned, LiveFloor
 from engine.measure.level import Hops, LevelTotals, measure_hops
@@ -12,6 +12,7 @@ from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import HopWindows
 from engine.model import Flags, Levels, Measurement, Samples
+from engine.places import By, Places, carry
 from engine.timecode.reader import TimecodeReader
 from engine.tracks import Scene
 from engine.units import hop_frames, rms_dbfs
@@ -52,6 +53,17 @@ class Meter:
         10 hops.
     """
 
+    CARRIED: ClassVar = {
+        "_ticks": By.WHOLE,
+        "_totals": By.PART,
+        "_loudness": By.PART,
+        "_true_peak": By.PART,
+        "_levels": By.PART,
+        "_floor": By.PART,
+        "_presence": By.PART,
+        "_timecode": By.PART,
+    }
+
     def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
         """Start with nothing heard; with `learned` from an earlier watch of the same tracks.
 
@@ -88,8 +100,8 @@ class Meter:
         samples : ndarray of float32, shape (tick_frames, tracks), any memory layout
             May hold NaN, infinities and denormals. Not altered, but the measurement may share
             its memory where it is contiguous along frames.
-        missing : ndarray of bool, shape (tick_frames,), optional
-            True where frames were lost on every track; the samples there are zero.
+        missing : ndarray of bool, shape (tick_frames,) or (tracks, tick_frames), optional
+            True where frames were lost, on every track or that one; the samples there are zero.
 
         Raises
         ------
@@ -152,12 +164,12 @@ class Meter:
         whole = len(rest) - len(rest) % self.hop_frames
         if whole:
             hops = measure_hops(
-                rest[:whole], self.hop_frames, None if missing is None else missing[:whole]
+                rest[:whole], self.hop_frames, None if missing is None else missing[..., :whole]
             )
             self._count(hops)
             self._loudness.update(hops)
         if whole < len(rest):
-            last = None if missing is None else missing[whole:]
+            last = None if missing is None else missing[..., whole:]
             self._count(measure_hops(rest[whole:], len(rest) - whole, last))
 
     def _check(self, samples: Samples, right_length: bool) -> None:
@@ -184,18 +196,13 @@ class Meter:
             present_fraction=self._presence.fraction,
         )
 
-    def change(self, scene: Scene) -> None:
-        """The plan says other things of the same inputs: what was heard goes on.
-
-        Only where other tracks carry timecode now, reading it begins anew.
-        """
-        self._floor.change(unlearned_dbfs(scene))
-        self._presence.change(scene)
-        self._presence.follow(self._floor.floor_dbfs)
-        fresh = TimecodeReader(scene)
-        if fresh.places != self._timecode.places:
-            fresh.skip(self._ticks * self.tick_frames)
-            self._timecode = fresh
+    def changed(self, scene: Scene, places: Places) -> Meter:
+        """A meter of the tracks of another plan, which goes on from here with those that stay."""
+        fresh = Meter(scene)
+        fresh._timecode.skip(self._ticks * self.tick_frames)
+        carry(fresh, self, places)
+        fresh._presence.follow(fresh._floor.floor_dbfs)
+        return fresh
 
     def teach(self, place: int, floor_dbfs: float) -> None:
         """The live floor of a track on which none is known yet, from a line check."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.measure.floor import IDLE_DBFS, MARGIN_DB
 from engine.model import Flags, Kind, Level, Levels
+from engine.places import By
 from engine.tracks import Scene
 
 UNLEARNED_DBFS: Final = -75.0
@@ -37,20 +38,22 @@ class Presence:
     A level that is not known (NaN) changes nothing and is not counted.
     """
 
+    CARRIED: ClassVar = {
+        "present": By.FIRST,
+        "_present_ticks": By.FIRST,
+        "_known_ticks": By.FIRST,
+    }
+
     def __init__(self, scene: Scene) -> None:
-        self.change(scene)
+        self._planned = scene.numbers("presence_dbfs")
+        self._unlearned = unlearned_dbfs(scene)
+        loudest = np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
+        self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest)
         tracks = len(scene.tracks)
         self.threshold_dbfs = self._unlearned
         self.present: Flags = np.zeros(tracks, dtype=np.bool_)
         self._present_ticks = np.zeros(tracks)
         self._known_ticks = np.zeros(tracks)
-
-    def change(self, scene: Scene) -> None:
-        """The plan says other things of the same inputs; `follow` is to be called next."""
-        self._planned = scene.numbers("presence_dbfs")
-        self._unlearned = unlearned_dbfs(scene)
-        loudest = np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
-        self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest)
 
     def follow(self, floor_dbfs: Levels) -> None:
         """Set each track's level: the plan's, else the floor minus a margin, else the default."""

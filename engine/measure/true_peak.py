@@ -8,13 +8,14 @@ are skipped the wish for less work is met already.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.level import Hops
 from engine.model import Flags, Levels, Samples
+from engine.places import By
 from engine.units import amplitude_db
 
 # fmt: off
@@ -50,6 +51,14 @@ class TruePeak:
     answer is the same as if all were. Values that would need samples of a hop that does not
     count are left out.
     """
+
+    CARRIED: ClassVar = {
+        "_max": By.FIRST,
+        "_tail": By.FIRST,
+        "_tail_peak": By.FIRST,
+        "_tail_valid": By.FIRST,
+        "_measured": By.FIRST,
+    }
 
     def __init__(self, tracks: int, skip: bool = True) -> None:
         self._skip = skip

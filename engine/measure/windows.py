@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.model import Flags, Levels
+from engine.places import By
 
 ENOUGH: Final = 0.75
 """Share of a window's hops that must be valid; a mean over fewer would stand for too little."""
@@ -20,6 +21,13 @@ class HopWindows:
     A hop that is not valid is left out of the mean. A mean is NaN until its window lies wholly
     inside the sound, and while less than three quarters of the window is valid.
     """
+
+    CARRIED: ClassVar = {
+        "_energy": By.FIRST,
+        "_valid": By.FIRST,
+        "_end": By.WHOLE,
+        "_seen": By.WHOLE,
+    }
 
     def __init__(self, tracks: int, lengths: tuple[int, ...], hops_per_tick: int) -> None:
         self._depth = max(lengths) + hops_per_tick

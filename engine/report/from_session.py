@@ -5,6 +5,8 @@ from __future__ import annotations
 import sqlite3
 import time
 import tomllib
+from bisect import bisect_right
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -69,9 +71,10 @@ def _read(log: sqlite3.Connection, folder: Path) -> Logged:
     label = LoggedTimecode(log, start_s, frame_rate)
     incidents = log_story.incidents(log)
     coverage = CoverageTimeline(plan.tracks, incidents, duration_s)
-    levels = _levels(log, len(plan.tracks))
+    watched = log_story.inputs(log) or [(0, [track.input for track in plan.tracks])]
+    levels = _levels(log, plan, watched)
     breaks = session_acts.breaks(log, duration_s)
-    figures, note = track_figures(log, plan, levels, duration_s)
+    figures, note = track_figures(log, plan, levels, duration_s, watched[-1][1])
     section = Section(
         name=source,
         plan=plan,
@@ -128,13 +131,21 @@ def _plan(log: sqlite3.Connection, title: str, frame_rate: str, text: str) -> Pl
     return Plan(tracks, frame_rate=frame_rate, **heading)
 
 
-def _levels(log: sqlite3.Connection, tracks: int) -> Levels:
-    """Momentary maximum, sample peak, RMS of each second: (3, seconds, tracks), NaN unknown."""
+def _levels(
+    log: sqlite3.Connection, plan: Plan, watched: Sequence[tuple[int, Sequence[int]]]
+) -> Levels:
+    """Momentary maximum, sample peak, RMS of each second: (3, seconds, tracks), NaN unknown.
+
+    `watched` says from which second on which inputs were.
+    """
     last = log.execute("SELECT coalesce(max(second), -1) FROM level").fetchone()[0]
-    levels = np.full((3, last + 1, tracks), np.nan)
+    levels = np.full((3, last + 1, len(plan.tracks)), np.nan)
+    place = {track.input: n for n, track in enumerate(plan.tracks)}
+    begins = [second for second, _ in watched]
     for second, blob in log.execute("SELECT second, levels FROM level"):
-        if second >= 0 and len(blob) == 6 * tracks:
-            levels[:, second] = unpack_levels(blob, tracks)
+        now = watched[max(bisect_right(begins, second) - 1, 0)][1]
+        if second >= 0 and len(blob) == 6 * len(now) and set(now) <= set(place):
+            levels[:, second, [place[n] for n in now]] = unpack_levels(blob, len(now))
     return levels
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -34,12 +34,15 @@ _FIGURES: Final = tuple(name for name in TrackFigures.__slots__ if name != "trac
 
 
 def track_figures(
-    log: sqlite3.Connection, plan: Plan, levels: Levels, watched_s: float
+    log: sqlite3.Connection, plan: Plan, levels: Levels, watched_s: float, newest: Sequence[int]
 ) -> tuple[tuple[TrackFigures, ...], str]:
-    """Figures of every track, and what to note of them; `levels` has a column a second."""
-    kept = _stretches(log, len(plan.tracks))
+    """Figures of every track, and what to note of them.
+
+    `levels` has a column a second; `newest` are the inputs watched at the end.
+    """
+    kept = _stretches(log, [track.input for track in plan.tracks])
     if kept is None:
-        return _from_levels(log, plan, levels), NOT_KEPT
+        return _from_levels(plan, levels, _floors(log, newest)), NOT_KEPT
     stretches, gates, note = kept
     whole = together(stretches, gates)
     figures = tuple(
@@ -49,21 +52,31 @@ def track_figures(
     return figures, note + _missing(log, watched_s, bool(note))
 
 
-def _stretches(log: sqlite3.Connection, tracks: int) -> tuple[Sequence[Stretch], Gates, str] | None:
+def _stretches(
+    log: sqlite3.Connection, inputs: Sequence[int]
+) -> tuple[Sequence[Stretch], Gates, str] | None:
     """What was kept of each stretch; None where the log is of an earlier version, or too short."""
     if not log.execute("SELECT count(*) FROM sqlite_schema WHERE name = 'stretch'").fetchone()[0]:
         return None
     rows = log.execute("SELECT figures, gates FROM stretch ORDER BY begin_s").fetchall()
-    stretches, gates = [], Gates(tracks)
+    stretches, gates = [], Gates(len(inputs))
+    place = {number: n for n, number in enumerate(inputs)}
     try:
         for figures, blob in rows:
-            stretches.append(plain.loads(Stretch, figures))
-            gates.put(blob)
+            one = plain.loads(Stretch, figures)
+            known = one.inputs or tuple(inputs)
+            if len(one.measured_s) != len(known) or not set(known) <= set(inputs):
+                return None
+            stretches.append(one.of(inputs))
+            gates.put(blob, [place[n] for n in known])
     except ValueError:  # of another version
         return None
-    if not stretches or any(len(one.measured_s) != tracks for one in stretches):
+    if not stretches:
         return None
-    note = TOGETHER.format(count=len(stretches)) if len(stretches) > 1 else ""
+    count = log.execute(
+        "SELECT count(*) FROM stretch WHERE begin_s IN (SELECT at_s FROM run)"
+    ).fetchone()[0]
+    note = TOGETHER.format(count=count) if count > 1 else ""
     return stretches, gates, note
 
 
@@ -91,8 +104,9 @@ def _told(whole: Stretch, name: str, place: int) -> float | None:
     return round(value, 4) if name == "present_fraction" else _stated(value)
 
 
-def _from_levels(log: sqlite3.Connection, plan: Plan, levels: Levels) -> tuple[TrackFigures, ...]:
-    floors = _floors(log, len(plan.tracks))
+def _from_levels(
+    plan: Plan, levels: Levels, floors: Mapping[int, float | None]
+) -> tuple[TrackFigures, ...]:
     figures = []
     for place, track in enumerate(plan.tracks):
         momentary, peak, rms = (one[np.isfinite(one)] for one in levels[:, :, place])
@@ -103,21 +117,23 @@ def _from_levels(log: sqlite3.Connection, plan: Plan, levels: Levels) -> tuple[T
                 momentary_max_lufs=_stated(momentary.max()) if len(momentary) else None,
                 sample_peak_max_dbfs=_stated(peak.max()) if len(peak) else None,
                 rms_dbfs=None if power is None else _stated(float(amplitude_db(power**0.5))),
-                noise_floor_dbfs=floors[place],
+                noise_floor_dbfs=floors.get(track.input),
             )
         )
     return tuple(figures)
 
 
-def _floors(log: sqlite3.Connection, tracks: int) -> list[float | None]:
+def _floors(log: sqlite3.Connection, newest: Sequence[int]) -> dict[int, float | None]:
+    """The learned floor of each input that was watched at the end."""
     row = log.execute("SELECT state FROM kept").fetchone()
     try:
         floors = plain.loads(Kept, row[0]).floor_dbfs if row is not None else ()
     except ValueError:  # of another version: the floors were only kept for a restart
         floors = ()
-    if len(floors) != tracks:
-        return [None] * tracks
-    return [_stated(floor) if np.isfinite(floor) else None for floor in floors]
+    if len(floors) != len(newest):
+        return {}
+    stated = (_stated(floor) if np.isfinite(floor) else None for floor in floors)
+    return dict(zip(newest, stated, strict=True))
 
 
 def _stated(level_db: float) -> float | None:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any, Final
 
-from engine import plain
+from engine import log_story, plain
 from engine.line_result import Heard, findings
 from engine.model import EventKind, Kind, Level
 from engine.report import words
@@ -172,6 +172,10 @@ def honest(
     for at_s, count, reason in rows:
         told = words.count(count, "line")
         lines.append(f"The log lacks {told} near {label(at_s)}: {reason}")
+    for (_, before), (second, after) in pairwise(log_story.inputs(log)):
+        for number in sorted(set(before) ^ set(after)):
+            did = "was added to" if number in after else "was taken out of"
+            lines.append(f"Input {number} {did} the plan at {label(second)}.")
     end = log.execute("SELECT end_reason FROM run ORDER BY id DESC LIMIT 1").fetchone()
     if running:
         lines.append(f"The watch still runs: this is how it stood at {label(duration_s)}.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from engine.model import Kind, Samples
+from engine.places import Places
 from engine.timecode.count import FRAME_RATES
 from engine.timecode.follow import Follower
 from engine.timecode.frame import CodeReading
@@ -37,6 +38,12 @@ class TimecodeReader:
     def places(self) -> tuple[int, ...]:
         """Places of the tracks that carry code."""
         return tuple(self._readers)
+
+    def carry(self, before: TimecodeReader, places: Places) -> None:
+        """Take over the code of the tracks that stay and still carry any."""
+        for was, place in places.new.items():
+            if place in self._readers and was in before._readers:
+                self._readers[place] = before._readers[was]
 
     def skip(self, frames: int) -> None:
         """So many frames were lost and are not looked at."""

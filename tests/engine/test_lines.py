@@ -60,7 +60,7 @@ def test_what_was_learned_outlives_the_engine() -> None:
         line_results=(result,),
         learned=(
             Memory("Hum", ((hum,),)),
-            Memory("PairDrift", (offsets, ((-1.0, 0.0, -1.0, -1.0, -1.0),))),
+            Memory("PairDrift", (offsets, ((-1.0, 1.0, -1.0, -1.0, -1.0),))),
         ),
     )
     kept = plain.loads(Kept, plain.dumps(kept))

@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
 
 from engine.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.model import LogState, Snapshot
+from engine.pipeline import Pipeline
+from engine.plan import parse_plan
+from engine.report.from_session import read_session
 from engine.runner import Asked, Runner
-from engine.session_log import Line, Stamp
+from engine.session_log import Line, SessionLog, Stamp
+from engine.sessions import LOG
 from engine.sources.synthetic import ArraySource
 from engine.who import Who
 from engine.world import World
@@ -90,3 +99,67 @@ def test_a_plan_with_a_mistake_changes_nothing() -> None:
     assert told == []
     assert shots[-1].notice.startswith("plan not changed: plan: line 3")
     assert len(runner.plan.tracks) == 2
+
+
+LAV = '[[track]]\ninput = 1\nname = "Lav"\n'
+
+
+def test_inputs_join_and_leave_the_watch() -> None:
+    """Told to windows with the snapshots that go with it, and to the log; all audio was heard."""
+    told, shots, log, runner = run(ChangePlan(LAV), ChangePlan(TEXT))
+    assert [[t.input for t in watch.plan.tracks] for watch in told] == [[1], [1, 2]]
+    assert [line.values for line in log.lines if line.kind == "inputs"] == [
+        (0, "[1, 2]"),
+        (0, "[1]"),
+        (0, "[1, 2]"),
+    ]
+    assert shots[-1].inputs == (1, 2)
+    assert len(shots[-1].peak_dbfs) == 2
+    assert runner.pipeline.fed_s == 2.0
+    assert shots[-1].audio_lost_s == 0.0
+
+
+def test_an_input_that_the_source_lacks_is_refused() -> None:
+    """One line that names it; the watch goes on by the plan it had."""
+    told, shots, _, runner = run(ChangePlan(TEXT + "\n[[track]]\ninput = 3\n"))
+    assert told == []
+    assert shots[-1].notice.startswith("plan not changed: plan: line 10")
+    assert "allowed: 1 to 2" in shots[-1].notice
+    assert len(runner.plan.tracks) == 2
+
+
+def test_what_was_kept_fits_a_plan_changed_as_the_engine_broke_off() -> None:
+    """Floors and alarms of the inputs that stay are taken over, whatever the order on the disk."""
+    _, _, _, runner = run()
+    kept = replace(runner.kept(), floor_dbfs=(-50.0, -60.0))
+    assert kept.of((2, 5)).floor_dbfs[0] == -60.0
+    assert np.isnan(kept.of((2, 5)).floor_dbfs[1])
+    pipeline = Pipeline(parse_plan(LAV, 2), RATE, kept=kept)
+    assert pipeline.meter.learned().floor_dbfs.tolist() == [-50.0]
+
+
+def test_a_report_has_figures_of_inputs_that_left_or_came_back(tmp_path: Path) -> None:
+    """Each by the time it was watched: RMS of the noise put in, and whole loudness figures."""
+    log = SessionLog(tmp_path / LOG)
+    world = World(open_source=lambda _request: ArraySource(noise(-50.0, 6.0, RATE, tracks=2), RATE))
+    runner = Runner(Open(take="x"), lambda _shot: None, world, log=log)
+    steps = [(2.03, LAV), (3.55, TEXT), (4.99, LAV)]
+    while not runner._ended:
+        if steps and runner.pipeline.fed_s >= steps[0][0]:
+            asked = ChangePlan(steps.pop(0)[1])
+            runner.commands.put(Asked(asked, Who("mixer", "window", 1)))
+        assert runner._obey()
+        runner._turn()
+    runner.commands.put(Asked(Stop(), Who("mixer", "window", 1)))
+    runner.run()
+    log.close()
+    section = read_session(tmp_path).section
+    for figures in section.tracks:
+        assert figures.rms_dbfs == pytest.approx(-50.0, abs=0.1)
+        assert figures.integrated_lufs is not None
+        assert figures.integrated_lufs == pytest.approx(section.tracks[0].integrated_lufs, abs=0.2)
+    assert section.tracks_note == ""
+    assert len(section.honest) == 3
+    peaks = section.history.sample_peak_dbfs
+    assert np.isfinite(peaks[:, 0]).all()
+    assert np.isnan(peaks[:, 1]).tolist() == [False, False, True, False, True, True]

@@ -39,7 +39,7 @@ def sound(seed: int, seconds: int, level: float) -> Samples:
 def measured(samples: Samples) -> tuple[Stretch, Gates]:
     """What an engine of its own keeps of that sound."""
     meter = Meter(scene(TRACKS, RATE))
-    feed = StretchFeed(TRACKS, meter.totals)
+    feed = StretchFeed(range(1, TRACKS + 1), meter.totals)
     for at in range(0, len(samples), meter.tick_frames):
         feed.add(meter.update(samples[at : at + meter.tick_frames]))
     return feed.stretch(), feed.gates
@@ -145,6 +145,6 @@ def test_silence_is_no_level_and_lost_sound_unknown() -> None:
     nothing, gates = measured(np.zeros((RATE, TRACKS), dtype=np.float32))
     whole = joined((nothing, gates), (nothing, gates))
     assert whole.integrated_lufs == (-200.0,) * TRACKS
-    feed = StretchFeed(2, lambda: totals())
+    feed = StretchFeed((1, 2), lambda: totals())
     feed.add(tick(0, valid=False))
     assert feed.stretch().measured_s == (0.0, 0.0)

@@ -249,3 +249,24 @@ def test_an_incident_that_lasts_ends_with_the_session(
     (entry,) = read(tmp_path).entries
     assert entry.lasts
     assert entry.end_s == 200.0
+
+
+def test_inputs_that_joined_or_left_are_told_and_keep_their_levels(tmp_path: Path) -> None:
+    """Each second's levels are of the inputs watched then; a track that left is still reported."""
+    writer = SessionWriter(tmp_path, PLAN)
+    writer.run(0.0, 20.0)
+    writer.inputs(0, [1, 2, 3])
+    writer.level(0, [-31.0, -32.0, -33.0])
+    writer.inputs(10, [1, 3, 4])
+    writer.level(10, [-41.0, -43.0, -44.0])
+    writer.close()
+    made = read(tmp_path)
+    peaks = made.history.sample_peak_dbfs
+    assert peaks[0, :3].tolist() == [-31.0, -32.0, -33.0]
+    assert np.isnan(peaks[0, 3])
+    assert peaks[10, [0, 2, 3]].tolist() == [-41.0, -43.0, -44.0]
+    assert np.isnan(peaks[10, 1])
+    assert made.honest == (
+        "Input 2 was taken out of the plan at 21:00:10:00.",
+        "Input 4 was added to the plan at 21:00:10:00.",
+    )

@@ -1,0 +1,138 @@
+"""What a watch remembers of its tracks, moved to other places when its plan is changed.
+
+A class that remembers something of each track says in `CARRIED` what, and how its tracks lie;
+whatever is not named there begins anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Any, ClassVar, Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class By(Enum):
+    """How the tracks lie in what is remembered."""
+
+    FIRST = auto()
+    """Along the first axis of an array, or one item a track of a list."""
+    LAST = auto()
+    """Along the last axis of an array."""
+    NEWEST = auto()
+    """The same, newest row last; the fresh one may be longer or shorter."""
+    KEYS = auto()
+    """A dictionary by place, or by several places."""
+    EACH = auto()
+    """A list of arrays, tracks first, or of parts that move themselves."""
+    PART = auto()
+    """An object that is carried itself."""
+    WHOLE = auto()
+    """The same for all tracks."""
+
+
+class Carried(Protocol):
+    """Remembers something of each track."""
+
+    CARRIED: ClassVar[Mapping[str, By]]
+
+
+@runtime_checkable
+class CarriesItself(Protocol):
+    """Does it in its own way."""
+
+    def carry(self, before: Any, places: Places) -> None:
+        """Take over what `before` remembers of the tracks that stay."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Places:
+    """Where each track was before: `old` has shape (tracks now,), -1 for one that begins anew."""
+
+    old: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, before: Sequence[object], after: Sequence[object]) -> Places:
+        """From what makes a track the same one before and after."""
+        known = {track: place for place, track in enumerate(before)}
+        return cls(np.array([known.get(track, -1) for track in after], dtype=np.int64))
+
+    def stays(self, tracks_before: int) -> bool:
+        """Every track is where it was, and none came or went."""
+        return np.array_equal(self.old, np.arange(tracks_before))
+
+    @property
+    def new(self) -> Mapping[int, int]:
+        """Where each track that stays is now, by where it was."""
+        return {int(was): place for place, was in enumerate(self.old) if was >= 0}
+
+    def first(self, old: Any, fill: Any) -> Any:
+        """That array with its first axis moved; `fill` where a track is new, if it broadcasts."""
+        stay = self.old >= 0
+        out = np.empty((len(self.old), *old.shape[1:]), dtype=old.dtype)
+        if np.size(fill):
+            out[:] = fill
+        else:
+            out[:] = np.nan if out.dtype.kind == "f" else 0
+        out[stay] = old[self.old[stay]]
+        return out
+
+    def last(self, old: Any, fill: Any) -> Any:
+        """The same for its last axis."""
+        moved = self.first(np.moveaxis(old, -1, 0), np.moveaxis(np.atleast_1d(fill), -1, 0))
+        return np.ascontiguousarray(np.moveaxis(moved, 0, -1))
+
+
+def carry(fresh: Any, before: Any, places: Places) -> None:
+    """Bring `fresh`, made for the tracks as they are now, to where `before` stood."""
+    if isinstance(fresh, CarriesItself):
+        fresh.carry(before, places)
+        return
+    for name, by in fresh.CARRIED.items():
+        set_carried(fresh, before, places, name, by)
+
+
+def set_carried(fresh: Any, before: Any, places: Places, name: str, by: By) -> None:
+    """Take over one thing that is remembered."""
+    old, new = getattr(before, name), getattr(fresh, name)
+    if by is By.PART:
+        carry(new, old, places)
+        return
+    setattr(fresh, name, _moved(old, new, places, by))
+
+
+def _moved(old: Any, new: Any, places: Places, by: By) -> Any:
+    match by:
+        case By.WHOLE:
+            return old
+        case By.LAST:
+            return places.last(old, new)
+        case By.NEWEST:
+            rows = min(len(old), len(new))
+            moved = new.copy()
+            moved[len(new) - rows :] = places.last(old[len(old) - rows :], new[len(new) - rows :])
+            return moved
+        case By.KEYS:
+            return {**new, **_by_place(old, places.new)}
+        case By.EACH:
+            return [_each(one, places) for one in old]
+    if isinstance(old, list):
+        return [new[n] if was < 0 else old[was] for n, was in enumerate(places.old)]
+    return places.first(old, new)
+
+
+def _by_place(old: Mapping[Any, Any], now: Mapping[int, int]) -> dict[Any, Any]:
+    moved: dict[Any, Any] = {}
+    for key, value in old.items():
+        several = key if isinstance(key, tuple) else (key,)
+        if all(place in now for place in several):
+            there = tuple(now[place] for place in several)
+            moved[there if isinstance(key, tuple) else there[0]] = value
+    return moved
+
+
+def _each(one: Any, places: Places) -> Any:
+    return places.first(one, 0) if isinstance(one, np.ndarray) else one.moved(places)
