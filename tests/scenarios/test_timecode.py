@@ -104,6 +104,24 @@ def test_a_jump() -> None:
     assert watch.clock.label_at(jump.onset_s - 0.02)[0] == "21:05:10:02"
 
 
+def test_a_frame_that_came_twice() -> None:
+    """Amber within a second, never red, naming the label; what follows is labelled by the code."""
+    watch = pipeline()
+    play(
+        watch,
+        line("21:05:00:00", 4.0),
+        still("25", "21:05:03:24", 1, RATE_HZ),
+        line("21:05:04:00", 4.0),
+    )
+    (twice,) = found(watch)
+    assert twice.detail == "21:05:03:24 came twice"
+    assert twice.onset_s == pytest.approx(4.0, abs=0.05)
+    assert twice.amber_s is not None
+    assert twice.amber_s - twice.onset_s < 1.0
+    assert twice.red_s is None
+    assert watch.clock.label_at(6.04)[0] == "21:05:06:00"
+
+
 @pytest.mark.parametrize(
     ("word", "planned"), [("24", "25"), ("23.976", "24"), ("30", "29.97"), ("29.97", "29.97df")]
 )

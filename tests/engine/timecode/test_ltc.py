@@ -119,11 +119,12 @@ def test_a_narrow_line(word: str, rate_hz: int, band_hz: tuple[float, float]) ->
     assert share_right(decoded(sound, rate_hz), word, START, FRAMES) >= NEEDED
 
 
-def test_a_telephone_line() -> None:
+@words
+def test_a_telephone_line(word: str) -> None:
     """300 Hz to 3.4 kHz costs the first frame at most, while the high-pass settles."""
     frames = 1200
-    sound = noisy(narrow(code("25", START, frames, 48_000), 48_000, 300.0, 3400.0), 20.0)
-    assert share_right(decoded(sound, 48_000), "25", START, frames) >= NEEDED
+    sound = noisy(narrow(code(word, START, frames, 48_000), 48_000, 300.0, 3400.0), 20.0)
+    assert share_right(decoded(sound, 48_000), word, START, frames) >= NEEDED
 
 
 @words
@@ -158,6 +159,16 @@ def test_level_and_polarity_do_not_matter(level_dbfs: float) -> None:
     )
     assert plain == inverted == shifted
     assert len(plain) == 47
+
+
+@words
+@pytest.mark.parametrize("rate_hz", [44_100, 192_000])
+@pytest.mark.parametrize("level_dbfs", [0.0, -40.0])
+def test_both_ends_of_the_level_at_every_rate(word: str, rate_hz: int, level_dbfs: float) -> None:
+    """Full scale (its noise clipped) and -40 dBFS, either polarity, at 20 dB signal to noise."""
+    sound = noisy(code(word, START, FRAMES, rate_hz, level_dbfs=level_dbfs), 20.0).clip(-1.0, 1.0)
+    for heard in (sound, -sound):
+        assert share_right(decoded(heard, rate_hz), word, START, FRAMES) >= NEEDED
 
 
 def test_sixteen_bits_at_the_lowest_level() -> None:
