@@ -320,7 +320,8 @@ class Snapshot:
     `timecode.clock.Origin`). `log` is None where nothing is logged; `drift_ppm` is how much
     faster the interface's clock runs than this computer's, None while unknown. `floor_dbfs`
     and `presence_dbfs` are those of the last measurement. `desk` is what the crew told. `events`
-    are those since the snapshot before; never needed to draw.
+    are those since the snapshot before; never needed to draw. `heard_at` is when
+    the newest audio came to the engine, on the steady clock that all processes of one boot share.
     """
 
     now_s: float
@@ -348,5 +349,6 @@ class Snapshot:
     listening: Listening | None = None
     line_check: LineCheck | None = None
     line_results: tuple[LineResult, ...] = ()
+    heard_at: float = 0.0
     events: tuple[AlarmEvent, ...] = field(default=())
     inputs: tuple[int, ...] = ()

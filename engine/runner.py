@@ -402,7 +402,8 @@ class Runner:
         )
         log = None if self._feed is None else self._feed.log.state()
         listening = self._listener.state()
-        return replace(shot, log=log, drift_ppm=self._drift.ppm, listening=listening)
+        drift_ppm, heard_at = self._drift.ppm, self._heard_at
+        return replace(shot, log=log, drift_ppm=drift_ppm, listening=listening, heard_at=heard_at)
 
 
 def _pieces(block: Block, longest_frames: int) -> Iterator[Block]:

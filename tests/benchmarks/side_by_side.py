@@ -11,7 +11,6 @@ only. trackwarden looks for its faults besides. "reading" is reading and decodin
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import os
 import resource
 import subprocess
@@ -26,6 +25,8 @@ from typing import Final
 import numpy as np
 import soundfile
 
+from tests.benchmarks.tiled import write_apart
+
 RATE_HZ: Final = 48_000
 HOP_FRAMES: Final = RATE_HZ // 10
 
@@ -37,32 +38,6 @@ class Cost:
     wall_s: float
     cpu_s: float
     peak_mb: float
-
-
-def write_take(path: Path, tracks: int, minutes: float) -> None:
-    """The demo take's first twelve tracks, repeated in time and over the tracks."""
-    from demo_audio import demo_take
-
-    gains = np.array([10 ** (-(n // 12) / 20) for n in range(tracks)], dtype=np.float32)
-    places = np.arange(tracks) % 12
-    left = round(minutes * 60 * RATE_HZ)
-    with (
-        soundfile.SoundFile(demo_take().take) as demo,
-        soundfile.SoundFile(path, "w", RATE_HZ, tracks, "PCM_24", format="RF64") as file,
-    ):
-        assert demo.samplerate == RATE_HZ
-        while left > 0:
-            block = demo.read(min(RATE_HZ, left), dtype="float32", always_2d=True)
-            if not len(block):
-                demo.seek(0)
-            file.write(block[:, places] * gains)
-            left -= len(block)
-
-
-def _prepare(path: Path, tracks: int, minutes: float) -> None:
-    """The take, read once so that the first contender does not pay for the disk."""
-    write_take(path, tracks, minutes)
-    read_alone(path)
 
 
 def read_alone(path: Path) -> None:
@@ -147,11 +122,8 @@ def table(tracks: int, minutes: float, names: list[str], runs: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "take.wav"
         # A process inherits the peak of the one that starts it, so the take is written elsewhere.
-        writer = multiprocessing.get_context("spawn").Process(
-            target=_prepare, args=(path, tracks, minutes)
-        )
-        writer.start()
-        writer.join()
+        write_apart(path, tracks, minutes)
+        cost_of(command_for("reading", path))  # so that the first does not pay for the disk
         print(f"\n{tracks} tracks, {minutes:g} min, 48 kHz 24-bit, best of {runs}")
         print(f"{'':<14}{'wall s':>9}{'x real time':>13}{'CPU s':>9}{'peak MB':>9}")
         for name in names:

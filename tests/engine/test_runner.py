@@ -151,6 +151,16 @@ def test_snapshots_come_at_twenty_a_second() -> None:
     assert watch.runner.watch.start_s == 3600.0
 
 
+def test_each_snapshot_says_when_its_newest_audio_came() -> None:
+    """By the runner's own clock, that of the last block; it stands still while nothing comes."""
+    watch = Watch(lambda now: "on" if now < 1005.0 else "stall")
+    watch.run(4.0)
+    assert {round(s.heard_at - s.now_s, 6) for s in watch.shots} == {watch.start}
+    came = watch.run(1.0).heard_at
+    assert came == pytest.approx(1005.0, abs=2 * BLOCK / RATE_HZ)
+    assert watch.run(3.0).heard_at == came
+
+
 def test_a_stalled_source_is_input_lost_within_a_second() -> None:
     """Callbacks that stop without an error raise input_lost at once after the stall limit."""
     watch = Watch(lambda now: "on" if now < 1005.0 else "stall")

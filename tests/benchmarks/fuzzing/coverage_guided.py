@@ -24,6 +24,7 @@ import resource
 import sys
 import tempfile
 import time
+import zlib
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -38,6 +39,9 @@ MOST_MB: Final = 500
 _SCRATCH: Final = Path("/dev/shm" if os.path.isdir("/dev/shm") else tempfile.gettempdir())
 _HEARD_FRAMES: Final = 10_000
 """Samples of all channels together that are still sent through the pipeline."""
+_BLOCKS: Final = 20
+_ONE_IN: Final = 8
+"""So many inputs are heard by the pipeline: it takes ten times as long as all else."""
 
 with atheris.instrument_imports(include=["engine", "tomllib", "tomlkit", "wavinfo"]):
     from engine.opening import fitting_plan, plan_text
@@ -70,25 +74,24 @@ class Takes:
         with suppress(SourceError):
             source = open_take(self._path, read_ahead=0)
             try:
-                self._read(source)
+                self._read(source, heard=zlib.crc32(data) % _ONE_IN == 0)
             except EndOfTake:
                 pass
             finally:
                 source.close()
 
-    def _read(self, source: TakeSource) -> None:
+    def _read(self, source: TakeSource, heard: bool) -> None:
         info = source.info
         plan = fitting_plan(None, info)
         parse_plan(plan_text(None, plan), info.channels)
         assert info.frames is not None
-        if info.frames * info.channels > _HEARD_FRAMES:
-            source.read(1.0)
-            return
-        pipeline = Pipeline(plan, info.sample_rate_hz)
-        while True:
+        heard = heard and info.frames * info.channels < _HEARD_FRAMES
+        pipeline = Pipeline(plan, info.sample_rate_hz) if heard else None
+        for _ in range(_BLOCKS):
             block = source.read(1.0)
             assert block is not None
-            pipeline.feed(block)
+            if pipeline is not None:
+                pipeline.feed(block)
 
 
 class Plans:

@@ -1,0 +1,86 @@
+"""Live inputs for benchmarks: PortAudio on a user-space sound server, or a stand-in for it."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from tests.benchmarks.tiled import blocks
+from tests.end_to_end.sound_server import DEVICE, channel_map, sound_server
+
+MOST_OF_A_SERVER: Final = 32
+"""Channels that PulseAudio can pass (its PA_CHANNELS_MAX)."""
+_STANDIN: Final = Path(__file__).parent / "standin"
+_LONG_S: Final = 60.0
+"""The sound that is repeated; on disk, for it must not weigh on anybody's memory."""
+
+
+def write_raw(path: Path, tracks: int, rate_hz: int) -> None:
+    """The demo take over that many tracks, as raw 16-bit samples."""
+    with path.open("wb") as file:
+        for block in blocks(tracks, rate_hz, _LONG_S):
+            file.write(np.rint(block * 32767.0).clip(-32768, 32767).astype("<i2").tobytes())
+
+
+@contextmanager
+def paced(
+    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str]
+) -> Iterator[dict[str, str]]:
+    """The environment in which the stand-in is the only input; its name is `DEVICE`."""
+    raw = scratch / "take.raw"
+    write_raw(raw, tracks, rate_hz)
+    more = {"STANDIN_TAKE": str(raw), "STANDIN_CHANNELS": str(tracks), "STANDIN_RATE": str(rate_hz)}
+    paths = [str(_STANDIN), *filter(None, [env.get("PYTHONPATH")])]
+    yield {**env, **more, "PYTHONPATH": os.pathsep.join(paths)}
+
+
+@contextmanager
+def served(
+    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str]
+) -> Iterator[dict[str, str]]:
+    """The environment in which PortAudio has one input of a sound server; its name is `DEVICE`.
+
+    Raises
+    ------
+    ValueError
+        For more tracks than such a server can pass.
+    """
+    if tracks > MOST_OF_A_SERVER:
+        raise ValueError(
+            f"the sound server passes {MOST_OF_A_SERVER} channels at most: --source paced"
+        )
+    raw = scratch / "take.raw"
+    write_raw(raw, tracks, rate_hz)
+    with sound_server(tracks, rate_hz) as server:
+        command = ["pacat", "--playback", "--raw", "--format=s16le", "--device=take"]
+        command += [f"--rate={rate_hz}", f"--channels={tracks}", "--latency-msec=200"]
+        command += [f"--channel-map={channel_map(tracks)}"]
+        player = subprocess.Popen(command, env=server.env, stdin=subprocess.PIPE)
+        server.players.append(player)
+        feeding = threading.Thread(target=_feed, args=(player, raw), daemon=True)
+        feeding.start()
+        display = {key: env[key] for key in ("DISPLAY", "QT_QPA_PLATFORM") if key in env}
+        yield {**server.env, **display}
+        player.kill()
+        feeding.join(5)
+
+
+def _feed(player: subprocess.Popen[bytes], raw: Path) -> None:
+    assert player.stdin is not None
+    try:
+        while True:
+            with raw.open("rb") as file:
+                while piece := file.read(1 << 18):
+                    player.stdin.write(piece)
+    except (BrokenPipeError, ValueError):
+        return
+
+
+__all__ = ["DEVICE", "MOST_OF_A_SERVER", "paced", "served"]
