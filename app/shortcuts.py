@@ -36,17 +36,18 @@ class Shortcuts(QObject):
         shortcut.setEnabled(not key.watching)
         return key, shortcut
 
-    def _press(self, key: Key) -> None:
+    def _is_free(self, key: Key) -> bool:
         free = not self._covered() and (self._watching() or not key.watching)
-        if free or key.act is Act.BACK:
+        return free or key.act is Act.BACK
+
+    def _press(self, key: Key) -> None:
+        if self._is_free(key):
             self._acts[key.act]()
 
     def refresh(self) -> None:
         """A page came or went: leave it the keys that it may want for itself."""
-        free = self._watching() and not self._covered()
         for key, shortcut in self._made:
-            if key.watching:
-                shortcut.setEnabled(free)
+            shortcut.setEnabled(self._is_free(key))
 
 
 def acts_of(window: MainWindow) -> dict[Act, Callable[[], None]]:

@@ -110,6 +110,7 @@ def font(pixels: float, bold: bool = False, name: str | None = None) -> QFont:
     made = QFont(name or family())
     made.setPixelSize(max(8, round(pixels)))
     made.setBold(bold)
+    made.setStretch(QFont.Stretch.Unstretched)  # of a family with narrow faces not just any one
     made.setFeature(QFont.Tag("tnum"), 1)
     return made
 

@@ -12,6 +12,8 @@ enough; where they would be lower, the board takes two columns."""
 HIGHEST_ROW_PX: Final = 66
 LOWEST_ROW_PX: Final = 12
 LEAST_RIBBON_PX: Final = 40
+LEAST_PICTURE_PX: Final = 24
+"""Ribbon and bar in a board that is too narrow for its font."""
 MOST_RIBBON_PX: Final = 900
 
 
@@ -128,6 +130,12 @@ def _cells(box: Box, place: int, w: Widths, scale: float, dense: bool) -> RowBox
     free = box.w - w.number - w.name - bar_w - w.level - w.state - 4 * pad
     ribbon_w = min(max(LEAST_RIBBON_PX, free), round(MOST_RIBBON_PX * scale))
     name_w = w.name + max(0, free - ribbon_w)
+    # Where a wide font leaves no room the pictures give way first, then the name: never the state.
+    lacking = max(0, ribbon_w - free)
+    for_bar = min(lacking, bar_w - LEAST_PICTURE_PX)
+    for_ribbon = min(lacking - for_bar, ribbon_w - LEAST_PICTURE_PX)
+    bar_w, ribbon_w = bar_w - for_bar, ribbon_w - for_ribbon
+    name_w -= lacking - for_bar - for_ribbon
     x = box.x + w.number
     spots = []
     for width, before in ((name_w, 0), (ribbon_w, pad), (bar_w, pad), (w.level, pad)):

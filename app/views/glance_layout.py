@@ -188,7 +188,7 @@ def _wide(entry: Entry, inner: QRect, letters: Letters, detail: Detail) -> Laid 
 
 
 def _stacked(entry: Entry, inner: QRect, letters: Letters, detail: Detail) -> Laid:
-    """Number, name and time in one line, all else below."""
+    """Number, name and time in one line, all else below; a name too long for that has its own."""
     big = QFontMetrics(letters.big)
     gap = big.horizontalAdvance("0") // 2
     left, right = big.horizontalAdvance(entry.numbers), big.horizontalAdvance(entry.time)
@@ -197,15 +197,19 @@ def _stacked(entry: Entry, inner: QRect, letters: Letters, detail: Detail) -> La
     name = _Pen(inner.x() + left + gap, inner.y(), middle)
     time = _Pen(inner.right() - right - 1, inner.y(), right + 2)
     number.line(entry.numbers, letters.big, "severity")
-    fits = big.horizontalAdvance(entry.name) <= middle
-    name.line(entry.name, letters.big if fits else letters.bold)
     time.line(entry.time, letters.big, right=True)
     below = _Pen(inner.x(), number.y, inner.width())
+    beside = [f for f in (letters.big, letters.bold) if _fits(f, entry.name, middle)]
+    (name if beside else below).line(entry.name, beside[0] if beside else letters.bold)
     fault = f"{entry.fault} · UNCOVERED" if entry.uncovered else entry.fault
     below.line(fault, letters.bold, "severity")
     _details(below, replace(entry, uncovered=False), letters, detail)
     pens = (number, name, time, below)
     return [w for pen in pens for w in pen.words], below.y, all(pen.whole for pen in pens)
+
+
+def _fits(font: QFont, text: str, width: int) -> bool:
+    return QFontMetrics(font).horizontalAdvance(text) <= width
 
 
 def _height(panels: Sequence[Panel], gap: int) -> int:
