@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
+from typing import Final
 
 from engine.report import look, marks
 from engine.report.blocks import Block, Cell, Facts, Heading, Pictures, Table, Text, Tone
 from engine.report.model import Report
 from engine.report.pages import pages
 from engine.report.svg import FAMILY, svg
+
+_FEW: Final = 4
+"""So many pictures are printed on one page."""
 
 _STYLE = f"""
 @page {{ margin: 13mm 12mm 15mm; @bottom-right {{
@@ -45,7 +49,7 @@ td.bad {{ color: {look.RED}; }}
 svg {{ display: block; width: 100%; height: auto; font-family: {FAMILY}; }}
 svg.mark {{ display: inline-block; width: 11px; height: 11px; margin-right: 4px; }}
 .pictures {{ display: grid; gap: 14px 22px; margin: 6px 0; }}
-.pictures > svg {{ break-inside: avoid; }}
+.pictures > svg, .together {{ break-inside: avoid; }}
 .across2 {{ grid-template-columns: 1fr 1fr; }}
 @media screen and (max-width: 700px) {{ .across2 {{ grid-template-columns: 1fr; }} }}
 @media print {{
@@ -96,7 +100,8 @@ def _block(block: Block) -> Iterable[str]:
         case Table():
             yield from _table(block)
         case Pictures():
-            yield f'<div class="pictures across{block.across}">'
+            few = " together" if len(block.drawings) <= _FEW else ""
+            yield f'<div class="pictures across{block.across}{few}">'
             yield from map(svg, block.drawings)
             yield "</div>"
 

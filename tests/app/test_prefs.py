@@ -8,7 +8,7 @@ import pytest
 from PySide6.QtCore import QSettings
 
 from app.chime import ChimeSettings
-from app.prefs import MOST_RECENT, Prefs
+from app.prefs import MOST_RECENT, Prefs, ReportChoices
 
 
 def prefs(folder: Path) -> Prefs:
@@ -27,6 +27,27 @@ def test_choices_outlive_the_window(tmp_path: Path) -> None:
     assert again.look == "day"
     assert again.chime == ChimeSettings(on=False, output="Headphones, left", level_db=-30.0)
     assert again.recent == ("/shoot/a.wav",)
+
+
+def test_how_reports_are_written_outlives_the_window(tmp_path: Path) -> None:
+    """Folder, forms and paper are those of the last report, until all is reset."""
+    one = prefs(tmp_path)
+    fresh = one.report
+    one.report = ReportChoices(tmp_path, ("pdf", "json"), "letter")
+    one._store.sync()
+    assert prefs(tmp_path).report == ReportChoices(tmp_path, ("pdf", "json"), "letter")
+    one.reset()
+    assert one.report == fresh
+
+
+@pytest.mark.parametrize("line", ["paper=parchment", "forms=scroll", "forms=", "folder="])
+def test_spoilt_report_settings_are_as_at_first_start(tmp_path: Path, line: str) -> None:
+    """What is no paper or form becomes one that is; a report always has a form and a folder."""
+    (tmp_path / "window.ini").write_text(f"[report]\n{line}\n")
+    found = prefs(tmp_path).report
+    assert found.paper in ("a4", "letter")
+    assert found.forms
+    assert found.folder.is_absolute()
 
 
 def test_recent_is_newest_first_and_bounded(tmp_path: Path) -> None:
