@@ -199,23 +199,16 @@ def _devices(arguments: argparse.Namespace) -> int:
 
 
 def _plan_new(arguments: argparse.Namespace) -> int:
-    from engine.plan_text import new_plan
+    from engine.opening import plan_of_input, plan_of_take, with_demo
 
     if arguments.device is not None:
         from engine.sources.device import find_input
 
-        names, title, rate = [""] * find_input(arguments.device).channels, "", None
+        text = plan_of_input(find_input(arguments.device).channels)
     else:
-        from engine.opening import with_demo
-        from engine.sources.take import open_take
-
         demo = arguments.take == _DEMO
         path = with_demo(Open(take=None if demo else arguments.take, demo=demo)).take or ""
-        take = open_take(path, read_ahead=0)
-        take.close()
-        names, title = list(take.info.channel_names), Path(path).stem
-        rate = take.info.frame_rate
-    text = new_plan(names, title, rate or "25")
+        text, _ = plan_of_take(path)
     if arguments.output is None:
         print(text, end="")
         return OK

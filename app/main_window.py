@@ -15,6 +15,7 @@ from app.alerts import Alerts
 from app.bridge import Bridge
 from app.chime import ChimeSettings, Player
 from app.drills import Drills
+from app.first_plans import FirstPlans
 from app.glances import Glances
 from app.headphones import Headphones
 from app.line_checks import LineChecks
@@ -75,7 +76,7 @@ class MainWindow(QMainWindow):
         self.overlays = Overlays(self)
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
         self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
-        self.plans = Plans(self)
+        self.plans, self.first_plans = Plans(self), FirstPlans(self)
         self.reports, self.openings = Reports(self), Openings(self)
         self.drills = Drills(bridge, self.watch_page, self.layer, self.alerts, lambda: self.look)
         acts = acts_of(self)

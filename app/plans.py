@@ -53,7 +53,7 @@ class Plans(QObject):
         page = PlanPage(window.layer.below, self._draft, window.look)
         page.used.connect(self._use)
         page.saved.connect(self._save)
-        page.print_asked.connect(lambda: self._print(page))
+        page.print_asked.connect(lambda: print_plan(page))
         window.layer.open(page)
 
     def _use(self) -> None:
@@ -72,17 +72,24 @@ class Plans(QObject):
     def save_to(self, path: str) -> None:
         """Write the draft there, whole or not at all."""
         assert self._draft is not None
-        file = QSaveFile(path)
-        whole = file.open(QSaveFile.OpenModeFlag.WriteOnly)
-        whole = whole and file.write(self._draft.text.encode()) >= 0 and file.commit()
-        said = f"Plan saved: {Path(path).name}" if whole else file.errorString()
-        self._window.watch_page.footer.say(said)
-        if whole:
+        problem = write(path, self._draft.text)
+        self._window.watch_page.footer.say(problem or f"Plan saved: {Path(path).name}")
+        if not problem:
             self._path = path
             self._window.prefs.remember(path)
 
-    def _print(self, page: PlanPage) -> None:
-        model = page.model
-        rows = [[model.words(n, key) for key in COLUMNS] for n in range(model.rowCount())]
-        title = self._window.watch_page.plan.title or "Plan"
-        preview(page, table(title, "Plan of the tracks", HEADS, rows), title)
+
+def write(path: str, text: str) -> str:
+    """Write a plan there, whole or not at all; what went wrong, empty where nothing did."""
+    file = QSaveFile(path)
+    whole = file.open(QSaveFile.OpenModeFlag.WriteOnly)
+    whole = whole and file.write(text.encode()) >= 0 and file.commit()
+    return "" if whole else f"{Path(path).name}: not saved: {file.errorString()}"
+
+
+def print_plan(page: PlanPage) -> None:
+    """Show it as it will be printed."""
+    model = page.model
+    rows = [[model.words(n, key) for key in COLUMNS] for n in range(model.rowCount())]
+    title = model.title or "Plan"
+    preview(page, table(title, "Plan of the tracks", HEADS, rows), title)

@@ -26,6 +26,7 @@ from engine.commands import Open
 TAKES = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
 PLANS = "Plans (*.toml)"
 _DATA = Qt.ItemDataRole.UserRole
+_INPUT = _DATA + 1
 
 
 class Input(Protocol):
@@ -55,6 +56,8 @@ class StartPage(QWidget):
     line_check_asked = Signal()
     drill_asked = Signal()
     report_asked = Signal()
+    plan_wanted = Signal()
+    plan_to_edit = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -72,6 +75,8 @@ class StartPage(QWidget):
         self.drill = Button("Drill", "R", main=True)
         self.report = Button("Report", "W", main=True)
         self.choose_plan = Button("Choose a plan", "P")
+        self.make_plan = Button("Make a plan", "M")
+        self.edit_plan = Button("Edit it", "E")
         self.drop_plan = Button("No plan", "X")
         self.plan_words = plain(wrap=True)
         self.error = plain("", "red", wrap=True)
@@ -100,8 +105,9 @@ class StartPage(QWidget):
         grid.setRowStretch(1, 1)
         grid.addLayout(self._line(self.drill, self.report), 3, 1)
         self._outer.addLayout(grid, 1)
-        line = self._line(self.choose_plan, self.drop_plan)
-        line.insertWidget(2, self.plan_words, 1)
+        plans = (self.choose_plan, self.make_plan, self.edit_plan, self.drop_plan)
+        line = self._line(*plans)
+        line.insertWidget(len(plans), self.plan_words, 1)
         self._outer.addLayout(line)
         self._outer.addWidget(self.error)
         hint = "Or drop a take or a plan onto this window.   ? all keys · N night or day"
@@ -132,6 +138,8 @@ class StartPage(QWidget):
         self.drill.clicked.connect(self.drill_asked)
         self.report.clicked.connect(self.report_asked)
         self.choose_plan.clicked.connect(self.ask_plan)
+        self.make_plan.clicked.connect(self.plan_wanted)
+        self.edit_plan.clicked.connect(lambda: self.plan_to_edit.emit(self.plan))
         self.drop_plan.clicked.connect(lambda: self.set_plan(None))
         self.inputs.currentItemChanged.connect(self._may_watch)
         for letter, button in (
@@ -139,6 +147,8 @@ class StartPage(QWidget):
             ("F", self.folder),
             ("D", self.demo),
             ("P", self.choose_plan),
+            ("M", self.make_plan),
+            ("E", self.edit_plan),
             ("X", self.drop_plan),
             ("K", self.check),
             ("R", self.drill),
@@ -165,11 +175,19 @@ class StartPage(QWidget):
             more = f"{one.host_api}, {one.default_rate_hz / 1000:g} kHz"
             item = QListWidgetItem(f"{words}   ·   {more}")
             item.setData(_DATA, Open(device=one.index))
+            item.setData(_INPUT, one)
             self.inputs.addItem(item)
         if inputs:
             self.inputs.setCurrentRow(0)
             self.inputs.setFocus()
         self._may_watch()
+
+    @property
+    def input(self) -> Input | None:
+        """The live input that is chosen."""
+        item = self.inputs.currentItem()
+        found: Input | None = None if item is None else item.data(_INPUT)
+        return found
 
     def _may_watch(self) -> None:
         item = self.inputs.currentItem()
@@ -198,7 +216,9 @@ class StartPage(QWidget):
         self.plan = path
         none = "No plan: every track is watched as a lav, named as the take or input names it."
         say(self.plan_words, f"Plan: {Path(path).name}" if path else none, "" if path else "dim")
-        self.drop_plan.setVisible(path is not None)
+        self.make_plan.setVisible(path is None)
+        for button in (self.edit_plan, self.drop_plan):
+            button.setVisible(path is not None)
 
     def show_error(self, words: str) -> None:
         """Say why a watch could not be opened."""

@@ -112,6 +112,26 @@ def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
     return load_plan(Path(path), inputs=info.channels)
 
 
+def plan_of_input(channels: int) -> str:
+    """The text of a new plan for a live input of so many channels."""
+    return new_plan([""] * channels)
+
+
+def plan_of_take(path: str) -> tuple[str, int]:
+    """The text of a new plan for a take, named as its file names its tracks; and its channels.
+
+    Raises
+    ------
+    SourceError
+        Where there is no such take, or it is damaged.
+    """
+    take = open_take(path, read_ahead=0)
+    take.close()
+    info = take.info
+    text = new_plan(list(info.channel_names), Path(path).stem, info.frame_rate or "25")
+    return text, info.channels
+
+
 def plan_text(path: str | Path | None, plan: Plan) -> str:
     """The plan as it is now: the file's own text, or without one the text of such a plan."""
     if path is not None:

@@ -75,6 +75,11 @@ class PlanTable(QAbstractTableModel):
         self.mistakes: tuple[PlanMistake, ...] = ()
         self._put(text)
 
+    @property
+    def title(self) -> str:
+        """What the plan calls the take."""
+        return str(tomllib.loads(self.text).get("take", {}).get("title", ""))
+
     # ---- the text ----------------------------------------------------------------------------
 
     def _put(self, text: str) -> None:

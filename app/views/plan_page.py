@@ -72,9 +72,17 @@ class PlanPage(Overlay):
     saved = Signal()
     print_asked = Signal()
 
-    def __init__(self, parent: QWidget, model: PlanTable, look: Look) -> None:
+    def __init__(
+        self,
+        parent: QWidget,
+        model: PlanTable,
+        look: Look,
+        title: str = "Plan",
+        use: str = "Use it now",
+    ) -> None:
         super().__init__(parent)
         self.model = model
+        self._title = title
         self.setAccessibleName("Plan")
         self.table = QTableView()
         self.table.setAccessibleName("Tracks of the plan")
@@ -87,7 +95,7 @@ class PlanPage(Overlay):
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.table.horizontalHeader().setStretchLastSection(True)
         self.state, self.help = plain("", "dim", wrap=True), plain("", "small", wrap=True)
-        self.use = Button("Use it now", "Ctrl+Enter", main=True)
+        self.use = Button(use, "Ctrl+Enter", main=True)
         self.save = Button("Save as…", "Ctrl+S", main=True)
         self.undo, self.redo = Button("Undo", "Ctrl+Z"), Button("Redo", "Ctrl+Y")
         self.add, self.remove = Button("Add a track", "Ins"), Button("Remove it", "Del")
@@ -100,7 +108,7 @@ class PlanPage(Overlay):
         outer = self.layout()
         assert outer is not None
         outer.setAlignment(self.panel, Qt.AlignmentFlag(0))
-        self.column.addWidget(plain("Plan", "title"))
+        self.column.addWidget(plain(self._title, "title"))
         self.column.addWidget(self.table, 1)
         self.column.addWidget(self.state)
         self.column.addWidget(self.help)
@@ -139,6 +147,10 @@ class PlanPage(Overlay):
         self.model.modelAboutToBeReset.connect(self._remember)
         self.model.modelReset.connect(self._go_back)
         self.table.selectionModel().currentChanged.connect(lambda *_: self._show_help())
+
+    def say(self, words: str, *, bad: bool = False) -> None:
+        """What became of the file, until something is changed."""
+        say(self.state, words, "red" if bad else "dim")
 
     def open(self) -> None:
         """Show it with the first cell chosen."""

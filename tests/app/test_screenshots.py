@@ -15,6 +15,7 @@ from app.main_window import MainWindow
 from app.prefs import Choices
 from app.theme import LOOKS
 from app.views.parts import Elided
+from app.views.plan_page import PlanPage
 from engine import desk as desks
 from tests.app import fake, pages
 from tests.app.drill_pages import DRILL_PAGES
@@ -50,6 +51,25 @@ def standby(folder: Path) -> MainWindow:
     window.acts.standby()
     window.bridge.poll()
     window.back()
+    return window
+
+
+def plan_source(folder: Path) -> MainWindow:
+    """The start page, asking from what to make a plan."""
+    window = start(folder)
+    window.first_plans.ask()
+    return window
+
+
+def plan_new(folder: Path) -> MainWindow:
+    """A new plan of 16 inputs, the first ones filled in, one wrongly."""
+    window = start(folder)
+    window.first_plans.from_input(16)
+    page = window.layer.current
+    assert isinstance(page, PlanPage)
+    for row, name in enumerate(("Coxswain main", "Coxswain safety", "Boom slipway")):
+        page.model.setData(page.model.index(row, 1), name)
+    page.model.setData(page.model.index(2, 2), "bom")
     return window
 
 
@@ -137,6 +157,8 @@ PAGES = {
     "board64": board(64),
     "standby": standby,
     "help": with_help,
+    "plan_source": plan_source,
+    "plan_new": plan_new,
     "told": told,
     "settings": with_settings,
     "break": on_break,
