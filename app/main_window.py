@@ -58,7 +58,7 @@ class MainWindow(QMainWindow):
         self.bridge, self.prefs, self._inputs = bridge, prefs, inputs
         self.look = theme.LOOKS.get(prefs.look, theme.NIGHT)
         self._scale = 0.0
-        self._live = False
+        self._live = self._on_board = False
         self._leaving = False
         self.setWindowTitle("trackwarden")
         self.setWindowIcon(shapes.window_icon())
@@ -95,6 +95,16 @@ class MainWindow(QMainWindow):
         for keys in self._keys:
             keys.refresh()
 
+    def _keep_focus(self, covered: bool) -> None:
+        """Give the keys back to board or list once nothing lies over them."""
+        page = self.watch_page
+        if covered:
+            self._on_board = page.board.hasFocus()
+        elif self.watching:
+            page.board.setFocus()
+            if not self._on_board:
+                page.fix_list.setFocus()
+
     def _connect(self) -> None:
         bridge, page = self.bridge, self.watch_page
         bridge.opening.connect(self.start_page.show_progress)
@@ -115,6 +125,7 @@ class MainWindow(QMainWindow):
         page.header.report_asked.connect(self.reports.show)
         self.drills.wanted.connect(self.open)
         self.layer.covered.connect(self._refresh_keys)
+        self.layer.covered.connect(self._keep_focus)
         self.pages.currentChanged.connect(self._refresh_keys)
         page.header.standby_asked.connect(self.acts.standby)
         page.header.look_asked.connect(self.toggle_look)
@@ -206,7 +217,7 @@ class MainWindow(QMainWindow):
             self.start_page.show_error(words)
 
     def _chime_problem(self, words: str) -> None:
-        told = f"No sound device for the chime: {words}. Choose another with C."
+        told = f"No chime: choose an output with C ({words})."
         self.watch_page.footer.say(told)
 
     # What keys and buttons do

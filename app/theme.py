@@ -189,7 +189,9 @@ QCheckBox:focus {{ color: {cover}; text-decoration: underline; }}
 QLineEdit, QComboBox, QDoubleSpinBox {{ background: {bg}; border: 1px solid {edge};
   border-radius: 4px; padding: {px4}px {px6}px; selection-background-color: {cover};
   selection-color: {bg}; }}
-QDoubleSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none; padding: 0; }}
+QDoubleSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none;
+  padding: 0 {px6}px; }}
+QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none; }}
 QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
   gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}
 QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weight: 700;

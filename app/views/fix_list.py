@@ -206,7 +206,7 @@ class FixList(QWidget):
         cards = tuple(cards)
         if cards == self.cards:
             return
-        before = self.current
+        before, held = self.current, self._button_with_focus()
         order = [c.key for c in self.cards]
         self.cards = cards
         self._follow(before)
@@ -220,8 +220,15 @@ class FixList(QWidget):
                 self._cards_column.insertWidget(place, self._views[card.key])
         self._refresh()
         self.nothing.setVisible(not cards)
+        if held is not None and not held.isVisible():
+            self.setFocus()  # left to Qt it would go to the next button, and Enter would press it
         if self.current != before:
             self.chosen.emit(self.current)
+
+    def _button_with_focus(self) -> QWidget | None:
+        """The button of a card that keys go to."""
+        focus = self.window().focusWidget()
+        return focus if focus is not None and self.cards_box.isAncestorOf(focus) else None
 
     def _follow(self, before: Card | None) -> None:
         """Where the choice goes by itself: to the most urgent card not seen yet.

@@ -97,7 +97,6 @@ class SettingsPage(Overlay):
         box.setSingleStep(step)
         box.setRange(*BOUNDS[name])
         box.setSuffix(unit)
-        box.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
         if BOUNDS[name][0] == 0.0:
             box.setSpecialValueText("as the screen says")
         box.setValue(getattr(self.choices, name))

@@ -194,3 +194,35 @@ def test_a_new_watch_forgets_what_to_undo(desk: tuple[MainWindow, fake.Crew]) ->
     press(desk, Key.Key_A)
     desk[0].acts.start()
     assert press(desk, Key.Key_U) == []
+
+
+def test_keys_go_back_to_the_list_once_a_page_is_closed(qtbot: QtBot, tmp_path: Path) -> None:
+    """Never to a button of the header, which Enter would press; the board keeps them if it had."""
+    window, _, _ = pages.watching(tmp_path, fake.harbour_plan(), fake.harbour_alarms())
+    qtbot.addWidget(window)
+    page = window.watch_page
+    for had in (page.fix_list, page.board):
+        had.setFocus()
+        QTest.keyClick(window, Qt.Key.Key_Question)
+        assert window.layer.covers
+        assert not had.hasFocus()
+        QTest.keyClick(window, Qt.Key.Key_Escape)
+        assert had.hasFocus()
+
+
+def test_keys_go_back_to_the_list_once_a_button_has_done_its_work(
+    qtbot: QtBot, tmp_path: Path
+) -> None:
+    """*Seen it* goes away when pressed: Enter again must not shelve, nor go to standby."""
+    window, crew, _ = pages.watching(tmp_path, fake.harbour_plan(), fake.harbour_alarms())
+    qtbot.addWidget(window)
+    page = window.watch_page
+    view = next(iter(page.fix_list._views.values()))
+    view.see.setFocus()
+    QTest.keyClick(view.see, Qt.Key.Key_Return)
+    window.bridge.poll()
+    assert page.fix_list.hasFocus()
+    crew.alarms = ()
+    view.shelve.setFocus()
+    window.bridge.poll()
+    assert page.fix_list.hasFocus()

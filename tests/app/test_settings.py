@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from app.chime import ChimeSettings, Sound
@@ -43,6 +44,19 @@ def test_each_choice_counts_at_once_and_stays(qtbot: QtBot, tmp_path: Path) -> N
     assert again.prefs.choices == Choices(glance_m=5.0, shelve_min=2.0)
     assert again.look.name == "day"
     assert not again.alerts.settings.on
+
+
+def test_numbers_can_be_read(qtbot: QtBot, tmp_path: Path) -> None:
+    """Each number has room for its words inside its own box, in both looks."""
+    window, page, _ = opened(tmp_path, qtbot)
+    for _ in range(2):
+        QApplication.processEvents()
+        for box in page.numbers.values():
+            edit = box.lineEdit()
+            words = edit.fontMetrics().horizontalAdvance(box.text())
+            assert box.rect().contains(edit.geometry())
+            assert edit.width() > words
+        window.toggle_look()
 
 
 def test_as_new_resets_all_but_recent_files(qtbot: QtBot, tmp_path: Path) -> None:
