@@ -51,9 +51,8 @@ class Channel(Protocol):
 
 def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None:
     """Write take, plan and truth into an existing folder."""
-    progress("demo take: making the harbour")
     faults = () if healthy else FAULTS
-    links = make_links(healthy, faults)
+    links = make_links(healthy, faults, lambda: progress("demo take: making the harbour"))
     write_wave(
         folder / TAKE_NAME,
         _blocks([*links, Timecode()], progress),
@@ -73,16 +72,28 @@ def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None
     (folder / TRUTH_NAME).write_text(text + "\n", encoding="utf-8")
 
 
-def make_links(healthy: bool, faults: Sequence[Stretch]) -> list[Link]:
-    """Every pack with the sound at its capsule, in input order."""
+def make_links(
+    healthy: bool, faults: Sequence[Stretch], step: Callable[[], None] = lambda: None
+) -> list[Link]:
+    """Every pack with the sound at its capsule, in input order.
+
+    `step` is called before each piece of work; what it raises ends it.
+    """
+    step()
     lines = load_lines(load_script())
+    step()
     sounds = common_sounds(list(lines.values()))
+    step()
     spoken = stems(lines, healthy)
     del lines
     radio = at_pack(talkback(spoken.pop(TALKBACK.spot)), TALKBACK, 0.0)
-    speech = {who: in_the_open(spoken.pop(who)) for who in list(spoken)}
+    speech = {}
+    for who in list(spoken):
+        step()
+        speech[who] = in_the_open(spoken.pop(who))
 
     def capsules(spot_name: str) -> list[tuple[Pack, NDArray[np.float32]]]:
+        step()
         spot = SPOTS[spot_name]
         air = ambience(spot, sounds, generator(40, *spot_name.encode()))
         air += voices_at(spot, speech)
