@@ -56,6 +56,9 @@ def window_on(device: str, plan: Path, scratch: Path, env: dict[str, str]) -> It
     """
     os.environ["XDG_DATA_HOME"] = str(scratch / "data")
     homes = {f"XDG_{name}_HOME": str(scratch / name.lower()) for name in ("DATA", "CONFIG")}
+    settings = scratch / "config" / "trackwarden" / "window.ini"
+    settings.parent.mkdir(parents=True)
+    settings.write_text("[chime]\non=false\n")  # there is no output to play it
     record = scratch / "painted"
     command = [sys.executable, "-m", "tests.benchmarks.painted", device, str(plan), str(record)]
     process = subprocess.Popen(command, cwd=ROOT, env={**env, **homes})

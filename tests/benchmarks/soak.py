@@ -45,6 +45,7 @@ LATENCY_S: Final = 0.25
 SLOPE_MB: Final = 5.0
 JUDGED_MINUTES: Final = 30.0
 _WARM_UP_S: Final = 10.0
+_GAPS: Final = 10
 _STEP_S: Final = 0.01
 _QUICKEST_S: Final = 60.0
 
@@ -100,11 +101,11 @@ def latencies(rows: np.ndarray) -> np.ndarray:
     return np.concatenate(found) if found else np.zeros(0)
 
 
-def lost(folder: Path) -> tuple[float, int]:
-    """Seconds of audio lost by the session's log, and how many times the engine started."""
+def lost(folder: Path) -> tuple[list[tuple[float, float]], int]:
+    """By the session's log: when how much audio was lost, s, and how often the engine started."""
     with closing(open_to_read(folder / sessions.LOG)) as log:
-        total = log.execute("SELECT total(lost_s) FROM gap WHERE what = 'audio'").fetchone()[0]
-        return total, log.execute("SELECT count(*) FROM run").fetchone()[0]
+        gaps = log.execute("SELECT at_s, lost_s FROM gap WHERE what = 'audio'").fetchall()
+        return gaps, log.execute("SELECT count(*) FROM run").fetchone()[0]
 
 
 def watch(window: Window, minutes: float) -> list[Memory]:
@@ -130,10 +131,13 @@ def judge(window: Window, memories: list[Memory], minutes: float) -> bool:
     rows = rows[rows["painted_at"] > rows["painted_at"][0] + _WARM_UP_S]
     late = latencies(rows)
     p50, p99 = np.percentile(late, (50, 99))
-    lost_s, starts = lost(window.folder)
+    gaps, starts = lost(window.folder)
+    lost_s = sum(gap[1] for gap in gaps)
     slopes = [memory.slope for memory in memories]
     behind = rows["heard_at"] - rows["now_s"]
     print(f"audio lost                     {lost_s:.3f} s, {starts} start of the engine")
+    for at_s, gap_s in gaps[:_GAPS]:
+        print(f"    {gap_s:.3f} s at {at_s:.1f} s")
     print(f"delivery later than quickest   {behind.max() - behind.min():.3f} s at worst")
     print(f"memory, MB an hour             engine {slopes[0]:+.1f}, window {slopes[1]:+.1f}")
     print(

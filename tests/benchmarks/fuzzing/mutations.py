@@ -36,6 +36,7 @@ HANGS_S: Final = 5.0
 MOST_MB: Final = 500.0
 KEEP: Final = Path(".artefacts/fuzzing")
 _SHOWN: Final = 20
+_TOLD_EVERY: Final = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +205,8 @@ def try_all(kind: str, count: int, seed: int, workers: list[Worker]) -> Tally:
                 continue
             assert worker.case is not None
             number = worker.case[1]
+            if number % _TOLD_EVERY == 0 and number:
+                print(f"{kind}s: {number} tried", file=sys.stderr, flush=True)
             if outcome.finding == "hangs":
                 hung.append(number)
             else:
