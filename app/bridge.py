@@ -15,7 +15,8 @@ from engine.channel import carry_events
 from engine.commands import Command, Open, Stop, Watch
 from engine.model import Snapshot
 
-POLL_MS = 50
+POLL_MS = 20
+"""How long a snapshot may wait to be drawn; looking costs next to nothing where there is none."""
 SILENT_AFTER_S = 1.5
 """Without a snapshot for this long the engine counts as not answering."""
 

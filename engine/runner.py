@@ -240,7 +240,7 @@ class Runner:
 
     def _turn(self) -> None:
         block = None if self._ended else self._read()
-        now = self._clock()
+        now, measured_s = self._clock(), self.pipeline.now_s
         if block is not None:
             self._take_in(block, now)
         elif self._ended:
@@ -248,8 +248,11 @@ class Runner:
         elif self._info.live:
             self._keep_going(now)
         self._load.update(now)
-        if now >= self._publish_due:  # on a grid: blocks that do not divide it slow nothing down
-            self._publish_due = max(self._publish_due + PUBLISH_S, now)
+        # On a grid, which blocks that do not divide it do not slow down; it begins anew with each
+        # tick, so that what was just measured never waits.
+        ticked = self.pipeline.now_s > measured_s
+        if now >= self._publish_due - (PUBLISH_S / 2 if ticked else 0.0):
+            self._publish_due = max((now if ticked else self._publish_due) + PUBLISH_S, now)
             self._publish(self.snapshot())
 
     def _read(self) -> Block | None:

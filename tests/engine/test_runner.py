@@ -151,6 +151,15 @@ def test_snapshots_come_at_twenty_a_second() -> None:
     assert watch.runner.watch.start_s == 3600.0
 
 
+def test_what_was_measured_is_told_in_the_same_turn() -> None:
+    """Every tick of 100 ms has a snapshot of the moment its last block came, wherever it begins."""
+    watch = Watch(on)
+    watch.clock.now += 0.03  # the audio begins between two places of the grid
+    watch.run(3.0)
+    shots = {round(s.now_s, 3) for s in watch.shots}
+    assert shots >= {round(0.1 * n, 1) for n in range(1, 30)}
+
+
 def test_each_snapshot_says_when_its_newest_audio_came() -> None:
     """By the runner's own clock, that of the last block; it stands still while nothing comes."""
     watch = Watch(lambda now: "on" if now < 1005.0 else "stall")
