@@ -133,6 +133,8 @@ class Acts:
             self._say("Choose a track first: its pack gets the fresh battery.")
             return
         known = {t.input: t.battery for t in self._page.plan.tracks}
+        names = {t.input: t.who or t.label for t in self._page.plan.tracks}
+        name = " and ".join(dict.fromkeys(names.get(n, "") for n in chosen))
         now_s = last.now_s
 
         def put_in(values: tuple[str, ...]) -> None:
@@ -143,7 +145,9 @@ class Acts:
             Field("Put in, minutes ago", "0"),
             Field("Lasts", known.get(chosen[0], ""), "4h, 3h30 or 90min"),
         )
-        self._ask(f"Fresh battery in {text.numbers(chosen)}", fields, put_in, _battery_mistake)
+        self._ask(
+            f"Fresh battery in {text.numbers(chosen)} {name}", fields, put_in, _battery_mistake
+        )
 
     # The whole watch
 

@@ -8,10 +8,12 @@ from typing import Final
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QWidget
 
+from app import text
 from app.alerts import Alerts
 from app.bridge import Bridge
 from app.chime import output_names
 from app.keys import Act
+from app.models.fix_list import Card
 from app.prefs import Prefs
 from app.views.listen_bar import Caution, ListenBar, ListenPage
 from app.views.overlay import Layer
@@ -40,6 +42,7 @@ class Headphones(QObject):
         self.bar.fault_asked.connect(self.before_fault)
         self.bar.output_asked.connect(self.show_page)
         self.bar.stop_asked.connect(self.stop)
+        page.fix_list.heard.connect(self._hear_card)
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What each key of listening does."""
@@ -78,6 +81,14 @@ class Headphones(QObject):
         if track is not None:
             self._begin(Listen(track))
 
+    def _hear_card(self, card: Card) -> None:
+        """Hear what an entry is about, live."""
+        self._page.fix_list.choose(card.key)
+        if self.playing and self.state.track in card.tracks:
+            self.stop()
+        else:
+            self._begin(Listen(min(card.tracks)))
+
     def before_fault(self) -> None:
         """Hear the chosen track from 5 s before its fault began."""
         track, last = self._chosen(), self._page.last
@@ -86,9 +97,17 @@ class Headphones(QObject):
         for alarm in last.alarms:  # most urgent first
             one = alarm.incident
             if track == one.track or track in one.tracks:
+                self._tell_what_is_kept(last.now_s - one.onset_s)
                 self._begin(Listen(track, max(one.onset_s - BEFORE_FAULT_S, 0.0)))
                 return
         self._page.footer.say("No fault on this track: L to hear it live.")
+
+    def _tell_what_is_kept(self, ago_s: float) -> None:
+        """Where the memory does not reach back to the begin of a fault, say so."""
+        kept_s = self.state.kept_s
+        if 0.0 < kept_s < ago_s + BEFORE_FAULT_S:
+            began = f"This fault began {text.lasted(ago_s)} ago"
+            self._page.footer.say(f"{began}; the last {text.lasted(kept_s)} are kept.")
 
     def _begin(self, asked: Listen) -> None:
         if self._prefs.heard_caution:

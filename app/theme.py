@@ -189,6 +189,7 @@ QCheckBox:focus {{ color: {cover}; text-decoration: underline; }}
 QLineEdit, QComboBox, QDoubleSpinBox {{ background: {bg}; border: 1px solid {edge};
   border-radius: 4px; padding: {px4}px {px6}px; selection-background-color: {cover};
   selection-color: {bg}; }}
+QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none; }}
 QDoubleSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none;
   padding: 0 {px6}px; }}
 QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none; }}

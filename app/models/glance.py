@@ -11,13 +11,15 @@ from app.models.rows import STANDING, tracks_of
 from engine.model import Kind, Severity, Snapshot
 from engine.tracks import Plan
 
+_DOING = ("turn ", "restart ", "close ", "is ")
+
 
 @dataclass(frozen=True, slots=True)
 class Entry:
     """One thing that is wrong; `where` and `check` may be empty.
 
     `where_short` and `check_short` are for where there is little room: places without pack
-    labels that only repeat the input, and the first thing to check alone.
+    labels that only repeat the input, and the first thing to check alone; `line` has both in one.
     """
 
     numbers: str
@@ -30,6 +32,7 @@ class Entry:
     check: str = ""
     where_short: str = ""
     check_short: str = ""
+    line: str = ""
 
 
 def entries(cards: Sequence[Card]) -> tuple[Entry, ...]:
@@ -42,6 +45,7 @@ def _entry(card: Card, severity: Severity) -> Entry:
     check = card.check.rstrip(".").split(": ", 1)[-1]
     first = check.split(", ", 1)[0]
     cover = card.cover.rstrip(".")
+    bare = " · ".join(_bare(spot, card.tracks) for spot in card.spots)
     return Entry(
         numbers=text.numbers(card.tracks),
         name=card.name,
@@ -50,10 +54,18 @@ def _entry(card: Card, severity: Severity) -> Entry:
         severity=severity,
         uncovered=card.uncovered,
         where=" · ".join(card.spots),
-        check=" · ".join(filter(None, (cover, check and f"Check {check}"))),
-        where_short=" · ".join(_bare(spot, card.tracks) for spot in card.spots),
-        check_short=cover or (first and f"Check {first}"),
+        check=" · ".join(filter(None, (cover, _told(check)))),
+        where_short=bare,
+        check_short=cover or _told(first),
+        line=" · ".join(filter(None, (bare, cover[:1].lower() + cover[1:] or _told(first)))),
     )
+
+
+def _told(check: str) -> str:
+    """What to check, or where the words say what to do, just that."""
+    if not check:
+        return ""
+    return text.sentence(check).rstrip(".") if check.startswith(_DOING) else f"Check {check}"
 
 
 def _bare(spot: str, numbers: Sequence[int]) -> str:

@@ -92,10 +92,21 @@ class PlanTable(QAbstractTableModel):
         except PlanError as error:
             self.mistakes = error.mistakes
         lines = toml_lines(text)
-        wrong = {mistake.line: mistake.message for mistake in self.mistakes}
+        wrong = {mistake.line: _in_a_cell(mistake.message) for mistake in self.mistakes}
         self._wrong = {path: wrong[line] for path, line in lines.items() if line in wrong}
+        self._cells = {line: path for path, line in lines.items() if path[:1] == ("track",)}
         self.endResetModel()
         self.checked.emit()
+
+    def told(self, mistake: PlanMistake) -> str:
+        """That mistake by its place in the table; one outside of it by its line in the file."""
+        path = self._cells.get(mistake.line, ())
+        if len(path) < 2:
+            return str(mistake)
+        row = int(path[1])
+        key = str(path[2]) if len(path) > 2 else "input"
+        head = HEADS[COLUMNS.index(key)] if key in COLUMNS else key
+        return f"Track on input {self.words(row, 'input')}, {head}: {_in_a_cell(mistake.message)}"
 
     def change(self, words: str, text: str) -> None:
         """Take over a changed text, so that it can be taken back."""
@@ -192,6 +203,11 @@ class PlanTable(QAbstractTableModel):
         if not typed and (key in _NO_EMPTY or key not in self._rows[row]):
             return set_value(self.text, row, key, None)
         return set_value(self.text, row, key, typed)
+
+
+def _in_a_cell(message: str) -> str:
+    """Nobody types quotes into a cell."""
+    return message.replace("allowed, in double quotes:", "allowed:").replace('"', "")
 
 
 def _shown(value: object) -> str:

@@ -41,6 +41,7 @@ class CardView(QFrame):
     pressed = Signal(object)
     seen = Signal(object)
     shelved = Signal(object)
+    heard = Signal(object)
 
     def __init__(self, card: Card, look: Look, scale: float) -> None:
         super().__init__()
@@ -55,10 +56,12 @@ class CardView(QFrame):
         self.notes = plain(wrap=True)
         self.shelve_min = 5.0
         self.see, self.shelve = Button("Seen it", "A"), Button("Shelve", "S")
+        self.listen = Button("Listen", "L")
         self.buttons = QWidget()
         self._build(scale)
         self.see.clicked.connect(lambda: self.seen.emit(self.key))
         self.shelve.clicked.connect(lambda: self.shelved.emit(self.key))
+        self.listen.clicked.connect(lambda: self.heard.emit(self.key))
 
     def _build(self, scale: float) -> None:
         for part in (self.title, self.time):
@@ -75,6 +78,7 @@ class CardView(QFrame):
         row.setSpacing(round(8 * scale))
         row.addWidget(self.see)
         row.addWidget(self.shelve)
+        row.addWidget(self.listen)
         row.addStretch(1)
         column = QVBoxLayout(self)
         edge = round(10 * scale)
@@ -119,6 +123,7 @@ class CardView(QFrame):
         standing = card.severity is not None and bool(card.incidents)
         self.see.setVisible(unseen)
         self.shelve.setVisible(standing or shelved)
+        self.listen.setVisible(standing and bool(card.tracks))
         words = "Put back" if shelved else f"Shelve {self.shelve_min:g} min"
         if self.shelve.accessibleName() != words:
             self.shelve.put(words, "S")
@@ -141,10 +146,11 @@ def _waits(card: Card) -> bool:
 
 
 class FixList(QWidget):
-    """All cards. `seen` and `shelved` carry a `Card`; `chosen` the card chosen, or None."""
+    """All cards. `seen`, `shelved` and `heard` carry a `Card`; `chosen` the one chosen, or None."""
 
     seen = Signal(object)
     shelved = Signal(object)
+    heard = Signal(object)
     chosen = Signal(object)
 
     def __init__(self) -> None:
@@ -250,6 +256,7 @@ class FixList(QWidget):
         view.pressed.connect(self.choose)
         view.seen.connect(lambda key: self._act(self.seen, key))
         view.shelved.connect(lambda key: self._act(self.shelved, key))
+        view.heard.connect(lambda key: self._act(self.heard, key))
         return view
 
     def _act(self, signal: SignalInstance, key: tuple[int, ...]) -> None:

@@ -31,8 +31,9 @@ class Detail(IntEnum):
     """How much of an entry is shown."""
 
     BRIEF = 0
-    SHORT = 1
-    FULL = 2
+    LINE = 1
+    SHORT = 2
+    FULL = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +161,9 @@ def _details(pen: _Pen, entry: Entry, letters: Letters, detail: Detail) -> None:
         shown = (entry.where, entry.check)
     elif detail is Detail.SHORT:
         shown = (entry.where_short, entry.check_short)
+    elif detail is Detail.LINE:
+        lines = (entry.line, entry.check_short, entry.where_short)
+        shown = tuple(t for t in lines if t and _fits(letters.small, t, pen.width))[:1]
     for text in shown:
         pen.lines(text, letters.small)
 
@@ -259,7 +263,7 @@ def _most_of(
         if _height([*shown, panel], gap) > height:
             break
         shown.append(panel)
-    for detail in (Detail.SHORT, Detail.FULL):
+    for detail in (Detail.LINE, Detail.SHORT, Detail.FULL):
         for place in range(len(shown)):
             panel = compose(entries[place], width, letters, detail)
             richer = [*shown[:place], panel, *shown[place + 1 :]]

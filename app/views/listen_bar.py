@@ -18,6 +18,8 @@ CAUTION = (
     "Sealed headphones, or a loudspeaker that no open mic can hear.",
 )
 DEFAULT_OUTPUT = "System default"
+MINUTE_S = 59.5
+"""Many or fast tracks are kept for less than a minute: then it is said."""
 
 
 def decibels(value_db: float) -> str:
@@ -31,7 +33,9 @@ def words_of(listening: Listening, plan: Plan, now_s: float) -> str:
     if track is None:
         return ""
     ago_s = max(now_s - listening.at_s, 0.0)
-    when = "live" if listening.live else f"{text.lasted(ago_s)} ago"
+    short = 0.0 < listening.kept_s < MINUTE_S
+    kept = f" of {text.lasted(listening.kept_s)} kept" if short else ""
+    when = "live" if listening.live else f"{text.lasted(ago_s)} ago{kept}"
     pack = f" · pack {track.pack}" if track.pack else ""
     match = listening.matched_db
     same = f" · matched by {decibels(match)}" if abs(match) >= 0.5 else ""

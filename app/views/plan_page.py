@@ -185,7 +185,7 @@ class PlanPage(Overlay):
         mistakes = self.model.mistakes
         if mistakes:
             more = f"   and {len(mistakes) - 1} more" if len(mistakes) > 1 else ""
-            say(self.state, f"{mistakes[0]}{more}", "red")
+            say(self.state, f"{self.model.told(mistakes[0])}{more}", "red")
         else:
             say(self.state, "No mistakes.", "dim")
         for button in (self.use, self.save):
@@ -199,6 +199,6 @@ class PlanPage(Overlay):
         key = COLUMNS[index.column()] if index.isValid() else ""
         wrong = str(index.data(MISTAKE_ROLE) or "") if index.isValid() else ""
         words = HELP.get(key, "") or "Enter edits a cell, Esc leaves it as it was."
-        first = self.model.mistakes[0].message if self.model.mistakes else ""
-        told = wrong and wrong != first  # the first stands above
+        first = self.state.text() if self.model.mistakes else ""
+        told = wrong and wrong not in first  # the first stands above
         say(self.help, wrong if told else words, "red" if told else "small")

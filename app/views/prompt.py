@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QWidget
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLineEdit, QWidget
 
 from app.views.overlay import Overlay
 from app.views.parts import Button, plain, say
@@ -37,7 +37,10 @@ class Prompt(Overlay):
         self.setAccessibleName(title)
         self._done, self._mistake = done, mistake
         self.column.addWidget(plain(title, "title"))
+        self.lines = QGridLayout()
+        self.lines.setHorizontalSpacing(16)
         self.edits = [self._line(field) for field in fields]
+        self.column.addLayout(self.lines)
         self.wrong = plain("", "red")
         self.column.addWidget(self.wrong)
         self.wrong.hide()
@@ -58,10 +61,9 @@ class Prompt(Overlay):
         edit.returnPressed.connect(self.accept)
         label = plain(field.label)
         label.setBuddy(edit)
-        row = QHBoxLayout()
-        row.addWidget(label)
-        row.addWidget(edit, 1)
-        self.column.addLayout(row)
+        at = self.lines.rowCount()
+        self.lines.addWidget(label, at, 0)
+        self.lines.addWidget(edit, at, 1)
         return edit
 
     def open(self) -> None:

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDoubleSpinBox,
+    QGridLayout,
     QHBoxLayout,
     QSlider,
     QWidget,
@@ -55,7 +56,10 @@ class SettingsPage(Overlay):
         super().__init__(parent)
         self.chime, self.choices = chime, choices
         self.setAccessibleName("Settings")
-        self.column.setSpacing(8)
+        self.lines = QGridLayout()
+        self.lines.setVerticalSpacing(8)
+        self.lines.setHorizontalSpacing(24)
+        self.lines.setColumnStretch(1, 1)
         self.column.addWidget(plain("Settings", "title"))
         self.look = QComboBox()
         self.look.addItems([name.capitalize() for name in LOOKS])
@@ -67,6 +71,7 @@ class SettingsPage(Overlay):
         }
         self.reset, self.done = Button("As new"), Button("Done", "Esc", main=True)
         self._line("", self.reset, self.done)
+        self.column.addLayout(self.lines)
         self.column.addWidget(plain(CAUTIONS, "small", wrap=True))
         self.panel.setMinimumWidth(620)
         self._connect()
@@ -106,14 +111,14 @@ class SettingsPage(Overlay):
 
     def _line(self, words: str, *parts: QWidget) -> None:
         row = QHBoxLayout()
-        label = plain(words)
-        label.setMinimumWidth(190)
-        row.addWidget(label)
+        row.setSpacing(8)
+        at = self.lines.rowCount()
+        self.lines.addWidget(plain(words), at, 0)
         for part in parts:
             if words and not part.accessibleName() and not isinstance(part, QCheckBox):
                 part.setAccessibleName(words)
             row.addWidget(part, int(isinstance(part, (QComboBox, QSlider, QDoubleSpinBox))))
-        self.column.addLayout(row)
+        self.lines.addLayout(row, at, 1)
 
     def _connect(self) -> None:
         self.look.currentTextChanged.connect(lambda name: self.look_changed.emit(name.lower()))

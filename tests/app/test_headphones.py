@@ -140,6 +140,30 @@ def test_the_bar_says_what_is_heard(deck: Deck) -> None:
     assert not bar.isVisible()
 
 
+def test_a_memory_shorter_than_a_minute_is_told(deck: Deck, qtbot: QtBot) -> None:
+    """In the bar, and before a fault whose begin is kept no longer; a whole minute is not told."""
+    bar = deck.window.watch_page.listen_bar
+    deck.look(Listening(4, fake.NOW_S - 12.0, live=False, kept_s=43.7))
+    assert "0:12 ago of 0:43 kept" in bar.words.text()
+    choose(deck.window, 9)  # began 70 s ago
+    assert deck.press(qtbot, Qt.Key.Key_L, SHIFT)[-1] == Listen(9, fake.NOW_S - 75.0)
+    told = deck.window.watch_page.footer.notice.text()
+    assert told == "This fault began 1:10 ago; the last 0:43 are kept."
+    deck.look(Listening(4, fake.NOW_S - 12.0, live=False, kept_s=60.0))
+    assert "kept" not in bar.words.text()
+
+
+def test_an_entry_is_heard_by_its_button(deck: Deck, qtbot: QtBot) -> None:
+    """Listen on a card hears its track, or the first of several; again stops."""
+    fixes = deck.window.watch_page.fix_list
+    view = next(fixes._views[card.key] for card in fixes.cards if card.tracks == (9,))
+    view.listen.click()
+    assert deck.client.sent[-1] == Listen(9)
+    deck.look(Listening(9, fake.NOW_S))
+    view.listen.click()
+    assert deck.client.sent[-1] == StopListening()
+
+
 def test_output_and_limit(deck: Deck, qtbot: QtBot) -> None:
     """The output is kept apart from the chime's; a raised limit is said in amber and sent."""
     deck.press(qtbot, Qt.Key.Key_L, Qt.KeyboardModifier.ControlModifier)

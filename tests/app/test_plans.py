@@ -171,13 +171,13 @@ def test_by_keyboard_from_key_to_use(window: MainWindow, qtbot: QtBot) -> None:
 
 
 def test_with_a_mistake_it_cannot_be_used(window: MainWindow, qtbot: QtBot) -> None:
-    """While anything is wrong, use and save are off and the first mistake is said with its line."""
+    """While anything is wrong, use and save are off and the first mistake is said with its cell."""
     window.plans.show()
     page = page_of(window)
     put(page.model, 0, "kind", "lavv")
     assert not page.use.isEnabled()
     assert not page.save.isEnabled()
-    assert page.state.text().startswith("line ")
+    assert page.state.text().startswith("Track on input 1, Kind: did you mean lav? allowed: lav, ")
     assert page.state.property("tone") == "red"
     page.undo.click()
     assert page.use.isEnabled()

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QLabel, QPushButton
+from PySide6.QtWidgets import QApplication, QLabel, QLineEdit, QPushButton
 from pytestqt.qtbot import QtBot
 
 from app.chime import ChimeSettings
@@ -181,6 +181,10 @@ def cut_off(window: MainWindow) -> list[str]:
         wide = 0 if wrapped else part.sizeHint().width()
         if need > part.height() + 1 or wide > part.width() + 1:
             found.append(f"{part.text()} {part.size()} {part.sizeHint()}")
+    for line in window.findChildren(QLineEdit):
+        wide = line.fontMetrics().horizontalAdvance(line.text() or line.placeholderText())
+        if line.isVisible() and line.width() < wide:
+            found.append(f"{line.text()} {line.size()} {wide}")
     return found
 
 
