@@ -15,6 +15,7 @@ from engine.model import Block
 from engine.sources.base import EndOfTake, SourceError, SourceInfo
 from engine.sources.read_ahead import ReadAhead
 from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES, SoundFile, open_sound_file
+from engine.sources.wav_header import MAX_CHANNELS
 
 BLOCK_S: Final = 0.5
 READ_AHEAD_BLOCKS: Final = 3
@@ -148,6 +149,9 @@ def _tracks_in(folder: Path) -> list[Path]:
     tracks = [p for p in inside if p.suffix.lower() in _TRACK_SUFFIXES]
     if not tracks:
         raise SourceError(f"{folder}: holds no WAV or FLAC files: give a take or its folder")
+    if len(tracks) > MAX_CHANNELS:
+        many = f"{len(tracks)} WAV and FLAC files, a take at most {MAX_CHANNELS}"
+        raise SourceError(f"{folder}: holds {many}: give a folder for each take")
     return tracks
 
 

@@ -15,7 +15,8 @@ from typing import BinaryIO, Final
 MAX_TEXT_BYTES: Final = 1 << 20
 """Longest bext or iXML chunk read; recorders write some kilobytes."""
 MAX_CHUNKS: Final = 1000
-MAX_CHANNELS: Final = 1024
+MAX_CHANNELS: Final = 512
+"""Tracks of a take: several times any recorder's, and watched in less than 500 MB."""
 RATES_HZ: Final = (8_000, 768_000)
 
 _UNSET: Final = 0xFFFFFFFF

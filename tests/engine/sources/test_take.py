@@ -152,6 +152,13 @@ def test_a_folder_of_unequal_files_is_refused(tmp_path, second, word):
     assert str(tmp_path / "b.wav") in str(caught.value)
 
 
+def test_a_folder_of_many_takes_is_refused(tmp_path):
+    """More files than any take has tracks: nothing is opened, and what to do is said."""
+    for number in range(513):
+        (tmp_path / f"{number:03}.wav").touch()
+    assert "513 WAV" in refused(tmp_path)
+
+
 def test_a_folder_with_other_audio_or_none_is_refused(tmp_path):
     """Audio we can't read is never dropped in silence, and an empty folder is no take."""
     assert "holds no WAV" in refused(tmp_path)
@@ -215,6 +222,7 @@ DAMAGED = {
     "zero frames": wav(fmt(), chunk(b"data", b"")),
     "half a frame": wav(fmt(), chunk(b"data", b"\0\0")),
     "zero channels": wav(fmt(0), chunk(b"data", AUDIO)),
+    "513 channels": wav(fmt(513, bits=8), chunk(b"data", AUDIO)),
     "65535 channels": wav(fmt(65_535, bits=8), chunk(b"data", AUDIO)),
     "zero rate": wav(fmt(rate_hz=0), chunk(b"data", AUDIO)),
     "4 GHz": wav(fmt(rate_hz=0xFFFFFFF0), chunk(b"data", AUDIO)),
