@@ -43,7 +43,7 @@ def scan_takes(
     status = OK
     for take in takes:
         try:
-            result, path = scan_one(take, plan, _say, _percent())
+            result, path = scan_one(take, plan, _only_new(), _percent())
             if report is not None:
                 sections.append(scanned_section(result, path))
         except (SourceError, PlanError, OSError) as error:
@@ -103,6 +103,18 @@ def scan_one(
 
 def _say(line: str) -> None:
     print(line, file=sys.stderr)
+
+
+def _only_new() -> Callable[[str], None]:
+    """Says each line once, however often it is told again."""
+    told = [""]
+
+    def say(line: str) -> None:
+        if line != told[0]:
+            told[0] = line
+            _say(line)
+
+    return say
 
 
 def _percent() -> Callable[[float], None] | None:

@@ -6,6 +6,7 @@ No call waits for the engine; all that may take time happens on threads of the c
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import threading
 import time
@@ -156,6 +157,8 @@ class EngineClient:
         for thread in self._threads:
             thread.join(CLOSE_S)
         self._starter.close()
+        if not self.joined and not (self.folder / sessions.LOG).is_file():
+            shutil.rmtree(self.folder, ignore_errors=True)  # given up before it began
 
     def _check(self) -> None:
         self._looked_at = time.monotonic()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -119,13 +119,11 @@ class DrillSource:
         also = (planned.source - 1,) if planned.source else ()
         audio = self._look(begin, last, places + also)
         last = min(last, begin + len(audio))
-        if last <= first:
+        if last <= first or _spoken_too_little(planned, audio, rate, first - begin):
             return None
         rng = np.random.default_rng([self._seed, planned.number])
         samples, planted = _injected(planned, audio, rate, first - begin, rng)
         truth = _truth(planned, planted, begin / rate)
-        if _spoken_too_little(planned, audio, rate, first - begin):
-            truth = replace(truth, severity=None)
         return _Patch(first, places, samples[first - begin :, : len(places)], truth)
 
 
@@ -158,7 +156,7 @@ def _injected(
 
 
 def _spoken_too_little(planned: Planned, audio: Samples, rate: int, first: int) -> bool:
-    """The fault shows in speech alone, and there was not enough of it."""
+    """The fault would show in speech alone, and there is not enough of it: it is left out."""
     row = INJECTORS.get(planned.cause.fault) if planned.cause.fault else None
     if row is None or row.speech_s == 0.0:
         return False

@@ -1,7 +1,7 @@
 """What trackwarden itself finds in drills of the demo take: `python -m tests.benchmarks.drills`.
 
 Arguments: how many seeds, and a level. Faults that deserve an alarm by their truth count; the
-rest were too faint, too short, or fell where nobody spoke.
+rest were too faint or too short. What would have fallen where nobody spoke is not put in.
 """
 
 from __future__ import annotations

@@ -121,6 +121,19 @@ def test_an_engine_that_is_killed_is_told_at_once_and_followed_within_two_second
     assert lost == pytest.approx(again.audio_lost_s, abs=0.01)
 
 
+def test_an_opening_that_is_given_up_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Cancelled while the demo take is still being made: no folder that is no session stays."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    client = EngineClient(Open(demo=True))
+    until(lambda: client.watch() is None and client.progress)
+    client.close()
+    assert not client.folder.exists()
+    assert sessions.running_watches() == []
+
+
 @contextmanager
 def window_on(take: str) -> Iterator[tuple[subprocess.Popen[str], Path]]:
     """A window in a process of its own, as on the night, and the session it looks at."""

@@ -138,10 +138,14 @@ def test_only_one_pack_of_a_pair_is_inverted() -> None:
 
 
 def test_what_shows_in_speech_alone_needs_enough_of_it() -> None:
-    """The words fill a third of the time here: 4 s hold less than the 5 s of speech (contract)."""
-    _, truth = one(Planned(1, Cause.POLARITY, (2, 3), 14.0, 18.0, 0.5))
-    assert truth.severity is None
-    assert not truth.counts
+    """The words fill a third of the time here: 4 s hold less than the 5 s of speech (contract),
+    so nothing is put in and nothing told."""
+    planned = [Planned(1, Cause.POLARITY, (2, 3), 14.0, 18.0, 0.5)]
+    drill = DrillSource(ArraySource(CLEAN, RATE, len(CLEAN)), planned, look, 11)
+    block = drill.read(0.1)
+    assert block is not None
+    np.testing.assert_array_equal(block.samples, CLEAN)
+    assert drill.take_truths() == []
 
 
 def test_a_duplicate_is_one_input_on_another() -> None:
