@@ -28,6 +28,7 @@ class Plans(QObject):
         super().__init__(window)
         self._window = window
         self._text, self._path = "", "plan.toml"
+        self._inputs: int | None = None
         self._draft: PlanTable | None = None
 
     def acts(self) -> dict[Act, Callable[[], None]]:
@@ -42,6 +43,7 @@ class Plans(QObject):
         """A watch goes by this plan now: from its beginning, or after a change."""
         if watch.plan_text != self._text:
             self._text, self._draft = watch.plan_text, None
+            self._inputs = watch.inputs or None
 
     def show(self) -> None:
         """The table, as it was left."""
@@ -49,7 +51,7 @@ class Plans(QObject):
         if not self._text:
             return
         if self._draft is None:
-            self._draft = PlanTable(self._text, None, self)
+            self._draft = PlanTable(self._text, self._inputs, self)
         page = PlanPage(window.layer.below, self._draft, window.look)
         page.used.connect(self._use)
         page.saved.connect(self._save)

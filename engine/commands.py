@@ -40,7 +40,8 @@ class Watch:
 
     `source` names the input or take, `rate` its sample rate in words. `start_s` is the time of
     day (or the place in the take's timecode) of stream time 0; `duration_s` is None for a live
-    input. `plan_text` is the text of the plan's file, or what it would be.
+    input. `plan_text` is the text of the plan's file, or what it would be; `inputs` is how many
+    the source has, 0 where that is not known.
     """
 
     plan: Plan
@@ -50,6 +51,7 @@ class Watch:
     start_s: float = 0.0
     duration_s: float | None = None
     plan_text: str = ""
+    inputs: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -161,6 +161,7 @@ class Runner:
             live=live,
             start_s=start_s,
             duration_s=None if duration_s is None else duration_s - self._request.start_s,
+            inputs=info.channels,
         )
 
     def _begin_log(self, log: Log | None) -> LogFeed | None:
@@ -228,7 +229,8 @@ class Runner:
             figures = None if self._feed is None else self._feed.figures()
             events = self.pipeline.change_plan(plan, at_s)
         except (PlanError, PlanChangeError) as error:
-            self._notice = "plan not changed: " + str(error).splitlines()[0]
+            why = str(error).splitlines()[0].removeprefix("plan: ")
+            self._notice = f"plan not changed: {why}"
             return []
         self.plan, self._plan_text, self._notice = plan, text, ""
         self.watch = replace(self.watch, plan=plan, plan_text=text)

@@ -54,7 +54,11 @@ def rows(plan: Plan, snapshot: Snapshot, incidents: Iterable[Incident]) -> tuple
 
 def _incident(one: Incident, names: dict[int, str], began: str, desk: Desk) -> Row:
     numbers = one.tracks or (() if one.track is None else (one.track,))
-    who = names.get(numbers[0], "") if len(numbers) == 1 else f"tracks {text.numbers(numbers)}"
+    who = (
+        names.get(numbers[0], str(numbers[0]))
+        if len(numbers) == 1
+        else f"tracks {text.numbers(numbers)}"
+    )
     lasted = "still on" if one.end_s is None else text.lasted(one.end_s - one.onset_s)
     covered = "uncovered" if one.uncovered else text.covered_by(one.covered_by)
     told = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model import RIBBON_STEP_S, Snapshot
+from engine.places import Places
 from engine.units import FLOOR_DB
 
 STEP_S: Final = 0.1
@@ -35,6 +36,13 @@ class Trace:
         self._at_s[self._next] = snapshot.now_s
         self._level[self._next] = snapshot.level_dbfs
         self._next = (self._next + 1) % STEPS
+
+    def of(self, places: Places) -> Trace:
+        """The same of the tracks at those places; of a new one nothing is known."""
+        fresh = Trace(len(places.old))
+        fresh._at_s, fresh._next = self._at_s, self._next
+        fresh._level = places.last(self._level, np.nan)
+        return fresh
 
     def level(self, place: int, now_s: float) -> Series:
         """Seconds before now (negative) and levels in dBFS of one track, oldest first."""

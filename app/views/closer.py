@@ -19,6 +19,7 @@ from app.models.trace import SPAN_S, Trace, peaks, spans
 from app.theme import Look
 from app.views.parts import Elided, plain, say
 from engine.model import Severity, Snapshot
+from engine.places import Places
 from engine.tracks import Plan, Track
 
 LOW_DBFS, HIGH_DBFS = -90.0, 3.0
@@ -64,6 +65,14 @@ class Closer(QWidget):
         """A new watch."""
         self.plan, self.track = plan, None
         self._trace = Trace(len(plan.tracks))
+
+    def change(self, plan: Plan) -> None:
+        """Another plan of the same watch: what was seen stays, and the track, if it has it."""
+        inputs = [[track.input for track in one.tracks] for one in (self.plan, plan)]
+        shown = self.track
+        self._trace, self.plan = self._trace.of(Places.of(*inputs)), plan
+        self.track = next((t for t in plan.tracks if shown and t.input == shown.input), None)
+        self._drawn_s = -np.inf
 
     def choose(self, number: int) -> None:
         """Look at the track on that input."""

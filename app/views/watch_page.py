@@ -88,12 +88,15 @@ class WatchPage(QWidget):
         self.listen_bar.hide()
 
     def change_plan(self, watch: Watch) -> None:
-        """The same inputs by another plan: what is chosen stays so."""
-        chosen = sorted(self.board.chosen)
+        """Another plan of the same watch: what is chosen and looked at stays so, if it has it."""
+        inputs = {track.input for track in watch.plan.tracks}
+        chosen = sorted(inputs.intersection(self.board.chosen))
         self.plan, self._cards_key = watch.plan, None
         self.header.start(watch)
         self.board.start(watch.plan)
-        self.closer.start(watch.plan)
+        self.closer.change(watch.plan)
+        if self.closer_shown and self.closer.track is None:
+            self.look_closer(None)
         self.board.choose(chosen)
 
     def show_snapshot(self, snapshot: Snapshot) -> tuple[Card, ...]:

@@ -29,6 +29,10 @@ Asked = Listen | ListenLevel | ListenDevice | StopListening | SwitchPack
 ASKED: Final = (Listen, ListenLevel, ListenDevice, StopListening, SwitchPack)
 
 
+NO_DEVICE: Final = "querying device -1"
+"""What the audio library says where there is no default output."""
+
+
 class Output(Protocol):
     """Where the sound goes; `write` takes mono frames, shape (frames,), and waits for room."""
 
@@ -206,7 +210,7 @@ class Listener:
                     self._play()
                 except Exception as error:  # whatever a driver does, the watch goes on
                     self._let_go()
-                    self._problem = " ".join(str(error).split()) or type(error).__name__
+                    self._problem = _why(error)
         finally:
             self._let_go()
 
@@ -284,3 +288,10 @@ class Listener:
             output.close()
         with self._lock:
             self._busy = False
+
+
+def _why(error: Exception) -> str:
+    words = " ".join(str(error).split()) or type(error).__name__
+    if NO_DEVICE in words:
+        return "no sound output found: connect one, then press L again"
+    return words

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from app.bridge import Bridge
@@ -14,6 +16,7 @@ from engine.commands import (
     Stop,
     Unshelve,
 )
+from engine.model import AlarmEvent, EventKind
 from tests.app import fake
 from tests.app.pages import Clock
 
@@ -50,6 +53,29 @@ def test_started_comes_before_the_first_snapshot() -> None:
     assert [kind for kind, _ in said] == ["started", "snapshot"]
     bridge.close()
     assert client.closed
+
+
+def test_a_snapshot_of_another_plan_waits_for_it() -> None:
+    """Plan and snapshot may come a look apart: nothing is drawn of the wrong tracks, and what
+    happened meanwhile is told with the next snapshot that fits."""
+    plan = fake.harbour_plan()
+    fewer = replace(plan, tracks=plan.tracks[1:])
+    event = AlarmEvent(EventKind.RAISED, 1.0, fake.harbour_alarms()[0])
+    shots = [
+        replace(fake.snapshot(one), inputs=tuple(t.input for t in one.tracks), events=events)
+        for one, events in ((plan, ()), (fewer, (event,)), (fewer, ()))
+    ]
+    client = fake.FakeClient(fake.watch(plan), lambda call: shots[call])
+    bridge, said, _ = bridge_on(client)
+    bridge.plan_changed.connect(lambda w: said.append(("plan", w)))
+    bridge.poll()
+    bridge.poll()
+    assert [kind for kind, _ in said] == ["started", "snapshot"]
+    client.watching = fake.watch(fewer)
+    bridge.poll()
+    assert [kind for kind, _ in said[2:]] == ["plan", "snapshot"]
+    assert said[-1][1].inputs == shots[-1].inputs
+    assert said[-1][1].events == (event,)
 
 
 def test_every_command_reaches_the_client() -> None:

@@ -97,7 +97,7 @@ def test_a_plan_with_a_mistake_changes_nothing() -> None:
     """What is wrong is said in one line, and the watch goes on by the plan it had."""
     told, shots, _, runner = run(ChangePlan('[[track]]\ninput = 1\nkind = "lavv"\n'))
     assert told == []
-    assert shots[-1].notice.startswith("plan not changed: plan: line 3")
+    assert shots[-1].notice.startswith("plan not changed: line 3")
     assert len(runner.plan.tracks) == 2
 
 
@@ -123,7 +123,7 @@ def test_an_input_that_the_source_lacks_is_refused() -> None:
     """One line that names it; the watch goes on by the plan it had."""
     told, shots, _, runner = run(ChangePlan(TEXT + "\n[[track]]\ninput = 3\n"))
     assert told == []
-    assert shots[-1].notice.startswith("plan not changed: plan: line 10")
+    assert shots[-1].notice.startswith("plan not changed: line 10")
     assert "allowed: 1 to 2" in shots[-1].notice
     assert len(runner.plan.tracks) == 2
 

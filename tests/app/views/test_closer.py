@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +42,32 @@ def test_v_shows_the_chosen_track_and_back(qtbot: QtBot, tmp_path: Path) -> None
     QTest.keyClick(window, Qt.Key.Key_Escape)
     assert page.board.isVisible()
     assert window.watching
+
+
+def test_it_follows_a_changed_plan(qtbot: QtBot, tmp_path: Path) -> None:
+    """A track that is renamed or moves up stays in view with its curve; one taken out does not."""
+    window, crew, _ = pages.watching(tmp_path, fake.harbour_plan(), ())
+    qtbot.addWidget(window)
+    page = window.watch_page
+    page.board.track_chosen.emit(9)
+    QTest.keyClick(window, Qt.Key.Key_V)
+    for _ in range(20):
+        window.bridge.poll()
+    before = page.closer._level.getData()[1][-3:].tolist()
+    without_3 = replace(crew.plan, tracks=tuple(t for t in crew.plan.tracks if t.input != 3))
+    crew.plan = without_3
+    crew.client.watching = fake.watch(without_3)
+    for _ in range(4):
+        window.bridge.poll()
+    assert page.closer.track is not None
+    assert page.closer.track.input == 9
+    assert set(before) <= set(page.closer._level.getData()[1].tolist())
+    assert len(page.board.picture().layout.rows) == len(without_3.tracks)
+    crew.plan = replace(crew.plan, tracks=tuple(t for t in without_3.tracks if t.input != 9))
+    crew.client.watching = fake.watch(crew.plan)
+    window.bridge.poll()
+    assert not page.closer_shown
+    assert page.board.chosen == set()
 
 
 def test_a_double_click_looks_closer(qtbot: QtBot, tmp_path: Path) -> None:
