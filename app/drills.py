@@ -82,7 +82,9 @@ class Drills(QObject):
         self.panel.offer(
             [c for c in Cause if c is Cause.NOTHING or places(c, self._page.plan.tracks)]
         )
-        self._page.fix_list.setVisible(request is None or not request.blind)
+        blind = request is not None and request.blind
+        self._page.fix_list.setVisible(not blind)
+        self._page.closer.blind = blind
 
     # While it runs
 

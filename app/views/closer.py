@@ -40,6 +40,7 @@ class Closer(QWidget):
         self.look, self.scale = look, 1.0
         self.plan = Plan(())
         self.track: Track | None = None
+        self.blind = False  # in a drill of that kind no word may tell how a track is
         self.title, self.state = Elided("title"), plain()
         self.legend = plain("", "small", wrap=True)
         top = QHBoxLayout()
@@ -184,7 +185,8 @@ class Closer(QWidget):
             p for p in (f"pack {track.pack}" if track.pack else "", track.placement) if p
         )
         say(self.title, f"{track.input}  {track.label}   {pack}")
-        say(self.state, "; ".join(said) or "nothing wrong", "bold" if said else "dim")
+        fine = "" if self.blind else "nothing wrong"
+        say(self.state, "; ".join(said) or fine, "bold" if said else "dim")
         learned = "live floor not learned yet"
         if floor is not None:
             learned = f"dashed: live floor {text.level_of(floor)} dBFS"

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel
 from pytestqt.qtbot import QtBot
 
 from app import drill_score, drills
@@ -82,8 +83,31 @@ def test_blind_shows_levels_only(qtbot: QtBot, tmp_path: Path) -> None:
     assert not page.last.ribbon.severity.any()
     assert stage.player.played == []
     page.board.track_chosen.emit(5)
+    qtbot.keyClick(stage.window, Qt.Key.Key_V)
+    stage.look()
+    assert page.closer.isVisible()
+    assert page.closer.state.text() == ""
+    qtbot.keyClick(stage.window, Qt.Key.Key_V)
     qtbot.keyClick(stage.window, Qt.Key.Key_1)
     assert stage.client.sent == [CallCause(5, Cause.MUTED)]
+
+
+def test_the_closer_look_keeps_a_name_back(qtbot: QtBot, tmp_path: Path) -> None:
+    """It asks as the board does, until a cause was picked; glance view and bell do so too."""
+    stage = Stage(tmp_path, qtbot)
+    stage.look((MUTED,))
+    window, closer = stage.window, stage.window.watch_page.closer
+    window.watch_page.board.track_chosen.emit(5)
+    qtbot.keyClick(window, Qt.Key.Key_V)
+    stage.look()
+    assert "what is it?" in closer.state.text()
+    assert "muted" not in f"{closer.state.text()} {closer.accessibleDescription()}".lower()
+    qtbot.keyClick(window, Qt.Key.Key_G)
+    stage.look()
+    assert window.glances.page.isVisible()
+    assert "muted" not in window.glances.page.accessibleDescription().lower()
+    told = [w.text().lower() for w in window.glances.page.findChildren(QLabel)]
+    assert not any("muted" in words for words in told)
 
 
 def test_the_history_is_closed_until_the_score(qtbot: QtBot, tmp_path: Path) -> None:
