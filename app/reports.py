@@ -89,7 +89,7 @@ class Reports(QObject):
             from app.models.subjects import Subject
 
             page = window.watch_page
-            title = page.plan.title or page.header.source.text()
+            title = page.header.title.text()
             words = f"{title}, {text.watching(window.watch_page.last.now_s)}"
             self._ask(Subject(folder.name, words, session=folder))
 
@@ -132,6 +132,11 @@ class Reports(QObject):
         self.page = page
         self._window.layer.open(page)
 
+    @property
+    def _shown(self) -> ProgressPage | None:
+        """Its page, unless another was opened in its place, which deletes it."""
+        return self.page if self.page is self._window.layer.current else None
+
     def poll(self) -> None:
         """Look once for news of it."""
         from app.worker import Step
@@ -140,8 +145,9 @@ class Reports(QObject):
         if news is None:
             return
         if isinstance(news, Step):
-            if self.page is not None and self.page.cancel.isEnabled():
-                self.page.put(news.words, news.share)
+            page = self._shown
+            if page is not None and page.cancel.isEnabled():
+                page.put(news.words, news.share)
             return
         self._end()
         self._tell(news)
@@ -150,8 +156,8 @@ class Reports(QObject):
         """It is no longer wanted."""
         if self._work is not None:
             self._work.cancel()
-            if self.page is not None:
-                self.page.stopping()
+            if self._shown is not None:
+                self._shown.stopping()
 
     def close(self) -> None:
         """The window goes: so does the report."""
@@ -190,9 +196,9 @@ class Reports(QObject):
         acts: Sequence[tuple[str, Callable[[], None]]] = (),
     ) -> None:
         """On its page where that is open or nothing else is; else a line, so as not to disturb."""
-        page, self.page = self.page, None
+        page, self.page = self._shown, None
         self._say(" ".join(filter(None, (words, more))))
-        if page is not None and page is self._window.layer.current and page.isVisible():
+        if page is not None and page.isVisible():
             page.finish(title, words, more, acts)
 
     def _say(self, words: str) -> None:

@@ -152,6 +152,20 @@ def test_the_board_can_be_used_meanwhile(window: MainWindow) -> None:
     assert "disk full" in window.watch_page.footer.notice.text()
 
 
+def test_another_page_in_its_place_is_no_harm(window: MainWindow, qtbot: QtBot) -> None:
+    """Help opened over a report on its way takes its page for good: news of it go on."""
+    work, page = at_work(window)
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
+    with qtbot.waitSignal(page.destroyed):
+        window.overlays.show_help()
+    work.next = [Step("setting the PDF's pages", 0.25)]
+    window.reports.poll()
+    window.reports.cancel()
+    work.next = [Stopped()]
+    window.reports.poll()
+    assert "Cancelled" in window.watch_page.footer.notice.text()
+
+
 def test_nothing_chosen_is_refused(window: MainWindow) -> None:
     """No form, no folder: a line says what is missing, nothing begins."""
     page = choice(window)
