@@ -218,7 +218,7 @@ class MainWindow(QMainWindow):
 
     def _chime_problem(self, words: str) -> None:
         told = f"No chime: choose an output with C ({words})."
-        self.watch_page.footer.say(told)
+        self.watch_page.footer.say(told, stay=True)
 
     # What keys and buttons do
 

@@ -202,7 +202,7 @@ class Reports(QObject):
             page.finish(title, words, more, acts)
 
     def _say(self, words: str) -> None:
-        self._window.watch_page.footer.say(words)
+        self._window.watch_page.footer.say(words, stay=True)
         if not self._window.watching:
             self._window.start_page.show_progress(words)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
@@ -9,6 +11,8 @@ from app import text
 from app.views.parts import Button, Elided, plain, say
 from engine.model import Snapshot
 
+STAYS_S = 15.0
+"""A notice of what a key did is read by then, and would be taken for something new later."""
 KEY_HINTS = "G glance · M mark · B break · H history · U undo · ? help"
 
 
@@ -26,6 +30,7 @@ class Footer(QWidget):
         self.log, self.clock = plain(""), plain("")
         self.chime = Button("Chime", "C")
         self.notice = Elided("bold")
+        self._goes_s: float | None = inf
         self.keys = plain(KEY_HINTS)
         self.row = QHBoxLayout(self)
         for part in (self.audio, self.engine, self.log, self.clock, self.chime):
@@ -54,13 +59,18 @@ class Footer(QWidget):
             say(self.clock, text.drift(snapshot.drift_ppm))
         if snapshot.notice:
             self.say(snapshot.notice)
+        elif self._goes_s is None:
+            self._goes_s = snapshot.now_s + STAYS_S
+        elif snapshot.now_s >= self._goes_s:
+            self.say("")
 
     def show_silence(self, seconds: float) -> None:
         """The engine does not answer."""
         say(self.engine, text.engine_silent(seconds), "red")
 
-    def say(self, words: str) -> None:
-        """Leave a notice."""
+    def say(self, words: str, stay: bool = False) -> None:
+        """Leave a notice: for a while, or until there is another."""
+        self._goes_s = inf if stay else None
         say(self.notice, words)
         self.notice.setToolTip("")
         self.notice.setAccessibleName(words)
