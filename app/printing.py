@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from typing import Final
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QPageLayout, QTextDocument
 from PySide6.QtPrintSupport import QPrinter, QPrintPreviewDialog
 from PySide6.QtWidgets import QWidget
+
+
+_LINES: Final = "border-collapse: collapse; border-style: solid; border-color: #808080;"
 
 
 def table(
@@ -26,7 +30,8 @@ def table(
     document.setHtml(
         '<body style="color: black">'
         f"<h2>{escape(title)}</h2><p>{escape(under)}</p>"
-        f'<table border="1" cellspacing="0" width="100%">{row(heads, "th")}{body}</table>'
+        f'<table border="1" cellspacing="0" width="100%" style="{_LINES}">'
+        f"<thead>{row(heads, 'th')}</thead>{body}</table>"
     )
     return document
 
