@@ -74,7 +74,7 @@ KEYS: Final = (
     Key(Act.STANDBY, "R", "R", "standby while not rolling, or rolling again"),
     Key(Act.BREAK, "B", "B", "break: only the ambience alarms, or the end of it"),
     Key(Act.QUIET, "Space", "Space", "quiet the chime for 2 minutes, or let it sound again"),
-    Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or back to the board"),
+    Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or the board"),
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
     Key(Act.CLOSER, "V", "V", "closer look at the chosen track, or back to the board"),
     Key(Act.HISTORY, "H", "H", "history of this watch's incidents"),

@@ -36,6 +36,8 @@ from engine.model import Snapshot
 FIRST_SIZE = QSize(1440, 900)
 """Of the window where it was never placed, as far as the screen allows."""
 
+LEAST_SIZE = QSize(960, 560)
+
 STOP_WORDS = "The alarms stop. The recorder goes on by itself; nothing on it is touched."
 CLOSE_WORDS = (
     f"{STOP_WORDS} Or only close this window: the watch and its log go on unseen and unheard "
@@ -62,7 +64,7 @@ class MainWindow(QMainWindow):
         self._leaving = False
         self.setWindowTitle("trackwarden")
         self.setWindowIcon(shapes.window_icon())
-        self.setMinimumSize(960, 560)
+        self.setMinimumSize(LEAST_SIZE)
         self.setAcceptDrops(True)
         self.start_page, self.watch_page = StartPage(), WatchPage(self.look)
         self.glances = Glances(self.look, prefs, self)

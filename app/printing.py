@@ -11,7 +11,6 @@ from PySide6.QtGui import QPageLayout, QTextDocument
 from PySide6.QtPrintSupport import QPrinter, QPrintPreviewDialog
 from PySide6.QtWidgets import QWidget
 
-
 _LINES: Final = "border-collapse: collapse; border-style: solid; border-color: #808080;"
 
 

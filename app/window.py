@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
@@ -10,14 +11,41 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
 from app.bridge import Bridge, Client
-from app.main_window import MainWindow
+from app.main_window import LEAST_SIZE, MainWindow
 from app.prefs import Prefs
 from app.start_page import Input
 from engine.commands import Open
 
+FACTOR = "QT_SCALE_FACTOR"
+ROUNDING = 0.995
+"""Sides are whole pixels: a little less, so that none is one too many."""
 SIGNAL_CHECK_MS = 300
 WARM_UP_MS = 100
 """After the first painting."""
+
+
+def application() -> QApplication:
+    """Qt's application. Where the desktop's scale leaves too little room for the window on the
+    screen, all is drawn smaller, as far as it takes: at 250 % of a small screen half of it would
+    lie outside."""
+    app = QApplication(sys.argv[:1])
+    room = app.primaryScreen().availableSize()
+    fits = min(room.width() / LEAST_SIZE.width(), room.height() / LEAST_SIZE.height())
+    if fits < 1.0:
+        app.shutdown()  # the factor is read once, as an application begins
+        del app
+        os.environ[FACTOR] = str(_factor() * fits * ROUNDING)
+        app = QApplication(sys.argv[:1])
+    app.setApplicationName("trackwarden")
+    app.setStyle("Fusion")
+    return app
+
+
+def _factor() -> float:
+    try:
+        return float(os.environ.get(FACTOR, "1"))
+    except ValueError:
+        return 1.0  # as Qt has it
 
 
 def run_window(
@@ -31,9 +59,7 @@ def run_window(
     client_factory : opens a watch without blocking; raises OSError or ValueError with one line
     inputs : finds the live inputs; may take its time, it is called on another thread
     """
-    app = QApplication(sys.argv[:1])
-    app.setApplicationName("trackwarden")
-    app.setStyle("Fusion")
+    app = application()
     bridge = Bridge(client_factory)
     window = MainWindow(bridge, Prefs.of_user(), inputs)
     # Qt's loop is not Python: without a look from time to time Ctrl+C would never be noticed.

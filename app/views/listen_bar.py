@@ -18,6 +18,8 @@ CAUTION = (
     "Sealed headphones, or a loudspeaker that no open mic can hear.",
 )
 DEFAULT_OUTPUT = "System default"
+NARROW_SHARE = 21
+"""Width over height of the bar from which heading and output have room."""
 MINUTE_S = 59.5
 """Many or fast tracks are kept for less than a minute: then it is said."""
 
@@ -64,7 +66,8 @@ class ListenBar(QWidget):
         self.other, self.fault = Button("Other pack", "X"), Button("Before fault", "⇧L")
         self.output, self.stop = Button("Output"), Button("Stop", "L")
         self.row = QHBoxLayout(self)
-        self.row.addWidget(plain("LISTENING", "heading"))
+        self.heading = plain("LISTENING", "heading")
+        self.row.addWidget(self.heading)
         self.row.addWidget(self.words, 1)
         self.row.addWidget(self.level)
         for button, asked in (
@@ -79,6 +82,11 @@ class ListenBar(QWidget):
             button.clicked.connect(asked)
             self.row.addWidget(button)
         self.hide()
+
+    def resizeEvent(self, _event: object) -> None:  # noqa: N802
+        """Where there is little room, what is heard needs it most; a key chooses the output."""
+        for part in (self.heading, self.output):
+            part.setVisible(self.width() >= NARROW_SHARE * self.height())
 
     def set_scale(self, scale: float) -> None:
         """Height and spacing at that size."""

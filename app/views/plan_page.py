@@ -24,8 +24,10 @@ from app.views.parts import Button, plain, say
 from engine.model import Kind, Level
 
 WORDS: Final = {"kind": tuple(Kind), "level": ("", *Level)}
-SHARES: Final = (6, 17, 10, 13, 8, 7, 16, 8, 8, 12)
-"""How the columns share the width."""
+SHARES: Final = (1, 17, 1, 12, 1, 1, 14, 1, 1, 6)
+"""How the columns share the width that their heads leave over."""
+PADDING: Final = 1.6
+"""Of a cell, in letters."""
 
 
 class Cells(QStyledItemDelegate):
@@ -112,14 +114,17 @@ class PlanPage(Overlay):
         self.column.addWidget(self.table, 1)
         self.column.addWidget(self.state)
         self.column.addWidget(self.help)
-        row = QHBoxLayout()
-        parts = (self.use, self.save, self.undo, self.redo, self.add, self.remove)
-        for button in parts:
-            row.addWidget(button)
-        row.addStretch(1)
-        for button in (self.printed, self.done):
-            row.addWidget(button)
-        self.column.addLayout(row)
+        for left, right in (
+            ((self.undo, self.redo, self.add, self.remove), ()),
+            ((self.use, self.save), (self.printed, self.done)),
+        ):
+            row = QHBoxLayout()
+            for button in left:
+                row.addWidget(button)
+            row.addStretch(1)
+            for button in right:
+                row.addWidget(button)
+            self.column.addLayout(row)
 
     def _connect(self) -> None:
         stack = self.model.undo_stack
@@ -178,8 +183,16 @@ class PlanPage(Overlay):
         self.table.verticalHeader().setDefaultSectionSize(high)
         margins = self.column.contentsMargins()
         wide = self.width() - 60 - margins.left() - margins.right()
+        header, letters = self.table.horizontalHeader(), self.table.fontMetrics()
+        header.ensurePolished()
+        least = [header.sectionSizeHint(column) for column in range(len(SHARES))]
+        for column, key in enumerate(COLUMNS):
+            longest = max((str(word) for word in WORDS.get(key, ("",))), key=len)
+            words = letters.horizontalAdvance(longest) + PADDING * letters.height()
+            least[column] = max(least[column], round(words))
+        rest = max(wide - sum(least), 0)
         for column, share in enumerate(SHARES):
-            self.table.setColumnWidth(column, wide * share // sum(SHARES))
+            self.table.setColumnWidth(column, least[column] + rest * share // sum(SHARES))
 
     def _show_state(self, _at: int = 0) -> None:
         mistakes = self.model.mistakes

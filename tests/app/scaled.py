@@ -1,6 +1,6 @@
 """Shows the pages at the scale factor of this process; prints each word that is cut off.
 
-Run: QT_SCALE_FACTOR=1.5 python -m tests.app.scaled WIDTH HEIGHT (in the window's own pixels)
+Run: QT_SCALE_FACTOR=1.5 python -m tests.app.scaled
 """
 
 from __future__ import annotations
@@ -14,16 +14,31 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 from PySide6.QtWidgets import QApplication
 
+from app.window import application
 from tests.app import test_screenshots as shots
 
-PAGES = ("start", "told", "break", "glance", "closer", "settings", "help", "battery", "history")
+PAGES = (
+    "start",
+    "plan_source",
+    "plan_new",
+    "board64",
+    "lines",
+    "listening",
+    "report-start",
+    "told",
+    "break",
+    "glance",
+    "closer",
+    "settings",
+    "help",
+    "battery",
+    "history",
+)
 
 
 def main() -> int:
     """Look at every page; returns how many words were cut off."""
-    size = int(sys.argv[1]), int(sys.argv[2])
-    app = QApplication([])
-    app.setStyle("Fusion")
+    size = application().primaryScreen().availableSize().toTuple()
     cut = 0
     for page in PAGES:
         with tempfile.TemporaryDirectory() as folder:
