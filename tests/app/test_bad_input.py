@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,8 @@ from hypothesis import strategies as st
 from tests.benchmarks.fuzzing.cases import chance_of, plan_case, take_case
 from tests.benchmarks.fuzzing.entries import try_plan, try_take
 from tests.benchmarks.fuzzing.guard import Guard
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="pipes and names that are no text")
 
 numbers = st.integers(0, 2**32)
 modest = settings(
