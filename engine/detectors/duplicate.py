@@ -10,7 +10,7 @@ source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
 import numpy as np
@@ -26,8 +26,8 @@ ALIKE: Final = 0.98
 ALIKE_PACKS: Final = 0.9995
 UNLIKE: Final = 0.9
 UNLIKE_PACKS: Final = 0.995
-"""Two that matched no longer do under this, in a tick about as loud as those that matched; in
-fainter ones the noise of two converters may make the difference."""
+"""Two that matched no longer do under this, in a tick in which either is about as loud as it was
+when they matched; in fainter ones the noise of two converters may make the difference."""
 AS_LOUD: Final = 0.25
 ABOVE_FLOOR_DB: Final = 10.0
 """Both tracks carry a signal: this far above their floors."""
@@ -47,14 +47,15 @@ SLOW_HZ: Final = 9600.0
 class _Match:
     """Two tracks alike: since when, until when, how much signal matched, and the residual.
 
-    `alike_s` is when they last matched, `last_s` also counts the pauses between.
+    `alike_s` is when they last matched, `last_s` also counts the pauses between; `loudest` holds
+    the energy of each in the loudest tick that matched.
     """
 
     onset_s: float
     last_s: float
     alike_s: float
     signal_s: float = 0.0
-    loudest: float = 0.0
+    loudest: Levels = field(default_factory=lambda: np.zeros(2))
     residual_db: float = 0.0
 
 
@@ -122,8 +123,12 @@ class Duplicate:
     def _follow(self, alike: Flags, both: Flags, r: Levels, m: Measurement) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
         energy = m.mean_square.sum(axis=0)
-        for pair in [p for p in self._matches if both[p] and r[p] < self._unlike[p]]:
-            if energy[list(pair)].min() >= AS_LOUD * self._matches[pair].loudest:
+        for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
+            places, matched = list(pair), self._matches[pair]
+            loud = both[pair]
+            if matched.signal_s:
+                loud = bool((energy[places] >= AS_LOUD * matched.loudest).any())
+            if loud and m.valid[:, places].all():
                 del self._matches[pair]
         for a, b in np.argwhere(alike & np.isfinite(r)).tolist():
             match = self._matches.get((a, b))
@@ -134,7 +139,7 @@ class Duplicate:
             match.alike_s = m.end_s
             if both[a, b]:
                 match.signal_s += m.end_s - m.start_s
-                match.loudest = max(match.loudest, float(energy[[a, b]].min()))
+                match.loudest = np.maximum(match.loudest, energy[[a, b]])
                 match.residual_db = 10.0 * np.log10(max(1.0 - min(r[a, b], 1.0) ** 2, 1e-6))
         for pair, match in list(self._matches.items()):
             if m.end_s - match.alike_s <= PAUSE_S:

@@ -32,6 +32,21 @@ def test_a_copy_is_told_on_the_higher_input(gain_db: float, noise_dbfs: float | 
     assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=0).states
 
 
+@pytest.mark.parametrize("who", [0, 1])
+def test_a_patch_put_right_ends_it_once_either_speaks(who: int) -> None:
+    """Nobody has to wait until both performers speak at once: one voice on one input shows it."""
+    quiet = noise(-58.0, 30.0, RATE, tracks=2, seed=5)
+    x = quiet.copy()
+    x[: 15 * RATE, 0] += heard(voice(15.0), 0.0)[:, 0]
+    x[: 15 * RATE, 1] = x[: 15 * RATE, 0]
+    x[18 * RATE :, who] += heard(voice(12.0, seed=2), 0.0, seed=7)[:, 0]
+    said = told(Duplicate(TWO), x, TWO, place=1)
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(0.0, abs=0.5)
+    assert last_s < 20.0
+    assert said.states[-1] is State.CLEAR
+
+
 @pytest.mark.parametrize("lag_frames", [3, 14, 140])
 def test_two_microphones_on_one_voice_are_not(lag_frames: int) -> None:
     """Microphones 2 cm to 1 m further from one voice are no duplicate."""
