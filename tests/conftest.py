@@ -6,6 +6,11 @@ import os
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
+
+# How long an example takes is the machine's business, unless a test says that it matters.
+settings.register_profile("any machine", deadline=None)
+settings.load_profile("any machine")
 
 
 @pytest.fixture(autouse=True, scope="session")
