@@ -18,17 +18,18 @@ from app.drills import Drills
 from app.first_plans import FirstPlans
 from app.glances import Glances
 from app.headphones import Headphones
+from app.leaving import Leaving
 from app.line_checks import LineChecks
 from app.models import faults
 from app.models.fix_list import Card
-from app.openings import CANCELLED, Openings
+from app.openings import Openings
 from app.overlays import Overlays
 from app.plans import Plans
 from app.prefs import Choices, Prefs
 from app.reports import Reports
 from app.shortcuts import Shortcuts, acts_of
 from app.start_page import Input, StartPage, is_plan
-from app.views.overlay import Layer, Question
+from app.views.overlay import Layer
 from app.views.watch_page import WatchPage
 from engine.commands import Open, Watch
 from engine.model import Snapshot
@@ -37,12 +38,6 @@ FIRST_SIZE = QSize(1440, 900)
 """Of the window where it was never placed, as far as the screen allows."""
 
 LEAST_SIZE = QSize(960, 560)
-
-STOP_WORDS = "The alarms stop. The recorder goes on by itself; nothing on it is touched."
-CLOSE_WORDS = (
-    f"{STOP_WORDS} Or only close this window: the watch and its log go on unseen and unheard "
-    "until trackwarden is opened again."
-)
 
 
 class MainWindow(QMainWindow):
@@ -61,7 +56,6 @@ class MainWindow(QMainWindow):
         self.look = theme.LOOKS.get(prefs.look, theme.NIGHT)
         self._scale = 0.0
         self._live = self._on_board = False
-        self._leaving = False
         self.setWindowTitle("trackwarden")
         self.setWindowIcon(shapes.window_icon())
         self.setMinimumSize(LEAST_SIZE)
@@ -79,6 +73,7 @@ class MainWindow(QMainWindow):
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
         self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
         self.plans, self.first_plans = Plans(self), FirstPlans(self)
+        self.leaving = Leaving(self)
         self.reports, self.openings = Reports(self), Openings(self)
         self.drills = Drills(bridge, self.watch_page, self.layer, self.alerts, lambda: self.look)
         acts = acts_of(self)
@@ -145,6 +140,11 @@ class MainWindow(QMainWindow):
     def watching(self) -> bool:
         """The board or the glance view is shown."""
         return self.pages.currentWidget() is not self.start_page
+
+    @property
+    def is_live(self) -> bool:
+        """A live input is being watched."""
+        return self._live and self.bridge.running
 
     def find_inputs(self) -> None:
         """Look for live inputs without holding up the window."""
@@ -316,43 +316,6 @@ class MainWindow(QMainWindow):
         self.set_chime(self.prefs.chime)
         self._set_choices(self.prefs.choices)
 
-    def back(self) -> None:
-        """Close what lies on top; then leave full screen; then go to the start page."""
-        if self.layer.covers:
-            self.layer.hide()
-        elif self.watching and self.headphones.playing:
-            self.headphones.stop()
-        elif self.pages.currentWidget() is self.glances.page:
-            self.toggle_glance()
-        elif self.watching and self.watch_page.closer_shown:
-            self.watch_page.look_closer(None)
-        elif self.watching and self.drills.to_be_scored:
-            self.drills.end()
-        elif self.watching:
-            self._ask_first(self.to_start, STOP_WORDS)
-        elif self.isFullScreen():
-            self.toggle_full_screen()
-
-    def _ask_first(
-        self,
-        act: Callable[[], None],
-        words: str,
-        other: tuple[str, Callable[[], None]] | None = None,
-    ) -> None:
-        if self._live and self.bridge.running:
-            self.layer.open(
-                Question(self.pages, "Stop watching?", words, "Stop watching", act, other)
-            )
-        else:
-            act()
-
-    def give_up_opening(self) -> None:
-        """What is opening is no longer wanted."""
-        self.bridge.abandon()
-        if self.watching:
-            self.to_start()
-        self.start_page.show_progress(CANCELLED)
-
     def to_start(self) -> None:
         """End the watch and show the start page."""
         self.bridge.stop()
@@ -369,30 +332,15 @@ class MainWindow(QMainWindow):
     def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
         """Open what was dropped, unless a live input is being watched."""
         paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
-        if self.watching and self._live and self.bridge.running:
+        if self.watching and self.is_live:
             self.watch_page.footer.say("Still watching a live input: press Esc first.")
         elif paths:
             self.start_page.open_paths(paths)
 
-    def _close_now(self) -> None:
-        self._leaving = True
-        self.close()
-
-    def _close_only(self) -> None:
-        """The window goes, the watch goes on."""
-        self.bridge.close()
-        self._close_now()
-
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Ask while watching live; then end everything in good order."""
-        if self._live and self.bridge.running and not self._leaving:
+        if not self.leaving.may_close():
             event.ignore()
-            other = ("Close, watch on", self._close_only)
-            self._ask_first(self._close_now, CLOSE_WORDS, other)
-            return
-        if self.drills.to_be_scored:
-            event.ignore()
-            self.drills.end()
             return
         self.bridge.stop()
         self.reports.close()

@@ -42,7 +42,7 @@ class Openings(QObject):
         """Hidden while there is still something to wait for: it is no longer wanted."""
         if not shown and self.page is not None:
             self.page = None
-            self._window.give_up_opening()
+            self._window.leaving.give_up_opening()
 
     def _close(self) -> None:
         page, self.page = self.page, None

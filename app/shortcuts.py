@@ -79,7 +79,7 @@ def acts_of(window: MainWindow) -> dict[Act, Callable[[], None]]:
         Act.LOOK: window.toggle_look,
         Act.FULL_SCREEN: window.toggle_full_screen,
         Act.HELP: overlays.show_help,
-        Act.BACK: window.back,
+        Act.BACK: window.leaving.back,
         **window.headphones.acts(),
         **window.line_checks.acts(),
         **window.plans.acts(),

@@ -29,7 +29,7 @@ def nothing_left(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     for widget in QApplication.topLevelWidgets():
         if isinstance(widget, MainWindow):
-            widget._leaving = True
+            widget.leaving.decided = True
         widget.close()
         widget.deleteLater()
     app.sendPostedEvents(None, QEvent.Type.DeferredDelete)

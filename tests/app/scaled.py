@@ -54,7 +54,7 @@ def main() -> int:
             for words in shots.cut_off(window):
                 print(f"{page}: {words}")
                 cut += 1
-            window._close_now()
+            window.leaving.close_now()
     return cut
 
 

@@ -50,7 +50,7 @@ def standby(folder: Path) -> MainWindow:
     window = board(12)(folder)
     window.acts.standby()
     window.bridge.poll()
-    window.back()
+    window.leaving.back()
     return window
 
 

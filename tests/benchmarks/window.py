@@ -82,7 +82,7 @@ def share_of_core(
         _run(seconds)
         cpu_s, wall_s = time.process_time() - cpu_s, time.monotonic() - wall_s
         Board.paintEvent = paint  # type: ignore[method-assign]
-        window._close_now()
+        window.leaving.close_now()
     return cpu_s / wall_s, painted[0] / wall_s
 
 

@@ -93,7 +93,7 @@ def deck(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, qapp: QApplication) ->
     made = Deck(tmp_path)
     yield made
     made.window.to_start()
-    made.window._leaving = True
+    made.window.leaving.decided = True
     made.window.close()
     made.window.deleteLater()
     until = time.monotonic() + 10
