@@ -109,11 +109,13 @@ class Ring:
     def with_inputs(self, inputs: Sequence[int]) -> Ring:
         """A ring of other inputs that goes on from here; inputs in both keep what was kept."""
         fresh = Ring(inputs, self.sample_rate_hz, self.oldest)
-        count = min(self.end - self.oldest, fresh.capacity)
-        values = np.zeros((len(fresh.inputs), count), dtype=np.int16)
-        for place, number in enumerate(fresh.inputs):
-            if number in self._place:
-                kept = self.read(number, self.end - count, count)
-                values[place] = np.rint(kept * SCALE).astype(np.int16)
-        fresh._write(values, self.end)
+        stay = [(n, self._place[i]) for n, i in enumerate(fresh.inputs) if i in self._place]
+        frame = max(self.oldest, self.end - fresh.capacity)
+        while frame < self.end:  # in pieces that wrap in neither ring
+            here, there = frame % self.capacity, frame % fresh.capacity
+            count = min(self.end - frame, self.capacity - here, fresh.capacity - there)
+            for new, old in stay:
+                fresh._kept[new, there : there + count] = self._kept[old, here : here + count]
+            frame += count
+        fresh.end = self.end
         return fresh
