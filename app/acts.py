@@ -31,6 +31,8 @@ from engine.commands import (
 )
 from engine.model import Alarm, AlarmState
 
+NO_ENTRY = "Nothing in the list is chosen."
+NO_TRACK = "Choose a track first."
 LASTS_WORDS = "A time such as 4h, 3h30 or 90min, or nothing."
 
 
@@ -67,6 +69,8 @@ class Acts:
         if card is not None:
             self._undo.add(f"seen {card.title}", undo.unsee(alarms))
             self._send([Acknowledge(number) for number in card.incidents])
+        else:
+            self._say(NO_ENTRY)
 
     def see_all(self) -> None:
         """Acknowledge all that stands."""
@@ -97,12 +101,14 @@ class Acts:
         if card is not None:
             self._undo.add(f"shelved {card.title}", undo.unshelve(alarms))
             self._send([Shelve(number, seconds) for number in card.incidents])
+        else:
+            self._say(NO_ENTRY)
 
     def note(self) -> None:
         """Ask for words on it."""
         card = self._page.fix_list.current
         if card is None or not card.incidents:
-            self._say("Nothing chosen to note something on.")
+            self._say(NO_ENTRY)
             return
         number = card.incidents[0]
         self._ask(
@@ -117,6 +123,7 @@ class Acts:
         """Take them out of service, or put them back."""
         last, chosen = self._page.last, sorted(self._page.board.chosen)
         if last is None or not chosen:
+            self._say(NO_TRACK)
             return
         removed = [n for n in chosen if n in last.out_of_service]
         here = [n for n in chosen if n not in removed]
@@ -130,7 +137,7 @@ class Acts:
         """Ask when a fresh battery was put into them, and how long it lasts."""
         last, chosen = self._page.last, sorted(self._page.board.chosen)
         if last is None or not chosen:
-            self._say("Choose a track first: its pack gets the fresh battery.")
+            self._say(f"{NO_TRACK} Its pack gets the fresh battery.")
             return
         known = {t.input: t.battery for t in self._page.plan.tracks}
         names = {t.input: t.who or t.label for t in self._page.plan.tracks}

@@ -53,7 +53,7 @@ class Alerts(QObject):
         self._window, self._clock = window, clock
         self._shown: dict[tuple[int, ...], Severity] = {}
         self._tray: QSystemTrayIcon | None = None
-        self._log_problem = False
+        self._log_problem = self._ended = False
         self.remind_s = LONG_BREAK_S
         self._reminded = 0
 
@@ -62,12 +62,16 @@ class Alerts(QObject):
         self.scheduler = Scheduler()
         self._shown = {}
         self._reminded = 0
+        self._ended = False
         if self._tray is None and QSystemTrayIcon.isSystemTrayAvailable():
             self._tray = QSystemTrayIcon(icon, self)
             self._tray.show()
 
     def show_snapshot(self, snapshot: Snapshot, cards: Sequence[Card]) -> None:
-        """Sound and show what is new in it."""
+        """Sound and show what is new in it; a take that has ended needs nobody any more."""
+        if self._ended:
+            return
+        self._ended = snapshot.ended
         due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
         self._play(due)
         self._show_log(snapshot.log)

@@ -80,7 +80,7 @@ class Bridge(QObject):
         self._client: Client | None = None
         self._watch: Watch | None = None
         self._heard_s = 0.0
-        self._told_stopped = False
+        self._told_stopped = self._told_end = False
         self._untold: Snapshot | None = None
         self._timer = QTimer(self, interval=POLL_MS)
         self._timer.timeout.connect(self.poll)
@@ -143,7 +143,7 @@ class Bridge(QObject):
     def _pass_on(self, newest: Snapshot | None) -> None:
         if newest is None:
             waited = self._clock() - self._heard_s
-            if waited >= SILENT_AFTER_S:
+            if waited >= SILENT_AFTER_S and not self._told_end:
                 self.silent.emit(waited)
             return
         self._heard_s = self._clock()
@@ -152,8 +152,8 @@ class Bridge(QObject):
             self._untold = newest  # the plan was changed between the two looks
             return
         self.snapshot.emit(newest)
-        if newest.ended:
-            self._timer.stop()
+        if newest.ended and not self._told_end:
+            self._told_end = True  # the crew may still see, note and undo: looking goes on
             self.ended.emit()
 
     def _send(self, command: Command) -> None:
@@ -189,6 +189,7 @@ class Bridge(QObject):
         self._timer.stop()
         client, self._client = self._client, None
         self._watch = self._untold = None
+        self._told_end = False
         if client is not None:
             client.close()
 

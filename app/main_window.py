@@ -110,6 +110,7 @@ class MainWindow(QMainWindow):
         bridge.plan_changed.connect(page.change_plan)
         bridge.plan_changed.connect(self.plans.start)
         bridge.snapshot.connect(self._show_snapshot)
+        bridge.ended.connect(page.show_end)
         bridge.failed.connect(self._failed)
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _s: self._say_silence("The engine does not answer."))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QStackedWidget, QVBoxLayout, QWidget
 
@@ -20,6 +22,8 @@ from app.views.listen_bar import ListenBar
 from engine.commands import Watch
 from engine.model import Snapshot
 from engine.tracks import Plan
+
+ENDED: Final = "The take has ended. W: its report, Esc: start page."
 
 
 class WatchPage(QWidget):
@@ -148,6 +152,10 @@ class WatchPage(QWidget):
         self.left.setCurrentWidget(self.closer)
         if self.last is not None:
             self.closer.show_snapshot(self.last)
+
+    def show_end(self) -> None:
+        """The take has ended: what is left to do."""
+        self.footer.say(ENDED, stay=True)
 
     def show_silence(self, words: str) -> None:
         """The engine does not answer, or the watch broke off."""

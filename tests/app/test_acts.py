@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,9 +10,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
+from app.acts import NO_ENTRY, NO_TRACK
+from app.chime_times import REPEAT_S
 from app.main_window import MainWindow
 from app.prefs import Choices
 from app.views.prompt import Prompt
+from app.views.watch_page import ENDED
 from engine.commands import (
     Acknowledge,
     Break,
@@ -24,6 +28,7 @@ from engine.commands import (
     Unacknowledge,
     Unshelve,
 )
+from engine.model import AlarmState
 from tests.app import fake, pages
 
 Key = Qt.Key
@@ -226,3 +231,31 @@ def test_keys_go_back_to_the_list_once_a_button_has_done_its_work(
     view.shelve.setFocus()
     window.bridge.poll()
     assert page.fix_list.hasFocus()
+
+
+@pytest.mark.parametrize("key", [Key.Key_A, Key.Key_S, Key.Key_T, Key.Key_O, Key.Key_F])
+def test_a_key_with_nothing_to_act_on_says_so(key: Key, tmp_path: Path, qtbot: QtBot) -> None:
+    """Nothing is wrong and nothing chosen: the key sends nothing and tells what is missing."""
+    window, crew, _ = pages.watching(tmp_path, fake.harbour_plan())
+    qtbot.addWidget(window)
+    assert press((window, crew), key) == []
+    told = window.watch_page.footer.notice.accessibleName()
+    assert told.startswith((NO_ENTRY, NO_TRACK))
+
+
+def test_what_is_done_after_the_end_of_a_take_is_seen(tmp_path: Path, qtbot: QtBot) -> None:
+    """The take has ended and says so, without a chime for what is over; A still sees the entry."""
+    window, crew, player = pages.watching(tmp_path, fake.harbour_plan(), fake.harbour_alarms())
+    qtbot.addWidget(window)
+    go_on = crew.client.script
+    crew.client.script = lambda n: replace(go_on(n), ended=True)
+    window.bridge.poll()
+    page = window.watch_page
+    assert page.footer.notice.accessibleName() == ENDED
+    heard = len(player.played)
+    window.alerts._clock.now_s += 10 * REPEAT_S  # type: ignore[attr-defined]
+    first = page.cards[0]
+    assert first.state is AlarmState.UNACKNOWLEDGED
+    assert press((window, crew), Key.Key_A) == [Acknowledge(n) for n in first.incidents]
+    assert next(c for c in page.cards if c.key == first.key).state is AlarmState.ACKNOWLEDGED
+    assert len(player.played) == heard

@@ -129,11 +129,18 @@ def test_a_silent_engine_is_noticed() -> None:
 
 
 def test_the_end_is_said_once() -> None:
-    """After the last snapshot the bridge stops looking."""
+    """A take that has ended is still shown: what the crew does then is seen. An engine that is
+    gone by then is missed by nobody."""
     plan = fake.harbour_plan()
-    client = fake.FakeClient(fake.watch(plan), lambda _n: fake.snapshot(plan, ended=True))
-    bridge, said, _ = bridge_on(client)
+    shots = [fake.snapshot(plan, ended=True)] * 2
+    client = fake.FakeClient(fake.watch(plan), lambda n: shots[n] if n < len(shots) else None)
+    bridge, said, clock = bridge_on(client)
     bridge.poll()
     assert [kind for kind, _ in said] == ["started", "snapshot", "ended"]
-    assert not bridge._timer.isActive()
+    bridge.poll()
+    assert [kind for kind, _ in said[3:]] == ["snapshot"]
+    assert bridge._timer.isActive()
+    clock.now_s += 60.0
+    bridge.poll()
+    assert len(said) == 4
     bridge.close()

@@ -13,10 +13,12 @@ from pytestqt.qtbot import QtBot
 
 from app.main_window import MainWindow
 from app.models.plan_table import COLUMNS, HEADS, MISTAKE_ROLE, PlanTable
+from app.plans import NO_PLAN
 from app.printing import table
 from app.views.plan_page import PlanPage
 from engine.commands import ChangePlan, Open
 from engine.plan import load_plan, parse_plan
+from engine.tracks import plan_for
 from tests.app import fake, pages
 
 TEXT = """\
@@ -222,3 +224,12 @@ def test_cells_say_what_they_are(qapp: object) -> None:
     put(model, 0, "kind", "lavv")
     said = str(at(model, 0, "kind").data(Qt.ItemDataRole.AccessibleTextRole))
     assert said.startswith("Kind: lavv. Wrong: did you mean")
+
+
+@pytest.mark.parametrize("known", [False, True], ids=["none", "a plan"])
+def test_a_watch_without_a_plan_says_so(known: bool, tmp_path: Path, qtbot: QtBot) -> None:
+    """Every input as a lav may be a wall of red: one line tells why, and where a plan is made."""
+    plan = fake.harbour_plan() if known else plan_for([""] * 32)
+    window, _, _ = pages.watching(tmp_path, plan)
+    qtbot.addWidget(window)
+    assert window.watch_page.footer.notice.accessibleName() == ("" if known else NO_PLAN)
