@@ -2,10 +2,13 @@
 
 Model: both hear one voice from fixed places, so the ratio of their speech energies is fixed by gain
 and placement (10 to 15 dB: common practice, no source). One that slipped, is half unplugged or lies
-under cloth hears less of it, and cloth takes most from the treble. Energies are summed over seconds
-of speech, so the loudest words count; only the wearer's own, for a neighbour's voice reaches a pack
-that slipped as before. The offset is learned from the first speech, and follows at most 1 dB a
-minute of speech while there is no fault. Numbers: common practice, no source.
+under cloth hears less of it, and cloth takes most from the treble. Only the wearer's own voice
+counts, for a neighbour's reaches a pack that slipped as before; and what is steady (hum, wind, the
+pack's own noise) is no voice and is taken off by its minimum (after R. Martin, as in
+`measure.floor`). The offset is the median over parts of the speech: a burst, a knock or an
+overload on one pack spoils the parts it falls into and no others. It is learned from the first
+speech that both packs hear, and follows at most 1 dB a minute of speech while there is no fault.
+Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -33,6 +36,16 @@ LEARN_S: Final = 8.0
 """Speech that must be heard before an offset is known."""
 FOLLOW_DB: Final = PART_S / 60.0
 """Largest move of a known offset with each part of speech."""
+
+VOICED: Final = 4.0
+"""A pack hears a voice where its energy is this many times what is steady in it (6 dB)."""
+LOST_DB: Final = 22.0
+"""A pack that hears the voice fainter than usual by more than this is lost, not adrift."""
+_STEADY_TICKS: Final = 30
+"""What is steady is the least tick of the 3 s before or after: pauses between words fall into
+them."""
+_LEAST_SHARE: Final = 0.05
+"""No part is left with less than this of its energy when what is steady is taken off."""
 
 _BANDS: Final = 2
 """The whole voice, and its treble (energy of the step from sample to sample)."""
@@ -65,10 +78,24 @@ _BY_PAIR: Final = {
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Part:
-    """0.25 s of speech of one pair: energies, shape (bands, main and safety), and when."""
+class _Raw:
+    """A part before what is steady is known from both sides of it.
+
+    energy, steady : sum over its hops, and what was steady in each before; (bands, main and safety)
+    """
 
     energy: Levels
+    steady: Levels
+    hops: int
+    begin_s: float
+    tick: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Part:
+    """0.25 s of speech of one pair: main less safety, dB, shape (bands,), and when."""
+
+    offset_db: Levels
     begin_s: float
 
 
@@ -90,6 +117,10 @@ class PairDrift:
         depth = int(max(self._needed.max(initial=1), LEARN_S / PART_S))
         self._parts: list[deque[_Part]] = [deque(maxlen=depth) for _ in range(pairs)]
         self._energy = np.zeros((_BANDS, 2, pairs))
+        self._hops = np.zeros(pairs, dtype=np.int64)
+        self._raw: list[deque[_Raw]] = [deque() for _ in range(pairs)]
+        self._ticks = np.full((_STEADY_TICKS, _BANDS, 2, pairs), np.inf)
+        self._tick = 0
         self._clock = PartClock(pairs)
         self._change_db = np.zeros((_BANDS, pairs))
         self._fell = np.zeros(pairs, dtype=np.int64)
@@ -126,9 +157,7 @@ class PairDrift:
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        speech = self._pairs.speech(m, own_only=True)
-        if speech.any():
-            self._add(speech, m)
+        self._add(self._pairs.speech(m, own_only=True), m)
         return self._condition(m)
 
     def _condition(self, m: Measurement) -> Condition:
@@ -151,12 +180,52 @@ class PairDrift:
         places = np.concatenate([self._pairs.main, self._pairs.safety])
         bright = treble(m, self._lag)[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
         voice = m.mean_square[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
-        self._energy += (np.stack([voice, bright]) * speech).sum(axis=2)
+        energy = np.stack([voice, bright])
+        self._ticks[self._tick % _STEADY_TICKS] = energy.mean(axis=2)
+        self._tick += 1
+        due = [p for p in range(pairs) if self._raw[p] and self._raw[p][0].tick <= self._tick]
+        if not due and not speech.any():
+            return
+        steady = self._ticks.min(axis=0)
+        for pair in due:
+            if self._close(pair, self._raw[pair].popleft(), steady[:, :, pair]):
+                self._judge(pair, m.end_s)
+        self._energy += (energy * speech).sum(axis=2)
+        self._hops += np.count_nonzero(speech, axis=0)
         for pair in self._clock.add(speech, m).tolist():
-            part = _Part(self._energy[:, :, pair].copy(), float(self._clock.begin_s[pair]))
-            self._energy[:, :, pair] = 0.0
-            self._parts[pair].append(part)
-            self._judge(pair, m.end_s)
+            raw = _Raw(
+                self._energy[:, :, pair].copy(),
+                steady[:, :, pair].copy(),
+                int(self._hops[pair]),
+                float(self._clock.begin_s[pair]),
+                self._tick + _STEADY_TICKS,
+            )
+            self._raw[pair].append(raw)
+            self._energy[:, :, pair], self._hops[pair] = 0.0, 0
+
+    def _close(self, pair: int, raw: _Raw, steady: Levels) -> bool:
+        """Make a part of it, if there was a voice to be heard in it; whether there was.
+
+        steady : what was so in each hop after it, shape (bands, main and safety). What teaches,
+        both packs must hear. Later, one that hears nothing tells of a fault only where what the
+        other hears would stand out on it.
+        """
+        steady = raw.hops * np.maximum(raw.steady, steady)
+        voice = np.maximum(raw.energy - steady, np.maximum(_LEAST_SHARE * raw.energy, 1e-30))
+        voiced = raw.energy[0] > VOICED * steady[0]
+        offset_db = 10.0 * np.log10(voice[:, 0] / voice[:, 1])
+        usual_db = self._offset_db[0, pair]
+        if np.isnan(usual_db):
+            enough = bool(voiced.all())
+        else:
+            usual = 10.0 ** (usual_db / 10.0)
+            expected = np.array([voice[0, 1] * usual, voice[0, 0] / usual])
+            stands_out = voiced | (expected > VOICED * steady[0])
+            heard = abs(offset_db[0] - usual_db) <= LOST_DB
+            enough = bool(voiced.any() and stands_out.all() and heard)
+        if enough:
+            self._parts[pair].append(_Part(offset_db, raw.begin_s))
+        return enough
 
     def _judge(self, pair: int, now_s: float) -> None:
         """Learn the offset, or hold the newest seconds of speech against it."""
@@ -182,18 +251,15 @@ class PairDrift:
         self._drifts[pair] = off
 
     def _begin(self, pair: int, newest: list[_Part], change_db: Levels) -> None:
-        """When it began, going back while each part is off; and which pack fell."""
+        """When it began: where a step fits the parts best; and which pack fell."""
         band = int(np.argmax(np.abs(change_db) / np.array([DRIFT_DB, MUFFLED_DB])))
-        sign = np.sign(change_db[band])
-        onset_s = newest[-1].begin_s
-        for n in range(len(newest) - 2, -1, -1):
-            alone_db = _offset_db(newest[n : n + 1])[band] - self._offset_db[band, pair]
-            if sign * alone_db < abs(change_db[band]) / 2.0:
-                break
-            onset_s = newest[n].begin_s
-        self._onset_s[pair] = onset_s
+        off_db = np.array([part.offset_db[band] for part in newest]) - self._offset_db[band, pair]
+        share = np.clip(off_db / change_db[band], 0.0, 1.0)
+        # Nearer to the offset before the step, nearer to the changed one after it.
+        wrong_before = np.concatenate([[0.0], np.cumsum(share - 0.5)])
+        self._onset_s[pair] = newest[int(np.argmin(wrong_before[:-1]))].begin_s
         # The ratio main to safety rises when the safety hears less.
-        self._fell[pair] = 1 if sign > 0 else 0
+        self._fell[pair] = 1 if change_db[band] > 0 else 0
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
@@ -207,6 +273,5 @@ class PairDrift:
 
 
 def _offset_db(parts: list[_Part]) -> Levels:
-    """Main less safety over those parts, dB, of the voice and the treble."""
-    energy = np.maximum(np.sum([part.energy for part in parts], axis=0), 1e-30)
-    return np.asarray(10.0 * np.log10(energy[:, 0] / energy[:, 1]))
+    """Main less safety, dB, of the voice and the treble: the median of those parts."""
+    return np.asarray(np.median([part.offset_db for part in parts], axis=0))

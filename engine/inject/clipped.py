@@ -35,12 +35,13 @@ def clipped(span: Span, strength: float, rng: np.random.Generator) -> Put:
         done = (ceiling * np.tanh(driven / ceiling)).astype(np.float32)
         events = _stretches(np.abs(driven) > ceiling, span.rate)
         return Put(done, f"soft knee at {ceiling:.2f}", events, Severity.AMBER)
-    done = np.clip(driven, -FULL_SCALE_24_BIT if one_sided else -ceiling, ceiling)
+    lowest = -FULL_SCALE_24_BIT if one_sided else -ceiling  # full scale always ends the other side
+    done = np.clip(driven, lowest, ceiling)
     words = f"{over_db:.1f} dB over {ceiling:.2f}" + (", one side" if one_sided else "")
     if lower and way < 1 / 2:
         done = _tilted(done, span.rate, corner_hz)
         words += f", tilted by {corner_hz:.0f} Hz"
-    cut = (driven >= ceiling) if one_sided else (np.abs(driven) >= ceiling)
+    cut = (driven >= ceiling) | (driven <= lowest)
     events = _stretches(_evident(cut, span.rate), span.rate)
     return Put(done, words, events, Severity.RED if events else None)
 
