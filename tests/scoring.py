@@ -33,6 +33,7 @@ class Truth:
     names : faults that are a right name; one of their family finds it, of any other does not
     amber_within_s, red_within_s : deadline after the onset, without grace; None: none is due
     whole : the fault of a whole receiver; only an incident that gathers all tracks finds it
+    audible_s : when it could be heard first, where later than the onset; None: at the onset
     """
 
     label: str
@@ -44,6 +45,7 @@ class Truth:
     amber_within_s: float | None
     red_within_s: float | None = None
     whole: bool = False
+    audible_s: float | None = None
     remark: str = ""
 
     @property
@@ -197,8 +199,13 @@ def _outcome(truth: Truth, incidents: Sequence[Incident], truths: Sequence[Truth
         beside=beside,
         amber_s=min(ambers),
         red_s=min(reds, default=math.nan),
-        onset_error_s=first["onset_s"] - truth.onset_s,
+        onset_error_s=_onset_error_s(first["onset_s"], truth),
     )
+
+
+def _onset_error_s(told_s: float, truth: Truth) -> float:
+    audible_s = truth.onset_s if truth.audible_s is None else truth.audible_s
+    return told_s - min(max(told_s, truth.onset_s), audible_s)
 
 
 def _about(incident: Incident, truth: Truth) -> bool:

@@ -46,6 +46,14 @@ def test_found_in_time() -> None:
     assert score.healthy_s == pytest.approx(100.0 + 100.0 - (10.0 + 2.0 + 5.0))
 
 
+@pytest.mark.parametrize(("onset_s", "error_s"), [(9.0, -1.0), (12.0, 0.0), (16.5, 1.5)])
+def test_onset_that_nobody_could_hear(onset_s: float, error_s: float) -> None:
+    """A slipped mic shows in the first word after: any time until then is right."""
+    truth = replace(MUTED, audible_s=15.0)
+    score = score_scene([incident(onset_s=onset_s)], [truth], [3], 60.0)
+    assert score.outcomes[0].onset_error_s == pytest.approx(error_s)
+
+
 def test_missed() -> None:
     """Nothing said: not found, deadlines broken, delays undefined."""
     (line,) = table([score_scene([], [MUTED], [3], 100.0)])

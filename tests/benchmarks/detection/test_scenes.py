@@ -23,6 +23,7 @@ from tests.benchmarks.detection.planting import (
     cards_for,
 )
 from tests.benchmarks.detection.scenes import LAST, SHOUT_TOP, build
+from tests.benchmarks.detection.truths import background_dbfs
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +88,17 @@ def test_cut_repeats_without_a_seam(library: Library) -> None:
     bed = cut(library.of("place")[0].samples, 60 * RATE, np.random.default_rng(1))
     assert len(bed) == 60 * RATE
     assert floor_rms(bed) == pytest.approx(1.0, abs=0.1)
+
+
+def test_floor_knows_no_future() -> None:
+    """The floor for counting speech follows the place: what comes later changes nothing before."""
+    rng = np.random.default_rng(4)
+    sound = rng.standard_normal(80 * RATE, dtype=np.float32) * np.float32(0.001)
+    sound[50 * RATE :] *= np.float32(0.1)
+    floors = background_dbfs(sound)
+    # White noise of RMS 0.001 is -57 dBFS by AES17; a tenth of its 125 ms lies a little under it.
+    assert floors[: 50 * 100] == pytest.approx(-57.0, abs=0.3)
+    assert floors[60 * 100 :] == pytest.approx(-77.0, abs=0.3)
 
 
 def test_hum_is_audible_in_a_pause_only() -> None:

@@ -27,6 +27,8 @@ OF_A_PAIR: Final = (Fault.POLARITY, Fault.PAIR_DRIFT)
 SPEECH_S: Final = {Fault.LOW: 20.0, Fault.POLARITY: 5.0, Fault.PAIR_DRIFT: 10.0}
 SPEECH_OVER_FLOOR_DB: Final = 10.0
 EVENT_S: Final = {Fault.DROPOUT: 1.0, Fault.NOISE_BURST: 1.0, Fault.CLIPPED: 0.5}
+BACKGROUND_S: Final = 30
+LEARN_S: Final = 10
 UNDER_FLOOR_DB: Final = 8.0
 """Nothing of the place is audible this far under its live floor; common practice, no source."""
 PLAINLY_LOW_DB: Final = 2.0
@@ -68,6 +70,7 @@ class Judge:
             strength=planted.strength,
             amber_within_s=amber,
             red_within_s=red,
+            audible_s=self._audible_s(planted, track),
             remark=planted.remark,
         )
 
@@ -96,11 +99,7 @@ class Judge:
         A neighbour's voice in a pack counts, but for pair_drift: a pack that slipped on its wearer
         hears it as before.
         """
-        audio = self.samples[round(planted.onset_s * RATE) :, track.input - 1]
-        levels = hop_dbfs(audio)
-        speech = levels >= background_dbfs(audio) + SPEECH_OVER_FLOOR_DB
-        if planted.fault is Fault.PAIR_DRIFT:
-            speech &= self._own(track, planted.onset_s, len(levels))
+        levels, speech = self._speech(planted, track)
         reached = np.flatnonzero(np.cumsum(speech) >= SPEECH_S[planted.fault] * 100)
         if not len(reached):
             return None
@@ -110,6 +109,24 @@ class Judge:
             if float(power_db(power.mean())) > limit - PLAINLY_LOW_DB:
                 return None
         return float(reached[0] + 1) * 0.01
+
+    def _speech(
+        self, planted: Planted, track: Track
+    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        """Level of each 10 ms after the onset, dBFS, and which of them are speech."""
+        audio = self.samples[round(planted.onset_s * RATE) :, track.input - 1]
+        levels = hop_dbfs(audio)
+        speech = levels >= background_dbfs(audio)[: len(levels)] + SPEECH_OVER_FLOOR_DB
+        if planted.fault is Fault.PAIR_DRIFT:
+            speech &= self._own(track, planted.onset_s, len(levels))
+        return levels, speech
+
+    def _audible_s(self, planted: Planted, track: Track) -> float:
+        """When it can be heard first: crossed wires and a slipped mic show in speech alone."""
+        if planted.fault not in OF_A_PAIR:
+            return planted.onset_s
+        _, speech = self._speech(planted, track)
+        return planted.onset_s + 0.01 * float(np.argmax(speech))
 
     def _heard_hum(
         self, planted: Planted, track: Track, amber: float | None, red: float | None
@@ -166,13 +183,20 @@ def floor_dbfs(levels: NDArray[np.float64]) -> float:
     return float(np.percentile(levels, 10))
 
 
-def background_dbfs(audio: Samples) -> float:
-    """The live floor for counting speech: the background level LAF90 of ISO 1996-1, unweighted.
+def background_dbfs(audio: Samples) -> NDArray[np.float64]:
+    """The live floor for counting speech, at each 10 ms: LAF90 of ISO 1996-1, unweighted.
 
     The level exceeded for 90 % of the time at the meter's Fast time constant, 125 ms; single hops
-    of 10 ms dip several dB under the noise that a listener, or any meter, calls the floor.
+    of 10 ms dip several dB under the noise that a listener, or any meter, calls the floor. Taken
+    over the half minute before, as whoever listens live knows no more (the first 10 s, in which
+    a floor is learned, by their end): a place that goes quiet later makes no speech of what was
+    said before.
     """
-    return floor_dbfs(hop_dbfs(audio, hop_s=0.125))
+    fast = hop_dbfs(audio, hop_s=0.125)
+    seconds = np.arange(-(-len(fast) // 8))
+    reached = np.minimum(8 * np.maximum(seconds, LEARN_S), len(fast))
+    floors = [floor_dbfs(fast[max(0, end - 8 * BACKGROUND_S) : end]) for end in reached]
+    return np.repeat(floors, 100)
 
 
 def _limit_s(track: Track, name: str) -> float:
