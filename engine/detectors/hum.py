@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.mains_spectra import GENERATOR, MAINS_HZ, WINDOW_S, MainsSpectra
+from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains, taper
 from engine.detectors.slow import Slow
 from engine.model import Condition, Fault, Flags, Levels, Measurement
 from engine.places import By
@@ -32,8 +32,6 @@ LEAST_DBFS: Final = -68.0
 RISE_DB: Final = 6.0
 """Contract: accepted hum is normal until it rises by this much."""
 LINES: Final = 10
-GRID: Final = 0.012
-"""Largest relative deviation of a grid: EN 50160's 1 % and a little for the measuring."""
 FOLLOWED_S: Final = 2.6
 HOLD_S: Final = 3.0
 """Speech may hide the lines that long before the hum counts as gone."""
@@ -51,12 +49,20 @@ STRONG_DBFS: Final = -52.0
 PAUSE_STEPS: Final = 3
 QUIET_DB: Final = 6.0
 ABOVE_HUM_DB: Final = 3.0
-"""Weaker hum must be seen in pauses, of 0.6 s in all: a voice may carry hum of its own, as one
-played from a recording does, which comes and goes with the words."""
+CONTRAST_DB: Final = 6.0
+"""Weaker hum must be seen in pauses, or moments that much under the loudest, of 0.6 s in all: a
+voice may carry hum of its own, as one played from a recording does, which comes and goes with
+the words and would then not stay as near."""
+NOTE_LOOKS: Final = 6
+"""A look is half a second, after the 2.6 s followed: few notes are held for 5 s."""
 LEAST_SHARE: Final = 0.003
 """Lines with a smaller share of the power do not tell what it is."""
 AGREE: Final = 0.004
-"""Two spectra in a row must suggest the same frequency, relative."""
+HINTS: Final = 6
+"""Two of the newest spectra, 3 s in all, must suggest the same frequency, relative: words come
+between."""
+EVEN_TURN: Final = 0.9
+"""A line whose phase goes on nearly as evenly as the most even one's tells the frequency."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,13 +76,14 @@ class AcceptedHum:
 class _Seen:
     """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line.
 
-    Without its fundamental, which lies under all voices, it must be seen twice in a row.
+    `looks` in a row it must be seen: once with the fundamental, which lies under all voices; the
+    second line alone may be a note and must outlast it.
     """
 
     mains_hz: float
     level_dbfs: float
     line: int
-    fundamental: bool
+    looks: int
 
 
 class Hum:
@@ -89,7 +96,8 @@ class Hum:
         "_heard_s": By.FIRST,
         "_held": By.EACH,
         "_passes": By.FIRST,
-        "_hint_hz": By.FIRST,
+        "_hint_hz": By.LAST,
+        "_looks": By.WHOLE,
         "_seen": By.FIRST,
         "_active": By.FIRST,
         "_onset_s": By.FIRST,
@@ -115,7 +123,8 @@ class Hum:
         self._heard_s = np.zeros(self._tracks)
         self._held: list[NDArray[np.float32]] = []
         self._passes = np.zeros(self._tracks, dtype=np.int64)
-        self._hint_hz = np.full(self._tracks, np.nan)
+        self._hint_hz = np.full((HINTS, self._tracks), np.nan)
+        self._looks = 0
         self._seen: list[_Seen | None] = [None] * self._tracks
         self._active = np.zeros(self._tracks, dtype=np.bool_)
         self._onset_s = np.full(self._tracks, np.nan)
@@ -169,14 +178,14 @@ class Hum:
     def _look(self, places: NDArray[np.int64], now_s: float) -> None:
         hints = self._spectra.mains_hz(self._sound[places, self._newest(WINDOW_S)])
         for place, hint_hz in zip(places, hints, strict=True):
-            before_hz = self._hint_hz[place]
-            self._hint_hz[place] = hint_hz
             seen = self._seen[place]
+            before_hz = self._hint_hz[:, place]
             if seen is not None:
                 hint_hz = seen.mains_hz
-            elif not abs(hint_hz / before_hz - 1.0) < AGREE:
-                continue
-            self._take(int(place), self._follow(int(place), float(hint_hz)), now_s)
+            if seen is not None or bool((np.abs(hint_hz / before_hz - 1.0) < AGREE).any()):
+                self._take(int(place), self._follow(int(place), float(hint_hz)), now_s)
+        self._hint_hz[self._looks % HINTS, places] = hints
+        self._looks += 1
 
     def _take(self, place: int, seen: _Seen | None, now_s: float) -> None:
         if seen is None or seen.level_dbfs < self._least_dbfs(place):
@@ -185,7 +194,7 @@ class Hum:
                 self._seen[place] = None
             return
         self._passes[place] += 1
-        if not self._active[place] and self._passes[place] < (1 if seen.fundamental else 2):
+        if not self._active[place] and self._passes[place] < seen.looks:
             return
         if not self._active[place]:
             self._onset_s[place] = now_s - self._since_s(place, seen)
@@ -211,22 +220,23 @@ class Hum:
         power = np.where(steady, amplitude**2, 0.0)
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
         off = abs(mains_hz / nominal - 1.0)
-        if not _is_mains(np.flatnonzero(power > LEAST_SHARE * power.sum()) + 1, off):
+        if not is_mains(np.flatnonzero(power > LEAST_SHARE * power.sum()) + 1, off):
             return None
         level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
-        if self._seen[place] is None and not self._holds_in_pauses(
-            place, level_dbfs, near[:, steady]
-        ):
+        looks = 1 if steady[0] else 2 if np.count_nonzero(steady) > 1 else NOTE_LOOKS
+        seen = _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, looks)
+        if self._seen[place] is None and not self._holds_in_pauses(place, seen, near[:, steady]):
             return None
-        return _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, bool(steady[0]))
+        return seen
 
-    def _holds_in_pauses(self, place: int, level_dbfs: float, near: Flags) -> bool:
+    def _holds_in_pauses(self, place: int, seen: _Seen, near: Flags) -> bool:
         """Whether the lines were seen while nothing else was loud; strong ones need no pause.
 
-        `near` has shape (steps, lines). A pause is what lies little over the hum, or over the
-        quietest tenth of the last seconds.
+        `near` has shape (steps, lines). A pause is what lies little over the hum, over the quietest
+        tenth of the last seconds, or well under the loudest of the followed time. Without the
+        fundamental, which no voice and hardly a note reaches, only a true pause is a proof.
         """
-        if level_dbfs > STRONG_DBFS:
+        if seen.level_dbfs > STRONG_DBFS and seen.looks == 1:
             return True
         sound = self._sound[
             place, self._newest(float(np.clip(self._heard_s[place], FOLLOWED_S, _KEPT_S)))
@@ -234,23 +244,30 @@ class Hum:
         step = round(_STEP_S * self._slow.rate_hz)
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
         levels_dbfs = rms_dbfs((power[1:] + power[:-1]) / 2.0)
-        limit_dbfs = max(
-            float(np.percentile(levels_dbfs, 10.0)) + QUIET_DB, level_dbfs + ABOVE_HUM_DB
-        )
-        pause = levels_dbfs[-len(near) :] < limit_dbfs
+        followed_dbfs = levels_dbfs[-len(near) :]
+        quiet_dbfs = float(np.percentile(levels_dbfs, 10.0)) + QUIET_DB
+        limit_dbfs = max(quiet_dbfs, seen.level_dbfs + ABOVE_HUM_DB)
+        if seen.looks == 1:
+            limit_dbfs = max(limit_dbfs, float(followed_dbfs.max()) - CONTRAST_DB)
+        pause = followed_dbfs < limit_dbfs
         return int(np.count_nonzero(pause)) >= PAUSE_STEPS and bool(near[pause].mean() >= _COHERENT)
 
     def _lines(self, place: int, mains_hz: float) -> tuple[NDArray[np.complex128], float]:
         """Complex amplitude of each line in steps of 0.2 s, shape (steps, lines).
 
-        The mains frequency is corrected by how the phase of the strongest line moves on.
+        The mains frequency is corrected by how the phase moves on, of the strongest line among
+        those where it does so evenly: a voice may be far stronger on the others.
         """
         z = self._steps(place, mains_hz, np.arange(1, LINES + 1), FOLLOWED_S)
-        strongest = int(np.argmax(np.median(np.abs(z), axis=0)))
-        turn = np.angle(np.sum(z[1:, strongest] * np.conj(z[:-1, strongest])))
-        by_line = turn / (strongest + 1) * np.arange(1, LINES + 1)
+        turns = z[1:] * np.conj(z[:-1])
+        total = turns.sum(axis=0)
+        even = np.abs(total) / np.maximum(np.abs(turns).sum(axis=0), 1e-30)
+        strength = np.where(even >= EVEN_TURN * even.max(), np.median(np.abs(z), axis=0), 0.0)
+        line = int(np.argmax(strength))
+        turn = float(np.angle(total[line]))
+        by_line = turn / (line + 1) * np.arange(1, LINES + 1)
         z = z * np.exp(-1j * np.outer(np.arange(len(z)), by_line))
-        return z, mains_hz + turn / (strongest + 1) / (2.0 * np.pi * _STEP_S)
+        return z, mains_hz + turn / (line + 1) / (2.0 * np.pi * _STEP_S)
 
     def _steps(
         self, place: int, mains_hz: float, lines: NDArray[np.int64], seconds: float
@@ -265,7 +282,7 @@ class Hum:
         powers = np.cumprod(
             np.broadcast_to(np.exp(turn * np.arange(length)), (int(lines.max()), length)), axis=0
         )
-        basis = (powers[lines - 1] * _taper(length)).astype(np.complex64)
+        basis = (powers[lines - 1] * taper(length)).astype(np.complex64)
         # Real and imaginary part as columns of one real product.
         z = (pieces @ basis.view(np.float32).reshape(len(lines), length, 2)).view(np.complex64)
         starts = np.exp(turn * step * np.outer(np.arange(len(pieces)), lines))
@@ -276,13 +293,18 @@ class Hum:
         seconds = float(min(self._heard_s[place], _KEPT_S))
         z = self._steps(place, seen.mains_hz, np.array([seen.line]), seconds)[:, 0]
         newest = z[-round(FOLLOWED_S / _STEP_S / 2) :]
-        size = np.median(np.abs(newest))
-        good, begin, last = 0, 0, newest[-1]
+        line = np.median(newest.real) + 1j * np.median(newest.imag)
+        if line == 0.0:
+            return FOLLOWED_S
+        # Going back, each step speaks for the line or against it, by 1 at most whatever words say:
+        # it began where most speaks for it after.
+        gained = np.zeros(len(z) + 1)
         for back, value in enumerate(z[::-1], start=1):
-            if abs(value - last) < LOOSE * size and abs(abs(value) - size) < LOOSE * size:
-                good, last = good + 1, value
-                if good >= _COHERENT * back:
-                    begin = back
+            share = float((value * np.conj(line)).real) / abs(line) ** 2
+            gained[back] = gained[back - 1] + np.clip(2.0 * share - 1.0, -1.0, 1.0)
+            if abs(value - line) < LOOSE * abs(line):
+                line = (line + value) / 2.0  # the mains wander
+        begin = int(np.argmax(gained))
         return seconds if begin == len(z) else (begin + 1) * _STEP_S
 
     def detail(self, place: int) -> str:
@@ -292,16 +314,3 @@ class Hum:
             return "mains hum"
         level = f"{seen.level_dbfs:.0f}".replace("-", "\u2212")
         return f"mains hum at {seen.mains_hz:.1f} Hz, {level} dBFS"
-
-
-def _is_mains(lines: NDArray[np.int64], off: float) -> bool:
-    """Whether those multiples of a frequency that far from nominal are a hum, and no music."""
-    if off > GRID:
-        return off <= GENERATOR and len(lines) >= 3 and lines[0] == 1
-    return len(lines) > 0 and bool(lines[0] <= (2 if len(lines) == 1 else 3))
-
-
-def _taper(length: int) -> NDArray[np.float64]:
-    """A Hann window of that length, scaled so that a sine gives its amplitude."""
-    window = np.hanning(length + 2)[1:-1]
-    return np.asarray(2.0 * window / window.sum())

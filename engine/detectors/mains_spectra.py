@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from engine.model import Levels
 
 MAINS_HZ: Final = (50.0, 60.0)
+GRID: Final = 0.012
+"""Largest relative deviation of a grid: EN 50160's 1 % and a little for the measuring."""
 GENERATOR: Final = 0.021
 """Largest relative deviation: EN 50160's 2 % off the grid, and a little for the measuring."""
 WINDOW_S: Final = 1.5
@@ -61,6 +63,19 @@ class MainsSpectra:
             at = int(first + np.argmax(power[row, first : self._past[line]]))
             hz[row] = _peak(power[row, at - 1 : at + 2], at) * self._bin_hz / self._line[line]
         return hz
+
+
+def is_mains(lines: NDArray[np.int64], off: float) -> bool:
+    """Whether those multiples of a frequency that far from nominal are a hum, and no music."""
+    if off > GRID:
+        return off <= GENERATOR and len(lines) >= 3 and lines[0] == 1
+    return len(lines) > 0 and bool(lines[0] <= (2 if len(lines) == 1 else 3))
+
+
+def taper(length: int) -> NDArray[np.float64]:
+    """A Hann window of that length, scaled so that a sine gives its amplitude."""
+    window = np.hanning(length + 2)[1:-1]
+    return np.asarray(2.0 * window / window.sum())
 
 
 def _fast_length(least: int) -> int:

@@ -193,7 +193,7 @@ def background_dbfs(audio: Samples) -> NDArray[np.float64]:
     said before.
     """
     fast = hop_dbfs(audio, hop_s=0.125)
-    seconds = np.arange(-(-len(fast) // 8))
+    seconds = np.arange(-(-len(audio) // RATE))
     reached = np.minimum(8 * np.maximum(seconds, LEARN_S), len(fast))
     floors = [floor_dbfs(fast[max(0, end - 8 * BACKGROUND_S) : end]) for end in reached]
     return np.repeat(floors, 100)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.signal import butter, sosfilt
 
 from engine.detectors.hum import Hum
 from engine.model import Samples, State
@@ -117,6 +118,26 @@ def test_hum_from_the_start_is_said() -> None:
     x = comb(-45.0, 8.0, RATE, 60.0) + place(-62.0, 8.0, RATE)
     ((onset_s, _),) = watched(np.asarray(x, dtype=np.float32)).spans_s
     assert onset_s == pytest.approx(0.0, abs=WITHIN_S)
+
+
+def test_faint_hum_under_speech_without_a_pause_is_told_in_time() -> None:
+    """50 Hz at -56 dBFS under a voice 14 dB louder that goes up and down but never stops."""
+    at_s = np.arange(15 * RATE) / RATE
+    swell = 10.0 ** (-6.0 * (1.0 + np.sin(2.0 * np.pi * 1.5 * at_s)) / 20.0)
+    band = butter(2, (85.0, 3000.0), "bandpass", fs=RATE, output="sos")
+    voice = sosfilt(band, noise(-42.0, 15.0, RATE)[:, 0]) * swell
+    x = hums(comb(-56.0, 6.0, RATE, 50.0, (1, 2, 4)), after_s=4.0)
+    x = np.asarray(x + voice[: len(x), None], dtype=np.float32)
+    said = watched(x)
+    ((onset_s, _),) = said.spans_s
+    assert onset_s == pytest.approx(AT_S, abs=WITHIN_S)
+    assert said.states[round((AT_S + 3.5) * 10)] == State.ACTIVE
+
+
+def test_a_second_line_alone_may_be_a_note() -> None:
+    """120 Hz held for 4 s, as in music or a hall's drone, is not told, however loud."""
+    for dbfs in (-55.0, -35.0):
+        assert State.ACTIVE not in watched(hums(sine(dbfs, 4.0, RATE, 120.0))).states
 
 
 def test_words_over_it_do_not_split_it() -> None:
