@@ -4,8 +4,9 @@ Model: a copy matches at zero lag at all frequencies, whatever its gain. Two mic
 sound takes 2.9 ms a metre, so what they share shifts, and the more the higher the frequency.
 Pearson's r tells the residual after the best gain is taken off, 10*log10(1 - r^2) dB: -14 dB at
 0.98. So r at lag zero, in a band in which a few centimetres count, decides. Two packs of one `who`
-may lie side by side and need -30 dB, which only a patch reaches. Numbers: common practice, no
-source.
+may lie side by side and need -30 dB, which only a patch reaches. A bell or a whistle, of a few
+frequencies alone, may reach two microphones in step by chance: what matched must be spread over
+the band, unless it matches that well. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.model import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.places import By
 from engine.tracks import Scene
 from engine.units import hop_frames
@@ -35,8 +36,11 @@ NO_FLOOR_DBFS: Final = -50.0
 """The same for a track whose floor is not known yet."""
 LEAST_SIGNAL_S: Final = 1.0
 """So much signal has to match before anything is said."""
-PAUSE_S: Final = 2.0
+PAUSE_S: Final = 4.0
 """A pause in which nothing speaks against it ends no match before that."""
+BROAD: Final = 16.0
+"""Effective number of 10 Hz bands that matched: the ratio of the squared sum of their powers to
+the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
 _SMALL: Final = 200_000
 """Products in one piece of a matrix product."""
 SLOW_HZ: Final = 9600.0
@@ -57,6 +61,17 @@ class _Match:
     signal_s: float = 0.0
     loudest: Levels = field(default_factory=lambda: np.zeros(2))
     residual_db: float = 0.0
+    spectrum: Levels | float = 0.0
+    told: bool = False
+
+    def add(self, a: Samples, b: Samples, r: float) -> None:
+        """Take in a tick that matched, of shape (steps,) each; tells where it is sure."""
+        self.residual_db = 10.0 * np.log10(max(1.0 - min(r, 1.0) ** 2, 1e-6))
+        if not self.told:
+            across = np.fft.rfft(a) * np.conj(np.fft.rfft(b))
+            self.spectrum = self.spectrum + np.maximum(across.real, 0.0)
+            broad = self.spectrum.sum() ** 2 >= BROAD * np.square(self.spectrum).sum()
+            self.told = self.signal_s >= LEAST_SIGNAL_S and (r >= ALIKE_PACKS or bool(broad))
 
 
 class Duplicate:
@@ -94,15 +109,17 @@ class Duplicate:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        r, heard = self._correlate(m)
+        step, r, heard = self._correlate(m)
         alike = (r >= self._least) & self._asked
         if self._matches or alike.any():
             signal = self._signal(m) & heard
-            self._follow(alike, signal[:, None] & signal[None, :], r, m)
+            self._follow(alike, signal[:, None] & signal[None, :], r, step, m)
         return self._condition(m)
 
-    def _correlate(self, m: Measurement) -> tuple[Levels, Flags]:
-        """Pearson's r of every two tracks at lag zero; and which tracks have sound to correlate."""
+    def _correlate(self, m: Measurement) -> tuple[Samples, Levels, Flags]:
+        """The steps of the slow sound, (tracks, steps); Pearson's r of every two tracks at lag
+        zero; and which tracks have sound to correlate.
+        """
         x = m.samples.T
         slow = x.reshape(len(x), -1, self._factor) @ self._ones
         step = slow[:, 1:] - slow[:, :-1]
@@ -114,13 +131,15 @@ class Duplicate:
         energy = np.diagonal(across)
         heard = (energy > 0.0) & m.valid.all(axis=0)
         norm = np.sqrt(np.where(heard, energy, 1.0))
-        return across.astype(np.float64) / (norm[:, None] * norm[None, :]), heard
+        return step, across.astype(np.float64) / (norm[:, None] * norm[None, :]), heard
 
     def _signal(self, m: Measurement) -> Flags:
         limit = np.where(np.isnan(m.floor_dbfs), NO_FLOOR_DBFS, m.floor_dbfs + ABOVE_FLOOR_DB)
         return np.asarray(2.0 * m.mean_square.mean(axis=0) >= 10.0 ** (limit / 10.0))
 
-    def _follow(self, alike: Flags, both: Flags, r: Levels, m: Measurement) -> None:
+    def _follow(
+        self, alike: Flags, both: Flags, r: Levels, step: Samples, m: Measurement
+    ) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
         energy = m.mean_square.sum(axis=0)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
@@ -140,11 +159,11 @@ class Duplicate:
             if both[a, b]:
                 match.signal_s += m.end_s - m.start_s
                 match.loudest = np.maximum(match.loudest, energy[[a, b]])
-                match.residual_db = 10.0 * np.log10(max(1.0 - min(r[a, b], 1.0) ** 2, 1e-6))
+                match.add(step[a], step[b], float(r[a, b]))
         for pair, match in list(self._matches.items()):
             if m.end_s - match.alike_s <= PAUSE_S:
                 match.last_s = m.end_s
-            elif match.signal_s < LEAST_SIGNAL_S:  # quiet moments matched by chance
+            elif not match.told:  # quiet moments matched by chance
                 del self._matches[pair]
 
     def _condition(self, m: Measurement) -> Condition:
@@ -153,7 +172,7 @@ class Duplicate:
         active = np.zeros(self._tracks, dtype=np.bool_)
         self._told = {}
         for (a, b), match in sorted(self._matches.items()):
-            if match.signal_s < LEAST_SIGNAL_S or active[b]:
+            if not match.told or active[b]:
                 continue  # the lowest input that it copies is named
             active[b], partners[b] = True, a
             onset_s[b], last_s[b] = match.onset_s, match.last_s

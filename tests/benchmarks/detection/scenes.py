@@ -7,6 +7,7 @@ bleed and pauses: common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -32,7 +33,9 @@ BOOMS: Final = (9, 10)
 CROWD: Final = 11
 LAST: Final = 12
 BODY: Final = 48
-"""Frames between the packs of one body for a neighbour's voice: 1 ms is 0.34 m in air."""
+"""Frames between the packs of one body for any sound but its own voice: 1 ms is 0.34 m in air."""
+APART: Final = 1400
+"""Frames within which the place reaches the microphones of a scene: 29 ms are 10 m in air."""
 SHOUT_TOP: Final = 10.0 ** (-0.3 / 20.0)
 
 
@@ -52,6 +55,7 @@ class Stage:
 def build(library: Library, seed: int, seconds: float, unused: bool) -> Stage:
     """The healthy scene of that seed; track 12 is talkback, or unused if asked so."""
     rng = np.random.default_rng(seed)
+    lates = _lates(np.random.default_rng((seed, 2)))
     frames = int(seconds * RATE)
     voices = library.of("voice")
     order = rng.permutation(len(voices))
@@ -63,9 +67,11 @@ def build(library: Library, seed: int, seconds: float, unused: bool) -> Stage:
     everyone = parts[0].voice + parts[1].voice + parts[2].voice + parts[3].voice
     tracks = np.empty((LAST, frames), dtype=np.float32)
     for n, part in enumerate(parts):
-        tracks[2 * n : 2 * n + 2] = _pair(library, part, everyone, place, rng)
+        near = [np.roll(place, late) for late in lates[2 * n : 2 * n + 2]]
+        tracks[2 * n : 2 * n + 2] = _pair(library, part, everyone, near, rng)
     for boom in BOOMS:
-        tracks[boom - 1] = _boom(library, everyone, place, rng)
+        near_boom = np.roll(place, lates[boom - 1])
+        tracks[boom - 1] = _boom(library, everyone, near_boom, rng)
     tracks[CROWD - 1] = _bed(place, rng, rng.uniform(-48.0, -38.0)) + _delayed(
         everyone, 900
     ) * gain(-24)
@@ -90,6 +96,14 @@ def _plan(unused: bool) -> Plan:
     ]
     last = Track(LAST, "spare", Kind.UNUSED) if unused else Track(LAST, "talkback", Kind.COMMS)
     return Plan((*packs, *booms, Track(CROWD, "crowd", Kind.AMBIENCE), last))
+
+
+def _lates(rng: np.random.Generator) -> list[int]:
+    """Frames by which the sound of the place comes late to packs and booms: no two of them stand
+    at one spot, so an axe is never heard by all at the same moment."""
+    bodies = [int(late) for late in rng.integers(BODY, APART, len(ROLES))]
+    packs = [late + int(rng.integers(-BODY, BODY)) * k for late in bodies for k in (0, 1)]
+    return packs + [int(late) for late in rng.integers(BODY, APART, len(BOOMS))]
 
 
 def _place(library: Library, frames: int, rng: np.random.Generator) -> Audio:
@@ -170,18 +184,18 @@ def _coloured(samples: Audio, rng: np.random.Generator) -> Audio:
 
 
 def _pair(
-    library: Library, part: Part, everyone: Audio, place: Audio, rng: np.random.Generator
+    library: Library, part: Part, everyone: Audio, places: Sequence[Audio], rng: np.random.Generator
 ) -> Audio:
     """Main and safety of one performer, shape (2, frames): one source, two placements."""
-    frames = len(place)
+    frames = len(places[0])
     floor = rng.uniform(-62.0, -54.0)
     bleed = (everyone - part.voice) * gain(rng.uniform(-30.0, -20.0))
     late = int(rng.integers(100, 600))
     main = _coloured(part.voice, rng) + _delayed(bleed, late)
-    main += _bed(place, rng, floor) + part.body * np.float32(0.8 * rms_of(floor))
+    main += _bed(places[0], rng, floor) + part.body * np.float32(0.8 * rms_of(floor))
     other = _coloured(_delayed(part.voice, int(rng.integers(2, 60))), rng)
     other += _delayed(bleed, late + int(rng.integers(-BODY, BODY)))
-    other += _bed(place, rng, floor) + part.body * np.float32(rms_of(floor))
+    other += _bed(places[1], rng, floor) + part.body * np.float32(rms_of(floor))
     top = max(float(np.abs(main).max()), 1e-6)
     if part.shouts or top > SHOUT_TOP:  # the gain was set for the loudest shout
         main *= np.float32(min(SHOUT_TOP / top, gain(3.0)))

@@ -68,3 +68,21 @@ def test_silence_on_both_is_not() -> None:
     where = scene(2)
     x = np.zeros((3 * RATE, 2), dtype=np.float32)
     assert State.ACTIVE not in told(Duplicate(where), x, where, place=1).states
+
+
+@pytest.mark.parametrize("strike_s", [0.5, 2.0])
+def test_a_bell_that_two_hear_in_step_is_no_copy(strike_s: float) -> None:
+    """The partials of a bell that reach two mics in step, 20 dB over what differs between them.
+
+    Ratios of the partials: hum, prime, tierce, quint, nominal of a tuned bell (0.5, 1, 1.2, 1.5,
+    2), E. Terhardt's list, from memory.
+    """
+    at_s = np.arange(12 * RATE) / RATE
+    since_s = at_s % strike_s
+    bell = sum(
+        height * np.sin(2.0 * np.pi * 880.0 * ratio * since_s) * np.exp(-since_s / 2.0)
+        for ratio, height in ((0.5, 0.5), (1.0, 1.0), (1.2, 0.7), (1.5, 0.5), (2.0, 0.8))
+    )
+    x = np.hstack([noise(-58.0, 12.0, RATE, seed=n) for n in (3, 4)])
+    x[4 * RATE :] += np.asarray(0.02 * bell, np.float32)[4 * RATE :, None]
+    assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states
