@@ -28,6 +28,9 @@ UNDER_FLOOR_DB: Final = 10.0
 """And this far under its learned live floor."""
 FALL_DB: Final = 16.0
 """It falls and rises by this at its edges; a place no louder than its floor has no more to fall."""
+EDGE_UNDER_DB: Final = 3.0
+"""It falls from, and rises to, the place: no further than this under its live floor. Between the
+words of a track that is silent as a whole there are gaps as deep."""
 
 _STEP_S: Final = 0.0005
 _HELD: Final = 5
@@ -163,6 +166,7 @@ class Dropout:
     ) -> tuple[list[Event], float]:
         """The same for one limit, looking at what ended in this tick but for its last 6 ms."""
         steps_db, step_s = self._steps[place], self._step_s
+        floor_db = np.nan_to_num(m.floor_dbfs[place], nan=-np.inf, neginf=-np.inf)
         size = len(steps_db)
         base_s = m.end_s - size * step_s
         oldest = size - round((m.end_s - m.start_s) / step_s) - _EDGE
@@ -176,8 +180,9 @@ class Dropout:
             if end > size - _EDGE:
                 open_s = begin_s
                 continue
-            depth_db = _depth(steps_db, int(begin), int(end))
-            if depth_db >= FALL_DB:
+            edge_db, inside_db = _shape(steps_db, int(begin), int(end))
+            depth_db = edge_db - inside_db
+            if depth_db >= FALL_DB and edge_db >= floor_db - EDGE_UNDER_DB:
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
         return gaps, open_s
 
@@ -192,13 +197,13 @@ class Dropout:
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
 
 
-def _depth(steps_db: Levels, begin: int, end: int) -> float:
-    """How far the level falls within a few milliseconds, and rises again: the lesser, dB.
+def _shape(steps_db: Levels, begin: int, end: int) -> tuple[float, float]:
+    """The level a gap falls from within a few milliseconds and rises to again, the lesser, and
+    the level inside, dB.
 
-    0 where the edges are not to be seen.
+    -inf and 0 where the edges are not to be seen.
     """
     before, after = steps_db[max(begin - _EDGE, 0) : begin], steps_db[end : end + _EDGE]
     if begin < _EDGE or len(after) < _EDGE or np.isnan(before).any() or np.isnan(after).any():
-        return 0.0
-    inside = float(np.median(steps_db[begin:end]))
-    return float(min(before.max(), after.max())) - inside
+        return -np.inf, 0.0
+    return float(min(before.max(), after.max())), float(np.median(steps_db[begin:end]))

@@ -92,6 +92,15 @@ def test_stop_consonants_leave_the_place_audible() -> None:
     assert State.ACTIVE not in dropout(x + voice).states
 
 
+def test_a_silent_track_has_no_dropouts() -> None:
+    """What is left of a loud voice on a track 40 dB down breaks off sharply, but to no place."""
+    at_s = np.arange(25 * RATE) / RATE
+    voice = noise(-20.0, 25.0, RATE, seed=2) * (at_s % 0.5 < 0.43)[:, None]
+    x = np.asarray(noise(-50.0, 25.0, RATE) + voice, dtype=np.float32)
+    x[15 * RATE :] *= np.float32(10 ** (-40 / 20))
+    assert State.ACTIVE not in dropout(x).states
+
+
 def test_lost_audio_is_no_gap() -> None:
     """Frames that were lost on the way are not the radio's."""
     where, x = scene(), with_gaps((5.0, 0.05))
