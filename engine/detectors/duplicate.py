@@ -137,9 +137,7 @@ class Duplicate:
         limit = np.where(np.isnan(m.floor_dbfs), NO_FLOOR_DBFS, m.floor_dbfs + ABOVE_FLOOR_DB)
         return np.asarray(2.0 * m.mean_square.mean(axis=0) >= 10.0 ** (limit / 10.0))
 
-    def _follow(
-        self, alike: Flags, both: Flags, r: Levels, step: Samples, m: Measurement
-    ) -> None:
+    def _follow(self, alike: Flags, both: Flags, r: Levels, step: Samples, m: Measurement) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
         energy = m.mean_square.sum(axis=0)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:

@@ -4,8 +4,10 @@ Model: when the carrier sinks under the FM threshold while the squelch stays ope
 gives way to demodulated noise: its density is level or rises with frequency up to the top of the
 band (S. O. Rice, "Noise in FM receivers", 1963, from memory), and it is steady while it lasts.
 What comes through air is not: blows and claps die away, cloth, wind and surf fall with frequency,
-a sibilant is a hill with a lull below and above. A sound as bright that another track hears too
-(their noises match at some lag) was in the air. Numbers: common practice, no source.
+a sibilant is a hill with a lull below and above. A sound whose treble any other track hears too
+(their noises match at some lag) was in the air, however faint it is there. A link that carries
+no more than 15 kHz ends its hash there, and its de-emphasis of 50 or 75 us makes it level from
+about 3 kHz on (FM broadcast practice, from memory). Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -24,9 +26,10 @@ from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
-BRIGHT: Final = 1.2
+BRIGHT: Final = 0.8
 """Least energy of the step from sample to sample (at 48 kHz) against that of the samples: white
-noise has 2, such that ends at 20 kHz 1.6, vowels 0.05, sibilants mostly under 1."""
+noise has 2, such that ends at 20 kHz 1.6 and at 15 kHz 1.06, vowels 0.05, sibilants mostly under
+1; single hops of noise lie a quarter lower at times."""
 OVER_FLOOR_DB: Final = 3.0
 RISE_DB: Final = 8.0
 """Hash lies above the live floor, and its treble well above what the track's was lately."""
@@ -38,8 +41,12 @@ EVEN_DB: Final = 10.0
 FALL_DB: Final = 3.0
 RISEN_DB: Final = 30.0
 """falling back by no more than this from band to band, over this range at most."""
+ENDS_DB: Final = 15.0
+"""The same range where all but the highest band is so: the link ends under it."""
 IN_AIR: Final = 0.3
-"""Least correlation at any lag of a sound that two tracks heard; two hashes have about 0.1."""
+"""Least correlation at any lag of the treble that two tracks heard; two hashes have about 0.1."""
+AROUND_S: Final = 0.03
+"""The other track hears it as much earlier or later at most: 10 m of air."""
 
 _IDLE_MEAN_SQUARE: Final = 10.0 ** (-110.0 / 10.0) / 2.0
 """What lies under it is a gap, not what the track is usually like."""
@@ -88,8 +95,6 @@ class NoiseBurst:
         self._tick = 0
         self._heard_ticks = np.zeros(tracks, dtype=np.int64)
         self._before = np.zeros((0, tracks), dtype=np.float32)
-        self._bright_before: Flags = np.zeros(tracks, dtype=np.bool_)
-        self._bright_lately: Flags = np.zeros(tracks, dtype=np.bool_)
 
     def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
         """Active in the tick in which a burst ended, or goes on for longer than a moment."""
@@ -98,11 +103,10 @@ class NoiseBurst:
         m = measurement
         bright = self._bright(m)
         now: Flags = np.asarray(bright.any(axis=0))
-        self._bright_lately = now | self._bright_before
         active = np.zeros(self._tracks, dtype=np.bool_)
         for place in sorted({*np.flatnonzero(now).tolist(), *self._runs}):
             active[place] = self._follow(place, bright, m)
-        self._before, self._bright_before = m.samples, now
+        self._before = m.samples
         return condition(
             active,
             m.heard & self._watched,
@@ -188,22 +192,27 @@ class NoiseBurst:
         bands = [power[(hz >= low) & (hz < high)] for low, high in pairwise(BANDS_HZ)]
         # At low sample rates the upper bands are empty.
         density_db = 10.0 * np.log10([band.mean() + 1e-30 for band in bands if len(band)])
-        spread_db = float(density_db.max() - density_db.min())
-        fallen_db = float((np.maximum.accumulate(density_db) - density_db).max())
-        even = spread_db <= EVEN_DB or (fallen_db <= FALL_DB and spread_db <= RISEN_DB)
-        return even and not self._in_air(place, m)
+        return _is_hash(density_db) and not self._in_air(place, run, m)
 
-    def _in_air(self, place: int, m: Measurement) -> bool:
-        """Whether another bright track holds the same noise in the last two ticks, at any lag."""
-        others = [int(p) for p in np.flatnonzero(self._bright_lately) if p != place]
-        if not others:
+    def _in_air(self, place: int, run: _Run, m: Measurement) -> bool:
+        """Whether any other track's treble holds the same noise, in the last two ticks.
+
+        Only what lies round the run counts: before and after it they may share a voice.
+        """
+        others = np.flatnonzero(np.arange(self._tracks) != place)
+        x = np.diff(np.concatenate([self._before, m.samples]), axis=0)
+        first = len(x) - round((m.end_s - run.begin_s) * self._rate_hz)
+        last = first + round(len(run.levels_db) * m.hop_s * self._rate_hz)
+        around = round(AROUND_S * self._rate_hz)
+        first, begin = max(first, 0), max(first - around, 0)
+        here, there = x[first:last, place], x[begin : last + around, others]
+        if not len(here) or not len(others):
             return False
-        x = np.concatenate([self._before, m.samples])[:, [place, *others]]
-        spectra = np.fft.rfft(x, 2 * len(x), axis=0)
-        here, there = spectra[:, 0], spectra[:, 1:]
-        match = np.abs(np.fft.irfft(here[:, None] * there.conj(), axis=0)).max(axis=0)
-        norm = np.linalg.norm(x[:, 0]) * np.linalg.norm(x[:, 1:], axis=0)
-        return bool((match >= IN_AIR * norm).any())
+        size = len(here) + len(there)
+        across = np.fft.rfft(there, size, axis=0) * np.fft.rfft(here, size).conj()[:, None]
+        match = np.abs(np.fft.irfft(across, size, axis=0)).max(axis=0)
+        norm = np.linalg.norm(here) * np.linalg.norm(there, axis=0)
+        return bool((match > IN_AIR * norm).any())
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""
@@ -212,3 +221,17 @@ class NoiseBurst:
         loudest = f"{max((e.size_db for e in events), default=0.0):.0f}".replace("-", "\u2212")
         number = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
         return f"{number} of hash in 10 s, up to {loudest} dBFS"
+
+
+def _is_hash(density_db: Levels) -> bool:
+    """Whether densities of bands in rising order are level, or rise, up to where a link ends."""
+    return (
+        bool(np.ptp(density_db) <= EVEN_DB)
+        or _rises(density_db, RISEN_DB)
+        or (len(density_db) == len(BANDS_HZ) - 1 and _rises(density_db[:-1], ENDS_DB))
+    )
+
+
+def _rises(density_db: Levels, range_db: float) -> bool:
+    fallen_db = np.maximum.accumulate(density_db) - density_db
+    return bool(fallen_db.max() <= FALL_DB and np.ptp(density_db) <= range_db)

@@ -28,6 +28,8 @@ LOST_SHARE: Final = 0.2
 OVER_S: Final = 6.0
 BACK_S: Final = 3.0
 """That long without a hop under presence, and the place is back."""
+CAME_BACK_TICKS: Final = 10
+"""What is heard within so many ticks after an idle converter is the link that came back."""
 FIRST_HOPS: Final = 3
 """So many hops in one tick begin it, and hold it once it was too long; fewer are chance."""
 
@@ -37,6 +39,7 @@ HEARD_S: Final = 1.0
 STIR_DB: Final = 1.5
 """Steady electronics keeps its 100 ms level this near to its mean; no live place does."""
 IDLE_DBFS: Final = -110.0
+_IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
 _SETTLE_S: Final = 1.0
 _FOLLOW: Final = 0.1
 _EVERY: Final = 5
@@ -85,6 +88,7 @@ class Silent:
         self._under = np.zeros((_TICKS, tracks), dtype=np.int64)
         self._valid = np.zeros((_TICKS, tracks), dtype=np.int64)
         self._tick = 0
+        self._idle_tick = np.full(tracks, -_TICKS)
         self._lost = np.zeros(tracks, dtype=np.bool_)
         self._onset_s = np.zeros(tracks)
         self._until_s = np.zeros(tracks)
@@ -152,6 +156,9 @@ class Silent:
         self._until_s = np.where(count >= np.where(long, FIRST_HOPS, 1), last_s, self._until_s)
         share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
         back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
+        idle = (m.mean_square < _IDLE_MEAN_SQUARE).all(axis=0)
+        self._idle_tick = np.where(idle, self._tick, self._idle_tick)
+        back |= m.present & ~idle & (self._tick - self._idle_tick <= CAME_BACK_TICKS)
         back = np.where(long, back, m.present & (count < FIRST_HOPS))
         self._lost &= ~(back & (self._valid[at] > 0))
 

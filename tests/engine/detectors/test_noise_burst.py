@@ -99,3 +99,33 @@ def test_two_links_at_once_are_two_faults() -> None:
     x = put(room(tracks=2), noise(-20.0, 0.06, RATE, seed=8), 5.011)
     put(x, noise(-20.0, 0.06, RATE, seed=9), 5.011, place=1)
     assert State.ACTIVE in told_of(x).states
+
+
+@pytest.mark.parametrize("shape", ["white", "emphasis undone"])
+def test_hash_of_a_link_that_ends_at_15_khz(shape: str) -> None:
+    """FM noise through 75 us of de-emphasis and a steep low-pass at 15 kHz, as links have them."""
+    burst = noise(-20.0, 0.15, RATE, seed=4) if shape == "white" else rising(-20.0, 0.15)
+    if shape != "white":
+        corner_hz = 1.0 / (2.0 * np.pi * 75e-6)
+        burst = sosfilt(butter(1, corner_hz, fs=RATE, output="sos"), burst, axis=0)
+    burst = sosfilt(butter(8, 15_000.0, fs=RATE, output="sos"), burst, axis=0)
+    said = told_of(put(room(), np.asarray(burst, np.float32), 5.0))
+    assert said.spans_s[0][0] == pytest.approx(5.0, abs=0.02)
+
+
+def test_what_another_hears_faintly_was_in_the_air() -> None:
+    """White noise 26 dB fainter on the other track, under its rumble but over its treble."""
+    burst = noise(-20.0, 0.06, RATE, seed=8)
+    x = room(tracks=2)
+    faint = np.roll(np.pad(burst[:, 0], (240_523, len(x) - 240_523 - len(burst))), 100)
+    x[:, 1] += np.float32(0.05) * faint
+    assert State.ACTIVE not in told_of(put(x, burst, 240_523 / RATE)).states
+
+
+def test_hash_over_a_voice_that_two_packs_hear() -> None:
+    """The voice before and after a burst of 50 ms is on both tracks; the burst is on one."""
+    x = room(tracks=2)
+    sos = butter(1, (150.0, 3000.0), "bandpass", fs=RATE, output="sos")
+    voice = np.asarray(sosfilt(sos, noise(-20.0, 8.0, RATE, seed=11), axis=0), np.float32)
+    x += voice * np.float32([1.0, 0.25])
+    assert State.ACTIVE in told_of(put(x, noise(-26.0, 0.05, RATE, seed=12), 5.03)).states
