@@ -36,8 +36,9 @@ NO_FLOOR_DBFS: Final = -50.0
 """The same for a track whose floor is not known yet."""
 LEAST_SIGNAL_S: Final = 1.0
 """So much signal has to match before anything is said."""
-PAUSE_S: Final = 4.0
-"""A pause in which nothing speaks against it ends no match before that."""
+PAUSE_S: Final = 2.0
+TOLD_PAUSE_S: Final = 10.0
+"""A pause in which nothing speaks against it ends no match before that, nor one that is told."""
 BROAD: Final = 16.0
 """Effective number of 10 Hz bands that matched: the ratio of the squared sum of their powers to
 the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
@@ -159,7 +160,7 @@ class Duplicate:
                 match.loudest = np.maximum(match.loudest, energy[[a, b]])
                 match.add(step[a], step[b], float(r[a, b]))
         for pair, match in list(self._matches.items()):
-            if m.end_s - match.alike_s <= PAUSE_S:
+            if m.end_s - match.alike_s <= (TOLD_PAUSE_S if match.told else PAUSE_S):
                 match.last_s = m.end_s
             elif not match.told:  # quiet moments matched by chance
                 del self._matches[pair]

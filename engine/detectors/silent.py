@@ -28,8 +28,9 @@ LOST_SHARE: Final = 0.2
 OVER_S: Final = 6.0
 BACK_S: Final = 3.0
 """That long without a hop under presence, and the place is back."""
-CAME_BACK_TICKS: Final = 10
-"""What is heard within so many ticks after an idle converter is the link that came back."""
+CAME_BACK_TICKS: Final = 30
+"""What is heard within so many ticks after an idle converter is the link that came back: moments
+under presence are no silence then."""
 FIRST_HOPS: Final = 3
 """So many hops in one tick begin it, and hold it once it was too long; fewer are chance."""
 
@@ -139,7 +140,10 @@ class Silent:
         limit = 10.0 ** (m.presence_dbfs / 10.0) / 2.0
         under = m.valid & (m.mean_square < limit)
         count = np.count_nonzero(under, axis=0)
-        begins = ~self._lost & (count >= FIRST_HOPS)
+        idle = (m.mean_square < _IDLE_MEAN_SQUARE).all(axis=0)
+        self._idle_tick = np.where(idle, self._tick, self._idle_tick)
+        came_back = m.present & ~idle & (self._tick - self._idle_tick <= CAME_BACK_TICKS)
+        begins = ~self._lost & (count >= FIRST_HOPS) & ~came_back
         if begins.any():
             first_s = m.start_s + m.hop_s * under.argmax(axis=0)
             self._onset_s = np.where(begins, first_s, self._onset_s)
@@ -156,10 +160,7 @@ class Silent:
         self._until_s = np.where(count >= np.where(long, FIRST_HOPS, 1), last_s, self._until_s)
         share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
         back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
-        idle = (m.mean_square < _IDLE_MEAN_SQUARE).all(axis=0)
-        self._idle_tick = np.where(idle, self._tick, self._idle_tick)
-        back |= m.present & ~idle & (self._tick - self._idle_tick <= CAME_BACK_TICKS)
-        back = np.where(long, back, m.present & (count < FIRST_HOPS))
+        back = np.where(long, back, m.present & (count < FIRST_HOPS)) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
 
     def _never_heard(self, m: Measurement) -> Flags:

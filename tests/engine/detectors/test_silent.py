@@ -122,12 +122,13 @@ def test_a_steady_track_without_heard_neighbours_is_no_fault() -> None:
 
 
 def test_a_link_that_came_back_is_heard_at_once() -> None:
-    """After 12 s of digital zero the place, by then so quiet that moments lie under presence,
+    """After 12 s of digital zero the place, at first so quiet that moments lie under presence,
     ends the silence: no dead microphone speaks through a muted link."""
     where = scene(rate_hz=RATE)
     x = noise(-55.0, 45.0, RATE)
     x[20 * RATE : 32 * RATE] = 0.0
     after = np.arange(len(x)) >= 32 * RATE
     x[after] *= np.float32(10 ** (-4 / 20))
+    after &= np.arange(len(x)) < 34 * RATE
     x[after & (np.arange(len(x)) % (RATE // 10) < 0.04 * RATE)] *= np.float32(10 ** (-7 / 20))
     assert_one(told(Silent(where), x, where), 20.0, 32.0)
