@@ -14,7 +14,7 @@ from engine.model import Fault, Kind, Samples
 from engine.tracks import Track
 from tests.benchmarks.detection.library import RATE
 from tests.benchmarks.detection.scenes import BOOMS, CROWD, LAST, Stage
-from tests.benchmarks.detection.truths import OF_A_PAIR, Judge, floor_dbfs, hop_dbfs, mate
+from tests.benchmarks.detection.truths import OF_A_PAIR, Judge, mate
 from tests.scoring import Truth
 
 STRENGTHS: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
@@ -62,11 +62,8 @@ class Planter:
         self.truths: list[Truth] = []
         self.left_over: list[Card] = []
         self._rng = rng
-        floors = {
-            t.input: floor_dbfs(hop_dbfs(stage.samples[:, t.input - 1])) for t in stage.plan.tracks
-        }
         turns = {t: stage.parts[(t - 1) // 2].turns for t in range(1, BOOMS[0])}
-        self._judge = Judge(stage.samples, stage.plan, floors, turns)
+        self._judge = Judge(stage.samples, stage.plan, turns)
         self._free = {t.input for t in stage.plan.tracks}
 
     def plant_all(self, cards: list[Card]) -> None:

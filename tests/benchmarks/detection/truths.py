@@ -31,8 +31,9 @@ BACKGROUND_S: Final = 30
 LEARN_S: Final = 10
 UNDER_FLOOR_DB: Final = 8.0
 """Nothing of the place is audible this far under its live floor; common practice, no source."""
-PLAINLY_LOW_DB: Final = 2.0
-"""Speech nearer to the limit than this may be called low or not."""
+PLAINLY_DB: Final = 2.0
+"""Nearer to presence than this it may be called silent or not, and speech as near to its limit low
+or not."""
 
 Due = tuple[float | None, float | None]
 """Seconds after the onset within which amber and red must come; None: not due."""
@@ -42,13 +43,11 @@ Due = tuple[float | None, float | None]
 class Judge:
     """Says what is due.
 
-    floors_dbfs : live floor of each healthy track, by input number
     turns : begin and end of each turn of the pack's own wearer, s, by input number
     """
 
     samples: Samples
     plan: Plan
-    floors_dbfs: Mapping[int, float]
     turns: Mapping[int, Sequence[tuple[float, float]]]
 
     def truth(self, planted: Planted) -> Truth:
@@ -106,7 +105,7 @@ class Judge:
         if planted.fault is Fault.LOW:
             limit = -62.0 if track.level is Level.SAFETY else -45.0
             power = 10.0 ** (levels[: reached[0] + 1][speech[: reached[0] + 1]] / 10.0)
-            if float(power_db(power.mean())) > limit - PLAINLY_LOW_DB:
+            if float(power_db(power.mean())) > limit - PLAINLY_DB:
                 return None
         return float(reached[0] + 1) * 0.01
 
@@ -152,11 +151,14 @@ class Judge:
 
     def _silence(self, planted: Planted, track: Track) -> Due:
         """Deadlines after the first silence long enough: what is left of a loud voice may still be
-        heard. Nothing is due where there is no such silence."""
+        heard. Nothing is due where there is no such silence. The floor is that of the half minute
+        before."""
         amber, red = _limit_s(track, "silent_amber_s"), _limit_s(track, "silent_red_s")
         first, last = round(planted.onset_s * RATE), round(planted.end_s * RATE)
         levels = hop_dbfs(self.samples[first:last, track.input - 1], hop_s=0.1)
-        heard = levels > self.floors_dbfs[track.input] - UNDER_FLOOR_DB
+        before = self.samples[max(0, first - BACKGROUND_S * RATE) : first, track.input - 1]
+        floor = float(background_dbfs(before)[-1])
+        heard = levels > floor - UNDER_FLOOR_DB - PLAINLY_DB
         edges = np.flatnonzero(np.diff(heard.astype(np.int8), prepend=1, append=1))
         for begin, end in zip(edges[::2], edges[1::2], strict=True):
             lasts_s = 0.1 * float(end - begin)
