@@ -75,8 +75,6 @@ class NoiseBurst:
         "_heard_ticks": By.FIRST,
         "_tick": By.WHOLE,
         "_before": By.LAST,
-        "_bright_before": By.FIRST,
-        "_bright_lately": By.FIRST,
     }
 
     def __init__(self, scene: Scene) -> None:

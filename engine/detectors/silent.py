@@ -64,6 +64,7 @@ class Silent:
         "_under": By.LAST,
         "_valid": By.LAST,
         "_tick": By.WHOLE,
+        "_idle_tick": By.FIRST,
         "_lost": By.FIRST,
         "_onset_s": By.FIRST,
         "_until_s": By.FIRST,
