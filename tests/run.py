@@ -25,6 +25,8 @@ CHECKS = {
     "mypy": ("mypy", *CHECKED),
 }
 SPREAD = ("-n", "auto", "--dist", "loadfile")
+TIMED = "end_to_end and not at_any_speed"
+ROUNDS = (["-m", TIMED], [*SPREAD, "-m", f"not ({TIMED})"])
 PURPOSES = (system_packages.SOUND, system_packages.WINDOW, system_packages.TESTS)
 
 
@@ -91,7 +93,7 @@ def main() -> int:
         return refresh_pins(python)
     passed = bool(arguments) or check(python)
     # What measures real time runs by itself; the rest is spread over the cores.
-    rounds = [arguments] if arguments else [["-m", "end_to_end"], [*SPREAD, "-m", "not end_to_end"]]
+    rounds = [arguments] if arguments else ROUNDS
     with display(machine) as env:
         for words in rounds:
             print("── pytest " + " ".join(words), flush=True)

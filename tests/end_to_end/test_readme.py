@@ -23,6 +23,7 @@ from tests.readme import README, fenced_commands
 
 pytestmark = [
     pytest.mark.end_to_end,
+    pytest.mark.at_any_speed,
     pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals"),
 ]
 
