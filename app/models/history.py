@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from app import text
 from app.models import faults
 from engine.desk import Desk
-from engine.model import Incident, Severity, Snapshot
-from engine.timecode.count import FRAME_RATES
+from engine.model import Incident, Severity
 from engine.tracks import Plan
 
 MARK: Final = "mark"
@@ -33,17 +31,14 @@ class Row:
         return self.cells[2]
 
 
-def rows(plan: Plan, snapshot: Snapshot, incidents: Iterable[Incident]) -> tuple[Row, ...]:
-    """Incidents and marks together, newest first, with their timecode counted back from now."""
+def rows(
+    plan: Plan,
+    desk: Desk,
+    incidents: Iterable[Incident],
+    clock: Callable[[float], str] = text.watching,
+) -> tuple[Row, ...]:
+    """Incidents and marks together, newest first; `clock` names a stream time."""
     names = {t.input: f"{t.input} {t.label}" for t in plan.tracks}
-    rate, desk = FRAME_RATES[plan.frame_rate], snapshot.desk
-
-    def clock(at_s: float) -> str:
-        if not snapshot.timecode:
-            return text.watching(at_s)
-        ago = math.floor((snapshot.now_s - at_s) * rate.rate)
-        return rate.label(rate.frame(snapshot.timecode) - ago)
-
     made = [_incident(one, names, clock(one.onset_s), desk) for one in incidents]
     made += [
         Row(mark.at_s, (), (clock(mark.at_s), "", MARK, "", "", "", mark.text))

@@ -25,7 +25,8 @@ from app.views.overlay import Overlay
 from app.views.parts import Button, plain, say
 from engine.log_schema import NotALogError
 from engine.log_story import incidents_of
-from engine.model import Snapshot
+from engine.model import Incident, Snapshot
+from engine.report.logged_timecode import LoggedTimecode, labels_of
 from engine.tracks import Plan
 
 Index = QModelIndex | QPersistentModelIndex
@@ -73,7 +74,8 @@ class Table(QAbstractTableModel):
 
 
 class HistoryPage(Overlay):
-    """`read` carries incidents, or one line on why there are none; both from another thread."""
+    """`read` carries incidents and the labels of their times, or one line on why there are none;
+    both from another thread."""
 
     read = Signal(object)
 
@@ -147,7 +149,7 @@ class HistoryPage(Overlay):
 
     def _read(self, folder: Path) -> None:
         try:
-            found: object = incidents_of(folder)
+            found: object = (incidents_of(folder), labels_of(folder))
         except (NotALogError, sqlite3.Error, OSError) as error:
             found = f"The log can't be read: {' '.join(str(error).split())}"
         try:
@@ -155,14 +157,17 @@ class HistoryPage(Overlay):
         except RuntimeError:
             return  # closed meanwhile
 
-    def _take(self, found: object) -> None:
-        incidents, words = ((), found) if isinstance(found, str) else (found, "")
-        self._all = history.rows(self._plan, self._snapshot, incidents)  # type: ignore[arg-type]
+    def _take(self, found: str | tuple[tuple[Incident, ...], LoggedTimecode]) -> None:
+        desk = self._snapshot.desk
+        if isinstance(found, str):
+            self._all = history.rows(self._plan, desk, ())
+        else:
+            self._all = history.rows(self._plan, desk, *found)
         for fault in sorted({row.fault for row in self._all}):
             self.faults.addItem(fault, fault)
         self._filter()
-        if words:
-            say(self.words, str(words))
+        if isinstance(found, str):
+            say(self.words, found)
 
     def _filter(self) -> None:
         found = history.kept(self._all, self.tracks.currentData(), self.faults.currentData())

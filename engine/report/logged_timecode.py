@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import sqlite3
 from bisect import bisect_right
+from contextlib import closing
 from fractions import Fraction
+from pathlib import Path
 from typing import Final
 
+from engine import sessions
+from engine.log_schema import NotALogError, open_to_read
 from engine.timecode.count import FRAME_RATES, frame_at
 
 _TABLES: Final = ("change", "action", "mark", "gap")
@@ -52,3 +56,18 @@ class LoggedTimecode:
         """Where labels come from, in words."""
         followed = any(self._off)
         return f"the timecode track, else {reference}" if followed else reference
+
+
+def labels_of(folder: Path) -> LoggedTimecode:
+    """The labels of the session in that folder, as its report has them.
+
+    Raises
+    ------
+    NotALogError, sqlite3.Error
+        Where its log is torn, foreign, can't be read or holds no session yet.
+    """
+    with closing(open_to_read(folder / sessions.LOG)) as log:
+        row = log.execute("SELECT start_s, frame_rate FROM session").fetchone()
+        if row is None:
+            raise NotALogError(f"{folder}: broke off before it began")
+        return LoggedTimecode(log, *row)

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from app.models import history
 from engine.desk import Desk, Remark
 from engine.model import Fault, Severity
 from tests.app import fake
 
 PLAN = fake.harbour_plan()
-SHOT = replace(
-    fake.snapshot(PLAN),
-    timecode="21:00:00:00",
-    desk=Desk(
-        marks=(Remark(fake.NOW_S - 60, "take two"),), notes=(Remark(fake.NOW_S, "new capsule", 2),)
-    ),
+DESK = Desk(
+    marks=(Remark(fake.NOW_S - 60, "take two"),), notes=(Remark(fake.NOW_S, "new capsule", 2),)
 )
 INCIDENTS = (
     fake.incident(1, 7, Fault.MUTED, Severity.RED, 90, end_s=fake.NOW_S - 80, covered_by=8),
     fake.incident(2, 9, Fault.SILENT, Severity.AMBER, 30, detail="never heard"),
     fake.incident(3, None, Fault.MUTED, Severity.RED, 20, tracks=(5, 6, 7, 8)),
 )
-ROWS = history.rows(PLAN, SHOT, INCIDENTS)
+ROWS = history.rows(PLAN, DESK, INCIDENTS, lambda at_s: f"at {at_s - fake.NOW_S:+g}")
 
 
 def test_newest_first_with_marks_between() -> None:
@@ -30,9 +24,9 @@ def test_newest_first_with_marks_between() -> None:
     assert [row.fault for row in ROWS] == ["muted", "silent", "mark", "muted"]
 
 
-def test_times_are_timecode() -> None:
-    """30 s before 21:00:00:00 at 25 frames a second is 20:59:30:00."""
-    assert ROWS[1].cells[0] == "20:59:30:00"
+def test_times_are_as_the_clock_names_them() -> None:
+    """Of incidents their onset, of marks their moment."""
+    assert [row.cells[0] for row in ROWS] == ["at -20", "at -30", "at -60", "at -90"]
 
 
 def test_cells_tell_who_how_long_and_what_was_noted() -> None:

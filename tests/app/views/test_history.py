@@ -9,10 +9,12 @@ from PySide6.QtCore import QModelIndex, Qt
 from PySide6.QtWidgets import QTableView, QWidget
 from pytestqt.qtbot import QtBot
 
+from app.reporting import session_section
 from app.theme import NIGHT
 from app.views.history import HistoryPage
 from engine import sessions
-from engine.log_schema import INSERTS, open_to_write
+from engine.model import Fault, Incident, Severity
+from tests.a_session import SessionWriter
 from tests.app import fake
 
 PLAN = fake.harbour_plan()
@@ -20,11 +22,10 @@ PLAN = fake.harbour_plan()
 
 def log(folder: Path) -> Path:
     """A session with two incidents in its log."""
-    connection = open_to_write(folder / sessions.LOG)
-    for number, track, fault in ((1, 7, "muted"), (2, 9, "silent")):
-        values = (number, track, "[]", fault, "red", 10.0 * number, 11.0, 12.0, None, None, 0, "")
-        connection.execute(INSERTS["incident"], (*values, None))
-    connection.close()
+    session = SessionWriter(folder, PLAN)
+    session.run(0.0, 60.0)
+    for number, track, fault in ((1, 7, Fault.MUTED), (2, 9, Fault.SILENT)):
+        session.incident(Incident(number, track, fault, Severity.RED, 10.03 * number, 31.0, 32.0))
     return folder
 
 
@@ -61,3 +62,14 @@ def test_says_why_there_is_nothing(qtbot: QtBot, below: QWidget, tmp_path: Path)
     (tmp_path / sessions.LOG).write_bytes(b"not a database at all" * 100)
     page = opened(below, tmp_path)
     qtbot.waitUntil(lambda: "can't be read" in page.words.text())
+
+
+def test_times_are_those_of_the_report(qtbot: QtBot, below: QWidget, tmp_path: Path) -> None:
+    """The frame that runs at that moment, wherever the watch has come to by now: from 21:00:00:00
+    at 25 frames a second 10.03 s lie in frame 250, 20.06 s in frame 501 (plain arithmetic)."""
+    page = opened(below, log(tmp_path))
+    qtbot.waitUntil(lambda: page.table.rowCount() == 2)
+    assert [row.cells[0] for row in page.table.rows] == ["21:00:20:01", "21:00:10:00"]
+    section = session_section(tmp_path, lambda _words, _share: None)
+    told = {section.timecode(entry.start_s) for entry in section.entries}
+    assert told == {row.cells[0] for row in page.table.rows}
