@@ -137,10 +137,13 @@ def _output(name: str) -> int | None:
     """Index of the output of that very name; None for the default."""
     import sounddevice  # see above
 
+    outputs = [d for d in sounddevice.query_devices() if d["max_output_channels"] > 0]
+    if not outputs:
+        raise OSError("no output here: connect one")
     if not name:
         return None
-    for device in sounddevice.query_devices():
-        if device["name"] == name and device["max_output_channels"] > 0:
+    for device in outputs:
+        if device["name"] == name:
             return int(device["index"])
     raise OSError(f"the output {name} is not there")
 

@@ -19,8 +19,6 @@ FAILED: Final = 2
 
 _DEMO: Final = "demo"
 
-_NO_INPUTS: Final = "no live inputs: connect an interface and check its driver"
-
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit status (0: nothing red, 1: red, 2: could not do it)."""
@@ -62,13 +60,13 @@ def _watch(arguments: argparse.Namespace) -> int:
 def _only_input() -> int:
     """The one live input there is; SourceError where the user has to choose."""
     from engine.sources.base import SourceError
-    from engine.sources.device import list_inputs
+    from engine.sources.device import NO_INPUTS, list_inputs
 
     inputs = list_inputs()
     if len(inputs) == 1:
         return inputs[0].index
     if not inputs:
-        raise SourceError(_NO_INPUTS)
+        raise SourceError(NO_INPUTS)
     names = ", ".join(f"{device.index} {device.name}" for device in inputs)
     raise SourceError(f"several live inputs: name one with --device: {names}")
 
@@ -132,9 +130,9 @@ def _window(request: Open | None) -> int:
         return early.pop() if early and wanted is request else EngineClient(wanted)
 
     from app.window import run_window
-    from engine.sources.device import list_inputs
+    from engine.sources.device import list_again
 
-    return run_window(request, client_for, list_inputs)
+    return run_window(request, client_for, list_again)
 
 
 def _running_watch() -> tuple[Path | None, Open | None]:
@@ -175,11 +173,11 @@ def _report(arguments: argparse.Namespace) -> int:
 
 
 def _devices(arguments: argparse.Namespace) -> int:
-    from engine.sources.device import list_inputs
+    from engine.sources.device import NO_INPUTS, list_inputs
 
     inputs = list_inputs()
     if not inputs:
-        print(_NO_INPUTS, file=sys.stderr)
+        print(NO_INPUTS, file=sys.stderr)
         return FAILED
     print(f"{'index':>5}  {'inputs':>6}  {'rate':>8}  name (host API)")
     for device in inputs:

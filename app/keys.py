@@ -72,7 +72,7 @@ KEYS: Final = (
     Key(Act.MARK_WORDS, "Shift+M", "Shift+M", "mark with words"),
     Key(Act.BATTERY, "F", "F", "fresh battery in the chosen pack"),
     Key(Act.STANDBY, "R", "R", "standby while not rolling, or rolling again"),
-    Key(Act.BREAK, "B", "B", "break: only the ambience alarms, or the end of it"),
+    Key(Act.BREAK, "B", "B", "break: only ambience and input alarm, or the end of it"),
     Key(Act.QUIET, "Space", "Space", "quiet the chime for 2 minutes, or let it sound again"),
     Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or the board"),
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),

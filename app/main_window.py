@@ -9,7 +9,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from app import reports, shapes, theme
+from app import reports, shapes, text, theme
 from app.acts import Acts
 from app.alerts import Alerts
 from app.bridge import Bridge
@@ -33,6 +33,7 @@ from app.views.overlay import Layer
 from app.views.watch_page import WatchPage
 from engine.commands import Open, Watch
 from engine.model import Snapshot
+from engine.sources.base import SourceError
 
 FIRST_SIZE = QSize(1440, 900)
 """Of the window where it was never placed, as far as the screen allows."""
@@ -119,6 +120,7 @@ class MainWindow(QMainWindow):
         self.start_page.chosen.connect(self.open)
         self.start_page.line_check_asked.connect(self.line_checks.check_next)
         self.start_page.drill_asked.connect(self._ask_drill)
+        self.start_page.inputs_wanted.connect(self.find_inputs)
         self.start_page.report_asked.connect(self.reports.show)
         page.header.report_asked.connect(self.reports.show)
         self.drills.wanted.connect(self.open)
@@ -149,7 +151,14 @@ class MainWindow(QMainWindow):
 
     def find_inputs(self) -> None:
         """Look for live inputs without holding up the window."""
-        self.alerts.ask(self._inputs, self.start_page.set_inputs)
+        self.start_page.set_inputs(None)
+        self.alerts.ask(self._look_for_inputs, self.start_page.set_inputs)
+
+    def _look_for_inputs(self) -> Sequence[Input] | str:
+        try:
+            return self._inputs()
+        except SourceError as error:
+            return text.sentence(str(error))
 
     def warm_up(self) -> None:
         """What the window needs soon but not at once, off its thread: words of faults, inputs."""
@@ -220,7 +229,7 @@ class MainWindow(QMainWindow):
             self.start_page.show_error(words)
 
     def _chime_problem(self, words: str) -> None:
-        told = f"No chime: choose an output with C ({words})."
+        told = f"No chime: {words}. C chooses an output."
         self.watch_page.footer.say(told, stay=True)
 
     # What keys and buttons do

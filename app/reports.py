@@ -184,7 +184,7 @@ class Reports(QObject):
                 acts.insert(0, ("Open the report", lambda: open_path(html)))
             self._finish("Report", f"{news.words} In {news.folder}", left, acts)
         elif isinstance(news, Failed):
-            self._finish("No report", "Nothing was written.", news.words)
+            self._finish("No report", "Nothing was written.", text.sentence(news.words))
         else:
             self._finish("No report", "Cancelled: nothing was written.")
 

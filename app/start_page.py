@@ -25,6 +25,8 @@ from engine.commands import Open
 
 TAKES = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
 PLANS = "Plans (*.toml)"
+LOOKING = "Looking for inputs…"
+NO_INPUT = "No input found. Plug one in, then look again."
 _DATA = Qt.ItemDataRole.UserRole
 _INPUT = _DATA + 1
 
@@ -57,6 +59,7 @@ class StartPage(QWidget):
     drill_asked = Signal()
     report_asked = Signal()
     plan_wanted = Signal()
+    inputs_wanted = Signal()
     plan_to_edit = Signal(str)
 
     def __init__(self) -> None:
@@ -66,9 +69,11 @@ class StartPage(QWidget):
         self.plan: str | None = None
         self.inputs, self.recent = QListWidget(), QListWidget()
         self.inputs.setAccessibleName("Live inputs")
+        self.inputs.setWordWrap(True)
         self.recent.setAccessibleName("Recent takes and plans")
         self.watch = Button("Watch this input", "Enter", main=True)
         self.check = Button("Check its lines first", "K", main=True)
+        self.again = Button("Look again", "L")
         self.take = Button("Open a take", "T", main=True)
         self.folder = Button("Open a folder of mono files", "F")
         self.demo = Button("Watch the demo take", "D", main=True)
@@ -98,7 +103,7 @@ class StartPage(QWidget):
         grid.addWidget(plain("RECENT TAKES AND PLANS", "heading"), 0, 1)
         grid.addWidget(self.inputs, 1, 0)
         grid.addWidget(self.recent, 1, 1)
-        grid.addLayout(self._line(self.watch, self.check), 2, 0)
+        grid.addLayout(self._line(self.watch, self.check, self.again), 2, 0)
         grid.addLayout(self._line(self.take, self.folder), 2, 1)
         grid.setColumnStretch(0, 1)
         grid.setColumnStretch(1, 1)
@@ -132,6 +137,7 @@ class StartPage(QWidget):
                 enter.activated.connect(lambda b=box: self._take_item(b.currentItem()))
         self.watch.clicked.connect(lambda: self._take_item(self.inputs.currentItem()))
         self.check.clicked.connect(self._check_lines)
+        self.again.clicked.connect(self.inputs_wanted)
         self.take.clicked.connect(self.ask_take)
         self.folder.clicked.connect(self.ask_folder)
         self.demo.clicked.connect(lambda: self.chosen.emit(Open(demo=True, plan=self.plan)))
@@ -151,6 +157,7 @@ class StartPage(QWidget):
             ("E", self.edit_plan),
             ("X", self.drop_plan),
             ("K", self.check),
+            ("L", self.again),
             ("R", self.drill),
         ):
             shortcut = QShortcut(QKeySequence(letter), self)
@@ -162,15 +169,17 @@ class StartPage(QWidget):
         self._outer.setContentsMargins(*(round(34 * scale),) * 4)
         self._outer.setSpacing(round(12 * scale))
 
-    def set_inputs(self, inputs: Sequence[Input] | None) -> None:
-        """List the live inputs; None while they are being looked for."""
+    def set_inputs(self, inputs: Sequence[Input] | str | None) -> None:
+        """List the live inputs; None while they are being looked for, words where that failed."""
         self.inputs.clear()
         if not inputs:
-            words = "Looking for inputs…" if inputs is None else "No input found. Plug one in."
-            item = QListWidgetItem(words)
+            inputs = LOOKING if inputs is None else NO_INPUT
+        if isinstance(inputs, str):
+            item = QListWidgetItem(inputs)
             item.setFlags(Qt.ItemFlag.NoItemFlags)
             self.inputs.addItem(item)
-        for one in inputs or ():
+            inputs = ()
+        for one in inputs:
             words = f"{one.name}   ·   {text.channels(one.channels)}"
             more = f"{one.host_api}, {one.default_rate_hz / 1000:g} kHz"
             item = QListWidgetItem(f"{words}   ·   {more}")

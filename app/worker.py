@@ -21,6 +21,7 @@ _NICER: Final = 10
 """The watch, its window and the recorder's own software come first."""
 
 CLOSE_S: Final = 5.0
+BROKE_OFF: Final = "writing the report broke off: try again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ class Worker:
                 if not isinstance(newest, Step):
                     break
         except (EOFError, OSError):
-            newest = Stopped() if self._asked else Failed("writing the report broke off")
+            newest = Stopped() if self._asked else Failed(BROKE_OFF)
         return newest
 
     def cancel(self) -> None:

@@ -145,13 +145,22 @@ class Glance(QWidget):
         high = QFontMetrics(least.small).height()
         box = QRect(edge, self.height() - edge - high, self.width() - 2 * edge, high)
         parts = [self._calm()]
-        if fitted.more:
-            parts.insert(0, f"and {fitted.more} more")
         if fitted.readable_m < self.distance_m - 0.01:
             parts.append(f"readable from {fitted.readable_m:.1f} m")
+        if fitted.more:
+            kept = sum(QFontMetrics(least.small).horizontalAdvance(f"   {p}") for p in parts[1:])
+            parts.insert(0, self.more(fitted.more, least.bold, box.width() - kept))
         if self.scene.clock and not fitted.more:
             parts.append(self.scene.clock)
         self._spread(painter, box, parts, least.small, least.bold if fitted.more else least.small)
+
+    def more(self, count: int, font: QFont, width: int) -> str:
+        """How many more there are, and their tracks where there is room for all of them."""
+        numbers = [entry.numbers for entry in self.scene.entries[-count:]]
+        words = f"and {count} more"
+        longer = f"{words}: {', '.join(filter(None, numbers))}"
+        fits = all(numbers) and QFontMetrics(font).horizontalAdvance(longer) <= width
+        return longer if fits else words
 
     def _spread(
         self, painter: QPainter, box: QRect, parts: Sequence[str], font: QFont, first: QFont

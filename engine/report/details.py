@@ -270,12 +270,12 @@ def _alarm_lines(alarms: AlarmFigures, section: Section) -> Iterator[tuple[str, 
         or "none",
     )
     if not section.crew:
-        yield "Time to acknowledge", "a scan has no crew to answer"
+        yield "Time until seen", "a scan has no crew to see them"
     elif alarms.answer_median_s is None or alarms.answer_longest_s is None:
-        yield "Time to acknowledge", "none was acknowledged"
+        yield "Time until seen", "none was seen"
     else:
         yield (
-            "Time to acknowledge",
+            "Time until seen",
             f"median {words.length(alarms.answer_median_s)}, longest "
-            f"{words.length(alarms.answer_longest_s)}; {alarms.answered} of {alarms.alarms} were",
+            f"{words.length(alarms.answer_longest_s)}; {alarms.answered} of {alarms.alarms} seen",
         )

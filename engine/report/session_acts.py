@@ -25,6 +25,12 @@ _BY_THE_WATCH: Final = frozenset(
         *(EventKind.SUPPRESSED, EventKind.UNSUPPRESSED),
     )
 )
+_PLAIN: Final = {
+    EventKind.UNSEEN.value: "seen taken back",
+    EventKind.UNSHELVED.value: "put back",
+    EventKind.IN_SERVICE.value: "back in service",
+}
+"""As the board says it, where that is not the log's word."""
 _WITHIN_S: Final = 0.5
 """A key and what it changed lie at most this far apart."""
 
@@ -59,7 +65,7 @@ def done(log: sqlite3.Connection, label: Label) -> Mapping[int, Sequence[Done]]:
     for incident, kind, at_s, until_s in rows:
         if kind in _BY_THE_WATCH:
             continue
-        text = kind
+        text = _PLAIN.get(kind, kind)
         if kind == EventKind.SHELVED.value:
             text += " until put back" if until_s is None else f" until {label(until_s)}"
         near = [who for when, who in pressed if abs(when - at_s) <= _WITHIN_S]

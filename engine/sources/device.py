@@ -26,6 +26,7 @@ _MAX_BLOCK_S: Final = 1.0
 _SMOOTHING: Final = 0.02
 """Share by which each callback corrects the stream's clock; evens out the jitter of one call."""
 
+NO_INPUTS: Final = "no live input: plug the interface in, check its driver, then try again"
 _CARD: Final = re.compile(r" \(hw:\d+,\d+\)$")
 _NO_PORTAUDIO: Final = (
     "live inputs need PortAudio, which is missing here: on Debian or Ubuntu run "
@@ -84,24 +85,32 @@ def find_input(text: str | int) -> InputDevice:
     return choose_input(str(text).strip(), list_inputs())
 
 
-def find_again(name: str, host_api: str = "") -> InputDevice:
-    """The input of that name among those plugged in now; only while no stream is open.
+def list_again() -> tuple[InputDevice, ...]:
+    """Every input plugged in now; only while this process has no stream open.
 
-    PortAudio lists devices once, so it is started anew. ALSA puts the card's number behind the
-    name, which another card may have got meanwhile: it does not count.
-
-    Raises
-    ------
-    SourceError
-        Where none or several have that name.
+    PortAudio lists devices once, so it is started anew. SourceError where it can't be.
     """
     sd = _portaudio()
     try:
         sd._terminate()
         sd._initialize()
     except sd.PortAudioError as error:
-        raise SourceError(f"can't look for {name}: {_plain(error)}") from error
-    return choose_same(name, host_api, list_inputs())
+        raise SourceError(f"can't look for live inputs: {_plain(error)}") from error
+    return list_inputs()
+
+
+def find_again(name: str, host_api: str = "") -> InputDevice:
+    """The input of that name among those plugged in now; only while no stream is open.
+
+    ALSA puts the card's number behind the name, which another card may have got meanwhile: it
+    does not count.
+
+    Raises
+    ------
+    SourceError
+        Where none or several have that name.
+    """
+    return choose_same(name, host_api, list_again())
 
 
 def choose_same(name: str, host_api: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
@@ -124,7 +133,7 @@ def _without_card(name: str) -> str:
 def choose_input(text: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
     """The input among `inputs` that `text` means; see `find_input`."""
     if not inputs:
-        raise SourceError("there is no live input: plug the interface in and try again")
+        raise SourceError(NO_INPUTS)
     if text.isdecimal():
         fits = [device for device in inputs if device.index == int(text)]
     else:

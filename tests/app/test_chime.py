@@ -94,3 +94,18 @@ def test_player_says_what_is_wrong_once(monkeypatch: pytest.MonkeyPatch) -> None
     assert done.wait(5)
     player.close()
     assert told == ["no such device"]
+
+
+@pytest.mark.parametrize("name", ["", "Monitor"])
+def test_a_machine_without_outputs_is_said_plainly(
+    monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """Not the audio library's number for it, but what is missing."""
+
+    class InputsOnly:
+        def query_devices(self) -> list[dict[str, object]]:
+            return [{"index": 0, "name": "Field interface", "max_output_channels": 0}]
+
+    monkeypatch.setitem(__import__("sys").modules, "sounddevice", InputsOnly())
+    with pytest.raises(OSError, match="no output here"):
+        chime._output(name)

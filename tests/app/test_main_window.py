@@ -13,6 +13,7 @@ from pytestqt.qtbot import QtBot
 from app.chime import Sound
 from app.keys import CAUTIONS, KEYS
 from app.main_window import MainWindow
+from app.start_page import NO_INPUT
 from app.theme import DAY, NIGHT
 from engine.commands import (
     Acknowledge,
@@ -26,6 +27,7 @@ from engine.commands import (
     Unshelve,
 )
 from engine.model import Severity
+from engine.sources.base import SourceError
 from engine.tracks import Plan, Track
 from tests.app import fake, pages
 
@@ -319,3 +321,27 @@ def test_it_comes_back_as_large_as_it_was_left(tmp_path: Path, qtbot: QtBot) -> 
     qtbot.addWidget(again)
     again.show()
     assert (again.width(), again.height()) == (960, 640)
+
+
+def test_inputs_are_looked_for_again(tmp_path: Path, qtbot: QtBot) -> None:
+    """An interface plugged in later is found by L; what keeps inputs from being found is said."""
+    window, _ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    pages.show(window)
+    found: list[list[pages.FakeInput]] = [[], [pages.INPUTS[0]]]
+    window._inputs = lambda: found.pop(0)
+    window.find_inputs()
+    page = window.start_page
+    assert page.inputs.item(0).text() == NO_INPUT
+    assert not page.watch.isEnabled()
+    qtbot.keyClick(page, Key.Key_L)
+    assert "Field interface" in page.inputs.item(0).text()
+    assert page.watch.isEnabled()
+
+    def fail() -> list[pages.FakeInput]:
+        raise SourceError("live inputs need PortAudio, which is missing here")
+
+    window._inputs = fail
+    page.again.click()
+    assert page.inputs.item(0).text() == "Live inputs need PortAudio, which is missing here."
+    assert not page.watch.isEnabled()

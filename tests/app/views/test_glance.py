@@ -88,6 +88,16 @@ def test_the_most_urgent_and_how_many_more(qtbot: QtBot) -> None:
     assert fitted.more > 0
 
 
+def test_those_that_have_no_room_are_named(qtbot: QtBot) -> None:
+    """Their tracks stand in the last line, most urgent first, if there is room for all of them."""
+    view = shown(qtbot, (1920, 1080), 14.0, 3.0)
+    numbers = [entry.numbers for entry in view.scene.entries]
+    count, font = view.layout_now().more, view.font()
+    told = view.more(count, font, 1900)
+    assert told == f"and {count} more: {', '.join(numbers[-count:])}"
+    assert view.more(count, font, 60) == f"and {count} more"
+
+
 def test_letters_grow_where_there_is_room(qtbot: QtBot) -> None:
     """One fault on a large screen near by is written far larger than the least."""
     view = shown(qtbot, (1920, 1200), 24.0, 1.0, fake.harbour_alarms()[3:4])

@@ -59,6 +59,20 @@ def test_a_session_is_told_as_it_was_logged(tmp_path: Path, writer: SessionWrite
     assert figures(made).answer_median_s == 3.5
 
 
+def test_what_was_taken_back_is_told_in_the_boards_words(
+    tmp_path: Path, writer: SessionWriter
+) -> None:
+    """The card offers `Put back`, the row says that O puts it back: so does the report."""
+    kinds = ("seen", "unseen", "shelved", "unshelved", "out of service", "in service")
+    writer.incident(incident(), [(kind, 104.0 + n, None) for n, kind in enumerate(kinds)])
+    writer.close()
+    (entry,) = read(tmp_path).entries
+    assert [d.text for d in entry.done] == [
+        *(SEEN, "seen taken back", "shelved until put back", "put back"),
+        *("out of service", "back in service"),
+    ]
+
+
 def test_levels_are_those_of_the_log(tmp_path: Path) -> None:
     """Maxima, RMS and history are what a level a second allows; the rest is not known."""
     writer = SessionWriter(tmp_path, PLAN)

@@ -91,7 +91,7 @@ def test_what_was_done_is_told_with_its_time() -> None:
     text = "21:01:50:00 seen by assistant; 21:01:52:00 note “new battery”"
     assert text in said(section([incident()], done=done, crew=True))
     assert "median 9.5 s" in said(section([incident()], done=done, crew=True))
-    assert "a scan has no crew to answer" in said(section([incident()]))
+    assert "a scan has no crew to see them" in said(section([incident()]))
 
 
 def test_parts_without_content_are_left_out() -> None:
