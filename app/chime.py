@@ -139,7 +139,7 @@ def _output(name: str) -> int | None:
 
     outputs = [d for d in sounddevice.query_devices() if d["max_output_channels"] > 0]
     if not outputs:
-        raise OSError("no output here: connect one")
+        raise OSError("no output found")
     if not name:
         return None
     for device in outputs:

@@ -229,7 +229,7 @@ class MainWindow(QMainWindow):
             self.start_page.show_error(words)
 
     def _chime_problem(self, words: str) -> None:
-        told = f"No chime: {words}. C chooses an output."
+        told = f"No chime: {words}. C: choose one."
         self.watch_page.footer.say(told, stay=True)
 
     # What keys and buttons do

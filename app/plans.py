@@ -14,13 +14,11 @@ from app.models.plan_table import COLUMNS, HEADS, PlanTable
 from app.printing import preview, table
 from app.views.plan_page import PlanPage
 from engine.commands import ChangePlan, Open, Watch
-from engine.tracks import Plan, Track
 
 if TYPE_CHECKING:
     from app.main_window import MainWindow
 
 PLANS: Final = "Plans (*.toml)"
-NO_PLAN: Final = "No plan: every track is watched as a lav. P makes a plan."
 
 
 class Plans(QObject):
@@ -31,7 +29,6 @@ class Plans(QObject):
         self._window = window
         self._text, self._path = "", "plan.toml"
         self._inputs: int | None = None
-        self._begins = False
         self._draft: PlanTable | None = None
 
     def acts(self) -> dict[Act, Callable[[], None]]:
@@ -41,16 +38,12 @@ class Plans(QObject):
     def opened(self, request: Open) -> None:
         """The next watch goes by that plan."""
         self._path = request.plan or "plan.toml"
-        self._begins = True
 
     def start(self, watch: Watch) -> None:
         """A watch goes by this plan now: from its beginning, or after a change."""
         if watch.plan_text != self._text:
             self._text, self._draft = watch.plan_text, None
             self._inputs = watch.inputs or None
-        if self._begins and _says_nothing(watch.plan):
-            self._window.watch_page.footer.say(NO_PLAN, stay=True)
-        self._begins = False
 
     def show(self) -> None:
         """The table, as it was left."""
@@ -86,11 +79,6 @@ class Plans(QObject):
         if not problem:
             self._path = path
             self._window.prefs.remember(path)
-
-
-def _says_nothing(plan: Plan) -> bool:
-    """No more than a watch without a plan knows: inputs and their names."""
-    return all(track == Track(track.input, track.name) for track in plan.tracks)
 
 
 def write(path: str, text: str) -> str:

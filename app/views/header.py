@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
@@ -9,6 +11,9 @@ from app import text
 from app.views.parts import Button, Elided, plain, say
 from engine.commands import Watch
 from engine.model import Snapshot
+from engine.tracks import Plan, Track
+
+NO_PLAN: Final = "no plan: P makes one"
 
 
 class Header(QWidget):
@@ -67,6 +72,7 @@ class Header(QWidget):
         self._watch = watch
         say(self.title, watch.plan.title or watch.source)
         parts = [watch.source if watch.plan.title else "", watch.rate]
+        parts.append(NO_PLAN if _says_nothing(watch.plan) else "")
         say(self.source, " · ".join(p for p in parts if p))
         say(self.time, "opening")
         say(self.clock, "")
@@ -94,3 +100,8 @@ class Header(QWidget):
         words = "Roll" if snapshot.standby else "Standby"
         if self.standby.accessibleName() != words:
             self.standby.put(words, "R")
+
+
+def _says_nothing(plan: Plan) -> bool:
+    """No more than a watch without a plan knows: inputs and their names."""
+    return all(track == Track(track.input, track.name) for track in plan.tracks)

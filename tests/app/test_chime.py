@@ -107,5 +107,5 @@ def test_a_machine_without_outputs_is_said_plainly(
             return [{"index": 0, "name": "Field interface", "max_output_channels": 0}]
 
     monkeypatch.setitem(__import__("sys").modules, "sounddevice", InputsOnly())
-    with pytest.raises(OSError, match="no output here"):
+    with pytest.raises(OSError, match="no output found"):
         chime._output(name)

@@ -13,8 +13,8 @@ from pytestqt.qtbot import QtBot
 
 from app.main_window import MainWindow
 from app.models.plan_table import COLUMNS, HEADS, MISTAKE_ROLE, PlanTable
-from app.plans import NO_PLAN
 from app.printing import table
+from app.views.header import NO_PLAN
 from app.views.plan_page import PlanPage
 from engine.commands import ChangePlan, Open
 from engine.plan import load_plan, parse_plan
@@ -232,4 +232,4 @@ def test_a_watch_without_a_plan_says_so(known: bool, tmp_path: Path, qtbot: QtBo
     plan = fake.harbour_plan() if known else plan_for([""] * 32)
     window, _, _ = pages.watching(tmp_path, plan)
     qtbot.addWidget(window)
-    assert window.watch_page.footer.notice.accessibleName() == ("" if known else NO_PLAN)
+    assert (NO_PLAN in window.watch_page.header.source.text()) is not known
