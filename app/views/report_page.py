@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -36,6 +36,16 @@ FORMS: Final = (
 PAPERS: Final = (("a4", "A4"), ("letter", "Letter"))
 _SUBJECT: Final = Qt.ItemDataRole.UserRole
 _WIDE: Final = 620
+_PATH_LETTERS: Final = 50
+
+
+class _PathField(QLineEdit):
+    """A field in which an ordinary path is to be seen whole, at any size of its letters."""
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        """Room for some fifty letters."""
+        letters = self.fontMetrics().averageCharWidth() * _PATH_LETTERS
+        return QSize(max(_WIDE - 200, letters), super().minimumSizeHint().height())
 
 
 class ReportPage(Overlay):
@@ -60,7 +70,7 @@ class ReportPage(Overlay):
         self.subjects = QListWidget()
         self.forms = {form: QCheckBox(words) for form, words in FORMS}
         self.paper = QComboBox()
-        self.folder = QLineEdit()
+        self.folder = _PathField()
         self.there, self.problem = plain("", "dim"), plain("", "red", wrap=True)
         self.choose = Button("Choose a folder")
         self.add_takes = Button("Add takes")
@@ -93,7 +103,6 @@ class ReportPage(Overlay):
         self.column.addLayout(forms)
         self.column.addLayout(row)
         self.folder.setAccessibleName("Folder")
-        self.folder.setMinimumWidth(_WIDE - 200)
         where = QHBoxLayout()
         where.addWidget(plain("Into"))
         where.addWidget(self.folder, 1)
