@@ -19,7 +19,7 @@ from engine.sources.base import HOST_API, SourceError, SourceInfo
 
 QUEUE_S: Final = 2.0
 """Audio that may wait for a busy worker before it counts as lost."""
-LATENCY_S: Final = 0.1
+LATENCY_S: Final = 0.2
 """Asked of PortAudio: a watch can wait this long, and a busy machine then loses nothing."""
 POLL_S: Final = 0.02
 _MAX_BLOCK_S: Final = 1.0
