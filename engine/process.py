@@ -133,7 +133,10 @@ class Engine:
         if request.plan is not None:
             request = sessions.with_own_plan(request, self._folder)
         self._log = SessionLog(self._folder / sessions.LOG)
-        return Runner(request, self._publish, world, log=self._log, on_plan=self._keep_plan)
+        try:
+            return Runner(request, self._publish, world, log=self._log, on_plan=self._keep_plan)
+        except PlanError as error:  # of the session's copy: the user knows the file
+            raise PlanError(Path(self._job.request.plan or error.path), error.mistakes) from None
 
     def _tell_progress(self, text: str) -> None:
         """Windows see what they wait for, and may stop it; what else they say is kept."""

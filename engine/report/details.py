@@ -36,22 +36,22 @@ def details(section: Section, *, new_page: bool = True) -> Iterator[Block]:
 
 _SCANNED: Final = (
     Column("No.", 0.05, right=True),
-    Column("In, out", 0.115),
-    Column("Lasts", 0.095, right=True),
-    Column("Track", 0.14),
-    Column("Who, pack", 0.13),
+    Column("In, out", 0.11),
+    Column("Lasts", 0.115, right=True),
+    Column("Track", 0.135),
+    Column("Who, pack", 0.12),
     Column("Fault", 0.2),
     Column("Use instead", 0.27),
 )
 _ANSWERED: Final = (
     Column("No.", 0.045, right=True),
-    Column("In, out", 0.115),
-    Column("Lasts", 0.085, right=True),
-    Column("Track", 0.125),
-    Column("Who, pack", 0.115),
-    Column("Fault", 0.145),
-    Column("Use instead", 0.165),
-    Column("What was done", 0.205),
+    Column("In, out", 0.11),
+    Column("Lasts", 0.115, right=True),
+    Column("Track", 0.12),
+    Column("Who, pack", 0.11),
+    Column("Fault", 0.14),
+    Column("Use instead", 0.16),
+    Column("What was done", 0.2),
 )
 """The same with what the crew did."""
 

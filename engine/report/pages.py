@@ -120,10 +120,10 @@ def _by_onset(entry: Entry) -> int:
 
 _HURRY: Final = (
     Column("No.", 0.05, right=True),
-    Column("In", 0.135),
-    Column("Out", 0.135),
-    Column("Lasts", 0.1, right=True),
-    Column("Track", 0.18),
+    Column("In", 0.13),
+    Column("Out", 0.13),
+    Column("Lasts", 0.115, right=True),
+    Column("Track", 0.175),
     Column("Fault", 0.14),
     Column("Use instead", 0.26),
 )
@@ -201,11 +201,20 @@ def _worst(sections: Sequence[Section]) -> Iterator[Block]:
     for entry, number in sorted(chosen, key=lambda pair: (pair[1], pair[0].number)):
         section = sections[number]
         rows.append((Cell(section.name), *_hurry_row(entry, section)[1:]))
-    yield Table((Column("Take", 0.21), *_HURRY[1:]), tuple(rows))
+    yield Table(_WORST, tuple(rows))
     if len(unusable) > room:
         yield Text(f"The {room} worst of {len(unusable)}; each take has its own list.", Tone.DIM)
 
 
+_WORST: Final = (
+    Column("Take", 0.18),
+    Column("In", 0.11),
+    Column("Out", 0.11),
+    Column("Lasts", 0.115, right=True),
+    Column("Track", 0.165),
+    Column("Fault", 0.12),
+    Column("Use instead", 0.2),
+)
 _TAKES: Final = (
     Column("Take", 0.28),
     Column("Scene / take", 0.11),

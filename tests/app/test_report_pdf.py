@@ -63,6 +63,28 @@ def test_page_one_is_enough(qapp: QApplication, tmp_path: Path) -> None:
     assert all(f"page {n} of {count}" in texts[n - 1] for n in range(1, count + 1))
 
 
+@pytest.mark.parametrize("paper", POINTS)
+@pytest.mark.parametrize("crew", [False, True], ids=["scan", "session"])
+@pytest.mark.parametrize("takes", [1, 2])
+def test_times_are_never_broken(
+    qapp: QApplication, tmp_path: Path, takes: int, crew: bool, paper: str
+) -> None:
+    """The longest time in minutes and a timecode stand in one line of every table (pdftotext)."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    long = [incident(1, 1, onset_s=10.0, end_s=10.0 + 58 * 60 + 58)]
+    sections = [section(long, duration_s=3_600.0, crew=crew) for _ in range(takes)]
+    path = tmp_path / "report.pdf"
+    write_pdf(report(sections, "made"), path, paper)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    # In the list of page one, of each take, and in each take's own list of all incidents.
+    lists = 2 if takes == 1 else 1 + 2 * takes
+    for words in ("58 min 58 s", "21:00:10:00", "21:59:08:00"):
+        assert done.stdout.count(words) >= lists
+
+
 @pytest.mark.parametrize(("tracks", "on_page_one"), [(2, True), (16, True), (64, False)])
 @pytest.mark.parametrize("paper", POINTS)
 def test_page_one_is_full_and_no_heading_stands_alone(

@@ -8,11 +8,13 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from engine import sessions
 from engine.channel import Failed, Job, connect
-from engine.client import EngineClient
+from engine.client import EngineClient, EngineFailedError
 from engine.commands import Open, Stop
 from engine.process import SPARE
 from engine.who import Who
@@ -74,6 +76,26 @@ def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
         window.close()
         assert failing.wait(30) == 0
     assert not folder.exists()
+
+
+def _wait_for(client: EngineClient) -> None:
+    """Until it says what it watches, or why it can't."""
+    end = time.monotonic() + 60.0
+    while client.watch() is None and time.monotonic() < end:
+        time.sleep(0.02)
+
+
+def test_a_mistake_of_a_plan_names_the_file_that_was_given(tmp_path: Path) -> None:
+    """Not the copy that the session keeps of it."""
+    take, plan = tmp_path / "take.wav", tmp_path / "tonight.toml"
+    soundfile.write(take, np.zeros((4_800, 2)), 48_000)
+    plan.write_text("[[track]]\ninput = 40\n")
+    client = EngineClient(Open(take=str(take), plan=str(plan)))
+    with pytest.raises(EngineFailedError) as refused:
+        _wait_for(client)
+    client.close()
+    assert str(refused.value).startswith(f"{plan}: line 2: ")
+    assert "\n" not in str(refused.value)
 
 
 def test_rendering_the_demo_take_can_be_stopped(
