@@ -57,9 +57,9 @@ NOTE_LOOKS: Final = 6
 """A look is half a second, after the 2.6 s followed: few notes are held for 5 s."""
 LEAST_SHARE: Final = 0.003
 """Lines with a smaller share of the power do not tell what it is."""
-AGREE: Final = 0.004
-HINTS: Final = 6
-"""Two of the newest spectra, 3 s in all, must suggest the same frequency, relative: words come
+AGREE: Final = 0.0025
+HINTS: Final = 5
+"""Two of the newest spectra, 2.5 s in all, must suggest the same frequency, relative: words come
 between."""
 EVEN_TURN: Final = 0.9
 """A line whose phase goes on nearly as evenly as the most even one's tells the frequency."""

@@ -13,15 +13,15 @@ about 3 kHz on (FM broadcast practice, from memory). Numbers: common practice, n
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.treble import treble
-from engine.model import Condition, Fault, Flags, Levels, Measurement
+from engine.model import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
@@ -57,11 +57,11 @@ _HISTORY: Final = 30
 
 @dataclass(slots=True)
 class _Run:
-    """Bright hops of one track in a row: since when, their level, spectrum and sound."""
+    """Bright hops of one track in a row: since when, their level and sound."""
 
     begin_s: float
     levels_db: list[float] = field(default_factory=list)
-    spectra: list[Levels] = field(default_factory=list)
+    sound: list[Samples] = field(default_factory=list)
     hash: bool | None = None
 
 
@@ -82,6 +82,7 @@ class NoiseBurst:
         self._tracks = len(scene.tracks)
         self._rate_hz = scene.sample_rate_hz
         self._lag = max(1, round(scene.sample_rate_hz / 48_000))
+        self._bands: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.reset()
 
     def reset(self) -> None:
@@ -170,12 +171,8 @@ class NoiseBurst:
     def _lengthen(self, run: _Run, place: int, hop: int, m: Measurement) -> None:
         run.levels_db.append(float(rms_dbfs(m.mean_square[hop, place])))
         if len(run.levels_db) <= _LONG_HOPS:
-            run.spectra.append(self._hop_spectrum(place, hop, m))
-
-    def _hop_spectrum(self, place: int, hop: int, m: Measurement) -> Levels:
-        frames = len(m.samples) // len(m.valid)
-        x = m.samples[hop * frames : (hop + 1) * frames, place].astype(np.float64)
-        return np.asarray(np.abs(np.fft.rfft(x * np.hanning(frames))) ** 2)
+            frames = len(m.samples) // len(m.valid)
+            run.sound.append(m.samples[hop * frames : (hop + 1) * frames, place].copy())
 
     def _judge(self, run: _Run, place: int, m: Measurement) -> bool:
         """Whether the run is steady and as bright as hash."""
@@ -185,11 +182,17 @@ class NoiseBurst:
         levels_db = run.levels_db[inner]
         if max(levels_db) - min(levels_db) > STEADY_DB:
             return False
-        power = np.mean(run.spectra[inner], axis=0)
-        hz = np.arange(len(power)) * (self._rate_hz / (2.0 * (len(power) - 1)))
-        bands = [power[(hz >= low) & (hz < high)] for low, high in pairwise(BANDS_HZ)]
+        sound = np.array(run.sound[inner], dtype=np.float64)
+        spectra = np.fft.rfft(sound * np.hanning(sound.shape[1]), axis=1)
+        power = np.square(np.abs(spectra)).mean(axis=0)
+        if len(self._bands) == 0:
+            hz = np.arange(len(power)) * (self._rate_hz / (2.0 * (len(power) - 1)))
+            self._bands = np.searchsorted(hz, BANDS_HZ)
         # At low sample rates the upper bands are empty.
-        density_db = 10.0 * np.log10([band.mean() + 1e-30 for band in bands if len(band)])
+        sums, sizes = np.cumsum(power), np.diff(self._bands)
+        some = sizes > 0
+        energy = np.diff(sums[np.maximum(self._bands, 1) - 1])[some]
+        density_db = 10.0 * np.log10(energy / sizes[some] + 1e-30)
         return _is_hash(density_db) and not self._in_air(place, run, m)
 
     def _in_air(self, place: int, run: _Run, m: Measurement) -> bool:

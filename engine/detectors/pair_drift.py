@@ -108,6 +108,7 @@ class PairDrift:
 
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
+        self._places = np.concatenate([self._pairs.main, self._pairs.safety])
         self._tracks = len(scene.tracks)
         self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
         self._lag = max(1, round(scene.sample_rate_hz / 48_000))
@@ -180,12 +181,11 @@ class PairDrift:
 
     def _add(self, speech: Flags, m: Measurement) -> None:
         """Add one tick's speech to the parts that fill; judge those that are full."""
-        hops, pairs = speech.shape
-        places = np.concatenate([self._pairs.main, self._pairs.safety])
-        bright = treble(m, self._lag)[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
-        voice = m.mean_square[:, places].reshape(hops, 2, pairs).transpose(1, 0, 2)
-        energy = np.stack([voice, bright])
-        self._ticks[self._tick % _STEADY_TICKS] = energy.mean(axis=2)
+        pairs = len(self._pairs)
+        shape = (_BANDS, 2, pairs)
+        bands = (m.mean_square, treble(m, self._lag))
+        sums = np.array([np.add.reduce(band, axis=0)[self._places] for band in bands])
+        self._ticks[self._tick % _STEADY_TICKS] = sums.reshape(shape) / len(speech)
         self._tick += 1
         due = [p for p in range(pairs) if self._raw[p] and self._raw[p][0].tick <= self._tick]
         if not due and not speech.any():
@@ -194,8 +194,12 @@ class PairDrift:
         for pair in due:
             if self._close(pair, self._raw[pair].popleft(), steady[:, :, pair]):
                 self._judge(pair, m.end_s)
-        self._energy += (energy * speech).sum(axis=2)
-        self._hops += np.count_nonzero(speech, axis=0)
+        if not speech.any():
+            return
+        both = np.hstack([speech, speech])
+        spoken = [np.add.reduce(band[:, self._places] * both, axis=0) for band in bands]
+        self._energy += np.array(spoken).reshape(shape)
+        self._hops += np.add.reduce(speech, axis=0)
         for pair in self._clock.add(speech, m).tolist():
             raw = _Raw(
                 self._energy[:, :, pair].copy(),
