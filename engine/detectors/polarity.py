@@ -167,12 +167,16 @@ class Polarity:
 
     @staticmethod
     def _onset(heard: _Heard) -> float:
-        """Begin of the first of the parts that are all inverted."""
-        onset_s = heard.parts[-1].begin_s
+        """Begin of the part from which on most speaks for inverted, and before against it.
+
+        A weak one, as where another sound covers the voice, speaks neither way.
+        """
+        onset_s, votes, most = heard.parts[-1].begin_s, 0, 0
         for part in reversed(heard.parts):
-            if _sign(part.sums)[0] >= 0:
-                break
-            onset_s = part.begin_s
+            sign = _sign(part.sums)[0]
+            votes -= sign
+            if sign < 0 and votes >= most:
+                onset_s, most = part.begin_s, votes
         return onset_s
 
     def detail(self, place: int) -> str:

@@ -38,3 +38,12 @@ def test_what_does_not_match_says_nothing() -> None:
     """Two packs that hear different things are not called inverted."""
     x = np.hstack([packs(25.0)[:, :1], noise(-25.0, 25.0, RATE, seed=8)])
     assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
+
+
+def test_onset_holds_where_another_sound_covers_a_word() -> None:
+    """A rumble on one pack for 1.2 s hides the sign of two words, not where it all began."""
+    x = packs(35.0)
+    x[20 * RATE :, 1] *= -1.0
+    x[round(20.9 * RATE) : round(22.1 * RATE), 0] += noise(-10.0, 1.2, RATE, seed=9)[:57_600, 0]
+    said = told(Polarity(PAIR), x, PAIR, place=1)
+    assert said.spans_s[0][0] == pytest.approx(20.0, abs=0.5)
