@@ -33,8 +33,8 @@ SURE: Final = 0.7
 to 0.66 over seconds (measured)."""
 CLEARER: Final = 1.2
 """Least ratio of the strongest correlation to the strongest of the other sign."""
-
-
+KEPT: Final = 3
+"""So many times the speech that tells is kept, to find where it began."""
 _HELD_TICKS: Final = 5
 """Sound is filtered when a part is full, or half a second at once: fewer and longer stretches."""
 
@@ -85,7 +85,7 @@ class Polarity:
         """Forget the sound, keep the scene."""
         self._clock = PartClock(len(self._pairs))
         self._sums = np.zeros((len(self._pairs), 2 * self._lags + 3))
-        self._heard = [_Heard(deque(maxlen=int(depth))) for depth in self._depth]
+        self._heard = [_Heard(deque(maxlen=KEPT * int(depth))) for depth in self._depth]
         self._band.reset()
         self._tail = np.zeros((len(self._places), 2 * self._lags))
         self._held: list[tuple[NDArray[np.float32], Flags]] = []
@@ -155,9 +155,10 @@ class Polarity:
         part = _Part(self._sums[pair].copy(), float(self._clock.begin_s[pair]))
         self._sums[pair] = 0.0
         heard.parts.append(part)
-        if len(heard.parts) < (heard.parts.maxlen or 1):
+        newest = list(heard.parts)[-int(self._depth[pair]) :]
+        if len(newest) < self._depth[pair]:
             return
-        sign, r = _sign(np.sum([p.sums for p in heard.parts], axis=0))
+        sign, r = _sign(np.sum([p.sums for p in newest], axis=0))
         if sign < 0 and not heard.inverted:
             heard.onset_s = self._onset(heard)
         if sign < 0:
