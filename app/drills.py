@@ -27,6 +27,7 @@ from engine.model import Snapshot
 if TYPE_CHECKING:
     from engine.drill.finish import Finished
 
+SCORING = "The drill has ended. Making its score…"
 SCORE_AFTER_MS = 700
 """The log's last lines are on the disk by then."""
 
@@ -133,6 +134,7 @@ class Drills(QObject):
         if self._scored or folder is None:
             return
         self._scored = True
+        self._page.footer.say(SCORING, stay=True)
         QTimer.singleShot(SCORE_AFTER_MS, self, lambda: self._score(folder))
 
     def _score(self, folder: Path) -> None:
@@ -149,6 +151,7 @@ class Drills(QObject):
             return
         from app.drill_score import page_of
 
+        self._page.footer.say("")
         self.panel.hide()
         page = page_of(done, self._layer.below, self._look())
         page.again.connect(self._again)

@@ -111,7 +111,7 @@ class MainWindow(QMainWindow):
         bridge.plan_changed.connect(page.change_plan)
         bridge.plan_changed.connect(self.plans.start)
         bridge.snapshot.connect(self._show_snapshot)
-        bridge.ended.connect(page.show_end)
+        bridge.ended.connect(self._ended)
         bridge.failed.connect(self._failed)
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _s: self._say_silence("The engine does not answer."))
@@ -220,6 +220,10 @@ class MainWindow(QMainWindow):
     def _stopped(self, words: str) -> None:
         self._say_silence(words)
         self.alerts.show_stopped()
+
+    def _ended(self) -> None:
+        if self.drills.request is None:  # a drill's score comes by itself
+            self.watch_page.show_end()
 
     def _failed(self, words: str) -> None:
         if self.watching:

@@ -99,7 +99,8 @@ def widths(
     if fonts.dense:
         state = max(state, advance(fonts.bold, "dead mic  00:00 ") + fonts.mark_px(row_h) + pad)
     else:
-        state = max(state, advance(fonts.small, "0:00 · covered by 64") + round(36 * s))
+        beside = fonts.mark_px(row_h) + round(16 * s) + 3  # see `state_texts`
+        state = max(state, advance(fonts.small, "00:00 · covered by 64") + beside)
     return Widths(
         heading=heading,
         number=advance(fonts.number, "000") + (round(4 * s) if one else 0),

@@ -54,7 +54,7 @@ def _values(entry: Entry, section: Section) -> Iterator[str | int | float]:
     yield section.name
     yield entry.number
     yield words.severity(entry)
-    yield incident.fault.value
+    yield entry.word
     yield track.input if track is not None else words.numbers(incident.tracks)
     yield track.label if track is not None else ""
     if track is None:

@@ -146,7 +146,9 @@ def test_the_end_shows_the_score_once(
     stage.look()
     stage.look()
     layer = stage.window.layer
+    assert stage.window.watch_page.footer.notice.accessibleName() == drills.SCORING
     qtbot.waitUntil(lambda: isinstance(layer.current, ScorePage))
+    assert stage.window.watch_page.footer.notice.accessibleName() == ""
     assert asked == [tmp_path]
     opened: list[Open] = []
     stage.window.drills.wanted.connect(opened.append)

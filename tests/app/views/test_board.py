@@ -86,6 +86,18 @@ def test_words_and_names_are_whole(qtbot: QtBot, count: int, size: tuple[int, in
     assert {t.label for t in board.scene.plan.tracks} <= words
 
 
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("lower", [0, 120], ids=["watch", "drill"])
+def test_which_pack_covers_is_never_cut(qtbot: QtBot, lower: int, size: tuple[int, int]) -> None:
+    """Ten minutes into a fault its note still ends with the number, also over a drill's panel."""
+    board = board_of(qtbot, plan_of(12), size)
+    board.resize(board.width(), board.height() - round(lower * scale_for(*size)))
+    note = "10:08 · covered by 64"
+    state = RowState(Mark.AMBER, "dead mic", note, Severity.AMBER)
+    told = [t.words for t in every_text(board, state, GroupState()) if t.words.startswith("10:")]
+    assert told == [note] * len(board.picture().layout.rows) or board.picture().fonts.dense
+
+
 def test_no_two_texts_overlap(qtbot: QtBot) -> None:
     """Texts of the densest board share no pixel."""
     board = board_of(qtbot, plan_of(64), SIZES[0])

@@ -8,6 +8,7 @@ import re
 
 from hypothesis import given
 
+from engine.model import Fault
 from engine.report.build import report
 from engine.report.spreadsheet import HEAD, harmless, spreadsheet
 from engine.tracks import Plan, Track
@@ -56,3 +57,13 @@ def test_negative_numbers_in_texts_are_kept() -> None:
     """Only a leading sign is guarded."""
     assert harmless("-12 dB") == "'-12 dB"
     assert harmless("at -12 dB") == "at -12 dB"
+
+
+def test_faults_are_called_as_on_the_board() -> None:
+    """An editor reads `dead mic`, as in README.md and on page one, not the program's key for it."""
+    faults = [incident(n, 3, fault=fault) for n, fault in enumerate(Fault, 1)]
+    made = report([section(faults)], "")
+    told = [row["fault"] for row in rows(spreadsheet(made, bom=False))]
+    assert told == [entry.word for entry in made.sections[0].entries]
+    assert {"dead mic", "clipping", "noise burst"} <= set(told)
+    assert not any("_" in word for word in told)
