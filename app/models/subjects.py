@@ -34,9 +34,10 @@ class Subject:
 def of_session(one: Story) -> Subject:
     """That session, told by when it began (this computer's time zone), what and how long."""
     began = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.utc_ms / 1000.0))
-    parts = (began, one.title or one.source, text.watching(one.watched_s), f"{one.reds} red")
-    words = " · ".join((*parts, *(("running",) if one.state == "running" else ())))
-    return Subject(one.folder.name, words, session=one.folder)
+    what = f"DRILL {one.title or one.source}" if one.drill else one.title or one.source
+    parts = [began, what, text.watching(one.watched_s), f"{one.reds} red"]
+    parts += [] if one.state == "ended" else [one.state]
+    return Subject(one.folder.name, " · ".join(parts), session=one.folder)
 
 
 def of_take(path: str) -> Subject:

@@ -35,6 +35,7 @@ FORMS: Final = (
 )
 PAPERS: Final = (("a4", "A4"), ("letter", "Letter"))
 _SUBJECT: Final = Qt.ItemDataRole.UserRole
+READING: Final = "Reading what was watched…"
 _WIDE: Final = 620
 _PATH_LETTERS: Final = 50
 
@@ -80,6 +81,8 @@ class ReportPage(Overlay):
         self._build(choices)
         self._connect()
         self._name_folder()
+        if only is None:
+            say(self.there, READING)
 
     def _build(self, choices: ReportChoices) -> None:
         self.column.addWidget(plain("Report", "title"))
@@ -137,6 +140,8 @@ class ReportPage(Overlay):
         for subject in subjects:
             self._add(subject, ticked=self.subjects.count() == 0)
         self._name_folder()
+        self._look_there()
+        say(self.problem, "")
 
     def _add(self, subject: Subject, *, ticked: bool) -> None:
         item = QListWidgetItem(subject.words)

@@ -13,13 +13,14 @@ from pytestqt.qtbot import QtBot
 from app import reports
 from app.jobs import ReportJob, Written
 from app.main_window import MainWindow
-from app.models.subjects import of_take
+from app.models.subjects import of_session, of_take
 from app.prefs import ReportChoices
 from app.reporting import Files
 from app.views.progress_page import ProgressPage
-from app.views.report_page import ReportPage
+from app.views.report_page import READING, ReportPage
 from app.worker import Failed, News, Step, Stopped
 from engine.commands import Open
+from engine.log_story import Story
 from tests.a_session import SessionWriter, crew_plan
 from tests.app import fake, pages
 
@@ -250,6 +251,30 @@ def test_earlier_sessions_and_takes_are_listed(at_start: MainWindow, tmp_path: P
     assert isinstance(work, FakeWork)
     assert len(work.job.sessions) == 1
     assert work.job.takes == ("demo",)
+
+
+def test_a_list_that_takes_its_time_says_so(at_start: MainWindow) -> None:
+    """Enter before the list is there is no mistake that stays on the page."""
+    asked: list[tuple] = []
+    at_start.alerts.ask = lambda *both: asked.append(both)  # type: ignore[method-assign]
+    page = choice(at_start)
+    assert page.there.text() == READING
+    page.write.click()
+    assert "at least one" in page.problem.text()
+    ((_, offer),) = asked
+    offer([])
+    assert [subject.name for subject in page.chosen] == ["night_03"]
+    assert page.problem.text() == page.there.text() == ""
+
+
+def test_a_drill_is_not_taken_for_a_night(tmp_path: Path) -> None:
+    """In the list it is called one, as `trackwarden sessions` does; what broke off is said too."""
+    night = Story(tmp_path, 0, 60.0, "quay", "Harbour night exercise", 16, 2, "broken off")
+    drill = replace(night, state="ended", drill="real, seed 3")
+    assert of_session(night).words.endswith(
+        "· Harbour night exercise · 00:01:00 · 2 red · broken off"
+    )
+    assert of_session(drill).words.endswith("· DRILL Harbour night exercise · 00:01:00 · 2 red")
 
 
 def test_space_ticks_a_row(at_start: MainWindow) -> None:
