@@ -12,7 +12,7 @@ from app import legible
 from app.models.glance import Scene
 from app.theme import Look
 from app.views import row_text
-from app.views.glance_layout import Fitted, Letters, Panel, fit
+from app.views.glance_layout import Fitted, Letters, Panel, fit, wrap
 
 EDGE = 0.022
 """Of the smaller side, left free all around."""
@@ -88,8 +88,14 @@ class Glance(QWidget):
         return Letters.of(bounded, bounded)
 
     def _marks_height(self) -> int:
-        high = QFontMetrics(self._least().bold).height() + self._edge() // 2
-        return high * len(self.scene.marks)
+        lines = self.mark_lines()
+        high = QFontMetrics(self._least().bold).height()
+        return high * sum(map(len, lines)) + self._edge() // 2 * len(lines)
+
+    def mark_lines(self) -> list[list[str]]:
+        """The lines of each mark: nobody may miss the end of one."""
+        room = self.width() - 3 * self._edge()
+        return [wrap(self._least().bold, words, room) for words in self.scene.marks]
 
     # Painting
 
@@ -114,14 +120,16 @@ class Glance(QWidget):
         font = self._least().bold
         high = QFontMetrics(font).height()
         ground = self.look.red if self.scene.blind else self.look.ink
-        for words in self.scene.marks:
-            box = QRect(self._edge(), y, self.width() - 2 * self._edge(), high)
-            painter.fillRect(box, QColor(ground))
-            painter.setFont(font)
-            painter.setPen(QColor(self.look.bg))
-            shown = row_text.cut(font, f" {words}", box.width())
-            painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, shown)
-            y += high + self._edge() // 2
+        for lines in self.mark_lines():
+            for words in lines:
+                box = QRect(self._edge(), y, self.width() - 2 * self._edge(), high)
+                painter.fillRect(box, QColor(ground))
+                painter.setFont(font)
+                painter.setPen(QColor(self.look.bg))
+                shown = row_text.cut(font, f" {words}", box.width())
+                painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, shown)
+                y += high
+            y += self._edge() // 2
         return y
 
     def _paint_panel(self, painter: QPainter, panel: Panel, place: QRect) -> None:

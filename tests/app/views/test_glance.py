@@ -11,7 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from app import legible
 from app.models.fix_list import cards
-from app.models.glance import entries, scene
+from app.models.glance import Scene, entries, scene
 from app.theme import DAY, NIGHT, Look
 from app.views.glance import Glance
 from engine.model import Alarm
@@ -96,6 +96,19 @@ def test_those_that_have_no_room_are_named(qtbot: QtBot) -> None:
     told = view.more(count, font, 1900)
     assert told == f"and {count} more: {', '.join(numbers[-count:])}"
     assert view.more(count, font, 60) == f"and {count} more"
+
+
+def test_a_mark_is_never_cut(qtbot: QtBot) -> None:
+    """That nobody watches, and why, is told to the last word, on a small screen from 3 m too."""
+    words = "NOT WATCHING: watch stopped: its process has ended. A new one is starting."
+    view = shown(qtbot, (1280, 720), 14.0, 3.0)
+    view.put(Scene(marks=(words,), blind=True))
+    (lines,) = view.mark_lines()
+    assert len(lines) > 1
+    assert " ".join(lines) == words
+    assert view._marks_height() < view.height()
+    font = QFontMetricsF(view._least().bold)
+    assert all(font.horizontalAdvance(f" {line}") < view.width() for line in lines)
 
 
 def test_letters_grow_where_there_is_room(qtbot: QtBot) -> None:
