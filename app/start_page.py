@@ -180,11 +180,13 @@ class StartPage(QWidget):
             item.setFlags(Qt.ItemFlag.NoItemFlags)
             self.inputs.addItem(item)
             inputs = ()
-        for one in inputs:
+        known = [f"{one.name}, {one.host_api}" for one in inputs]
+        for one, name in zip(inputs, known, strict=True):
             words = f"{one.name}   ·   {text.channels(one.channels)}"
             more = f"{one.host_api}, {one.default_rate_hz / 1000:g} kHz"
             item = QListWidgetItem(f"{words}   ·   {more}")
-            item.setData(_DATA, Open(device=one.index))
+            # By name: the index may be another input's once something is plugged in or out.
+            item.setData(_DATA, Open(device=name if known.count(name) == 1 else one.index))
             item.setData(_INPUT, one)
             self.inputs.addItem(item)
         if inputs:

@@ -138,8 +138,9 @@ def choose_input(text: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
         fits = [device for device in inputs if device.index == int(text)]
     else:
         wanted = text.casefold()
-        fits = [d for d in inputs if d.name.casefold() == wanted]
-        fits = fits or [d for d in inputs if wanted in f"{d.name}, {d.host_api}".casefold()]
+        whole = {d.index: f"{d.name}, {d.host_api}".casefold() for d in inputs}
+        fits = [d for d in inputs if wanted in (d.name.casefold(), whole[d.index])]
+        fits = fits or [d for d in inputs if wanted in whole[d.index]]
     if text and len(fits) == 1:
         return fits[0]
     listed = "; ".join(f"{d.index} {d.name}, {d.host_api}" for d in fits or inputs)

@@ -37,11 +37,11 @@ def test_inputs_show_their_channels(page: tuple[StartPage, list[Open]]) -> None:
 
 
 def test_enter_watches_the_chosen_input(qtbot: QtBot, page: tuple[StartPage, list[Open]]) -> None:
-    """Down and Enter watch the second input, by its index."""
+    """Down and Enter watch the second input, by its name: indices move with what is plugged in."""
     made, asked = page
     qtbot.keyClick(made.inputs, Key.Key_Down)
     qtbot.keyClick(made.inputs, Key.Key_Return)
-    assert asked == [Open(device=3)]
+    assert asked == [Open(device="Built-in microphone, ALSA")]
 
 
 def test_recent_plan_then_take(qtbot: QtBot, page: tuple[StartPage, list[Open]]) -> None:

@@ -30,10 +30,11 @@ INPUTS = (
 
 
 @pytest.mark.parametrize(
-    ("text", "index"), [("3", 3), ("built", 0), ("stage 32", 3), ("MONITOR", 5), ("jack", 5)]
+    ("text", "index"),
+    [("3", 3), ("built", 0), ("stage 32", 3), ("MONITOR", 5), ("jack", 5), ("Stage 32, alsa", 3)],
 )
 def test_an_input_is_found_by_index_or_part_of_its_name(text, index):
-    """Index, whole name, or a part only one input has, in any case."""
+    """Index, whole name (with its host API or not), or a part only one has, in any case."""
     assert choose_input(text, INPUTS).index == index
 
 
