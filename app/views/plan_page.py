@@ -169,11 +169,17 @@ class PlanPage(Overlay):
     def _remember(self) -> None:
         at = self.table.currentIndex()
         self._at = (at.row(), at.column())
+        focused = self.focusWidget()
+        self._in_table = bool(focused) and (
+            focused is self.table or self.table.isAncestorOf(focused)
+        )
 
     def _go_back(self) -> None:
-        """The table was made anew: stay on the cell."""
+        """The table was made anew: stay on the cell, and keep the keys that its editor had."""
         row = min(self._at[0], self.model.rowCount() - 1)
         self.table.setCurrentIndex(self.model.index(row, max(self._at[1], 0)))
+        if self._in_table:
+            self.table.setFocus()
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802
         """Share the width among the columns; rows as high as their letters need."""

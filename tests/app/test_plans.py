@@ -164,6 +164,8 @@ def test_by_keyboard_from_key_to_use(window: MainWindow, qtbot: QtBot) -> None:
     qtbot.keyClicks(editor, "Skipper no")
     qtbot.keyClick(editor, Qt.Key.Key_Return)
     qtbot.waitUntil(lambda: page.model.words(0, "name") == "Skipper no")
+    qtbot.waitUntil(lambda: page.table.findChild(QLineEdit) is None)
+    assert page.table.hasFocus()
     window.client.sent.clear()  # type: ignore[attr-defined]
     qtbot.keyClick(page.table, Qt.Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
     (sent,) = window.client.sent  # type: ignore[attr-defined]
