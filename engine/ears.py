@@ -9,15 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import Feed
+from engine.detectors.base import Feed, unknown
 from engine.detectors.registry import DETECTORS, Row
 from engine.detectors.slow import Slow
 from engine.front import Heard, Tick
-from engine.model import State
+from engine.model import Condition, State
 from engine.tracks import Scene
+
+_ACTIVE: Final = int(State.ACTIVE)
 
 
 class Ears:
@@ -27,12 +30,16 @@ class Ears:
         """Start with nothing heard."""
         self._detectors = {row.fault: row.detector(scene) for row in rows if row.needs_samples}
         self._slow = Slow(scene.sample_rate_hz)
+        self._quiet = unknown(len(scene.tracks))
 
     def listen(self, tick: Tick) -> Tick:
         """The same tick with what these detectors say of it, and without its samples."""
         m = tick.measurement
         feed = Feed(m.end_s, lost_frames=tick.lost_frames)
-        said = {fault: detector.update(m, feed) for fault, detector in self._detectors.items()}
+        said = {
+            fault: self._light(detector.update(m, feed))
+            for fault, detector in self._detectors.items()
+        }
         details = {
             (fault, place): self._detectors[fault].detail(place)
             for fault, condition in said.items()
@@ -40,3 +47,10 @@ class Ears:
         }
         self._slow.of(m)  # the others live on this; it goes along
         return replace(tick, measurement=m.without_samples(), heard=Heard(said, details))
+
+    def _light(self, said: Condition) -> Condition:
+        """The same; where no track is active, what only active ones need is one for all ticks."""
+        if _ACTIVE in said.state.tobytes():
+            return said
+        quiet = self._quiet
+        return Condition(said.state, quiet.onset_s, quiet.last_s, quiet.may_be_red)
