@@ -19,27 +19,32 @@ from engine.tracks import Track
 TILE: Final = 12
 """Tracks of the demo take that are repeated; its timecode is not."""
 DEMO_HZ: Final = 48_000
+ELSEWHERE_FRAMES: Final = 7 * DEMO_HZ + 4_321
+"""How much later each repetition begins in the take."""
 
 
 def blocks(tracks: int, rate_hz: int, seconds: float) -> Iterator[Samples]:
-    """Blocks of a second or less, shape (frames, tracks); each repetition is 1 dB quieter.
+    """Blocks of a second or less, shape (frames, tracks).
 
-    The rate is a multiple of the demo take's; between its samples lie straight lines.
+    Each repetition is 1 dB quieter and begins elsewhere in the take, so that no track copies
+    another. The rate is a multiple of the demo take's; between its samples lie straight lines.
     """
     from demo_audio import demo_take
 
     gains = np.array([10 ** (-(n // TILE) / 20) for n in range(tracks)], dtype=np.float32)
-    places, times = np.arange(tracks) % TILE, rate_hz // DEMO_HZ
+    times = rate_hz // DEMO_HZ
     assert rate_hz == times * DEMO_HZ
-    left = round(seconds * DEMO_HZ)
-    with soundfile.SoundFile(demo_take().take) as demo:
-        assert demo.samplerate == DEMO_HZ
-        while left > 0:
-            block = demo.read(min(DEMO_HZ, left), dtype="float32", always_2d=True)
-            if not len(block):
-                demo.seek(0)
-            left -= len(block)
-            yield _finer(block[:, places] * gains, times)
+    take, demo_hz = soundfile.read(demo_take().take, dtype="int16", always_2d=True)
+    assert demo_hz == DEMO_HZ
+    frames, block = round(seconds * DEMO_HZ), np.empty((DEMO_HZ, tracks), dtype=np.float32)
+    for first in range(0, frames, DEMO_HZ):
+        for place in range(0, tracks, TILE):
+            here = block[:, place : place + TILE]
+            begin = first + place // TILE * ELSEWHERE_FRAMES
+            at = np.arange(begin, begin + DEMO_HZ) % len(take)
+            here[:] = take[at, : here.shape[1]]
+        sound = block[: min(DEMO_HZ, frames - first)] * (gains / 32768.0)
+        yield _finer(sound, times)
 
 
 def _finer(block: Samples, times: int) -> Samples:
