@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import signal
 import sys
-import tempfile
 import time
 from collections import Counter
 from contextlib import ExitStack, closing
@@ -25,17 +24,14 @@ from typing import Final
 
 import numpy as np
 
-from app import system_packages
 from engine import sessions
 from engine.client import EngineClient
 from engine.commands import Open
 from engine.log_schema import open_to_read
 from engine.model import RIBBON_STEP_S, Snapshot
 from engine.units import FLOOR_DB
-from tests.benchmarks.inputs import DEVICE, paced, served
+from tests.benchmarks.inputs import DEVICE, a_desk
 from tests.benchmarks.painted import Window, window_on
-from tests.benchmarks.tiled import plan_text
-from tests.run import display
 
 BEFORE_S: Final = 8.0
 AFTER_S: Final = 4.0
@@ -120,12 +116,8 @@ def main() -> int:
     parser.add_argument("--source", choices=("paced", "device"), default="paced")
     given = parser.parse_args()
     with ExitStack() as stack:
-        scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="frozen")))
-        plan = scratch / "plan.toml"
-        plan.write_text(plan_text(given.tracks), encoding="utf-8")
-        env = stack.enter_context(display(system_packages.Machine.here()))
-        source = paced if given.source == "paced" else served
-        env = stack.enter_context(source(given.tracks, 48_000, scratch, env))
+        desk = a_desk(given.source, given.tracks, 48_000)
+        scratch, plan, env = stack.enter_context(desk)
         window = stack.enter_context(window_on(DEVICE, plan, scratch, env))
         found = freeze(window, given.seconds)
         lost_s, missing, unwritten, told = missing_lines(window.folder, found.heard)

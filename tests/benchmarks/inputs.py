@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import os
 import subprocess
+import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
-from tests.benchmarks.tiled import blocks
+from app import system_packages
+from tests.benchmarks.tiled import blocks, plan_text
 from tests.end_to_end.sound_server import DEVICE, channel_map, sound_server
+from tests.run import display
 
 MOST_OF_A_SERVER: Final = 32
 """Channels that PulseAudio can pass (its PA_CHANNELS_MAX)."""
@@ -84,3 +87,18 @@ def _feed(player: subprocess.Popen[bytes], raw: Path) -> None:
 
 
 __all__ = ["DEVICE", "MOST_OF_A_SERVER", "paced", "served"]
+
+
+@contextmanager
+def a_desk(source: str, tracks: int, rate_hz: int) -> Iterator[tuple[Path, Path, dict[str, str]]]:
+    """A scratch folder, a plan in it, and the environment with a display and that input.
+
+    source : "paced" or "device"
+    """
+    with ExitStack() as stack:
+        scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="watch")))
+        plan = scratch / "plan.toml"
+        plan.write_text(plan_text(tracks), encoding="utf-8")
+        env = stack.enter_context(display(system_packages.Machine.here()))
+        put_in = paced if source == "paced" else served
+        yield scratch, plan, stack.enter_context(put_in(tracks, rate_hz, scratch, env))

@@ -6,8 +6,8 @@ One log is written through all kills. The writer says through a pipe, before eac
 it hands over; the pipe outlives it. After each kill (SIGKILL, nothing can be caught) the log must
 be whole (SQLite's own integrity and foreign-key checks) and hold every line that was handed over
 more than a second before. A kill takes the program; a power cut also takes what the system had
-not put on the disk yet, against which each commit is synced (PRAGMA synchronous = FULL), which
-this machine can't prove.
+not put on the disk yet, against which each commit is synced (PRAGMA synchronous = FULL);
+a test of kills can't prove that.
 """
 
 from __future__ import annotations

@@ -23,7 +23,6 @@ import os
 import re
 import subprocess
 import sys
-import tempfile
 import time
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
@@ -32,13 +31,10 @@ from typing import Final
 
 import numpy as np
 
-from app import system_packages
 from engine import sessions
 from engine.log_schema import open_to_read
-from tests.benchmarks.inputs import DEVICE, paced, served
+from tests.benchmarks.inputs import DEVICE, a_desk
 from tests.benchmarks.painted import Window, window_on
-from tests.benchmarks.tiled import plan_text
-from tests.run import display
 
 TICK_S: Final = 0.1
 LATENCY_S: Final = 0.25
@@ -162,12 +158,8 @@ def main() -> int:
     parser.add_argument("--no-load", action="store_true", help="leave the other core alone")
     given = parser.parse_args()
     with ExitStack() as stack:
-        scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="soak")))
-        plan = scratch / "plan.toml"
-        plan.write_text(plan_text(given.tracks), encoding="utf-8")
-        env = stack.enter_context(display(system_packages.Machine.here()))
-        source = paced if given.source == "paced" else served
-        env = stack.enter_context(source(given.tracks, given.rate, scratch, env))
+        desk = a_desk(given.source, given.tracks, given.rate)
+        scratch, plan, env = stack.enter_context(desk)
         if not given.no_load:
             busy = subprocess.Popen([sys.executable, "-c", "while True: pass"])
             stack.callback(busy.wait)
