@@ -32,7 +32,7 @@ STEADY_BAND_DB: Final = 2.4
 """Largest spread (10 to 90 %) of the 100 ms levels, of all the sound and in the band; Gaussian
 noise spreads 0.25 and 1.4 dB."""
 SHARED_STEADY_DB: Final = 0.6
-"""The same where half of the other tracks fell too: several mics dead, or a quieter place?"""
+"""The same where half of the other tracks fell with it: several mics dead, or a quieter place?"""
 JUDGED_S: Final = 4.0
 GIVEN_UP_S: Final = 8.0
 """From the onset: judged from here on, and taken for a quieter place when never steady."""
@@ -53,6 +53,8 @@ _HISTORY: Final = 40
 _LATE: Final = 20
 _HALF_SECOND: Final = 5
 """In ticks: kept levels; how old a level is before it teaches; what it is averaged over."""
+_JUDGED: Final = round((JUDGED_S - SETTLE_S) * 10)
+"""Ticks that are judged, of the track and of its neighbours: they may speak, and pause seldom."""
 _MOSTLY: Final = 0.7
 
 
@@ -78,6 +80,7 @@ class DeadMic:
         "_low_since_s": By.FIRST,
         "_run": By.FIRST,
         "_dead": By.FIRST,
+        "_together": By.FIRST,
         "_share": By.FIRST,
         "_onset_s": By.FIRST,
         "_low_s": By.FIRST,
@@ -104,6 +107,7 @@ class DeadMic:
         self._low_since_s = np.full(tracks, np.inf)
         self._run = np.zeros(tracks, dtype=np.bool_)
         self._dead = np.zeros(tracks, dtype=np.bool_)
+        self._together = np.zeros(tracks, dtype=np.bool_)
         self._share = np.zeros(tracks)
         self._onset_s = np.full(tracks, np.nan)
         self._low_s = np.full(tracks, np.nan)
@@ -188,6 +192,7 @@ class DeadMic:
         early = np.minimum(self._low_since_s, m.end_s)
         self._onset_s = np.where(begins, np.maximum(early, m.start_s - 0.1), self._onset_s)
         self._run |= begins
+        self._together &= ~begins
         self._share = np.where(begins, 1.0, self._share + known * (low - self._share) / 10.0)
         over = np.where(self._dead, m.end_s - self._low_s > BACK_S, self._share < _MOSTLY)
         self._end(self._run & known & over)
@@ -209,15 +214,15 @@ class DeadMic:
 
     def _is_steady(self, place: int, m: Measurement) -> bool:
         """Whether what is left is electronics, on the newest low ticks after the settling."""
-        newest = round((JUDGED_S - SETTLE_S) * 10)
-        rows = (self._tick - np.arange(newest)) % _HISTORY
+        rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
         rows = rows[self._low_ring[rows, place]]
         wide, band = rms_dbfs(self._wide[rows, place]), rms_dbfs(self._band[rows, place])
-        if len(rows) < _MOSTLY * newest or np.isnan(wide).all():
+        if len(rows) < _MOSTLY * _JUDGED or np.isnan(wide).all():
             return False
         low, middle, high = np.nanpercentile(wide, [10, 50, 90])
         spread_band = float(np.subtract(*np.nanpercentile(band, [90, 10])))
-        limit = SHARED_STEADY_DB if self._shared(place) else STEADY_DB
+        self._together[place] |= self._shared(place)
+        limit = SHARED_STEADY_DB if self._together[place] else STEADY_DB
         over_floor = middle > m.floor_dbfs[place] + 1.0
         return bool(high - low <= limit and spread_band <= STEADY_BAND_DB and not over_floor)
 
@@ -227,7 +232,7 @@ class DeadMic:
         others[place] = False
         if np.count_nonzero(others) < 2:
             return False
-        rows = (self._tick - np.arange(20)) % _HISTORY
+        rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
         band = rms_dbfs(self._band[rows][:, others])
         with np.errstate(invalid="ignore"):  # a neighbour that is muted says nothing
             fell = np.fmin.reduce(band) < self._quietest_db[others] - FALL_DB / 2.0

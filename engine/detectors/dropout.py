@@ -12,6 +12,7 @@ from __future__ import annotations
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
@@ -22,20 +23,21 @@ from engine.tracks import Scene
 SHORTEST_S: Final = 0.003
 """The quiet middle of a gap of 5 ms: its edges take up to a millisecond each."""
 LONGEST_S: Final = 0.5
-UNDER_DB: Final = np.array([[10.0], [9.0], [7.0]])
-"""A gap lies this far under the quietest that held lately, for 2.5, 5 and 20 ms."""
+UNDER_DB: Final = np.array([[10.0], [9.0], [8.0], [7.0]])
+"""A gap lies this far under the quietest that held lately, for 2.5, 5, 10 and 20 ms."""
 UNDER_FLOOR_DB: Final = 10.0
 """And this far under its learned live floor."""
 FALL_DB: Final = 16.0
 """It falls and rises by this at its edges; a place no louder than its floor has no more to fall."""
 EDGE_UNDER_DB: Final = 3.0
-"""It falls from, and rises to, the place: no further than this under its live floor. Between the
-words of a track that is silent as a whole there are gaps as deep."""
+"""It falls from, and rises to, the place: no further than this under its live floor, or under the
+quietest of late where the place is quieter now. Between the words of a track that is silent as a
+whole there are gaps as deep."""
 
 _STEP_S: Final = 0.0005
-_HELD: Final = 5
-"""Steps that a level must hold to count: 2.5 ms, so that a zero crossing is no gap."""
-_HELD_LONGER: Final = 2 * _HELD
+_HELD: Final = (5, 10, 20, 40)
+"""Steps that a level must hold to count: 2.5 ms at least, so that a zero crossing is no gap. Each
+is twice the one before."""
 _EDGE: Final = 12
 """Steps before and after a gap in which it falls and rises: 6 ms."""
 _HISTORY: Final = 100
@@ -52,16 +54,15 @@ _DB: Final = np.float32(10.0 / np.log(10.0))
 class Dropout:
     """Finds gaps at half-millisecond precision; says so once a gap has closed.
 
-    What is quiet at all is learned three times: over 2.5 ms, where a wave's crossing of zero
-    already looks quiet, over 5 ms, where it does in a place of low frequencies alone, and over
-    20 ms, which tells the longer gaps from quiet places better.
+    What is quiet at all is learned four times: over 2.5 ms, where a wave's crossing of zero
+    already looks quiet, over 5 and 10 ms, where it does in a place of low frequencies alone, and
+    over 20 ms, which tells the longer gaps from quiet places better.
     """
 
     CARRIED: ClassVar = {
         "_bursts": By.FIRST,
         "_steps": By.FIRST,
         "_step_s": By.WHOLE,
-        "_last_hop": By.FIRST,
         "_quietest": By.LAST,
         "_low_ticks": By.FIRST,
         "_ticks": By.WHOLE,
@@ -77,9 +78,8 @@ class Dropout:
         """Forget the sound, keep the scene."""
         tracks = self._tracks
         self._bursts = [Burst() for _ in range(tracks)]
-        self._steps = np.full((tracks, 0), np.nan, dtype=np.float32)
+        self._steps = np.full((tracks, _HELD[-1]), np.nan, dtype=np.float32)
         self._step_s = _STEP_S
-        self._last_hop = np.full((tracks, 1), np.nan, dtype=np.float32)
         self._quietest = np.full((_HISTORY, len(UNDER_DB), tracks), np.nan)
         self._low_ticks = np.zeros(tracks, dtype=np.int64)
         self._ticks = 0
@@ -113,7 +113,7 @@ class Dropout:
     def _take_in(self, m: Measurement) -> Levels:
         """Keep the level of each step of this tick, dB, NaN where not valid.
 
-        Returns the quietest that held for 2.5, 5 and 20 ms, shape (3, tracks).
+        Returns the quietest that held for 2.5, 5, 10 and 20 ms, shape (4, tracks).
         """
         hops, tracks = m.valid.shape
         hop_frames = len(m.samples) // hops
@@ -128,19 +128,10 @@ class Dropout:
         self._step_s = m.hop_s / per_hop
         keep = round(LONGEST_S / self._step_s) + 3 * _EDGE
         self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
-        newest = self._steps[:, -now_db.shape[1] - _HELD_LONGER + 1 :]
-        held = newest[:, _HELD - 1 :]
-        for earlier in range(1, _HELD):
-            held = np.maximum(held, newest[:, _HELD - 1 - earlier : newest.shape[1] - earlier])
-        longer = np.maximum(held[:, _HELD:], held[:, :-_HELD])
-        of_hops = np.hstack([self._last_hop, now_db.reshape(tracks, hops, -1).max(axis=-1)])
-        self._last_hop = of_hops[:, -1:]
-        two_hops = np.maximum(of_hops[:, 1:], of_hops[:, :-1])
-        kinds = (held, longer, two_hops)
-        return np.array([np.fmin.reduce(kind, axis=1) for kind in kinds], float)
+        return _quietest(self._steps, now_db.shape[1])
 
     def _limits(self, m: Measurement) -> Levels:
-        """The levels that only gaps of such lengths are under, shape (3, tracks).
+        """The levels that only gaps of such lengths are under, shape (4, tracks).
 
         -inf before the track was heard for two seconds.
         """
@@ -153,20 +144,27 @@ class Dropout:
         """Gaps that closed lately, sized by their depth, and since when one is open (NaN)."""
         gaps: dict[float, Event] = {}
         open_s = np.nan
-        lengths_s = (SHORTEST_S, _HELD_LONGER * self._step_s, 2.0 * m.hop_s)
+        edge_db = self._edge_db(place, m)
+        lengths_s = (SHORTEST_S, *(steps * self._step_s for steps in _HELD[1:]))
         for limit_db, shortest_s in zip(limits_db, lengths_s, strict=True):
-            found, still_s = self._under(place, float(limit_db), shortest_s, m)
+            found, still_s = self._under(place, float(limit_db), edge_db, shortest_s, m)
             gaps.update((gap.begin_s, gap) for gap in found)
             open_s = np.fmin(open_s, still_s)
         last_s = self._bursts[place].last_s
         return [gaps[at] for at in sorted(gaps) if at > last_s], float(open_s)
 
+    def _edge_db(self, place: int, m: Measurement) -> float:
+        """The least level a gap falls from and rises to."""
+        floor_db = float(np.nan_to_num(m.floor_dbfs[place], nan=-np.inf, neginf=-np.inf))
+        quietest_db = float(np.fmin.reduce(self._quietest[:, -1, place]))
+        quieter = m.presence_dbfs[place] <= quietest_db < floor_db
+        return (quietest_db if quieter else floor_db) - EDGE_UNDER_DB
+
     def _under(
-        self, place: int, limit_db: float, shortest_s: float, m: Measurement
+        self, place: int, limit_db: float, least_db: float, shortest_s: float, m: Measurement
     ) -> tuple[list[Event], float]:
         """The same for one limit, looking at what ended in this tick but for its last 6 ms."""
         steps_db, step_s = self._steps[place], self._step_s
-        floor_db = np.nan_to_num(m.floor_dbfs[place], nan=-np.inf, neginf=-np.inf)
         size = len(steps_db)
         base_s = m.end_s - size * step_s
         oldest = size - round((m.end_s - m.start_s) / step_s) - _EDGE
@@ -182,7 +180,7 @@ class Dropout:
                 continue
             edge_db, inside_db = _shape(steps_db, int(begin), int(end))
             depth_db = edge_db - inside_db
-            if depth_db >= FALL_DB and edge_db >= floor_db - EDGE_UNDER_DB:
+            if depth_db >= FALL_DB and edge_db >= least_db:
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
         return gaps, open_s
 
@@ -195,6 +193,23 @@ class Dropout:
         number = "1 gap" if len(gaps) == 1 else f"{len(gaps)} gaps"
         down = "to nothing" if depth_db > 60.0 else f"{depth_db:.0f} dB down"
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
+
+
+def _quietest(steps_db: NDArray[np.float32], newest: int) -> Levels:
+    """The least level of each track that held for so long and ended in the newest steps.
+
+    Shape (lengths, tracks). The loudest of two neighbouring stretches is the loudest of one twice
+    as long.
+    """
+    sound = steps_db[:, -newest - _HELD[-1] + 1 :]
+    loudest = sound[:, _HELD[0] - 1 :]
+    for later in range(_HELD[0] - 1):
+        loudest = np.maximum(loudest, sound[:, later : later + loudest.shape[1]])
+    quietest = [np.fmin.reduce(loudest[:, -newest:], axis=1)]
+    for half in _HELD[:-1]:
+        loudest = np.maximum(loudest[:, half:], loudest[:, :-half])
+        quietest.append(np.fmin.reduce(loudest[:, -newest:], axis=1))
+    return np.array(quietest, float)
 
 
 def _shape(steps_db: Levels, begin: int, end: int) -> tuple[float, float]:

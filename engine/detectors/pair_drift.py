@@ -13,6 +13,7 @@ Numbers: common practice, no source.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 from typing import Final
@@ -126,7 +127,7 @@ class PairDrift:
         self._raw: list[deque[_Raw]] = [deque() for _ in range(pairs)]
         self._ticks = np.full((_STEADY_TICKS, _BANDS, 2, pairs), np.inf)
         self._tick = 0
-        self._clock = PartClock(pairs)
+        self._clock = PartClock(self._pairs)
         self._change_db = np.zeros((_BANDS, pairs))
         self._fell = np.zeros(pairs, dtype=np.int64)
         self._drifts = np.zeros(pairs, dtype=np.bool_)
@@ -262,7 +263,10 @@ class PairDrift:
         """When it began: where a step fits the parts best; and which pack fell."""
         band = int(np.argmax(np.abs(change_db) / np.array([DRIFT_DB, MUFFLED_DB])))
         off_db = np.array([part.offset_db[band] for part in newest]) - self._offset_db[band, pair]
-        share = np.clip(off_db / change_db[band], 0.0, 1.0)
+        # The median of all of them has only begun to change, that of the newest is changed.
+        newest_db = float(np.median(off_db[-math.ceil(len(off_db) / 4) :]))
+        changed_db = max(float(change_db[band]), newest_db, key=abs)
+        share = np.clip(off_db / changed_db, 0.0, 1.0)
         # Nearer to the offset before the step, nearer to the changed one after it.
         wrong_before = np.concatenate([[0.0], np.cumsum(share - 0.5)])
         self._onset_s[pair] = newest[int(np.argmin(wrong_before[:-1]))].begin_s

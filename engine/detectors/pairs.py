@@ -18,8 +18,9 @@ OVERLOAD: Final = 0.98
 
 PART_S: Final = 0.25
 """Speech of a pair is judged in parts of this many seconds of it."""
-PAUSE_S: Final = 2.0
-"""After a pause this long the part that fills counts from where speech went on."""
+BREAK_S: Final = 0.25
+"""After a pause this long the part that fills counts from where speech went on, once more of it was
+said since than before."""
 EARLY: Final = 0.9
 """Share of the seconds of speech allowed (contract) that is waited for: parts are coarse, and
 hops near the limit may count on the one side only."""
@@ -35,29 +36,44 @@ def parts_in(seconds: Levels) -> NDArray[np.int64]:
 
 
 class PartClock:
-    """When the part of each pair that fills began, and how full it is."""
+    """When the part of each pair that fills began, and how full it is.
+
+    What a part says is what most of its energy says: single hops long before do not date it.
+    """
 
     CARRIED: ClassVar = {
         "begin_s": By.FIRST,
+        "_again_s": By.FIRST,
+        "_before": By.FIRST,
+        "_since": By.FIRST,
         "_open": By.FIRST,
         "_filled_s": By.FIRST,
         "_last_s": By.FIRST,
     }
 
-    def __init__(self, pairs: int) -> None:
-        self.begin_s = np.full(pairs, np.nan)
-        self._open = np.zeros(pairs, dtype=np.bool_)
-        self._filled_s = np.zeros(pairs)
-        self._last_s = np.full(pairs, -np.inf)
+    def __init__(self, pairs: Pairs) -> None:
+        self._pairs = pairs
+        self.begin_s = np.full(len(pairs), np.nan)
+        self._again_s = np.full(len(pairs), np.nan)
+        self._before = np.zeros(len(pairs))
+        self._since = np.zeros(len(pairs))
+        self._open = np.zeros(len(pairs), dtype=np.bool_)
+        self._filled_s = np.zeros(len(pairs))
+        self._last_s = np.full(len(pairs), -np.inf)
 
     def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
         """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""
         some = speech.any(axis=0)
         if not some.any():
             return np.flatnonzero(some)
-        begins = some & (~self._open | (m.start_s - self._last_s > PAUSE_S))
         first_s = m.start_s + m.hop_s * speech.argmax(axis=0)
-        self.begin_s = np.where(begins, first_s, self.begin_s)
+        begins = some & ~self._open
+        again = begins | (some & (m.start_s - self._last_s > BREAK_S))
+        self._again_s = np.where(again, first_s, self._again_s)
+        self._before = np.where(begins, 0.0, self._before + again * self._since)
+        self._since = np.where(again, 0.0, self._since)
+        self._since += (self._pairs.energy(m) * speech).sum(axis=0)
+        self.begin_s = np.where(self._since > self._before, self._again_s, self.begin_s)
         self._open |= some
         self._last_s = np.where(some, m.end_s, self._last_s)
         self._filled_s += m.hop_s * np.count_nonzero(speech, axis=0)
@@ -100,6 +116,11 @@ class Pairs:
         if own_only:
             both &= ~self._spill(m)
         return np.asarray(both & (speech[:, self.main] | speech[:, self.safety]))
+
+    def energy(self, m: Measurement) -> Levels:
+        """Of each hop, as the main hears it or, if it does not, the safety; shape (hops, pairs)."""
+        power = m.mean_square
+        return np.maximum(power[:, self.main], SAFETY_GAIN * power[:, self.safety])
 
     def _spill(self, m: Measurement) -> Flags:
         """Where this tick's voice is another performer's, shape (pairs,)."""

@@ -11,6 +11,7 @@ practice, no source.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 from typing import Final
@@ -31,6 +32,9 @@ LAG_S: Final = 0.0015
 SURE: Final = 0.7
 """A correlation weaker than this says nothing: gusts of wind and tones of the place match by chance
 to 0.66 over seconds (measured)."""
+SOON: Final = 0.6
+SURE_SOON: Final = 0.9
+"""So much of the speech that is waited for tells as much where the correlation is this strong."""
 CLEARER: Final = 1.2
 """Least ratio of the strongest correlation to the strongest of the other sign."""
 KEPT: Final = 3
@@ -83,7 +87,7 @@ class Polarity:
 
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
-        self._clock = PartClock(len(self._pairs))
+        self._clock = PartClock(self._pairs)
         self._sums = np.zeros((len(self._pairs), 2 * self._lags + 3))
         self._heard = [_Heard(deque(maxlen=KEPT * int(depth))) for depth in self._depth]
         self._band.reset()
@@ -158,7 +162,10 @@ class Polarity:
         newest = list(heard.parts)[-int(self._depth[pair]) :]
         if len(newest) < self._depth[pair]:
             return
-        sign, r = _sign(np.sum([p.sums for p in newest], axis=0))
+        soon = newest[-math.ceil(SOON * len(newest)) :]
+        sign, r = _sign(np.sum([p.sums for p in soon], axis=0), SURE_SOON)
+        if sign == 0:
+            sign, r = _sign(np.sum([p.sums for p in newest], axis=0))
         if sign < 0 and not heard.inverted:
             heard.onset_s = self._onset(heard)
         if sign < 0:
@@ -195,11 +202,11 @@ def _band_pass(rate_hz: float) -> Levels:
     return np.array([[*numerator, 1.0, 2.0 * (middle - 1.0) / a0, (1.0 - width + middle) / a0]])
 
 
-def _sign(sums: Levels) -> tuple[int, float]:
+def _sign(sums: Levels, sure: float = SURE) -> tuple[int, float]:
     """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
     r = sums[:-2] / np.sqrt(max(float(sums[-2] * sums[-1]), 1e-30))
     highest, lowest = float(r.max()), float(-r.min())
-    if max(highest, lowest) < SURE:
+    if max(highest, lowest) < sure:
         return 0, 0.0
     if highest >= CLEARER * lowest:
         return 1, highest

@@ -3,7 +3,9 @@
 Model: a live microphone always hears its place, so a level under presence means that this sound no
 longer reaches the recorder; how long is normal depends on the kind (contract). Once that was too
 long, a word that still gets through does not bring the place back: between its syllables the level
-falls under presence again, which on a live track it never does.
+falls under presence again, which on a live track it never does. Where most tracks fell under their
+own floors the place itself went quiet, and presence goes down with it: a crowd leaves, a night
+falls still.
 
 A track that was dead before the watch began has no place to lose. It is never heard where its
 level has not stirred, as steady as electronics, while most of its neighbours were heard for 60 s
@@ -34,6 +36,14 @@ under presence are no silence then."""
 FIRST_HOPS: Final = 3
 """So many hops in one tick begin it, and hold it once it was too long; fewer are chance."""
 
+QUIETEST_TICKS: Final = 60
+USUAL_DB: Final = 3.0
+"""The quietest moment in 6 s lies this far under the floor on any live track."""
+MOST_DB: Final = 20.0
+"""A track that lies further under its floor than this has a fault of its own."""
+WITNESSES: Final = 5
+"""So many open tracks must be heard to tell a quiet place from faults of a few."""
+
 NEVER_HEARD_S: Final = 60.0
 HEARD_S: Final = 1.0
 """A track has been heard when it stirred for this long in all, and is again when lately."""
@@ -63,6 +73,7 @@ class Silent:
     CARRIED: ClassVar = {
         "_under": By.LAST,
         "_valid": By.LAST,
+        "_off_db": By.LAST,
         "_tick": By.WHOLE,
         "_idle_tick": By.FIRST,
         "_lost": By.FIRST,
@@ -89,6 +100,7 @@ class Silent:
         tracks = self._tracks
         self._under = np.zeros((_TICKS, tracks), dtype=np.int64)
         self._valid = np.zeros((_TICKS, tracks), dtype=np.int64)
+        self._off_db = np.full((QUIETEST_TICKS, tracks), np.nan)
         self._tick = 0
         self._idle_tick = np.full(tracks, -_TICKS)
         self._lost = np.zeros(tracks, dtype=np.bool_)
@@ -138,8 +150,11 @@ class Silent:
 
     def _follow(self, m: Measurement) -> None:
         """Begin, hold and end the times in which the place is not audible."""
-        limit = 10.0 ** (m.presence_dbfs / 10.0) / 2.0
-        under = m.valid & (m.mean_square < limit)
+        self._off_db[self._tick % QUIETEST_TICKS] = m.level_dbfs - m.floor_dbfs
+        under = self._under_presence(m, m.presence_dbfs)
+        quieter_db = self._quieter_db() if under.any() else 0.0
+        if quieter_db > 0.0:
+            under = self._under_presence(m, m.presence_dbfs - quieter_db)
         count = np.count_nonzero(under, axis=0)
         idle = (m.mean_square < _IDLE_MEAN_SQUARE).all(axis=0)
         self._idle_tick = np.where(idle, self._tick, self._idle_tick)
@@ -161,8 +176,21 @@ class Silent:
         self._until_s = np.where(count >= np.where(long, FIRST_HOPS, 1), last_s, self._until_s)
         share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
         back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
-        back = np.where(long, back, m.present & (count < FIRST_HOPS)) | came_back
+        present = m.present | (quieter_db > 0.0)
+        back = np.where(long, back, present & (count < FIRST_HOPS)) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
+
+    @staticmethod
+    def _under_presence(m: Measurement, presence_dbfs: Levels) -> Flags:
+        return np.asarray(m.valid & (m.mean_square < 10.0 ** (presence_dbfs / 10.0) / 2.0))
+
+    def _quieter_db(self) -> float:
+        """How much quieter than learned the place is now, as most of the open tracks hear it."""
+        off_db = np.fmin.reduce(self._off_db[:, self._open])
+        off_db = off_db[off_db > -MOST_DB]
+        if len(off_db) < WITNESSES:
+            return 0.0
+        return max(0.0, -float(np.median(off_db)) - USUAL_DB)
 
     def _never_heard(self, m: Measurement) -> Flags:
         """Where nothing stirred since the watch began, though the neighbours were heard."""

@@ -171,3 +171,15 @@ def test_a_place_that_goes_quiet_everywhere() -> None:
     detector = DeadMic(where)
     for m, feed in measurements(x, where):
         assert not (detector.update(m, feed).state == State.ACTIVE).any()
+
+
+def test_neighbours_that_fell_with_it_and_speak_again() -> None:
+    """That the place went quiet is not forgotten where the other two are talked into again."""
+    where = Scene(tuple(Track(n, kind=Kind.BOOM) for n in (1, 2, 3)), RATE)
+    sway_db = 0.45 * np.sin(2.0 * np.pi * np.arange(15 * RATE) / (1.7 * RATE))
+    air = noise(-75.0, 15.0, RATE, seed=9) * 10 ** (sway_db[:, None] / 20)
+    x = np.hstack([spliced([place(-55.0, 15.0, RATE, seed=n), air]) for n in range(3)])
+    x[17 * RATE :, 1:] += noise(-30.0, 13.0, RATE, seed=4)[: len(x) - 17 * RATE]
+    detector = DeadMic(where)
+    for m, feed in measurements(x, where):
+        assert not (detector.update(m, feed).state == State.ACTIVE).any()

@@ -92,6 +92,14 @@ def test_stop_consonants_leave_the_place_audible() -> None:
     assert State.ACTIVE not in dropout(x + voice).states
 
 
+def test_a_gap_where_the_place_is_quieter_than_learned() -> None:
+    """A crowd that left 6.5 dB behind its learned floor is no silent track: its gaps are told."""
+    x = with_gaps((16.0, 0.02), seconds=18.0)
+    x[12 * RATE :] *= np.float32(10 ** (-6.5 / 20))
+    ((begin_s, end_s),) = dropout(x).spans_s
+    assert (begin_s, end_s) == pytest.approx((16.0, 16.02), abs=0.005)
+
+
 def test_a_silent_track_has_no_dropouts() -> None:
     """What is left of a loud voice on a track 40 dB down breaks off sharply, but to no place."""
     at_s = np.arange(25 * RATE) / RATE

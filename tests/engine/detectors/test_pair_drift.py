@@ -8,7 +8,7 @@ from scipy.signal import butter, sosfilt
 
 from engine.detectors.pair_drift import LearnedOffsets, PairDrift
 from engine.model import State
-from tests.engine.detectors.pair import PAIR, RATE, packs
+from tests.engine.detectors.pair import PAIR, RATE, heard, packs, voice
 from tests.engine.detectors.watching import told
 from tests.signals import noise, sine
 
@@ -26,6 +26,30 @@ def test_the_pack_that_fell_is_named(place: int, loss_db: float) -> None:
     assert not said.may_be_red
     other = told(PairDrift(PAIR), x, PAIR, place=1 - place)
     assert State.ACTIVE not in other.states
+
+
+@pytest.mark.parametrize("until_s", [24.0, 24.1, 24.2, 24.3])
+def test_a_word_long_before_does_not_date_it(until_s: float) -> None:
+    """A soft word 1.8 s before the fall fills the same part as the speech after it."""
+    sound = voice(60.0)
+    sound[round(until_s * RATE) : round(28.2 * RATE)] = 0.0
+    sound[round(28.2 * RATE) : 29 * RATE] *= np.float32(0.3)
+    sound[round(28.3 * RATE) : 30 * RATE] = 0.0
+    x = np.hstack([heard(sound, 0.0), heard(sound, -12.0, seed=6)])
+    x[30 * RATE :, 1] *= np.float32(10 ** (-10 / 20))
+    said = told(PairDrift(PAIR), x, PAIR, place=1)
+    assert said.spans_s[0][0] == pytest.approx(30.0, abs=0.3)
+
+
+def test_a_small_change_before_does_not_date_it() -> None:
+    """A turn of the head before a pause is not where the pack fell far after it."""
+    sound = voice(60.0)
+    sound[25 * RATE : 30 * RATE] = 0.0
+    x = np.hstack([heard(sound, 0.0), heard(sound, -12.0, seed=6)])
+    x[24 * RATE : 25 * RATE, 1] *= np.float32(10 ** (-5 / 20))
+    x[30 * RATE :, 1] *= np.float32(10 ** (-16 / 20))
+    said = told(PairDrift(PAIR), x, PAIR, place=1)
+    assert said.spans_s[0][0] == pytest.approx(30.0, abs=0.5)
 
 
 def test_muffled_is_told() -> None:

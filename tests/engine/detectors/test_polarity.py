@@ -27,6 +27,14 @@ def test_inverted_is_told_after_five_seconds_of_speech(lag_frames: int) -> None:
     assert said.conditions[-1].partners[1] == 0
 
 
+def test_a_strong_correlation_is_told_sooner() -> None:
+    """Where it leaves no doubt, three of the five seconds of speech are enough."""
+    x = packs(30.0)
+    x[20 * RATE :, 1] *= -1.0
+    said = told(Polarity(PAIR), x, PAIR, place=1)
+    assert said.states.index(State.ACTIVE) / 10 < 20.0 + 3.25 / (0.4 / 0.6)
+
+
 @pytest.mark.parametrize("lag_frames", [0, 12, 45, -45])
 def test_upright_is_not(lag_frames: int) -> None:
     """Two packs a millisecond apart are in order."""

@@ -57,6 +57,19 @@ def test_a_healthy_pause_is_not_silent(level: Level, floor_dbfs: float) -> None:
     assert State.ACTIVE not in told(Silent(where), noise(floor_dbfs, 20.0, RATE), where).states
 
 
+def test_a_place_that_goes_quiet_everywhere() -> None:
+    """A crowd that leaves takes 11 dB from every track: none is silent but the one that lost 40."""
+    where = Scene(tuple(Track(n, kind=Kind.AMBIENCE) for n in range(1, 8)), RATE)
+    x = np.hstack([place(-40.0 - 3.0 * n, 30.0, RATE, seed=n) for n in range(7)])
+    x[18 * RATE :, :6] *= np.float32(10 ** (-11 / 20))
+    x[18 * RATE :, 6] *= np.float32(10 ** (-40 / 20))
+    detector = Silent(where)
+    states = [detector.update(m, feed).state == State.ACTIVE for m, feed in measurements(x, where)]
+    lasted_s = np.sum(states, axis=0) / 10.0
+    assert (lasted_s[:6] < 1.0).all()
+    assert lasted_s[6] > 11.0
+
+
 def test_never_heard_is_said() -> None:
     """A track that was never audible is told so, with its onset at the start."""
     where = scene(rate_hz=RATE)
