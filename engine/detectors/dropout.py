@@ -202,13 +202,16 @@ def _quietest(steps_db: NDArray[np.float32], newest: int) -> Levels:
     as long.
     """
     sound = steps_db[:, -newest - _HELD[-1] + 1 :]
-    loudest = sound[:, _HELD[0] - 1 :]
-    for later in range(_HELD[0] - 1):
+    first, stride = _HELD[0], 1
+    loudest = sound[:, first - 1 :]
+    for later in range(first - 1):
         loudest = np.maximum(loudest, sound[:, later : later + loudest.shape[1]])
     quietest = [np.fmin.reduce(loudest[:, -newest:], axis=1)]
     for half in _HELD[:-1]:
-        loudest = np.maximum(loudest[:, half:], loudest[:, :-half])
-        quietest.append(np.fmin.reduce(loudest[:, -newest:], axis=1))
+        loudest = np.maximum(loudest[:, half // stride :], loudest[:, : -half // stride])
+        quietest.append(np.fmin.reduce(loudest[:, -newest // stride :], axis=1))
+        if stride == 1:  # the longer ones need not begin at every step
+            loudest, stride = loudest[:, (loudest.shape[1] - 1) % first :: first], first
     return np.array(quietest, float)
 
 

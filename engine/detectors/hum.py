@@ -76,8 +76,9 @@ class AcceptedHum:
 class _Seen:
     """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line.
 
-    `looks` in a row it must be seen: once with the fundamental, which lies under all voices; the
-    second line alone may be a note and must outlast it.
+    `looks` in a row it must be seen: once with the fundamental, which lies under all voices, twice
+    where that is alone and not quite steady; the second line alone may be a note and must outlast
+    it.
     """
 
     mains_hz: float
@@ -214,8 +215,9 @@ class Hum:
         near = np.abs(z - middle) < reach * np.abs(middle)
         share = near.mean(axis=0)
         steady = share >= _COHERENT
-        if np.count_nonzero(steady) == 1 and self._seen[place] is None:
-            steady = share >= ALONE
+        sure = np.count_nonzero(steady) > 1 or bool(share[steady].max(initial=0.0) >= ALONE)
+        if not (sure or steady[0] or self._seen[place] is not None):
+            return None
         amplitude = np.abs(middle) / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
         power = np.where(steady, amplitude**2, 0.0)
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
@@ -223,20 +225,21 @@ class Hum:
         if not is_mains(np.flatnonzero(power > LEAST_SHARE * power.sum()) + 1, off):
             return None
         level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
-        looks = 1 if steady[0] else 2 if np.count_nonzero(steady) > 1 else NOTE_LOOKS
+        several = steady[0] or np.count_nonzero(steady) > 1
+        looks = 1 if steady[0] and sure else 2 if several else NOTE_LOOKS
         seen = _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, looks)
-        if self._seen[place] is None and not self._holds_in_pauses(place, seen, near[:, steady]):
-            return None
-        return seen
+        known = self._seen[place] is not None
+        holds = known or self._holds_in_pauses(place, seen, near[:, steady], bool(steady[0]))
+        return seen if holds else None
 
-    def _holds_in_pauses(self, place: int, seen: _Seen, near: Flags) -> bool:
+    def _holds_in_pauses(self, place: int, seen: _Seen, near: Flags, lowest: bool) -> bool:
         """Whether the lines were seen while nothing else was loud; strong ones need no pause.
 
         `near` has shape (steps, lines). A pause is what lies little over the hum, over the quietest
         tenth of the last seconds, or well under the loudest of the followed time. Without the
         fundamental, which no voice and hardly a note reaches, only a true pause is a proof.
         """
-        if seen.level_dbfs > STRONG_DBFS and seen.looks == 1:
+        if seen.level_dbfs > STRONG_DBFS and lowest:
             return True
         sound = self._sound[
             place, self._newest(float(np.clip(self._heard_s[place], FOLLOWED_S, _KEPT_S)))
@@ -247,7 +250,7 @@ class Hum:
         followed_dbfs = levels_dbfs[-len(near) :]
         quiet_dbfs = float(np.percentile(levels_dbfs, 10.0)) + QUIET_DB
         limit_dbfs = max(quiet_dbfs, seen.level_dbfs + ABOVE_HUM_DB)
-        if seen.looks == 1:
+        if lowest:
             limit_dbfs = max(limit_dbfs, float(followed_dbfs.max()) - CONTRAST_DB)
         pause = followed_dbfs < limit_dbfs
         return int(np.count_nonzero(pause)) >= PAUSE_STEPS and bool(near[pause].mean() >= _COHERENT)

@@ -35,6 +35,11 @@ to 0.66 over seconds (measured)."""
 SOON: Final = 0.6
 SURE_SOON: Final = 0.9
 """So much of the speech that is waited for tells as much where the correlation is this strong."""
+MOST: Final = 0.8
+SURE_OF_MOST: Final = 0.6
+SURE_OF_PART: Final = 0.5
+"""One that is weaker does, too, where so many more of the parts say the same than the other, each
+for itself and weakly: another sound lies over the voice."""
 CLEARER: Final = 1.2
 """Least ratio of the strongest correlation to the strongest of the other sign."""
 KEPT: Final = 3
@@ -49,6 +54,10 @@ class _Part:
 
     sums: Levels
     begin_s: float
+
+    def sign(self, sure: float = SURE) -> int:
+        """+1 upright, -1 inverted, 0 where it is too weak to say."""
+        return _sign(self.sums, sure)[0]
 
 
 @dataclass(slots=True)
@@ -162,10 +171,7 @@ class Polarity:
         newest = list(heard.parts)[-int(self._depth[pair]) :]
         if len(newest) < self._depth[pair]:
             return
-        soon = newest[-math.ceil(SOON * len(newest)) :]
-        sign, r = _sign(np.sum([p.sums for p in soon], axis=0), SURE_SOON)
-        if sign == 0:
-            sign, r = _sign(np.sum([p.sums for p in newest], axis=0))
+        sign, r = _told(newest)
         if sign < 0 and not heard.inverted:
             heard.onset_s = self._onset(heard)
         if sign < 0:
@@ -181,7 +187,7 @@ class Polarity:
         """
         onset_s, votes, most = heard.parts[-1].begin_s, 0, 0
         for part in reversed(heard.parts):
-            sign = _sign(part.sums)[0]
+            sign = part.sign()
             votes -= sign
             if sign < 0 and votes >= most:
                 onset_s, most = part.begin_s, votes
@@ -200,6 +206,20 @@ def _band_pass(rate_hz: float) -> Levels:
     a0 = 1.0 + width + middle
     numerator = (width / a0, 0.0, -width / a0)
     return np.array([[*numerator, 1.0, 2.0 * (middle - 1.0) / a0, (1.0 - width + middle) / a0]])
+
+
+def _told(parts: list[_Part]) -> tuple[int, float]:
+    """What the newest speech says: the last of it alone, all of it, or nearly each part of it."""
+    soon = parts[-math.ceil(SOON * len(parts)) :]
+    told = _sign(np.sum([part.sums for part in soon], axis=0), SURE_SOON)
+    if told[0]:
+        return told
+    whole = np.sum([part.sums for part in parts], axis=0)
+    told = _sign(whole, SURE_OF_MOST)
+    if abs(told[1]) >= SURE:
+        return told
+    agree = told[0] * sum(part.sign(SURE_OF_PART) for part in parts)
+    return told if agree >= MOST * len(parts) else (0, 0.0)
 
 
 def _sign(sums: Levels, sure: float = SURE) -> tuple[int, float]:

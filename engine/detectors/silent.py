@@ -30,6 +30,10 @@ LOST_SHARE: Final = 0.2
 OVER_S: Final = 6.0
 BACK_S: Final = 3.0
 """That long without a hop under presence, and the place is back."""
+MOSTLY: Final = 0.85
+HEARD_TICKS: Final = 10
+"""Until it was too long, the place is back once it is heard for so many ticks, or once less than
+this share of all since the onset lay under presence: a cough through a covered mic is neither."""
 CAME_BACK_TICKS: Final = 30
 """What is heard within so many ticks after an idle converter is the link that came back: moments
 under presence are no silence then."""
@@ -73,6 +77,9 @@ class Silent:
     CARRIED: ClassVar = {
         "_under": By.LAST,
         "_valid": By.LAST,
+        "_under_since": By.FIRST,
+        "_valid_since": By.FIRST,
+        "_heard_ticks": By.FIRST,
         "_off_db": By.LAST,
         "_tick": By.WHOLE,
         "_idle_tick": By.FIRST,
@@ -100,6 +107,9 @@ class Silent:
         tracks = self._tracks
         self._under = np.zeros((_TICKS, tracks), dtype=np.int64)
         self._valid = np.zeros((_TICKS, tracks), dtype=np.int64)
+        self._under_since = np.zeros(tracks, dtype=np.int64)
+        self._valid_since = np.zeros(tracks, dtype=np.int64)
+        self._heard_ticks = np.zeros(tracks, dtype=np.int64)
         self._off_db = np.full((QUIETEST_TICKS, tracks), np.nan)
         self._tick = 0
         self._idle_tick = np.full(tracks, -_TICKS)
@@ -166,18 +176,25 @@ class Silent:
             self._lost |= begins
             self._under[:, begins] = 0
             self._valid[:, begins] = 0
+            self._under_since[begins] = 0
+            self._valid_since[begins] = 0
         if not self._lost.any():
             return
         at = self._tick % _TICKS
         self._under[at] = count
         self._valid[at] = np.count_nonzero(m.valid, axis=0)
+        self._under_since += self._under[at]
+        self._valid_since += self._valid[at]
         last_s = m.start_s + m.hop_s * (len(under) - under[::-1].argmax(axis=0))
         long = self._until_s - self._onset_s >= self._amber_s
         self._until_s = np.where(count >= np.where(long, FIRST_HOPS, 1), last_s, self._until_s)
         share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
         back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
-        present = m.present | (quieter_db > 0.0)
-        back = np.where(long, back, present & (count < FIRST_HOPS)) | came_back
+        heard = (m.present | (quieter_db > 0.0)) & (count < FIRST_HOPS)
+        self._heard_ticks = np.where(heard, self._heard_ticks + 1, 0)
+        seldom = self._under_since < MOSTLY * self._valid_since
+        early = heard & (seldom | (self._heard_ticks >= HEARD_TICKS))
+        back = np.where(long, back, early) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
 
     @staticmethod

@@ -40,6 +40,7 @@ TICK_S: Final = 0.1
 LATENCY_S: Final = 0.25
 SLOPE_MB: Final = 5.0
 JUDGED_MINUTES: Final = 30.0
+LEAST_MINUTES: Final = 0.5
 _WARM_UP_S: Final = 10.0
 _GAPS: Final = 10
 _STEP_S: Final = 0.01
@@ -157,6 +158,8 @@ def main() -> int:
     parser.add_argument("--source", choices=("paced", "device"), default="paced")
     parser.add_argument("--no-load", action="store_true", help="leave the other core alone")
     given = parser.parse_args()
+    if given.minutes < LEAST_MINUTES:
+        parser.error(f"the warm-up does not count: watch for --minutes {LEAST_MINUTES} or more")
     with ExitStack() as stack:
         desk = a_desk(given.source, given.tracks, given.rate)
         scratch, plan, env = stack.enter_context(desk)

@@ -35,6 +35,18 @@ def test_a_strong_correlation_is_told_sooner() -> None:
     assert said.states.index(State.ACTIVE) / 10 < 20.0 + 3.25 / (0.4 / 0.6)
 
 
+def test_a_crowd_over_the_voice_does_not_hide_it() -> None:
+    """Two packs that hear a crowd each their own way agree less, but in nearly every part."""
+    x = packs(40.0)
+    for place in range(2):
+        level_dbfs = -20.0 - 12.0 * place
+        x[18 * RATE :, place] += noise(level_dbfs, 22.0, RATE, seed=11 + place)[:, 0]
+    x[20 * RATE :, 1] *= -1.0
+    said = told(Polarity(PAIR), x, PAIR, place=1)
+    assert said.spans_s[0][0] == pytest.approx(20.0, abs=1.0)
+    assert said.states.index(State.ACTIVE) / 10 < 34.0
+
+
 @pytest.mark.parametrize("lag_frames", [0, 12, 45, -45])
 def test_upright_is_not(lag_frames: int) -> None:
     """Two packs a millisecond apart are in order."""

@@ -114,6 +114,23 @@ def test_a_word_does_not_end_a_silence_that_was_told() -> None:
     assert_one(told(Silent(where), x, where), 15.0, 45.0)
 
 
+def test_a_cough_through_a_covered_mic_does_not_start_it_anew() -> None:
+    """Half a second of it after seven is over presence; the place it covers is not back."""
+    where = scene(rate_hz=RATE)
+    x = falls(20.0, 40.0, 45.0, -50.0, -90.0)
+    x[27 * RATE : round(27.5 * RATE)] = noise(-48.0, 0.5, RATE, seed=2)
+    assert_one(told(Silent(where), x, where), 20.0, 40.0)
+
+
+def test_a_second_of_the_place_ends_a_short_silence() -> None:
+    """Two falls of five seconds, heard for more than a second between, are two."""
+    where = scene(rate_hz=RATE)
+    x = falls(20.0, 31.2, 40.0, -50.0, -90.0)
+    x[25 * RATE : round(26.2 * RATE)] = noise(-50.0, 1.2, RATE, seed=2)
+    said = told(Silent(where), x, where)
+    assert [begin for begin, _ in said.spans_s] == pytest.approx([20.0, 26.2], abs=0.1)
+
+
 def test_never_heard_while_the_neighbours_were() -> None:
     """Steady noise from the start is told after 60 s of heard neighbours, with onset 0."""
     where = scene(tracks=3, rate_hz=RATE)
