@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.flat_tops import LOWEST_CEILING, flat_tops
+from engine.detectors.flat_tops import LEANING_SAMPLES, LOWEST_CEILING, flat_tops
 from engine.model import Condition, Fault, Flags, Measurement
 from engine.places import By
 from engine.tracks import Scene
@@ -30,6 +30,10 @@ SAME_CEILING: Final = 0.01
 """Two level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
 SAME_LEANING: Final = 0.25
 """The same for runs that a high-pass made lean: it also shifts the whole wave."""
+SAME_SHORT: Final = 0.02
+SHORT_RUNS_NEAR: Final = 4
+"""The same for short ones that lean, and how many of them it takes: a voice has such tops, too, but
+not many of one height."""
 GOES_ON_SECONDS: Final = 3
 WINDOW_S: Final = 10
 LOUD_SHARE: Final = 0.8
@@ -48,9 +52,15 @@ class _Run:
     ceiling: float
     level: bool
 
+    @property
+    def short(self) -> bool:
+        """It leans, over a few samples only."""
+        return not self.level and self.length < LEANING_SAMPLES
+
     def alike(self, other: _Run) -> bool:
         """Both stand at one ceiling."""
         share = SAME_CEILING if self.level and other.level else SAME_LEANING
+        share = SAME_SHORT if self.short or other.short else share
         return abs(abs(self.ceiling) - abs(other.ceiling)) <= share * abs(self.ceiling)
 
 
@@ -156,7 +166,8 @@ class Clipped:
             near = [r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= NEAR_S and run.alike(r)]
             reach = SAME_CEILING * abs(run.ceiling)
             long = sum(r.length >= LONG_RUN and abs(r.ceiling - run.ceiling) <= reach for r in near)
-            if (run.level and run.length >= LONG_RUN) or long >= 2 or len(near) >= RUNS_NEAR:
+            enough = SHORT_RUNS_NEAR if any(r.short for r in near) else RUNS_NEAR
+            if (run.level and run.length >= LONG_RUN) or long >= 2 or len(near) >= enough:
                 proof.update(near)
         if not proof:
             return False

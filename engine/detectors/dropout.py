@@ -30,9 +30,10 @@ UNDER_FLOOR_DB: Final = 10.0
 FALL_DB: Final = 16.0
 """It falls and rises by this at its edges; a place no louder than its floor has no more to fall."""
 EDGE_UNDER_DB: Final = 3.0
+EDGE_UNDER_QUIETEST_DB: Final = 5.0
 """It falls from, and rises to, the place: no further than this under its live floor, or under the
-quietest of late where the place is quieter now. Between the words of a track that is silent as a
-whole there are gaps as deep."""
+quietest of late where the place is quieter now (6 ms of low waves are quieter than 20). Between the
+words of a track that is silent as a whole there are gaps as deep."""
 
 _STEP_S: Final = 0.0005
 _HELD: Final = (5, 10, 20, 40)
@@ -158,7 +159,7 @@ class Dropout:
         floor_db = float(np.nan_to_num(m.floor_dbfs[place], nan=-np.inf, neginf=-np.inf))
         quietest_db = float(np.fmin.reduce(self._quietest[:, -1, place]))
         quieter = m.presence_dbfs[place] <= quietest_db < floor_db
-        return (quietest_db if quieter else floor_db) - EDGE_UNDER_DB
+        return quietest_db - EDGE_UNDER_QUIETEST_DB if quieter else floor_db - EDGE_UNDER_DB
 
     def _under(
         self, place: int, limit_db: float, least_db: float, shortest_s: float, m: Measurement

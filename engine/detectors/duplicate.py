@@ -23,9 +23,9 @@ from engine.places import By
 from engine.tracks import Scene
 from engine.units import hop_frames
 
-ALIKE: Final = 0.98
+ALIKE: Final = 0.97
 ALIKE_PACKS: Final = 0.9995
-UNLIKE: Final = 0.9
+UNLIKE: Final = 0.85
 UNLIKE_PACKS: Final = 0.995
 """Two that matched no longer do under this, in a tick in which either is about as loud as it was
 when they matched; in fainter ones the noise of two converters may make the difference."""

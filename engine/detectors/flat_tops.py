@@ -23,12 +23,14 @@ from engine.model import Flags, Levels, Samples
 
 RUN_SAMPLES: Final = 3
 NEAR_PEAK: Final = 0.7
-"""A ceiling lies at least this high, against the peak of its surroundings."""
+"""A ceiling lies at least this high, against the peak of its side in its surroundings."""
 LEVEL_STEP: Final = 2e-4
 """Largest step inside a level run, against the peak: the noise of a good converter."""
 LEANING_STEP: Final = 0.008
 """The same for a leaning or noisy run at 48 kHz: a high-pass of 60 Hz makes such steps."""
 LEANING_SAMPLES: Final = 8
+SHORT_LEANING_SAMPLES: Final = 4
+"""Shorter leaning runs count with all their samples, where both corners are plain."""
 LOWEST_CEILING: Final = 0.003
 """Under about -50 dBFS nothing overloads; converter steps look flat there."""
 
@@ -69,23 +71,30 @@ def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
     Runs that touch the first or last sample are left out: their edges are not to be seen.
     """
     size = rows.shape[1]
-    x = np.ascontiguousarray(rows).ravel()
-    height = np.abs(x)
-    peak = height.reshape(rows.shape).max(axis=1)
-    peak = np.where(peak >= LOWEST_CEILING, peak, np.float32(np.inf))
-    near = np.flatnonzero(height.reshape(rows.shape) >= np.float32(NEAR_PEAK) * peak[:, None])
+    rows = np.ascontiguousarray(rows)
+    x = rows.ravel()
+    # Each side has a peak of its own: an overload of one side may lie far under the other.
+    lowest, highest = rows.min(axis=1), rows.max(axis=1)
+    lowest = np.where(lowest <= -LOWEST_CEILING, lowest, np.float32(-np.inf))
+    highest = np.where(highest >= LOWEST_CEILING, highest, np.float32(np.inf))
+    share = np.float32(NEAR_PEAK)
+    near = np.flatnonzero((rows >= share * highest[:, None]) | (rows <= share * lowest[:, None]))
     # All that follows looks at those few samples only.
     row, place = np.divmod(near[1:], size)
     joined = (near[1:] - near[:-1] == 1) & (place > 0)
     sound = x[near]
-    step = np.abs(sound[1:] - sound[:-1]) / peak[row]
+    peak = np.where(sound[1:] > 0.0, highest[row], -lowest[row])
+    step = np.abs(sound[1:] - sound[:-1]) / peak
     flat = joined & (step <= LEANING_STEP * min(1.0, 48_000 / sample_rate_hz))
     if not flat.any():
         return _NONE
     level = flat & (step <= LEVEL_STEP)
+    first, last = _runs(flat, near, SHORT_LEANING_SAMPLES, size)
+    short = last - first + 1 < LEANING_SAMPLES
     found = [
-        _judged(x, size, *_runs(level, near, RUN_SAMPLES, size), trim=0),
-        _judged(x, size, *_runs(flat, near, LEANING_SAMPLES, size), trim=1),
+        _judged(x, size, *_runs(level, near, RUN_SAMPLES, size), leans=False, trim=0),
+        _judged(x, size, first[~short], last[~short], leans=True, trim=1),
+        _judged(x, size, first[short], last[short], leans=True, trim=0),
     ]
     return _joined(found) if any(len(runs.row) for runs in found) else _NONE
 
@@ -101,7 +110,12 @@ def _runs(
 
 
 def _judged(
-    sound: Samples, size: int, first: NDArray[np.int64], last: NDArray[np.int64], trim: int
+    sound: Samples,
+    size: int,
+    first: NDArray[np.int64],
+    last: NDArray[np.int64],
+    leans: bool,
+    trim: int,
 ) -> FlatTops:
     """Those of the runs first..last (inclusive) that are extremes with corners.
 
@@ -125,7 +139,7 @@ def _judged(
     else:
         corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
     keep = np.minimum(into, out_of) >= corner * np.maximum(bend, _quantum(sound))
-    if trim:  # what a high-pass leaves of a level top sinks towards zero
+    if leans:  # what a high-pass leaves of a level top sinks towards zero
         keep &= sign * slope <= 2.0 * bend / length
     ends = np.where(np.abs(begin) >= np.abs(end), begin, end)
     return FlatTops(
@@ -133,23 +147,26 @@ def _judged(
         start=(first % size)[keep],
         length=(last - first + 1)[keep],
         ceiling=ends[keep],
-        level=np.full(int(np.count_nonzero(keep)), trim == 0),
+        level=np.full(int(np.count_nonzero(keep)), not leans),
     )
 
 
 def _joined(found: list[FlatTops]) -> FlatTops:
     """All runs in order; of two that overlap the level one."""
-    level, leaning = found
+    fields = ("row", "start", "length", "ceiling", "level")
+    row, start, length, ceiling, is_level = (
+        np.concatenate([getattr(runs, name) for runs in found]) for name in fields
+    )
+    leaning, level = np.flatnonzero(~is_level), np.flatnonzero(is_level)[:, None]
     inside = (
-        (level.row[:, None] == leaning.row)
-        & (level.start[:, None] < leaning.start + leaning.length)
-        & (level.start[:, None] + level.length[:, None] > leaning.start)
+        (row[level] == row[leaning])
+        & (start[level] < start[leaning] + length[leaning])
+        & (start[level] + length[level] > start[leaning])
     ).any(axis=0)
-    parts = [
-        (getattr(level, name), getattr(leaning, name)[~inside])
-        for name in ("row", "start", "length", "ceiling", "level")
-    ]
-    row, start, length, ceiling, is_level = (np.concatenate(part) for part in parts)
+    outside = np.delete(np.arange(len(row)), leaning[inside])
+    row, start, length, ceiling, is_level = (
+        field[outside] for field in (row, start, length, ceiling, is_level)
+    )
     order = np.lexsort((start, row))
     return FlatTops(row[order], start[order], length[order], ceiling[order], is_level[order])
 

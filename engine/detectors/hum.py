@@ -53,8 +53,10 @@ CONTRAST_DB: Final = 6.0
 """Weaker hum must be seen in pauses, or moments that much under the loudest, of 0.6 s in all: a
 voice may carry hum of its own, as one played from a recording does, which comes and goes with
 the words and would then not stay as near."""
+LOOKS_OF_THREE: Final = 2
 NOTE_LOOKS: Final = 6
-"""A look is half a second, after the 2.6 s followed: few notes are held for 5 s."""
+"""A look is half a second, after the 2.6 s followed: few notes are held for 5 s. Words may hide one
+look of three."""
 LEAST_SHARE: Final = 0.003
 """Lines with a smaller share of the power do not tell what it is."""
 AGREE: Final = 0.0025
@@ -76,9 +78,9 @@ class AcceptedHum:
 class _Seen:
     """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line.
 
-    `looks` in a row it must be seen: once with the fundamental, which lies under all voices, twice
-    where that is alone and not quite steady; the second line alone may be a note and must outlast
-    it.
+    So many `looks` it must be seen: once with the fundamental, which lies under all voices, twice
+    of three where that is alone and not quite steady, or where other lines stand for it; the second
+    line alone may be a note and must outlast it, seen in a row.
     """
 
     mains_hz: float
@@ -97,6 +99,7 @@ class Hum:
         "_heard_s": By.FIRST,
         "_held": By.EACH,
         "_passes": By.FIRST,
+        "_missed": By.FIRST,
         "_hint_hz": By.LAST,
         "_looks": By.WHOLE,
         "_seen": By.FIRST,
@@ -124,6 +127,7 @@ class Hum:
         self._heard_s = np.zeros(self._tracks)
         self._held: list[NDArray[np.float32]] = []
         self._passes = np.zeros(self._tracks, dtype=np.int64)
+        self._missed = np.zeros(self._tracks, dtype=np.int64)
         self._hint_hz = np.full((HINTS, self._tracks), np.nan)
         self._looks = 0
         self._seen: list[_Seen | None] = [None] * self._tracks
@@ -190,12 +194,16 @@ class Hum:
 
     def _take(self, place: int, seen: _Seen | None, now_s: float) -> None:
         if seen is None or seen.level_dbfs < self._least_dbfs(place):
-            self._passes[place] = 0
+            self._passes[place], self._missed[place] = 0, self._passes[place]
             if now_s - self._last_s[place] > HOLD_S:
                 self._seen[place] = None
             return
         self._passes[place] += 1
-        if not self._active[place] and self._passes[place] < seen.looks:
+        passes = self._passes[place]
+        if seen.looks <= LOOKS_OF_THREE:
+            passes += self._missed[place] > 0
+        self._missed[place] = 0
+        if not self._active[place] and passes < seen.looks:
             return
         if not self._active[place]:
             self._onset_s[place] = now_s - self._since_s(place, seen)

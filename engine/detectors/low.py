@@ -69,8 +69,8 @@ class Low:
         self._watched = scene.watched(Fault.LOW)
         self._limit_dbfs = scene.numbers("low_dbfs")
         self._tracks = len(scene.tracks)
-        # Parts and ticks are coarse: half a second before its time, so as not to be late.
-        self._needed_s = scene.numbers("low_amber_s") - 2.0 * PART_S
+        # Parts and ticks are coarse: a little before its time, so as not to be late.
+        self._needed_s = scene.numbers("low_amber_s") - 2.5 * PART_S
         whos = [t.who or f"input {t.input}" for t in scene.tracks]
         self._lav = scene.kinds(Kind.LAV)
         same = np.array([[a == b for b in whos] for a in whos])

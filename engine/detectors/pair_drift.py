@@ -197,6 +197,8 @@ class PairDrift:
                 self._judge(pair, m.end_s)
         if not speech.any():
             return
+        old = self._clock.drop_old(speech, m)
+        self._energy[:, :, old], self._hops[old] = 0.0, 0
         both = np.hstack([speech, speech])
         spoken = [np.add.reduce(band[:, self._places] * both, axis=0) for band in bands]
         self._energy += np.array(spoken).reshape(shape)

@@ -18,6 +18,9 @@ OVERLOAD: Final = 0.98
 
 PART_S: Final = 0.25
 """Speech of a pair is judged in parts of this many seconds of it."""
+PAUSE_S: Final = 3.0
+"""What was said before a pause this long may have been heard otherwise: another's voice, turned
+away."""
 BREAK_S: Final = 0.25
 """After a pause this long the part that fills counts from where speech went on, once more of it was
 said since than before."""
@@ -60,6 +63,13 @@ class PartClock:
         self._open = np.zeros(len(pairs), dtype=np.bool_)
         self._filled_s = np.zeros(len(pairs))
         self._last_s = np.full(len(pairs), -np.inf)
+
+    def drop_old(self, speech: Flags, m: Measurement) -> Flags:
+        """Empty the parts that fill where speech goes on after a long pause; where that was so."""
+        old = self._open & speech.any(axis=0) & (m.start_s - self._last_s > PAUSE_S)
+        self._open &= ~old
+        self._filled_s[old] = 0.0
+        return old
 
     def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
         """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""

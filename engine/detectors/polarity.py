@@ -189,7 +189,7 @@ class Polarity:
         for part in reversed(heard.parts):
             sign = part.sign()
             votes -= sign
-            if sign < 0 and votes >= most:
+            if sign < 0 and votes > most:
                 onset_s, most = part.begin_s, votes
         return onset_s
 

@@ -30,7 +30,7 @@ LOST_SHARE: Final = 0.2
 OVER_S: Final = 6.0
 BACK_S: Final = 3.0
 """That long without a hop under presence, and the place is back."""
-MOSTLY: Final = 0.85
+MOSTLY: Final = 0.7
 HEARD_TICKS: Final = 10
 """Until it was too long, the place is back once it is heard for so many ticks, or once less than
 this share of all since the onset lay under presence: a cough through a covered mic is neither."""

@@ -110,6 +110,16 @@ def test_tops_tilted_by_a_high_pass(corner_hz: float, hz: float) -> None:
     assert State.ACTIVE in clipped(np.asarray(lfilter(b, a, x, axis=0), np.float32)).states
 
 
+@pytest.mark.parametrize("hz", [1100.0, 1700.0, 2300.0])
+def test_short_tops_tilted_by_a_high_pass(hz: float) -> None:
+    """Tops of four to seven samples of a lively voice lean as well, and are as flat."""
+    x = np.clip(sine(-7.0, 3.0, RATE, hz=hz) + sine(-30.0, 3.0, RATE, hz=310.0), -0.36, 0.36)
+    x[:RATE] *= np.float32(0.5)
+    b, a = butter(1, 16.0, "highpass", fs=RATE)
+    said = clipped(np.asarray(lfilter(b, a, x, axis=0), np.float32))
+    assert said.states.index(State.ACTIVE) <= 11
+
+
 @pytest.mark.parametrize(("tops", "is_clipped"), [(1, False), (2, True)])
 def test_long_tilted_tops(tops: int, is_clipped: bool) -> None:
     """Two long tops of one height prove an overload behind a high-pass, one alone does not."""
