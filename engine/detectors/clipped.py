@@ -166,7 +166,7 @@ class Clipped:
             near = [r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= NEAR_S and run.alike(r)]
             reach = SAME_CEILING * abs(run.ceiling)
             long = sum(r.length >= LONG_RUN and abs(r.ceiling - run.ceiling) <= reach for r in near)
-            enough = SHORT_RUNS_NEAR if any(r.short for r in near) else RUNS_NEAR
+            enough = SHORT_RUNS_NEAR if sum(r.short for r in near) > 1 else RUNS_NEAR
             if (run.level and run.length >= LONG_RUN) or long >= 2 or len(near) >= enough:
                 proof.update(near)
         if not proof:

@@ -149,6 +149,8 @@ class NoiseBurst:
                 if len(run.levels_db) == _LONG_HOPS:
                     run.hash = self._judge(run, place, m)
                     said |= run.hash and self._count(place, run, at_s + m.hop_s)
+                    if not run.hash:  # a sibilant went ahead of it: what follows is judged anew
+                        del self._runs[place]
             elif run is not None:
                 del self._runs[place]
                 if run.hash:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from tests.benchmarks.detection.truths import SOFT_KNEE
-from tests.scoring import Line, SceneScore, false_per_hour, found_by_strength, table
+from tests.scoring import Line, Outcome, SceneScore, false_per_hour, found_by_strength, table
 
 SURE: Final = ("muted", "silent", "dead_mic", "clipped", "dropout")
 TO_REACH: Final = {"named": 0.90, "kept": 0.99, "sure": 0.99, "rest": 0.95}
@@ -36,6 +36,16 @@ def print_table(scores: Sequence[SceneScore]) -> list[str]:
         cells = f"{line.label:20}{line.events:7d}" + "".join(f"{_percent(s):>8}" for s in shares)
         cells += "".join(f"{t:>9}" for t in times)
         print(cells + ("  short of: " + ", ".join(short) if short else ""))
+    kept = [
+        flag
+        for score in scores
+        for outcome in score.outcomes
+        if outcome.truth.label != SOFT_KNEE
+        for flag in _kept(outcome)
+    ]
+    if kept:
+        share = sum(kept) / len(kept)
+        print(f"deadlines kept, all faults: {_percent(share)} of {len(kept)}")
     for severity, most in FALSE_TO_REACH.items():
         rate = false_per_hour(scores, severity)
         bad = rate > most
@@ -100,6 +110,12 @@ def _short(line: Line) -> list[str]:
     short += ["amber"] if line.amber_kept < TO_REACH["kept"] else []
     short += ["red"] if line.red_kept < TO_REACH["kept"] else []
     return short
+
+
+def _kept(outcome: Outcome) -> list[bool]:
+    """Whether amber came in time, and red where it was due."""
+    red = [outcome.red_kept] if outcome.truth.red_within_s is not None else []
+    return [outcome.amber_kept, *red]
 
 
 def _percent(share: float) -> str:

@@ -64,6 +64,15 @@ def test_three_in_ten_seconds_may_be_red() -> None:
     assert red[0] == pytest.approx(6.1, abs=0.11)
 
 
+def test_hash_after_a_sibilant_is_told() -> None:
+    """A sibilant that runs into the hash is as bright, and is not what it is judged by."""
+    sos = butter(4, (7000.0, 10_000.0), "bandpass", fs=RATE, output="sos")
+    sibilant = np.asarray(sosfilt(sos, noise(-10.0, 0.12, RATE, seed=6), axis=0), np.float32)
+    x = put(put(room(), sibilant, 4.88), noise(-20.0, 0.3, RATE, seed=4), 5.0)
+    said = told_of(x)
+    assert said.spans_s[0] == pytest.approx((5.0, 5.3), abs=0.15)
+
+
 def test_a_clap_dies_away() -> None:
     """White noise that decays within 15 ms is a blow, not hash."""
     x = noise(-10.0, 0.2, RATE, seed=5)
