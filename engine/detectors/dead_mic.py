@@ -209,6 +209,8 @@ class DeadMic:
         for place in np.flatnonzero(due):
             if self._is_steady(int(place), m):
                 self._dead[place] = True
+                if lasted[place] > JUDGED_S + SETTLE_S:
+                    self._onset_s[place] = self._steady_since_s(int(place), m)
             elif lasted[place] >= GIVEN_UP_S:
                 self._give_up(int(place))
 
@@ -225,6 +227,14 @@ class DeadMic:
         limit = SHARED_STEADY_DB if self._together[place] else STEADY_DB
         over_floor = middle > m.floor_dbfs[place] + 1.0
         return bool(high - low <= limit and spread_band <= STEADY_BAND_DB and not over_floor)
+
+    def _steady_since_s(self, place: int, m: Measurement) -> float:
+        """When what is left began: a place that was low already is not where the mic died."""
+        wide = rms_dbfs(self._wide[(self._tick - np.arange(_HISTORY)) % _HISTORY, place])
+        off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > STEADY_DB
+        off[:_JUDGED] = False
+        ticks = int(np.argmax(off)) if off.any() else _HISTORY
+        return m.end_s - ticks * (m.end_s - m.start_s)
 
     def _shared(self, place: int) -> bool:
         """Whether at least half of the other open tracks are well under their quietest, too."""

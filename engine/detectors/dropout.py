@@ -79,7 +79,7 @@ class Dropout:
         """Forget the sound, keep the scene."""
         tracks = self._tracks
         self._bursts = [Burst() for _ in range(tracks)]
-        self._steps = np.full((tracks, _HELD[-1]), np.nan, dtype=np.float32)
+        self._steps = np.full((tracks, 0), np.nan, dtype=np.float32)
         self._step_s = _STEP_S
         self._quietest = np.full((_HISTORY, len(UNDER_DB), tracks), np.nan)
         self._low_ticks = np.zeros(tracks, dtype=np.int64)
@@ -127,6 +127,8 @@ class Dropout:
         if not m.unbroken:
             now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan
         self._step_s = m.hop_s / per_hop
+        if not self._steps.size:
+            self._steps = np.full((tracks, _HELD[-1]), np.nan, dtype=np.float32)
         keep = round(LONGEST_S / self._step_s) + 3 * _EDGE
         self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
         return _quietest(self._steps, now_db.shape[1])

@@ -117,6 +117,15 @@ def test_a_word_over_it_does_not_split_it() -> None:
     assert len(told(DeadMic(where), x, where).spans_s) == 1
 
 
+def test_a_place_that_was_low_before_is_not_the_onset() -> None:
+    """A night that fell still three seconds before the mic died is no part of the fault."""
+    where = scene(rate_hz=RATE)
+    still = place(-64.0, 3.0, RATE, seed=2)
+    x = spliced([place(-55.0, 20.0, RATE), still, noise(-85.0, 12.0, RATE, seed=3)])
+    ((onset_s, _),) = told(DeadMic(where), x, where).spans_s
+    assert onset_s == pytest.approx(23.0, abs=WITHIN_S)
+
+
 def test_a_pop_and_a_sagging_bias_do_not_hide_it() -> None:
     """A plug that pops, and a voice that fades for 0.4 s, are told with the onset of the fault."""
     where = scene(rate_hz=RATE)
