@@ -25,8 +25,10 @@ from engine.places import By
 from engine.tracks import Scene
 from engine.units import rms_dbfs
 
-FALL_DB: Final = 4.0
+FALL_DB: Final = 3.0
 """How far under the quietest live half second the noise must lie, in the band."""
+OVER_DB: Final = 3.0
+"""A floor that was learned before a crowd came may lie this far under a dead input's noise."""
 STEADY_DB: Final = 1.2
 STEADY_BAND_DB: Final = 2.4
 """Largest spread (10 to 90 %) of the 100 ms levels, of all the sound and in the band; Gaussian
@@ -225,7 +227,7 @@ class DeadMic:
         spread_band = float(np.subtract(*np.nanpercentile(band, [90, 10])))
         self._together[place] |= self._shared(place)
         limit = SHARED_STEADY_DB if self._together[place] else STEADY_DB
-        over_floor = middle > m.floor_dbfs[place] + 1.0
+        over_floor = middle > m.floor_dbfs[place] + OVER_DB
         return bool(high - low <= limit and spread_band <= STEADY_BAND_DB and not over_floor)
 
     def _steady_since_s(self, place: int, m: Measurement) -> float:
