@@ -205,17 +205,24 @@ def _quietest(steps_db: NDArray[np.float32], newest: int) -> Levels:
     as long.
     """
     sound = steps_db[:, -newest - _HELD[-1] + 1 :]
-    first, stride = _HELD[0], 1
-    loudest = sound[:, first - 1 :]
-    for later in range(first - 1):
-        loudest = np.maximum(loudest, sound[:, later : later + loudest.shape[1]])
-    quietest = [np.fmin.reduce(loudest[:, -newest:], axis=1)]
+    twice = np.maximum(sound[:, 1:], sound[:, :-1])  # five at a time, by way of two and four
+    loudest = np.maximum(np.maximum(twice[:, 2:], twice[:, :-2])[:, :-1], sound[:, 4:])
+    quietest, stride = [_least(loudest[:, -newest:])], 1
     for half in _HELD[:-1]:
         loudest = np.maximum(loudest[:, half // stride :], loudest[:, : -half // stride])
-        quietest.append(np.fmin.reduce(loudest[:, -newest // stride :], axis=1))
+        quietest.append(_least(loudest[:, -newest // stride :]))
         if stride == 1:  # the longer ones need not begin at every step
-            loudest, stride = loudest[:, (loudest.shape[1] - 1) % first :: first], first
+            stride = _HELD[0]
+            loudest = loudest[:, (loudest.shape[1] - 1) % stride :: stride]
     return np.array(quietest, float)
+
+
+def _least(levels_db: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Of each row, without NaN where there is any number: fmin is several times slower."""
+    least = np.minimum.reduce(levels_db, axis=1)
+    if np.isnan(least).any():
+        least = np.fmin.reduce(levels_db, axis=1)
+    return np.asarray(least)
 
 
 def _shape(steps_db: Levels, begin: int, end: int) -> tuple[float, float]:
