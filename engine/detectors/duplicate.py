@@ -2,8 +2,8 @@
 
 Model: a copy matches at zero lag at all frequencies, whatever its gain. Two microphones do not:
 sound takes 2.9 ms a metre, so what they share shifts, and the more the higher the frequency.
-Pearson's r tells the residual after the best gain is taken off, 10*log10(1 - r^2) dB: -14 dB at
-0.98. So r at lag zero, in a band in which a few centimetres count, decides. Two packs of one `who`
+Pearson's r tells the residual after the best gain is taken off, 10*log10(1 - r^2) dB: -12 dB at
+0.97. So r at lag zero, in a band in which a few centimetres count, decides. Two packs of one `who`
 may lie side by side and need -30 dB, which only a patch reaches. A bell or a whistle, of a few
 frequencies alone, may reach two microphones in step by chance: what matched must be spread over
 the band, unless it matches that well. Numbers: common practice, no source.

@@ -200,7 +200,7 @@ class Hum:
             return
         self._passes[place] += 1
         passes = self._passes[place]
-        if seen.looks <= LOOKS_OF_THREE:
+        if seen.looks <= LOOKS_OF_THREE:  # the look before the one that missed counts, too
             passes += self._missed[place] > 0
         self._missed[place] = 0
         if not self._active[place] and passes < seen.looks:

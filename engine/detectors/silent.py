@@ -40,7 +40,6 @@ under presence are no silence then."""
 FIRST_HOPS: Final = 3
 """So many hops in one tick begin it, and hold it once it was too long; fewer are chance."""
 
-QUIETEST_TICKS: Final = 60
 USUAL_DB: Final = 3.0
 """The quietest moment in 6 s lies this far under the floor on any live track."""
 MOST_DB: Final = 20.0
@@ -60,7 +59,7 @@ _FOLLOW: Final = 0.1
 _EVERY: Final = 5
 """Whether a track stirs is looked at on every fifth tick, in all five: one tick alone would see
 always the same part of speech that is as regular."""
-_TICKS: Final = 60
+_TICKS: Final = round(10.0 * OVER_S)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +109,7 @@ class Silent:
         self._under_since = np.zeros(tracks, dtype=np.int64)
         self._valid_since = np.zeros(tracks, dtype=np.int64)
         self._heard_ticks = np.zeros(tracks, dtype=np.int64)
-        self._off_db = np.full((QUIETEST_TICKS, tracks), np.nan)
+        self._off_db = np.full((_TICKS, tracks), np.nan)
         self._tick = 0
         self._idle_tick = np.full(tracks, -_TICKS)
         self._lost = np.zeros(tracks, dtype=np.bool_)
@@ -160,7 +159,7 @@ class Silent:
 
     def _follow(self, m: Measurement) -> None:
         """Begin, hold and end the times in which the place is not audible."""
-        self._off_db[self._tick % QUIETEST_TICKS] = m.level_dbfs - m.floor_dbfs
+        self._off_db[self._tick % _TICKS] = m.level_dbfs - m.floor_dbfs
         under = self._under_presence(m, m.presence_dbfs)
         quieter_db = self._quieter_db() if under.any() else 0.0
         if quieter_db > 0.0:

@@ -13,7 +13,9 @@ from tests.engine.detectors.watching import told
 from tests.signals import noise, scene
 
 
-@pytest.mark.parametrize(("gain_db", "noise_dbfs"), [(0.0, None), (-6.0, -60.0), (4.0, -80.0)])
+@pytest.mark.parametrize(
+    ("gain_db", "noise_dbfs"), [(0.0, None), (-6.0, -60.0), (4.0, -80.0), (0.0, -44.0)]
+)
 def test_a_copy_is_told_on_the_higher_input(gain_db: float, noise_dbfs: float | None) -> None:
     """A copy at another gain and with some noise is told, with its onset and its partner."""
     x = np.hstack([heard(voice(20.0), 0.0), heard(voice(20.0, seed=2), 0.0, seed=7)])
