@@ -2,7 +2,7 @@
 
 import sys
 
-from app.cli import main
+from app.cli.main import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -11,7 +11,7 @@ from pathlib import Path
 # Run as a file, Python would look for modules in app/; they are to be found in the checkout.
 sys.path[0] = str(Path(__file__).resolve().parent.parent)
 
-from app import bootstrap, system_packages  # noqa: E402
+from app.setup import bootstrap, system_packages  # noqa: E402
 
 
 def main() -> int:

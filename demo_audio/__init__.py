@@ -70,9 +70,10 @@ def recipe_hash() -> str:
     """SHA-256 of all that the take is made from: code, story, spoken sources, timecode."""
     digest = hashlib.sha256()
     here = Path(__file__).parent
-    code = here.parent / "engine" / "timecode"
+    engine = here.parent / "engine"
+    code = (engine / "model" / "frame_rates.py", engine / "timecode" / "ltc_encoder.py")
     own = sorted(p for p in here.iterdir() if p.suffix in {".py", ".toml", ".flac"})
-    for path in (*own, code / "count.py", code / "encode.py"):
+    for path in (*own, *code):
         content = path.read_bytes()
         digest.update(f"{path.name} {len(content)}\n".encode())
         digest.update(content)

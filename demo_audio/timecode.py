@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from demo_audio.script import CODE_DBFS, CODE_USER_BITS, FRAME_RATE, RATE_HZ, START_TIMECODE_S
-from engine.timecode.count import FRAME_RATES
-from engine.timecode.encode import code_word, waveform
-from engine.units import amplitude
+from engine.model.frame_rates import FRAME_RATES
+from engine.model.units import amplitude
+from engine.timecode.ltc_encoder import code_word, waveform
 
 
 class Timecode:

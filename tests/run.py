@@ -2,7 +2,7 @@
 
 python3 tests/run.py                     everything
 python3 tests/run.py tests/engine -k cut only those tests; arguments go to pytest
-python3 tests/run.py --refresh-pins      look up newer versions for app/constraints.txt
+python3 tests/run.py --refresh-pins      look up newer versions for app/setup/constraints.txt
 """
 
 import os
@@ -15,7 +15,7 @@ from pathlib import Path
 # Run as a file, Python would look for modules in tests/; they are to be found in the checkout.
 sys.path[0] = str(Path(__file__).resolve().parent.parent)
 
-from app import bootstrap, system_packages  # noqa: E402
+from app.setup import bootstrap, system_packages  # noqa: E402
 
 ROOT = bootstrap.ROOT
 CHECKED = ("engine", "app", "demo_audio")
@@ -67,7 +67,7 @@ def display(machine: system_packages.Machine) -> Iterator[dict[str, str]]:
 
 
 def refresh_pins(python: Path) -> int:
-    """Write app/constraints.txt anew: one set of versions for every Python and system at once."""
+    """Write app/setup/constraints.txt anew: one set of versions for every Python and system at once."""
     subprocess.run([str(python), "-m", "pip", "install", "--quiet", "uv"], check=True)
     note = "# Written by: python3 tests/run.py --refresh-pins\n"
     command = [str(python), "-m", "uv", "pip", "compile", "--quiet", "--universal", "--no-header"]

@@ -16,9 +16,9 @@ from PySide6.QtCore import (
 )
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
-from engine.plan import PlanError, PlanMistake, parse_plan
-from engine.plan_edit import ORDER, add_track, remove_track, set_limits, set_value
-from engine.toml_lines import toml_lines
+from engine.plan.edit import ORDER, add_track, remove_track, set_limits, set_value
+from engine.plan.load import PlanError, PlanMistake, parse_plan
+from engine.plan.toml_lines import toml_lines
 
 Index = QModelIndex | QPersistentModelIndex
 

@@ -6,8 +6,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from engine.commands import Acknowledge, Command, OutOfService, Shelve, Unacknowledge, Unshelve
-from engine.model import Alarm, AlarmState
+from engine.model.commands import (
+    Acknowledge,
+    Command,
+    OutOfService,
+    Shelve,
+    Unacknowledge,
+    Unshelve,
+)
+from engine.model.messages import Alarm, AlarmState
 
 MOST: Final = 50
 

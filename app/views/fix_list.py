@@ -8,11 +8,11 @@ from PySide6.QtCore import QSize, Qt, Signal, SignalInstance
 from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
-from app import shapes
-from app.models.fix_list import Card
-from app.theme import NIGHT, Look
-from app.views.parts import Button, plain, restyle, say
-from engine.model import AlarmState
+from app.models.fix_cards import Card
+from app.style import state_shapes
+from app.style.theme import NIGHT, Look
+from app.views.widgets.basics import Button, plain, restyle, say
+from engine.model.messages import AlarmState
 
 ROOMY = 4
 """Up to this many cards are all shown in full; beyond, only the chosen one is."""
@@ -31,7 +31,7 @@ class Shape(QWidget):
         if self.card is not None:
             painter = QPainter(self)
             colour = self.look.colour(self.card.severity)
-            shapes.draw(painter, self.card.mark, self.rect().toRectF(), colour)
+            state_shapes.draw(painter, self.card.mark, self.rect().toRectF(), colour)
             painter.end()
 
 

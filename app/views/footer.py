@@ -7,9 +7,9 @@ from math import inf
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
-from app import text
-from app.views.parts import Button, Elided, plain, say
-from engine.model import Snapshot
+from app.style import wording
+from app.views.widgets.basics import Button, Elided, plain, say
+from engine.model.messages import Snapshot
 
 STAYS_S = 15.0
 """A notice of what a key did is read by then, and would be taken for something new later."""
@@ -48,15 +48,15 @@ class Footer(QWidget):
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """What the engine says of itself."""
         lost = snapshot.audio_lost_s > 0
-        say(self.audio, text.audio_lost(snapshot.audio_lost_s), "amber" if lost else "")
+        say(self.audio, wording.audio_lost(snapshot.audio_lost_s), "amber" if lost else "")
         if snapshot.ended:
             say(self.engine, "Engine: done", "")
         else:
-            say(self.engine, text.engine_alive(snapshot.engine_load), "")
+            say(self.engine, wording.engine_alive(snapshot.engine_load), "")
         if snapshot.log is not None:
-            say(self.log, text.log_saved(snapshot.log), "amber" if snapshot.log.problem else "")
+            say(self.log, wording.log_saved(snapshot.log), "amber" if snapshot.log.problem else "")
         if snapshot.drift_ppm is not None:
-            say(self.clock, text.drift(snapshot.drift_ppm))
+            say(self.clock, wording.drift(snapshot.drift_ppm))
         if snapshot.notice:
             self.say(snapshot.notice)
         elif self._goes_s is None:
@@ -66,7 +66,7 @@ class Footer(QWidget):
 
     def show_silence(self, seconds: float) -> None:
         """The engine does not answer."""
-        say(self.engine, text.engine_silent(seconds), "red")
+        say(self.engine, wording.engine_silent(seconds), "red")
 
     def say(self, words: str, stay: bool = False) -> None:
         """Leave a notice: for a while, or until there is another."""

@@ -7,11 +7,11 @@ from typing import Final
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
-from app import text
-from app.views.parts import Button, Elided, plain, say
-from engine.commands import Watch
-from engine.model import Snapshot
-from engine.tracks import Plan, Track
+from app.style import wording
+from app.views.widgets.basics import Button, Elided, plain, say
+from engine.model.commands import Watch
+from engine.model.messages import Snapshot
+from engine.model.tracks import Plan, Track
 
 NO_PLAN: Final = "no plan: P makes one"
 
@@ -91,12 +91,12 @@ class Header(QWidget):
         if watch is None:
             return
         done = "ended" if snapshot.ended else "watching"
-        words = f"{done} {text.watching(snapshot.now_s)}"
+        words = f"{done} {wording.watching(snapshot.now_s)}"
         if watch.duration_s is not None:
-            words += f" of {text.watching(watch.duration_s)}"
+            words += f" of {wording.watching(watch.duration_s)}"
         say(self.time, words)
         say(self.clock, snapshot.timecode)
-        say(self.origin, text.origin(snapshot.timecode_origin))
+        say(self.origin, wording.origin(snapshot.timecode_origin))
         words = "Roll" if snapshot.standby else "Standby"
         if self.standby.accessibleName() != words:
             self.standby.put(words, "R")

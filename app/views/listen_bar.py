@@ -5,12 +5,12 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QSlider, QWidget
 
-from app import text
-from app.views.choice import Choice
-from app.views.overlay import Overlay
-from app.views.parts import Button, Elided, plain, say
-from engine.listen.state import HIGHEST_LIMIT_DB, LIMIT_DB, Listening
-from engine.tracks import Plan
+from app.style import wording
+from app.views.widgets.basics import Button, Elided, plain, say
+from app.views.widgets.choice import Choice
+from app.views.widgets.overlay import Overlay
+from engine.model.listening import HIGHEST_LIMIT_DB, LIMIT_DB, Listening
+from engine.model.tracks import Plan
 
 CAUTION = (
     "Put the headphones on only after the sound has begun. It begins low; turn it up slowly.",
@@ -36,8 +36,8 @@ def words_of(listening: Listening, plan: Plan, now_s: float) -> str:
         return ""
     ago_s = max(now_s - listening.at_s, 0.0)
     short = 0.0 < listening.kept_s < MINUTE_S
-    kept = f" of {text.lasted(listening.kept_s)} kept" if short else ""
-    when = "live" if listening.live else f"{text.lasted(ago_s)} ago{kept}"
+    kept = f" of {wording.lasted(listening.kept_s)} kept" if short else ""
+    when = "live" if listening.live else f"{wording.lasted(ago_s)} ago{kept}"
     pack = f" · pack {track.pack}" if track.pack else ""
     match = listening.matched_db
     same = f" · matched by {decibels(match)}" if abs(match) >= 0.5 else ""

@@ -9,8 +9,8 @@ from typing import Final
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QWidget
 
-from app.views.overlay import Overlay
-from app.views.parts import Button, plain, say
+from app.views.widgets.basics import Button, plain, say
+from app.views.widgets.overlay import Overlay
 
 _PERCENT: Final = re.compile(r"(\d{1,3}) %$")
 _FULL: Final = 1000

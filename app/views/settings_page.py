@@ -16,11 +16,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.chime import ChimeSettings, Sound
-from app.prefs import BOUNDS, Choices
-from app.theme import LOOKS
-from app.views.overlay import Overlay
-from app.views.parts import Button, plain
+from app.alerts.chime import ChimeSettings, Sound
+from app.style.theme import LOOKS
+from app.views.widgets.basics import Button, plain
+from app.views.widgets.overlay import Overlay
+from app.window.preferences import BOUNDS, Choices
 
 DEFAULT_OUTPUT = "System default"
 TESTS = {

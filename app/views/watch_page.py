@@ -7,21 +7,21 @@ from typing import Final
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QStackedWidget, QVBoxLayout, QWidget
 
-from app.models import breaks
-from app.models.breaks import LONG_BREAK_S
-from app.models.fix_list import Card, cards
-from app.theme import Look
-from app.views.bands import STANDBY_WORDS, Band
-from app.views.board import Board
-from app.views.closer import Closer
-from app.views.drill_panel import DrillPanel
+from app.models import break_words
+from app.models.break_words import LONG_BREAK_S
+from app.models.fix_cards import Card, cards
+from app.style.theme import Look
+from app.views.board.board import Board
+from app.views.board.track_detail import Closer
+from app.views.drill.drill_panel import DrillPanel
 from app.views.fix_list import FixList
 from app.views.footer import Footer
 from app.views.header import Header
 from app.views.listen_bar import ListenBar
-from engine.commands import Watch
-from engine.model import Snapshot
-from engine.tracks import Plan
+from app.views.widgets.bands import STANDBY_WORDS, Band
+from engine.model.commands import Watch
+from engine.model.messages import Snapshot
+from engine.model.tracks import Plan
 
 ENDED: Final = "The take has ended. W: its report, Esc: start page."
 
@@ -123,7 +123,7 @@ class WatchPage(QWidget):
         return self.cards
 
     def _show_break(self, snapshot: Snapshot) -> None:
-        words = breaks.words(snapshot.desk, snapshot.now_s, self.long_break_s)
+        words = break_words.words(snapshot.desk, snapshot.now_s, self.long_break_s)
         if words:
             self.rest.say(words)
         elif self.rest.isVisibleTo(self):

@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.alarms import machine
-from engine.alarms.entry import KINDS, Entry, Key, urgency
+from engine.alarms.alarm import KINDS, Entry, Key, urgency
+from engine.alarms.coverage import Coverage
+from engine.alarms.evaluate import INPUT, Readings
 from engine.alarms.machine import Change, Core, Reading
-from engine.alarms.readings import INPUT, Readings
 from engine.alarms.states import Event
-from engine.coverage import Coverage
 from engine.detectors.registry import Row
-from engine.model import (
+from engine.model.messages import (
     Alarm,
     AlarmEvent,
     AlarmState,
@@ -29,7 +29,7 @@ from engine.model import (
     Kind,
     Severity,
 )
-from engine.tracks import Scene
+from engine.model.tracks import Scene
 
 Detail = Callable[[Row, int], str]
 """What a row's detector saw on the track at that place, one line."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.alarms.states import Event, after, allows
-from engine.model import AlarmState, Fault, Severity, State
-from engine.settings import NEVER
+from engine.model.limits import NEVER
+from engine.model.messages import AlarmState, Fault, Severity, State
 
 CHATTER_RAISES: Final = 3
 CHATTER_WINDOW_S: Final = 60.0

@@ -11,7 +11,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from engine.model import AlarmState
+from engine.model.messages import AlarmState
 
 S = AlarmState
 

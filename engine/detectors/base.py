@@ -8,9 +8,9 @@ from typing import ClassVar, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Condition, Flags, Levels, Measurement, State
-from engine.places import By
-from engine.tracks import Scene
+from engine.model.messages import Condition, Flags, Levels, Measurement, State
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.flat_tops import LEANING_SAMPLES, LOWEST_CEILING, flat_tops
-from engine.model import Condition, Fault, Flags, Measurement
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import amplitude_db
+from engine.model.messages import Condition, Fault, Flags, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import amplitude_db
 
 NEAR_S: Final = 0.1
 RUNS_NEAR: Final = 3

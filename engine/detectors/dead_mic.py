@@ -19,11 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.slow import Slow
-from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import rms_dbfs
+from engine.measure.decimate import Slow
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import rms_dbfs
 
 FALL_DB: Final = 3.0
 """How far under the quietest live half second the noise must lie, in the band."""

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
-from engine.model import Condition, Fault, Levels, Measurement
-from engine.places import By
-from engine.tracks import Scene
+from engine.model.messages import Condition, Fault, Levels, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
 
 SHORTEST_S: Final = 0.003
 """The quiet middle of a gap of 5 ms: its edges take up to a millisecond each."""

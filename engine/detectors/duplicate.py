@@ -18,10 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Flags, Levels, Measurement, Samples
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import hop_frames
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import hop_frames
 
 ALIKE: Final = 0.97
 ALIKE_PACKS: Final = 0.9995

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import stretches
-from engine.model import Flags, Levels, Samples
+from engine.model.messages import Flags, Levels, Samples
 
 RUN_SAMPLES: Final = 3
 NEAR_PEAK: Final = 0.7

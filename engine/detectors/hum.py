@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains, taper
-from engine.detectors.slow import Slow
-from engine.model import Condition, Fault, Flags, Levels, Measurement
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import rms_dbfs
+from engine.measure.decimate import Slow
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import rms_dbfs
 
 LEAST_DBFS: Final = -68.0
 """Fainter lines spoil no track."""

@@ -7,9 +7,9 @@ from typing import ClassVar
 import numpy as np
 
 from engine.detectors.base import Feed, condition
-from engine.model import Condition, Measurement
-from engine.places import By
-from engine.tracks import Scene
+from engine.model.messages import Condition, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
 
 
 class InputLost:

@@ -12,9 +12,9 @@ import numpy as np
 
 from engine.detectors.base import Feed, condition, span_s, unknown
 from engine.detectors.samples_lost import RED_LOST_S, LossWindow
-from engine.model import Condition, Measurement
-from engine.places import By
-from engine.tracks import Scene
+from engine.model.messages import Condition, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
 
 
 class InvalidSamples:

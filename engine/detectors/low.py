@@ -16,11 +16,11 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.gather import Gather, Stretch
-from engine.model import Condition, Fault, Flags, Kind, Level, Levels, Measurement
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import rms_dbfs
+from engine.detectors.tick_group import Gather, Stretch
+from engine.model.messages import Condition, Fault, Flags, Kind, Level, Levels, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import rms_dbfs
 
 SPEECH_DB: Final = 10.0
 SPILL_DB: Final = 10.0

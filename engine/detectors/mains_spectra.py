@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Levels
+from engine.model.messages import Levels
 
 MAINS_HZ: Final = (50.0, 60.0)
 GRID: Final = 0.012

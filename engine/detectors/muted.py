@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, Runs, condition, unknown
-from engine.model import Condition, Fault, Flags, Measurement, Samples
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import amplitude
+from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import amplitude
 
 IDLE_DBFS: Final = -110.0
 _IDLE_AMPLITUDE: Final = float(amplitude(IDLE_DBFS))

@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.bursts import Burst, Event
-from engine.detectors.treble import treble
-from engine.model import Condition, Fault, Flags, Levels, Measurement, Samples
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import rms_dbfs
+from engine.measure.first_difference import treble
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import rms_dbfs
 
 BRIGHT: Final = 0.8
 """Least energy of the step from sample to sample (at 48 kHz) against that of the samples: white

@@ -22,10 +22,10 @@ import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.pairs import PART_S, Pairs, PartClock, parts_in
-from engine.detectors.treble import treble
-from engine.model import Condition, Fault, Flags, Levels, Measurement
-from engine.places import By, Places, set_carried
-from engine.tracks import Scene
+from engine.measure.first_difference import treble
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.track_remap import By, Places, set_carried
+from engine.model.tracks import Scene
 
 DRIFT_DB: Final = 3.5
 """Change of the offset that counts; turning the head moves it by some 3 dB at most."""

@@ -7,9 +7,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Fault, Flags, Kind, Levels, Measurement
-from engine.places import By, Places
-from engine.tracks import Scene
+from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
+from engine.model.track_remap import By, Places
+from engine.model.tracks import Scene
 
 SPEECH_DB: Final = 10.0
 """Seconds of speech are 10 ms frames at least this far above the live floor (contract)."""

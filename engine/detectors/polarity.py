@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Feed, condition, unknown
 from engine.detectors.pairs import Pairs, PartClock, parts_in
-from engine.detectors.slow import Slow
-from engine.model import Condition, Fault, Flags, Levels, Measurement
-from engine.places import By, Places, set_carried
-from engine.sections import Sections
-from engine.tracks import Scene
+from engine.measure.decimate import Slow
+from engine.measure.sos_filter import Sections
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.track_remap import By, Places, set_carried
+from engine.model.tracks import Scene
 
 BAND_HZ: Final = (90.0, 350.0)
 LAG_S: Final = 0.0015

@@ -12,10 +12,10 @@ from typing import ClassVar
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Measurement
-from engine.places import By
-from engine.timecode.frame import CodeReading
-from engine.tracks import BY_TIMECODE, Scene
+from engine.model.messages import Condition, Fault, Measurement
+from engine.model.timecode_frames import CodeReading
+from engine.model.track_remap import By
+from engine.model.tracks import BY_TIMECODE, Scene
 
 
 class RecorderStopped:

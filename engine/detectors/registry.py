@@ -26,8 +26,8 @@ from engine.detectors.silent import Silent
 from engine.detectors.timecode_lost import TimecodeLost
 from engine.detectors.timecode_wrong import TimecodeWrong
 from engine.detectors.unexpected import Unexpected
-from engine.model import Fault
-from engine.settings import NEVER
+from engine.model.limits import NEVER
+from engine.model.messages import Fault
 
 
 class Scope(Enum):
@@ -48,7 +48,7 @@ class Row:
     red_if_uncovered : red only while no healthy cover exists
     in_standby : stays an alarm while the crew is not rolling
     needs_samples : its detector looks at every sample, and of `Feed` at nothing but the time and
-        the lost frames, so it may work where the sound is measured (`engine.ears`)
+        the lost frames, so it may work where the sound is measured (`engine.detectors.sample_bank`)
     word, check_first : what the screen says; what to check first, one short line
     """
 

@@ -8,9 +8,9 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, span_s
-from engine.model import Condition, Measurement
-from engine.places import By
-from engine.tracks import Scene
+from engine.model.messages import Condition, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
 
 WINDOW_S: Final = 60.0
 RED_LOST_S: Final = 1.0

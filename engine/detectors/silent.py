@@ -20,10 +20,10 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Flags, Kind, Levels, Measurement
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import rms_dbfs, stated
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import rms_dbfs, stated
 
 LOST_SHARE: Final = 0.2
 """A place is lost while at least this share of the last hops lies under presence."""

@@ -12,9 +12,9 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Measurement
-from engine.places import By
-from engine.tracks import BY_TIMECODE, Scene
+from engine.model.messages import Condition, Fault, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import BY_TIMECODE, Scene
 
 LATE_S: Final = 0.25
 """A frame ends up to 45 ms before it is read a tick later: less than this is no gap."""

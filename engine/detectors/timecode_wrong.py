@@ -12,10 +12,10 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Measurement
-from engine.places import By
-from engine.timecode.frame import CodeReading, Jump
-from engine.tracks import BY_TIMECODE, Scene
+from engine.model.messages import Condition, Fault, Measurement
+from engine.model.timecode_frames import CodeReading, Jump
+from engine.model.track_remap import By
+from engine.model.tracks import BY_TIMECODE, Scene
 
 TOLD_S: Final = 10.0
 """So long a jump is told beside what else is wrong."""

@@ -12,10 +12,10 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import Feed, condition, unknown
-from engine.model import Condition, Fault, Measurement
-from engine.places import By
-from engine.tracks import Scene
-from engine.units import rms_dbfs
+from engine.model.messages import Condition, Fault, Measurement
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import rms_dbfs
 
 BREATH_S: Final = 6.0
 """A pause as short as this is part of the signal."""

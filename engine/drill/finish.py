@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from engine.drill.from_log import Drill, drill_of
-from engine.drill.history import Past, earlier, history_file, keep, others, past_of
-from engine.drill.sheet import blocks, heading
-from engine.report.html import page
+from engine.drill.drill_history import Past, earlier, history_file, keep, others, past_of
+from engine.drill.read_log import Drill, drill_of
+from engine.drill.score_sheet import blocks, heading
+from engine.report.formats.html_page import page
 
 PAGE: Final = "drill.html"
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import Final
 
-from engine.coverage_timeline import CoverageTimeline
-from engine.drill.cause import Cause
-from engine.drill.truth import Truth
-from engine.model import Fault, Incident, Severity
-from engine.tracks import Track
+from engine.alarms.coverage_timeline import CoverageTimeline
+from engine.model.drill_causes import Cause
+from engine.model.drill_truth import Truth
+from engine.model.messages import Fault, Incident, Severity
+from engine.model.tracks import Track
 
 EARLY_S: Final = 1.0
 """An alarm's onset may lie so far outside the fault itself and still be of it."""

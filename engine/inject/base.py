@@ -7,7 +7,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from engine.model import Fault, Levels, Samples, Severity
+from engine.model.messages import Fault, Levels, Samples, Severity
 
 HOP_S: Final = 0.01
 FLOOR_SHARE: Final = 10.0

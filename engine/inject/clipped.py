@@ -13,8 +13,8 @@ import numpy as np
 
 from engine.inject.base import Put, Span
 from engine.inject.shape import envelope
-from engine.model import Flags, Samples, Severity
-from engine.units import amplitude
+from engine.model.messages import Flags, Samples, Severity
+from engine.model.units import amplitude
 
 FULL_SCALE_24_BIT = 1.0 - 2.0**-23
 FLAT_SAMPLES, LONG_FLAT_SAMPLES = 3, 8

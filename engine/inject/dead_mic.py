@@ -11,7 +11,7 @@ import numpy as np
 
 from engine.inject.base import Put, Span
 from engine.inject.noise import at_level, electronics
-from engine.model import Samples
+from engine.model.messages import Samples
 
 QUIETEST_DBFS = -104.0
 """Never as quiet as an idle converter, which would be `muted`."""

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inject.base import Put, Span
-from engine.model import Samples
-from engine.units import amplitude
+from engine.model.messages import Samples
+from engine.model.units import amplitude
 
 BIT_EXACT_FROM = 0.9
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from engine.inject.base import Put, Span, ramp
 from engine.inject.noise import at_level
-from engine.units import rms_dbfs
+from engine.model.units import rms_dbfs
 
 HARMONICS = 15
 

@@ -6,8 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from engine.model import Levels, Samples
-from engine.units import amplitude
+from engine.model.messages import Levels, Samples
+from engine.model.units import amplitude
 
 FLICKER_CORNER_HZ: Final = 150.0
 """Where 1/f noise meets the white noise of a microphone input; common practice, no source."""

@@ -11,8 +11,8 @@ import numpy as np
 
 from engine.inject.base import Put, Span, ramp
 from engine.inject.shape import voice_gain
-from engine.model import Samples
-from engine.units import amplitude
+from engine.model.messages import Samples
+from engine.model.units import amplitude
 
 
 def pair_drift(span: Span, strength: float, rng: np.random.Generator) -> Put:

@@ -13,7 +13,7 @@ import numpy as np
 
 from engine.inject.base import Planted
 from engine.inject.registry import inject
-from engine.model import Fault, Samples
+from engine.model.messages import Fault, Samples
 
 LASTS_S: Final = (5.0, 12.0)
 """Shortest and longest that one goes for, in drills and benchmarks."""

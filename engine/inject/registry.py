@@ -22,8 +22,8 @@ from engine.inject.polarity import polarity
 from engine.inject.silent import silent
 from engine.inject.timecode import timecode
 from engine.inject.unexpected import unexpected
-from engine.model import Fault, Samples, Severity
-from engine.settings import LIMITS, NEVER
+from engine.model.limits import LIMITS, NEVER
+from engine.model.messages import Fault, Samples, Severity
 
 THIRD: Final = 3
 """Gaps or bursts that make a dropout or a noise burst red, within `THIRD_WITHIN_S` (contract)."""

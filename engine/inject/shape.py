@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.model import Levels, Samples
-from engine.units import amplitude, amplitude_db
+from engine.model.messages import Levels, Samples
+from engine.model.units import amplitude, amplitude_db
 
 
 def envelope(samples: Samples, rate: int, window_s: float = 0.05) -> Samples:

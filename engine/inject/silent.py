@@ -10,7 +10,7 @@ import numpy as np
 
 from engine.inject.base import Put, Span, ramp
 from engine.inject.noise import at_level, white
-from engine.units import amplitude
+from engine.model.units import amplitude
 
 CONVERTER_DBFS = -106.0
 FAINTEST_FLOOR_DBFS = CONVERTER_DBFS + 6.0

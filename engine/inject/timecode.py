@@ -10,7 +10,7 @@ import numpy as np
 
 from engine.inject.base import Put, Span
 from engine.inject.noise import at_level, white
-from engine.model import Severity
+from engine.model.messages import Severity
 
 CONVERTER_DBFS = -96.0
 NEAREST_S, FURTHEST_S = 1.0, 15.0

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from engine.listen.limiter import Limiter
 from engine.listen.resample import Reader
 from engine.listen.ring import Ring
-from engine.listen.state import FIRST_LEVEL_DB, HIGHEST_LIMIT_DB, LEAST_LEVEL_DB, LIMIT_DB
 from engine.measure.loudness import OFFSET_LU, k_weighting
-from engine.sections import Sections
+from engine.measure.sos_filter import Sections
+from engine.model.listening import FIRST_LEVEL_DB, HIGHEST_LIMIT_DB, LEAST_LEVEL_DB, LIMIT_DB
 
 FADE_IN_S: Final = 0.3
 FADE_OUT_S: Final = 0.1

@@ -14,11 +14,11 @@ from typing import Any, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
 from engine.listen.mix import Mix
 from engine.listen.ring import Ring
-from engine.listen.state import FIRST_LEVEL_DB, LIMIT_DB, Listening
-from engine.model import Samples
+from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
+from engine.model.listening import FIRST_LEVEL_DB, LIMIT_DB, Listening
+from engine.model.messages import Samples
 
 BLOCK_S: Final = 0.02
 LATENCY_S: Final = 0.15

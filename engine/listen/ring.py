@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Samples
+from engine.model.messages import Samples
 
 SECONDS: Final = 60.0
 MOST_BYTES: Final = 256 * 2**20

@@ -14,9 +14,9 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.model import Flags, Levels
-from engine.places import By
-from engine.units import rms_dbfs
+from engine.model.messages import Flags, Levels
+from engine.model.track_remap import By
+from engine.model.units import rms_dbfs
 
 MARGIN_DB: Final = 8.0
 """A fall of more than this under the learned floor is no drift of the place."""

@@ -8,9 +8,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model import Flags, Levels, Samples
-from engine.places import By
-from engine.units import amplitude_db, rms_dbfs
+from engine.model.messages import Flags, Levels, Samples
+from engine.model.track_remap import By
+from engine.model.units import amplitude_db, rms_dbfs
 
 NO_NUMBER: Final = np.float32(1e6)
 """120 dB over full scale: a float sample this large is a bit error, treated like an infinity."""

@@ -12,11 +12,11 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.measure.level import Hops
+from engine.measure.sos_filter import Sections
 from engine.measure.windows import HopWindows
-from engine.model import Levels
-from engine.places import By
-from engine.sections import Sections
-from engine.units import FLOOR_DB, hop_frames, power_db
+from engine.model.messages import Levels
+from engine.model.track_remap import By
+from engine.model.units import FLOOR_DB, hop_frames, power_db
 
 OFFSET_LU: Final = -0.691
 """Cancels the K filter's gain at 997 Hz. BS.1770-5 Annex 1, equation 2."""

@@ -11,11 +11,11 @@ from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import HopWindows
-from engine.model import Flags, Levels, Measurement, Samples
-from engine.places import By, Places, carry
-from engine.timecode.reader import TimecodeReader
-from engine.tracks import Scene
-from engine.units import hop_frames, rms_dbfs
+from engine.model.messages import Flags, Levels, Measurement, Samples
+from engine.model.track_remap import By, Places, carry
+from engine.model.tracks import Scene
+from engine.model.units import hop_frames, rms_dbfs
+from engine.timecode.track_reader import TimecodeReader
 
 HOPS_PER_TICK: Final = 10
 _LEVEL_HOPS: Final = 40

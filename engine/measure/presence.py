@@ -7,9 +7,9 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.measure.floor import IDLE_DBFS, MARGIN_DB
-from engine.model import Flags, Kind, Level, Levels
-from engine.places import By
-from engine.tracks import Scene
+from engine.model.messages import Flags, Kind, Level, Levels
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
 
 UNLEARNED_DBFS: Final = -75.0
 UNLEARNED_SAFETY_DBFS: Final = -85.0

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.level import Hops
-from engine.model import Flags, Levels, Samples
-from engine.places import By
-from engine.units import amplitude_db
+from engine.model.messages import Flags, Levels, Samples
+from engine.model.track_remap import By
+from engine.model.units import amplitude_db
 
 # fmt: off
 _PHASE_0: Final = (

@@ -6,8 +6,8 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.model import Flags, Levels
-from engine.places import By
+from engine.model.messages import Flags, Levels
+from engine.model.track_remap import By
 
 ENOUGH: Final = 0.75
 """Share of a window's hops that must be valid; a mean over fewer would stand for too little."""

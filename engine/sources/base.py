@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
-from engine.harmless import harmless
-from engine.model import Block
+from engine.model.messages import Block
+from engine.model.safe_text import harmless
 
 HOST_API: Final = "host API"
 """In the fields of a live input: through which of the system's interfaces it is reached."""

@@ -13,9 +13,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final
 
-from engine.block_queue import BlockQueue
-from engine.model import Block, Samples
+from engine.model.messages import Block, Samples
 from engine.sources.base import HOST_API, SourceError, SourceInfo
+from engine.sources.block_queue import BlockQueue
 
 QUEUE_S: Final = 2.0
 """Audio that may wait for a busy worker before it counts as lost."""

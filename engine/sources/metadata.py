@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Final
 
-from engine.timecode.count import FRAME_RATES
+from engine.model.frame_rates import FRAME_RATES
 
 _HOURS_24_S: Final = 24 * 3600
 _IXML_FIELDS: Final = ("PROJECT", "SCENE", "TAKE", "TAPE", "NOTE", "CIRCLED", "UBITS")

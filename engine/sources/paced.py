@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from engine.model import Block
+from engine.model.messages import Block
 from engine.sources.base import Source
 
 

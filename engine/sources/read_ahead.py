@@ -6,7 +6,7 @@ import queue
 import threading
 from collections.abc import Callable
 
-from engine.model import Block
+from engine.model.messages import Block
 
 
 class ReadAhead:

@@ -15,7 +15,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from engine.model import Samples
+from engine.model.messages import Samples
 from engine.sources.base import SourceError
 from engine.sources.metadata import Metadata, read_metadata
 from engine.sources.wav_header import WavHeader, check_rate, read_wav_header

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.model import Block, Samples
+from engine.model.messages import Block, Samples
 from engine.sources.base import EndOfTake, SourceInfo
 
 

@@ -10,8 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from engine.harmless import harmless
-from engine.model import Block
+from engine.model.messages import Block
+from engine.model.safe_text import harmless
 from engine.sources.base import EndOfTake, SourceError, SourceInfo
 from engine.sources.read_ahead import ReadAhead
 from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES, SoundFile, open_sound_file

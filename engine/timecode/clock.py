@@ -14,8 +14,8 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
-from engine.timecode.count import FrameRate, frame_at
-from engine.timecode.frame import CodeReading
+from engine.model.frame_rates import FrameRate, frame_at
+from engine.model.timecode_frames import CodeReading
 
 ANCHOR_S: Final = 1.0
 """A frame a second is remembered: 12 hours take some megabytes."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from engine.timecode.frame import CodeReading
+from engine.model.timecode_frames import CodeReading
 
 
 class RecordRun:

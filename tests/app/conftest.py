@@ -22,7 +22,7 @@ def nothing_left(request: pytest.FixtureRequest) -> Iterator[None]:
     from PySide6.QtCore import QEvent
     from PySide6.QtWidgets import QApplication
 
-    from app.main_window import MainWindow
+    from app.window.main_window import MainWindow
 
     app = request.getfixturevalue("qapp")
     before = set(threading.enumerate())

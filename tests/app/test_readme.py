@@ -7,13 +7,13 @@ import shlex
 
 import pytest
 
-from app import cli
-from app.keys import KEYS
-from app.views.drill_panel import key_of
-from engine.drill.cause import Cause
-from engine.drill.plan import LEVELS
-from engine.settings import LIMITS
-from tests.readme import README, fenced_commands, inline_commands
+from app.cli import main
+from app.views.drill.drill_panel import key_of
+from app.window.keys import KEYS
+from engine.drill.schedule import LEVELS
+from engine.model.drill_causes import Cause
+from engine.model.limits import LIMITS
+from tests.support.readme import README, fenced_commands, inline_commands
 
 TEXT = README.read_text("utf-8")
 PREFIXES = ("uvx --from . ", "pipx run --spec . ")
@@ -30,7 +30,7 @@ OURS = sorted(
 @pytest.mark.parametrize("command", OURS)
 def test_every_command_can_be_typed(command: str) -> None:
     """The command line takes each command of README.md as it stands there."""
-    cli._parser().parse_args(shlex.split(command)[1:])
+    main._parser().parse_args(shlex.split(command)[1:])
 
 
 def test_a_block_in_a_language_of_its_own_is_no_command() -> None:

@@ -16,12 +16,12 @@ import numpy as np
 import soundfile
 
 from demo_audio import demo_take
-from engine.drill.plan import schedule
+from engine.drill.drill_source import DrillSource
+from engine.drill.schedule import schedule
 from engine.drill.score import Score, score
-from engine.drill.source import DrillSource
-from engine.model import Incident, Samples
-from engine.plan import load_plan
-from engine.scan import scan_take
+from engine.model.messages import Incident, Samples
+from engine.pipeline.scan import scan_take
+from engine.plan.load import load_plan
 from engine.sources.synthetic import ArraySource
 
 

@@ -24,12 +24,12 @@ from typing import Final
 
 import numpy as np
 
-from engine import sessions
-from engine.client import EngineClient
-from engine.commands import Open
-from engine.log_schema import open_to_read
-from engine.model import RIBBON_STEP_S, Snapshot
-from engine.units import FLOOR_DB
+from engine.model.commands import Open
+from engine.model.messages import RIBBON_STEP_S, Snapshot
+from engine.model.units import FLOOR_DB
+from engine.runtime.client import EngineClient
+from engine.session import folders
+from engine.session.schema import open_to_read
 from tests.benchmarks.inputs import DEVICE, a_desk
 from tests.benchmarks.painted import Window, window_on
 
@@ -97,7 +97,7 @@ def missing_lines(folder: Path, heard: Changes) -> tuple[float, int, int, bool]:
 
     A second start of the engine counts as all of it lost.
     """
-    with closing(open_to_read(folder / sessions.LOG)) as log:
+    with closing(open_to_read(folder / folders.LOG)) as log:
         lost_s = log.execute("SELECT total(lost_s) FROM gap").fetchone()[0]
         seconds = [row[0] for row in log.execute("SELECT second FROM level ORDER BY second")]
         written: Changes = Counter(log.execute("SELECT incident, kind FROM change").fetchall())

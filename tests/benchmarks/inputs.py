@@ -13,10 +13,10 @@ from typing import Final
 
 import numpy as np
 
-from app import system_packages
+from app.setup import system_packages
 from tests.benchmarks.tiled import blocks, plan_text
-from tests.end_to_end.sound_server import DEVICE, channel_map, sound_server
 from tests.run import display
+from tests.support.sound_server import DEVICE, channel_map, sound_server
 
 MOST_OF_A_SERVER: Final = 32
 """Channels that PulseAudio can pass (its PA_CHANNELS_MAX)."""

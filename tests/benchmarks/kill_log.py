@@ -25,9 +25,9 @@ from pathlib import Path
 
 import numpy as np
 
-from engine.log_feed import pack_levels
-from engine.log_schema import check_whole, open_to_read
-from engine.session_log import Line, SessionLog, Stamp
+from engine.session.recorder import pack_levels
+from engine.session.schema import check_whole, open_to_read
+from engine.session.writer import Line, SessionLog, Stamp
 
 LINE_S = 0.02
 TRACKS = 64

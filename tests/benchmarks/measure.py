@@ -12,8 +12,8 @@ from statistics import median
 import numpy as np
 
 from engine.measure.meter import Meter
-from engine.model import Samples
-from tests.signals import noise, scene
+from engine.model.messages import Samples
+from tests.support.signals import noise, scene
 
 TRACKS = (1, 12, 16, 64, 128)
 RATES_HZ = (48_000, 96_000)

@@ -20,8 +20,8 @@ from typing import Final
 
 import numpy as np
 
-from engine import sessions
-from engine.sessions import Running
+from engine.session import folders
+from engine.session.folders import Running
 
 ROOT: Final = Path(__file__).parents[2]
 _ROW: Final = np.dtype([("painted_at", "<f8"), ("heard_at", "<f8"), ("now_s", "<f8")])
@@ -39,7 +39,7 @@ class Window:
 
     def __init__(self, process: subprocess.Popen[bytes], record: Path, folder: Path) -> None:
         self.process, self._record, self.folder = process, record, folder
-        running = sessions.running_in(folder)
+        running = folders.running_in(folder)
         assert running is not None
         self.engine_pid = running.pid
 
@@ -72,14 +72,14 @@ def window_on(device: str, plan: Path, scratch: Path, env: dict[str, str]) -> It
             process.wait(15)
         except subprocess.TimeoutExpired:
             process.kill()
-        for _, running in sessions.running_watches():
+        for _, running in folders.running_watches():
             os.kill(running.pid, signal.SIGKILL)
 
 
 def _wait_until_up(process: subprocess.Popen[bytes], record: Path) -> tuple[Path, Running]:
     until = time.monotonic() + _UP_S
     while time.monotonic() < until and process.poll() is None:
-        watches = list(sessions.running_watches())
+        watches = list(folders.running_watches())
         if watches and len(read(record)):
             return watches[0]
         time.sleep(0.1)
@@ -92,12 +92,12 @@ def main() -> None:
     from PySide6.QtCore import QTimer
     from PySide6.QtWidgets import QApplication
 
-    from app import main_window
-    from app.views.board import Board
-    from app.window import run_window
-    from engine.client import EngineClient
-    from engine.commands import Open, Stop
-    from engine.model import Snapshot
+    from app.views.board.board import Board
+    from app.window import main_window
+    from app.window.application import run_window
+    from engine.model.commands import Open, Stop
+    from engine.model.messages import Snapshot
+    from engine.runtime.client import EngineClient
 
     shown: list[Snapshot] = []
     show, paint = main_window.MainWindow._show_snapshot, Board.paintEvent

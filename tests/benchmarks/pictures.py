@@ -33,8 +33,8 @@ class Stage:
     """One window on one watch."""
 
     def __init__(self, folder: Path, request: object) -> None:
-        from engine.client import EngineClient
-        from tests.app import pages
+        from engine.runtime.client import EngineClient
+        from tests.support.qt import pages
 
         self.window, _ = pages.make_window(folder, EngineClient, time.monotonic)
         self.window.resize(*SIZE)
@@ -80,7 +80,7 @@ class Stage:
 
 def watched(scratch: Path, folder: Path) -> None:
     """The line check in the middle of a shout, then board and glance view with faults on them."""
-    from engine.commands import Open
+    from engine.model.commands import Open
 
     stage = Stage(scratch, Open(demo=True, speed=SPEED))
     assert stage.until_s(SHOUTS_AT_S - 8.0)
@@ -100,8 +100,8 @@ def watched(scratch: Path, folder: Path) -> None:
 
 def drilled(scratch: Path, folder: Path) -> None:
     """A drill of the first seed in which two alarms wait for a name at once."""
-    from app.models.faults import UNNAMED
-    from engine.commands import Open
+    from app.models.fault_words import UNNAMED
+    from engine.model.commands import Open
 
     for seed in DRILL_SEEDS:
         stage = Stage(scratch, Open(demo=True, seed=seed, level="real", speed=SPEED))

@@ -16,11 +16,11 @@ from pathlib import Path
 
 import numpy as np
 
-from app.reporting import Files, session_section, write_report
-from engine.commands import Acknowledge, Standby
-from engine.report.build import pictured, with_excerpts
-from engine.report.model import Entry, Excerpt, Section
-from tests.a_session import SessionWriter, crew_plan, many_incidents
+from app.report.write import Files, session_section, write_report
+from engine.model.commands import Acknowledge, Standby
+from engine.report.content.report_data import Entry, Excerpt, Section
+from engine.report.content.sections import pictured, with_excerpts
+from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
 
 
 def write_session(folder: Path, hours: float, tracks: int, incidents: int) -> None:

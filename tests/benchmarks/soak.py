@@ -31,8 +31,8 @@ from typing import Final
 
 import numpy as np
 
-from engine import sessions
-from engine.log_schema import open_to_read
+from engine.session import folders
+from engine.session.schema import open_to_read
 from tests.benchmarks.inputs import DEVICE, a_desk
 from tests.benchmarks.painted import Window, window_on
 
@@ -100,7 +100,7 @@ def latencies(rows: np.ndarray) -> np.ndarray:
 
 def lost(folder: Path) -> tuple[list[tuple[float, float]], int]:
     """By the session's log: when how much audio was lost, s, and how often the engine started."""
-    with closing(open_to_read(folder / sessions.LOG)) as log:
+    with closing(open_to_read(folder / folders.LOG)) as log:
         gaps = log.execute("SELECT at_s, lost_s FROM gap WHERE what = 'audio'").fetchall()
         return gaps, log.execute("SELECT count(*) FROM run").fetchone()[0]
 

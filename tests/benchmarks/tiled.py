@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 import soundfile
 
-from engine.model import Samples
-from engine.tracks import Track
+from engine.model.messages import Samples
+from engine.model.tracks import Track
 
 TILE: Final = 12
 """Tracks of the demo take that are repeated; its timecode is not."""
@@ -73,7 +73,7 @@ def write_apart(path: Path, tracks: int, minutes: float, rate_hz: int = DEMO_HZ)
 def plan_text(tracks: int) -> str:
     """The demo take's plan repeated as well: every repetition has performers of its own."""
     from demo_audio import demo_take
-    from engine.plan import load_plan
+    from engine.plan.load import load_plan
 
     of_demo = load_plan(demo_take().plan).tracks[:TILE]
     text = '[take]\ntitle = "Harbour night exercise, again and again"\n'

@@ -6,9 +6,9 @@ import time
 from collections.abc import Callable
 from typing import Final
 
-from engine.timecode.ltc import LtcDecoder
+from engine.timecode.ltc_decoder import LtcDecoder
 from tests.references import libltc
-from tests.timecode_signals import Sound, code, decoded, humming, narrow, noisy, share_right
+from tests.support.timecode_signals import Sound, code, decoded, humming, narrow, noisy, share_right
 
 START: Final = "10:00:00:00"
 FRAMES: Final = 1500

@@ -21,11 +21,11 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 from PySide6.QtCore import QEventLoop, QTimer
 from PySide6.QtWidgets import QApplication
 
-from app.main_window import MainWindow
-from app.views.board import Board
-from engine.model import Snapshot
-from engine.tracks import Plan
-from tests.app import fake, pages
+from app.views.board.board import Board
+from app.window.main_window import MainWindow
+from engine.model.messages import Snapshot
+from engine.model.tracks import Plan
+from tests.support.qt import fake_client, pages
 
 BOUNDS = {16: 0.20, 64: 0.40}
 """Tracks, and the share of one core that the window may take."""
@@ -35,8 +35,8 @@ STEPS = 200
 
 def script(plan: Plan) -> Callable[[int], Snapshot]:
     """Ten seconds of snapshots made beforehand, so that only the window is measured."""
-    alarms = fake.many_alarms(plan)
-    made = [fake.snapshot(plan, alarms, fake.NOW_S + n * 0.05) for n in range(STEPS)]
+    alarms = fake_client.many_alarms(plan)
+    made = [fake_client.snapshot(plan, alarms, fake_client.NOW_S + n * 0.05) for n in range(STEPS)]
     return lambda call: made[call % STEPS]
 
 
@@ -59,10 +59,10 @@ def share_of_core(
     tracks: int, seconds: float, opened: Callable[[MainWindow], None]
 ) -> tuple[float, float]:
     """Processor seconds a second, and paintings of the board a second."""
-    plan = fake.large_plan(tracks)
-    client = fake.FakeClient(fake.watch(plan), script(plan))
+    plan = fake_client.large_plan(tracks)
+    client = fake_client.FakeClient(fake_client.watch(plan), script(plan))
     with tempfile.TemporaryDirectory() as folder:
-        window, _ = pages.make_window(Path(folder), fake.factory_of(client), time.monotonic)
+        window, _ = pages.make_window(Path(folder), fake_client.factory_of(client), time.monotonic)
         window.resize(1440, 900)
         pages.show(window)
         painted = [0]
@@ -73,7 +73,7 @@ def share_of_core(
             paint(board, event)
 
         Board.paintEvent = counted  # type: ignore[method-assign, assignment]
-        window.open(fake.Open(device=0))
+        window.open(fake_client.Open(device=0))
         _run(0.5)
         opened(window)
         _run(1.0)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.demo_audio.rendered import Rendered, read_back
+from tests.support.rendered_demo import Rendered, read_back
 
 
 @pytest.fixture(scope="session")

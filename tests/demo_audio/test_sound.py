@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from demo_audio.packs import Link
 from demo_audio.place import scaled, sine_amplitude
 from demo_audio.script import SPOTS, Effort, Line, load_script
-from tests.demo_audio.rendered import Rendered
 from tests.references import libltc
+from tests.support.rendered_demo import Rendered
 
 MAINS = (1, 3, 5, 7)
 WEARERS = {name: 2 * n + 1 for n, name in enumerate(n for n, s in SPOTS.items() if s.wearer)}

@@ -16,9 +16,9 @@ import wavinfo
 import demo_audio
 from demo_audio import DemoTakeError, demo_take
 from demo_audio.script import DURATION_S, FAULTS, PACKS, TALKBACK
-from engine.model import Fault, Kind, Level
-from engine.plan import load_plan
-from tests.demo_audio.rendered import Rendered
+from engine.model.messages import Fault, Kind, Level
+from engine.plan.load import load_plan
+from tests.support.rendered_demo import Rendered
 
 REPOSITORY_LIMIT_BYTES = 5_000_000
 KEYS = {"input", "name", "kind", "who", "level", "pack", "placement", "receiver", "battery"}

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from engine import sessions
-from engine.client import EngineClient
-from engine.commands import Open, Stop
-from engine.log_schema import open_to_read
-from engine.model import Fault, Snapshot
-from tests.end_to_end.sound_server import DEVICE, SoundServer, require_sound_server, sound_server
-from tests.signals import noise
+from engine.model.commands import Open, Stop
+from engine.model.messages import Fault, Snapshot
+from engine.runtime.client import EngineClient
+from engine.session import folders
+from engine.session.schema import open_to_read
+from tests.support.signals import noise
+from tests.support.sound_server import DEVICE, SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 
@@ -81,7 +81,7 @@ def back(shot: Snapshot) -> bool:
 
 def gaps(night: Night) -> list[tuple[float, str]]:
     """Lost audio in the log: how long, why."""
-    with closing(open_to_read(night.client.folder / sessions.LOG)) as log:
+    with closing(open_to_read(night.client.folder / folders.LOG)) as log:
         return log.execute("SELECT lost_s, reason FROM gap WHERE what = 'audio'").fetchall()
 
 
@@ -118,7 +118,7 @@ def test_a_live_watch_goes_on_without_a_window_and_is_joined(night: Night) -> No
     folder = night.client.folder
     night.client.close()
     time.sleep(2.0)
-    assert sessions.is_locked(folder)
+    assert folders.is_locked(folder)
     asked_alike = EngineClient(night.request)
     assert asked_alike.joined
     other_words = EngineClient(Open(device=DEVICE[:6].upper()))
@@ -129,13 +129,13 @@ def test_a_live_watch_goes_on_without_a_window_and_is_joined(night: Night) -> No
         assert client.joined
     other_words.close()
     night.client = asked_alike
-    night.until(lambda shot: len(list(sessions.sessions_folder().iterdir())) == 1)
+    night.until(lambda shot: len(list(folders.sessions_folder().iterdir())) == 1)
 
 
 def test_a_killed_engine_is_followed_on_the_same_interface(night: Night) -> None:
     """The next engine opens the input by its name and owns up to what was lost."""
     time.sleep(4.0)
-    running = sessions.running_in(night.client.folder)
+    running = folders.running_in(night.client.folder)
     assert running is not None
     os.kill(running.pid, signal.SIGKILL)
     begun = time.monotonic()

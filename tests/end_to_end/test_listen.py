@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.end_to_end.sound_server import SoundServer, require_sound_server, sound_server
+from tests.support.sound_server import SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 
@@ -70,7 +70,7 @@ def server() -> Iterator[SoundServer]:
 def test_the_chosen_track_is_heard_low_and_faded_in(server: SoundServer, track: int) -> None:
     """The tone of that track alone, 30 dB down, rising over at least 0.3 s, then fading out."""
     recorder = Recorder(server)
-    command = [sys.executable, "-m", "tests.end_to_end.play_headphones", str(track), str(PLAYS_S)]
+    command = [sys.executable, "-m", "tests.support.play_headphones", str(track), str(PLAYS_S)]
     done = subprocess.run(
         command, env=server.env, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False
     )

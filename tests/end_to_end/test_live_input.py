@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.end_to_end.sound_server import SoundServer, require_sound_server, sound_server
+from tests.support.sound_server import SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 
@@ -25,7 +25,7 @@ class Capture:
 
     def __init__(self, server: SoundServer, seconds: float, path: Path) -> None:
         self.path = path
-        script = "tests.end_to_end.capture_input"
+        script = "tests.support.capture_input"
         command = [sys.executable, "-m", script, str(CHANNELS), str(seconds), str(path)]
         self.process = subprocess.Popen(
             command, env=server.env, cwd=ROOT, stdout=subprocess.PIPE, text=True

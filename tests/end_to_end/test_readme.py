@@ -17,9 +17,9 @@ from pathlib import Path
 
 import pytest
 
-from app import bootstrap, system_packages
-from tests.end_to_end.sound_server import DEVICE, require_sound_server, sound_server
-from tests.readme import README, fenced_commands
+from app.setup import bootstrap, system_packages
+from tests.support.readme import README, fenced_commands
+from tests.support.sound_server import DEVICE, require_sound_server, sound_server
 
 pytestmark = [
     pytest.mark.end_to_end,
@@ -116,7 +116,7 @@ def heard(desk: Desk) -> Iterator[Desk]:
 def clone(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A clone whose `.venv` is set up already: the packages are those of this test run.
 
-    Fetching 150 MB is no part of this test; `tests/app/test_bootstrap.py` sees to the set-up.
+    Fetching 150 MB is no part of this test; `tests/app/setup/test_bootstrap.py` sees to the set-up.
     """
     root = tmp_path_factory.mktemp("clone") / "trackwarden"
     hidden = shutil.ignore_patterns(".*", "__pycache__", "build", "*.egg-info")
@@ -150,7 +150,7 @@ def _tests(desk: Desk, clone: Path, command: str) -> None:
     ):
         pytest.skip("would install system packages")  # fmt: skip
     at_clone = Desk(clone, {k: v for k, v in desk.env.items() if k != "PYTHONPATH"})
-    assert " passed" in at_clone.type(command, "tests/engine/test_plain.py")
+    assert " passed" in at_clone.type(command, "tests/engine/model/test_dataclass_json.py")
 
 
 def _pip_install(desk: Desk, clone: Path, command: str) -> None:

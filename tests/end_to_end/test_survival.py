@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from engine import sessions
-from engine.client import EngineClient, EngineFailedError
-from engine.commands import Acknowledge, Open, OutOfService, Standby, Stop
-from engine.log_schema import check_whole, open_to_read
-from engine.model import AlarmState, Fault, Snapshot
-from engine.process import ALONE_S
-from tests.signals import noise
+from engine.model.commands import Acknowledge, Open, OutOfService, Standby, Stop
+from engine.model.messages import AlarmState, Fault, Snapshot
+from engine.runtime.client import EngineClient, EngineFailedError
+from engine.runtime.process import ALONE_S
+from engine.session import folders
+from engine.session.schema import check_whole, open_to_read
+from tests.support.signals import noise
 
 pytestmark = [
     pytest.mark.end_to_end,
@@ -41,7 +41,7 @@ def take(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     sound[3 * RATE_HZ :, 0] = 0.0
     soundfile.write(tmp_path / "take.wav", sound, RATE_HZ, subtype="PCM_16")
     yield str(tmp_path / "take.wav")
-    for _, running in sessions.running_watches():
+    for _, running in folders.running_watches():
         os.kill(running.pid, signal.SIGKILL)
 
 
@@ -74,7 +74,7 @@ def muted(shot: Snapshot) -> bool:
 
 def engine_of(client: EngineClient) -> int:
     """The process that watches."""
-    running = sessions.running_in(client.folder)
+    running = folders.running_in(client.folder)
     assert running is not None
     return running.pid
 
@@ -114,8 +114,8 @@ def test_an_engine_that_is_killed_is_told_at_once_and_followed_within_two_second
     assert again.out_of_service == (2,)
     assert 0.0 < again.audio_lost_s < 3.0
     client.close()
-    check_whole(folder / sessions.LOG)
-    with closing(open_to_read(folder / sessions.LOG)) as log:
+    check_whole(folder / folders.LOG)
+    with closing(open_to_read(folder / folders.LOG)) as log:
         assert log.execute("SELECT count(*), count(end_reason) FROM run").fetchone() == (2, 1)
         lost = log.execute("SELECT sum(lost_s) FROM gap WHERE what = 'audio'").fetchone()[0]
     assert lost == pytest.approx(again.audio_lost_s, abs=0.01)
@@ -131,14 +131,14 @@ def test_an_opening_that_is_given_up_leaves_nothing(
     until(lambda: client.watch() is None and client.progress)
     client.close()
     assert not client.folder.exists()
-    assert sessions.running_watches() == []
+    assert folders.running_watches() == []
 
 
 @contextmanager
 def window_on(take: str) -> Iterator[tuple[subprocess.Popen[str], Path]]:
     """A window in a process of its own, as on the night, and the session it looks at."""
     script = (
-        "import time\nfrom engine.client import EngineClient\nfrom engine.commands import Open\n"
+        "import time\nfrom engine.runtime.client import EngineClient\nfrom engine.model.commands import Open\n"
         f"client = EngineClient(Open(take={take!r}))\nprint(client.folder, flush=True)\n"
         "while True:\n    shot = client.latest()\n"
         "    if shot is not None: print(shot.now_s, flush=True)\n    time.sleep(0.05)\n"
@@ -166,7 +166,7 @@ def test_a_window_that_is_frozen_costs_nothing(take) -> None:
     assert np.count_nonzero(heard) >= 6.0 / 0.4
     joined.send(Stop())
     joined.close()
-    with closing(open_to_read(folder / sessions.LOG)) as log:
+    with closing(open_to_read(folder / folders.LOG)) as log:
         seconds = [row[0] for row in log.execute("SELECT second FROM level ORDER BY second")]
         looks = [row[0] for row in log.execute("SELECT arguments FROM action")]
     assert seconds == list(range(len(seconds)))
@@ -178,15 +178,15 @@ def test_a_window_that_is_frozen_costs_nothing(take) -> None:
 def test_a_replay_that_nobody_looks_at_ends_by_itself(take) -> None:
     """Killed with its window, a replay goes on for a while, then ends in good order."""
     with window_on(take) as (_, folder):
-        until(lambda: sessions.running_in(folder) is not None)
+        until(lambda: folders.running_in(folder) is not None)
         joined = EngineClient(Open(take=take), folder=folder)
         shot_that(joined, lambda s: s.now_s > 0.5)
     joined.close()
-    assert sessions.is_locked(folder)
-    until(lambda: not sessions.is_locked(folder), ALONE_S + 10.0)
-    with closing(open_to_read(folder / sessions.LOG)) as log:
+    assert folders.is_locked(folder)
+    until(lambda: not folders.is_locked(folder), ALONE_S + 10.0)
+    with closing(open_to_read(folder / folders.LOG)) as log:
         assert log.execute("SELECT end_reason FROM run").fetchall() == [("stopped by engine",)]
-    assert sessions.left_running(folder) is None
+    assert folders.left_running(folder) is None
 
 
 def test_no_network_socket_is_opened_and_all_files_are_private(take) -> None:
@@ -255,9 +255,9 @@ def test_two_engines_never_run_one_session(take) -> None:
     client = EngineClient(Open(take=take))
     shot_that(client, lambda s: True)
     with pytest.raises(BlockingIOError):
-        sessions.Lock(client.folder)
+        folders.Lock(client.folder)
     client.close()
-    sessions.Lock(client.folder).release()
+    folders.Lock(client.folder).release()
 
 
 def test_only_local_sockets_can_be_made_by_the_channel(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -270,7 +270,7 @@ def test_only_local_sockets_can_be_made_by_the_channel(monkeypatch: pytest.Monke
         real(self, family, *more, **named)
 
     monkeypatch.setattr(socket.socket, "__init__", note)
-    from engine.channel import forget, listen, new_address
+    from engine.runtime.ipc import forget, listen, new_address
 
     address = new_address()
     listen(address).close()

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.end_to_end.sound_server import DEVICE, SoundServer, require_sound_server, sound_server
+from tests.support.sound_server import DEVICE, SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 

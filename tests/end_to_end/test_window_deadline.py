@@ -14,15 +14,15 @@ from PySide6.QtCore import QRect, QSettings, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
-from app.bridge import Bridge
-from app.chime import ChimeSettings, Sound
-from app.main_window import MainWindow
-from app.prefs import Prefs
-from engine.client import EngineClient
-from engine.commands import Open
-from engine.model import AlarmState, Snapshot
-from tests.app.pages import MutePlayer
-from tests.signals import noise
+from app.alerts.chime import ChimeSettings, Sound
+from app.window.bridge import Bridge
+from app.window.main_window import MainWindow
+from app.window.preferences import Prefs
+from engine.model.commands import Open
+from engine.model.messages import AlarmState, Snapshot
+from engine.runtime.client import EngineClient
+from tests.support.qt.pages import MutePlayer
+from tests.support.signals import noise
 
 pytestmark = pytest.mark.end_to_end
 

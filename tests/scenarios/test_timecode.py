@@ -11,12 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from engine.commands import Acknowledge, Break, Standby
-from engine.model import AlarmState, Block, Fault, Incident, Kind, Severity
-from engine.pipeline import Pipeline
-from engine.tracks import BY_TIMECODE, Plan, Track
-from tests.signals import noise
-from tests.timecode_signals import Sound, code, still
+from engine.model.commands import Acknowledge, Break, Standby
+from engine.model.messages import AlarmState, Block, Fault, Incident, Kind, Severity
+from engine.model.tracks import BY_TIMECODE, Plan, Track
+from engine.pipeline.pipeline import Pipeline
+from tests.support.signals import noise
+from tests.support.timecode_signals import Sound, code, still
 
 RATE_HZ = 48_000
 

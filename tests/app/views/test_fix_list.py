@@ -7,14 +7,14 @@ from dataclasses import replace
 import pytest
 from pytestqt.qtbot import QtBot
 
-from app.models.fix_list import Card, cards
-from app.theme import NIGHT
+from app.models.fix_cards import Card, cards
+from app.style.theme import NIGHT
 from app.views.fix_list import ROOMY, FixList
-from engine.model import AlarmState
-from tests.app import fake
+from engine.model.messages import AlarmState
+from tests.support.qt import fake_client
 
-PLAN = fake.harbour_plan()
-CARDS = cards(PLAN, fake.snapshot(PLAN, fake.harbour_alarms()))
+PLAN = fake_client.harbour_plan()
+CARDS = cards(PLAN, fake_client.snapshot(PLAN, fake_client.harbour_alarms()))
 CASUALTY, BOOM, MECHANIC, NAVIGATOR = CARDS
 SEEN = AlarmState.ACKNOWLEDGED
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from pytestqt.qtbot import QtBot
 
 from app.views.footer import STAYS_S, Footer
-from tests.app import fake
+from tests.support.qt import fake_client
 
 
 def test_a_notice_goes_after_a_while_unless_it_is_to_stay(qtbot: QtBot) -> None:
     """What a key did is told for some seconds of the watch; a lasting trouble until the next."""
     footer = Footer()
     qtbot.addWidget(footer)
-    plan = fake.harbour_plan()
+    plan = fake_client.harbour_plan()
 
     def look(after_s: float, **more: object) -> str:
-        footer.show_snapshot(fake.snapshot(plan, now_s=fake.NOW_S + after_s, **more))
+        footer.show_snapshot(fake_client.snapshot(plan, now_s=fake_client.NOW_S + after_s, **more))
         return footer.notice.text()
 
     footer.say("Undone: seen 3 Mechanic main.")

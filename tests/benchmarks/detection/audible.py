@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from engine.model import Samples
+from engine.model.messages import Samples
 
 WINDOW_S: Final = 0.5
 STEP_S: Final = 0.1

@@ -10,12 +10,12 @@ import numpy as np
 from engine.inject.base import Planted
 from engine.inject.receiver import LASTS_S, lose_receiver
 from engine.inject.registry import INJECTORS, inject
-from engine.model import Fault, Kind, Samples
-from engine.tracks import Track
+from engine.model.messages import Fault, Kind, Samples
+from engine.model.tracks import Track
 from tests.benchmarks.detection.library import RATE
 from tests.benchmarks.detection.scenes import BOOMS, CROWD, LAST, Stage
 from tests.benchmarks.detection.truths import OF_A_PAIR, Judge, mate
-from tests.scoring import Truth
+from tests.support.scoring import Truth
 
 STRENGTHS: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
 CARDS_A_SCENE: Final = 5

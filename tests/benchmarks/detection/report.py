@@ -9,7 +9,14 @@ from pathlib import Path
 from typing import Final
 
 from tests.benchmarks.detection.truths import SOFT_KNEE
-from tests.scoring import Line, Outcome, SceneScore, false_per_hour, found_by_strength, table
+from tests.support.scoring import (
+    Line,
+    Outcome,
+    SceneScore,
+    false_per_hour,
+    found_by_strength,
+    table,
+)
 
 SURE: Final = ("muted", "silent", "dead_mic", "clipped", "dropout")
 TO_REACH: Final = {"named": 0.90, "kept": 0.99, "sure": 0.99, "rest": 0.95}

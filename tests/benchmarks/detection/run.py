@@ -29,15 +29,15 @@ sys.path.insert(0, str(ROOT))
 import numpy as np  # noqa: E402
 import soundfile  # noqa: E402
 
-from engine.model import Samples  # noqa: E402
-from engine.scan import scan_source  # noqa: E402
+from engine.model.messages import Samples  # noqa: E402
+from engine.model.tracks import Plan  # noqa: E402
+from engine.pipeline.scan import scan_source  # noqa: E402
 from engine.sources.synthetic import ArraySource  # noqa: E402
-from engine.tracks import Plan  # noqa: E402
 from tests.benchmarks.detection import report, witness  # noqa: E402
 from tests.benchmarks.detection.library import RATE, load  # noqa: E402
 from tests.benchmarks.detection.planting import Planter, cards_for  # noqa: E402
 from tests.benchmarks.detection.scenes import build  # noqa: E402
-from tests.scoring import SceneScore, Truth, score_scene  # noqa: E402
+from tests.support.scoring import SceneScore, Truth, score_scene  # noqa: E402
 
 ARTEFACTS: Final = ROOT / ".artefacts"
 Scan = Callable[[Samples, Plan], Sequence[dict[str, Any]]]

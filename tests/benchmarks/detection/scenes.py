@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 from scipy import signal
 
-from engine.model import Kind, Level, Samples
-from engine.tracks import Plan, Track
+from engine.model.messages import Kind, Level, Samples
+from engine.model.tracks import Plan, Track
 from tests.benchmarks.detection.acting import Part, act
 from tests.benchmarks.detection.library import (
     RATE,

@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.inject.base import Planted
-from engine.model import Fault, Kind, Level, Samples, Severity
-from engine.tracks import Plan, Track
-from engine.units import power_db, rms_dbfs
+from engine.model.messages import Fault, Kind, Level, Samples, Severity
+from engine.model.tracks import Plan, Track
+from engine.model.units import power_db, rms_dbfs
 from tests.benchmarks.detection.audible import STEP_S, hum_audible
 from tests.benchmarks.detection.library import RATE
-from tests.scoring import GRACE_S, Truth
+from tests.support.scoring import GRACE_S, Truth
 
 SOFT_KNEE: Final = "soft knee"
 OF_A_PAIR: Final = (Fault.POLARITY, Fault.PAIR_DRIFT)

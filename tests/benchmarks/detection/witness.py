@@ -16,8 +16,8 @@ from typing import Final
 
 import numpy as np
 
-from engine.model import Samples
-from tests.scoring import Outcome, Truth
+from engine.model.messages import Samples
+from tests.support.scoring import Outcome, Truth
 
 HOP_S: Final = 0.01
 STA_HOPS: Final = 5

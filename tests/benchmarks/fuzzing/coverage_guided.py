@@ -44,10 +44,10 @@ _ONE_IN: Final = 8
 """So many inputs are heard by the pipeline: it takes ten times as long as all else."""
 
 with atheris.instrument_imports(include=["engine", "tomllib", "tomlkit", "wavinfo"]):
-    from engine.opening import fitting_plan, plan_text
-    from engine.pipeline import Pipeline
-    from engine.plan import PlanError, load_plan, parse_plan
-    from engine.plan_edit import add_track, remove_track, set_value, swap_inputs
+    from engine.pipeline.pipeline import Pipeline
+    from engine.plan.edit import add_track, remove_track, set_value, swap_inputs
+    from engine.plan.load import PlanError, load_plan, parse_plan
+    from engine.runtime.open_source import fitting_plan, plan_text
     from engine.sources.base import EndOfTake, SourceError
     from engine.sources.take import TakeSource, open_take
 

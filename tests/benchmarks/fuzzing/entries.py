@@ -16,20 +16,20 @@ from itertools import count
 from pathlib import Path
 from typing import Any, Final
 
-from app.cli import main
-from app.reporting import Files, scanned_section, write_report
-from engine.commands import ChangePlan, Open, Stop, SwapInputs
-from engine.model import Snapshot
-from engine.opening import fitting_plan
-from engine.plan import load_plan
-from engine.plan_check import is_harmless
-from engine.runner import Asked, Runner
-from engine.scan import scan_take
-from engine.session_log import SessionLog
+from app.cli.main import main
+from app.report.write import Files, scanned_section, write_report
+from engine.model.client_id import Who
+from engine.model.commands import ChangePlan, Open, Stop, SwapInputs
+from engine.model.messages import Snapshot
+from engine.pipeline.scan import scan_take
+from engine.plan.check import is_harmless
+from engine.plan.load import load_plan
+from engine.runtime.host import World
+from engine.runtime.open_source import fitting_plan
+from engine.runtime.runner import Asked, Runner
+from engine.session.writer import SessionLog
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
-from engine.who import Who
-from engine.world import World
 
 OK: Final = 0
 FAILED: Final = 2

@@ -10,8 +10,8 @@ from typing import Final
 import numpy as np
 import soundfile
 
-from engine.plan import new_plan
-from tests.engine.sources.wav_files import bext, chunk, fmt, ixml, pcm16, track_list, wav
+from engine.plan.load import new_plan
+from tests.support.wav_files import bext, chunk, fmt, ixml, pcm16, track_list, wav
 
 RATES_HZ: Final = (8_000, 44_100, 48_000)
 SECONDS: Final = 0.25

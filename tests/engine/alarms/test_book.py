@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from engine.alarms import crew
-from engine.model import Alarm, AlarmEvent, EventKind, Fault, Kind, Level, Severity
-from engine.model import AlarmState as S
-from engine.tracks import Track
-from tests.engine.alarms.desk import Desk
+from engine.alarms import operator
+from engine.model.messages import Alarm, AlarmEvent, EventKind, Fault, Kind, Level, Severity
+from engine.model.messages import AlarmState as S
+from engine.model.tracks import Track
+from tests.support.alarm_desk import Desk
 
 
 @pytest.fixture
@@ -153,7 +153,7 @@ def test_nothing_is_covered_while_the_input_is_lost(desk: Desk) -> None:
 
 def test_a_pack_out_of_service_covers_nobody(desk: Desk) -> None:
     """A pack that the crew took out is not offered as cover."""
-    crew.out_of_service(desk.book, 2, True, 0.0)
+    operator.out_of_service(desk.book, 2, True, 0.0)
     desk.fail(Fault.MUTED, 1)
     desk.run(1.0)
     assert desk.alarm(Fault.MUTED, 1).incident.uncovered
@@ -180,7 +180,7 @@ def stand(desk: Desk, fault: Fault = Fault.MUTED, track: int = 1) -> Alarm:
 def test_seen_amber_is_unseen_again_as_red(desk: Desk) -> None:
     """An acknowledged amber that goes red has to be seen again, and is heard again."""
     alarm = stand(desk)
-    crew.acknowledge(desk.book, alarm.incident.id, desk.now_s)
+    operator.acknowledge(desk.book, alarm.incident.id, desk.now_s)
     seen = desk.alarm(Fault.MUTED, 1)
     assert (seen.state, seen.seen_s) == (S.ACKNOWLEDGED, pytest.approx(0.6))
     events = desk.run(3.0)
@@ -195,7 +195,7 @@ def test_returned_is_kept_until_seen(desk: Desk) -> None:
     desk.mend(Fault.MUTED, 1)
     desk.run(90.0)
     assert desk.alarm(Fault.MUTED, 1).state is S.RETURNED
-    crew.acknowledge(desk.book, alarm.incident.id, desk.now_s)
+    operator.acknowledge(desk.book, alarm.incident.id, desk.now_s)
     assert desk.book.alarms() == ()
     assert desk.incidents(1)[0].end_s is not None
 
@@ -204,8 +204,8 @@ def test_acknowledging_all_leaves_hidden_alarms(desk: Desk) -> None:
     """All that is shown is acknowledged at once; what is hidden stays unseen."""
     stand(desk, track=1)
     hidden = stand(desk, track=3)
-    crew.shelve(desk.book, hidden.incident.id, None, desk.now_s)
-    events = crew.acknowledge(desk.book, None, desk.now_s)
+    operator.shelve(desk.book, hidden.incident.id, None, desk.now_s)
+    events = operator.acknowledge(desk.book, None, desk.now_s)
     assert kinds(events) == [EventKind.SEEN]
     assert desk.alarm(Fault.MUTED, 3).state is S.SHELVED
 
@@ -213,18 +213,18 @@ def test_acknowledging_all_leaves_hidden_alarms(desk: Desk) -> None:
 def test_an_unknown_incident_changes_nothing(desk: Desk) -> None:
     """A command about an incident that is not there does nothing."""
     stand(desk)
-    assert crew.acknowledge(desk.book, 99, 0.0) == []
-    assert crew.shelve(desk.book, 99, 1.0, 0.0) == []
-    assert crew.unshelve(desk.book, 1, 0.0) == []
-    assert crew.out_of_service(desk.book, 99, True, 0.0) == []
+    assert operator.acknowledge(desk.book, 99, 0.0) == []
+    assert operator.shelve(desk.book, 99, 1.0, 0.0) == []
+    assert operator.unshelve(desk.book, 1, 0.0) == []
+    assert operator.out_of_service(desk.book, 99, True, 0.0) == []
 
 
 @pytest.mark.parametrize(("at_s", "over"), [(5.59, False), (5.6, True), (5.7, True)])
 def test_a_shelving_ends_by_itself(desk: Desk, at_s: float, over: bool) -> None:
     """A shelved alarm comes back at its end time, unacknowledged if it still stands."""
     alarm = stand(desk)
-    crew.shelve(desk.book, alarm.incident.id, 5.0, 0.6)
-    events = crew.end_shelving(desk.book, at_s)
+    operator.shelve(desk.book, alarm.incident.id, 5.0, 0.6)
+    events = operator.end_shelving(desk.book, at_s)
     assert kinds(events) == ([EventKind.UNSHELVED] if over else [])
     found = desk.alarm(Fault.MUTED, 1)
     assert found.state is (S.UNACKNOWLEDGED if over else S.SHELVED)
@@ -234,8 +234,8 @@ def test_a_shelving_ends_by_itself(desk: Desk, at_s: float, over: bool) -> None:
 def test_shelving_again_sets_a_new_end(desk: Desk) -> None:
     """The end of a shelving can be moved, and that is logged."""
     alarm = stand(desk)
-    crew.shelve(desk.book, alarm.incident.id, 5.0, 0.6)
-    events = crew.shelve(desk.book, alarm.incident.id, 60.0, 1.0)
+    operator.shelve(desk.book, alarm.incident.id, 5.0, 0.6)
+    events = operator.shelve(desk.book, alarm.incident.id, 60.0, 1.0)
     assert kinds(events) == [EventKind.SHELVED]
     assert desk.alarm(Fault.MUTED, 1).until_s == 61.0
 
@@ -243,32 +243,32 @@ def test_shelving_again_sets_a_new_end(desk: Desk) -> None:
 def test_shelved_says_nothing_and_is_put_back_by_hand(desk: Desk) -> None:
     """A shelved alarm goes red without a sound; put back, it is heard."""
     alarm = stand(desk)
-    crew.shelve(desk.book, alarm.incident.id, None, desk.now_s)
+    operator.shelve(desk.book, alarm.incident.id, None, desk.now_s)
     assert chimes(desk.run(5.0)) == []
     assert desk.alarm(Fault.MUTED, 1).incident.severity is Severity.RED
-    (event,) = crew.unshelve(desk.book, alarm.incident.id, desk.now_s)
+    (event,) = operator.unshelve(desk.book, alarm.incident.id, desk.now_s)
     assert event.audible
     assert event.alarm.state is S.UNACKNOWLEDGED
 
 
 def test_out_of_service_hides_the_whole_track(desk: Desk) -> None:
     """A track out of service is logged but not heard, until it is put back."""
-    crew.out_of_service(desk.book, 1, True, 0.0)
+    operator.out_of_service(desk.book, 1, True, 0.0)
     desk.fail(Fault.MUTED, 1)
     events = desk.run(3.0)
     assert kinds(events) == [EventKind.RAISED, EventKind.ESCALATED]
     assert chimes(events) == []
     assert desk.alarm(Fault.MUTED, 1).state is S.OUT_OF_SERVICE
-    (event,) = crew.out_of_service(desk.book, 1, False, desk.now_s)
+    (event,) = operator.out_of_service(desk.book, 1, False, desk.now_s)
     assert (event.kind, event.audible) == (EventKind.IN_SERVICE, True)
 
 
 def test_a_shelved_end_does_not_outlive_the_shelving(desk: Desk) -> None:
     """A shelved track taken out of service and put back carries no end time."""
     alarm = stand(desk)
-    crew.shelve(desk.book, alarm.incident.id, 5.0, desk.now_s)
-    crew.out_of_service(desk.book, 1, True, desk.now_s)
-    crew.out_of_service(desk.book, 1, False, desk.now_s)
+    operator.shelve(desk.book, alarm.incident.id, 5.0, desk.now_s)
+    operator.out_of_service(desk.book, 1, True, desk.now_s)
+    operator.out_of_service(desk.book, 1, False, desk.now_s)
     found = desk.alarm(Fault.MUTED, 1)
     assert (found.state, found.until_s) == (S.UNACKNOWLEDGED, None)
 
@@ -278,8 +278,8 @@ def test_old_alarms_do_not_reappear_out_of_service(desk: Desk) -> None:
     alarm = stand(desk)
     desk.mend(Fault.MUTED, 1)
     desk.run(2.0)
-    crew.acknowledge(desk.book, alarm.incident.id, desk.now_s)
-    assert crew.out_of_service(desk.book, 1, True, desk.now_s) == []
+    operator.acknowledge(desk.book, alarm.incident.id, desk.now_s)
+    assert operator.out_of_service(desk.book, 1, True, desk.now_s) == []
     assert desk.book.alarms() == ()
 
 
@@ -301,7 +301,7 @@ def test_standby_suppresses_all_but_three(
     desk: Desk, fault: Fault, track: int | None, heard: bool
 ) -> None:
     """While not rolling only muted, input_lost and samples_lost are heard; all is logged."""
-    crew.set_standby(desk.book, True, 0.0)
+    operator.set_standby(desk.book, True, 0.0)
     desk.fail(fault, *([] if track is None else [track]), may_be_red=False)
     events = desk.run(4.0)
     assert EventKind.RAISED in kinds(events)
@@ -312,10 +312,10 @@ def test_standby_suppresses_all_but_three(
 def test_rolling_again_brings_back_what_stands(desk: Desk) -> None:
     """At rolling, an alarm that stands is unacknowledged, though it was seen before standby."""
     alarm = stand(desk, Fault.CLIPPED)
-    crew.acknowledge(desk.book, alarm.incident.id, desk.now_s)
-    crew.set_standby(desk.book, True, desk.now_s)
+    operator.acknowledge(desk.book, alarm.incident.id, desk.now_s)
+    operator.set_standby(desk.book, True, desk.now_s)
     assert desk.alarm(Fault.CLIPPED, 1).state is S.SUPPRESSED
-    (event,) = crew.set_standby(desk.book, False, desk.now_s)
+    (event,) = operator.set_standby(desk.book, False, desk.now_s)
     assert (event.kind, event.audible) == (EventKind.UNSUPPRESSED, True)
     back = desk.alarm(Fault.CLIPPED, 1)
     assert (back.state, back.seen_s) == (S.UNACKNOWLEDGED, None)
@@ -324,17 +324,17 @@ def test_rolling_again_brings_back_what_stands(desk: Desk) -> None:
 def test_what_ended_in_standby_does_not_come_back(desk: Desk) -> None:
     """A suppressed alarm whose condition ended is gone from the list, at rolling too."""
     stand(desk, Fault.CLIPPED)
-    crew.set_standby(desk.book, True, desk.now_s)
+    operator.set_standby(desk.book, True, desk.now_s)
     desk.mend(Fault.CLIPPED, 1)
     desk.run(5.0)
     assert desk.book.alarms() == ()
-    assert chimes(crew.set_standby(desk.book, False, desk.now_s)) == []
+    assert chimes(operator.set_standby(desk.book, False, desk.now_s)) == []
     assert desk.book.alarms() == ()
 
 
 def test_a_suppressed_silence_that_turns_out_muted_is_heard(desk: Desk) -> None:
     """In standby a silent track is suppressed, but not once it proves muted."""
-    crew.set_standby(desk.book, True, 0.0)
+    operator.set_standby(desk.book, True, 0.0)
     desk.fail(Fault.SILENT, 4)
     desk.run(4.0)
     assert desk.alarm(Fault.SILENT, 4).state is S.SUPPRESSED
@@ -380,7 +380,7 @@ def test_most_urgent_first(desk: Desk) -> None:
     desk.mend(Fault.MUTED, 4)
     desk.run(2.0)
     shelved = stand(desk, track=5)
-    crew.shelve(desk.book, shelved.incident.id, None, desk.now_s)
+    operator.shelve(desk.book, shelved.incident.id, None, desk.now_s)
     desk.fail(Fault.MUTED, 1)
     desk.run(3.0)
     desk.fail(Fault.MUTED, 3)

@@ -10,8 +10,8 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 from engine.alarms import machine
 from engine.alarms.machine import Change, Core, Name, Reading
 from engine.alarms.states import HIDDEN, Event
-from engine.model import AlarmState as S
-from engine.model import Fault, Severity, State
+from engine.model.messages import AlarmState as S
+from engine.model.messages import Fault, Severity, State
 
 AMBER_S, RED_S, OFF_S = 0.5, 2.0, 1.0
 TICK_S = 0.1

@@ -19,7 +19,7 @@ from engine.alarms.states import (
     allows,
     diagram,
 )
-from engine.model import AlarmState as S
+from engine.model.messages import AlarmState as S
 
 MANUAL = Path(__file__).parents[3] / "DEVELOPERS.md"
 

@@ -10,10 +10,10 @@ import pytest
 from scipy.signal import butter, lfilter
 
 from engine.detectors.clipped import Clipped
-from engine.model import Kind, Samples, State
-from engine.tracks import Scene, Track
-from tests.engine.detectors.watching import Told, lost, told
-from tests.signals import RATES_HZ, noise, scene, sine
+from engine.model.messages import Kind, Samples, State
+from engine.model.tracks import Scene, Track
+from tests.support.signals import RATES_HZ, noise, scene, sine
+from tests.support.watching import Told, lost, told
 
 RATE = 48_000
 

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.detectors.dead_mic import DeadMic
-from engine.model import Kind, Level, Samples, State
-from engine.tracks import Scene, Track
-from tests.engine.detectors.places import place, spliced, words
-from tests.engine.detectors.watching import lost, measurements, told
-from tests.signals import noise, scene
+from engine.model.messages import Kind, Level, Samples, State
+from engine.model.tracks import Scene, Track
+from tests.support.detector_tracks import place, spliced, words
+from tests.support.signals import noise, scene
+from tests.support.watching import lost, measurements, told
 
 RATE = 8_000
 WITHIN_S = 0.5

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from engine.detectors.dropout import Dropout
-from engine.model import Kind, Samples, State
-from engine.tracks import Scene, Track
-from tests.engine.detectors.watching import Told, lost, told
-from tests.signals import RATES_HZ, noise, scene
+from engine.model.messages import Kind, Samples, State
+from engine.model.tracks import Scene, Track
+from tests.support.signals import RATES_HZ, noise, scene
+from tests.support.watching import Told, lost, told
 
 RATE = 48_000
 

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from engine.detectors.duplicate import Duplicate
-from engine.model import State
-from tests.engine.detectors.pair import PAIR, RATE, TWO, heard, packs, voice
-from tests.engine.detectors.watching import told
-from tests.signals import noise, scene
+from engine.model.messages import State
+from tests.support.pack_pair import PAIR, RATE, TWO, heard, packs, voice
+from tests.support.signals import noise, scene
+from tests.support.watching import told
 
 
 @pytest.mark.parametrize(

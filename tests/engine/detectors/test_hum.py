@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from scipy.signal import butter, sosfilt
 
 from engine.detectors.hum import Hum
-from engine.model import Samples, State
-from engine.tracks import Scene
-from tests.engine.detectors.places import comb, place, spliced, words
-from tests.engine.detectors.watching import Told, lost, told
-from tests.signals import noise, scene, sine
+from engine.model.messages import Samples, State
+from engine.model.tracks import Scene
+from tests.support.detector_tracks import comb, place, spliced, words
+from tests.support.signals import noise, scene, sine
+from tests.support.watching import Told, lost, told
 
 RATE = 8_000
 AT_S = 4.03

@@ -6,9 +6,9 @@ import pytest
 
 from engine.detectors.base import Feed
 from engine.detectors.input_lost import InputLost
-from engine.model import State
-from tests.engine.detectors.watching import measurements
-from tests.signals import noise, scene
+from engine.model.messages import State
+from tests.support.signals import noise, scene
+from tests.support.watching import measurements
 
 SCENE = scene(tracks=3, rate_hz=8_000)
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from engine.detectors.invalid_samples import InvalidSamples
-from engine.model import State
-from tests.engine.detectors.watching import lost, told
-from tests.signals import noise, scene
+from engine.model.messages import State
+from tests.support.signals import noise, scene
+from tests.support.watching import lost, told
 
 RATE = 8_000
 SCENE = scene(tracks=2, rate_hz=RATE)

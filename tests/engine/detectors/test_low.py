@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from engine.detectors.low import Low
-from engine.model import Kind, Level, Samples, State
-from engine.tracks import Scene, Track
-from tests.engine.detectors.places import words
-from tests.engine.detectors.watching import Told, lost, told
-from tests.signals import noise, scene
+from engine.model.messages import Kind, Level, Samples, State
+from engine.model.tracks import Scene, Track
+from tests.support.detector_tracks import words
+from tests.support.signals import noise, scene
+from tests.support.watching import Told, lost, told
 
 RATE = 8_000
 ON, OFF = 0.4, 0.2

@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.detectors.muted import Muted
-from engine.model import Kind, Samples, State
-from engine.tracks import Scene, Track
-from tests.engine.detectors.watching import lost, told
-from tests.signals import RATES_HZ, noise, scene, sine
-from tests.strategies import untimed
+from engine.model.messages import Kind, Samples, State
+from engine.model.tracks import Scene, Track
+from tests.support.signals import RATES_HZ, noise, scene, sine
+from tests.support.strategies import untimed
+from tests.support.watching import lost, told
 
 RATE = 8_000
 

@@ -8,10 +8,10 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from engine.detectors.noise_burst import NoiseBurst
-from engine.model import Samples, State
-from engine.tracks import Scene
-from tests.engine.detectors.watching import Told, told
-from tests.signals import noise, scene
+from engine.model.messages import Samples, State
+from engine.model.tracks import Scene
+from tests.support.signals import noise, scene
+from tests.support.watching import Told, told
 
 RATE = 48_000
 

@@ -7,10 +7,10 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from engine.detectors.pair_drift import LearnedOffsets, PairDrift
-from engine.model import State
-from tests.engine.detectors.pair import PAIR, RATE, heard, packs, voice
-from tests.engine.detectors.watching import told
-from tests.signals import noise, sine
+from engine.model.messages import State
+from tests.support.pack_pair import PAIR, RATE, heard, packs, voice
+from tests.support.signals import noise, sine
+from tests.support.watching import told
 
 
 @pytest.mark.parametrize("place", [0, 1])

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from engine.detectors.polarity import Polarity
-from engine.model import State
-from tests.engine.detectors.pair import PAIR, RATE, packs
-from tests.engine.detectors.watching import told
-from tests.signals import noise
+from engine.model.messages import State
+from tests.support.pack_pair import PAIR, RATE, packs
+from tests.support.signals import noise
+from tests.support.watching import told
 
 
 @pytest.mark.parametrize("lag_frames", [0, 12, 45, -45])

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from engine.detectors.recorder_stopped import RecorderStopped
-from engine.model import Kind, State
-from engine.tracks import BY_TIMECODE, Scene, Track
-from tests.engine.detectors.watching import measurements
-from tests.timecode_signals import Sound, code, still
+from engine.model.messages import Kind, State
+from engine.model.tracks import BY_TIMECODE, Scene, Track
+from tests.support.timecode_signals import Sound, code, still
+from tests.support.watching import measurements
 
 RATE = 48_000
 TRACKS = (Track(1, kind=Kind.TIMECODE),)

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from engine.detectors.silent import Silent
-from engine.model import Kind, Level, State
-from engine.tracks import Scene, Track
-from tests.engine.detectors.places import place, words
-from tests.engine.detectors.watching import Told, lost, measurements, told
-from tests.signals import noise, scene
+from engine.model.messages import Kind, Level, State
+from engine.model.tracks import Scene, Track
+from tests.support.detector_tracks import place, words
+from tests.support.signals import noise, scene
+from tests.support.watching import Told, lost, measurements, told
 
 RATE = 8_000
 WITHIN_S = 0.5

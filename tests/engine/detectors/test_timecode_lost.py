@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from engine.detectors.timecode_lost import TimecodeLost
-from engine.model import Kind, Samples, State
-from engine.tracks import BY_TIMECODE, Scene, Track
-from tests.engine.detectors.watching import measurements, told
-from tests.signals import noise
-from tests.timecode_signals import code
+from engine.model.messages import Kind, Samples, State
+from engine.model.tracks import BY_TIMECODE, Scene, Track
+from tests.support.signals import noise
+from tests.support.timecode_signals import code
+from tests.support.watching import measurements, told
 
 RATE = 48_000
 TRACKS = (Track(1, kind=Kind.TIMECODE), Track(2))

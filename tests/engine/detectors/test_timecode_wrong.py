@@ -7,10 +7,10 @@ import pytest
 
 from engine.detectors.base import Feed
 from engine.detectors.timecode_wrong import TimecodeWrong
-from engine.model import Kind, State
-from engine.tracks import BY_TIMECODE, Scene, Track
-from tests.engine.detectors.watching import measurements, told
-from tests.timecode_signals import Sound, code, still
+from engine.model.messages import Kind, State
+from engine.model.tracks import BY_TIMECODE, Scene, Track
+from tests.support.timecode_signals import Sound, code, still
+from tests.support.watching import measurements, told
 
 RATE = 48_000
 TRACKS = (Track(1, kind=Kind.TIMECODE),)

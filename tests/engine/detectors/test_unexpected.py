@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from engine.detectors.unexpected import Unexpected
-from engine.model import Kind, Samples, State
-from engine.tracks import Scene
-from tests.engine.detectors.places import spliced, words
-from tests.engine.detectors.watching import Told, lost, told
-from tests.signals import noise, scene
+from engine.model.messages import Kind, Samples, State
+from engine.model.tracks import Scene
+from tests.support.detector_tracks import spliced, words
+from tests.support.signals import noise, scene
+from tests.support.watching import Told, lost, told
 
 RATE = 8_000
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from engine.drill.cause import Cause
 from engine.drill.score import ANSWER_S, Call, Score, Seen, score
-from engine.drill.truth import Truth
-from engine.model import Fault, Incident, Kind, Level, Severity
-from engine.tracks import Track
+from engine.model.drill_causes import Cause
+from engine.model.drill_truth import Truth
+from engine.model.messages import Fault, Incident, Kind, Level, Severity
+from engine.model.tracks import Track
 
 TRACKS = (
     Track(1, "Coxswain main", Kind.LAV, "Coxswain", Level.MAIN, receiver="A"),

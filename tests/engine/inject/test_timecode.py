@@ -7,9 +7,9 @@ import pytest
 
 from engine.inject.base import Planted
 from engine.inject.registry import inject
-from engine.model import Fault, Samples, Severity
+from engine.model.messages import Fault, Samples, Severity
 from tests.references import libltc
-from tests.timecode_signals import code
+from tests.support.timecode_signals import code
 
 RATE = 48_000
 START = 10 * 3600

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from engine.listen.limiter import AHEAD_S, Limiter
 from engine.listen.mix import FADE_IN_S, LAG_S, Mix
 from engine.listen.ring import Ring
-from engine.listen.state import FIRST_LEVEL_DB, LIMIT_DB
-from engine.model import Samples
-from tests.signals import noise, sine
-from tests.strategies import seeds, untimed
+from engine.model.listening import FIRST_LEVEL_DB, LIMIT_DB
+from engine.model.messages import Samples
+from tests.support.signals import noise, sine
+from tests.support.strategies import seeds, untimed
 
 RATE = 48_000
 BLOCK = 960

@@ -9,11 +9,11 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pytest
 
-from engine.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
 from engine.listen.output import Listener
 from engine.listen.ring import Ring
-from engine.listen.state import FIRST_LEVEL_DB, LIMIT_DB
-from tests.signals import sine
+from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
+from engine.model.listening import FIRST_LEVEL_DB, LIMIT_DB
+from tests.support.signals import sine
 
 RATE = 8_000
 WAIT_S = 5.0

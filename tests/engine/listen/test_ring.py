@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.listen.ring import MOST_BYTES, SCALE, Ring
-from engine.model import Samples
-from tests.signals import noise
-from tests.strategies import cuts, untimed
+from engine.model.messages import Samples
+from tests.support.signals import noise
+from tests.support.strategies import cuts, untimed
 
 RATE = 1_000
 STEP = 0.5 / SCALE + 1e-7

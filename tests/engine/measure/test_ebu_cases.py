@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.model import Measurement, Samples
-from tests.engine.measure.feed import in_turn, measure, run
-from tests.signals import RATES_HZ, burst_between_samples, faded, scene, sine, steps
+from engine.model.messages import Measurement, Samples
+from tests.support.feed_meter import in_turn, measure, run
+from tests.support.signals import RATES_HZ, burst_between_samples, faded, scene, sine, steps
 
 Parts = list[tuple[float | None, float]]
 ONE_OF_TWO_LU = 10.0 * np.log10(2.0)

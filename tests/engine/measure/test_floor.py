@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from engine.measure.floor import MARGIN_DB, Learned, LiveFloor
-from engine.units import rms_dbfs
-from tests.strategies import seeds, untimed
+from engine.model.units import rms_dbfs
+from tests.support.strategies import seeds, untimed
 
 TICKS_PER_S = 10
 

@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.measure.level import NO_NUMBER, measure_hops
-from engine.model import Samples
-from engine.units import FLOOR_DB
-from tests.engine.measure.feed import measure, run
-from tests.signals import RATES_HZ, column, noise, scene, sine, steps
-from tests.strategies import bad_samples, takes, untimed
+from engine.model.messages import Samples
+from engine.model.units import FLOOR_DB
+from tests.support.feed_meter import measure, run
+from tests.support.signals import RATES_HZ, column, noise, scene, sine, steps
+from tests.support.strategies import bad_samples, takes, untimed
 
 every_rate = pytest.mark.parametrize("rate_hz", RATES_HZ)
 

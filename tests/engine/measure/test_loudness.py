@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy.signal import sosfreqz
 
 from engine.measure.loudness import GatedLoudness, k_weighting, lufs
-from engine.units import FLOOR_DB
-from tests.engine.measure.feed import measure, run
-from tests.signals import RATES_HZ, scene, sine, steps
-from tests.strategies import seeds, untimed
+from engine.model.units import FLOOR_DB
+from tests.support.feed_meter import measure, run
+from tests.support.signals import RATES_HZ, scene, sine, steps
+from tests.support.strategies import seeds, untimed
 
 every_rate = pytest.mark.parametrize("rate_hz", RATES_HZ)
 

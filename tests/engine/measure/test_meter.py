@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter, Totals
-from engine.model import Level, Measurement, Samples
-from tests.engine.measure.feed import run
-from tests.signals import RATES_HZ, noise, scene, sine
-from tests.strategies import bad_samples, cuts, seeds, takes, untimed
+from engine.model.messages import Level, Measurement, Samples
+from tests.support.feed_meter import run
+from tests.support.signals import RATES_HZ, noise, scene, sine
+from tests.support.strategies import bad_samples, cuts, seeds, takes, untimed
 
 RATE_HZ = 8_000
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from engine.measure.presence import HYSTERESIS_DB, Presence
-from engine.model import Kind, Level
-from engine.tracks import Scene, Track
-from tests.signals import scene
+from engine.model.messages import Kind, Level
+from engine.model.tracks import Scene, Track
+from tests.support.signals import scene
 
 
 def _threshold(what: Scene, floor_dbfs: float) -> float:

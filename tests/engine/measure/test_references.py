@@ -20,10 +20,10 @@ import soundfile
 from scipy.signal import resample_poly
 
 from engine.measure.meter import Totals
-from engine.model import Samples
-from tests.engine.measure.feed import measure
+from engine.model.messages import Samples
 from tests.references import ebur128
-from tests.signals import RATES_HZ
+from tests.support.feed_meter import measure
+from tests.support.signals import RATES_HZ
 
 FOLDER = Path("/usr/share/sounds/alsa")
 RECORDED_HZ = 48_000

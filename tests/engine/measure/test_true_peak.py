@@ -9,9 +9,9 @@ from scipy.signal import upfirdn
 
 from engine.measure.level import measure_hops
 from engine.measure.true_peak import GAIN_BOUND, PHASES, TruePeak
-from engine.model import Samples
-from tests.signals import noise
-from tests.strategies import takes, untimed
+from engine.model.messages import Samples
+from tests.support.signals import noise
+from tests.support.strategies import takes, untimed
 
 HOP = 80
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.measure.windows import HopWindows
-from tests.strategies import seeds, untimed
+from tests.support.strategies import seeds, untimed
 
 LENGTHS = (5, 30)
 

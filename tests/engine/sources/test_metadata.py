@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.sources.metadata import Metadata, read_metadata
-from tests.engine.sources.wav_files import bext, ixml, track_list
+from tests.support.wav_files import bext, ixml, track_list
 
 
 def read(*chunks: bytes, channels: int = 2, rate_hz: int = 48_000) -> Metadata:
@@ -144,7 +144,7 @@ def test_no_content_raises(about, xml, channels):
 def test_the_count_that_keeps_the_library_busy_is_never_shown_to_it(tmp_path):
     """A ds64 table of four billion entries does not slow a take down."""
     from engine.sources.take import open_take
-    from tests.engine.sources.wav_files import chunk, fmt, wav
+    from tests.support.wav_files import chunk, fmt, wav
 
     ds64 = chunk(b"ds64", struct.pack("<QQQI", 0, 8, 2, 0xFFFFFFFF) + b"\0" * 12)
     data = chunk(b"data", b"\0" * 8, 0xFFFFFFFF)

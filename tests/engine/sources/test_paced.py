@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.model import Block
+from engine.model.messages import Block
 from engine.sources.base import EndOfTake, Source, SourceInfo
 from engine.sources.paced import Paced
 from engine.sources.synthetic import ArraySource

@@ -7,7 +7,7 @@ import threading
 import numpy as np
 import pytest
 
-from engine.model import Block
+from engine.model.messages import Block
 from engine.sources.base import EndOfTake
 from engine.sources.read_ahead import ReadAhead
 

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from engine.sources.base import EndOfTake, SourceError
 from engine.sources.take import open_take
-from tests.engine.sources.wav_files import bext, chunk, fmt, ixml, pcm16, track_list, wav
+from tests.support.wav_files import bext, chunk, fmt, ixml, pcm16, track_list, wav
 
 RATE_HZ = 48_000
 

@@ -10,12 +10,12 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from engine.model import Kind
+from engine.model.frame_rates import FRAME_RATES
+from engine.model.messages import Kind
+from engine.model.tracks import Scene, Track
 from engine.timecode.clock import Origin, Reference, TimecodeClock
-from engine.timecode.count import FRAME_RATES
-from engine.timecode.reader import TimecodeReader
-from engine.tracks import Scene, Track
-from tests.timecode_signals import Sound, code, noisy, still
+from engine.timecode.track_reader import TimecodeReader
+from tests.support.timecode_signals import Sound, code, noisy, still
 
 RATE_HZ = 48_000
 TICK = 4_800
@@ -151,8 +151,8 @@ def test_the_first_track_that_is_heard_says_the_time() -> None:
 def test_twelve_hours_stay_exact() -> None:
     """After half a day the label is the code's to the frame, with clocks 50 ppm apart."""
     clock = TimecodeClock(FRAME_RATES["29.97"], RATE_HZ)
-    from engine.timecode.follow import Follower
-    from tests.engine.timecode.test_follow import run
+    from engine.timecode.frame_follower import Follower
+    from tests.engine.timecode.test_frame_follower import run
 
     follower = Follower(FRAME_RATES["29.97"], RATE_HZ)
     rate = FRAME_RATES["29.97"]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from engine.timecode.frame import CodeReading
+from engine.model.timecode_frames import CodeReading
 from engine.timecode.rolling import RecordRun
-from tests.engine.timecode.test_follow import follow, run
+from tests.engine.timecode.test_frame_follower import follow, run
 
 RUNNING: CodeReading = follow("25", run("25", "10:00:00:00", 50))[10]
 STOPPED = replace(RUNNING, moving=False)

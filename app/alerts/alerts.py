@@ -1,0 +1,161 @@
+"""Chime and desktop alert, driven by snapshots. Joins the pure parts to Qt."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtGui import QIcon
+from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
+
+from app.alerts.chime import ChimeSettings, Player, Sound, output_names
+from app.alerts.chime_schedule import Scheduler
+from app.models.break_words import LONG_BREAK_S, reminders
+from app.models.fix_cards import Card
+from app.style import wording
+from engine.model.messages import AlarmState, LogState, Severity, Snapshot
+
+_NO_MARKUP = str.maketrans({"<": "‹", ">": "›", "&": "＆"})
+"""Some desktops read markup in messages; names from files must not become any."""
+
+
+def message(card: Card) -> tuple[str, str]:
+    """Title and body of a desktop alert: track, who, what, pack, what to check. Never markup."""
+    word = "" if card.severity is None else card.severity.word.upper()
+    title = f"{word}: {card.title}"
+    body = " ".join(part for part in (card.headline, card.where, card.cover, card.check) if part)
+    return title.translate(_NO_MARKUP), body.translate(_NO_MARKUP)
+
+
+class Alerts(QObject):
+    """Says by sound and on the desktop what is new and urgent.
+
+    `problem` carries one line when no chime could be played; `answered` what the audio thread
+    found out, with the function that takes it, so that it runs on the window's thread.
+    """
+
+    problem = Signal(str)
+    answered = Signal(object, object)
+
+    def __init__(
+        self,
+        window: QWidget,
+        settings: ChimeSettings,
+        player: Player | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        super().__init__(window)
+        self.settings = settings
+        self.scheduler = Scheduler()
+        self.player = player or Player(self.problem.emit)
+        self.answered.connect(lambda take, found: take(found))
+        self._window, self._clock = window, clock
+        self._shown: dict[tuple[int, ...], Severity] = {}
+        self._tray: QSystemTrayIcon | None = None
+        self._log_problem = self._ended = False
+        self.remind_s = LONG_BREAK_S
+        self._reminded = 0
+
+    def start(self, icon: QIcon) -> None:
+        """Begin anew with a watch; puts our icon into the tray where there is one."""
+        self.scheduler = Scheduler()
+        self._shown = {}
+        self._reminded = 0
+        self._ended = False
+        if self._tray is None and QSystemTrayIcon.isSystemTrayAvailable():
+            self._tray = QSystemTrayIcon(icon, self)
+            self._tray.show()
+
+    def show_snapshot(self, snapshot: Snapshot, cards: Sequence[Card]) -> None:
+        """Sound and show what is new in it; a take that has ended needs nobody any more."""
+        if self._ended:
+            return
+        self._ended = snapshot.ended
+        due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
+        self._play(due)
+        self._show_log(snapshot.log)
+        self._remind(snapshot)
+        unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
+        fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
+        self._shown = {c.key: c.severity for c in unseen if c.severity}
+        if fresh:
+            self._show(fresh[0])
+
+    def _show(self, card: Card) -> None:
+        QApplication.alert(self._window)
+        if self._tray is not None:
+            title, body = message(card)
+            self._tray.showMessage(title, body, QSystemTrayIcon.MessageIcon.Warning)
+
+    def show_silence(self) -> None:
+        """Sound while the engine does not answer: nobody is watching then."""
+        self._play(self.scheduler.due_unwatched(self._clock()))
+        QApplication.alert(self._window)
+
+    def show_stopped(self) -> None:
+        """Sound at once: the engine is gone."""
+        self._play(self.scheduler.due_once(self._clock(), Sound.RED))
+        QApplication.alert(self._window)
+
+    def _show_log(self, log: LogState | None) -> None:
+        """Sound once when the log can't be saved any more."""
+        problem = log is not None and bool(log.problem)
+        if problem and not self._log_problem:
+            self._play(self.scheduler.due_once(self._clock(), Sound.AMBER))
+        self._log_problem = problem
+
+    def _remind(self, snapshot: Snapshot) -> None:
+        """Sound now and then in a break that has become long."""
+        due = reminders(snapshot.desk, snapshot.now_s, self.remind_s)
+        if due > self._reminded:
+            self._play(self.scheduler.due_once(self._clock(), Sound.AMBER))
+        self._reminded = due
+
+    def _play(self, due: Sound | None) -> None:
+        if due is not None and self.settings.on:
+            self.player.play(due, self.settings)
+
+    def test(self, sound: Sound) -> None:
+        """Sound a chime whether it is on or not."""
+        self.player.play(sound, self.settings)
+
+    def toggle_quiet(self) -> None:
+        """Quiet for two minutes, or the end of it."""
+        now_s = self._clock()
+        if self.scheduler.quiet_for(now_s) > 0:
+            self.scheduler.quiet(now_s, 0.0)
+        else:
+            self.scheduler.quiet(now_s)
+
+    def words(self) -> str:
+        """State of the chime for the footer; a silenced one always shows."""
+        left = self.scheduler.quiet_for(self._clock())
+        if not self.settings.on:
+            return "Chime: OFF"
+        if left > 0:
+            return f"Chime: QUIET {wording.lasted(left + 0.999)}"
+        output = self.settings.output or "default output"
+        return f"Chime: on, {output[:28]}"
+
+    def mark(self) -> str:
+        """Why nothing is heard, in words that nobody overlooks; empty while chimes sound."""
+        left = self.scheduler.quiet_for(self._clock())
+        if not self.settings.on:
+            return "CHIMES OFF"
+        return f"QUIET {wording.lasted(left + 0.999)}" if left > 0 else ""
+
+    def find_outputs(self, take: Callable[[Sequence[str]], None]) -> None:
+        """Find the outputs without holding up the window."""
+        self.ask(output_names, take)
+
+    def ask(self, work: Callable[[], object], take: Callable[..., None]) -> None:
+        """Do work on the audio thread and hand its result to `take` on the window's."""
+        self.player.ask(work, lambda found: self.answered.emit(take, found))
+
+    def close(self) -> None:
+        """Let go of the tray and the thread."""
+        self.player.close()
+        if self._tray is not None:
+            self._tray.hide()
+            self._tray = None

@@ -1,0 +1,26 @@
+"""A drill in the terminal: trackwarden alone answers, and the summary says what it found."""
+
+from __future__ import annotations
+
+import sys
+
+from app.cli.watch_command import print_all
+from engine.drill.finish import finish
+from engine.drill.score_sheet import again, lines
+from engine.model.commands import Open
+from engine.runtime.client import EngineClient
+
+
+def drill_in_terminal(request: Open, take: str) -> bool:
+    """Run it to the end or to Ctrl+C; returns whether there was anything to score.
+
+    OSError where it can't be opened.
+    """
+    client = EngineClient(request, "terminal")
+    if print_all(client) is None:
+        return False
+    done = finish(client.folder, crew=False)
+    print("\n".join(lines(done.drill, crew=False)))
+    print(f"to print: {done.page}", file=sys.stderr)
+    print(f"the same again: {again(done.drill, take)}", file=sys.stderr)
+    return True

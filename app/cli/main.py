@@ -1,0 +1,239 @@
+"""What each command does. Runs without Qt unless a window is asked for."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from app.cli import display
+from app.cli.arguments import Run, parser_of
+from engine.model.commands import Open
+from engine.model.safe_text import harmless
+
+OK: Final = 0
+RED: Final = 1
+FAILED: Final = 2
+
+_DEMO: Final = "demo"
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit status (0: nothing red, 1: red, 2: could not do it)."""
+    from engine.plan.load import PlanError
+    from engine.sources.base import SourceError
+
+    arguments = _parser().parse_args(argv)
+    run: Run = arguments.run
+    try:
+        return run(arguments)
+    except (SourceError, PlanError) as error:
+        print(error, file=sys.stderr)
+    except BrokenPipeError:  # the reader of our output has seen enough
+        sys.stderr.close()
+        return OK
+    except OSError as error:
+        print(f"trackwarden: {error}", file=sys.stderr)
+    except KeyboardInterrupt:
+        print(file=sys.stderr)
+    return FAILED
+
+
+def _start_page(arguments: argparse.Namespace) -> int:
+    if not display.available():
+        print(
+            f"trackwarden: {display.why_not()}: use `trackwarden replay demo`, or watch, replay or "
+            "scan with --help to see how",
+            file=sys.stderr,
+        )
+        return FAILED
+    return _window(None)
+
+
+def _watch(arguments: argparse.Namespace) -> int:
+    device = _only_input() if arguments.device is None else arguments.device
+    return _look_at(Open(device=device, plan=arguments.plan), arguments.console)
+
+
+def _only_input() -> int:
+    """The one live input there is; SourceError where the user has to choose."""
+    from engine.sources.base import SourceError
+    from engine.sources.device import NO_INPUTS, list_inputs
+
+    inputs = list_inputs()
+    if len(inputs) == 1:
+        return inputs[0].index
+    if not inputs:
+        raise SourceError(NO_INPUTS)
+    names = ", ".join(f"{device.index} {device.name}" for device in inputs)
+    raise SourceError(f"several live inputs: name one with --device: {names}")
+
+
+def _replay(arguments: argparse.Namespace) -> int:
+    request = Open(
+        take=None if arguments.take == _DEMO else arguments.take,
+        demo=arguments.take == _DEMO,
+        plan=arguments.plan,
+        speed=arguments.speed,
+        loop=arguments.loop,
+        start_s=arguments.start_s,
+    )
+    return _look_at(request, arguments.console)
+
+
+def _drill(arguments: argparse.Namespace) -> int:
+    import secrets
+
+    seed = secrets.randbelow(10_000) if arguments.seed is None else arguments.seed
+    request = Open(
+        take=None if arguments.take == _DEMO else arguments.take,
+        demo=arguments.take == _DEMO,
+        plan=arguments.plan,
+        speed=arguments.speed,
+        seed=seed,
+        level=arguments.level,
+        blind=arguments.blind,
+    )
+    if not arguments.console and display.available():
+        return _window(request)
+    from app.cli.drill_command import drill_in_terminal
+
+    if not arguments.console:
+        print(f"trackwarden: {display.why_not()}: drilling in the terminal", file=sys.stderr)
+    return OK if drill_in_terminal(request, arguments.take) else FAILED
+
+
+def _look_at(request: Open, console: bool) -> int:
+    if not console and display.available():
+        return _window(request)
+    from app.cli.watch_command import watch_in_terminal
+
+    if not console:
+        print(f"trackwarden: {display.why_not()}: watching in the terminal", file=sys.stderr)
+    return RED if watch_in_terminal(request) else OK
+
+
+def _window(request: Open | None) -> int:
+    from engine.runtime.client import EngineClient
+
+    # Started first, so that the engine opens the source while Qt is still loading.
+    early = []
+    if request is None:
+        folder, request = _running_watch()
+        early = [EngineClient(request, folder=folder)] if request is not None else []
+    else:
+        early = [EngineClient(request)]
+
+    def client_for(wanted: Open) -> EngineClient:
+        return early.pop() if early and wanted is request else EngineClient(wanted)
+
+    from app.window.application import run_window
+    from engine.sources.device import list_again
+
+    return run_window(request, client_for, list_again)
+
+
+def _running_watch() -> tuple[Path | None, Open | None]:
+    """The live watch that goes on without a window, to be looked at again."""
+    from engine.session.folders import running_watches
+
+    live = [(folder, running.request) for folder, running in running_watches() if running.live]
+    return live[0] if live else (None, None)
+
+
+def _scan(arguments: argparse.Namespace) -> int:
+    from app.cli.scan_command import scan_takes
+
+    return scan_takes(
+        arguments.takes, arguments.plan, arguments.json, arguments.report, arguments.paper
+    )
+
+
+def _sessions(arguments: argparse.Namespace) -> int:
+    from app.cli.sessions_command import print_sessions
+
+    return print_sessions()
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    from app.report.write import Files, session_section, write_report
+    from engine.session.folders import find_session
+
+    folder = find_session(arguments.session)
+    files = Files(arguments.html, arguments.pdf, arguments.csv, arguments.json)
+    if files == Files():
+        files = Files(html=Path(f"{folder.name}.html"))
+    section = session_section(folder)
+    write_report([section], files, paper=arguments.paper, bom=not arguments.no_bom)
+    for path in filter(None, (files.html, files.pdf, files.csv, files.json)):
+        print(f"{harmless(str(path))}: written", file=sys.stderr)
+    return OK
+
+
+def _devices(arguments: argparse.Namespace) -> int:
+    from engine.sources.device import NO_INPUTS, list_inputs
+
+    inputs = list_inputs()
+    if not inputs:
+        print(NO_INPUTS, file=sys.stderr)
+        return FAILED
+    print(f"{'index':>5}  {'inputs':>6}  {'rate':>8}  name (host API)")
+    for device in inputs:
+        rate = f"{device.default_rate_hz / 1000:g} kHz"
+        print(
+            f"{device.index:>5}  {device.channels:>6}  {rate:>8}  {device.name} ({device.host_api})"
+        )
+    return OK
+
+
+def _plan_new(arguments: argparse.Namespace) -> int:
+    from engine.runtime.open_source import plan_of_input, plan_of_take, with_demo
+
+    if arguments.device is not None:
+        from engine.sources.device import find_input
+
+        text = plan_of_input(find_input(arguments.device).channels)
+    else:
+        demo = arguments.take == _DEMO
+        path = with_demo(Open(take=None if demo else arguments.take, demo=demo)).take or ""
+        text, _ = plan_of_take(path)
+    if arguments.output is None:
+        print(text, end="")
+        return OK
+    try:
+        with open(arguments.output, "x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        print(f"{harmless(arguments.output)}: is there already: give another name", file=sys.stderr)
+        return FAILED
+    print(f"{harmless(arguments.output)}: written, fill it in", file=sys.stderr)
+    return OK
+
+
+def _plan_check(arguments: argparse.Namespace) -> int:
+    from engine.plan.load import load_plan
+
+    plan = load_plan(arguments.plan)
+    count = len(plan.tracks)
+    print(f"{harmless(arguments.plan)}: {count} {'track' if count == 1 else 'tracks'}, no mistakes")
+    return OK
+
+
+_DOES: Final[dict[str, Run]] = {
+    "": _start_page,
+    "watch": _watch,
+    "replay": _replay,
+    "drill": _drill,
+    "scan": _scan,
+    "report": _report,
+    "sessions": _sessions,
+    "devices": _devices,
+    "plan new": _plan_new,
+    "plan check": _plan_check,
+}
+
+
+def _parser() -> argparse.ArgumentParser:
+    return parser_of(_DOES)

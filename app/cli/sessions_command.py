@@ -1,0 +1,53 @@
+"""Lists what was watched: one line a session, and one for each file that is none."""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+import time
+from pathlib import Path
+
+from app.style import wording
+from engine.model.safe_text import harmless
+from engine.session.folders import LOG, sessions_folder
+from engine.session.reader import Story, story
+from engine.session.schema import NotALogError
+
+HEADINGS = f"{'started':<19}  {'length':>8}  {'state':<10}  {'tracks':>6}  {'red':>4}  source"
+
+
+def listing(folder: Path | None = None) -> tuple[list[str], list[str]]:
+    """Lines of all sessions, the newest first, and lines of what is no session or is torn."""
+    stories, odd = [], []
+    for path in sorted((folder or sessions_folder()).iterdir(), reverse=True):
+        if not (path / LOG).is_file():
+            odd.append(f"{path}: no session; left alone")
+            continue
+        try:
+            stories.append(story(path))
+        except NotALogError as error:
+            odd.append(str(error))
+        except sqlite3.Error as error:
+            odd.append(f"{path / LOG}: torn, or can't be read ({error}); left alone")
+    stories.sort(key=lambda one: one.utc_ms, reverse=True)
+    return [line(one) for one in stories], odd
+
+
+def line(one: Story) -> str:
+    """One session: when it began (this computer's time zone), how long, how it stands, what."""
+    began = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(one.utc_ms / 1000.0))
+    length = wording.watching(one.watched_s)
+    title = f" ({one.title})" if one.title else ""
+    drill = f"DRILL {one.drill}: " if one.drill else ""
+    what = f"{drill}{one.source}{title}, {one.folder.name}"
+    return f"{began}  {length:>8}  {one.state:<10}  {one.tracks:>6}  {one.reds:>4}  {what}"
+
+
+def print_sessions() -> int:
+    """Sessions to standard output, the rest to standard error; always 0: listing is no verdict."""
+
+    lines, odd = listing()
+    print("\n".join([HEADINGS, *lines]) if lines else "nothing was watched yet")
+    for words in odd:
+        print(harmless(words), file=sys.stderr)
+    return 0

@@ -1,0 +1,90 @@
+"""What the keys of the line check do, and what its page is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QObject
+
+from app.models.line_check_words import sheet
+from app.report.print_table import preview, table
+from app.views.line_check_page import LineCheckPage
+from app.views.watch_page import WatchPage
+from app.views.widgets.overlay import Layer
+from app.window.bridge import Bridge
+from app.window.keys import Act
+from engine.model.commands import (
+    EndLineCheck,
+    LineCheckGo,
+    LineCheckMark,
+    StartLineCheck,
+    SwapInputs,
+)
+from engine.model.line_results import Verdict
+from engine.model.messages import Snapshot
+
+HEADS = ("Input", "Name", "Verdict", "At", "Speech", "Peak", "Floor", "Note")
+
+
+class LineChecks(QObject):
+    """Joins keys, page and watch; the engine keeps the check itself."""
+
+    def __init__(self, bridge: Bridge, page: WatchPage, layer: Layer) -> None:
+        super().__init__(page)
+        self._bridge, self._page, self._layer = bridge, page, layer
+        self._next = False
+
+    def acts(self) -> dict[Act, Callable[[], None]]:
+        """What each key of the line check does."""
+        return {Act.LINE_CHECK: self.check_all, Act.LINE_CHECK_ONE: self.check_one}
+
+    @property
+    def page(self) -> LineCheckPage | None:
+        """The check's page, while it is open."""
+        found = self._layer.current
+        return found if isinstance(found, LineCheckPage) and found.isVisible() else None
+
+    def check_all(self) -> None:
+        """Walk through all tracks in use."""
+        self._open(())
+
+    def check_next(self) -> None:
+        """Begin with the next watch that opens."""
+        self._next = True
+
+    def check_one(self) -> None:
+        """Only the chosen track, again."""
+        chosen = tuple(sorted(self._page.board.chosen))
+        if chosen:
+            self._open(chosen)
+        else:
+            self._page.footer.say("Choose a track first, then Shift+K to check it.")
+
+    def _open(self, tracks: tuple[int, ...]) -> None:
+        self._bridge.ask(StartLineCheck(tracks))
+        page = LineCheckPage(self._layer.below, self._page.plan)
+        page.marked.connect(self._mark)
+        page.gone.connect(lambda track: self._bridge.ask(LineCheckGo(track)))
+        page.swap.connect(lambda one, other: self._bridge.ask(SwapInputs(one, other)))
+        page.closed.connect(lambda: self._bridge.ask(EndLineCheck()))
+        page.print_asked.connect(self._print)
+        self._layer.open(page)
+
+    def _mark(self, verdict: Verdict, note: str) -> None:
+        self._bridge.ask(LineCheckMark(verdict, note))
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """Bring the page up to date."""
+        if self._next:
+            self._next = False
+            self.check_all()
+        page = self.page
+        if page is not None and snapshot.line_check is not None:
+            page.show_state(snapshot.line_check, self._page.plan)
+
+    def _print(self) -> None:
+        page = self.page
+        if page is not None and page.state is not None:
+            title = f"Line check · {self._page.plan.title}".rstrip(" ·")
+            document = table(title, "", HEADS, sheet(page.state, self._page.plan))
+            preview(page, document, title)

@@ -1,0 +1,97 @@
+"""What the key of the plan does: edit it, go by it at once, save it, print it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from PySide6.QtCore import QObject, QSaveFile
+from PySide6.QtWidgets import QFileDialog
+
+from app.models.plan_table import COLUMNS, HEADS, PlanTable
+from app.report.print_table import preview, table
+from app.views.plan.plan_page import PlanPage
+from app.window.keys import Act
+from engine.model.commands import ChangePlan, Open, Watch
+
+if TYPE_CHECKING:
+    from app.window.main_window import MainWindow
+
+PLANS: Final = "Plans (*.toml)"
+
+
+class Plans(QObject):
+    """Keeps the draft while its page is closed; the engine keeps the plan itself."""
+
+    def __init__(self, window: MainWindow) -> None:
+        super().__init__(window)
+        self._window = window
+        self._text, self._path = "", "plan.toml"
+        self._inputs: int | None = None
+        self._draft: PlanTable | None = None
+
+    def acts(self) -> dict[Act, Callable[[], None]]:
+        """What the key of the plan does."""
+        return {Act.PLAN: self.show}
+
+    def opened(self, request: Open) -> None:
+        """The next watch goes by that plan."""
+        self._path = request.plan or "plan.toml"
+
+    def start(self, watch: Watch) -> None:
+        """A watch goes by this plan now: from its beginning, or after a change."""
+        if watch.plan_text != self._text:
+            self._text, self._draft = watch.plan_text, None
+            self._inputs = watch.inputs or None
+
+    def show(self) -> None:
+        """The table, as it was left."""
+        window = self._window
+        if not self._text:
+            return
+        if self._draft is None:
+            self._draft = PlanTable(self._text, self._inputs, self)
+        page = PlanPage(window.layer.below, self._draft, window.look)
+        page.used.connect(self._use)
+        page.saved.connect(self._save)
+        page.print_asked.connect(lambda: print_plan(page))
+        window.layer.open(page)
+
+    def _use(self) -> None:
+        """Go by it at once."""
+        if self._draft is not None and not self._draft.mistakes:
+            self._window.bridge.ask(ChangePlan(self._draft.text))
+            self._window.layer.hide()
+
+    def _save(self) -> None:
+        if self._draft is None or self._draft.mistakes:
+            return
+        path, _ = QFileDialog.getSaveFileName(self._window, "Save the plan", self._path, PLANS)
+        if path:
+            self.save_to(path)
+
+    def save_to(self, path: str) -> None:
+        """Write the draft there, whole or not at all."""
+        assert self._draft is not None
+        problem = write(path, self._draft.text)
+        self._window.watch_page.footer.say(problem or f"Plan saved: {Path(path).name}")
+        if not problem:
+            self._path = path
+            self._window.prefs.remember(path)
+
+
+def write(path: str, text: str) -> str:
+    """Write a plan there, whole or not at all; what went wrong, empty where nothing did."""
+    file = QSaveFile(path)
+    whole = file.open(QSaveFile.OpenModeFlag.WriteOnly)
+    whole = whole and file.write(text.encode()) >= 0 and file.commit()
+    return "" if whole else f"{Path(path).name}: not saved: {file.errorString()}"
+
+
+def print_plan(page: PlanPage) -> None:
+    """Show it as it will be printed."""
+    model = page.model
+    rows = [[model.words(n, key) for key in COLUMNS] for n in range(model.rowCount())]
+    title = model.title or "Plan"
+    preview(page, table(title, "Plan of the tracks", HEADS, rows), title)

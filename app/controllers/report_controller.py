@@ -1,0 +1,212 @@
+"""What the key of the report does: ask what it shall be, have it written, say where it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Protocol
+
+from PySide6.QtCore import QObject, QTimer, QUrl
+from PySide6.QtGui import QDesktopServices
+
+from app.style import wording
+from app.views.progress_page import ProgressPage
+from app.window.keys import Act
+
+if TYPE_CHECKING:
+    from app.models.report_subjects import Subject
+    from app.report.job import ReportJob
+    from app.report.worker import News
+    from app.views.report.report_page import ReportPage
+    from app.window.main_window import MainWindow
+    from app.window.preferences import ReportChoices
+
+POLL_MS: Final = 60
+TITLE: Final = "Writing the report"
+
+
+def load() -> None:
+    """Import what a report takes: a quarter of a second that no key has to wait for."""
+    import app.report.job  # noqa: F401
+
+
+class AtWork(Protocol):
+    """A report on its way; see `worker.Worker`."""
+
+    def news(self) -> News | None: ...
+    def cancel(self) -> None: ...
+    def close(self) -> None: ...
+
+
+def in_a_process(job: ReportJob) -> AtWork:
+    """Begin it in a process of its own."""
+    from app.report.worker import Worker  # brings the report's own libraries: only when asked
+
+    return Worker(job)
+
+
+class Reports(QObject):
+    """At most one report at a time; it goes on while its page is hidden."""
+
+    def __init__(
+        self, window: MainWindow, begin: Callable[[ReportJob], AtWork] = in_a_process
+    ) -> None:
+        super().__init__(window)
+        self._window, self._begin = window, begin
+        self._work: AtWork | None = None
+        self.page: ProgressPage | None = None
+        self._timer = QTimer(self, interval=POLL_MS)
+        self._timer.timeout.connect(self.poll)
+
+    def acts(self) -> dict[Act, Callable[[], None]]:
+        """What the key of the report does."""
+        return {Act.REPORT: self.show}
+
+    @property
+    def at_work(self) -> bool:
+        """A report is being written."""
+        return self._work is not None
+
+    def show(self) -> None:
+        """The page to choose, or that of the report on its way."""
+        if self.at_work:
+            self._show_progress(TITLE)
+        elif self._window.watching:
+            self._ask_of_session()
+        else:
+            self._ask_of_any()
+
+    # What it shall be
+
+    def _ask_of_session(self) -> None:
+        """Of the session that is on the board."""
+        window, folder = self._window, self._window.bridge.folder
+        if window.drills.secret:
+            self._say("The report would tell: after the drill.")
+        elif folder is None or window.watch_page.last is None:
+            self._say("This watch keeps no log to report from.")
+        else:
+            from app.models.report_subjects import Subject
+
+            page = window.watch_page
+            title = page.header.title.text()
+            words = f"{title}, {wording.watching(window.watch_page.last.now_s)}"
+            self._ask(Subject(folder.name, words, session=folder))
+
+    def _ask_of_any(self) -> None:
+        """Of earlier sessions and takes."""
+        from app.models import report_subjects
+        from app.views.start_page import is_plan
+
+        page = self._ask(None)
+        takes = [path for path in self._window.prefs.recent if not is_plan(path)]
+
+        def offer(found: Sequence[Subject]) -> None:
+            if page is self._window.layer.current:
+                page.offer([*found, *map(report_subjects.of_take, (*takes, report_subjects.DEMO))])
+
+        self._window.alerts.ask(report_subjects.sessions, offer)
+
+    def _ask(self, only: Subject | None) -> ReportPage:
+        from app.views.report.report_page import ReportPage
+
+        window = self._window
+        page = ReportPage(window.layer.below, window.prefs.report, window.start_page.plan, only)
+        page.wanted.connect(self.start)
+        window.layer.open(page)
+        return page
+
+    # On its way
+
+    def start(self, job: ReportJob, choices: ReportChoices) -> None:
+        """Have it written."""
+        self._window.prefs.report = choices
+        self._work = self._begin(job)
+        self._show_progress(TITLE)
+        self._timer.start()
+
+    def _show_progress(self, title: str) -> None:
+        page = ProgressPage(self._window.layer.below, title, "Go on unseen")
+        page.cancelled.connect(self.cancel)
+        page.put("starting")
+        self.page = page
+        self._window.layer.open(page)
+
+    @property
+    def _shown(self) -> ProgressPage | None:
+        """Its page, unless another was opened in its place, which deletes it."""
+        return self.page if self.page is self._window.layer.current else None
+
+    def poll(self) -> None:
+        """Look once for news of it."""
+        from app.report.worker import Step
+
+        news = None if self._work is None else self._work.news()
+        if news is None:
+            return
+        if isinstance(news, Step):
+            page = self._shown
+            if page is not None and page.cancel.isEnabled():
+                page.put(news.words, news.share)
+            return
+        self._end()
+        self._tell(news)
+
+    def cancel(self) -> None:
+        """It is no longer wanted."""
+        if self._work is not None:
+            self._work.cancel()
+            if self._shown is not None:
+                self._shown.stopping()
+
+    def close(self) -> None:
+        """The window goes: so does the report."""
+        if self._work is not None:
+            self._end()
+
+    def _end(self) -> None:
+        self._timer.stop()
+        work, self._work = self._work, None
+        assert work is not None
+        work.close()
+
+    # How it ended
+
+    def _tell(self, news: News) -> None:
+        from app.report.job import Written
+        from app.report.worker import Failed
+
+        if isinstance(news, Written):
+            left = " ".join(f"Left out: {one}" for one in news.left_out)
+            acts = [("Open the folder", lambda: open_path(news.folder))]
+            if news.html is not None:
+                html = news.html
+                acts.insert(0, ("Open the report", lambda: open_path(html)))
+            self._finish("Report", f"{news.words} In {news.folder}", left, acts)
+        elif isinstance(news, Failed):
+            self._finish("No report", "Nothing was written.", wording.sentence(news.words))
+        else:
+            self._finish("No report", "Cancelled: nothing was written.")
+
+    def _finish(
+        self,
+        title: str,
+        words: str,
+        more: str = "",
+        acts: Sequence[tuple[str, Callable[[], None]]] = (),
+    ) -> None:
+        """On its page where that is open or nothing else is; else a line, so as not to disturb."""
+        page, self.page = self._shown, None
+        self._say(" ".join(filter(None, (words, more))))
+        if page is not None and page.isVisible():
+            page.finish(title, words, more, acts)
+
+    def _say(self, words: str) -> None:
+        self._window.watch_page.footer.say(words, stay=True)
+        if not self._window.watching:
+            self._window.start_page.show_progress(words)
+
+
+def open_path(path: Path) -> None:
+    """Show a file or folder with the system's own program."""
+    QDesktopServices.openUrl(QUrl.fromLocalFile(str(path)))

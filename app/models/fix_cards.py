@@ -1,0 +1,286 @@
+"""The list of what to fix: a card an alarm, or one for a `who` left uncovered. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from app.models import fault_words
+from app.models.board_rows import tracks_of
+from app.models.state_marks import Mark
+from app.style import wording
+from engine.model.batteries import BREAK_S, WARN_S, ending
+from engine.model.crew_notes import Desk
+from engine.model.messages import Alarm, AlarmState, Severity, Snapshot
+from engine.model.tracks import Plan, Track
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One entry, as words.
+
+    `key` stays the same while the entry does; `incidents` are the ids its buttons act on, `tracks`
+    the input numbers. `severity` is None for what is not wrong now (back, shelved, out of service).
+    `name`, `fault` and `spots` are who, what and where once more, for a view of few words.
+    """
+
+    key: tuple[int, ...]
+    incidents: tuple[int, ...]
+    tracks: tuple[int, ...]
+    state: AlarmState
+    severity: Severity | None
+    mark: Mark
+    title: str
+    time: str
+    headline: str
+    where: str = ""
+    cover: str = ""
+    check: str = ""
+    name: str = ""
+    fault: str = ""
+    spots: tuple[str, ...] = ()
+    uncovered: bool = False
+    notes: tuple[str, ...] = ()
+
+
+BATTERY_KEY = 0
+"""First number of a battery card's key; incidents and tracks count from 1."""
+
+
+def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
+    """All cards, most urgent first: uncovered, red, amber (unseen before seen), put aside, back."""
+    known = {t.input: t for t in plan.tracks}
+    left = [a for a in snapshot.alarms if _listed(a)]
+    made: list[tuple[tuple[float, ...], Card]] = []
+    for cover in snapshot.covers:
+        mine = [a for a in left if _uncovers(a, cover.tracks)]
+        if cover.uncovered and len(mine) > 1:
+            left = [a for a in left if a not in mine]
+            made.append((_order(mine[0]), _uncovered(cover.who, mine, known, snapshot.now_s)))
+    made += [(_order(a), _single(a, known, snapshot.now_s)) for a in left]
+    made += _batteries(known, snapshot)
+    cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
+    unnamed = {a.incident.id for a in snapshot.alarms if a.unnamed}
+    veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
+    return tuple(_noted(card, snapshot.desk) for card in veiled)
+
+
+def _veiled(card: Card) -> Card:
+    """The same card in a drill, where the mixer is to say first what it is."""
+    title = f"Tracks {wording.numbers(card.tracks)}" if len(card.tracks) > 2 else card.title
+    asked = fault_words.UNNAMED if card.severity is not None else fault_words.UNNAMED_BEFORE
+    headline = wording.sentence(("Uncovered: " if card.uncovered else "") + asked)
+    return replace(
+        card, title=title, name=title, headline=headline, check="", fault=fault_words.UNNAMED
+    )
+
+
+def _noted(card: Card, desk: Desk) -> Card:
+    notes = desk.notes_on(*card.incidents)
+    return replace(card, notes=notes) if notes else card
+
+
+def _batteries(known: dict[int, Track], snapshot: Snapshot) -> list[tuple[tuple[float, ...], Card]]:
+    """Batteries that end soon; in a break all that the next stretch of work would outlast."""
+    desk, now_s = snapshot.desk, snapshot.now_s
+    made: list[tuple[tuple[float, ...], Card]] = []
+    for battery in ending(desk.batteries, now_s, BREAK_S if desk.on_break else WARN_S):
+        track = known.get(battery.track)
+        left_s = battery.left_s(now_s)
+        if track is None or left_s is None:
+            continue
+        urgent = left_s <= WARN_S
+        card = Card(
+            key=(BATTERY_KEY, track.input),
+            incidents=(),
+            tracks=(track.input,),
+            state=AlarmState.ACKNOWLEDGED,
+            severity=Severity.AMBER if urgent else None,
+            mark=Mark.BATTERY,
+            title=f"{track.input} {track.label}",
+            time=f"{wording.hours(left_s)} left",
+            headline="Battery is over." if left_s <= 0 else "Battery ends soon.",
+            where=f"{_where([track])} F: fresh one.".strip(),
+            name=track.who or track.label,
+            fault="battery",
+            spots=_spots([track]),
+        )
+        place = 0 if urgent else _PLACE[AlarmState.RETURNED]
+        made.append(((place, True, -Severity.AMBER, True, now_s + left_s, track.input), card))
+    return made
+
+
+def _listed(alarm: Alarm) -> bool:
+    """Suppressed alarms are told by their receiver's, or by the standby mark."""
+    return alarm.state not in (AlarmState.SUPPRESSED, AlarmState.NORMAL)
+
+
+def _stands(alarm: Alarm) -> bool:
+    return alarm.state in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
+
+
+def _uncovers(alarm: Alarm, tracks: Sequence[int]) -> bool:
+    incident = alarm.incident
+    return _stands(alarm) and incident.uncovered and incident.track in tracks
+
+
+_PLACE = {
+    AlarmState.UNACKNOWLEDGED: 0,
+    AlarmState.ACKNOWLEDGED: 0,
+    AlarmState.RETURNED: 2,
+    AlarmState.SHELVED: 3,
+    AlarmState.OUT_OF_SERVICE: 4,
+}
+
+
+def _order(alarm: Alarm) -> tuple[float, ...]:
+    incident = alarm.incident
+    seen = alarm.state is AlarmState.ACKNOWLEDGED
+    return (
+        _PLACE[alarm.state],
+        not incident.uncovered,
+        -incident.severity,
+        seen,
+        incident.onset_s,
+        incident.id,
+    )
+
+
+def _spots(tracks: Iterable[Track]) -> tuple[str, ...]:
+    """'pack 7 under life jacket' of each track of which something is known."""
+    spots = []
+    for track in tracks:
+        pack = f"pack {track.pack}" if track.pack else ""
+        spots.append(" ".join(part for part in (pack, track.placement) if part))
+    return tuple(spot for spot in spots if spot)
+
+
+def _where(tracks: Iterable[Track]) -> str:
+    """'Pack 7 under life jacket, pack 8 small of back. Receiver B.'"""
+    tracks = list(tracks)
+    receivers = sorted({t.receiver for t in tracks if t.receiver})
+    behind = "" if not receivers else "Receiver " + " and ".join(receivers)
+    places = ", ".join(_spots(tracks))
+    return " ".join(filter(None, (wording.sentence(places), wording.sentence(behind))))
+
+
+def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s: float) -> Card:
+    numbers = tuple(sorted({n for a in alarms for n in tracks_of(a)}))
+    words = list(dict.fromkeys(fault_words.word(a.incident.fault) for a in alarms))
+    packs = "both packs" if len(numbers) == 2 else "all packs"
+    unseen = any(a.state is AlarmState.UNACKNOWLEDGED for a in alarms)
+    severity = max(a.incident.severity for a in alarms)
+    checks = list(dict.fromkeys(fault_words.check_first(a.incident) for a in alarms))
+    return Card(
+        key=numbers,
+        incidents=tuple(a.incident.id for a in alarms),
+        tracks=numbers,
+        state=AlarmState.UNACKNOWLEDGED if unseen else AlarmState.ACKNOWLEDGED,
+        severity=severity,
+        mark=_mark(severity),
+        title=f"{wording.numbers(numbers)} {who}",
+        time=_time(max(now_s - a.incident.onset_s for a in alarms), seen=not unseen),
+        headline=f"Uncovered: {packs} {' and '.join(words)}.",
+        where=_where(known[n] for n in numbers if n in known),
+        check=" ".join(wording.sentence(c) for c in checks),
+        name=who,
+        fault=words[0],
+        spots=_spots(known[n] for n in numbers if n in known),
+        uncovered=True,
+    )
+
+
+def _mark(severity: Severity) -> Mark:
+    return Mark.RED if severity is Severity.RED else Mark.AMBER
+
+
+def _time(seconds: float, seen: bool) -> str:
+    return wording.lasted(seconds) + (" · seen" if seen else "")
+
+
+def _title(alarm: Alarm, known: dict[int, Track]) -> str:
+    numbers = tracks_of(alarm)
+    if alarm.incident.track is None:
+        return _cause(numbers, known)
+    return f"{wording.numbers(numbers)} {_name(alarm, known)}".strip()
+
+
+def _name(alarm: Alarm, known: dict[int, Track]) -> str:
+    number = alarm.incident.track
+    if number is None:
+        return _cause(tracks_of(alarm), known)
+    return known[number].label if number in known else ""
+
+
+def _cause(numbers: Sequence[int], known: dict[int, Track]) -> str:
+    """What these tracks have in common: their receiver, or the whole input."""
+    receivers = {known[n].receiver for n in numbers if n in known}
+    if len(receivers) == 1 and "" not in receivers:
+        return f"Receiver {receivers.pop()}"
+    return "Whole input"
+
+
+def _headline(alarm: Alarm) -> str:
+    incident = alarm.incident
+    word = wording.sentence(fault_words.word(incident.fault)).rstrip(".")
+    if incident.uncovered:
+        word = f"Uncovered: {fault_words.word(incident.fault)}"
+    unstable = " (unstable: comes and goes)" if alarm.unstable else ""
+    detail = f", {incident.detail}" if incident.detail else ""
+    return wording.sentence(f"{word}{unstable}{detail}")
+
+
+def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
+    incident, numbers = alarm.incident, tracks_of(alarm)
+    many = incident.track is None
+    tracks = [known[n] for n in numbers if n in known]
+    where, check = _where(tracks), fault_words.check_first(incident)
+    if many:
+        names = ", ".join(f"{t.input} {t.label}" for t in tracks)
+        where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
+        # The detail of a cause ends in what to check of it: see engine/alarms/cause_rules.py.
+        check = incident.detail.rsplit(": ", 1)[-1] if ": " in incident.detail else check
+    pack = known.get(incident.covered_by) if incident.covered_by is not None else None
+    standing = _stands(alarm)
+    base = Card(
+        key=(-incident.id,),
+        incidents=(incident.id,),
+        tracks=numbers,
+        state=alarm.state,
+        severity=incident.severity if standing else None,
+        mark=_mark(incident.severity),
+        title=_title(alarm, known),
+        time=_time(now_s - incident.onset_s, alarm.state is AlarmState.ACKNOWLEDGED),
+        headline=_headline(alarm),
+        where=where,
+        cover=f"Covered by {pack.input} {pack.label}." if pack else "",
+        check=wording.sentence(check),
+        name=_name(alarm, known),
+        fault=fault_words.word(incident.fault),
+        spots=(f"tracks {wording.numbers(numbers)}",) if many and numbers else _spots(tracks),
+        uncovered=incident.uncovered,
+    )
+    return base if standing else _aside(base, alarm, now_s)
+
+
+def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
+    """The same card for what is back, shelved or out of service: shorter, without colour."""
+    word = wording.sentence(fault_words.word(alarm.incident.fault)).rstrip(".")
+    match alarm.state:
+        case AlarmState.RETURNED:
+            back = now_s - (alarm.incident.end_s or now_s)
+            mark, time = Mark.RETURNED, f"back {wording.lasted(back)} ago"
+            detail = f", {alarm.incident.detail}" if alarm.incident.detail else ""
+            line = wording.sentence(f"{word}{detail}") + " Seen it clears this."
+        case AlarmState.SHELVED:
+            until = alarm.until_s
+            mark = Mark.SHELVED
+            time = (
+                "shelved" if until is None else f"shelved {wording.lasted(until - now_s + 0.999)}"
+            )
+            line = f"{word}. Comes back by itself." if until is not None else f"{word}."
+        case _:
+            mark, time, line = Mark.OUT_OF_SERVICE, "out of service", f"{word}."
+    return replace(
+        card, severity=None, mark=mark, time=time, headline=line, where="", cover="", check=""
+    )

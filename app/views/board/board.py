@@ -1,0 +1,257 @@
+"""The board: every track a row. Shows what a snapshot says; decides nothing.
+
+Three layers, by how often they change: text and frames (when a word changes), ribbons (four times
+a second), bars and numbers (with each snapshot). Only what changed is painted again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from PySide6.QtCore import QPoint, QRect, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QWidget
+
+from app.models import board_rows as models
+from app.models.board_rows import RowState
+from app.models.state_marks import Mark
+from app.style import wording
+from app.style.theme import Look
+from app.views.board import row_text
+from app.views.board.board_layout import GroupBoxes, Widths, lay_out
+from app.views.board.board_picture import BoardPicture, Levels, Scene, rect
+from app.views.board.row_accessibility import RowNames
+from app.views.board.row_text import Fonts
+from engine.model.messages import Snapshot
+from engine.model.tracks import Plan
+
+QUIETEST_DBFS = -60.0
+EDGE_PX = (14, 10)
+FOLDED_PX = 22
+RIBBON_EACH_S = 0.25
+"""The ribbons are drawn anew this often."""
+
+
+class Board(QWidget):
+    """All rows of a watch. `track_chosen` carries the input number pressed or stepped to."""
+
+    track_chosen = Signal(int)
+    closer_asked = Signal(int)
+
+    def __init__(self, look: Look, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("board")
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAccessibleName("Board: all tracks")
+        self.look = look
+        self.scale = 1.0
+        self._names = RowNames(self)
+        self.start(Plan(()))
+
+    def start(self, plan: Plan) -> None:
+        """Show a new watch's tracks, all of them still waiting for sound."""
+        waiting = (RowState(Mark.OK, "waiting"),) * len(plan.tracks)
+        hidden = models.folded(plan, {})
+        self.scene = Scene(plan, models.groups(plan, hidden), waiting, folded=hidden)
+        self._snapshot: Snapshot | None = None
+        self._levels: Levels | None = None
+        self._words_key: object = None
+        self._ribbon_key: object = None
+        self._drop_picture()
+        self._describe()
+
+    @property
+    def chosen(self) -> frozenset[int]:
+        """Input numbers of the tracks that keys act on."""
+        return self.scene.chosen
+
+    def set_look(self, look: Look, scale: float) -> None:
+        """Change colours and size."""
+        self.look, self.scale = look, scale
+        self._drop_picture()
+
+    def choose(self, tracks: Sequence[int]) -> None:
+        """Mark these tracks as the ones that keys act on."""
+        if frozenset(tracks) != self.chosen:
+            self.scene = replace(self.scene, chosen=frozenset(tracks))
+            if self._picture is not None:
+                self._redraw(self._picture.layout.groups)
+            self._describe()
+
+    def step(self, by: int) -> None:
+        """Choose the row above or below."""
+        order = [self.scene.plan.tracks[r.place].input for r in self.picture().layout.rows]
+        if order:
+            at = next((i for i, n in enumerate(order) if n in self.chosen), -1 if by > 0 else 0)
+            self.track_chosen.emit(order[(at + by) % len(order)])
+
+    # What a snapshot changes
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """Take over a snapshot; marks for repainting only what differs."""
+        if len(snapshot.present) != len(self.scene.plan.tracks):
+            return
+        self._snapshot = snapshot
+        self._take_words(snapshot)
+        picture = self._picture
+        if picture is None:
+            return
+        key = int(snapshot.ribbon.end_s / RIBBON_EACH_S)
+        if key != self._ribbon_key:
+            self._ribbon_key = key
+            picture.draw_ribbons(snapshot.ribbon)
+            for boxes in picture.layout.rows:
+                self.update(picture.shifted(boxes.ribbon))
+        levels = self._levels_of(snapshot, picture)
+        if levels != self._levels:
+            self._levels = levels
+            for strip in picture.layout.strips:
+                self.update(picture.shifted(strip))
+
+    def _take_words(self, snapshot: Snapshot) -> None:
+        out, present = snapshot.out_of_service, snapshot.present.tobytes()
+        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers, out, present, snapshot.desk)
+        if key == self._words_key:
+            return
+        self._words_key = key
+        before, plan = self.scene, self.scene.plan
+        hidden = models.folded(plan, models.by_track(snapshot.alarms))
+        self.scene = replace(
+            before,
+            groups=models.groups(plan, hidden),
+            states=models.row_states(plan, snapshot),
+            group_states=models.group_states(plan, snapshot),
+            folded=hidden,
+        )
+        if self.scene.groups != before.groups:
+            self._drop_picture()
+        elif self._picture is not None:
+            self._redraw(self._changed(before))
+        self._describe()
+
+    def _changed(self, before: Scene) -> list[GroupBoxes]:
+        """Groups in which a word or a shape differs from before."""
+        assert self._picture is not None
+        now = self.scene
+        return [
+            g
+            for g in self._picture.layout.groups
+            if any(now.states[p] != before.states[p] for p in g.places)
+            or now.group_states.get(now.groups[g.index].name)
+            != before.group_states.get(now.groups[g.index].name)
+        ]
+
+    @staticmethod
+    def _levels_of(snapshot: Snapshot, picture: BoardPicture) -> Levels:
+        """Levels as pixels and words, in the order of the rows."""
+        if not picture.layout.rows:
+            return Levels([], [], [])
+        places, width = picture.places, picture.layout.rows[0].bar.w
+
+        def pixels(levels: np.ndarray) -> list[int]:
+            known = np.nan_to_num(levels[places], nan=QUIETEST_DBFS, neginf=QUIETEST_DBFS)
+            share = np.clip(1.0 - known / QUIETEST_DBFS, 0.0, 1.0)
+            made: list[int] = np.rint(share * width).astype(int).tolist()
+            return made
+
+        numbers = snapshot.momentary_lufs[places].tolist()
+        return Levels(
+            pixels(snapshot.level_dbfs),
+            pixels(snapshot.peak_hold_dbfs),
+            [wording.level(v) for v in numbers],
+        )
+
+    def _describe(self) -> None:
+        """Say in words what the rows show, for those who do not see them."""
+        tracks = self.scene.plan.tracks
+        told = [
+            f"{t.input} {t.label}: {s.word} {s.note}".strip()
+            for t, s in zip(tracks, self.scene.states, strict=True)
+            if s.severity is not None or t.input in self.chosen
+        ]
+        words = "; ".join(told) or f"{len(tracks)} tracks, nothing wrong"
+        if words != self.accessibleDescription():
+            self.setAccessibleDescription(words)
+        self._names.say(tracks, self.scene.states)
+
+    # The picture, made when it is first needed at a size
+
+    def _drop_picture(self) -> None:
+        self._picture: BoardPicture | None = None
+        self.update()
+
+    def _redraw(self, groups: Sequence[GroupBoxes]) -> None:
+        if self._picture is None or not groups:
+            return
+        self._picture.draw(self.scene, groups)
+        for group in groups:
+            self.update(self._picture.shifted(group.frame).adjusted(-2, -2, 2, 2))
+
+    def _ask(self, columns: int, dense: bool, row_h: int) -> Widths:
+        fonts = Fonts.of(row_h, self.scale, dense)
+        shown = [p for g in self.scene.groups for p in g.places]
+        names = [self.scene.plan.tracks[p].label for p in shown]
+        return row_text.widths(fonts, row_h, columns, names, [g.name for g in self.scene.groups])
+
+    def picture(self) -> BoardPicture:
+        """The picture at the present size, drawn where there is none yet."""
+        if self._picture is not None:
+            return self._picture
+        edge = QPoint(*(round(px * self.scale) for px in EDGE_PX))
+        folded_h = round(FOLDED_PX * self.scale) if self.scene.folded else 0
+        height = self.height() - 2 * edge.y() - folded_h
+        places = [g.places for g in self.scene.groups]
+        layout = lay_out(places, self.width() - 2 * edge.x(), height, self.scale, self._ask)
+        fonts = Fonts.of(layout.row_h, self.scale, layout.dense)
+        ratio = self.devicePixelRatioF()
+        made = self._picture = BoardPicture(layout, fonts, self.look, self.size(), ratio, edge)
+        made.draw(self.scene, layout.groups)
+        self._names.place(layout, edge)
+        if self.scene.folded:
+            top = self.height() - edge.y() // 2 - folded_h
+            made.draw_folded(self.scene, QRect(edge.x(), top, self.width(), folded_h))
+        if self._snapshot is not None:
+            made.draw_ribbons(self._snapshot.ribbon)
+            self._levels = self._levels_of(self._snapshot, made)
+        return made
+
+    def resizeEvent(self, _event: object) -> None:  # noqa: N802
+        """Lay out anew at the next painting."""
+        self._drop_picture()
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """Enough for a few rows; the window decides."""
+        return QSize(600, 400)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        """Paint what is marked as changed."""
+        picture = self.picture()
+        painter = QPainter(self)
+        picture.paint(painter, list(event.region()), self._levels)  # type: ignore[call-overload]
+        if self.hasFocus():
+            painter.setPen(QPen(QColor(self.look.cover), 2))
+            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
+        painter.end()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Choose the track pressed."""
+        number = self._track_at(event)
+        if number is not None:
+            self.track_chosen.emit(number)
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Look closer at the track pressed twice."""
+        number = self._track_at(event)
+        if number is not None:
+            self.closer_asked.emit(number)
+
+    def _track_at(self, event: QMouseEvent) -> int | None:
+        picture = self.picture()
+        at = event.position().toPoint() - picture.offset
+        for boxes in picture.layout.rows:
+            if rect(boxes.row).contains(at):
+                return self.scene.plan.tracks[boxes.place].input
+        return None

@@ -1,0 +1,82 @@
+"""The strip under the board in a drill: the short list of causes, one key each."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+
+from app.views.widgets.basics import Button, plain, say
+from engine.model.drill_causes import Cause
+
+COLUMNS = 5
+DIGITS = 9
+
+
+def key_of(cause: Cause) -> str:
+    """The key that names it: 1 to 9, then F1 and on."""
+    place = list(Cause).index(cause)
+    return str(place + 1) if place < DIGITS else f"F{place + 1 - DIGITS}"
+
+
+class DrillPanel(QWidget):
+    """`picked` carries a `Cause`; `ended` asks for the score so far."""
+
+    picked = Signal(object)
+    ended = Signal()
+
+    def __init__(self, keys_of: QWidget) -> None:
+        super().__init__()
+        self.setObjectName("listen")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.setAccessibleName("Drill: what is it?")
+        self.heading, self.words = plain("DRILL", "heading"), plain("", "bold", wrap=True)
+        self.buttons: dict[Cause, Button] = {}
+        self.end = Button("End", "Esc")
+        self.end.setAccessibleName("End the drill")
+        self.row = QHBoxLayout(self)
+        left = QVBoxLayout()
+        left.addWidget(self.heading)
+        left.addWidget(self.words)
+        left.addStretch(1)
+        self.row.addLayout(left, 1)
+        self.grid = QGridLayout()
+        for n, cause in enumerate(Cause):
+            button = Button(cause.word, key_of(cause))
+            button.clicked.connect(lambda _checked=False, c=cause: self.picked.emit(c))
+            self.buttons[cause] = button
+            self.grid.addWidget(button, n // COLUMNS, n % COLUMNS)
+            shortcut = QShortcut(QKeySequence(key_of(cause)), keys_of)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(lambda c=cause: self._press(c))
+        self.grid.addWidget(self.end, len(Cause) // COLUMNS, COLUMNS - 1)
+        self.row.addLayout(self.grid)
+        for button in (*self.buttons.values(), self.end):
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.end.clicked.connect(self.ended)
+        self.hide()
+
+    def _press(self, cause: Cause) -> None:
+        if self.isVisible() and self.buttons[cause].isVisible():
+            self.picked.emit(cause)
+
+    def offer(self, causes: Collection[Cause]) -> None:
+        """Only these can be behind a fault here; each keeps its key and its place."""
+        for cause, button in self.buttons.items():
+            button.setVisible(cause in causes)
+
+    def set_scale(self, scale: float) -> None:
+        """Height and spacing at that size."""
+        self.setFixedHeight(round(122 * scale))
+        edge = round(18 * scale)
+        self.row.setContentsMargins(edge, round(8 * scale), edge, round(8 * scale))
+        self.row.setSpacing(round(14 * scale))
+        self.grid.setSpacing(round(6 * scale))
+
+    def put(self, heading: str, words: str) -> None:
+        """Level at the head, and what is asked or was said."""
+        say(self.heading, heading)
+        say(self.words, words, "bold")
+        self.setAccessibleDescription(words)

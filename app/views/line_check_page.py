@@ -1,0 +1,309 @@
+"""The line check: one track at a time with a large prompt, what came of it, and the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from PySide6.QtCore import QRectF, Qt, Signal
+from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QLineEdit,
+    QListWidget,
+    QListWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.models.line_check_words import (
+    MARKS,
+    Fact,
+    facts,
+    place_words,
+    prompt,
+    summary,
+    verdict_words,
+)
+from app.style import wording
+from app.views.widgets.basics import Button, plain, say
+from app.views.widgets.overlay import Overlay
+from engine.model.line_results import (
+    PEAK_DBFS,
+    SAFETY_DB,
+    SPEECH_DBFS,
+    LineCheck,
+    Verdict,
+    findings,
+)
+from engine.model.messages import Kind, Level
+from engine.model.tracks import Plan, Track
+
+LOWEST_DBFS: Final = -70.0
+MOST_FINDINGS: Final = 4
+WITH_TARGET: Final = (Kind.LAV, Kind.BOOM)
+
+
+class TargetBar(QWidget):
+    """A level on a scale from -70 to 0 dBFS, over the zone it should lie in."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__()
+        self._what = what
+        self._value: float | None = None
+        self._zone: tuple[float, float] | None = None
+        self.setMinimumSize(160, 16)
+        self.setAccessibleName(what)
+
+    def put(self, value_dbfs: float | None, zone: tuple[float, float] | None) -> None:
+        """Show that level; None while there is none."""
+        if (value_dbfs, zone) != (self._value, self._zone):
+            self._value, self._zone = value_dbfs, zone
+            told = "no level yet" if value_dbfs is None else f"{value_dbfs:.0f} dBFS"
+            self.setAccessibleDescription(told)
+            self.update()
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Scale, zone, level."""
+        painter = QPainter(self)
+        ink = self.palette().text().color()
+        faint = QColor(ink)
+        faint.setAlpha(60)
+        wide, high = self.width(), self.height()
+
+        def x(dbfs: float) -> float:
+            return wide * min(max((dbfs - LOWEST_DBFS) / -LOWEST_DBFS, 0.0), 1.0)
+
+        painter.fillRect(QRectF(0, high / 2 - 1, wide, 2), faint)
+        if self._zone is not None:
+            low, top = self._zone
+            painter.setPen(QPen(ink, 1.5))
+            painter.drawRect(QRectF(x(low), 1.5, x(top) - x(low), high - 3))
+        if self._value is not None:
+            painter.fillRect(QRectF(0, high * 0.3, x(self._value), high * 0.4), ink)
+        painter.end()
+
+
+class NoteEdit(QLineEdit):
+    """A line to type in; Enter ends the typing and goes no further."""
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Keep Enter from the page, where it would decide."""
+        super().keyPressEvent(event)
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            event.accept()
+
+
+class LineCheckPage(Overlay):
+    """`marked` carries a `Verdict` and the note, `gone` an input to ask for, `swap` two inputs."""
+
+    marked = Signal(object, str)
+    gone = Signal(int)
+    swap = Signal(int, int)
+    closed = Signal()
+    print_asked = Signal()
+
+    def __init__(self, parent: QWidget, plan: Plan) -> None:
+        super().__init__(parent)
+        self.plan = plan
+        self.state: LineCheck | None = None
+        self.setAccessibleName("Line check")
+        self.list = QListWidget()
+        self.list.setAccessibleName("Tracks")
+        self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.list.setTextElideMode(Qt.TextElideMode.ElideRight)
+        self.list.itemClicked.connect(lambda item: self.gone.emit(item.data(_DATA)))
+        self.title, self.where = plain("", "huge", wrap=True), plain("", "dim", wrap=True)
+        self.ask, self.came = plain("", "large", wrap=True), plain("", "large")
+        self.speech, self.peak = TargetBar("Speech level"), TargetBar("Peak level")
+        self.facts = [(plain("", "dim"), plain("")) for _ in range(6)]
+        self.found = [plain("", "warn", wrap=True) for _ in range(MOST_FINDINGS)]
+        self.note = NoteEdit()
+        self.note.setPlaceholderText("Note  (T to type, Enter when done)")
+        self.note.setAccessibleName("Note on this track")
+        self.note.setMaxLength(200)
+        self.note.returnPressed.connect(self.setFocus)
+        self.passed, self.failed = Button("Passed", "Enter", main=True), Button("Failed", "F", True)
+        self.skipped, self.before = Button("Skip", "S", True), Button("Back", "←")
+        self.after, self.swapped = Button("Next", "→"), Button("Swap in the plan", "W")
+        self.printed, self.done = Button("Print"), Button("Close", "Esc")
+        self._keys: dict[str, Callable[[], None]] = {
+            "Return": lambda: self._mark(Verdict.PASSED),
+            "F": lambda: self._mark(Verdict.FAILED),
+            "S": lambda: self._mark(Verdict.SKIPPED),
+            "Left": lambda: self._step(-1),
+            "Right": lambda: self._step(1),
+            "W": self._swap,
+            "T": self.note.setFocus,
+        }
+        self._lay_out()
+        self._connect()
+
+    def _lay_out(self) -> None:
+        outer = self.layout()
+        assert outer is not None
+        outer.setAlignment(self.panel, Qt.AlignmentFlag(0))
+        body = QHBoxLayout()
+        body.setSpacing(28)
+        body.addWidget(self.list, 2)
+        right = QVBoxLayout()
+        right.setSpacing(10)
+        for label in (self.title, self.where, self.ask, self.came):
+            right.addWidget(label)
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(18)
+        grid.setVerticalSpacing(6)
+        for row, (name, value) in enumerate(self.facts):
+            grid.addWidget(name, row, 0)
+            grid.addWidget(value, row, 1)
+        grid.addWidget(self.speech, 0, 2)
+        grid.addWidget(self.peak, 1, 2)
+        grid.setColumnStretch(2, 1)
+        right.addLayout(grid)
+        for label in self.found:
+            right.addWidget(label)
+        right.addWidget(self.swapped, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addStretch(1)
+        right.addWidget(self.note)
+        body.addLayout(right, 5)
+        self.column.addWidget(plain("Line check", "heading"))
+        self.column.addLayout(body, 1)
+        buttons = QHBoxLayout()
+        for button in (self.passed, self.failed, self.skipped, self.before, self.after):
+            buttons.addWidget(button)
+        buttons.addStretch(1)
+        for button in (self.printed, self.done):
+            buttons.addWidget(button)
+        self.column.addLayout(buttons)
+
+    def _connect(self) -> None:
+        self.passed.clicked.connect(self._keys["Return"])
+        self.failed.clicked.connect(self._keys["F"])
+        self.skipped.clicked.connect(self._keys["S"])
+        self.before.clicked.connect(self._keys["Left"])
+        self.after.clicked.connect(self._keys["Right"])
+        self.swapped.clicked.connect(self._swap)
+        self.printed.clicked.connect(self.print_asked)
+        self.done.clicked.connect(self.hide)
+
+    # ---- keys --------------------------------------------------------------------------------
+
+    def open(self) -> None:
+        """Show it; keys go to the page itself, so that Enter means passed."""
+        super().open()
+        self.setFocus()
+
+    def press(self, sequence: str) -> None:
+        """A key of the window that was pressed over this page."""
+        act = self._keys.get(sequence)
+        if act is not None:
+            act()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """The page's own keys."""
+        names = {
+            Qt.Key.Key_Return: "Return",
+            Qt.Key.Key_Enter: "Return",
+            Qt.Key.Key_Left: "Left",
+            Qt.Key.Key_Right: "Right",
+        }
+        self.press(names.get(Qt.Key(event.key()), event.text().upper()))
+
+    def hideEvent(self, event: object) -> None:  # noqa: N802
+        """However it was closed, the check is over."""
+        super().hideEvent(event)
+        self.closed.emit()
+
+    def _mark(self, verdict: Verdict) -> None:
+        if self.state is not None and self.state.at is not None:
+            self.marked.emit(verdict, self.note.text())
+            self.note.clear()
+
+    def _step(self, by: int) -> None:
+        if self.state is None or not self.state.order:
+            return
+        order, at = self.state.order, self.state.at
+        place = len(order) if at is None else order.index(at)
+        self.gone.emit(order[min(max(place + by, 0), len(order) - 1)])
+
+    def _swap(self) -> None:
+        state = self.state
+        if state is not None and state.at is not None and state.heard.elsewhere is not None:
+            self.swap.emit(state.at, state.heard.elsewhere)
+
+    # ---- what it shows -----------------------------------------------------------------------
+
+    def show_state(self, state: LineCheck, plan: Plan) -> None:
+        """Bring it up to date."""
+        if state == self.state and plan is self.plan:
+            return
+        self.state, self.plan = state, plan
+        self._show_list(state)
+        track = next((t for t in plan.tracks if t.input == state.at), None)
+        if track is None:
+            self._show_end(state)
+        else:
+            self._show_track(state, track)
+        for part in (*self._measures, self.note, self.passed, self.failed, self.skipped):
+            part.setVisible(track is not None)
+
+    @property
+    def _measures(self) -> list[QWidget]:
+        return [self.speech, self.peak, *(label for pair in self.facts for label in pair)]
+
+    def _show_list(self, state: LineCheck) -> None:
+        names = {t.input: t.label for t in self.plan.tracks}
+        if self.list.count() != len(state.order):
+            self.list.clear()
+            for _ in state.order:
+                self.list.addItem(QListWidgetItem())
+        for row, number in enumerate(state.order):
+            result = state.result(number)
+            mark = MARKS[None if result is None else result.verdict]
+            words = f"{mark}  {number}  {names.get(number, '')}"
+            words += f"  ·  {result.verdict.value}" if result is not None else ""
+            item = self.list.item(row)
+            if item.text() != words:
+                item.setText(words)
+                item.setData(_DATA, number)
+            if number == state.at and self.list.currentRow() != row:
+                self.list.setCurrentRow(row)
+
+    def _show_end(self, state: LineCheck) -> None:
+        title, rest = summary(state)
+        say(self.title, title)
+        say(self.where, rest)
+        say(self.ask, "Esc when you are done; ← goes back.")
+        say(self.came, "", "large")
+        for label in self.found:
+            label.hide()
+        self.swapped.hide()
+
+    def _show_track(self, state: LineCheck, track: Track) -> None:
+        heard = state.heard
+        say(self.title, f"{track.input}  {track.label}")
+        say(self.where, place_words(track))
+        say(self.ask, prompt(track))
+        say(self.came, verdict_words(heard), "large" if heard.elsewhere is None else "largewarn")
+        self.came.setAccessibleName(self.came.text())
+        talks = track.kind in WITH_TARGET
+        safety = track.level is Level.SAFETY
+        lower_db = SAFETY_DB if safety else 0.0
+        zones = [(low - lower_db, high - lower_db) for low, high in (SPEECH_DBFS, PEAK_DBFS)]
+        for bar, level_dbfs, zone in zip(
+            (self.speech, self.peak), (heard.speech_dbfs, heard.peak_dbfs), zones, strict=True
+        ):
+            bar.put(level_dbfs, zone if talks else None)
+        told: list[Fact] = facts(heard, self.plan, track)
+        for (name, value), fact in zip(self.facts, told, strict=True):
+            say(name, fact.name)
+            say(value, fact.words)
+        found = findings(heard, safety, talks)
+        for row, label in enumerate(self.found):
+            say(label, wording.sentence(found[row]) if row < len(found) else "")
+            label.setVisible(row < len(found))
+        self.swapped.setVisible(heard.elsewhere is not None)
+
+
+_DATA: Final = Qt.ItemDataRole.UserRole

@@ -1,0 +1,51 @@
+"""Asks from what a new plan is to be made."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QHBoxLayout, QWidget
+
+from app.views.widgets.basics import Button, plain
+from app.views.widgets.overlay import Overlay
+
+WORDS = (
+    "A plan says what each input carries: who wears which pack, where it sits, through which "
+    "receiver. It begins with one row an input, named as the take names it."
+)
+
+
+class PlanSource(Overlay):
+    """One button for each way; each closes the page."""
+
+    from_input = Signal()
+    from_take = Signal()
+    from_folder = Signal()
+    go_on = Signal()
+
+    def __init__(self, parent: QWidget, named: str, draft: bool) -> None:
+        """`named` is the live input that is chosen, empty for none; `draft`: one was begun."""
+        super().__init__(parent)
+        self.setAccessibleName("Make a plan")
+        self.column.addWidget(plain("Make a plan", "title"))
+        self.column.addWidget(plain(WORDS, wrap=True))
+        live = Button(f"From {named or 'a live input: none chosen'}", "I", main=True)
+        live.setEnabled(bool(named))
+        ways = [
+            (live, self.from_input, "I"),
+            (Button("From a take…", "T", main=True), self.from_take, "T"),
+            (Button("From a folder of mono files…", "F", main=True), self.from_folder, "F"),
+        ]
+        if draft:
+            ways.append((Button("Go on with the plan begun", "G", main=True), self.go_on, "G"))
+        for button, signal, letter in ways:
+            self.column.addWidget(button)
+            button.clicked.connect(self.hide)
+            button.clicked.connect(signal)
+            QShortcut(QKeySequence(letter), self).activated.connect(button.click)
+        row = QHBoxLayout()
+        cancel = Button("Cancel", "Esc")
+        cancel.clicked.connect(self.hide)
+        row.addWidget(cancel)
+        row.addStretch(1)
+        self.column.addLayout(row)

@@ -1,0 +1,275 @@
+"""The first page: what to watch; by keyboard, by mouse and by dropping files."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Protocol
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QGridLayout,
+    QHBoxLayout,
+    QListWidget,
+    QListWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.style import wording
+from app.views.widgets.basics import Button, plain, say
+from app.window.keys import CAUTIONS
+from engine.model.commands import Open
+
+TAKES = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
+PLANS = "Plans (*.toml)"
+LOOKING = "Looking for inputs…"
+NO_INPUT = "No input found. Plug one in, then look again."
+_DATA = Qt.ItemDataRole.UserRole
+_INPUT = _DATA + 1
+
+
+class Input(Protocol):
+    """A live input as the start page lists it."""
+
+    @property
+    def index(self) -> int: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def host_api(self) -> str: ...
+    @property
+    def channels(self) -> int: ...
+    @property
+    def default_rate_hz(self) -> float: ...
+
+
+def is_plan(path: str) -> bool:
+    """Plans go by their ending; anything else is a take."""
+    return Path(path).suffix.lower() == ".toml"
+
+
+class StartPage(QWidget):
+    """`chosen` carries an `Open`."""
+
+    chosen = Signal(object)
+    line_check_asked = Signal()
+    drill_asked = Signal()
+    report_asked = Signal()
+    plan_wanted = Signal()
+    inputs_wanted = Signal()
+    plan_to_edit = Signal(str)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("page")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.plan: str | None = None
+        self.inputs, self.recent = QListWidget(), QListWidget()
+        self.inputs.setAccessibleName("Live inputs")
+        self.inputs.setWordWrap(True)
+        self.recent.setAccessibleName("Recent takes and plans")
+        self.watch = Button("Watch this input", "Enter", main=True)
+        self.check = Button("Check its lines first", "K", main=True)
+        self.again = Button("Look again", "L")
+        self.take = Button("Open a take", "T", main=True)
+        self.folder = Button("Open a folder of mono files", "F")
+        self.demo = Button("Watch the demo take", "D", main=True)
+        self.drill = Button("Drill", "R", main=True)
+        self.report = Button("Report", "W", main=True)
+        self.choose_plan = Button("Choose a plan", "P")
+        self.make_plan = Button("Make a plan", "M")
+        self.edit_plan = Button("Edit it", "E")
+        self.drop_plan = Button("No plan", "X")
+        self.plan_words = plain(wrap=True)
+        self.error = plain("", "red", wrap=True)
+        self._build()
+        self._connect()
+        self.set_plan(None)
+        self.set_inputs(None)
+        self.set_recent(())
+
+    def _build(self) -> None:
+        self._outer = QVBoxLayout(self)
+        self._outer.addWidget(plain("trackwarden", "clock"))
+        purpose = "Listens beside the recorder, and says which mic died and what to check first."
+        self._outer.addWidget(plain(purpose, "dim"))
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(20)
+        grid.setVerticalSpacing(8)
+        grid.addWidget(plain("LIVE INPUTS", "heading"), 0, 0)
+        grid.addWidget(plain("RECENT TAKES AND PLANS", "heading"), 0, 1)
+        grid.addWidget(self.inputs, 1, 0)
+        grid.addWidget(self.recent, 1, 1)
+        grid.addLayout(self._line(self.watch, self.check), 2, 0)
+        grid.addLayout(self._line(self.take, self.folder), 2, 1)
+        grid.setColumnStretch(0, 1)
+        grid.setColumnStretch(1, 1)
+        grid.setRowStretch(1, 1)
+        grid.addLayout(self._line(self.again), 3, 0)
+        grid.addLayout(self._line(self.demo, self.drill, self.report), 3, 1)
+        self._outer.addLayout(grid, 1)
+        plans = (self.choose_plan, self.make_plan, self.edit_plan, self.drop_plan)
+        line = self._line(*plans)
+        line.insertWidget(len(plans), self.plan_words, 1)
+        self._outer.addLayout(line)
+        self._outer.addWidget(self.error)
+        hint = "Or drop a take or a plan onto this window.   ? all keys · N night or day"
+        self._outer.addWidget(plain(hint, "small"))
+        self._outer.addWidget(plain(" ".join(CAUTIONS), "small", wrap=True))
+
+    @staticmethod
+    def _line(*parts: QWidget) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.setSpacing(10)
+        for part in parts:
+            row.addWidget(part)
+        row.addStretch(1)
+        return row
+
+    def _connect(self) -> None:
+        for box in (self.inputs, self.recent):
+            box.itemDoubleClicked.connect(self._take_item)
+            for key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                enter = QShortcut(QKeySequence(key), box)
+                enter.setContext(Qt.ShortcutContext.WidgetShortcut)
+                enter.activated.connect(lambda b=box: self._take_item(b.currentItem()))
+        self.watch.clicked.connect(lambda: self._take_item(self.inputs.currentItem()))
+        self.check.clicked.connect(self._check_lines)
+        self.again.clicked.connect(self.inputs_wanted)
+        self.take.clicked.connect(self.ask_take)
+        self.folder.clicked.connect(self.ask_folder)
+        self.demo.clicked.connect(lambda: self.chosen.emit(Open(demo=True, plan=self.plan)))
+        self.drill.clicked.connect(self.drill_asked)
+        self.report.clicked.connect(self.report_asked)
+        self.choose_plan.clicked.connect(self.ask_plan)
+        self.make_plan.clicked.connect(self.plan_wanted)
+        self.edit_plan.clicked.connect(lambda: self.plan_to_edit.emit(self.plan))
+        self.drop_plan.clicked.connect(lambda: self.set_plan(None))
+        self.inputs.currentItemChanged.connect(self._may_watch)
+        for letter, button in (
+            ("T", self.take),
+            ("F", self.folder),
+            ("D", self.demo),
+            ("P", self.choose_plan),
+            ("M", self.make_plan),
+            ("E", self.edit_plan),
+            ("X", self.drop_plan),
+            ("K", self.check),
+            ("L", self.again),
+            ("R", self.drill),
+        ):
+            shortcut = QShortcut(QKeySequence(letter), self)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(button.click)
+
+    def set_scale(self, scale: float) -> None:
+        """Edges and spacing at that size."""
+        self._outer.setContentsMargins(*(round(34 * scale),) * 4)
+        self._outer.setSpacing(round(12 * scale))
+
+    def set_inputs(self, inputs: Sequence[Input] | str | None) -> None:
+        """List the live inputs; None while they are being looked for, words where that failed."""
+        self.inputs.clear()
+        if not inputs:
+            inputs = LOOKING if inputs is None else NO_INPUT
+        if isinstance(inputs, str):
+            item = QListWidgetItem(inputs)
+            item.setFlags(Qt.ItemFlag.NoItemFlags)
+            self.inputs.addItem(item)
+            inputs = ()
+        known = [f"{one.name}, {one.host_api}" for one in inputs]
+        for one, name in zip(inputs, known, strict=True):
+            words = f"{one.name}   ·   {wording.channels(one.channels)}"
+            more = f"{one.host_api}, {one.default_rate_hz / 1000:g} kHz"
+            item = QListWidgetItem(f"{words}   ·   {more}")
+            # By name: the index may be another input's once something is plugged in or out.
+            item.setData(_DATA, Open(device=name if known.count(name) == 1 else one.index))
+            item.setData(_INPUT, one)
+            self.inputs.addItem(item)
+        if inputs:
+            self.inputs.setCurrentRow(0)
+            self.inputs.setFocus()
+        self._may_watch()
+
+    @property
+    def input(self) -> Input | None:
+        """The live input that is chosen."""
+        item = self.inputs.currentItem()
+        found: Input | None = None if item is None else item.data(_INPUT)
+        return found
+
+    def _may_watch(self) -> None:
+        item = self.inputs.currentItem()
+        for button in (self.watch, self.check):
+            button.setEnabled(item is not None and item.data(_DATA) is not None)
+
+    def _check_lines(self) -> None:
+        self.line_check_asked.emit()
+        self._take_item(self.inputs.currentItem())
+
+    def set_recent(self, paths: Sequence[str]) -> None:
+        """List recent takes and plans."""
+        self.recent.clear()
+        for path in paths:
+            kind = "plan" if is_plan(path) else "take"
+            item = QListWidgetItem(f"{Path(path).name}   ·   {kind}   ·   {Path(path).parent}")
+            item.setData(_DATA, path)
+            self.recent.addItem(item)
+        if not paths:
+            item = QListWidgetItem("Nothing yet.")
+            item.setFlags(Qt.ItemFlag.NoItemFlags)
+            self.recent.addItem(item)
+
+    def set_plan(self, path: str | None) -> None:
+        """Use this plan for what is opened next."""
+        self.plan = path
+        none = "No plan: every track is watched as a lav, named as the take or input names it."
+        say(self.plan_words, f"Plan: {Path(path).name}" if path else none, "" if path else "dim")
+        self.make_plan.setVisible(path is None)
+        for button in (self.edit_plan, self.drop_plan):
+            button.setVisible(path is not None)
+
+    def show_error(self, words: str) -> None:
+        """Say why a watch could not be opened."""
+        say(self.error, words, "red")
+
+    def show_progress(self, words: str) -> None:
+        """Say that a watch is being opened, and what it waits for."""
+        say(self.error, words or "Opening…", "dim")
+
+    def _take_item(self, item: QListWidgetItem | None) -> None:
+        found = item.data(_DATA) if item is not None else None
+        if isinstance(found, Open):
+            self.chosen.emit(Open(device=found.device, plan=self.plan))
+        elif isinstance(found, str):
+            self.open_paths([found])
+
+    def open_paths(self, paths: Sequence[str]) -> None:
+        """Take over files: plans are kept for the next watch, the first take is opened."""
+        plans = [p for p in paths if is_plan(p)]
+        takes = [p for p in paths if not is_plan(p)]
+        if plans:
+            self.set_plan(plans[-1])
+        if takes:
+            self.chosen.emit(Open(take=takes[0], plan=self.plan))
+
+    def ask_take(self) -> None:
+        """Pick a take from disk."""
+        path, _ = QFileDialog.getOpenFileName(self, "Open a take", "", TAKES)
+        if path:
+            self.open_paths([path])
+
+    def ask_folder(self) -> None:
+        """Pick a folder of mono files from disk."""
+        path = QFileDialog.getExistingDirectory(self, "Open a folder of mono files")
+        if path:
+            self.open_paths([path])
+
+    def ask_plan(self) -> None:
+        """Pick a plan from disk."""
+        path, _ = QFileDialog.getOpenFileName(self, "Choose a plan", "", PLANS)
+        if path:
+            self.open_paths([path])

@@ -1,0 +1,140 @@
+"""A page laid over the window: help, questions, chime settings. One way in, Esc is the way out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QObject, Qt, Signal
+from PySide6.QtGui import QColor, QPainter, QPaintEvent
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+
+from app.views.widgets.basics import Button, plain
+from app.window.keys import CAUTIONS, KEYS
+
+
+class Overlay(QWidget):
+    """Covers its parent, dims it, and shows one panel in its middle; `shown` says when."""
+
+    shown = Signal(bool)
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.panel = QFrame()
+        self.panel.setObjectName("panel")
+        outer = QVBoxLayout(self)
+        outer.addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
+        self.column = QVBoxLayout(self.panel)
+        self.column.setContentsMargins(28, 24, 28, 24)
+        self.column.setSpacing(12)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setGeometry(parent.rect())
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Dim what lies behind."""
+        painter = QPainter(self)
+        painter.fillRect(self.rect(), QColor(0, 0, 0, 150))
+        painter.end()
+
+    def showEvent(self, _event: object) -> None:  # noqa: N802
+        """It came."""
+        self.shown.emit(True)
+
+    def hideEvent(self, _event: object) -> None:  # noqa: N802
+        """It went."""
+        self.shown.emit(False)
+
+    def open(self) -> None:
+        """Show it, over everything, with the focus."""
+        self.show()
+        self.raise_()
+        self.window().activateWindow()  # its key may have been pressed in another window
+        buttons = self.panel.findChildren(Button)
+        (buttons[0] if buttons else self).setFocus()
+
+
+class Layer(QObject):
+    """At most one page laid over a widget. `covered` says whenever one comes or goes."""
+
+    covered = Signal(bool)
+
+    def __init__(self, below: QWidget) -> None:
+        super().__init__(below)
+        self.below = below
+        self.current: Overlay | None = None
+
+    @property
+    def covers(self) -> bool:
+        """A page lies over it now."""
+        return self.current is not None and self.current.isVisible()
+
+    def open(self, overlay: Overlay) -> None:
+        """Lay this page over it, in place of the one before."""
+        if self.current is not None:
+            self.current.hide()
+            self.current.deleteLater()
+        self.current = overlay
+        overlay.shown.connect(self.covered)
+        overlay.open()
+
+    def hide(self) -> None:
+        """Take the page away."""
+        if self.current is not None:
+            self.current.hide()
+
+    def fit(self) -> None:
+        """Keep to the size of what lies below."""
+        if self.current is not None:
+            self.current.setGeometry(self.below.rect())
+
+
+class Help(Overlay):
+    """All keys and the cautions."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Help: keys and cautions")
+        self.column.addWidget(plain("Keys", "title"))
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(24)
+        grid.setVerticalSpacing(2)
+        rows = -(-len(KEYS) // 2)
+        for n, key in enumerate(KEYS):
+            grid.addWidget(plain(key.shown, "key"), n % rows, n // rows * 2)
+            grid.addWidget(plain(key.words), n % rows, n // rows * 2 + 1)
+        self.column.addLayout(grid)
+        self.column.addWidget(plain("Cautions", "title"))
+        cautions = QGridLayout()
+        for n, caution in enumerate(CAUTIONS):
+            cautions.addWidget(plain(caution, wrap=True), n // 2, n % 2)
+        self.column.addLayout(cautions)
+
+
+class Question(Overlay):
+    """Asks before something that cannot be taken back. Nothing happens unless Yes is pressed."""
+
+    def __init__(
+        self,
+        parent: QWidget,
+        title: str,
+        words: str,
+        yes: str,
+        act: Callable[[], None],
+        other: tuple[str, Callable[[], None]] | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.setAccessibleName(title)
+        self.column.addWidget(plain(title, "title"))
+        self.column.addWidget(plain(words, wrap=True))
+        self.no, self.yes = Button("Keep watching", "Esc", main=True), Button(yes, main=True)
+        row = QHBoxLayout()
+        for button in (self.no, self.yes):
+            row.addWidget(button)
+        if other is not None:
+            self.other = Button(other[0], main=True)
+            self.other.clicked.connect(self.hide)
+            self.other.clicked.connect(other[1])
+            row.addWidget(self.other)
+        self.column.addLayout(row)
+        self.no.clicked.connect(self.hide)
+        self.yes.clicked.connect(self.hide)
+        self.yes.clicked.connect(act)

@@ -1,0 +1,77 @@
+"""Opens the window: the only way into Qt."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
+
+from app.views.start_page import Input
+from app.window.bridge import Bridge, Client
+from app.window.main_window import LEAST_SIZE, MainWindow
+from app.window.preferences import Prefs
+from engine.model.commands import Open
+
+FACTOR = "QT_SCALE_FACTOR"
+ROUNDING = 0.995
+"""Sides are whole pixels: a little less, so that none is one too many."""
+SIGNAL_CHECK_MS = 300
+WARM_UP_MS = 100
+"""After the first painting."""
+
+
+def application() -> QApplication:
+    """Qt's application. Where the desktop's scale leaves too little room for the window on the
+    screen, all is drawn smaller, as far as it takes: at 250 % of a small screen half of it would
+    lie outside."""
+    app = QApplication(sys.argv[:1])
+    room = app.primaryScreen().availableSize()
+    fits = min(room.width() / LEAST_SIZE.width(), room.height() / LEAST_SIZE.height())
+    if fits < 1.0:
+        app.shutdown()  # the factor is read once, as an application begins
+        del app
+        os.environ[FACTOR] = str(_factor() * fits * ROUNDING)
+        app = QApplication(sys.argv[:1])
+    app.setApplicationName("trackwarden")
+    app.setStyle("Fusion")
+    return app
+
+
+def _factor() -> float:
+    try:
+        return float(os.environ.get(FACTOR, "1"))
+    except ValueError:
+        return 1.0  # as Qt has it
+
+
+def run_window(
+    request: Open | None,
+    client_factory: Callable[[Open], Client],
+    inputs: Callable[[], Sequence[Input]] = tuple,
+) -> int:
+    """Show the window until it is closed; returns the exit code.
+
+    request : what to watch at once; None for the start page
+    client_factory : opens a watch without blocking; raises OSError or ValueError with one line
+    inputs : finds the live inputs; may take its time, it is called on another thread
+    """
+    app = application()
+    bridge = Bridge(client_factory)
+    window = MainWindow(bridge, Prefs.of_user(), inputs)
+    # Qt's loop is not Python: without a look from time to time Ctrl+C would never be noticed.
+    signal.signal(signal.SIGINT, lambda *_: app.quit())
+    ticks = QTimer(interval=SIGNAL_CHECK_MS)
+    ticks.timeout.connect(lambda: None)
+    ticks.start()
+    app.aboutToQuit.connect(bridge.close)
+    window.show()
+    if request is not None:
+        window.open(request)
+    QTimer.singleShot(WARM_UP_MS, window.warm_up)
+    code = app.exec()
+    window.alerts.close()
+    return code

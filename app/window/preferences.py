@@ -1,0 +1,178 @@
+"""What the window remembers from one day to the next: looks, chime, times, places, recent files."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+from platformdirs import user_documents_path
+from PySide6.QtCore import QByteArray, QLocale, QSettings
+
+from app.alerts.chime import ChimeSettings
+
+MOST_RECENT = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What people set besides look and chime.
+
+    glance_m : how far from the screen the glance view is read
+    screen_inch : diagonal of its screen; 0: as the screen reports it
+    shelve_min, shelve_long_min : the two times of shelving, minutes
+    break_min : a break this long is reminded of
+    """
+
+    glance_m: float = 3.0
+    screen_inch: float = 0.0
+    shelve_min: float = 5.0
+    shelve_long_min: float = 15.0
+    break_min: float = 30.0
+
+
+BOUNDS = {
+    "glance_m": (0.5, 10.0),
+    "screen_inch": (0.0, 100.0),
+    "shelve_min": (1.0, 60.0),
+    "shelve_long_min": (1.0, 240.0),
+    "break_min": (1.0, 240.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ReportChoices:
+    """Where reports go (each into a folder of its own there), in which forms, on which paper."""
+
+    folder: Path
+    forms: tuple[str, ...] = ("html", "pdf", "csv")
+    paper: str = "a4"
+
+
+REPORT_FORMS = ("html", "pdf", "csv", "json")
+
+
+class Prefs:
+    """Typed access to an ini file of the user's own."""
+
+    def __init__(self, store: QSettings) -> None:
+        self._store = store
+
+    @classmethod
+    def of_user(cls) -> Prefs:
+        """The file in the user's own settings folder."""
+        scope = QSettings.Scope.UserScope
+        return cls(QSettings(QSettings.Format.IniFormat, scope, "trackwarden", "window"))
+
+    @property
+    def look(self) -> str:
+        """Name of the look chosen last."""
+        return str(self._store.value("look", "night"))
+
+    @look.setter
+    def look(self, name: str) -> None:
+        self._store.setValue("look", name)
+
+    @property
+    def chime(self) -> ChimeSettings:
+        """Chime settings; what is missing or spoilt in the file is as at first start."""
+        fresh = ChimeSettings()
+        try:
+            level_db = float(str(self._store.value("chime/level_db", fresh.level_db)))
+        except ValueError:
+            level_db = fresh.level_db
+        return ChimeSettings(
+            on=str(self._store.value("chime/on", "true")).lower() != "false",
+            output=str(self._store.value("chime/output", "") or ""),
+            level_db=min(0.0, max(-60.0, level_db)),
+        )
+
+    @chime.setter
+    def chime(self, settings: ChimeSettings) -> None:
+        self._store.setValue("chime/on", "true" if settings.on else "false")
+        self._store.setValue("chime/output", settings.output)
+        self._store.setValue("chime/level_db", settings.level_db)
+
+    @property
+    def choices(self) -> Choices:
+        """All other choices; what is missing, spoilt or out of bounds is as at first start."""
+        found = {}
+        for field in fields(Choices):
+            low, high = BOUNDS[field.name]
+            try:
+                value = float(str(self._store.value(f"choices/{field.name}")))
+            except ValueError:
+                continue
+            if math.isfinite(value) and low <= value <= high:
+                found[field.name] = value
+        return Choices(**found)
+
+    @choices.setter
+    def choices(self, choices: Choices) -> None:
+        for field in fields(Choices):
+            self._store.setValue(f"choices/{field.name}", getattr(choices, field.name))
+
+    def place(self, window: str) -> QByteArray:
+        """Where that window stood; empty where it never did."""
+        found = self._store.value(f"place/{window}")
+        return found if isinstance(found, QByteArray) else QByteArray()
+
+    def set_place(self, window: str, place: QByteArray) -> None:
+        """Remember where that window stands."""
+        self._store.setValue(f"place/{window}", place)
+
+    def reset(self) -> None:
+        """As at first start; recent files stay."""
+        for group in ("look", "chime", "choices", "place", "report"):
+            self._store.remove(group)
+
+    @property
+    def report(self) -> ReportChoices:
+        """How the last report was written; at first into the user's documents."""
+        folder = str(self._store.value("report/folder", "") or "")
+        imperial = QLocale.MeasurementSystem.ImperialUSSystem
+        usual = "letter" if QLocale().measurementSystem() == imperial else "a4"
+        paper = str(self._store.value("report/paper", usual))
+        kept = str(self._store.value("report/forms", "")).split()
+        forms = tuple(form for form in REPORT_FORMS if form in kept)
+        fresh = ReportChoices(Path(folder) if folder else user_documents_path() / "trackwarden")
+        return ReportChoices(
+            fresh.folder, forms or fresh.forms, paper if paper in ("a4", "letter") else usual
+        )
+
+    @report.setter
+    def report(self, choices: ReportChoices) -> None:
+        self._store.setValue("report/folder", str(choices.folder))
+        self._store.setValue("report/paper", choices.paper)
+        self._store.setValue("report/forms", " ".join(choices.forms))
+
+    @property
+    def listen_output(self) -> str:
+        """Name of the output for listening, empty for the system's default."""
+        return str(self._store.value("listen/output", "") or "")
+
+    @listen_output.setter
+    def listen_output(self, name: str) -> None:
+        self._store.setValue("listen/output", name)
+
+    @property
+    def heard_caution(self) -> bool:
+        """The caution before the first listening was read."""
+        return str(self._store.value("listen/caution", "")) == "read"
+
+    @heard_caution.setter
+    def heard_caution(self, read: bool) -> None:
+        self._store.setValue("listen/caution", "read" if read else "")
+
+    @property
+    def recent(self) -> tuple[str, ...]:
+        """Paths of takes and plans, newest first."""
+        found = self._store.value("recent", [])
+        if isinstance(found, str):
+            return (found,) if found else ()
+        return tuple(str(path) for path in found) if isinstance(found, list) else ()
+
+    def remember(self, path: str) -> None:
+        """Put a take or plan in front of the recent ones."""
+        paths = [path, *(p for p in self.recent if p != path)]
+        self._store.setValue("recent", paths[:MOST_RECENT])

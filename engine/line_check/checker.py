@@ -1,0 +1,262 @@
+"""The line check: walks through the tracks one by one and says what came from each.
+
+Measurements in, findings out; time is passed in. Pure but for its own state, which only runs
+while a check is open.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from engine.line_check.pair_offset import Pair
+from engine.line_check.taps import Taps
+from engine.model.line_results import ENOUGH_S, Heard, LineCheck, LineResult, Verdict
+from engine.model.messages import Fault, Flags, Kind, Level, Levels, Measurement
+from engine.model.tracks import Scene
+from engine.model.units import FLOOR_DB, amplitude_db, rms_dbfs
+
+SPEECH_DB: Final = 10.0
+"""Seconds of speech are those at least this far above the live floor (contract)."""
+LEAST_SPEECH_DBFS: Final = -60.0
+LEAST_SAFETY_DBFS: Final = -72.0
+"""Fainter sound is no speech into this very mic."""
+FLOOR_TICKS: Final = 100
+FLOOR_SHARE: Final = 20.0
+"""Until the watch has learned a floor, it is the quietest fifth of the last 10 s."""
+PAUSE_DB: Final = 20.0
+"""A floor this far under the speech was heard in a pause."""
+ELSEWHERE_S: Final = 4.0
+ELSEWHERE_TAPS: Final = 2
+"""So many taps on one other input within that time, and none on the one asked for."""
+
+Tell = Callable[[Fault, int], str]
+"""What the detector of that fault saw on the track at that place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """What a passed track teaches the watch; places, None where there is nothing to learn.
+
+    pair_db : place of the safety, gain offset of voice and treble, dB
+    """
+
+    place: int
+    floor_dbfs: float | None
+    hum: bool
+    pair_db: tuple[int, float, float] | None
+
+
+class LineChecker:
+    """One watch's line check."""
+
+    def __init__(self, scene: Scene, results: Sequence[LineResult] = ()) -> None:
+        self._tell(scene)
+        self._results = {result.track: result for result in results}
+        self._order: tuple[int, ...] = ()
+        self._at = 0
+        self._open = False
+        self._powers: deque[Levels] = deque(maxlen=FLOOR_TICKS)
+        self._begin()
+
+    def _tell(self, scene: Scene) -> None:
+        self._scene = scene
+        self._inputs = [track.input for track in scene.tracks]
+        self._pairs = {place: pair for pair in scene.pairs() for place in pair}
+
+    def change(self, scene: Scene) -> None:
+        """By another plan the track asked for is heard anew, and one that is gone passed over."""
+        before = self._inputs
+        self._tell(scene)
+        if before != self._inputs:
+            asked = self._order[: self._at]
+            self._order = tuple(n for n in self._order if n in self._inputs)
+            self._at = sum(n in self._inputs for n in asked)
+            self._open = self._open and bool(self._order)
+            self._taps = Taps(len(self._inputs))
+            self._powers.clear()
+        self._begin()
+
+    # ---- what the crew asks ------------------------------------------------------------------
+
+    def start(self, tracks: Sequence[int] = ()) -> None:
+        """Ask for these inputs one by one; for all but the unused where none are named."""
+        used = [t.input for t in self._scene.tracks if t.kind is not Kind.UNUSED]
+        order = tuple(n for n in tracks if n in self._inputs) or tuple(used)
+        self._order, self._at, self._open = order, 0, bool(order)
+        self._taps = Taps(len(self._inputs))
+        self._powers.clear()
+        self._begin()
+
+    def go(self, track: int) -> None:
+        """Ask for that input now."""
+        if self._open and track in self._order:
+            self._at = self._order.index(track)
+            self._begin()
+
+    def stop(self) -> None:
+        """Close the check; its results stay."""
+        self._open = False
+
+    def mark(
+        self, verdict: Verdict, note: str, at_s: float, timecode: str
+    ) -> tuple[LineResult, Lesson | None] | None:
+        """Decide on the track asked for and go on to the next; None where none is asked for.
+
+        Only a track that passed teaches anything.
+        """
+        place = self._place
+        if place is None:
+            return None
+        track = self._inputs[place]
+        result = LineResult(track, verdict, at_s, timecode, self._heard, note.strip())
+        lesson = self._lesson(place) if verdict is Verdict.PASSED else None
+        self._results[track] = result
+        self._at += 1
+        self._begin()
+        return result, lesson
+
+    def _lesson(self, place: int) -> Lesson:
+        heard, pair, learned = self._heard, self._pair, None
+        offset_db = None if pair is None else pair.offset_db
+        if pair is not None and offset_db is not None and heard.speech_s >= ENOUGH_S:
+            learned = (pair.safety, float(offset_db[0]), float(offset_db[1]))
+        # A floor taken from somebody who never paused would make every later pause a fault.
+        paused = (
+            len(self._powers) >= FLOOR_TICKS // 2
+            and heard.floor_dbfs is not None
+            and heard.speech_dbfs is not None
+            and heard.speech_dbfs >= heard.floor_dbfs + PAUSE_DB
+        )
+        return Lesson(place, heard.floor_dbfs if paused else None, bool(heard.hum), learned)
+
+    # ---- the sound ---------------------------------------------------------------------------
+
+    def _begin(self) -> None:
+        """Nothing was heard yet of the track asked for."""
+        self._heard = Heard()
+        self._speech_power, self._speech_ticks = 0.0, 0
+        self._others: deque[tuple[float, int]] = deque()
+        place = self._place
+        self._pair: Pair | None = None
+        if place is not None and place in self._pairs:
+            self._pair = Pair(*self._pairs[place], self._scene.sample_rate_hz)
+
+    @property
+    def _place(self) -> int | None:
+        """Place of the track asked for."""
+        if not self._open or self._at >= len(self._order):
+            return None
+        return self._inputs.index(self._order[self._at])
+
+    def update(self, m: Measurement, active: Mapping[Fault, Flags], tell: Tell) -> None:
+        """Take in one tick; `active` says where detectors see a fault now, shape (tracks,)."""
+        if not self._open:
+            return
+        power = m.mean_square.mean(axis=0)
+        if m.valid.all():
+            self._powers.append(power)
+        taps = self._taps.update(m)
+        place = self._place
+        if place is None:
+            return
+        floor_dbfs = self._floor_dbfs(m, place)
+        heard = replace(
+            self._heard,
+            taps=self._heard.taps + int(taps[place]),
+            floor_dbfs=floor_dbfs,
+            clipped=self._heard.clipped or _sees(active, Fault.CLIPPED, place),
+            hum=tell(Fault.HUM, place) if _sees(active, Fault.HUM, place) else self._heard.hum,
+        )
+        if self._scene.tracks[place].kind is Kind.TIMECODE:
+            reading = m.timecode.get(place)
+            heard = replace(heard, code=heard.code or bool(reading and reading.frames))
+        else:
+            heard = self._with_speech(heard, m, place, float(rms_dbfs(power[place])), floor_dbfs)
+        self._heard = replace(heard, elsewhere=self._elsewhere(taps, place, m.end_s))
+
+    def _floor_dbfs(self, m: Measurement, place: int) -> float | None:
+        learned = float(m.floor_dbfs[place])
+        if np.isfinite(learned):
+            return learned
+        if len(self._powers) < 10:
+            return None
+        powers = np.array([power[place] for power in self._powers])
+        floor_dbfs = float(rms_dbfs(np.percentile(powers, FLOOR_SHARE)))
+        return floor_dbfs if floor_dbfs > FLOOR_DB else None
+
+    def _with_speech(
+        self, heard: Heard, m: Measurement, place: int, level_dbfs: float, floor_dbfs: float | None
+    ) -> Heard:
+        peak = float(np.maximum(m.peak_max[:, place], -m.peak_min[:, place]).max())
+        peak_dbfs = float(amplitude_db(peak))
+        before_dbfs = LEAST_SAFETY_DBFS if heard.peak_dbfs is None else heard.peak_dbfs
+        if peak_dbfs > before_dbfs:
+            heard = replace(heard, peak_dbfs=peak_dbfs)
+        safety = self._scene.tracks[place].level is Level.SAFETY
+        least = LEAST_SAFETY_DBFS if safety else LEAST_SPEECH_DBFS
+        if floor_dbfs is not None:
+            least = max(least, floor_dbfs + SPEECH_DB)
+        if level_dbfs < least or not m.valid[:, place].all():
+            return heard
+        self._speech_power += float(m.mean_square[:, place].mean())
+        self._speech_ticks += 1
+        speech_dbfs = float(rms_dbfs(self._speech_power / self._speech_ticks))
+        heard = replace(
+            heard, speech_s=self._speech_ticks * (m.end_s - m.start_s), speech_dbfs=speech_dbfs
+        )
+        if self._pair is None:
+            return heard
+        self._pair.add(m)
+        offset_db = self._pair.offset_db
+        return replace(
+            heard,
+            offset_db=None if offset_db is None else float(offset_db[0]),
+            inverted=self._pair.inverted,
+        )
+
+    def _elsewhere(self, taps: Levels, place: int, now_s: float) -> int | None:
+        """The other input on which the taps came up, while the one asked for stays quiet."""
+        if taps[place]:
+            self._others.clear()
+        else:
+            self._others.extend((now_s, int(other)) for other in np.flatnonzero(taps))
+        while self._others and self._others[0][0] < now_s - ELSEWHERE_S:
+            self._others.popleft()
+        if self._heard.taps or self._heard.speech_s >= 1.0:
+            return None
+        counts: dict[int, int] = {}
+        for _, other in self._others:
+            counts[other] = counts.get(other, 0) + 1
+        most = max(counts, key=lambda other: counts[other], default=None)
+        if most is not None and counts[most] >= ELSEWHERE_TAPS:
+            return self._inputs[most]
+        return self._heard.elsewhere
+
+    # ---- how it stands -----------------------------------------------------------------------
+
+    @property
+    def is_open(self) -> bool:
+        """A check runs."""
+        return self._open
+
+    @property
+    def results(self) -> tuple[LineResult, ...]:
+        """The newest result of each input, in input order."""
+        return tuple(self._results[n] for n in sorted(self._results))
+
+    def state(self) -> LineCheck | None:
+        """How the check stands; None while none is open."""
+        if not self._open:
+            return None
+        place = self._place
+        at = None if place is None else self._inputs[place]
+        return LineCheck(self._order, at, self._heard, self.results)
+
+
+def _sees(active: Mapping[Fault, Flags], fault: Fault, place: int) -> bool:
+    return fault in active and bool(active[fault][place])

@@ -1,0 +1,102 @@
+"""Joins the line check to the watch: feeds it, and teaches meter and detectors what it found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from typing import Final
+
+from engine.detectors.base import Detector
+from engine.detectors.hum import Hum
+from engine.detectors.pair_drift import PairDrift
+from engine.detectors.registry import Row
+from engine.line_check.checker import LineChecker
+from engine.measure.meter import Meter
+from engine.model.commands import Command, EndLineCheck, LineCheckGo, LineCheckMark, StartLineCheck
+from engine.model.line_results import LineResult
+from engine.model.messages import Condition, Fault, Flags, Measurement, State
+from engine.model.tracks import Scene
+from engine.session.checkpoint import Kept
+
+ASKED: Final = (StartLineCheck, LineCheckGo, LineCheckMark, EndLineCheck)
+_FAULTS: Final = (Fault.CLIPPED, Fault.HUM)
+
+
+class Lines:
+    """The line check of one watch, and what it teaches.
+
+    `untold` holds the results that the log was not told of yet.
+    """
+
+    def __init__(
+        self, scene: Scene, meter: Meter, detectors: Collection[Detector], kept: Kept | None
+    ) -> None:
+        self.checker = LineChecker(scene, () if kept is None else kept.line_results)
+        self.untold: list[LineResult] = []
+        self._meter = meter
+        self._find(detectors)
+
+    def _find(self, detectors: Collection[Detector]) -> None:
+        self._hum = next((d for d in detectors if isinstance(d, Hum)), None)
+        self._drift = next((d for d in detectors if isinstance(d, PairDrift)), None)
+
+    def change(self, scene: Scene, meter: Meter, detectors: Collection[Detector]) -> None:
+        """The plan says other things: the check goes on with it."""
+        self._meter = meter
+        self._find(detectors)
+        self.checker.change(scene)
+
+    def update(
+        self,
+        m: Measurement,
+        rows: Sequence[Row],
+        conditions: Sequence[Condition],
+        detail: Callable[[Row, int], str],
+    ) -> None:
+        """Take in one tick and what the detectors said of it, in row order."""
+        if not self.checker.is_open:
+            return
+        seen: dict[Fault, tuple[Row, Condition]] = {
+            row.fault: (row, said)
+            for row, said in zip(rows, conditions, strict=True)
+            if row.fault in _FAULTS
+        }
+        active: dict[Fault, Flags] = {
+            fault: said.state == State.ACTIVE for fault, (_, said) in seen.items()
+        }
+        self.checker.update(m, active, lambda fault, place: detail(seen[fault][0], place))
+
+    def command(self, command: Command, now_s: float, timecode: str) -> None:
+        """Do what the crew asks of the check."""
+        match command:
+            case StartLineCheck(tracks):
+                self.checker.start(tracks)
+            case LineCheckGo(track):
+                self.checker.go(track)
+            case LineCheckMark(verdict, note):
+                marked = self.checker.mark(verdict, note, now_s, timecode)
+                if marked is not None:
+                    result, lesson = marked
+                    self.untold.append(result)
+                    if lesson is not None:
+                        self._teach(lesson.place, lesson.floor_dbfs, lesson.hum, lesson.pair_db)
+            case EndLineCheck():
+                self.checker.stop()
+
+    def take_untold(self) -> list[LineResult]:
+        """Results since the last call, for the log."""
+        untold, self.untold = self.untold, []
+        return untold
+
+    def _teach(
+        self,
+        place: int,
+        floor_dbfs: float | None,
+        hum: bool,
+        pair_db: tuple[int, float, float] | None,
+    ) -> None:
+        if floor_dbfs is not None:
+            self._meter.teach(place, floor_dbfs)
+        if hum and self._hum is not None:
+            self._hum.accept(place)
+        if pair_db is not None and self._drift is not None:
+            self._drift.teach(*pair_db)

@@ -1,0 +1,189 @@
+"""Recursive filters over all tracks at once, as small matrix products over blocks of samples.
+
+A filter of second-order sections is a linear system: state' = A·state + B·x, y = C·state + D·x.
+Over a block of samples its output is one matrix times the samples and the state before them, and
+the states between blocks follow each other the same way, so no sample waits for the one before:
+at 48 kHz this takes half the time of a loop over samples, and loads no library of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.messages import Levels, Samples
+from engine.model.track_remap import By
+
+_BLOCK: Final = 24
+"""Samples a block: 24 ran fastest of 12 to 48. The products of one track stay so small that the
+BLAS library wakes no threads of its own."""
+
+_SETTLED: Final = 1e-60
+"""A filter state below this is set to zero before it decays into slow denormal numbers."""
+
+_DOUBLINGS: Final = 40
+"""Sums the response to 2^40 samples: for every filter that settles within days."""
+
+_Exact = NDArray[np.floating[Any]]
+
+
+class Sections:
+    """A cascade of second-order sections for every track, with its state, over whole hops.
+
+    Parameters
+    ----------
+    sos : ndarray, shape (sections, 6)
+        b0, b1, b2, a0, a1, a2 of each section, a0 being 1.
+    tracks, hop_frames, hops : int
+        At most `hops` hops come at once.
+    dtype : float64, or float32 at half the cost
+        What the output is made in; float32 leaves noise 130 dB under the sound. What lasts from
+        block to block is float64 either way, so errors never add up.
+    """
+
+    CARRIED: ClassVar = {
+        "_state": By.FIRST,
+    }
+
+    def __init__(
+        self,
+        sos: Levels,
+        tracks: int,
+        hop_frames: int,
+        hops: int,
+        dtype: type[np.float32] | type[np.float64] = np.float64,
+    ) -> None:
+        a, b, c, d = _system(sos)
+        order = len(a)
+        block = _divisor_near(hop_frames, _BLOCK)
+        blocks = hop_frames // block
+        group = _divisor_near(blocks, round(math.sqrt(blocks * hops)))
+        self._block, self._group, self._hop_frames = block, group, hop_frames
+        powers = _powers(a, block)
+        self._in: NDArray[Any] = np.array(
+            [powers[block - 1 - n] @ b for n in range(block)], dtype=dtype
+        )
+        response = [d, *(c @ powers[n] @ b for n in range(block - 1))]
+        self._out: NDArray[Any] = np.zeros((block + order, block), dtype=dtype)
+        for n in range(block):
+            self._out[n, n:block] = response[: block - n]
+            self._out[block:, n] = c @ powers[n]
+        self._in_group = _scan(powers[block], group)
+        groups = hops * blocks // group
+        self._between = _scan(_powers(powers[block], group)[group], groups)
+        self._work: NDArray[Any] = np.zeros((tracks, hops * blocks, block + order), dtype=dtype)
+        self._made: NDArray[Any] = np.zeros((tracks, hops * hop_frames), dtype=dtype)
+        self._state = np.zeros((tracks, order))
+
+    def reset(self) -> None:
+        """Forget the sound."""
+        self._state[:] = 0.0
+
+    def __call__(self, samples: Samples | Levels) -> NDArray[Any]:
+        """The filtered sound, shape (tracks, frames) like the samples; valid until the next call.
+
+        Raises
+        ------
+        ValueError
+            If the samples are no whole number of hops, or more than fit.
+        """
+        tracks, frames = samples.shape
+        if frames % self._hop_frames or frames > self._made.shape[1]:
+            raise ValueError(
+                f"{frames} frames are not whole hops of {self._hop_frames}, or too many"
+            )
+        block, count = self._block, frames // self._block
+        order = self._state.shape[1]
+        work = self._work[:, :count]
+        work[:, :, :block] = samples.reshape(tracks, count, block)
+        pushes = (work[:, :, :block] @ self._in).astype(np.float64, copy=False)
+        pushes = pushes.reshape(tracks, -1, self._group * order)
+        work[:, :, block:] = self._states(pushes).reshape(tracks, count, order)
+        made = self._made[:, :frames]
+        np.matmul(work, self._out, out=made.reshape(tracks, count, block))
+        return made
+
+    def _states(self, pushes: Levels) -> Levels:
+        """The state before each block, shape (tracks, groups, group · order); moves the state on.
+
+        `pushes`, of the same shape, is what each block adds to a state that was zero before it.
+        """
+        tracks, groups, width = pushes.shape
+        order = self._state.shape[1]
+        within = pushes @ self._in_group[order:]
+        ends = np.empty((tracks, (groups + 1) * order))
+        ends[:, :order] = self._state
+        ends[:, order:] = within[:, :, width:].reshape(tracks, -1)
+        starts = ends @ self._between[: (groups + 1) * order, : (groups + 1) * order]
+        self._state = starts[:, groups * order :].copy()
+        self._state[np.abs(self._state) < _SETTLED] = 0.0
+        starts = starts[:, : groups * order].reshape(tracks, groups, order)
+        states = within[:, :, :width]
+        states += starts @ self._in_group[:order, :width]
+        return states
+
+
+def _system(sos: Levels) -> tuple[_Exact, _Exact, _Exact, np.floating[Any]]:
+    """A, B, C and D of the cascade, reckoned as exactly as the machine can.
+
+    As they stand the states of a low cut-off nearly cancel each other, which costs five digits; so
+    they are turned into states that white noise drives equally and independently.
+    """
+    sos = np.asarray(sos, dtype=np.longdouble)
+    order = 2 * len(sos)
+    a, c = np.zeros((order, order), dtype=np.longdouble), np.zeros(order, dtype=np.longdouble)
+    unit = np.eye(order, dtype=np.longdouble)
+    for n in range(order):
+        a[:, n], c[n] = _step(sos, unit[n], np.longdouble(0.0))
+    b, d = _step(sos, np.zeros_like(c), np.longdouble(1.0))
+    spread, power = np.outer(b, b), a
+    for _ in range(_DOUBLINGS):
+        spread, power = spread + power @ spread @ power.T, power @ power
+    to = np.linalg.cholesky(spread.astype(np.float64))
+    back = np.linalg.inv(to).astype(np.longdouble)
+    back = back @ (2.0 * unit - to @ back)
+    return back @ a @ to, back @ b, c @ to, d
+
+
+def _step(sos: _Exact, state: _Exact, x: np.floating[Any]) -> tuple[_Exact, np.floating[Any]]:
+    """One sample through the cascade in transposed direct form II: the state after it, and y."""
+    after = np.zeros_like(state)
+    for n, (b0, b1, b2, _, a1, a2) in enumerate(sos):
+        y = b0 * x + state[2 * n]
+        after[2 * n] = b1 * x - a1 * y + state[2 * n + 1]
+        after[2 * n + 1] = b2 * x - a2 * y
+        x = y
+    return after, x
+
+
+def _powers(a: _Exact, most: int) -> list[_Exact]:
+    powers = [np.eye(len(a), dtype=np.longdouble)]
+    for _ in range(most):
+        powers.append(a @ powers[-1])
+    return powers
+
+
+def _scan(a: _Exact, steps: int) -> Levels:
+    """Matrix from a first state and `steps` pushes in a row to the states before each, and after.
+
+    Shape ((1 + steps) · order, (1 + steps) · order), for rows from the left.
+    """
+    order = len(a)
+    powers = _powers(a, steps)
+    matrix = np.zeros(((steps + 1) * order, (steps + 1) * order))
+    for row in range(steps + 1):
+        for column in range(row, steps + 1):
+            place = (
+                slice(row * order, (row + 1) * order),
+                slice(column * order, (column + 1) * order),
+            )
+            matrix[place] = powers[column - row].T
+    return matrix
+
+
+def _divisor_near(number: int, wanted: int) -> int:
+    divisors = [n for n in range(1, number + 1) if number % n == 0]
+    return min(divisors, key=lambda n: abs(math.log(n / wanted)))

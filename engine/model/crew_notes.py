@@ -1,0 +1,62 @@
+"""What the crew told the watch besides its alarms: marks, notes, breaks, fresh batteries.
+
+Pure: each function gives a new `Desk`; times are stream times passed in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from engine.model.batteries import Battery, put_in
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Words at a place of the stream: a note on an incident, or (`incident_id` None) a mark."""
+
+    at_s: float
+    text: str
+    incident_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """All of it, oldest first; `break_since_s` is None while there is no break."""
+
+    marks: tuple[Remark, ...] = ()
+    notes: tuple[Remark, ...] = ()
+    break_since_s: float | None = None
+    batteries: tuple[Battery, ...] = ()
+
+    @property
+    def on_break(self) -> bool:
+        """All but the ambience is held back until the crew says so."""
+        return self.break_since_s is not None
+
+    def notes_on(self, *incident_ids: int) -> tuple[str, ...]:
+        """The notes on these incidents."""
+        return tuple(note.text for note in self.notes if note.incident_id in incident_ids)
+
+
+def mark(desk: Desk, text: str, at_s: float) -> Desk:
+    """Drop a mark, with or without words."""
+    return replace(desk, marks=(*desk.marks, Remark(at_s, text.strip())))
+
+
+def note(desk: Desk, incident_id: int, text: str, at_s: float) -> Desk:
+    """Keep a note on an incident; without words nothing is kept."""
+    if not text.strip():
+        return desk
+    return replace(desk, notes=(*desk.notes, Remark(at_s, text.strip(), incident_id)))
+
+
+def set_break(desk: Desk, on: bool, now_s: float) -> Desk:
+    """Begin a break or end it; a break that goes on keeps its begin."""
+    if on == desk.on_break:
+        return desk
+    return replace(desk, break_since_s=now_s if on else None)
+
+
+def fresh_battery(desk: Desk, track: int, fresh_s: float, lasts_s: float | None) -> Desk:
+    """A fresh battery was put into that track's pack."""
+    return replace(desk, batteries=put_in(desk.batteries, Battery(track, fresh_s, lasts_s)))

@@ -1,0 +1,48 @@
+"""What may be behind a fault in a drill: the short list from which the mixer picks."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Final
+
+from engine.model.messages import Fault
+
+
+class Cause(StrEnum):
+    """In the order of the list; a fault's own word where it is one track's fault."""
+
+    MUTED = "muted"
+    DEAD_MIC = "dead_mic"
+    SILENT = "silent"
+    DROPOUT = "dropout"
+    NOISE_BURST = "noise_burst"
+    CLIPPED = "clipped"
+    HUM = "hum"
+    RECEIVER = "receiver"
+    NOTHING = "nothing"
+    POLARITY = "polarity"
+    PAIR_DRIFT = "pair_drift"
+    DUPLICATE = "duplicate"
+    UNEXPECTED = "unexpected"
+    TIMECODE = "timecode"
+
+    @property
+    def fault(self) -> Fault | None:
+        """The fault that its tracks show; None where nothing is wrong."""
+        if self is Cause.NOTHING:
+            return None
+        return Fault.MUTED if self is Cause.RECEIVER else Fault(self.value)
+
+    @property
+    def word(self) -> str:
+        """What it is called on screen and paper."""
+        return _WORDS.get(self, self.value.replace("_", " "))
+
+
+_WORDS: Final = {
+    Cause.DEAD_MIC: "dead mic",
+    Cause.DROPOUT: "dropouts",
+    Cause.NOISE_BURST: "noise bursts",
+    Cause.RECEIVER: "receiver gone",
+    Cause.NOTHING: "nothing wrong",
+}

@@ -1,0 +1,354 @@
+"""What every part of the engine passes on: blocks, measurements, conditions, incidents.
+
+All are frozen. Times are seconds on the stream's own scale: frames since the start over the
+sample rate. Track arrays run in the order of the plan's tracks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field, replace
+from enum import IntEnum, StrEnum
+from typing import Final, TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.crew_notes import Desk
+from engine.model.line_results import LineCheck, LineResult
+from engine.model.listening import Listening
+from engine.model.timecode_frames import CodeReading
+
+Samples = NDArray[np.float32]
+"""Audio, shape (frames, channels), full scale 1.0."""
+Levels = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+_Made = TypeVar("_Made")
+
+
+class Kind(StrEnum):
+    """What a track carries, as the plan says it."""
+
+    LAV = "lav"
+    BOOM = "boom"
+    AMBIENCE = "ambience"
+    COMMS = "comms"
+    TIMECODE = "timecode"
+    UNUSED = "unused"
+
+
+class Level(StrEnum):
+    """Which of the two staggered-gain packs of one `who` a track is."""
+
+    MAIN = "main"
+    SAFETY = "safety"
+
+
+class Fault(StrEnum):
+    """The catalogue of faults; the values are the words of the contract."""
+
+    MUTED = "muted"
+    SILENT = "silent"
+    DEAD_MIC = "dead_mic"
+    DROPOUT = "dropout"
+    NOISE_BURST = "noise_burst"
+    CLIPPED = "clipped"
+    LOW = "low"
+    HUM = "hum"
+    DUPLICATE = "duplicate"
+    POLARITY = "polarity"
+    PAIR_DRIFT = "pair_drift"
+    UNEXPECTED = "unexpected"
+    TIMECODE = "timecode"
+    INPUT_LOST = "input_lost"
+    SAMPLES_LOST = "samples_lost"
+
+
+class Severity(IntEnum):
+    """The two alarm priorities; larger is more urgent."""
+
+    AMBER = 1
+    RED = 2
+
+    @property
+    def word(self) -> str:
+        """The priority in lower case, as files and scripts have it."""
+        return self.name.lower()
+
+
+class AlarmState(StrEnum):
+    """Alarm states of ANSI/ISA-18.2-2016 and IEC 62682 that the contract uses."""
+
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned to normal unacknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed"
+    OUT_OF_SERVICE = "out of service"
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Audio as it came from a source.
+
+    `samples` has shape (frames, channels), any number of frames. `lost_frames` frames were lost
+    just before it: a gap, never to be measured as silence.
+    """
+
+    samples: Samples
+    lost_frames: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measurement:
+    """One tick (100 ms) of every track, measured; `hops` are steps of 10 ms.
+
+    samples : (frames, tracks) float32, contiguous along frames; non-finite samples already zeroed
+    peak_max, peak_min : (hops, tracks) signed extremes of the samples
+    mean_square : (hops, tracks) unweighted mean square
+    valid : (hops, tracks) False where a frame was lost or was no number; such hops say nothing
+    lost : (tracks,) frames of this tick that were no numbers (NaN, infinity)
+    momentary_lufs, short_term_lufs : (tracks,) at the tick's end; NaN until the window is full
+    level_dbfs : (tracks,) AES17 RMS over the last 400 ms
+    floor_dbfs : (tracks,) learned live floor, AES17 RMS; NaN while nothing was learned
+    presence_dbfs : (tracks,) level above which the place counts as audible
+    present : (tracks,) signal-present state, with hysteresis
+    timecode : how the code of each timecode track stands, by its place
+    """
+
+    start_s: float
+    end_s: float
+    hop_s: float
+    samples: Samples
+    peak_max: Levels
+    peak_min: Levels
+    mean_square: Levels
+    valid: Flags
+    lost: NDArray[np.int64]
+    momentary_lufs: Levels
+    short_term_lufs: Levels
+    level_dbfs: Levels
+    floor_dbfs: Levels
+    presence_dbfs: Levels
+    present: Flags
+    timecode: Mapping[int, CodeReading] = field(default_factory=dict)
+    _made: dict[Hashable, object] = field(default_factory=dict, init=False, repr=False)
+
+    @property
+    def heard(self) -> Flags:
+        """Where any hop counts, shape (tracks,); not to be changed."""
+        return self.once("heard", lambda: np.asarray(self.valid.any(axis=0)))
+
+    @property
+    def unbroken(self) -> bool:
+        """Every hop of every track counts."""
+        return self.once("unbroken", lambda: bool(self.valid.all()))
+
+    @property
+    def peak(self) -> Levels:
+        """Absolute sample peak of each hop, shape (hops, tracks); not to be changed."""
+        return self.once("peak", lambda: np.maximum(self.peak_max, -self.peak_min))
+
+    def without_samples(self) -> Measurement:
+        """The same, ready to travel; what was made of the samples for many goes along."""
+        light = replace(self, samples=self.samples[:0])
+        light._made.update(self._made)
+        return light
+
+    def once(self, key: Hashable, make: Callable[[], _Made]) -> _Made:
+        """What `make` derives from this tick: made for the first who asks, kept for the others.
+
+        `key` says what it is; nobody may change what comes back.
+        """
+        if key not in self._made:
+            self._made[key] = make()
+        return cast(_Made, self._made[key])
+
+
+class State(IntEnum):
+    """What a detector can say of a track."""
+
+    UNKNOWN = -1
+    CLEAR = 0
+    ACTIVE = 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Condition:
+    """What one detector says of every track at the end of a tick; arrays of shape (tracks,).
+
+    state : int8, values of `State`
+    onset_s : where the fault itself began; read only where active
+    last_s : until when the fault was seen; read only where active
+    may_be_red : the fault is of a strength or number that deserves red once its red delay is over
+    partners : place of the other track that the fault is about as well, -1 where none; None: no
+        track has one
+    """
+
+    state: NDArray[np.int8]
+    onset_s: Levels
+    last_s: Levels
+    may_be_red: Flags
+    partners: NDArray[np.int64] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Incident:
+    """One fault of one track (or of a whole receiver or input) from onset to end.
+
+    `track` is the plan's `input` number, None where `tracks` lists several. Times are None where
+    not reached. `covered_by` is the input number of the healthy pack of the same `who`.
+    """
+
+    id: int
+    track: int | None
+    fault: Fault
+    severity: Severity
+    onset_s: float
+    amber_s: float | None = None
+    red_s: float | None = None
+    end_s: float | None = None
+    covered_by: int | None = None
+    uncovered: bool = False
+    detail: str = ""
+    tracks: tuple[int, ...] = ()
+    part_of: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """An incident as the crew sees it: with its alarm state.
+
+    `seen_s` is when it was acknowledged; `until_s` when a shelving ends by itself (None: until
+    put back by hand); `unstable` marks a chattering alarm. `unnamed`: in a drill, what it is must
+    not be told yet.
+    """
+
+    incident: Incident
+    state: AlarmState
+    seen_s: float | None = None
+    until_s: float | None = None
+    unstable: bool = False
+    unnamed: bool = False
+
+
+class EventKind(StrEnum):
+    """What happened to an alarm; one line of the log each."""
+
+    RAISED = "raised"
+    ESCALATED = "escalated"
+    RENAMED = "renamed"
+    CLEARED = "cleared"
+    SEEN = "seen"
+    UNSEEN = "unseen"
+    SHELVED = "shelved"
+    UNSHELVED = "unshelved"
+    SUPPRESSED = "suppressed"
+    UNSUPPRESSED = "unsuppressed"
+    OUT_OF_SERVICE = "out of service"
+    IN_SERVICE = "in service"
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmEvent:
+    """One change of one alarm at `at_s`, with its label; `audible`: it deserves a chime."""
+
+    kind: EventKind
+    at_s: float
+    alarm: Alarm
+    audible: bool = False
+    timecode: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """How one `who` stands now: its packs, the healthy ones, which to use (input numbers)."""
+
+    who: str
+    tracks: tuple[int, ...]
+    healthy: tuple[int, ...]
+    use: int | None
+
+    @property
+    def uncovered(self) -> bool:
+        """Every pack of this `who` is in fault."""
+        return not self.healthy
+
+
+RIBBON_STEP_S: Final = 0.4
+RIBBON_COLUMNS: Final = 300
+"""The ribbon covers the last two minutes."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ribbon:
+    """The last two minutes of every track, oldest column first.
+
+    level_dbfs : (columns, tracks) float32 sample peak of each column; `FLOOR_DB` where unknown
+    severity : (columns, tracks) uint8: 0 normal, else a `Severity`
+    end_s : stream time at the end of the last column
+    """
+
+    level_dbfs: NDArray[np.float32]
+    severity: NDArray[np.uint8]
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LogState:
+    """How the session log stands: all up to `saved_s` seconds ago is on the disk.
+
+    `problem` is why it can't be written, one line, empty while it can; `waiting` counts the lines
+    kept in memory.
+    """
+
+    saved_s: float
+    problem: str = ""
+    waiting: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Snapshot:
+    """All that a window needs to draw the present; newest wins, none depends on another.
+
+    Arrays have shape (tracks,), in the order of `inputs`; `peak_dbfs` is the sample peak of the
+    last tick, `peak_hold_dbfs` the highest of the last two seconds. `alarms` holds every alarm that
+    is not normal, most urgent first; `out_of_service` the input numbers of the tracks the crew
+    took out, in fault or not. `engine_load` is the share of one core the watch uses, `notice` one
+    line on the source. `timecode` is the label of now, `timecode_origin` where it comes from (see
+    `timecode.clock.Origin`). `log` is None where nothing is logged; `drift_ppm` is how much
+    faster the interface's clock runs than this computer's, None while unknown. `floor_dbfs`
+    and `presence_dbfs` are those of the last measurement. `desk` is what the crew told. `events`
+    are those since the snapshot before; never needed to draw. `heard_at` is when
+    the newest audio came to the engine, on the steady clock that all processes of one boot share.
+    """
+
+    now_s: float
+    momentary_lufs: Levels
+    peak_dbfs: Levels
+    peak_hold_dbfs: Levels
+    level_dbfs: Levels
+    present: Flags
+    alarms: tuple[Alarm, ...]
+    covers: tuple[Cover, ...]
+    ribbon: Ribbon
+    standby: bool = False
+    out_of_service: tuple[int, ...] = ()
+    audio_lost_s: float = 0.0
+    engine_load: float = 0.0
+    ended: bool = False
+    notice: str = ""
+    timecode: str = ""
+    timecode_origin: str = ""
+    log: LogState | None = None
+    drift_ppm: float | None = None
+    floor_dbfs: Levels | None = None
+    presence_dbfs: Levels | None = None
+    desk: Desk = field(default_factory=Desk)
+    listening: Listening | None = None
+    line_check: LineCheck | None = None
+    line_results: tuple[LineResult, ...] = ()
+    heard_at: float = 0.0
+    events: tuple[AlarmEvent, ...] = field(default=())
+    inputs: tuple[int, ...] = ()

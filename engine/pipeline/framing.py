@@ -1,0 +1,148 @@
+"""Blocks in, measurements out: cuts ticks on a fixed grid, through gaps, whatever the blocks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.measure.floor import Learned
+from engine.measure.meter import Meter
+from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
+from engine.model.track_remap import Places
+from engine.model.tracks import Scene
+
+LONGEST_GAP_S: Final = 5.0
+"""A longer gap is skipped: it says no more about a track, and measuring it would take time."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Heard:
+    """What detectors said of one tick where it was measured: conditions, and what was seen where.
+
+    `details` are by fault and place, of the tracks that are active.
+    """
+
+    said: Mapping[Fault, Condition]
+    details: Mapping[tuple[Fault, int], str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tick:
+    """One measured tick, `number` ticks from stream time 0; `lost_frames` were lost up to it.
+
+    `heard` is None where all detectors have still to be asked; else the samples stayed behind.
+    """
+
+    number: int
+    measurement: Measurement
+    lost_frames: int = 0
+    heard: Heard | None = None
+
+
+class Front:
+    """Holds what came in until a tick is whole, and the meter that measures it."""
+
+    def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
+        self.meter = Meter(scene, learned)
+        self._rate_hz = scene.sample_rate_hz
+        self._tracks = len(scene.tracks)
+        self._inputs = _rows([track.input - 1 for track in scene.tracks])
+        self._ticks = 0
+        self._untold_lost = 0
+        self._rest: Samples
+        self._missing: Flags
+        self._filled: int
+        self._begin()
+
+    @property
+    def tick_s(self) -> float:
+        """Length of a tick, s; 0.1 but for rates that are no multiple of 100 Hz."""
+        return self.meter.tick_frames / self._rate_hz
+
+    @property
+    def now_s(self) -> float:
+        """Stream time at the end of the last whole tick."""
+        return self._ticks * self.tick_s
+
+    @property
+    def fed_s(self) -> float:
+        """Stream time at the end of the last frame that came in."""
+        return self.now_s + self._filled / self._rate_hz
+
+    def change(self, scene: Scene, places: Places) -> None:
+        """Go on with the tracks of another plan; of a new one the tick that fills begins empty."""
+        self.meter = self.meter.changed(scene, places)
+        missing = np.broadcast_to(self._missing, self._rest.shape)
+        self._tracks = len(scene.tracks)
+        self._inputs = _rows([track.input - 1 for track in scene.tracks])
+        self._rest = places.first(self._rest, 0.0)
+        self._missing = places.first(missing, False)
+        self._missing[places.old < 0, : self._filled] = True
+
+    def feed(self, samples: Samples) -> Iterator[Tick]:
+        """Take in samples, shape (frames, channels of the source); the ticks they complete."""
+        return self._push(samples.T, len(samples), told=True)
+
+    def lose(self, frames: int, told: bool) -> Iterator[Tick]:
+        """Go through a gap; of a long one only its begin, and skip whole ticks of the rest.
+
+        `told`: what stalled was told as such already, so it is not to be told as lost, too.
+        """
+        longest = round(LONGEST_GAP_S * self._rate_hz)
+        skipped = max(frames - longest, 0) // self.meter.tick_frames
+        yield from self._push(None, frames - skipped * self.meter.tick_frames, told)
+        self.skip(skipped)
+        if not told:
+            self._untold_lost += skipped * self.meter.tick_frames
+
+    def skip(self, ticks: int) -> None:
+        """Let time go on without measuring."""
+        self._ticks += ticks
+        self.meter.skip(ticks)
+
+    def finish(self) -> None:
+        """The take has ended: count its last, incomplete tick in the totals."""
+        samples, missing = self._rest[:, : self._filled].T, self._missing[..., : self._filled]
+        self.meter.finish(samples, missing if missing.any() else None)
+        self._begin()
+
+    def _push(self, channels: Samples | None, frames: int, told: bool) -> Iterator[Tick]:
+        """Fill ticks from samples, shape (channels of the source, frames), or from lost frames."""
+        done = 0
+        while done < frames:
+            filled = self._filled
+            step = min(self.meter.tick_frames - filled, frames - done)
+            here = slice(filled, filled + step)
+            self._rest[:, here] = (
+                0.0 if channels is None else channels[self._inputs, done : done + step]
+            )
+            self._missing[..., here] = channels is None
+            self._filled += step
+            done += step
+            if not told:
+                self._untold_lost += step
+            if self._filled == self.meter.tick_frames:
+                yield self._measure()
+
+    def _measure(self) -> Tick:
+        samples, missing = self._rest.T, self._missing
+        self._begin()
+        self._ticks += 1
+        measurement = self.meter.update(samples, missing if missing.any() else None)
+        lost, self._untold_lost = self._untold_lost, 0
+        return Tick(self._ticks, measurement, lost)
+
+    def _begin(self) -> None:
+        """Fresh memory for each tick: what looked at the last one may keep it."""
+        self._rest = np.empty((self._tracks, self.meter.tick_frames), dtype=np.float32)
+        self._missing = np.zeros(self.meter.tick_frames, dtype=np.bool_)
+        self._filled = 0
+
+
+def _rows(inputs: list[int]) -> slice | list[int]:
+    """Those rows of a source; in one piece where they follow each other, which copies them once."""
+    piece = slice(inputs[0], inputs[0] + len(inputs)) if inputs else slice(0)
+    return piece if inputs == list(range(piece.start or 0, piece.stop)) else inputs

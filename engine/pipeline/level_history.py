@@ -1,0 +1,66 @@
+"""Level of every track over a whole take, a second a column, in memory with a bound."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.messages import Measurement
+from engine.model.units import amplitude_db
+
+MOST_COLUMNS: Final = 14_400
+"""Four hours of seconds; a longer take is kept in columns of two seconds, then four, ..."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LevelHistory:
+    """Levels of consecutive columns of `step_s`, the first one at stream time 0.
+
+    momentary_max_lufs : (columns, tracks) float32, highest momentary loudness
+    sample_peak_dbfs : (columns, tracks) float32
+
+    NaN where nothing was measured, `FLOOR_DB` where there was no level.
+    """
+
+    step_s: float
+    momentary_max_lufs: NDArray[np.float32]
+    sample_peak_dbfs: NDArray[np.float32]
+
+
+class HistoryRecorder:
+    """Takes in each tick's measurement; when the columns are all full, joins them two by two."""
+
+    def __init__(self, tracks: int, most_columns: int = MOST_COLUMNS) -> None:
+        """Start with nothing heard; `most_columns` is even."""
+        self._levels = np.full((2, most_columns, tracks), np.nan, dtype=np.float32)
+        self._step_s = 1.0
+        self._filled = 0
+
+    def add(self, m: Measurement) -> None:
+        """Take in one tick."""
+        # Half a tick back, so that rounding can't push a tick into the next second.
+        at_s = (m.start_s + m.end_s) / 2.0
+        while at_s >= self._step_s * self._levels.shape[1]:
+            self._halve()
+        column = int(at_s / self._step_s)
+        self._filled = max(self._filled, column + 1)
+        peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
+        momentary, held = self._levels[:, column]
+        np.fmax(momentary, m.momentary_lufs, out=momentary, casting="same_kind")
+        np.fmax(held, np.fmax.reduce(peak), out=held, casting="same_kind")
+
+    def _halve(self) -> None:
+        pairs = np.fmax(self._levels[:, 0::2], self._levels[:, 1::2])
+        self._levels[:, : pairs.shape[1]] = pairs
+        self._levels[:, pairs.shape[1] :] = np.nan
+        self._filled = -(-self._filled // 2)
+        self._step_s *= 2.0
+
+    def history(self) -> LevelHistory:
+        """All columns so far."""
+        momentary, peak = self._levels[:, : self._filled]
+        level = np.where(np.isnan(peak), np.nan, amplitude_db(peak)).astype(np.float32)
+        return LevelHistory(self._step_s, momentary.copy(), level)

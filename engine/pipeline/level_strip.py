@@ -1,0 +1,54 @@
+"""The last two minutes of every track, column by column, for the board's ribbons."""
+
+from __future__ import annotations
+
+from typing import ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Measurement, Ribbon
+from engine.model.track_remap import By
+from engine.model.units import FLOOR_DB, amplitude_db
+
+_EPS_S: Final = 1e-6
+
+
+class RibbonRecorder:
+    """A ring of columns by stream time; the newest fills while its ticks come in."""
+
+    CARRIED: ClassVar = {
+        "_peaks": By.LAST,
+        "_severity": By.LAST,
+        "_newest": By.WHOLE,
+        "_end_s": By.WHOLE,
+    }
+
+    def __init__(self, tracks: int) -> None:
+        self._peaks = np.zeros((RIBBON_COLUMNS, tracks), dtype=np.float32)
+        self._severity = np.zeros((RIBBON_COLUMNS, tracks), dtype=np.uint8)
+        self._newest = 0
+        self._end_s = 0.0
+
+    def add(
+        self, measurement: Measurement | None, severity: NDArray[np.uint8], end_s: float
+    ) -> None:
+        """Take in one tick; None where no audio came. Columns that time passed over are blank."""
+        newest = max(int((end_s - _EPS_S) // RIBBON_STEP_S), 0)
+        for column in range(max(self._newest + 1, newest - RIBBON_COLUMNS + 1), newest + 1):
+            self._peaks[column % RIBBON_COLUMNS] = 0.0
+            self._severity[column % RIBBON_COLUMNS] = 0
+        self._newest = max(newest, self._newest)
+        place = self._newest % RIBBON_COLUMNS
+        if measurement is not None:
+            m = measurement
+            peak = np.maximum(m.peak_max, -m.peak_min).max(axis=0)
+            np.maximum(self._peaks[place], peak, out=self._peaks[place])
+        np.maximum(self._severity[place], severity, out=self._severity[place])
+        self._end_s = end_s
+
+    def ribbon(self) -> Ribbon:
+        """The columns as they stand, oldest first."""
+        order = (np.arange(RIBBON_COLUMNS) + self._newest + 1) % RIBBON_COLUMNS
+        level = amplitude_db(self._peaks[order]).astype(np.float32)
+        return Ribbon(np.maximum(level, np.float32(FLOOR_DB)), self._severity[order], self._end_s)

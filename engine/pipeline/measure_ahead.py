@@ -1,0 +1,134 @@
+"""A take from blocks to measured ticks: here, or in a process of its own a step ahead.
+
+Both run the very same `Front`; ahead, only its ticks travel, so that a scan uses two cores: one
+reads, measures and asks those detectors that need every sample, the other judges.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import pickle
+import signal
+import sys
+import threading
+from collections.abc import Generator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any, Final
+
+from engine.detectors.sample_bank import Ears
+from engine.measure.meter import Totals
+from engine.model.tracks import Scene
+from engine.pipeline.framing import Front, Tick
+from engine.sources.base import EndOfTake, Source, SourceError
+from engine.sources.take import open_take
+
+READ_TIMEOUT_S: Final = 1.0
+"""A disk may take its time; asked again until the take ends or fails."""
+
+FORK_WORTH_S: Final = 20.0
+SPAWN_WORTH_S: Final = 120.0
+"""A shorter take is done before a second process is up."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """Ticks of the next stretch of a take; the last item of a take has none, but the totals.
+
+    frames, lost_frames : how much of the take is done, and how much of that was lost
+    """
+
+    frames: int
+    lost_frames: int
+    ticks: tuple[Tick, ...] = ()
+    totals: Totals | None = None
+
+
+def measure(
+    source: Source, scene: Scene, ears: Ears | None = None
+) -> Generator[Measured, None, None]:
+    """Measure a source to its end; closes it. With `ears`, ticks come without their samples.
+
+    Raises
+    ------
+    SourceError
+        If it can't be read to its end.
+    """
+    front, frames, lost = Front(scene), 0, 0
+    try:
+        while True:
+            block = source.read(READ_TIMEOUT_S)
+            if block is None:
+                continue
+            frames += len(block.samples) + block.lost_frames
+            lost += block.lost_frames
+            ticks = (*front.lose(block.lost_frames, told=False), *front.feed(block.samples))
+            if ears is not None:
+                ticks = tuple(map(ears.listen, ticks))
+            yield Measured(frames, lost, ticks)
+    except EndOfTake:
+        front.finish()
+        yield Measured(frames, lost, totals=front.meter.totals())
+    finally:
+        source.close()
+
+
+def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, None]:
+    """The same of a take, measured by another process while this one judges.
+
+    Raises
+    ------
+    SourceError
+        If the take can't be read to its end.
+    """
+    context = _context()
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=_send_all, args=(str(take), scene, there), daemon=True)
+    process.start()
+    there.close()
+    try:
+        while True:
+            try:
+                newest: Measured | SourceError = pickle.loads(here.recv_bytes())
+            except EOFError:
+                raise SourceError(f"{take}: the process that measures ended: try again") from None
+            if isinstance(newest, SourceError):
+                raise newest
+            yield newest
+            if newest.totals is not None:
+                return
+    finally:
+        here.close()
+        process.terminate()
+        process.join()
+
+
+def is_worth_it(duration_s: float) -> bool:
+    """Whether a take of that length is done sooner with a second process."""
+    return duration_s >= (FORK_WORTH_S if _can_fork() else SPAWN_WORTH_S)
+
+
+def _can_fork() -> bool:
+    """A fork takes no time, but is safe with one thread only."""
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
+def _context() -> Any:  # typed differently on each system
+    return multiprocessing.get_context("fork" if _can_fork() else "spawn")
+
+
+def _send_all(take: str, scene: Scene, out: Connection) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends this process by itself
+    try:
+        try:
+            for measured in measure(open_take(take), scene, Ears(scene)):
+                _send(out, measured)
+        except SourceError as error:
+            _send(out, error)
+    except BrokenPipeError:  # nobody wants to know any more
+        pass
+
+
+def _send(out: Connection, what: Measured | SourceError) -> None:
+    out.send_bytes(pickle.dumps(what, protocol=pickle.HIGHEST_PROTOCOL))

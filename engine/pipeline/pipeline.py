@@ -1,0 +1,347 @@
+"""One source from samples to alarms: block -> measurement -> conditions -> alarm events.
+
+No threads and no clock: time is counted in frames. Blocks of any length are cut into ticks of
+100 ms first, so that the same samples raise the same alarms however they arrive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from engine.alarms import operator
+from engine.alarms.book import Book
+from engine.alarms.book_checkpoint import restore
+from engine.alarms.common_cause import Gatherer
+from engine.alarms.plan_change import carried
+from engine.detectors import learned as memories
+from engine.detectors.bank import Panel
+from engine.detectors.base import Feed, doubted
+from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.line_check.live_check import ASKED as LINE_CHECK
+from engine.line_check.live_check import Lines
+from engine.measure.floor import Learned
+from engine.measure.meter import Totals
+from engine.model import crew_notes as desks
+from engine.model.batteries import lasts_s
+from engine.model.commands import (
+    Acknowledge,
+    AcknowledgeAll,
+    Break,
+    Command,
+    FreshBattery,
+    Mark,
+    Note,
+    OutOfService,
+    Shelve,
+    Standby,
+    Unacknowledge,
+    Unshelve,
+)
+from engine.model.crew_notes import Desk
+from engine.model.frame_rates import FRAME_RATES
+from engine.model.messages import AlarmEvent, Block, Incident, Measurement, Snapshot
+from engine.model.track_remap import Places, carry
+from engine.model.tracks import BY_TIMECODE, Plan, Scene
+from engine.model.units import FLOOR_DB, amplitude_db
+from engine.pipeline.framing import Front, Heard, Tick
+from engine.pipeline.level_strip import RibbonRecorder
+from engine.plan.change import judged, refuse_other_ways
+from engine.session.checkpoint import Kept
+from engine.timecode.clock import Reference, TimecodeClock
+from engine.timecode.rolling import RecordRun
+
+PEAK_HOLD_TICKS: Final = 20
+
+DOUBT_S: Final = 10.0
+"""After a restart, detectors that begin anew can't yet say that a fault which stood is over."""
+
+
+class Pipeline:
+    """The whole watch of one source. Feed it blocks, and tell it when none come.
+
+    `kept` is what an earlier watch of the same tracks remembered: time, floors and alarms go on
+    from there. `reference` is the time since midnight of stream time 0.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        sample_rate_hz: int,
+        rows: Sequence[Row] = DETECTORS,
+        kept: Kept | None = None,
+        reference: Reference | None = None,
+    ) -> None:
+        self.plan = plan
+        kept = None if kept is None else kept.of(_inputs(plan))
+        self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
+        self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
+        learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
+        self._front = Front(self.scene, learned)
+        self.meter = self._front.meter
+        self.book = Book(self.scene, rows)
+        self.desk = Desk()
+        self.audio_lost_s = 0.0
+        self._gatherer = Gatherer(self.book)
+        self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
+        self._standing_by = False
+        self._rows = tuple(rows)
+        self._panel = Panel(self.scene, rows)
+        self.lines = Lines(self.scene, self.meter, self._panel.detectors, kept)
+        self._ribbon = RibbonRecorder(len(plan.tracks))
+        self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
+        self._stalled_s: float | None = None
+        self._newest = 0
+        self._latest: Measurement | None = None
+        self.on_tick: Callable[[Measurement], None] | None = None
+        self._doubt_until_s = np.zeros(len(plan.tracks))
+        if kept is not None:
+            self._go_on_from(kept)
+
+    def _go_on_from(self, kept: Kept) -> None:
+        self._front.skip(int(kept.fed_s / self.tick_s + 1e-6))
+        self.audio_lost_s = kept.audio_lost_s
+        self._doubt_until_s[:] = kept.fed_s + DOUBT_S
+        self.desk = kept.desk
+        self.book.on_break = kept.desk.on_break
+        restore(self.book, kept.book, self._rows)
+        self._panel.restore(kept.learned)
+
+    @property
+    def learned(self) -> tuple[memories.Memory, ...]:
+        """What the detectors learned so far, for a later start."""
+        return self._panel.learned
+
+    def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
+        """Watch by that plan from now on: what was heard, learned and alarmed goes on.
+
+        A track that is judged by other things than before, or is new, is judged anew; for the
+        others it is as if nothing had been changed.
+
+        Raises
+        ------
+        PlanChangeError
+            Where it has another frame rate or another way of rolling; nothing is changed then.
+        """
+        refuse_other_ways(self.plan, plan)
+        before, scene = self.scene, replace(self.scene, tracks=plan.tracks)
+        places = Places.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
+        self.plan, self.scene = plan, scene
+        self._front.change(scene, places)
+        self.meter = self._front.meter
+        same = Places.of(judged(before), judged(scene))
+        self._doubt_until_s = np.where(
+            same.old < 0, now_s + DOUBT_S, places.first(self._doubt_until_s, 0.0)
+        )
+        self._panel.change(scene, places, same)
+        if not places.stays(len(before.tracks)):
+            self._latest = None  # until the next tick, for it has other tracks
+            self._peaks = places.last(self._peaks, 0.0)
+            ribbon, self._ribbon = self._ribbon, RibbonRecorder(len(plan.tracks))
+            carry(self._ribbon, ribbon, places)
+        self.lines.change(scene, self.meter, self._panel.detectors)
+        self.book, events = carried(self.book, scene, self._rows, places, now_s)
+        self._gatherer = Gatherer(self.book)
+        return events
+
+    @property
+    def tick_s(self) -> float:
+        """Length of a tick, s; 0.1 but for rates that are no multiple of 100 Hz."""
+        return self._front.tick_s
+
+    @property
+    def now_s(self) -> float:
+        """Stream time at the end of the last whole tick."""
+        return self._front.now_s
+
+    @property
+    def fed_s(self) -> float:
+        """Stream time at the end of the last frame that came in."""
+        return self._front.fed_s
+
+    @property
+    def latest(self) -> Measurement | None:
+        """The last tick's measurement; None before the first and while no audio comes."""
+        return self._latest
+
+    # ---- audio -------------------------------------------------------------------------------
+
+    def feed(self, block: Block) -> list[AlarmEvent]:
+        """Take in a block of any length, shape (frames, channels of the source)."""
+        events = self._lose(block.lost_frames)
+        self._stalled_s = None
+        for tick in self._front.feed(block.samples):
+            events += self.take_in(tick)
+        return events
+
+    def _lose(self, lost_frames: int) -> list[AlarmEvent]:
+        rate_hz = self.scene.sample_rate_hz
+        if self._stalled_s is not None:  # stream time is never to fall behind what was told
+            lost_frames = max(lost_frames, round((self._stalled_s - self.fed_s) * rate_hz))
+        self.audio_lost_s += lost_frames / rate_hz
+        events: list[AlarmEvent] = []
+        for tick in self._front.lose(lost_frames, told=self._stalled_s is not None):
+            events += self.take_in(tick)
+        return events
+
+    def take_in(self, tick: Tick) -> list[AlarmEvent]:
+        """Judge one measured tick; returns what happened."""
+        measurement = tick.measurement
+        self._latest = measurement
+        if self.on_tick is not None:
+            self.on_tick(measurement)
+        self.clock.update(measurement.timecode)
+        self._peaks[tick.number % PEAK_HOLD_TICKS] = np.maximum(
+            measurement.peak_max, -measurement.peak_min
+        ).max(axis=0)
+        self._newest = tick.number % PEAK_HOLD_TICKS
+        told = self._roll_by_code(measurement)
+        resting = self._standing_by or self.book.on_break
+        feed = Feed(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
+        return told + self._judge(measurement, feed, measurement.start_s, tick.heard)
+
+    def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
+        """Record-run code began or stopped: so does the watch."""
+        rolls = self._record_run and self._record_run.update(measurement.timecode)
+        if rolls is None:
+            return []
+        if rolls:
+            self._standing_by = False
+        return operator.set_standby(self.book, not rolls, measurement.end_s)
+
+    def stalled(self, now_s: float, reason: str) -> list[AlarmEvent]:
+        """No audio comes, and it is `now_s` by the runner's clock: keep the alarms going."""
+        self._stalled_s = now_s
+        self._latest = None
+        self._peaks[:] = 0.0
+        feed = Feed(now_s, stalled=True, reason=reason)
+        return self._judge(None, feed, self.now_s)
+
+    def _judge(
+        self,
+        measurement: Measurement | None,
+        feed: Feed,
+        start_s: float,
+        heard: Heard | None = None,
+    ) -> list[AlarmEvent]:
+        conditions = self._panel.ask(measurement, feed, heard)
+        if measurement is not None:
+            self.lines.update(measurement, self._rows, conditions, self._panel.detail)
+        doubt = feed.now_s < self._doubt_until_s
+        if doubt.any():
+            pairs = zip(self._rows, conditions, strict=True)
+            conditions = [c if r.scope is Scope.INPUT else doubted(c, doubt) for r, c in pairs]
+        events = operator.end_shelving(self.book, feed.now_s)
+        events += self.book.step(conditions, self._panel.detail, start_s, feed.now_s)
+        events = self._gatherer.step(events, start_s, feed.now_s)
+        self._ribbon.add(measurement, self.book.severities(), feed.now_s)
+        return events
+
+    def rewind(self) -> None:
+        """The take begins anew: its time reference holds again, and a jump of its code is none."""
+        self.meter.rewind()
+        self.clock.rewind(self.fed_s)
+
+    def finish(self) -> None:
+        """The take has ended: count its last, incomplete tick in the totals."""
+        self._front.finish()
+
+    # ---- the crew ----------------------------------------------------------------------------
+
+    def command(self, command: Command, now_s: float) -> list[AlarmEvent]:
+        """Do what the crew asks; a command about an alarm that is gone changes nothing."""
+        if isinstance(command, LINE_CHECK):
+            self.lines.command(command, now_s, self.clock.label_at(now_s)[0])
+            return []
+        book = self.book
+        match command:
+            case Acknowledge(incident_id):
+                return operator.acknowledge(book, incident_id, now_s)
+            case AcknowledgeAll():
+                return operator.acknowledge(book, None, now_s)
+            case Unacknowledge(incident_id):
+                return operator.unacknowledge(book, incident_id, now_s)
+            case Shelve(incident_id, seconds):
+                return operator.shelve(book, incident_id, seconds, now_s)
+            case Unshelve(incident_id):
+                return operator.unshelve(book, incident_id, now_s)
+            case OutOfService(track, on):
+                return operator.out_of_service(book, track, on, now_s)
+            case Standby(on):
+                self._standing_by = on
+                return operator.set_standby(book, on, now_s)
+            case Break(on):
+                self.desk = desks.set_break(self.desk, on, now_s)
+                return operator.set_break(book, on, now_s)
+            case Mark(text, at_s):
+                self.desk = desks.mark(self.desk, text, now_s if at_s is None else at_s)
+            case Note(incident_id, text):
+                self.desk = desks.note(self.desk, incident_id, text, now_s)
+            case FreshBattery():
+                self._fresh_battery(command, now_s)
+        return []
+
+    def _fresh_battery(self, fresh: FreshBattery, now_s: float) -> None:
+        place = self.book.place_of(fresh.track)
+        if place is not None:
+            length_s = lasts_s(fresh.lasts or self.plan.tracks[place].battery)
+            at_s = now_s if fresh.at_s is None else min(fresh.at_s, now_s)
+            self.desk = desks.fresh_battery(self.desk, fresh.track, at_s, length_s)
+
+    # ---- how it stands -----------------------------------------------------------------------
+
+    def snapshot(
+        self,
+        now_s: float,
+        *,
+        events: Sequence[AlarmEvent] = (),
+        engine_load: float = 0.0,
+        ended: bool = False,
+        notice: str = "",
+    ) -> Snapshot:
+        """All that a window needs to draw the present."""
+        nothing = np.full(len(self.plan.tracks), FLOOR_DB)
+        m = self._latest
+        newest = self._peaks[self._newest]
+        label, origin = self.clock.label_at(now_s)
+        return Snapshot(
+            now_s=now_s,
+            momentary_lufs=nothing if m is None else m.momentary_lufs,
+            peak_dbfs=amplitude_db(newest),
+            peak_hold_dbfs=amplitude_db(self._peaks.max(axis=0)),
+            level_dbfs=nothing if m is None else m.level_dbfs,
+            present=np.zeros(len(nothing), dtype=np.bool_) if m is None else m.present,
+            alarms=self.book.alarms(),
+            covers=self.book.covers(),
+            ribbon=self._ribbon.ribbon(),
+            standby=self.book.standby,
+            out_of_service=self.book.removed_inputs,
+            audio_lost_s=self.audio_lost_s,
+            engine_load=engine_load,
+            ended=ended,
+            notice=notice,
+            timecode=label,
+            timecode_origin=origin.value,
+            events=tuple(replace(e, timecode=self.clock.label_at(e.at_s)[0]) for e in events),
+            floor_dbfs=None if m is None else m.floor_dbfs,
+            presence_dbfs=None if m is None else m.presence_dbfs,
+            desk=self.desk,
+            line_check=self.lines.checker.state(),
+            line_results=self.lines.checker.results,
+            inputs=_inputs(self.plan),
+        )
+
+    def totals(self) -> Totals:
+        """What was measured of every track since the start."""
+        return self.meter.totals()
+
+    def incidents(self) -> tuple[Incident, ...]:
+        """Every incident so far, by onset."""
+        return self.book.incidents()
+
+
+def _inputs(plan: Plan) -> tuple[int, ...]:
+    return tuple(track.input for track in plan.tracks)

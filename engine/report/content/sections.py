@@ -1,0 +1,99 @@
+"""What the sections of a scan and of a session have in common."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+from engine.alarms.coverage_timeline import CoverageTimeline
+from engine.model.faults import row_of, spoils, word
+from engine.model.messages import Incident
+from engine.model.tracks import Plan
+from engine.report.content.alarm_figures import AlarmFigures, alarm_figures
+from engine.report.content.report_data import Done, Entry, Excerpt, Report, Section
+
+MOST_PICTURES: Final = 400
+"""So that a night of trouble still makes a file that can be mailed; the worst come first."""
+
+SEEN: Final = "seen"
+"""What `Done` says of an acknowledgement."""
+
+AROUND_S: Final = 5.0
+"""An incident's picture shows so many seconds before and after its onset."""
+
+
+def entries(
+    plan: Plan,
+    incidents: Sequence[Incident],
+    coverage: CoverageTimeline,
+    done: Mapping[int, Sequence[Done]],
+) -> tuple[Entry, ...]:
+    """The incidents by onset, with what to use instead and what was `done`, by incident id."""
+    made = []
+    ordered = sorted(incidents, key=lambda i: (i.onset_s, i.track or 0, i.id))
+    for number, incident in enumerate(ordered, start=1):
+        row = row_of(incident)
+        start_s, end_s = coverage.span(incident)
+        made.append(
+            Entry(
+                number=number,
+                incident=incident,
+                word=word(incident.fault),
+                check_first=row.check_first if row else "",
+                spoils=spoils(incident),
+                start_s=start_s,
+                end_s=end_s,
+                track=None if incident.track is None else plan.track(incident.track),
+                instead=coverage.instead(incident),
+                done=tuple(done.get(incident.id, ())),
+            )
+        )
+    return tuple(made)
+
+
+def urgency(entry: Entry) -> tuple[bool, int, float, int]:
+    """Sort key: uncovered, red, then the longest."""
+    incident = entry.incident
+    return (not incident.uncovered, -int(incident.severity), -entry.length_s, entry.number)
+
+
+def pictured(made: Sequence[Entry]) -> list[Entry]:
+    """The incidents that get a picture: the most urgent, in their order; no gathered ones."""
+    own = [entry for entry in made if entry.track is not None]
+    chosen = {entry.number for entry in sorted(own, key=urgency)[:MOST_PICTURES]}
+    return [entry for entry in own if entry.number in chosen]
+
+
+def figures(section: Section) -> AlarmFigures:
+    """The section's alarms in numbers; the first time somebody has seen one is its answer."""
+    seen_s = {
+        e.incident.id: d.at_s for e in section.entries for d in reversed(e.done) if d.text == SEEN
+    }
+    return alarm_figures([e.incident for e in section.entries], seen_s, section.duration_s)
+
+
+def with_excerpts(made: Sequence[Entry], excerpts: Mapping[int, Excerpt]) -> tuple[Entry, ...]:
+    """The incidents with their excerpts, by number."""
+    return tuple(replace(entry, excerpt=excerpts.get(entry.number)) for entry in made)
+
+
+def report(sections: Sequence[Section], made_by: str) -> Report:
+    """The whole report; its heading is what the sections' plans agree on."""
+    plans = [section.plan for section in sections]
+    titles = Counter(plan.title for plan in plans if plan.title)
+    one_plan = len({(p.title, p.production, p.date, p.mixer, p.location) for p in plans}) == 1
+    heading = _heading(plans[0]) if one_plan else ()
+    title = next(iter(titles)) if len(titles) == 1 else f"{len(sections)} takes"
+    return Report(title if titles else sections[0].name, heading, made_by, tuple(sections))
+
+
+def _heading(plan: Plan) -> tuple[tuple[str, str], ...]:
+    fields = (
+        ("Production", plan.production),
+        ("Date", plan.date),
+        ("Location", plan.location),
+        ("Mixer", plan.mixer),
+    )
+    return tuple((name, value) for name, value in fields if value)

@@ -1,0 +1,108 @@
+"""Numbers, times and tracks in words, for people; every number with its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from engine.alarms.coverage_timeline import Stretch
+from engine.model.tracks import Track
+from engine.report.content.report_data import Entry, Section
+
+NONE: Final = "—"
+
+
+def length(seconds: float) -> str:
+    """How long something lasted: 0.3 s, 7.5 s, 2 min 05 s, 1 h 02 min."""
+    if seconds < 59.95:
+        return f"{seconds:.1f} s"
+    whole = round(seconds)
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02} s"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02} min"
+
+
+def figure(value: float | None, unit: str = "") -> str:
+    """A number with a true minus, its unit if not said elsewhere; a dash where there is none."""
+    if value is None:
+        return NONE
+    return f"{value:.1f} {unit}".replace("-", "−").rstrip()
+
+
+def percent(share: float | None) -> str:
+    """A share as a percentage that never rounds up to all, nor down to nothing."""
+    if share is None:
+        return NONE
+    shown = min(max(100.0 * share, 0.1), 99.9) if 0.0 < share < 1.0 else 100.0 * share
+    return f"{shown:.1f} %".replace(".0 %", " %")
+
+
+def count(number: int, one: str, several: str | None = None) -> str:
+    """'1 take', '3 takes'."""
+    return f"{number} {one if number == 1 else several or one + 's'}"
+
+
+def track_name(track: Track) -> str:
+    """'4 Mechanic safety'."""
+    return f"{track.input} {track.label}"
+
+
+def subject(entry: Entry) -> str:
+    """The track an entry speaks of, or what it speaks for."""
+    if entry.track is not None:
+        return track_name(entry.track)
+    return f"tracks {numbers(entry.incident.tracks)}" if entry.incident.tracks else "whole input"
+
+
+def numbers(tracks: Sequence[int]) -> str:
+    """Track numbers; runs of three and more are shortened: 1–4, 9."""
+    runs: list[list[int]] = []
+    for number in sorted(tracks):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    )
+
+
+def pack(track: Track) -> str:
+    """'pack 2, small of back', as far as the plan says."""
+    parts = [f"pack {track.pack}" if track.pack else "", track.placement]
+    return ", ".join(part for part in parts if part)
+
+
+def severity(entry: Entry) -> str:
+    """How bad it was, in one word."""
+    return "uncovered" if entry.incident.uncovered else entry.incident.severity.word
+
+
+def instead(entry: Entry, section: Section) -> str:
+    """What to use instead; where that changes, stretch by stretch with timecode."""
+    if entry.track is None:
+        return "see each of the tracks"
+    stretches = entry.instead
+    if not stretches:
+        return "no cover in the plan" if entry.spoils else "listen first: no cover in the plan"
+    if len(stretches) == 1:
+        return _use(stretches[0], section)
+    return "; ".join(
+        f"{section.timecode(s.start_s)} to {section.timecode(s.end_s)} {_use(s, section)}"
+        for s in stretches
+    )
+
+
+def _use(stretch: Stretch, section: Section) -> str:
+    if stretch.use is None:
+        return "NOTHING: no pack was good"
+    track = section.plan.track(stretch.use)
+    return "track " + track_name(track) + (f" (pack {track.pack})" if track.pack else "")
+
+
+def done(entry: Entry, section: Section) -> str:
+    """What was done about it, and when."""
+    return "; ".join(
+        f"{section.timecode(d.at_s)} {d.text}" + (f" by {d.by}" if d.by else "") for d in entry.done
+    )

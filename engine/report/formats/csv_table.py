@@ -1,0 +1,72 @@
+"""A report's incidents as CSV that opens right in spreadsheet programs.
+
+Source: RFC 4180 (CRLF, quotes doubled). That a text beginning with = + - @ or a control character
+must not reach a spreadsheet as a formula: OWASP, "CSV Injection".
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from typing import Final
+
+from engine.report.content import words
+from engine.report.content.report_data import Entry, Report, Section
+
+BOM: Final = "\ufeff"
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+HEAD: Final = (
+    *("take", "number", "severity", "fault", "track", "name", "who", "level", "pack", "placement"),
+    *("receiver", "timecode_in", "timecode_out", "in_s", "out_s", "length_s"),
+    *("use_instead", "what_was_done", "detail", "part_of"),
+)
+
+
+def spreadsheet(report: Report, *, bom: bool = True) -> str:
+    """One row an incident; `bom` lets spreadsheet programs see that it is UTF-8.
+
+    Write it with newline="", so that its CRLF stay. `timecode_out` and `out_s` are empty for what
+    lasted to the end.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n", quoting=csv.QUOTE_NONNUMERIC)
+    writer.writerow(HEAD)
+    for section in report.sections:
+        for entry in section.entries:
+            writer.writerow(_row(entry, section))
+    return (BOM if bom else "") + out.getvalue()
+
+
+def harmless(text: str) -> str:
+    """The text as a spreadsheet takes it for text: with ' before what could be a formula."""
+    return "'" + text if text.startswith(_FORMULA) else text
+
+
+def _row(entry: Entry, section: Section) -> Iterator[str | int | float]:
+    for value in _values(entry, section):
+        yield harmless(value) if isinstance(value, str) else value
+
+
+def _values(entry: Entry, section: Section) -> Iterator[str | int | float]:
+    track, incident = entry.track, entry.incident
+    yield section.name
+    yield entry.number
+    yield words.severity(entry)
+    yield entry.word
+    yield track.input if track is not None else words.numbers(incident.tracks)
+    yield track.label if track is not None else ""
+    if track is None:
+        yield from ("",) * 5
+    else:
+        yield from (track.who, track.level or "", track.pack, track.placement, track.receiver)
+    yield section.timecode(entry.start_s)
+    yield "" if entry.lasts else section.timecode(entry.end_s)
+    yield round(entry.start_s, 3)
+    yield "" if entry.lasts else round(entry.end_s, 3)
+    yield round(entry.length_s, 3)
+    yield words.instead(entry, section)
+    yield words.done(entry, section)
+    yield incident.detail
+    yield incident.part_of or ""

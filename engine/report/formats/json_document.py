@@ -1,0 +1,105 @@
+"""A report as JSON, for scripts: everything but pictures."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any, Final
+
+from engine.report.content.report_data import Entry, Note, Report, Section, TrackFigures
+from engine.report.content.sections import figures
+
+SCHEMA: Final = 1
+
+
+def document(report: Report) -> dict[str, Any]:
+    """The report as plain Python values that JSON knows."""
+    return {
+        "schema": SCHEMA,
+        "title": report.title,
+        "heading": {name.lower(): value for name, value in report.heading},
+        "made_by": report.made_by,
+        "sections": [_section(section) for section in report.sections],
+    }
+
+
+def _section(section: Section) -> dict[str, Any]:
+    return {
+        "name": section.name,
+        "fields": dict(section.fields),
+        "sample_rate_hz": section.sample_rate_hz,
+        "duration_s": round(section.duration_s, 4),
+        "frame_rate": section.frame_rate,
+        "start_timecode": section.timecode(0.0),
+        "timecode_from": section.timecode_from,
+        "missed": list(section.honest),
+        "breaks": [
+            {**_span(section, one.start_s, one.end_s), "text": one.text, "lost": one.lost}
+            for one in section.breaks
+        ],
+        "incidents": [_entry(entry, section) for entry in section.entries],
+        "tracks": [_track(one) for one in section.tracks],
+        "who": [
+            {
+                "who": who.who,
+                "tracks": list(who.tracks),
+                "covered_fraction": who.covered_fraction,
+                "stretches": [
+                    {**_span(section, s.start_s, s.end_s), "use": s.use} for s in who.stretches
+                ],
+            }
+            for who in section.whos
+        ],
+        "marks": [_note(note, section) for note in section.marks],
+        "line_check": [_note(note, section) for note in section.line_check],
+        "batteries": [_note(note, section) for note in section.batteries],
+        "alarms": asdict(figures(section)),
+    }
+
+
+def _span(section: Section, start_s: float, end_s: float) -> dict[str, Any]:
+    return {
+        "in_s": round(start_s, 4),
+        "out_s": round(end_s, 4),
+        "timecode_in": section.timecode(start_s),
+        "timecode_out": section.timecode(end_s),
+    }
+
+
+def _entry(entry: Entry, section: Section) -> dict[str, Any]:
+    incident = entry.incident
+    return {
+        "number": entry.number,
+        "track": incident.track,
+        "tracks": list(incident.tracks),
+        "fault": incident.fault.value,
+        "severity": incident.severity.word,
+        "uncovered": incident.uncovered,
+        "spoils": entry.spoils,
+        **_span(section, entry.start_s, entry.end_s),
+        "ended": not entry.lasts,
+        "detail": incident.detail,
+        "part_of": incident.part_of,
+        "use_instead": [
+            {**_span(section, s.start_s, s.end_s), "track": s.use} for s in entry.instead
+        ],
+        "done": [
+            {
+                "at_s": round(d.at_s, 4),
+                "timecode": section.timecode(d.at_s),
+                "text": d.text,
+                "by": d.by,
+            }
+            for d in entry.done
+        ],
+    }
+
+
+def _track(one: TrackFigures) -> dict[str, Any]:
+    track = one.track
+    named = {"track": track.input, "name": track.label, "kind": track.kind.value, "who": track.who}
+    measured = {key: getattr(one, key) for key in TrackFigures.__slots__ if key != "track"}
+    return {**named, **measured}
+
+
+def _note(note: Note, section: Section) -> dict[str, Any]:
+    return {**asdict(note), "timecode": section.timecode(note.at_s)}

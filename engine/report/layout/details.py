@@ -1,0 +1,281 @@
+"""Everything a report tells after its first page."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
+
+from engine.report.content import words
+from engine.report.content.alarm_figures import (
+    ACCEPTABLE_PER_HOUR,
+    MANAGEABLE_PER_HOUR,
+    AlarmFigures,
+)
+from engine.report.content.report_data import Entry, Note, Section, TrackFigures
+from engine.report.content.sections import MOST_PICTURES, figures
+from engine.report.layout.blocks import Block, Cell, Column, Heading, Pictures, Table, Text, Tone
+from engine.report.layout.incident_picture import incident_picture
+from engine.report.layout.severity_marks import Mark, mark_of
+
+
+def details(section: Section, *, new_page: bool = True) -> Iterator[Block]:
+    """The blocks, part by part, on a new page or not; what has nothing to say is left out."""
+    yield from _incidents(section, new_page=new_page)
+    yield from _coverage(section)
+    yield from _tracks(section)
+    yield from _breaks(section)
+    yield from _notes("Marks", section.marks, section)
+    yield from _notes("Line check", section.line_check, section)
+    yield from _notes("Batteries", section.batteries, section)
+    yield from _alarms(section)
+    yield from _pictures(section)
+
+
+# ---- incidents -----------------------------------------------------------------------------------
+
+_SCANNED: Final = (
+    Column("No.", 0.05, right=True),
+    Column("In, out", 0.11),
+    Column("Lasts", 0.115, right=True),
+    Column("Track", 0.135),
+    Column("Who, pack", 0.12),
+    Column("Fault", 0.2),
+    Column("Use instead", 0.27),
+)
+_ANSWERED: Final = (
+    Column("No.", 0.045, right=True),
+    Column("In, out", 0.11),
+    Column("Lasts", 0.115, right=True),
+    Column("Track", 0.12),
+    Column("Who, pack", 0.11),
+    Column("Fault", 0.14),
+    Column("Use instead", 0.16),
+    Column("What was done", 0.2),
+)
+"""The same with what the crew did."""
+
+
+def _incidents(section: Section, *, new_page: bool) -> Iterator[Block]:
+    yield Heading("All incidents", 3, new_page)
+    if not section.entries:
+        yield Text("There were none.")
+        return
+    answered = section.crew
+    columns = _ANSWERED if answered else _SCANNED
+    rows = []
+    for entry in section.entries:
+        row = _incident_row(entry, section)
+        rows.append((*row, Cell(words.done(entry, section) or words.NONE)) if answered else row)
+    yield Table(columns, tuple(rows))
+
+
+def _incident_row(entry: Entry, section: Section) -> tuple[Cell, ...]:
+    track = entry.track
+    who = ", ".join(filter(None, (track.who, words.pack(track)))) if track else words.NONE
+    fault = ": ".join(filter(None, (entry.word, entry.incident.detail)))
+    part_of = entry.incident.part_of
+    out = "to the end" if entry.lasts else section.timecode(entry.end_s)
+    return (
+        Cell(str(entry.number)),
+        Cell(f"{section.timecode(entry.start_s)} {out}"),
+        Cell(words.length(entry.length_s)),
+        Cell(words.subject(entry), bold=True),
+        Cell(who or words.NONE),
+        Cell(f"{fault} (part of {part_of})" if part_of else fault, mark_of(entry)),
+        Cell(words.instead(entry, section)),
+    )
+
+
+def _pictures(section: Section) -> Iterator[Block]:
+    shown = [entry for entry in section.entries if entry.excerpt is not None]
+    if not shown:
+        return
+    yield Heading("Each incident around its onset", 3)
+    own = sum(entry.track is not None for entry in section.entries)
+    if own > len(shown):
+        text = f"The {len(shown)} most urgent of {own} (at most {MOST_PICTURES} are drawn)."
+        yield Text(text, Tone.DIM)
+    if any(entry.excerpt is not None and entry.excerpt.low is None for entry in shown):
+        text = "The log keeps no waveform: what is drawn is the sample peak of each second."
+        yield Text(text, Tone.DIM)
+    yield Pictures(tuple(incident_picture(entry, section) for entry in shown), across=2)
+
+
+# ---- who and tracks ------------------------------------------------------------------------------
+
+_COVERAGE: Final = (
+    Column("Who", 0.2),
+    Column("Tracks", 0.12),
+    Column("Covered", 0.12, right=True),
+    Column("Without a good pack", 0.56),
+)
+
+
+def _coverage(section: Section) -> Iterator[Block]:
+    if not section.whos:
+        return
+    yield Heading("Who was covered", 3)
+    rows = []
+    for who in section.whos:
+        spans = "; ".join(
+            f"{section.timecode(s.start_s)} to {section.timecode(s.end_s)} "
+            f"({words.length(s.length_s)})"
+            for s in who.uncovered
+        )
+        mark = Mark.UNCOVERED if who.uncovered else Mark.GOOD
+        rows.append(
+            (
+                Cell(who.who, mark, bold=True),
+                Cell(words.numbers(who.tracks)),
+                Cell(words.percent(who.covered_fraction)),
+                Cell(spans or "never"),
+            )
+        )
+    yield Table(_COVERAGE, tuple(rows))
+
+
+_FIGURES: Final[tuple[tuple[str, float, Callable[[TrackFigures], float | None]], ...]] = (
+    ("Integrated LUFS", 0.11, lambda one: one.integrated_lufs),
+    ("Max. momentary LUFS", 0.115, lambda one: one.momentary_max_lufs),
+    ("Max. short-term LUFS", 0.1, lambda one: one.short_term_max_lufs),
+    ("True peak dBTP", 0.08, lambda one: one.true_peak_max_dbtp),
+    ("Sample peak dBFS", 0.08, lambda one: one.sample_peak_max_dbfs),
+    ("RMS dBFS", 0.08, lambda one: one.rms_dbfs),
+    ("Floor dBFS", 0.08, lambda one: one.noise_floor_dbfs),
+)
+
+
+def _tracks(section: Section) -> Iterator[Block]:
+    """Of each track what is known; a figure that is known of none has no column."""
+    yield Heading("Tracks", 3)
+    faults = _faults_by_track(section)
+    shown = [f for f in _FIGURES if any(f[2](one) is not None for one in section.tracks)]
+    present = any(one.present_fraction is not None for one in section.tracks)
+    columns = [Column("Track", 0.2)]
+    columns += [Column(name, share, right=True) for name, share, _ in shown]
+    columns += [Column("Present", 0.085, right=True)] if present else []
+    rows = []
+    for one in section.tracks:
+        row = [Cell(words.track_name(one.track), bold=True)]
+        row += [Cell(words.figure(read(one))) for _, _, read in shown]
+        row += [Cell(words.percent(one.present_fraction))] if present else []
+        rows.append((*row, Cell(faults.get(one.track.input, words.NONE))))
+    left = max(0.195, 1.0 - sum(column.share for column in columns))
+    yield Table((*columns, Column("Faults", left)), tuple(rows))
+    yield Text(
+        "Loudness after ITU-R BS.1770, one channel; RMS after AES17 (a full-scale sine is 0 dBFS)"
+        + ("; present: share of the time in which the place was audible." if present else "."),
+        Tone.DIM,
+    )
+    if section.tracks_note:
+        yield Text(section.tracks_note, Tone.DIM)
+
+
+def _faults_by_track(section: Section) -> dict[int, str]:
+    """Of each track its faults: how often, and how long in all."""
+    found: defaultdict[int, defaultdict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for entry in section.entries:
+        if entry.track is not None:
+            found[entry.track.input][entry.word].append(entry.length_s)
+    return {
+        track: "; ".join(
+            f"{word} {len(lengths)} × ({words.length(sum(lengths))})"
+            for word, lengths in by_word.items()
+        )
+        for track, by_word in found.items()
+    }
+
+
+# ---- the watch and its crew ----------------------------------------------------------------------
+
+_BREAKS: Final = (Column("From", 0.14), Column("To", 0.14), Column("Lasts", 0.12, right=True))
+_NOTES: Final = (Column("At", 0.14), Column("Track", 0.2), Column("What", 0.46), Column("By", 0.2))
+
+
+def _breaks(section: Section) -> Iterator[Block]:
+    if not section.breaks:
+        return
+    yield Heading("Breaks and gaps of the watch", 3)
+    rows = tuple(
+        (
+            Cell(section.timecode(one.start_s)),
+            Cell(section.timecode(one.end_s)),
+            Cell(words.length(one.end_s - one.start_s)),
+            Cell(one.text, tone=Tone.BAD if one.lost else Tone.PLAIN),
+        )
+        for one in section.breaks
+    )
+    yield Table((*_BREAKS, Column("What", 0.6)), rows)
+
+
+def _notes(heading: str, notes: Sequence[Note], section: Section) -> Iterator[Block]:
+    if not notes:
+        return
+    yield Heading(heading, 3)
+    rows = tuple(
+        (
+            Cell(section.timecode(note.at_s)),
+            Cell(_name(section, note.track)),
+            Cell(note.text or "(no words)"),
+            Cell(note.by or words.NONE),
+        )
+        for note in notes
+    )
+    yield Table(_NOTES, rows)
+
+
+def _name(section: Section, track: int | None) -> str:
+    if track is None:
+        return words.NONE
+    try:
+        return words.track_name(section.plan.track(track))
+    except KeyError:
+        return f"track {track}"
+
+
+def _alarms(section: Section) -> Iterator[Block]:
+    yield Heading("Alarms", 3)
+    rows = tuple(
+        (Cell(name), Cell(value)) for name, value in _alarm_lines(figures(section), section)
+    )
+    yield Table((Column("", 0.3), Column("", 0.7)), rows)
+    yield Text(
+        "Terms and bounds as public summaries of ANSI/ISA-18.2-2016 (16.4) state them.", Tone.DIM
+    )
+
+
+def _alarm_lines(alarms: AlarmFigures, section: Section) -> Iterator[tuple[str, str]]:
+    amber = alarms.alarms - alarms.red
+    yield "Raised", f"{alarms.alarms}: {alarms.red} red, {amber} amber only"
+    rate = words.figure(alarms.per_hour, "an hour")
+    bounds = f"acceptable {ACCEPTABLE_PER_HOUR}, most manageable {MANAGEABLE_PER_HOUR}"
+    yield "Rate", f"{rate} ({bounds}); most in 10 min: {alarms.most_in_10_min}"
+    spans = "; ".join(
+        f"{section.timecode(f.start_s)} to {section.timecode(f.end_s)} ({f.alarms} alarms)"
+        for f in alarms.floods
+    )
+    yield (
+        "Floods (over 10 in 10 min)",
+        f"{len(alarms.floods)}, {words.percent(alarms.flood_fraction)} of the time: {spans}"
+        if spans
+        else "none",
+    )
+    yield (
+        "Chattering (3 or more in 1 min)",
+        "; ".join(
+            f"{_name(section, c.track)} {c.fault}, up to {c.raises} in a minute"
+            for c in alarms.chattering
+        )
+        or "none",
+    )
+    if not section.crew:
+        yield "Time until seen", "a scan has no crew to see them"
+    elif alarms.answer_median_s is None or alarms.answer_longest_s is None:
+        yield "Time until seen", "none was seen"
+    else:
+        yield (
+            "Time until seen",
+            f"median {words.length(alarms.answer_median_s)}, longest "
+            f"{words.length(alarms.answer_longest_s)}; {alarms.answered} of {alarms.alarms} seen",
+        )

@@ -1,0 +1,310 @@
+"""A window's end of the channel: finds or starts an engine, hears from it, replaces one that dies.
+
+No call waits for the engine; all that may take time happens on threads of the client's own.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import threading
+import time
+from collections import deque
+from contextlib import suppress
+from dataclasses import replace
+from multiprocessing import AuthenticationError
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Final
+
+from engine.model.client_id import this_process
+from engine.model.commands import Command, Open, Stop, Watch
+from engine.model.messages import Snapshot
+from engine.runtime.ipc import (
+    BEAT_S,
+    Alive,
+    Elsewhere,
+    Failed,
+    Job,
+    Message,
+    Progress,
+    carry_events,
+    connect,
+)
+from engine.runtime.spawn import Starter, last_words
+from engine.session import folders
+
+CONNECT_S: Final = 30.0
+"""A slow machine may take this long to bring an engine up."""
+
+HUNG_S: Final = 5.0
+"""An engine that gives no sign of life for this long is ended and another one started."""
+
+STUCK_S: Final = 15.0
+"""The same for one that lives, but whose watch takes no turn: a driver that never answers."""
+
+STEADY_S: Final = 30.0
+"""An engine that dies after this long is replaced at once; sooner again, ever later."""
+
+SLOWEST_S: Final = 10.0
+
+SPARE_AFTER_S: Final = 2.0
+"""A spare is made only once the watch has begun: both at once would slow it down."""
+
+LOOKING_S: Final = 2.0
+"""A window that did not ask for news for this long is frozen, and gives no sign of life."""
+
+CLOSE_S: Final = 5.0
+
+
+class EngineFailedError(OSError):
+    """The watch could not be opened, or is over; one clear line."""
+
+
+class EngineClient:
+    """One watch and the newest word from it. No call but `close` waits.
+
+    Parameters
+    ----------
+    request : Open
+        What to watch. A live input that is watched already is joined; a watch of it that broke
+        off with the whole machine goes on where it was.
+    place : str
+        What this process is: window or terminal.
+    folder : Path, optional
+        Join the running watch of the session in that folder instead.
+    """
+
+    def __init__(self, request: Open, place: str = "window", folder: Path | None = None) -> None:
+        self._request = _whole_paths(request)
+        self._who = this_process(place)
+        self._starter = Starter()
+        self._wake = threading.Condition()
+        self._waiting: deque[Command | Alive] = deque()
+        self._connection: Connection | None = None
+        self._watch: Watch | None = None
+        self._latest: Snapshot | None = None
+        self._failure = self._progress = self._stopped = ""
+        self._closed = self._over = self._ended = self._told_to_stop = False
+        self._looked_at = time.monotonic()
+        self._began_at = 0.0
+        self._deaths = self._pid = 0
+        found = folder or _running_for(self._request)
+        self.joined = found is not None
+        broken = None if self.joined else folders.broken_off(self._request)
+        self.folder = found or broken or folders.new_session()
+        if not self.joined:
+            job = Job(str(self.folder), self._request, resume=broken is not None)
+            self._starter.start(job)
+        self._threads = [
+            threading.Thread(target=work, name="engine client", daemon=True)
+            for work in (self._attend, self._speak)
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    # ---- what a window asks ------------------------------------------------------------------
+
+    def watch(self) -> Watch | None:
+        """What is watched; None while it is still opening."""
+        self._check()
+        return self._watch
+
+    def latest(self) -> Snapshot | None:
+        """The newest snapshot not handed out yet; None where there is none."""
+        self._check()
+        with self._wake:
+            latest, self._latest = self._latest, None
+        return latest
+
+    @property
+    def progress(self) -> str:
+        """What keeps the watch from beginning, one line."""
+        return self._progress
+
+    @property
+    def stopped(self) -> str:
+        """Why nothing is watched at the moment, one line; empty while the engine lives."""
+        return self._stopped
+
+    @property
+    def goes_on(self) -> bool:
+        """The watch lives on after `close`."""
+        return not self._over
+
+    def send(self, command: Command) -> None:
+        """Pass a command on; kept until an engine can take it."""
+        with self._wake:
+            self._told_to_stop |= isinstance(command, Stop) and not command.if_alone
+            self._waiting.append(command)
+            self._wake.notify_all()
+
+    def close(self) -> None:
+        """Let go of the watch; may be called twice. A replay ends, a live watch goes on.
+
+        Waits for the end of a watch that was told to stop.
+        """
+        if self._closed:
+            return
+        if not self.joined and (self._watch is None or not self._watch.live):
+            self.send(Stop())
+        with self._wake:
+            if self._told_to_stop and not self._wake.wait_for(lambda: self._over, CLOSE_S):
+                self._kill()
+            self._closed = True
+            self._wake.notify_all()
+        for thread in self._threads:
+            thread.join(CLOSE_S)
+        self._starter.close()
+        if not self.joined and not (self.folder / folders.LOG).is_file():
+            shutil.rmtree(self.folder, ignore_errors=True)  # given up before it began
+
+    def _check(self) -> None:
+        self._looked_at = time.monotonic()
+        if self._failure:
+            raise EngineFailedError(self._failure)
+
+    # ---- hearing -----------------------------------------------------------------------------
+
+    def _attend(self) -> None:
+        """Be connected to an engine, whichever lives, until the watch is over."""
+        heard = False
+        while not self._closed:
+            connection = self._connect()
+            if connection is not None:
+                heard = True
+                self._began_at = time.monotonic()
+                self._listen(connection)
+            if self._closed or self._is_over(heard):
+                break
+            self._replace_engine()
+        with self._wake:
+            self._over = True
+            self._wake.notify_all()
+
+    def _connect(self) -> Connection | None:
+        """A connection to the session's engine; None where there is none any more."""
+        until = time.monotonic() + CONNECT_S
+        while not self._closed and time.monotonic() < until:
+            running = folders.left_running(self.folder)
+            if running is not None:
+                with suppress(OSError, EOFError, AuthenticationError):
+                    connection = connect(running.address)
+                    connection.send(self._who)
+                    self._pid = running.pid
+                    return connection
+            if not self._starter.running and not folders.is_locked(self.folder):
+                return None
+            time.sleep(0.02)
+        return None
+
+    def _listen(self, connection: Connection) -> None:
+        """Take in what the engine says until it is gone, or we are."""
+        with self._wake:
+            self._connection = connection
+            self._wake.notify_all()
+        heard_at = time.monotonic()
+        with suppress(EOFError, OSError):
+            while not self._closed:
+                if connection.poll(BEAT_S):
+                    self._hear(connection.recv())
+                    heard_at = time.monotonic()
+                elif time.monotonic() - heard_at > HUNG_S:
+                    self._kill()
+        with self._wake:
+            self._connection = None
+        connection.close()
+
+    def _hear(self, message: Message) -> None:
+        watch, state = message
+        if isinstance(state, Failed):
+            self._failure = state.reason
+        elif isinstance(state, Progress):
+            self._progress = state.text
+        elif isinstance(state, Elsewhere):
+            self.folder, self.joined = Path(state.folder), True
+            raise EOFError
+        elif isinstance(state, Snapshot):
+            self._take_in(watch, state)
+        elif watch is not None and state.turn_s > STUCK_S:
+            self._kill()
+
+    def _take_in(self, watch: Watch | None, snapshot: Snapshot) -> None:
+        with self._wake:
+            self._watch, self._latest = watch, carry_events(self._latest, snapshot)
+        self._stopped, self._ended = "", snapshot.ended
+        if not snapshot.ended and time.monotonic() - self._began_at > SPARE_AFTER_S:
+            self._starter.keep_spare(self.folder)
+
+    # ---- an engine that dies -----------------------------------------------------------------
+
+    def _is_over(self, heard: bool) -> bool:
+        """There is nothing to go on with; says why, where nobody asked for it."""
+        if self._failure or self._told_to_stop or self._ended:
+            return True
+        if not heard:
+            self._failure = f"the engine could not start: {last_words(self.folder)}"
+        elif folders.left_running(self.folder) is None:
+            self._failure = "the watch has ended: it was stopped in another window"
+        return bool(self._failure)
+
+    def _replace_engine(self) -> None:
+        """Start another engine on the same session, unless another window has."""
+        self._stopped = "watch stopped: its process has ended. A new one is starting."
+        steady = time.monotonic() - self._began_at > STEADY_S
+        self._deaths = 0 if steady else self._deaths + 1
+        if self._deaths > 1:
+            with self._wake:
+                pause_s = min(0.5 * 2.0 ** (self._deaths - 2), SLOWEST_S)
+                self._wake.wait_for(lambda: self._closed, pause_s)
+        if not self._closed and not folders.is_locked(self.folder):
+            self._starter.start(Job(str(self.folder), self._request, resume=True))
+
+    def _kill(self) -> None:
+        """End an engine that does not answer."""
+        if self._pid <= 0 or not folders.is_locked(self.folder):
+            return  # there is none, and its number may be another's by now
+        with suppress(OSError):
+            os.kill(self._pid, getattr(signal, "SIGKILL", signal.SIGTERM))
+
+    # ---- speaking ----------------------------------------------------------------------------
+
+    def _speak(self) -> None:
+        """Send what waits, and a sign of life while the window asks for news."""
+        while True:
+            with self._wake:
+                self._wake.wait_for(lambda: self._closed or self._has_words(), BEAT_S)
+                if self._closed:
+                    return
+                connection = self._connection
+                says = self._waiting.popleft() if self._has_words() else Alive()
+            silent = time.monotonic() - self._looked_at > LOOKING_S
+            if connection is None or (silent and isinstance(says, Alive)):
+                continue
+            try:
+                connection.send(says)
+            except (OSError, ValueError):
+                if not isinstance(says, Alive):
+                    with self._wake:
+                        self._waiting.appendleft(says)
+
+    def _has_words(self) -> bool:
+        return bool(self._waiting) and self._connection is not None
+
+
+def _whole_paths(request: Open) -> Open:
+    """The engine has a working folder of its own."""
+    take = None if request.take is None else os.path.abspath(request.take)
+    plan = None if request.plan is None else os.path.abspath(request.plan)
+    return replace(request, take=take, plan=plan)
+
+
+def _running_for(request: Open) -> Path | None:
+    """The session that watches exactly that live input now; other spellings the engine finds."""
+    if request.device is None:
+        return None
+    for folder, running in folders.running_watches():
+        if running.live and request.device in (running.request.device, running.source):
+            return folder
+    return None

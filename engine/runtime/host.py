@@ -1,0 +1,69 @@
+"""What a runner needs of the world around it: clocks, sources, and its own share of the machine."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from engine.listen.output import OpenOutput, PortAudioOutput
+from engine.model.commands import Open
+from engine.runtime import open_source as opening
+from engine.session.checkpoint import Kept
+from engine.sources.base import Source, SourceInfo
+
+LOAD_WINDOW_S: Final = 1.0
+
+
+def _time_of_day_s() -> float:
+    now = datetime.now()
+    return now.hour * 3600 + now.minute * 60 + now.second + now.microsecond / 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """What a runner needs of the world around it; tests pass their own.
+
+    clock : seconds on a steady scale, the same for all processes of one boot
+    sleep : waits so many seconds
+    utc_ms : wall clock, milliseconds since 1970; only ever told
+    day_s : time of day, s
+    boot : names this boot of the machine, "" where unknown
+    version : of this program
+    open_source, open_again : see `engine.runtime.open_source`
+    open_output : the headphones, see `engine.listen.output`
+    """
+
+    clock: Callable[[], float] = time.monotonic
+    sleep: Callable[[float], None] = time.sleep
+    utc_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000
+    day_s: Callable[[], float] = _time_of_day_s
+    boot: str = ""
+    version: str = ""
+    open_source: Callable[[Open], Source] = opening.open_source
+    open_again: Callable[[SourceInfo], Source] = opening.open_again
+    open_output: OpenOutput = PortAudioOutput
+
+
+class Load:
+    """The share of one core that this process uses, over the last second or so."""
+
+    def __init__(self, now: float) -> None:
+        self.share = 0.0
+        self._at, self._cpu_s = now, time.process_time()
+
+    def update(self, now: float) -> None:
+        """Look again, once a second or so."""
+        if now - self._at >= LOAD_WINDOW_S:
+            cpu_s = time.process_time()
+            self.share = (cpu_s - self._cpu_s) / (now - self._at)
+            self._at, self._cpu_s = now, cpu_s
+
+
+def away_s(kept: Kept, world: World) -> float:
+    """How long nobody watched, s; over a boot of the machine only the wall clock can tell."""
+    if kept.boot and kept.boot == world.boot:
+        return max(world.clock() - kept.steady_s, 0.0)
+    return max((world.utc_ms() - kept.utc_ms) / 1000.0, 0.0)

@@ -1,0 +1,139 @@
+"""From what the user asked for to a source and a plan that fit each other."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from engine.drill.drill_source import DrillSource, look_into
+from engine.drill.schedule import DrillError, schedule
+from engine.model.commands import Open
+from engine.model.messages import Kind
+from engine.model.tracks import BY_TIMECODE, Plan, plan_for
+from engine.plan.load import load_plan
+from engine.plan.template import new_plan
+from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
+from engine.sources.device import DeviceSource, find_again, find_input
+from engine.sources.paced import Paced
+from engine.sources.take import TakeSource, open_take
+
+REPLAY_BLOCK_S = 0.02
+"""Blocks of a replay are as short as a device's, so that the board moves as it does live."""
+
+
+def with_demo(request: Open, progress: Callable[[str], None] | None = None) -> Open:
+    """The request with the demo take's own files filled in; renders them on first use.
+
+    What `progress` raises ends the rendering and leaves nothing of it.
+
+    Raises
+    ------
+    SourceError
+        Where the take can't be written; one line that says what to do.
+    """
+    if not request.demo:
+        return request
+    from demo_audio import DemoTakeError, demo_take  # only here: nothing else needs it
+
+    try:
+        demo = demo_take(progress=progress, healthy=request.seed is not None)
+    except DemoTakeError as error:
+        raise SourceError(str(error)) from error
+    return replace(request, demo=False, take=str(demo.take), plan=request.plan or str(demo.plan))
+
+
+def open_source(request: Open) -> Source:
+    """Open what the request names: a live input, or a take paced by the clock.
+
+    Raises
+    ------
+    SourceError
+        One line that says what to do.
+    """
+    if request.device is not None:
+        return DeviceSource(find_input(request.device))
+    if request.take is None:
+        raise SourceError("nothing to watch: name a take or a live input")
+    take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
+    paced = Paced(take, request.speed, time.monotonic, time.sleep)
+    return paced if request.seed is None else _drill(request, request.seed, paced, take)
+
+
+def _drill(request: Open, seed: int, paced: Paced, take: TakeSource) -> DrillSource:
+    """The take with the faults of that seed put in."""
+    info = take.info
+    try:
+        assert info.frames is not None
+        assert request.take is not None
+        plan = fitting_plan(request.plan, info)
+        by_code = plan.rolling == BY_TIMECODE  # without code it would sleep through the drill
+        tracks = [t for t in plan.tracks if not (by_code and t.kind is Kind.TIMECODE)]
+        length_s = info.frames / info.sample_rate_hz
+        planned = schedule(tracks, length_s, seed, request.level)
+        look = look_into(request.take, info.sample_rate_hz)
+        return DrillSource(paced, planned, look, seed, take.first_frame)
+    except DrillError as error:
+        paced.close()
+        raise SourceError(str(error)) from error
+    except BaseException:
+        paced.close()
+        raise
+
+
+def open_again(info: SourceInfo) -> Source:
+    """Open the live input that was lost: by its name, with the same channels and rate.
+
+    Only while no other live input of this process is open.
+
+    Raises
+    ------
+    SourceError
+        Where it is not there or can't be opened so.
+    """
+    device = find_again(info.name, info.fields.get(HOST_API, ""))
+    return DeviceSource(device, info.channels, info.sample_rate_hz)
+
+
+def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
+    """The plan of that file, checked against the source; without one, a lav for every channel.
+
+    Raises
+    ------
+    PlanError
+        With every mistake of the file.
+    """
+    if path is None:
+        names = list(info.channel_names)
+        plan = plan_for(names, title="" if info.live else Path(info.name).stem)
+        rate = info.frame_rate
+        return plan if rate is None else Plan(plan.tracks, plan.title, rate)
+    return load_plan(Path(path), inputs=info.channels)
+
+
+def plan_of_input(channels: int) -> str:
+    """The text of a new plan for a live input of so many channels."""
+    return new_plan([""] * channels)
+
+
+def plan_of_take(path: str) -> tuple[str, int]:
+    """The text of a new plan for a take, named as its file names its tracks; and its channels.
+
+    Raises
+    ------
+    SourceError
+        Where there is no such take, or it is damaged.
+    """
+    take = open_take(path, read_ahead=0)
+    take.close()
+    info = take.info
+    text = new_plan(list(info.channel_names), Path(path).stem, info.frame_rate or "25")
+    return text, info.channels
+
+
+def plan_text(path: str | Path | None, plan: Plan) -> str:
+    """The plan as it is now: the file's own text, or without one the text of such a plan."""
+    if path is not None:
+        return Path(path).read_text(encoding="utf-8-sig")
+    return new_plan([track.name for track in plan.tracks], plan.title, plan.frame_rate)

@@ -1,0 +1,201 @@
+"""What was measured of every track over one stretch of a watch, kept in the log and put together.
+
+A stretch is what one engine measured, from its start to its end. An engine that takes over begins
+its figures anew; a report puts the stretches of a session together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.measure.loudness import OFFSET_LU, GatedLoudness, lufs
+from engine.measure.meter import Totals
+from engine.model.messages import Levels, Measurement
+from engine.model.track_remap import By
+from engine.model.units import amplitude_db
+
+CLASSES_PER_LU: Final = 10
+_GATE_LUFS: Final = GatedLoudness.ABSOLUTE_GATE_LUFS
+_CLASSES: Final = int((GatedLoudness.TOP_LUFS - _GATE_LUFS) * CLASSES_PER_LU)
+_PACKED: Final = np.dtype([("track", "<u2"), ("class", "<u2"), ("count", "<u4"), ("energy", "<f8")])
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Figures of every track in the plan's order, as `Totals` has them; NaN where unknown.
+
+    measured_s : how much sound was measured
+    known_s : for how long it was known whether the track was present
+    inputs : those of the tracks; empty in older logs, where they are those of the plan
+    """
+
+    measured_s: tuple[float, ...]
+    known_s: tuple[float, ...]
+    integrated_lufs: tuple[float, ...]
+    momentary_max_lufs: tuple[float, ...]
+    short_term_max_lufs: tuple[float, ...]
+    true_peak_max_dbtp: tuple[float, ...]
+    sample_peak_max_dbfs: tuple[float, ...]
+    rms_dbfs: tuple[float, ...]
+    noise_floor_dbfs: tuple[float, ...]
+    present_fraction: tuple[float, ...]
+    inputs: tuple[int, ...] = ()
+
+    def of(self, inputs: Sequence[int]) -> Stretch:
+        """The same for those inputs; of one that is not in it nothing is known."""
+        place = {number: n for n, number in enumerate(self.inputs or inputs)}
+        told: dict[str, tuple[float, ...]] = {}
+        for name in _FIGURES:
+            none = 0.0 if name in _SECONDS else np.nan
+            values = getattr(self, name)
+            told[name] = tuple(values[place[n]] if n in place else none for n in inputs)
+        return Stretch(**told, inputs=tuple(inputs))
+
+
+class Gates:
+    """Gating blocks that passed the absolute gate, counted in classes 0.1 LU wide.
+
+    Each class has the exact sum of its energies: together, stretches give the integrated loudness
+    of the whole, and only which side of the relative gate the blocks of one class fall is rounded.
+    Source: BS.1770-5 Annex 1.
+    """
+
+    CARRIED: ClassVar = {"count": By.FIRST, "energy": By.FIRST}
+
+    def __init__(self, tracks: int) -> None:
+        self.count = np.zeros((tracks, _CLASSES), dtype=np.uint32)
+        self.energy = np.zeros((tracks, _CLASSES))
+        self._tracks = np.arange(tracks)
+
+    def add(self, block_lufs: Levels) -> None:
+        """Take in one gating block a track, by its loudness; NaN counts for nothing."""
+        above = block_lufs - _GATE_LUFS
+        track = self._tracks[above > 0.0]
+        place = (above[track] * CLASSES_PER_LU).astype(np.intp)
+        place = np.minimum(place, _CLASSES - 1)
+        self.count[track, place] += 1
+        self.energy[track, place] += 10.0 ** ((block_lufs[track] - OFFSET_LU) / 10.0)
+
+    def integrated_lufs(self) -> Levels:
+        """Integrated loudness, shape (tracks,); `FLOOR_DB` where no block passed the gate."""
+        mean = self.energy.sum(axis=1) / np.maximum(self.count.sum(axis=1), 1)
+        kept = self.energy > (GatedLoudness.RELATIVE_GATE * mean)[:, None] * self.count
+        total = np.where(kept, self.energy, 0.0).sum(axis=1)
+        return lufs(total / np.maximum(np.where(kept, self.count, 0).sum(axis=1), 1))
+
+    def pack(self) -> bytes:
+        """The classes that are not empty."""
+        track, place = np.nonzero(self.count)
+        packed = np.empty(len(track), dtype=_PACKED)
+        packed["track"], packed["class"] = track, place
+        packed["count"], packed["energy"] = self.count[track, place], self.energy[track, place]
+        return packed.tobytes()
+
+    def of(self, places: Sequence[int]) -> Gates:
+        """The same of the tracks at those places."""
+        some = Gates(len(places))
+        some.count, some.energy = self.count[list(places)], self.energy[list(places)]
+        return some
+
+    def put(self, blob: bytes, places: Sequence[int] | None = None) -> None:
+        """Add what `pack` made; `places` says where its tracks are here, if elsewhere.
+
+        Raises
+        ------
+        ValueError
+            If it is of other tracks or no such blob.
+        """
+        packed = np.frombuffer(blob, dtype=_PACKED)
+        track, classes = packed["track"].astype(np.intp), packed["class"].astype(np.intp)
+        if places is not None:
+            if len(track) and track.max() >= len(places):
+                raise ValueError("gating blocks of other tracks")
+            track = np.array(places, dtype=np.intp)[track]
+        place = (track, classes)
+        if any(len(p) and p.max() >= size for p, size in zip(place, self.count.shape, strict=True)):
+            raise ValueError("gating blocks of other tracks")
+        np.add.at(self.count, place, packed["count"])
+        np.add.at(self.energy, place, packed["energy"])
+
+
+class StretchFeed:
+    """Gathers one stretch tick by tick; what the meter has in its totals is only asked for."""
+
+    CARRIED: ClassVar = {"gates": By.PART, "_measured_s": By.FIRST, "_known_s": By.FIRST}
+
+    def __init__(self, inputs: Sequence[int], totals: Callable[[], Totals]) -> None:
+        tracks = len(inputs)
+        self.inputs = tuple(inputs)
+        self.gates = Gates(tracks)
+        self._totals = totals
+        self._measured_s = np.zeros(tracks)
+        self._known_s = np.zeros(tracks)
+
+    def add(self, m: Measurement) -> None:
+        """Take in one tick. Its momentary loudness is that of the gating block that ends there."""
+        self.gates.add(m.momentary_lufs)
+        self._measured_s += np.count_nonzero(m.valid, axis=0) * m.hop_s
+        self._known_s += ~np.isnan(m.level_dbfs) * (m.end_s - m.start_s)
+
+    def stretch(self) -> Stretch:
+        """The figures so far."""
+        totals = self._totals()
+        told = {name: getattr(totals, name) for name in _TOTALS}
+        told |= {"measured_s": self._measured_s, "known_s": self._known_s}
+        figures = {name: tuple(map(float, values)) for name, values in told.items()}
+        return Stretch(**figures, inputs=self.inputs)
+
+
+_SECONDS: Final = ("measured_s", "known_s")
+_FIGURES: Final = tuple(f.name for f in fields(Stretch) if f.name != "inputs")
+_TOTALS: Final = tuple(name for name in _FIGURES if name not in _SECONDS)
+_MAXIMA: Final = tuple(name for name in _TOTALS if "max" in name)
+
+
+def together(stretches: Sequence[Stretch], gates: Gates) -> Stretch:
+    """The figures of the whole: at least one stretch, and the gating blocks of all.
+
+    All are of the same inputs. Maxima are exact; RMS and presence are weighed by how long each
+    stretch measured; integrated loudness comes from `gates`, or from the one stretch that knows
+    it; the floor is the newest.
+    """
+    if len(stretches) == 1:
+        return stretches[0]
+    told: dict[str, NDArray[np.float64]] = {
+        name: np.fmax.reduce(_rows(stretches, name)) for name in _MAXIMA
+    }
+    measured, heard = _rows(stretches, "measured_s"), _rows(stretches, "known_s")
+    power = 10.0 ** (_rows(stretches, "rms_dbfs") / 10.0)
+    told["rms_dbfs"] = amplitude_db(np.sqrt(_weighed(power, measured)))
+    told["present_fraction"] = _weighed(_rows(stretches, "present_fraction"), heard)
+    integrated = _rows(stretches, "integrated_lufs")
+    known = np.count_nonzero(~np.isnan(integrated), axis=0)
+    one = np.fmax.reduce(integrated)
+    told["integrated_lufs"] = np.where(known > 1, gates.integrated_lufs(), one)
+    told["noise_floor_dbfs"] = _newest(_rows(stretches, "noise_floor_dbfs"))
+    told |= {"measured_s": measured.sum(axis=0), "known_s": heard.sum(axis=0)}
+    figures = {name: tuple(map(float, values)) for name, values in told.items()}
+    return Stretch(**figures, inputs=stretches[0].inputs)
+
+
+def _newest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The last of each column that is known."""
+    known = ~np.isnan(rows[::-1])
+    return np.asarray(rows[::-1][known.argmax(axis=0), np.arange(rows.shape[1])])
+
+
+def _rows(stretches: Sequence[Stretch], name: str) -> NDArray[np.float64]:
+    return np.array([getattr(one, name) for one in stretches])
+
+
+def _weighed(values: NDArray[np.float64], weights: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of the known rows by weight; NaN where none is known."""
+    weights = np.where(np.isnan(values), 0.0, weights)
+    whole = weights.sum(axis=0)
+    mean = (np.nan_to_num(values) * weights).sum(axis=0) / np.where(whole > 0.0, whole, 1.0)
+    return np.where(whole > 0.0, mean, np.nan)

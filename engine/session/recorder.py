@@ -1,0 +1,329 @@
+"""Turns what happens in a watch into lines of the session log. Reads no clock and no disk."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
+from typing import ClassVar, Final, Protocol
+
+import numpy as np
+
+from engine.measure.meter import Totals
+from engine.model import dataclass_json
+from engine.model.client_id import Who
+from engine.model.commands import Command, Mark, Open, Watch
+from engine.model.drill_truth import Truth
+from engine.model.line_results import LineResult
+from engine.model.messages import AlarmEvent, Incident, Levels, LogState, Measurement
+from engine.model.safe_text import json_text
+from engine.model.track_remap import By, Places, carry
+from engine.model.tracks import Track
+from engine.model.units import power_db, rms_dbfs
+from engine.session.checkpoint import Kept
+from engine.session.loudness_totals import Stretch, StretchFeed
+from engine.session.writer import Line, Stamp
+from engine.sources.base import HOST_API, SourceInfo
+
+_EPS_S: Final = 1e-6
+
+STRETCH_S: Final = 20.0
+"""Loudness figures are written this often; a killed engine's lack at most that much sound."""
+
+NO_LEVEL: Final = -32768
+"""Stands for an unknown level; all others are hundredths of a dB."""
+
+
+class Log(Protocol):
+    """Where the lines go; see `session_log.SessionLog`."""
+
+    def write(self, lines: Sequence[Line], stamp: Stamp, *, now: bool = False) -> None: ...
+    def state(self) -> LogState: ...
+    def close(self) -> None: ...
+
+
+def pack_levels(*levels: Levels) -> bytes:
+    """Level arrays of shape (tracks,) as int16 hundredths of a dB, one after the other."""
+    stacked = np.stack(levels)
+    hundredths = np.clip(np.nan_to_num(stacked) * 100.0, NO_LEVEL + 1, -NO_LEVEL - 1)
+    return np.where(np.isnan(stacked), NO_LEVEL, hundredths.round()).astype("<i2").tobytes()
+
+
+def unpack_levels(blob: bytes, tracks: int) -> Levels:
+    """Momentary maximum (LUFS), sample peak and AES17 RMS (dBFS), shape (3, tracks); NaN unknown.
+
+    Raises
+    ------
+    ValueError
+        If the blob is of another number of tracks.
+    """
+    values = np.frombuffer(blob, dtype="<i2").reshape(3, tracks)
+    return np.where(values == NO_LEVEL, np.nan, values / 100.0)
+
+
+class _Second:
+    """The levels of one second of the stream, gathered tick by tick."""
+
+    CARRIED: ClassVar = {
+        "_momentary": By.FIRST,
+        "_peak": By.FIRST,
+        "_squares": By.FIRST,
+        "_hops": By.FIRST,
+    }
+
+    def __init__(self, number: int, tracks: int) -> None:
+        self.number = number
+        self._momentary = np.full(tracks, np.nan)
+        self._peak = np.full(tracks, np.nan)
+        self._squares = np.zeros(tracks)
+        self._hops = np.zeros(tracks)
+
+    def add(self, m: Measurement) -> None:
+        self._momentary = np.fmax(self._momentary, m.momentary_lufs)
+        peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
+        self._peak = np.fmax(self._peak, np.fmax.reduce(peak))
+        self._squares += np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
+        self._hops += np.count_nonzero(m.valid, axis=0)
+
+    def levels(self) -> bytes:
+        level = rms_dbfs(self._squares / np.maximum(self._hops, 1.0))
+        level = np.where(self._hops > 0, level, np.nan)
+        # NaN goes through power_db's maximum as it is.
+        return pack_levels(self._momentary, power_db(self._peak**2), level)
+
+
+class LogFeed:
+    """The lines of one run of a watch.
+
+    Parameters
+    ----------
+    log : Log
+    watch : Watch
+    sample_rate_hz : int
+    utc_ms : callable
+        The wall clock, milliseconds since 1970.
+    label : callable
+        The timecode label of a stream time.
+    totals : callable
+        What was measured since this run began.
+    """
+
+    def __init__(
+        self,
+        log: Log,
+        watch: Watch,
+        sample_rate_hz: int,
+        utc_ms: Callable[[], int],
+        label: Callable[[float], str],
+        totals: Callable[[], Totals],
+    ) -> None:
+        self.log = log
+        self._watch = watch
+        self._rate_hz = sample_rate_hz
+        self._label = label
+        self._utc_ms = utc_ms
+        self._second: _Second | None = None
+        self._totals = totals
+        self._stretch = StretchFeed(_inputs(watch), totals)
+        self._left_s = 0.0
+        self._begin_s = 0.0
+        self._stretch_due_s = STRETCH_S
+        self._written: dict[int, Incident] = {}
+        self._lost_s = 0.0
+        self._lost_told_s = 0.0
+        self._lost_why = ""
+
+    def stamp(self, at_s: float) -> Stamp:
+        """That stream time, its sample position, its label, and the wall clock now."""
+        return Stamp(at_s, round(at_s * self._rate_hz), self._utc_ms(), self._label(at_s))
+
+    def begin(self, request: Open, info: SourceInfo, plan_text: str, program: str) -> None:
+        """The session's own lines; before any other."""
+        stamp, watch = self.stamp(0.0), self._watch
+        session = (
+            stamp.utc_ms,
+            program,
+            watch.source,
+            watch.live,
+            self._rate_hz,
+            info.channels,
+            info.fields.get(HOST_API, ""),
+            watch.plan.frame_rate,
+            watch.start_s,
+            watch.plan.title,
+            dataclass_json.dumps(request),
+            plan_text,
+        )
+        lines = [Line("session", session), _inputs_line(0, watch)]
+        lines += [_track_line(track) for track in watch.plan.tracks]
+        self.log.write(lines, stamp, now=True)
+
+    def figures(self) -> Stretch:
+        """What was measured so far of the tracks as they are."""
+        return self._stretch.stretch()
+
+    def changed_plan(self, watch: Watch, at_s: float, figures: Stretch) -> None:
+        """Another plan holds from now on; a second that has begun is told by its inputs.
+
+        `figures` are those until now: what is known of inputs that leave is written.
+        """
+        before, self._watch = self._watch, watch
+        places = Places.of(_inputs(before), _inputs(watch))
+        left = self._left_lines(figures, places, at_s)
+        stretch = StretchFeed(_inputs(watch), self._totals)
+        carry(stretch, self._stretch, places)
+        self._stretch = stretch
+        second = max(int(at_s - _EPS_S), 0)
+        if self._second is not None:
+            second, old = self._second.number, self._second
+            self._second = _Second(second, len(watch.plan.tracks))
+            carry(self._second, old, places)
+        lines = [*left, Line("plan", (watch.plan.title, watch.plan_text))]
+        if _inputs(before) != _inputs(watch):
+            lines.append(_inputs_line(second, watch))
+        lines += [_track_line(track) for track in watch.plan.tracks]
+        self.log.write(lines, self.stamp(at_s), now=True)
+
+    def _left_lines(self, figures: Stretch, places: Places, at_s: float) -> list[Line]:
+        gone = [n for n in range(len(figures.inputs)) if n not in places.new]
+        if not any(figures.measured_s[n] for n in gone):
+            return []
+        self._left_s = max(at_s, self._left_s + _EPS_S)  # the log's key
+        told = dataclass_json.dumps(figures.of([figures.inputs[n] for n in gone]))
+        return [Line("left", (self._left_s, at_s, told, self._stretch.gates.of(gone).pack()))]
+
+    def start(self, at_s: float, pid: int, lost_s: float) -> None:
+        """The engine began to run at that stream time; `lost_s` of audio were lost before."""
+        stamp = self.stamp(at_s)
+        self._lost_s = self._lost_told_s = lost_s
+        self._begin_s, self._stretch_due_s = at_s, at_s + STRETCH_S
+        self.log.write([Line("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
+
+    def end(self, at_s: float, reason: str, kept: Kept) -> None:
+        """The engine ends in good order."""
+        stamp = self.stamp(at_s)
+        lines = self._second_lines(stamp)
+        lines += [self._stretch_line(at_s), Line("run end", (stamp.utc_ms, at_s, reason))]
+        self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+
+    def tick(
+        self,
+        measurement: Measurement | None,
+        at_s: float,
+        lost_s: float,
+        reason: str,
+        standing: Callable[[], tuple[Iterable[Incident], Kept]],
+    ) -> None:
+        """Take in one tick that ends at `at_s`; None where no audio came.
+
+        `lost_s` is all audio lost so far and `reason` why; `standing` gives the open incidents
+        and what a restart needs, and is asked once a second.
+        """
+        if lost_s > self._lost_s:
+            self._lost_s, self._lost_why = lost_s, reason or "lost before it was looked at"
+        number = max(int(at_s - _EPS_S), 0)  # a tick belongs to the second it ends
+        if self._second is None or number != self._second.number:
+            stamp = self.stamp(at_s)
+            lines = self._second_lines(stamp)
+            incidents, kept = standing()
+            lines += self._changed(incidents)
+            if at_s >= self._stretch_due_s:
+                self._stretch_due_s = at_s + STRETCH_S
+                lines.append(self._stretch_line(at_s))
+            self.log.write([*lines, _kept_line(kept)], stamp)
+            self._second = _Second(number, len(self._watch.plan.tracks))
+        if measurement is not None:
+            self._second.add(measurement)
+            self._stretch.add(measurement)
+
+    def _stretch_line(self, at_s: float) -> Line:
+        figures = dataclass_json.dumps(self._stretch.stretch())
+        return Line("stretch", (self._begin_s, at_s, figures, self._stretch.gates.pack()))
+
+    def _second_lines(self, stamp: Stamp) -> list[Line]:
+        lines = []
+        if self._second is not None:
+            lines = [Line("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
+        lost_s = self._lost_s - self._lost_told_s
+        if lost_s > 0.0:
+            self._lost_told_s = self._lost_s
+            lines.append(Line("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why)))
+        return lines
+
+    def _changed(self, incidents: Iterable[Incident]) -> list[Line]:
+        fresh = {i.id: i for i in incidents}
+        lines = [_incident_line(i) for i in fresh.values() if self._written.get(i.id) != i]
+        self._written = fresh
+        return lines
+
+    def happened(self, events: Sequence[AlarmEvent], kept: Kept) -> None:
+        """Alarms changed; `kept` is what a restart needs now."""
+        lines = []
+        for event in events:
+            alarm, incident = event.alarm, event.alarm.incident
+            told = (incident.id, event.kind.value, alarm.state.value, incident.severity.word)
+            stamp = self.stamp(event.at_s)
+            values = (*told, incident.fault.value, *stamp.values, alarm.until_s)
+            lines += [_incident_line(incident), Line("change", values)]
+        if lines:
+            self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+
+    def checked(self, results: Sequence[LineResult]) -> None:
+        """Tracks were decided on in a line check."""
+        for result in results:
+            stamp = self.stamp(result.at_s)
+            told = (
+                result.track,
+                result.verdict.value,
+                result.note,
+                dataclass_json.dumps(result.heard),
+            )
+            self.log.write([Line("line check", (*told, *stamp.values))], stamp, now=True)
+
+    def planted(self, truths: Sequence[Truth], at_s: float) -> None:
+        """In a drill: faults that were put in have begun."""
+        if truths:
+            self.log.write([_truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
+
+    def asked(self, command: Command, who: Who, at_s: float, kept: Kept) -> None:
+        """Somebody pressed something; `kept` is what a restart needs now."""
+        stamp = self.stamp(at_s)
+        arguments = json_text(asdict(command))
+        told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
+        lines = [Line("action", told)]
+        if isinstance(command, Mark):
+            spot = stamp if command.at_s is None else self.stamp(command.at_s)
+            lines.append(Line("mark", (command.text, *told[2:5], *spot.values)))
+        self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+
+
+def _inputs(watch: Watch) -> list[int]:
+    return [track.input for track in watch.plan.tracks]
+
+
+def _inputs_line(second: int, watch: Watch) -> Line:
+    return Line("inputs", (second, json.dumps(_inputs(watch))))
+
+
+def _track_line(track: Track) -> Line:
+    """Its place among the tracks is its input: tracks may come and go."""
+    known = (track.name, track.kind.value, track.who, track.level or "", track.pack)
+    others = (track.placement, track.receiver, track.battery)
+    return Line("track", (track.input, track.input, *known, *others))
+
+
+def _incident_line(i: Incident) -> Line:
+    fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
+    tracks = json.dumps(i.tracks)
+    told = (i.covered_by, i.uncovered, i.detail, i.part_of)
+    return Line("incident", (i.id, i.track, tracks, *fault, *told))
+
+
+def _kept_line(kept: Kept) -> Line:
+    return Line("kept", (dataclass_json.dumps(kept),))
+
+
+def _truth_line(t: Truth) -> Line:
+    severity = None if t.severity is None else t.severity.word
+    told = (t.onset_s, t.end_s, t.strength, severity, t.remark)
+    return Line("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *told))

@@ -1,0 +1,93 @@
+"""What is shown while a watch opens that has to wait for something, and how it is stopped."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from pytestqt.qtbot import QtBot
+
+from app.views.progress_page import ProgressPage
+from app.window.main_window import MainWindow
+from engine.model.commands import Open, Stop, Watch
+from tests.support.qt import fake_client, pages
+
+
+@pytest.fixture
+def opening(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake_client.FakeClient, Watch]:
+    """A window that opens the demo take, while the engine still renders it."""
+    plan = fake_client.harbour_plan()
+    watch = fake_client.watch(plan, live=False)
+    client = fake_client.FakeClient(watch, lambda _call: fake_client.snapshot(plan))
+    client.watching = None
+    window, _ = pages.make_window(tmp_path, fake_client.factory_of(client))
+    qtbot.addWidget(window)
+    pages.show(window)
+    window.open(Open(demo=True))
+    window.bridge._timer.stop()
+    return window, client, watch
+
+
+def test_nothing_to_wait_for_shows_no_page(
+    opening: tuple[MainWindow, fake_client.FakeClient, Watch],
+) -> None:
+    """An input that opens at once does not flash a page."""
+    window, _, _ = opening
+    window.bridge.poll()
+    assert not window.layer.covers
+
+
+def test_rendering_shows_how_far_it_is(
+    opening: tuple[MainWindow, fake_client.FakeClient, Watch],
+) -> None:
+    """Words and bar follow the engine's; the board takes over once it has begun."""
+    window, client, watch = opening
+    client.progress = "demo take: making the harbour"
+    window.bridge.poll()
+    page = window.layer.current
+    assert isinstance(page, ProgressPage)
+    assert page.bar.maximum() == 0
+    client.progress = "demo take: writing 40 %"
+    window.bridge.poll()
+    assert page.words.text() == "demo take: writing 40 %"
+    assert page.bar.value() == 0.4 * page.bar.maximum()
+    client.watching = watch
+    window.bridge.poll()
+    assert not window.layer.covers
+    assert window.watching
+
+
+@pytest.mark.parametrize("by_key", [True, False])
+def test_it_can_be_stopped(
+    opening: tuple[MainWindow, fake_client.FakeClient, Watch], qtbot: QtBot, by_key: bool
+) -> None:
+    """Esc or the button: the engine is told to stop, and the start page is there at once."""
+    window, client, _ = opening
+    client.progress = "demo take: writing 40 %"
+    window.bridge.poll()
+    page = window.layer.current
+    assert isinstance(page, ProgressPage)
+    if by_key:
+        QTest.keyClick(page, Qt.Key.Key_Escape)
+    else:
+        page.cancel.click()
+    assert client.sent == [Stop()]
+    qtbot.waitUntil(lambda: client.closed)
+    assert not window.layer.covers
+    assert not window.bridge.running
+    assert window.start_page.error.text() == "Cancelled."
+
+
+def test_a_watch_that_fails_to_open_is_told(
+    opening: tuple[MainWindow, fake_client.FakeClient, Watch],
+) -> None:
+    """The page goes, the reason stays, and it is not called cancelled."""
+    window, client, _ = opening
+    client.progress = "demo take: writing 40 %"
+    window.bridge.poll()
+    client.error = "cannot write the demo take: free 200 MB"
+    window.bridge.poll()
+    assert not window.layer.covers
+    assert window.start_page.error.text() == client.error

@@ -1,0 +1,176 @@
+"""The PDF form, read back by poppler's tools where they are installed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from PySide6.QtWidgets import QApplication
+
+from app.report.pdf import PAPERS, write_pdf
+from engine.report.content.report_data import Report, Section
+from engine.report.content.sections import report
+from tests.support.sample_report import excerpt, incident, section
+from tests.support.sample_session import crew_plan
+
+POINTS = {"a4": (595.0, 842.0), "letter": (612.0, 792.0)}
+"""ISO 216: 210 × 297 mm; ANSI/ASME Y14.1: 8.5 × 11 in; in points of 1/72 in."""
+
+
+def made(count: int = 3) -> Report:
+    """A report with so many incidents, each with a picture."""
+    faults = [incident(n, 1 + n % 3, onset_s=5.0 * n + 10) for n in range(count)]
+    plain = section(faults)
+    entries = tuple(
+        type(e)(*(getattr(e, name) for name in e.__slots__[:-1]), excerpt(e.start_s - 5))
+        for e in plain.entries
+    )
+    return report([section(faults, entries=entries)], "made")
+
+
+def pages_in(path: Path) -> int:
+    """Page objects of the file."""
+    return len(re.findall(rb"/Type\s*/Page\b", path.read_bytes()))
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_it_has_pages_of_that_paper(qapp: QApplication, tmp_path: Path, paper: str) -> None:
+    """As many pages as were told, each of the paper's size."""
+    path = tmp_path / "report.pdf"
+    count = write_pdf(made(), path, paper)
+    assert count == pages_in(path) >= 2
+    box = re.search(rb"/MediaBox\s*\[\s*0\s+0\s+([\d.]+)\s+([\d.]+)", path.read_bytes())
+    assert box is not None
+    assert (float(box[1]), float(box[2])) == pytest.approx(POINTS[paper], abs=1.0)
+
+
+def test_page_one_is_enough(qapp: QApplication, tmp_path: Path) -> None:
+    """The first page names track, timecode and pack; every page is numbered (pdftotext)."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    path = tmp_path / "report.pdf"
+    count = write_pdf(made(1), path)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    texts = done.stdout.split("\f")
+    for part in ("Harbour night exercise", "21:00:10:00", "2 Coxswain safety (pack 2)", "Timeline"):
+        assert part in texts[0]
+    assert all(f"page {n} of {count}" in texts[n - 1] for n in range(1, count + 1))
+
+
+@pytest.mark.parametrize("paper", POINTS)
+@pytest.mark.parametrize("crew", [False, True], ids=["scan", "session"])
+@pytest.mark.parametrize("takes", [1, 2])
+def test_times_are_never_broken(
+    qapp: QApplication, tmp_path: Path, takes: int, crew: bool, paper: str
+) -> None:
+    """The longest time in minutes and a timecode stand in one line of every table (pdftotext)."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    long = [incident(1, 1, onset_s=10.0, end_s=10.0 + 58 * 60 + 58)]
+    sections = [section(long, duration_s=3_600.0, crew=crew) for _ in range(takes)]
+    path = tmp_path / "report.pdf"
+    write_pdf(report(sections, "made"), path, paper)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    # In the list of page one, of each take, and in each take's own list of all incidents.
+    lists = 2 if takes == 1 else 1 + 2 * takes
+    for words in ("58 min 58 s", "21:00:10:00", "21:59:08:00"):
+        assert done.stdout.count(words) >= lists
+
+
+@pytest.mark.parametrize(("tracks", "on_page_one"), [(2, True), (16, True), (64, False)])
+@pytest.mark.parametrize("paper", POINTS)
+def test_page_one_is_full_and_no_heading_stands_alone(
+    qapp: QApplication, tmp_path: Path, tracks: int, on_page_one: bool, paper: str
+) -> None:
+    """The timeline is on page one, or, too high for that, whole on page two under its heading.
+
+    Page one then lists so many more incidents (pdftotext).
+    """
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    plan = crew_plan(tracks)
+    faults = [incident(n, 1 + n % tracks, onset_s=5.0 * n, end_s=5.0 * n + 1) for n in range(100)]
+    path = tmp_path / "report.pdf"
+    write_pdf(report([section(faults, plan)], "made"), path, paper)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    first, second, *_ = done.stdout.split("\f")
+    for words in ("Timeline", "level (sample peak)"):
+        assert (words in first, words in second) == (on_page_one, not on_page_one)
+    assert first.count("muted") >= (6 if on_page_one else 20)
+
+
+def test_long_tables_go_on_with_their_head(qapp: QApplication, tmp_path: Path) -> None:
+    """A hundred incidents need several pages, and each repeats the table's head."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    path = tmp_path / "report.pdf"
+    write_pdf(report([_many()], "made"), path)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    assert sum("Use instead" in page for page in done.stdout.split("\f")) >= 3
+
+
+def _many() -> Section:
+    return section([incident(n, 1, onset_s=5.0 * n, end_s=5.0 * n + 1) for n in range(100)])
+
+
+def test_a_name_longer_than_a_page_is_wide_is_broken(qapp: QApplication, tmp_path: Path) -> None:
+    """The longest name a plan takes, without a blank in it, does not break the page."""
+    nasty = section([incident(detail="x" * 2000)], name="y" * 200)
+    assert write_pdf(report([nasty], "made"), tmp_path / "report.pdf") >= 2
+
+
+def test_progress_may_stop_it(qapp: QApplication, tmp_path: Path) -> None:
+    """What the progress callback raises comes out, and pages before it were told."""
+    told = []
+
+    def stop(done: int, whole: int) -> None:
+        told.append((done, whole))
+        raise InterruptedError
+
+    with pytest.raises(InterruptedError):
+        write_pdf(made(), tmp_path / "report.pdf", progress=stop)
+    assert told[0][0] == 1
+
+
+def test_a_folder_that_is_not_there_is_an_error(qapp: QApplication, tmp_path: Path) -> None:
+    """OSError in one line, no empty file."""
+    with pytest.raises(OSError, match="can't be written"):
+        write_pdf(made(), tmp_path / "none" / "report.pdf")
+
+
+NO_DISPLAY = """
+import sys
+from pathlib import Path
+from app.report_pdf import write_pdf
+from engine.report.build import report
+from tests.a_report import section
+print(write_pdf(report([section()], "made"), Path(sys.argv[1])))
+"""
+
+
+def test_it_needs_no_display(tmp_path: Path) -> None:
+    """A process without any display writes it all the same."""
+    path = tmp_path / "report.pdf"
+    done = subprocess.run(
+        [sys.executable, "-c", NO_DISPLAY, str(path)],
+        cwd=Path(__file__).parents[3],
+        env={"PATH": "/usr/bin:/bin", "HOME": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout) == pages_in(path)

@@ -1,0 +1,365 @@
+"""The window as a whole: keys, look, leaving, plain text, dropped files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
+from PySide6.QtGui import QDropEvent
+from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
+from pytestqt.qtbot import QtBot
+
+from app.alerts.chime import Sound
+from app.style.theme import DAY, NIGHT
+from app.views.start_page import NO_INPUT
+from app.window.keys import CAUTIONS, KEYS
+from app.window.main_window import MainWindow
+from engine.model.commands import (
+    Acknowledge,
+    AcknowledgeAll,
+    Command,
+    Open,
+    OutOfService,
+    Shelve,
+    Standby,
+    Stop,
+    Unshelve,
+)
+from engine.model.messages import Severity
+from engine.model.tracks import Plan, Track
+from engine.sources.base import SourceError
+from tests.support.qt import fake_client, pages
+
+Key = Qt.Key
+
+
+@pytest.fixture
+def shown(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake_client.Crew]:
+    """A window watching the harbour night with its faults."""
+    window, crew, _ = pages.watching(
+        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
+    )
+    qtbot.addWidget(window)
+    return window, crew
+
+
+def sent(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew], key: Key, **more: Qt
+) -> list[Command]:
+    """What pressing a key sends to the engine."""
+    window, crew = shown
+    window.activateWindow()
+    crew.client.sent.clear()
+    qtbot.keyClick(window, key, **more)
+    commands = list(crew.client.sent)
+    window.bridge.poll()
+    return commands
+
+
+def titles(window: MainWindow) -> list[str]:
+    """Titles of the cards from top to bottom of the screen."""
+    labels = window.watch_page.fix_list.titles()
+    tops = [label.mapTo(window, label.rect().topLeft()).y() for label in labels]
+    assert tops == sorted(tops)
+    return [label.text() for label in labels]
+
+
+def test_the_list_stands_in_order(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """On screen, as in the words, the most urgent is on top, and it is the chosen one."""
+    window, _ = shown
+    order = ["7 + 8 Casualty", "9 Boom slipway", "3 Mechanic main", "5 Navigator main"]
+    assert titles(window) == order
+    assert window.watch_page.board.chosen == {7, 8}
+
+
+def test_a_sees_the_chosen_card(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """A acknowledges both incidents of the uncovered person; its time then says 'seen'."""
+    assert sent(qtbot, shown, Key.Key_A) == [Acknowledge(1), Acknowledge(2)]
+    assert shown[0].watch_page.fix_list.cards[0].time.endswith("seen")
+
+
+def test_shift_a_sees_all(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Shift+A acknowledges all at once."""
+    modifier = Qt.KeyboardModifier.ShiftModifier
+    assert sent(qtbot, shown, Key.Key_A, modifier=modifier) == [AcknowledgeAll()]
+
+
+def test_s_shelves_and_puts_back(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """S shelves for five minutes; on a shelved card it puts back."""
+    window, _ = shown
+    qtbot.keyClick(window, Key.Key_Down)
+    assert sent(qtbot, shown, Key.Key_S) == [Shelve(3, 300.0)]
+    window.watch_page.fix_list.choose_track(9)
+    assert sent(qtbot, shown, Key.Key_S) == [Unshelve(3)]
+
+
+def test_o_takes_out_and_puts_back(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """O acts on the chosen track, healthy or not, and its row says so."""
+    window, _ = shown
+    window.watch_page.board.track_chosen.emit(1)
+    assert sent(qtbot, shown, Key.Key_O) == [OutOfService(1, True)]
+    assert window.watch_page.board.scene.states[0].word == "out of service"
+    assert sent(qtbot, shown, Key.Key_O) == [OutOfService(1, False)]
+
+
+def test_r_is_standby_and_plain_to_see(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """R switches standby; while it is on a band says so."""
+    window, _ = shown
+    band = window.watch_page.standby
+    assert not band.isVisible()
+    assert sent(qtbot, shown, Key.Key_R) == [Standby(True)]
+    assert band.isVisible()
+    assert sent(qtbot, shown, Key.Key_R) == [Standby(False)]
+    assert not band.isVisible()
+
+
+def test_n_changes_the_look_and_it_stays(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """N goes from night to day and back; the choice is remembered."""
+    window, _ = shown
+    assert window.look is NIGHT
+    qtbot.keyClick(window, Key.Key_N)
+    assert window.look is DAY
+    assert window.prefs.look == "day"
+    assert window.grab().toImage().pixelColor(2, 200).name() == DAY.bg
+
+
+def test_space_quiets_the_chime(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Space holds the chime for two minutes, even with a button in focus, and shows it."""
+    window, _ = shown
+    window.watch_page.header.standby.setFocus()
+    assert sent(qtbot, shown, Key.Key_Space) == []
+    assert "QUIET 2:00" in window.watch_page.footer.chime.text()
+    qtbot.keyClick(window, Key.Key_Space)
+    assert "QUIET" not in window.watch_page.footer.chime.text()
+
+
+def test_arrows_choose_cards(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Down goes to the next card and marks its track; at the ends the choice stays."""
+    window, _ = shown
+    for expected in ({9}, {3}, {5}, {5}):
+        qtbot.keyClick(window, Key.Key_Down)
+        assert window.watch_page.board.chosen == expected
+    qtbot.keyClick(window, Key.Key_Up)
+    assert window.watch_page.board.chosen == {3}
+
+
+def test_mouse_chooses_and_answers(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """A click on a row chooses its card; the card's button acknowledges it."""
+    window, crew = shown
+    board = window.watch_page.board
+    row = next(r for r in board.picture().layout.rows if r.place == 2)
+    spot = board.picture().shifted(row.name).center()
+    qtbot.mouseClick(board, Qt.MouseButton.LeftButton, pos=spot)
+    card = window.watch_page.fix_list.current
+    assert card is not None
+    assert card.title == "3 Mechanic main"
+    view = window.watch_page.fix_list._views[card.key]
+    crew.client.sent.clear()
+    qtbot.mouseClick(view.see, Qt.MouseButton.LeftButton)
+    assert crew.client.sent == [Acknowledge(4)]
+
+
+def test_help_lists_every_key_and_caution(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """? shows all keys and cautions; Esc closes it and nothing else."""
+    window, _ = shown
+    window.overlays.show_help()
+    words = [label.text() for label in window.layer.current.findChildren(QLabel)]  # type: ignore[union-attr]
+    assert {k.words for k in KEYS} <= set(words)
+    assert set(CAUTIONS) <= set(words)
+    qtbot.keyClick(window, Key.Key_Escape)
+    assert window.watching
+    assert not window.layer.current.isVisible()  # type: ignore[union-attr]
+
+
+def test_keys_do_not_reach_through_help(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """While a page lies over the board its keys do nothing."""
+    shown[0].overlays.show_help()
+    assert sent(qtbot, shown, Key.Key_A) == []
+
+
+def test_esc_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Esc on a live watch asks; Esc again keeps watching; only the button stops."""
+    window, crew = shown
+    qtbot.keyClick(window, Key.Key_Escape)
+    assert window.layer.current is not None
+    assert window.layer.current.isVisible()
+    qtbot.keyClick(window, Key.Key_Escape)
+    assert window.watching
+    assert not crew.client.closed
+    qtbot.keyClick(window, Key.Key_Escape)
+    qtbot.mouseClick(window.layer.current.yes, Qt.MouseButton.LeftButton)  # type: ignore[attr-defined]
+    assert not window.watching
+    assert crew.client.closed
+    assert Stop() in crew.client.sent
+
+
+def test_esc_leaves_a_replay_at_once(tmp_path: Path, qtbot: QtBot) -> None:
+    """A replay can be left without a question; the take is still there."""
+    window, crew, _ = pages.watching(tmp_path, fake_client.harbour_plan())
+    qtbot.addWidget(window)
+    crew.client.watching = fake_client.watch(fake_client.harbour_plan(), live=False)
+    window.open(Open(take="night.wav"))
+    window.bridge.poll()
+    qtbot.keyClick(window, Key.Key_Escape)
+    assert not window.watching
+
+
+def test_closing_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """The window's close button does not end a live watch without a question."""
+    window, crew = shown
+    window.close()
+    assert window.isVisible()
+    assert not crew.client.closed
+    window.layer.current.yes.click()  # type: ignore[union-attr]
+    assert not window.isVisible()
+    assert crew.client.closed
+
+
+def test_the_most_urgent_is_heard_once(tmp_path: Path, qtbot: QtBot) -> None:
+    """The first snapshot with somebody uncovered sounds so, once, and red not as well."""
+    window, _, player = pages.watching(
+        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
+    )
+    qtbot.addWidget(window)
+    window.bridge.poll()
+    assert player.played == [Sound.UNCOVERED]
+
+
+def test_names_are_never_markup(tmp_path: Path, qtbot: QtBot) -> None:
+    """A track named as markup is shown letter by letter: every label is plain text."""
+    plan = Plan((Track(1, "<b>Bold</b>", who="<img src=x>", placement="<i>x</i>"),), "<h1>T</h1>")
+    one = fake_client.incident(1, 1, fake_client.Fault.MUTED, Severity.RED, 5, detail="<u>zero</u>")
+    alarm = fake_client.Alarm(one, fake_client.AlarmState.UNACKNOWLEDGED)
+    window, _, _ = pages.watching(tmp_path, plan, [alarm])
+    qtbot.addWidget(window)
+    window.overlays.show_help()
+    labels = window.findChildren(QLabel)
+    assert any("<b>Bold</b>" in label.text() for label in labels)
+    assert {label.textFormat() for label in labels} == {Qt.TextFormat.PlainText}
+    assert not any(widget.toolTip() for widget in window.findChildren(QWidget))
+
+
+def test_everything_pressed_has_a_name(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Buttons and cards can be told by a screen reader, and take the focus."""
+    window, _ = shown
+    for button in window.findChildren(QAbstractButton):
+        if button.isVisible():
+            assert button.accessibleName() or button.text(), button
+            assert button.focusPolicy() != Qt.FocusPolicy.NoFocus or not button.text()
+
+
+def test_a_silent_engine_is_said_large(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """When the engine stops answering a band says that nothing is watched; news removes it."""
+    window, _ = shown
+    window.bridge.silent.emit(4.0)
+    assert window.watch_page.silent.isVisible()
+    assert "no answer for 0:04" in window.watch_page.footer.engine.text()
+    window.bridge.poll()
+    assert not window.watch_page.silent.isVisible()
+
+
+def drop(window: MainWindow, *paths: str) -> None:
+    """Drop files onto the window."""
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(p) for p in paths])
+    actions, button = Qt.DropAction.CopyAction, Qt.MouseButton.LeftButton
+    none = Qt.KeyboardModifier.NoModifier
+    window.dropEvent(QDropEvent(QPointF(9, 9), actions, data, button, none))
+
+
+def test_dropped_take_and_plan_are_opened(tmp_path: Path, qtbot: QtBot) -> None:
+    """A plan dropped is kept for the take dropped after it, and both are remembered."""
+    asked: list[Open] = []
+
+    def factory(request: Open) -> fake_client.FakeClient:
+        asked.append(request)
+        return fake_client.FakeClient(
+            fake_client.watch(fake_client.harbour_plan()), lambda _n: None
+        )
+
+    window, _ = pages.make_window(tmp_path, factory)
+    qtbot.addWidget(window)
+    drop(window, "/shoot/night.toml")
+    drop(window, "/shoot/night.wav")
+    assert asked == [Open(take="/shoot/night.wav", plan="/shoot/night.toml")]
+    assert window.prefs.recent == ("/shoot/night.wav", "/shoot/night.toml")
+    window.bridge.close()
+
+
+def test_nothing_is_opened_over_a_live_watch(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """A file dropped by mistake does not end a live watch."""
+    window, crew = shown
+    drop(window, "/shoot/other.wav")
+    assert not crew.client.closed
+    assert "Esc" in window.watch_page.footer.notice.text()
+
+
+def test_a_watch_that_cannot_open_says_why(tmp_path: Path, qtbot: QtBot) -> None:
+    """The start page shows the one line of the error."""
+
+    def refuse(_request: Open) -> fake_client.FakeClient:
+        raise OSError("night.wav: no such file")
+
+    window, _ = pages.make_window(tmp_path, refuse)
+    qtbot.addWidget(window)
+    window.open(Open(take="night.wav"))
+    assert window.start_page.error.text() == "night.wav: no such file"
+
+
+def test_the_first_window_fits_the_screen(tmp_path: Path, qtbot: QtBot) -> None:
+    """Never placed before, it is no larger than the screen or than it needs at least."""
+    window, *_ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    room = window.screen().availableSize().expandedTo(window.minimumSize())
+    assert window.width() <= room.width()
+    assert window.height() <= room.height()
+
+
+def test_it_comes_back_as_large_as_it_was_left(tmp_path: Path, qtbot: QtBot) -> None:
+    """Size is kept from one evening to the next."""
+    window, *_ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    window.resize(960, 640)
+    window.show()
+    window.close()
+    again, *_ = pages.make_window(tmp_path)
+    qtbot.addWidget(again)
+    again.show()
+    assert (again.width(), again.height()) == (960, 640)
+
+
+def test_inputs_are_looked_for_again(tmp_path: Path, qtbot: QtBot) -> None:
+    """An interface plugged in later is found by L; what keeps inputs from being found is said."""
+    window, _ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    pages.show(window)
+    found: list[list[pages.FakeInput]] = [[], [pages.INPUTS[0]]]
+    window._inputs = lambda: found.pop(0)
+    window.find_inputs()
+    page = window.start_page
+    assert page.inputs.item(0).text() == NO_INPUT
+    assert not page.watch.isEnabled()
+    qtbot.keyClick(page, Key.Key_L)
+    assert "Field interface" in page.inputs.item(0).text()
+    assert page.watch.isEnabled()
+
+    def fail() -> list[pages.FakeInput]:
+        raise SourceError("live inputs need PortAudio, which is missing here")
+
+    window._inputs = fail
+    page.again.click()
+    assert page.inputs.item(0).text() == "Live inputs need PortAudio, which is missing here."
+    assert not page.watch.isEnabled()

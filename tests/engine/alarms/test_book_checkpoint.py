@@ -1,0 +1,63 @@
+"""A book of alarms over a restart."""
+
+from __future__ import annotations
+
+from engine.alarms import operator
+from engine.alarms.book import Book
+from engine.alarms.book_checkpoint import KeptBook, keep, restore
+from engine.detectors.registry import DETECTORS
+from engine.model import dataclass_json
+from engine.model.messages import AlarmState, Fault
+from engine.model.tracks import Track
+from tests.support.alarm_desk import Desk
+
+TRACKS = tuple(Track(n, who="Coxswain", receiver="A") for n in range(1, 5))
+
+
+def over_a_restart(book: Book) -> Book:
+    """A fresh book that was told what the other knew, by way of text."""
+    text = dataclass_json.dumps(keep(book))
+    fresh = Book(book.scene, DETECTORS)
+    restore(fresh, dataclass_json.loads(KeptBook, text), DETECTORS)
+    return fresh
+
+
+def troubled() -> Desk:
+    """One alarm seen, one shelved, one track out of service."""
+    desk = Desk(*TRACKS)
+    desk.fail(Fault.MUTED, 1)
+    desk.run(4.0)
+    desk.fail(Fault.CLIPPED, 2)
+    desk.run(4.0)
+    first, second = (a.incident.id for a in sorted(desk.book.alarms(), key=lambda a: a.incident.id))
+    operator.acknowledge(desk.book, first, desk.now_s)
+    operator.shelve(desk.book, second, 60.0, desk.now_s)
+    operator.out_of_service(desk.book, 4, True, desk.now_s)
+    return desk
+
+
+def test_alarms_are_as_they_were() -> None:
+    """State, when seen, the shelving's end, cover and times are the same after a restart."""
+    book = troubled().book
+    again = over_a_restart(book)
+    assert again.alarms() == book.alarms()
+    assert {a.state for a in again.alarms()} == {AlarmState.ACKNOWLEDGED, AlarmState.SHELVED}
+    assert again.covers() == book.covers()
+    assert again.removed_inputs == (4,)
+    assert again.standby is book.standby
+
+
+def test_the_next_incident_has_a_number_of_its_own() -> None:
+    """Numbers go on above any that a killed engine may have given meanwhile."""
+    book = troubled().book
+    again = over_a_restart(book)
+    assert again.last_id >= book.last_id + 100
+
+
+def test_an_alarm_of_a_fault_that_is_gone_is_left_out() -> None:
+    """A log from a program that knew other faults is no reason not to watch."""
+    book = troubled().book
+    fresh = Book(book.scene, DETECTORS)
+    rows = [row for row in DETECTORS if row.fault is not Fault.CLIPPED]
+    restore(fresh, keep(book), rows)
+    assert {a.incident.fault for a in fresh.alarms()} == {Fault.MUTED}

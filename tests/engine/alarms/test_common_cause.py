@@ -1,0 +1,198 @@
+"""Several tracks, one cause, one alarm."""
+
+from __future__ import annotations
+
+import pytest
+
+from engine.alarms import operator
+from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity
+from engine.model.messages import AlarmState as S
+from engine.model.tracks import Track
+from tests.support.alarm_desk import Desk
+
+
+@pytest.fixture
+def desk() -> Desk:
+    """Three packs on receiver A, two on B; two of A's are one performer's."""
+    return Desk(
+        Track(1, receiver="A", who="coxswain"),
+        Track(2, receiver="A", who="coxswain"),
+        Track(3, receiver="A", who="mechanic"),
+        Track(4, receiver="B", who="navigator"),
+        Track(5, receiver="B", who="lookout"),
+    )
+
+
+def chimes(events: list[AlarmEvent]) -> list[Incident]:
+    """What was heard."""
+    return [event.alarm.incident for event in events if event.audible]
+
+
+def cause(desk: Desk) -> Incident:
+    """The one incident on several tracks."""
+    (found,) = desk.incidents(None)
+    return found
+
+
+def test_a_receiver_is_one_alarm_with_one_chime(desk: Desk) -> None:
+    """Tracks of a receiver that fail at once make one alarm, which alone chimes."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    events = desk.run(1.0)
+    (heard,) = chimes(events)
+    assert heard.track is None
+    assert heard.tracks == (1, 2, 3)
+    assert "receiver A" in heard.detail
+    assert heard.fault is Fault.MUTED
+    assert heard.onset_s == 0.0
+
+
+def test_each_track_keeps_its_own_incident(desk: Desk) -> None:
+    """The tracks' incidents stay, with their severities, and carry the receiver's name."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(3.0)
+    for track in (1, 2, 3):
+        (incident,) = desk.incidents(track)
+        assert incident.part_of == "A"
+        assert incident.severity is Severity.RED
+        assert desk.alarm(Fault.MUTED, track).state is S.SUPPRESSED
+    assert desk.book.severities().tolist() == [2, 2, 2, 0, 0]
+    assert cause(desk).severity is Severity.RED
+
+
+def test_one_red_chime(desk: Desk) -> None:
+    """The escalation of a gathered fault is heard once."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(1.0)
+    (heard,) = chimes(desk.run(3.0))
+    assert heard.track is None
+    assert heard.severity is Severity.RED
+
+
+def test_tracks_that_fail_one_after_the_other_are_gathered(desk: Desk) -> None:
+    """Within 2.5 s of the first onset, tracks that failed within 2 s are one alarm (contract)."""
+    desk.fail(Fault.MUTED, 1)
+    desk.run(1.0)
+    desk.fail(Fault.MUTED, 2)
+    desk.run(1.0)
+    desk.fail(Fault.MUTED, 3)
+    desk.run(0.5)
+    found = cause(desk)
+    assert found.amber_s is not None
+    assert found.amber_s <= 2.5 + 1e-6
+    assert found.onset_s == 0.0
+
+
+def test_more_than_two_seconds_apart_are_alarms_of_their_own(desk: Desk) -> None:
+    """A track that follows after more than 2 s is no part of it."""
+    desk.fail(Fault.MUTED, 1, 2)
+    desk.run(2.1)
+    desk.fail(Fault.MUTED, 3)
+    desk.run(3.0)
+    assert desk.incidents(None) == []
+
+
+def test_different_names_of_one_loss_are_one_cause(desk: Desk) -> None:
+    """Where one track is silent and the others muted, the cause bears the name that tells more."""
+    desk.fail(Fault.SILENT, 1)
+    desk.fail(Fault.MUTED, 2, 3, onset_s=1.0)
+    desk.run(10.0)
+    assert cause(desk).fault is Fault.MUTED
+    assert cause(desk).onset_s == 0.0
+
+
+def test_the_whole_input_is_one_alarm(desk: Desk) -> None:
+    """When every track fails at once, one alarm speaks for the input, none for a receiver."""
+    desk.fail(Fault.MUTED, 1, 2, 3, 4, 5)
+    (heard,) = chimes(desk.run(1.0))
+    assert cause(desk) is not None
+    assert heard.tracks == (1, 2, 3, 4, 5)
+    assert {desk.incidents(n)[0].part_of for n in range(1, 6)} == {"input"}
+
+
+def test_the_input_takes_over_a_receivers_alarm(desk: Desk) -> None:
+    """A receiver's alarm is hidden under the input's once the other tracks follow within 2 s."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(1.0)
+    desk.fail(Fault.MUTED, 4, 5)
+    desk.run(1.0)
+    receiver, whole = sorted(desk.incidents(None), key=lambda i: len(i.tracks))
+    assert receiver.part_of == "input"
+    assert whole.part_of is None
+    shown = [a for a in desk.book.alarms() if a.state is S.UNACKNOWLEDGED]
+    assert [a.incident.id for a in shown] == [whole.id]
+
+
+def test_it_dissolves_once_a_track_stays_back(desk: Desk) -> None:
+    """When one track is back for good, those still in fault speak for themselves again."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(5.0)
+    desk.mend(Fault.MUTED, 1)
+    events = desk.run(4.0)
+    assert cause(desk).end_s == pytest.approx(5.0)
+    assert {i.track for i in chimes(events)} == {2, 3}
+    for track in (2, 3):
+        assert desk.alarm(Fault.MUTED, track).state is S.UNACKNOWLEDGED
+        assert desk.incidents(track)[0].part_of == "A"
+
+
+def test_what_the_input_lets_go_a_receiver_takes(desk: Desk) -> None:
+    """When only one receiver comes back, the other's tracks stay one alarm."""
+    desk.fail(Fault.MUTED, 1, 2, 3, 4, 5)
+    desk.run(5.0)
+    desk.mend(Fault.MUTED, 4, 5)
+    events = desk.run(4.0)
+    (heard,) = chimes(events)
+    assert heard.tracks == (1, 2, 3)
+    shown = [a for a in desk.book.alarms() if a.state is S.UNACKNOWLEDGED]
+    assert [a.incident.id for a in shown] == [heard.id]
+
+
+def test_tracks_that_come_back_together_are_silent_about_it(desk: Desk) -> None:
+    """Tracks back within 2 s of each other end with their cause, without a chime or a row left."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(5.0)
+    desk.mend(Fault.MUTED, 1)
+    events = desk.run(1.9)
+    desk.mend(Fault.MUTED, 2, 3)
+    events += desk.run(5.0)
+    assert chimes(events) == []
+    (left,) = desk.book.alarms()
+    assert left.incident.track is None
+    assert left.state is S.RETURNED
+
+
+def test_a_performer_left_without_a_pack_is_said_by_the_cause(desk: Desk) -> None:
+    """A receiver's alarm that takes all packs of somebody counts as uncovered, so most urgent."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(1.0)
+    assert cause(desk).uncovered
+
+
+def test_a_shelved_track_stays_shelved(desk: Desk) -> None:
+    """What the crew shelved does not come back because its cause dissolves."""
+    desk.fail(Fault.MUTED, 2)
+    desk.run(0.6)
+    operator.shelve(desk.book, desk.incidents(2)[0].id, None, desk.now_s)
+    desk.fail(Fault.MUTED, 1, 3)
+    desk.run(3.0)
+    desk.mend(Fault.MUTED, 1)
+    desk.run(5.0)
+    assert desk.alarm(Fault.MUTED, 2).state is S.SHELVED
+
+
+def test_all_tracks_out_of_service_end_the_cause(desk: Desk) -> None:
+    """A receiver whose tracks were all taken out of service has no alarm, and stops nothing."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(3.0)
+    for track in (1, 2, 3):
+        operator.out_of_service(desk.book, track, True, desk.now_s)
+    desk.run(5.0)
+    assert cause(desk).end_s is not None
+
+
+def test_a_track_out_of_service_does_not_hinder(desk: Desk) -> None:
+    """A receiver is one cause though one of its tracks was taken out of service."""
+    operator.out_of_service(desk.book, 3, True, desk.now_s)
+    desk.fail(Fault.MUTED, 1, 2)
+    assert EventKind.RAISED in {e.kind for e in desk.run(1.0)}
+    assert cause(desk).tracks == (1, 2, 3)

@@ -1,0 +1,53 @@
+"""On which tracks each cause can be put."""
+
+from __future__ import annotations
+
+import pytest
+
+from engine.drill.targets import Place, places
+from engine.model.drill_causes import Cause
+from engine.model.messages import Kind, Level
+from engine.model.tracks import Track
+
+MAIN, SAFETY = Level.MAIN, Level.SAFETY
+TRACKS = (
+    Track(1, kind=Kind.LAV, who="Coxswain", level=MAIN, receiver="A"),
+    Track(2, kind=Kind.LAV, who="Coxswain", level=SAFETY, receiver="A"),
+    Track(3, kind=Kind.LAV, who="Mechanic", level=MAIN, receiver="B"),
+    Track(4, kind=Kind.BOOM),
+    Track(5, kind=Kind.AMBIENCE),
+    Track(6, kind=Kind.COMMS),
+    Track(7, kind=Kind.TIMECODE),
+    Track(8, kind=Kind.UNUSED),
+)
+
+
+@pytest.mark.parametrize(
+    ("cause", "expected"),
+    [
+        (Cause.MUTED, [(1,), (2,), (3,), (4,), (5,)]),
+        (Cause.CLIPPED, [(1,), (2,), (3,), (4,)]),
+        (Cause.RECEIVER, [(1, 2)]),
+        (Cause.NOTHING, [(1, 2), (3,), (4,)]),
+        (Cause.POLARITY, [(1, 2), (2, 1)]),
+        (Cause.PAIR_DRIFT, [(1,), (2,)]),
+        (Cause.DUPLICATE, [(1, 3), (1, 4), (3, 4)]),
+        (Cause.TIMECODE, [(7,)]),
+    ],
+)
+def test_places(cause: Cause, expected: list[tuple[int, ...]]) -> None:
+    """Each kind of track gets what can happen to it, and no more."""
+    assert [place.tracks for place in places(cause, TRACKS)] == expected
+
+
+def test_what_lies_beside_is_named() -> None:
+    """The other pack of a pair has to be left alone; a wrong patch has a source."""
+    assert places(Cause.PAIR_DRIFT, TRACKS)[0] == Place((1,), (2,))
+    assert places(Cause.DUPLICATE, TRACKS)[0] == Place((1, 3), (2,))
+    assert [p.source for p in places(Cause.UNEXPECTED, TRACKS)] == [1, 2, 3, 4]
+
+
+@pytest.mark.parametrize("cause", Cause)
+def test_a_plan_without_such_tracks_has_no_place(cause: Cause) -> None:
+    """Talkback alone: nothing can be put in."""
+    assert places(cause, (Track(1, kind=Kind.COMMS),)) == ()

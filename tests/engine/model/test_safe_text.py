@@ -1,0 +1,47 @@
+"""Texts from files are shown as text: no character of theirs steers anything."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.model.safe_text import harmless, is_harmless, json_text
+
+any_text = st.text(st.characters(), max_size=30)
+"""Halves of surrogate pairs are among them, as in file names that are no UTF-8."""
+
+
+TURNING = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+
+
+def steers(character: str) -> bool:
+    """By the Unicode Character Database: controls, line ends, surrogates, bidirectional marks."""
+    category = unicodedata.category(character)
+    return category in ("Cc", "Cs", "Zl", "Zp") or unicodedata.bidirectional(character) in TURNING
+
+
+@given(any_text)
+def test_one_line_that_any_output_can_write(text: str) -> None:
+    """Nothing that steers is left, every other character stays in its place."""
+    shown = harmless(text)
+    assert not any(map(steers, shown))
+    assert len(shown) == len(text)
+    assert all(b == a or (steers(a) and b == "?") for a, b in zip(text, shown, strict=True))
+    shown.encode("utf-8")
+
+
+@given(st.dictionaries(any_text, st.lists(any_text | st.none() | st.integers()), max_size=4))
+def test_json_reads_back_whole_and_steers_nothing(document: dict[str, list[object]]) -> None:
+    """A script gets every name back as it is, a terminal comes to no harm."""
+    for indent in (None, 1):
+        text = json_text(document, indent=indent)
+        assert json.loads(text) == document
+        assert all(is_harmless(c) for c in text.replace("\n", ""))
+
+
+def test_letters_of_other_languages_stay_readable() -> None:
+    """Only what steers is escaped."""
+    assert json_text(["Möwe", "灯台", "a\x7f\u202eb"]) == '["Möwe", "灯台", "a\\u007f\\u202eb"]'

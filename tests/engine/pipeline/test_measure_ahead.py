@@ -1,0 +1,67 @@
+"""Measuring here and in a process of its own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from engine.model.tracks import Plan, Scene, plan_for
+from engine.pipeline import measure_ahead
+from engine.pipeline.scan import scan_source, scan_take
+from engine.sources.base import SourceError
+from engine.sources.take import open_take
+
+RATE = 48_000
+
+
+@pytest.fixture
+def take(tmp_path: Path) -> Path:
+    """Two tracks of noise for four seconds and a bit; the second is muted for two of them."""
+    rng = np.random.default_rng(11)
+    samples = 0.01 * rng.standard_normal((4 * RATE + 1234, 2))
+    samples[RATE : 3 * RATE, 1] = 0.0
+    path = tmp_path / "take.wav"
+    sf.write(path, samples, RATE, subtype="PCM_24")
+    return path
+
+
+@pytest.fixture
+def plan() -> Plan:
+    """Two plain tracks."""
+    return plan_for(["one", "two"])
+
+
+def test_ahead_gives_the_same_document(
+    take: Path, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A scan on two cores says exactly what a scan on one says."""
+    here = scan_source(open_take(take), plan, path=take).as_json()
+    monkeypatch.setattr(measure_ahead, "FORK_WORTH_S", 0.0)
+    monkeypatch.setattr(measure_ahead, "SPAWN_WORTH_S", 0.0)
+    ahead = scan_take(take, plan).as_json()
+    assert ahead == here
+    assert [i["fault"] for i in ahead["incidents"]] == ["muted"]
+
+
+def test_a_take_that_can_not_be_read_is_said_as_here(tmp_path: Path, plan: Plan) -> None:
+    """What the other process can't read comes back as the same one line."""
+    gone = tmp_path / "gone.wav"
+    with pytest.raises(SourceError, match=r"gone\.wav"):
+        list(measure_ahead.measure_ahead(gone, Scene(plan.tracks, RATE)))
+
+
+def test_leaving_early_ends_the_process(take: Path, plan: Plan) -> None:
+    """Who stops listening leaves no process behind."""
+    stretches = measure_ahead.measure_ahead(take, Scene(plan.tracks, RATE))
+    next(stretches)
+    stretches.close()
+    assert not measure_ahead.multiprocessing.active_children()
+
+
+def test_a_short_take_is_not_worth_a_process() -> None:
+    """Only a take that lasts is measured by another process."""
+    assert not measure_ahead.is_worth_it(1.0)
+    assert measure_ahead.is_worth_it(3600.0)

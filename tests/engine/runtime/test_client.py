@@ -1,0 +1,281 @@
+"""A window's end of the channel, against an engine that the test plays."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from engine.model.commands import Open, Standby, Stop
+from engine.runtime import client as client_module
+from engine.runtime.client import EngineClient, EngineFailedError
+from engine.runtime.ipc import Elsewhere, Failed, Job, Progress, forget, new_address
+from engine.runtime.server import Server
+from engine.session import folders
+from engine.session.folders import Running
+from tests.support.qt import fake_client
+
+PLAN = fake_client.harbour_plan()
+LIVE = fake_client.watch(PLAN)
+
+
+class Engine:
+    """An engine of a session as windows see it."""
+
+    def __init__(self, folder: Path, request: Open = Open(device="quay")) -> None:  # noqa: B008
+        self.folder, self.heard = folder, []
+        self.lock = folders.Lock(folder)
+        self.address = new_address()
+        self.server = Server(self.address, lambda who, said: self.heard.append(said))
+        where = (self.address.path, self.address.key.hex())
+        folders.say_running(folder, Running(*where, 0, request, "quay interface", True))
+
+    def shows(self, now_s: float) -> None:
+        """It watches, and it is so late."""
+        self.server.begin(LIVE)
+        self.server.publish(fake_client.snapshot(PLAN, now_s=now_s))
+
+    def dies(self) -> None:
+        """Without a word."""
+        self.server.close()
+        forget(self.address)
+        self.lock.release()
+
+    def ends(self) -> None:
+        """In good order."""
+        folders.forget_running(self.folder)
+        self.dies()
+
+
+class FakeStarter:
+    """Notes the engines that were asked for; `answers` plays each one."""
+
+    def __init__(self) -> None:
+        self.jobs: list[Job] = []
+        self.engines: list[Engine] = []
+        self.answers: Callable[[Job], Engine | None] = lambda job: Engine(Path(job.folder))
+        self.spares = 0
+
+    def start(self, job: Job) -> None:
+        self.jobs.append(job)
+        made = self.answers(job)
+        if made is not None:
+            self.engines.append(made)
+
+    def keep_spare(self, folder: Path) -> None:
+        self.spares += 1
+
+    @property
+    def running(self) -> bool:
+        return False
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.fixture
+def starter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FakeStarter]:
+    """No real process is started, no real session touched."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    made = FakeStarter()
+    monkeypatch.setattr(client_module, "Starter", lambda: made)
+    yield made
+    for engine in made.engines:
+        engine.dies()
+
+
+def until(holds: Callable[[], object]) -> None:
+    """Wait for the client's threads, no longer than needed."""
+    end = time.monotonic() + 10.0
+    while not holds():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.005)
+
+
+def shown(client: EngineClient) -> Callable[[], bool]:
+    """The client has a snapshot."""
+    return lambda: client.latest() is not None
+
+
+def test_it_begins_a_session_and_hears_from_its_engine(starter: FakeStarter) -> None:
+    """A fresh request gets a folder and an engine; watch, snapshots and progress come through."""
+    client = EngineClient(Open(device="quay"))
+    assert [(job.folder, job.resume) for job in starter.jobs] == [(str(client.folder), False)]
+    starter.engines[0].server.publish(Progress("rendering"))
+    until(lambda: client.progress == "rendering")
+    assert client.watch() is None
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    assert client.watch() == LIVE
+    assert not client.joined
+    client.close()
+
+
+def test_the_same_live_input_is_joined(starter: FakeStarter) -> None:
+    """A running watch of the input that is asked for is looked at; no engine is started."""
+    first = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    second = EngineClient(Open(device="quay"))
+    by_name = EngineClient(Open(device="quay interface"))
+    for client in (second, by_name):
+        assert client.joined
+        assert client.folder == first.folder
+        until(shown(client))
+    assert len(starter.jobs) == 1
+    for client in (first, second, by_name):
+        client.close()
+
+
+def test_an_engine_that_finds_the_input_watched_sends_its_window_there(starter) -> None:
+    """However the input was named, the window ends up at the running watch."""
+    first = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    second = EngineClient(Open(device=3))
+    starter.engines[1].server.publish(Elsewhere(str(first.folder)))
+    until(shown(second))
+    assert second.folder == first.folder
+    assert second.joined
+    first.close()
+    second.close()
+
+
+def test_an_engine_that_dies_is_told_and_followed_on_the_same_session(starter) -> None:
+    """`stopped` says so until the next engine shows something; it resumes the same folder."""
+    client = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    starter.answers = lambda job: None
+    starter.engines[0].dies()
+    until(lambda: "watch stopped" in client.stopped)
+    until(lambda: len(starter.jobs) == 2)
+    assert starter.jobs[1] == replace(starter.jobs[0], resume=True)
+    until(lambda: len(starter.jobs) >= 3)  # the second did not come up: tried again
+    starter.answers = lambda job: Engine(Path(job.folder))
+    until(lambda: len(starter.engines) == 2)
+    starter.engines[1].shows(5.0)
+    until(lambda: not client.stopped)
+    assert client.latest() is not None
+    client.close()
+
+
+def test_an_engine_that_another_window_started_is_used(starter: FakeStarter) -> None:
+    """Where the session has an engine again, no second one is started."""
+    client = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    starter.answers = lambda job: None
+    starter.engines[0].dies()
+    until(lambda: client.stopped)
+    starter.engines.append(Engine(client.folder))
+    starter.engines[1].shows(2.0)
+    until(lambda: not client.stopped)
+    client.close()
+
+
+def test_what_was_asked_while_no_engine_lived_reaches_the_next(starter: FakeStarter) -> None:
+    """Commands wait for an engine and keep their order."""
+    client = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    starter.answers = lambda job: None
+    starter.engines[0].dies()
+    until(lambda: client.stopped)
+    client.send(Standby(True))
+    client.send(Standby(False))
+    starter.answers = lambda job: Engine(Path(job.folder))
+    until(lambda: len(starter.engines) == 2 and Standby(False) in starter.engines[1].heard)
+    heard = [said for said in starter.engines[1].heard if isinstance(said, Standby)]
+    assert heard == [Standby(True), Standby(False)]
+    client.close()
+
+
+def test_a_watch_that_was_ended_elsewhere_is_not_begun_again(starter: FakeStarter) -> None:
+    """An engine that ends in good order is no death: the window is told in one line."""
+    client = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    starter.engines.pop().ends()
+    with pytest.raises(EngineFailedError, match="stopped in another window"):
+        until(lambda: client.latest() and False)
+    assert len(starter.jobs) == 1
+    client.close()
+
+
+def test_a_failure_is_one_clear_error(starter: FakeStarter) -> None:
+    """What the engine says of why it can't open is raised, and nothing is tried again."""
+    client = EngineClient(Open(device="quay"))
+    starter.engines[0].server.publish(Failed("no such input"))
+    with pytest.raises(EngineFailedError, match="no such input"):
+        until(lambda: client.watch() and False)
+    starter.engines.pop().ends()
+    client.close()
+    assert len(starter.jobs) == 1
+
+
+def test_an_engine_that_never_starts_says_its_last_words(starter: FakeStarter) -> None:
+    """The last line that it wrote is the reason given."""
+
+    def dies_at_once(job: Job) -> None:
+        (Path(job.folder) / folders.WORDS).write_text("Traceback\nImportError: no numpy\n")
+
+    starter.answers = dies_at_once
+    client = EngineClient(Open(device="quay"))
+    with pytest.raises(EngineFailedError, match="could not start: ImportError: no numpy"):
+        until(lambda: client.watch() and False)
+    client.close()
+
+
+def test_closing_leaves_a_live_watch_alone_and_ends_a_replay(starter: FakeStarter) -> None:
+    """A live watch is not told to stop by a window that closes; a replay is."""
+    client = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    client.close()
+    client.close()
+    assert not any(isinstance(said, Stop) for said in starter.engines[0].heard)
+
+    replay = EngineClient(Open(take="take.wav"))
+    engine = starter.engines[1]
+    engine.runtime.server.begin(replace(LIVE, live=False))
+    engine.runtime.server.publish(fake_client.snapshot(PLAN, ended=True))
+    until(shown(replay))
+    send = replay.send
+
+    def ends(command: object) -> None:
+        send(command)
+        until(lambda: any(isinstance(said, Stop) for said in engine.heard))
+        starter.engines.remove(engine)
+        engine.ends()
+
+    replay.send = ends  # type: ignore[method-assign]
+    replay.close()
+    assert engine not in starter.engines
+
+
+def test_a_watch_that_broke_off_with_the_machine_goes_on(starter: FakeStarter) -> None:
+    """The same request the same night resumes the session that nobody ended."""
+    first = EngineClient(Open(device="quay"))
+    starter.engines[0].shows(1.0)
+    until(shown(first))
+    starter.answers = lambda job: None
+    first._closed = True  # as when window and engine go together
+    starter.engines.pop().dies()
+    again = EngineClient(Open(device="quay"))
+    assert (again.folder, again.joined) == (first.folder, False)
+    assert starter.jobs[-1].resume
+    for client in (first, again):
+        client._told_to_stop = False
+        client._closed = True
+
+
+def test_paths_are_made_whole(starter: FakeStarter) -> None:
+    """The engine works in another folder, so it gets whole paths."""
+    client = EngineClient(Open(take="take.wav", plan="plan.toml"))
+    request = starter.jobs[0].request
+    assert Path(request.take or "").is_absolute()
+    assert Path(request.plan or "").is_absolute()
+    starter.engines.pop().ends()
+    client.close()

@@ -1,0 +1,154 @@
+"""The channel: usable by its user alone, newest wins, no event lost to a slow window."""
+
+from __future__ import annotations
+
+import os
+import socket
+import threading
+from dataclasses import replace
+from multiprocessing import AuthenticationError, Pipe
+from pathlib import Path
+
+import pytest
+
+from engine.model.messages import (
+    Alarm,
+    AlarmEvent,
+    AlarmState,
+    EventKind,
+    Fault,
+    Incident,
+    Severity,
+)
+from engine.runtime.ipc import (
+    Address,
+    Alive,
+    NewestSender,
+    Progress,
+    carry_events,
+    connect,
+    forget,
+    listen,
+    new_address,
+)
+from tests.support.qt import fake_client
+
+PLAN = fake_client.harbour_plan()
+
+
+def event(number: int) -> AlarmEvent:
+    """Something happened to the incident of that number."""
+    incident = Incident(number, 1, Fault.MUTED, Severity.RED, 0.0)
+    return AlarmEvent(EventKind.RAISED, 0.0, Alarm(incident, AlarmState.UNACKNOWLEDGED))
+
+
+def numbers(snapshot) -> list[int]:
+    """Whose events a snapshot carries."""
+    return [e.alarm.incident.id for e in snapshot.events]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file modes")
+def test_only_its_user_can_reach_the_address() -> None:
+    """The socket lies in a folder that nobody else can enter, and it is of no network family."""
+    address = new_address()
+    with listen(address) as listener:
+        assert Path(address.path).parent.stat().st_mode & 0o777 == 0o700
+        assert listener._listener._socket.family == socket.AF_UNIX
+    forget(address)
+    assert not Path(address.path).parent.exists()
+
+
+def test_without_the_key_there_is_no_way_in() -> None:
+    """A stranger with another key is refused, and never hears a message."""
+    address = new_address()
+    refused = []
+    with listen(address) as listener:
+
+        def accept() -> None:
+            try:
+                listener.accept()
+            except AuthenticationError as error:
+                refused.append(error)
+
+        waiting = threading.Thread(target=accept)
+        waiting.start()
+        with pytest.raises((AuthenticationError, EOFError, OSError)):
+            connect(Address(address.path, b"another key"))
+        waiting.join(5.0)
+    forget(address)
+    assert refused
+
+
+def test_keys_and_addresses_differ() -> None:
+    """No two addresses are alike."""
+    made = [new_address() for _ in range(3)]
+    assert len({a.key for a in made}) == len({a.path for a in made}) == 3
+    for address in made:
+        forget(address)
+
+
+def test_the_newest_snapshot_carries_the_events_that_were_not_seen() -> None:
+    """What a snapshot that is dropped told goes on with the next one, in order, bounded."""
+    first = fake_client.snapshot(PLAN, events=(event(1), event(2)))
+    second = fake_client.snapshot(PLAN, now_s=2.0, events=(event(3),))
+    both = carry_events(first, second)
+    assert numbers(both) == [1, 2, 3]
+    assert both.now_s == 2.0
+    many = replace(first, events=tuple(event(n) for n in range(5000)))
+    assert len(carry_events(many, second).events) == 1000
+    assert carry_events(None, second) is second
+
+
+def test_a_peer_that_does_not_read_blocks_nobody() -> None:
+    """Thousands of snapshots for a frozen window take no time; it then gets the newest."""
+    here, there = Pipe()
+    sender = NewestSender(here, lambda: None)
+    shot = fake_client.snapshot(PLAN)
+    for number in range(3000):
+        newer = replace(shot, now_s=float(number), events=(event(number),))
+        sender.replace((None, newer))
+    heard: list[int] = []
+    while there.poll(2.0):
+        _, state = there.recv()
+        heard += numbers(state)
+        if state.now_s == 2999.0:
+            break
+    assert heard[-1] == 2999
+    assert heard == sorted(heard)
+    sender.close()
+    here.close()
+    there.close()
+
+
+def test_a_heartbeat_never_replaces_news() -> None:
+    """A heartbeat is sent only where nothing else waits."""
+    here, there = Pipe()
+    gate = threading.Event()
+
+    class Slow:
+        def send(self, message: object) -> None:
+            gate.wait(5.0)
+            here.send(message)
+
+    sender = NewestSender(Slow(), lambda: None)
+    sender.replace((None, Progress("one")))
+    while sender._newest is not None:
+        pass
+    sender.replace((None, Progress("two")))
+    sender.replace((None, Alive()))
+    gate.set()
+    assert [there.recv()[1], there.recv()[1]] == [Progress("one"), Progress("two")]
+    sender.close()
+    here.close()
+    there.close()
+
+
+def test_a_peer_that_is_gone_is_told_once() -> None:
+    """When the other end is closed the sender says so and ends."""
+    here, there = Pipe()
+    gone = threading.Event()
+    sender = NewestSender(here, gone.set)
+    there.close()
+    sender.replace((None, Alive()))
+    assert gone.wait(5.0)
+    here.close()

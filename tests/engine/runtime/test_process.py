@@ -1,0 +1,117 @@
+"""The engine's process: a spare that is not needed goes, a session has one engine."""
+
+from __future__ import annotations
+
+import pickle
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from engine.model.client_id import Who
+from engine.model.commands import Open, Stop
+from engine.runtime.client import EngineClient, EngineFailedError
+from engine.runtime.ipc import Failed, Job, connect
+from engine.runtime.process import SPARE
+from engine.session import folders
+
+pytestmark = pytest.mark.end_to_end
+
+ROOT = Path(__file__).parents[3]
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sessions of another user than the one who tests."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+
+
+def engine(*more: str) -> subprocess.Popen[bytes]:
+    """An engine process that waits for its job."""
+    command = [sys.executable, "-m", "engine.runtime.process", *more]
+    return subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE)
+
+
+def test_a_spare_goes_when_its_window_goes() -> None:
+    """A loaded process whose input ends without a job ends without a word."""
+    with engine(SPARE) as spare:
+        assert spare.stdin is not None
+        spare.stdin.close()
+        assert spare.wait(60) == 0
+
+
+def test_a_session_that_has_an_engine_gets_no_second_one() -> None:
+    """Who finds the lock held leaves at once and touches nothing."""
+    folder = folders.new_session()
+    lock = folders.Lock(folder)
+    with engine() as second:
+        second.communicate(pickle.dumps(Job(str(folder), Open(take="take.wav"))), timeout=60)
+        assert second.returncode == 0
+    lock.release()
+    assert [path.name for path in folder.iterdir()] == ["lock"]
+
+
+def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
+    """The engine waits with its one line until a window took it, then leaves nothing behind."""
+    folder = folders.new_session()
+    with engine() as failing:
+        assert failing.stdin is not None
+        pickle.dump(Job(str(folder), Open(take="/not/there.wav")), failing.stdin)
+        failing.stdin.close()
+        end = time.monotonic() + 60.0
+        while (running := folders.running_in(folder)) is None:
+            assert time.monotonic() < end
+            time.sleep(0.02)
+        window = connect(running.address)
+        window.send(Who("window", "crew", 1))
+        told = window.recv()[1]
+        while not isinstance(told, Failed):
+            told = window.recv()[1]
+        assert "/not/there.wav" in told.reason
+        assert "\n" not in told.reason
+        window.close()
+        assert failing.wait(30) == 0
+    assert not folder.exists()
+
+
+def _wait_for(client: EngineClient) -> None:
+    """Until it says what it watches, or why it can't."""
+    end = time.monotonic() + 60.0
+    while client.watch() is None and time.monotonic() < end:
+        time.sleep(0.02)
+
+
+def test_a_mistake_of_a_plan_names_the_file_that_was_given(tmp_path: Path) -> None:
+    """Not the copy that the session keeps of it."""
+    take, plan = tmp_path / "take.wav", tmp_path / "tonight.toml"
+    soundfile.write(take, np.zeros((4_800, 2)), 48_000)
+    plan.write_text("[[track]]\ninput = 40\n")
+    client = EngineClient(Open(take=str(take), plan=str(plan)))
+    with pytest.raises(EngineFailedError) as refused:
+        _wait_for(client)
+    client.close()
+    assert str(refused.value).startswith(f"{plan}: line 2: ")
+    assert "\n" not in str(refused.value)
+
+
+def test_rendering_the_demo_take_can_be_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Told to stop while the take is made, the engine leaves neither session nor half a take."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    client = EngineClient(Open(demo=True))
+    folder, end = client.folder, time.monotonic() + 60.0
+    while "demo take" not in client.progress:
+        assert time.monotonic() < end, client.progress
+        assert client.watch() is None
+        time.sleep(0.02)
+    client.send(Stop())
+    client.close()
+    while folder.exists():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    assert list((tmp_path / "cache" / "trackwarden").iterdir()) == []

@@ -1,0 +1,123 @@
+"""The engine's end of the channel, with real connections and no engine."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from engine.model.client_id import Who
+from engine.model.commands import Standby, Stop
+from engine.runtime.ipc import Address, Alive, Failed, Progress, connect, forget, new_address
+from engine.runtime.server import SILENT_S, Server
+
+CREW = Who("window", "crew", 7)
+
+
+class Desk:
+    """A server with a clock that only the test moves, and all it heard."""
+
+    def __init__(self) -> None:
+        self.now = 100.0
+        self.heard: list[tuple[Who, Any]] = []
+        self.address: Address = new_address()
+        hear = lambda who, said: self.heard.append((who, said))  # noqa: E731
+        self.server = Server(self.address, hear, lambda: self.now)
+
+    def window(self, who: Who = CREW):
+        """A window that looks at it."""
+        connection = connect(self.address)
+        connection.send(who)
+        until(lambda: (who, "came") in self.heard)
+        return connection
+
+
+def until(holds: Callable[[], bool]) -> None:
+    """Wait for the server's threads, no longer than needed."""
+    end = time.monotonic() + 10.0
+    while not holds():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.005)
+
+
+@pytest.fixture
+def desk() -> Iterator[Desk]:
+    made = Desk()
+    yield made
+    made.server.close()
+
+
+def test_a_window_that_comes_is_told_how_it_stands(desk: Desk) -> None:
+    """The newest state is sent at once, whenever a window comes."""
+    desk.server.publish(Progress("rendering"))
+    desk.server.publish(Progress("opening"))
+    window = desk.window()
+    assert window.recv() == (None, Progress("opening"))
+    window.close()
+
+
+def test_commands_come_with_who_gave_them(desk: Desk) -> None:
+    """Each command is handed on with the window that sent it, in order."""
+    first, second = desk.window(), desk.window(Who("terminal", "mate", 8))
+    first.send(Standby(True))
+    second.send(Stop())
+    until(lambda: len(desk.heard) == 4)
+    assert (CREW, Standby(True)) in desk.heard
+    assert desk.heard.count((Who("terminal", "mate", 8), Stop())) == 1
+    assert desk.server.windows == 2
+    first.close()
+    second.close()
+
+
+def test_it_knows_how_long_nobody_has_looked(desk: Desk) -> None:
+    """Alone since the start, or since the last window left; never while one looks."""
+    desk.now += 4.0
+    assert desk.server.alone_s == 4.0
+    window = desk.window()
+    assert desk.server.alone_s == 0.0
+    window.close()
+    until(lambda: (CREW, "left") in desk.heard)
+    desk.now += 3.0
+    assert desk.server.alone_s == 3.0
+
+
+def test_a_frozen_window_is_noticed_and_so_is_its_return(desk: Desk) -> None:
+    """A window without a sign of life is silent; the next sign brings it back. Told once each."""
+    window = desk.window()
+    desk.now += SILENT_S + 0.1
+    desk.server.look_after()
+    desk.server.look_after()
+    assert [said for _, said in desk.heard] == ["came", "silent"]
+    window.send(Alive())
+    until(lambda: desk.server._peers[next(iter(desk.server._peers))].heard_at == desk.now)
+    desk.server.look_after()
+    assert [said for _, said in desk.heard] == ["came", "silent", "back"]
+    window.close()
+
+
+def test_a_stranger_is_turned_away_and_the_next_window_is_let_in(desk: Desk) -> None:
+    """A wrong key, or a peer that does not say who it is, changes nothing for others."""
+    with pytest.raises(Exception):  # noqa: B017, PT011 - what is raised depends on timing
+        connect(Address(desk.address.path, b"wrong")).recv()
+    odd = connect(desk.address)
+    odd.send("no introduction")
+    window = desk.window()
+    desk.server.publish(Failed("x"))
+    assert window.recv() == (None, Failed("x"))
+    assert desk.server.windows == 1
+    odd.close()
+    window.close()
+
+
+def test_closing_lets_go_of_every_window() -> None:
+    """When the engine ends, windows see the end of the channel and its address is gone."""
+    desk = Desk()
+    window = desk.window()
+    desk.server.close()
+    with pytest.raises((EOFError, OSError)):
+        window.recv()
+    with pytest.raises(FileNotFoundError):
+        connect(desk.address)
+    forget(desk.address)

@@ -1,0 +1,94 @@
+"""A book of alarms on a bench: faults are switched on and off by hand, tick by tick."""
+
+from __future__ import annotations
+
+from engine.alarms.book import Book
+from engine.alarms.common_cause import Gatherer
+from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
+from engine.model.tracks import Scene, Track
+from tests.support.conditions import blank
+
+TICK_S = 0.1
+
+
+class Desk:
+    """Tracks, a book on the real table of faults, and a clock that only `run` moves."""
+
+    def __init__(self, *tracks: Track) -> None:
+        self.scene = Scene(tracks, 48_000)
+        self.book = Book(self.scene, DETECTORS)
+        self.gatherer = Gatherer(self.book)
+        self.ticks = 0
+        self.unknown = False
+        self.seen = "digital zero"
+        self._on: dict[tuple[int, int], tuple[float, bool]] = {}
+
+    @property
+    def now_s(self) -> float:
+        """Stream time at the end of the last tick."""
+        return self.ticks * TICK_S
+
+    def fail(
+        self,
+        fault: Fault,
+        *inputs: int,
+        onset_s: float | None = None,
+        may_be_red: bool = True,
+    ) -> None:
+        """Switch a fault on, from now or from that onset; without inputs: on the whole input."""
+        for place in self._places(inputs):
+            row = self._row(fault, Scope.TRACK if inputs else Scope.INPUT)
+            self._on[row, place] = (self.now_s if onset_s is None else onset_s, may_be_red)
+
+    def mend(self, fault: Fault, *inputs: int) -> None:
+        """Switch it off."""
+        for place in self._places(inputs):
+            del self._on[self._row(fault, Scope.TRACK if inputs else Scope.INPUT), place]
+
+    def run(self, seconds: float) -> list[AlarmEvent]:
+        """Let that much time pass; returns what happened."""
+        events: list[AlarmEvent] = []
+        for _ in range(round(seconds / TICK_S)):
+            start_s = self.now_s
+            self.ticks += 1
+            conditions = [self._condition(n, row) for n, row in enumerate(DETECTORS)]
+            told = self.book.step(conditions, lambda row, place: self.seen, start_s, self.now_s)
+            events += self.gatherer.step(told, start_s, self.now_s)
+        return events
+
+    def alarm(self, fault: Fault, track: int | None) -> Alarm:
+        """The one alarm of that fault on that input."""
+        (found,) = [
+            alarm
+            for alarm in self.book.alarms()
+            if alarm.incident.fault is fault and alarm.incident.track == track
+        ]
+        return found
+
+    def incidents(self, track: int | None) -> list[Incident]:
+        """All incidents of that input, by onset."""
+        return [i for i in self.book.incidents() if i.track == track]
+
+    def _condition(self, number: int, row: Row) -> Condition:
+        made = blank(1 if row.scope is Scope.INPUT else len(self.scene.tracks))
+        if self.unknown:
+            made.state[:] = State.UNKNOWN
+            return made
+        for (which, place), (onset_s, may_be_red) in self._on.items():
+            if which == number:
+                made.state[place] = State.ACTIVE
+                made.onset_s[place], made.last_s[place] = onset_s, self.now_s
+                made.may_be_red[place] = may_be_red
+        return made
+
+    def _places(self, inputs: tuple[int, ...]) -> list[int]:
+        known = [track.input for track in self.scene.tracks]
+        return [known.index(n) for n in inputs] or [0]
+
+    @staticmethod
+    def _row(fault: Fault, scope: Scope) -> int:
+        (found,) = [
+            n for n, row in enumerate(DETECTORS) if row.fault is fault and row.scope is scope
+        ]
+        return found

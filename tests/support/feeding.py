@@ -1,0 +1,67 @@
+"""What a log is fed with, made by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from engine.alarms.book_checkpoint import KeptBook
+from engine.measure.meter import Totals
+from engine.model.commands import Open, Watch
+from engine.model.frame_rates import FRAME_RATES, label_at
+from engine.model.messages import Fault, Incident, Measurement, Severity
+from engine.model.tracks import Plan, Track
+from engine.session.checkpoint import Kept
+from engine.sources.base import HOST_API, SourceInfo
+
+PLAN = Plan((Track(1, "Coxswain main", pack="1"), Track(4, "Boom slipway")), "Harbour night")
+WATCH = Watch(PLAN, "quay interface", "48 kHz", live=True, start_s=3600.0)
+REQUEST = Open(device="quay")
+INFO = SourceInfo("quay interface", 48_000, 8, ("",) * 8, fields={HOST_API: "ALSA"}, live=True)
+
+
+def tick(number: int, peak: float = 0.5, lufs: float = -23.0, valid: bool = True) -> Measurement:
+    """One tick of two tracks: a square wave of that peak on both."""
+    hops = np.ones((10, 2))
+    flat = np.full(2, -40.0)
+    return Measurement(
+        start_s=number / 10,
+        end_s=number / 10 + 0.1,
+        hop_s=0.01,
+        samples=np.zeros((4800, 2), dtype=np.float32),
+        peak_max=hops * peak / 2,
+        peak_min=-hops * peak,
+        mean_square=hops * peak**2,
+        valid=hops.astype(bool) & valid,
+        lost=np.zeros(2, dtype=np.int64),
+        momentary_lufs=np.array([lufs, np.nan]),
+        short_term_lufs=flat,
+        level_dbfs=flat,
+        floor_dbfs=flat,
+        presence_dbfs=flat,
+        present=np.ones(2, dtype=bool),
+    )
+
+
+def label(at_s: float) -> str:
+    """The timecode label of that stream time."""
+    return label_at(WATCH.start_s + at_s, FRAME_RATES[PLAN.frame_rate])
+
+
+def totals(tracks: int = 2) -> Totals:
+    """What a meter tells of tracks that peaked at half scale."""
+    return Totals(
+        *(np.full(tracks, level) for level in (-23.0, -20.0, -22.0, -5.9, -6.0, -24.0)),
+        np.zeros(tracks),
+        np.full(tracks, -60.0),
+        np.ones(tracks),
+    )
+
+
+def kept() -> Kept:
+    """What a restart needs, of a watch where nothing happened."""
+    return Kept(1.0, 0.0, (-60.0, float("nan")), KeptBook(False, (), 0, ()), 5.0, "one", 0)
+
+
+def red_incident(number: int = 1) -> Incident:
+    """A red incident on track 1."""
+    return Incident(number, 1, Fault.MUTED, Severity.RED, 0.5, amber_s=1.0, red_s=2.5)

@@ -1,0 +1,41 @@
+"""Two packs of one performer, and a voice made of noise: for the checks of pairs."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.signal import butter, sosfilt
+
+from engine.model.messages import Level, Samples
+from engine.model.tracks import Scene, Track
+from tests.support.signals import noise
+
+RATE = 48_000
+PAIR = Scene(
+    (
+        Track(1, who="coxswain", level=Level.MAIN),
+        Track(2, who="coxswain", level=Level.SAFETY),
+    ),
+    RATE,
+)
+TWO = Scene((Track(1, who="coxswain"), Track(2, who="lookout")), RATE)
+
+
+def voice(seconds: float, seed: int = 1) -> Samples:
+    """Noise with a voice's long-term fall above 500 Hz, in words of 0.4 s with pauses of 0.2 s."""
+    sos = butter(1, (120.0, 500.0), "bandpass", fs=RATE, output="sos")
+    x = sosfilt(sos, noise(-14.0, seconds, RATE, seed=seed), axis=0)
+    at_s = np.arange(len(x)) / RATE
+    return np.asarray(x * (at_s % 0.6 < 0.4)[:, None], np.float32)
+
+
+def heard(sound: Samples, gain_db: float, lag_frames: int = 0, seed: int = 5) -> Samples:
+    """The voice as one pack has it, with a room 45 dB under it, its own."""
+    late = np.roll(sound, lag_frames, axis=0)
+    room = noise(-62.0, len(sound) / RATE, RATE, seed=seed)
+    return np.asarray((late + room) * np.float32(10 ** (gain_db / 20)), np.float32)
+
+
+def packs(seconds: float, lag_frames: int = 20) -> Samples:
+    """Main and safety of one performer, 12 dB apart, shape (frames, 2)."""
+    sound = voice(seconds)
+    return np.hstack([heard(sound, 0.0), heard(sound, -12.0, lag_frames, seed=6)])

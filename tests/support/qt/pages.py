@@ -1,0 +1,95 @@
+"""Builds every page of the window, for the tests and for screenshots."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from PySide6.QtCore import QSettings
+from PySide6.QtTest import QTest
+
+from app.alerts.chime import ChimeSettings, Player, Sound
+from app.window.bridge import Bridge
+from app.window.main_window import MainWindow
+from app.window.preferences import Prefs
+from engine.model.commands import Open
+from engine.model.messages import Alarm
+from engine.model.tracks import Plan
+from tests.support.qt import fake_client
+
+
+@dataclass(frozen=True, slots=True)
+class FakeInput:
+    """A live input of no real machine."""
+
+    index: int
+    name: str
+    channels: int
+    host_api: str = "ALSA"
+    default_rate_hz: float = 48_000.0
+
+
+INPUTS = (FakeInput(0, "Field interface", 16), FakeInput(3, "Built-in microphone", 2))
+
+
+class MutePlayer(Player):
+    """Notes what it should have played; does other work at once, on the caller's thread."""
+
+    def __init__(self) -> None:
+        super().__init__(lambda _words: None)
+        self.played: list[Sound] = []
+
+    def play(self, sound: Sound, settings: ChimeSettings) -> None:
+        """Note it."""
+        self.played.append(sound)
+
+    def ask(self, work: Callable, answer: Callable) -> None:
+        """Do it now; the machine's outputs are none of a test's business."""
+        found = work() if work.__module__ != "app.alerts.chime" else ["Headphones", "Monitor"]
+        answer(found)
+
+
+class Clock:
+    """Seconds that a test moves by hand."""
+
+    def __init__(self) -> None:
+        self.now_s = 1000.0
+
+    def __call__(self) -> float:
+        """The time."""
+        return self.now_s
+
+
+def make_window(
+    folder: Path,
+    factory: Callable = lambda _request: None,
+    clock: Callable[[], float] | None = None,
+) -> tuple[MainWindow, MutePlayer]:
+    """A window on a settings file of its own, with a player that makes no sound."""
+    clock = clock or Clock()
+    prefs = Prefs(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
+    player = MutePlayer()
+    bridge = Bridge(factory, clock=clock)
+    window = MainWindow(bridge, prefs, lambda: INPUTS, player, clock)
+    return window, player
+
+
+def show(window: MainWindow) -> None:
+    """Show it and wait until it takes keys."""
+    window.show()
+    QTest.qWaitForWindowActive(window)
+
+
+def watching(
+    folder: Path, plan: Plan, alarms: Sequence[Alarm] = (), size: tuple[int, int] = (1440, 900)
+) -> tuple[MainWindow, fake_client.Crew, MutePlayer]:
+    """A window showing the board of that plan, one snapshot in."""
+    crew = fake_client.Crew(plan, alarms)
+    window, player = make_window(folder, fake_client.factory_of(crew.client))
+    window.resize(*size)
+    show(window)
+    window.open(Open(device=0))
+    window.bridge._timer.stop()
+    window.bridge.poll()
+    return window, crew, player

@@ -1,0 +1,80 @@
+"""Pages of listening, line check and plan, for the screenshots."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from app.window.main_window import MainWindow
+from engine.model.line_results import Heard, LineCheck
+from engine.model.listening import Listening
+from tests.app.controllers.test_line_check_controller import DONE, ORDER, VOICE, Deck
+from tests.app.controllers.test_plan_live import made as watching_plan
+from tests.support.qt import fake_client, pages
+
+
+def board(folder: Path) -> MainWindow:
+    """The board of the harbour."""
+    return pages.watching(folder, fake_client.harbour_plan(), fake_client.harbour_alarms())[0]
+
+
+def listening(folder: Path) -> MainWindow:
+    """The board while a safety is heard, matched to its main."""
+    plan, alarms = fake_client.harbour_plan(), fake_client.harbour_alarms()
+    window, crew, _ = pages.watching(folder, plan, alarms)
+    heard = Listening(4, fake_client.NOW_S - 12.0, live=False, matched_db=11.6, kept_s=60.0)
+    crew.client.script = lambda call: fake_client.snapshot(
+        plan, alarms, fake_client.NOW_S + call * 0.05, listening=heard
+    )
+    return window
+
+
+def with_headphones(folder: Path) -> MainWindow:
+    """The board under the headphones' page."""
+    window = board(folder)
+    window.headphones.show_page()
+    return window
+
+
+def with_caution(folder: Path) -> MainWindow:
+    """The board under the caution before the first listening."""
+    window = board(folder)
+    window.watch_page.board.choose((3,))
+    window.headphones.listen()
+    return window
+
+
+def line_check(heard: Heard | None) -> Callable[[Path], MainWindow]:
+    """A line check that asks for input 3, or is at its end."""
+
+    def made(folder: Path) -> MainWindow:
+        deck = Deck(folder, None, (1440, 900))
+        deck.window.line_checks.check_all()
+        at = None if heard is None else 3
+        deck.look(LineCheck(ORDER, at, heard or Heard(), DONE))
+        return deck.window
+
+    return made
+
+
+def with_plan(folder: Path) -> MainWindow:
+    """The demo plan as a table, with a mistake in one cell."""
+    text = (Path(__file__).parents[3] / "demo_audio" / "plan.toml").read_text(encoding="utf-8")
+    window = watching_plan(folder, None, text)
+    window.plans.show()
+    model = window.layer.current.model
+    model.setData(model.index(2, 2), "lavv")
+    window.layer.current.table.setCurrentIndex(model.index(2, 2))
+    return window
+
+
+SOUND_PAGES = {
+    "plan": with_plan,
+    "listening": listening,
+    "headphones": with_headphones,
+    "caution": with_caution,
+    "lines": line_check(replace(VOICE, clipped=True, inverted=True)),
+    "lines_patch": line_check(Heard(elsewhere=6)),
+    "lines_end": line_check(None),
+}
