@@ -67,7 +67,7 @@ def display(machine: system_packages.Machine) -> Iterator[dict[str, str]]:
 
 
 def refresh_pins(python: Path) -> int:
-    """Write app/setup/constraints.txt anew: one set of versions for every Python and system at once."""
+    """Write the pins anew: one set of versions for every Python and system at once."""
     subprocess.run([str(python), "-m", "pip", "install", "--quiet", "uv"], check=True)
     note = "# Written by: python3 tests/run.py --refresh-pins\n"
     command = [str(python), "-m", "uv", "pip", "compile", "--quiet", "--universal", "--no-header"]

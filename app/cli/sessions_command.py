@@ -10,7 +10,7 @@ from pathlib import Path
 from app.style import wording
 from engine.model.safe_text import harmless
 from engine.session.folders import LOG, sessions_folder
-from engine.session.reader import Story, story
+from engine.session.reader import SessionSummary, story
 from engine.session.schema import NotALogError
 
 HEADINGS = f"{'started':<19}  {'length':>8}  {'state':<10}  {'tracks':>6}  {'red':>4}  source"
@@ -33,7 +33,7 @@ def listing(folder: Path | None = None) -> tuple[list[str], list[str]]:
     return [line(one) for one in stories], odd
 
 
-def line(one: Story) -> str:
+def line(one: SessionSummary) -> str:
     """One session: when it began (this computer's time zone), how long, how it stands, what."""
     began = time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(one.utc_ms / 1000.0))
     length = wording.watching(one.watched_s)

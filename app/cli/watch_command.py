@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import signal
 import sys
-import threading
 import time
 from contextlib import closing
 from typing import Final
 
-from app.models import fault_words
 from app.style import wording
+from engine.model import faults
 from engine.model.commands import Open, Stop, Watch
 from engine.model.messages import AlarmEvent, EventKind, Incident, Severity, Snapshot
 from engine.model.tracks import Plan
@@ -84,8 +83,6 @@ class _Printer:
         self.watch = watch
         how = "joined the running watch of" if self._client.joined else "watching"
         print(f"{how} {watch.source}, {len(watch.plan.tracks)} tracks, {watch.rate}", flush=True)
-        # The words of faults bring all detectors along: read before the first alarm needs them.
-        threading.Thread(target=fault_words.load, name="words", daemon=True).start()
 
     def _warn(self, words: str) -> None:
         if words and words != self._told:
@@ -110,7 +107,7 @@ def event_line(event: AlarmEvent, plan: Plan) -> str:
     """One state change in words: how urgent, who, which pack, what, what to check first."""
     incident = event.alarm.incident
     who = name_of(incident, plan)
-    what = fault_words.word(incident.fault)
+    what = faults.word(incident.fault)
     if event.kind in (EventKind.RAISED, EventKind.ESCALATED):
         mark = _MARKS[incident.severity]
         return f"{mark}  {who}: {what}{_cover(incident)}. {_first(incident)}"
@@ -137,7 +134,7 @@ def _cover(incident: Incident) -> str:
 
 
 def _first(incident: Incident) -> str:
-    return wording.sentence(fault_words.check_first(incident))
+    return wording.sentence(faults.check_first(incident))
 
 
 def summary(incidents: tuple[Incident, ...], plan: Plan, watched_s: float, lost_s: float) -> str:
@@ -155,7 +152,7 @@ def summary(incidents: tuple[Incident, ...], plan: Plan, watched_s: float, lost_
         part = f", part of {incident.part_of}" if incident.part_of else ""
         lines.append(
             f"{incident.severity.word:>5}  {name_of(incident, plan)}: "
-            f"{fault_words.word(incident.fault)} at {wording.watching(incident.onset_s)} "
+            f"{faults.word(incident.fault)} at {wording.watching(incident.onset_s)} "
             f"{until}{_cover(incident)}{part}"
         )
     return "\n".join(lines)

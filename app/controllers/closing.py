@@ -20,7 +20,7 @@ CLOSE_WORDS: Final = (
 )
 
 
-class Leaving(QObject):
+class Closing(QObject):
     """Asks before a live watch ends; `decided` once the answer was yes."""
 
     def __init__(self, window: MainWindow) -> None:

@@ -36,7 +36,7 @@ NO_TRACK = "Choose a track first."
 LASTS_WORDS = "A time such as 4h, 3h30 or 90min, or nothing."
 
 
-class Acts:
+class CrewActions:
     """Turns what is chosen on the page into commands, and remembers how to take them back."""
 
     def __init__(

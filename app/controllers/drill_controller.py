@@ -32,7 +32,7 @@ SCORE_AFTER_MS = 700
 """The log's last lines are on the disk by then."""
 
 
-class Drills(QObject):
+class DrillController(QObject):
     """Nothing of it shows unless a drill runs. `wanted` carries an `Open`."""
 
     wanted = Signal(object)

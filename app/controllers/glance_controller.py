@@ -13,17 +13,17 @@ from app.models.glance_lines import Scene, scene
 from app.style.theme import Look
 from app.views.glance.glance_view import Glance
 from app.views.glance.glance_window import GlanceWindow
-from app.window.preferences import Choices, Prefs
+from app.window.preferences import Choices, Preferences
 from engine.model.messages import Snapshot
 from engine.model.tracks import Plan
 
 PLACE: Final = "glance"
 
 
-class Glances(QObject):
+class GlanceController(QObject):
     """Both say the same; what is not seen is not worked out."""
 
-    def __init__(self, look: Look, prefs: Prefs, beside: QWidget) -> None:
+    def __init__(self, look: Look, prefs: Preferences, beside: QWidget) -> None:
         super().__init__(beside)
         self._prefs, self._beside = prefs, beside
         self.page, self.window = Glance(look), GlanceWindow(look)

@@ -17,7 +17,7 @@ from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from app.window.bridge import Bridge
 from app.window.keys import Act
-from app.window.preferences import Prefs
+from app.window.preferences import Preferences
 from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
 from engine.model.listening import BEFORE_FAULT_S, Listening
 from engine.model.messages import Snapshot
@@ -29,7 +29,7 @@ class Headphones(QObject):
     """Joins the keys, the bar and the watch. The engine says what is really heard."""
 
     def __init__(
-        self, bridge: Bridge, prefs: Prefs, page: WatchPage, layer: Layer, alerts: Alerts
+        self, bridge: Bridge, prefs: Preferences, page: WatchPage, layer: Layer, alerts: Alerts
     ) -> None:
         super().__init__(page)
         self._bridge, self._prefs = bridge, prefs

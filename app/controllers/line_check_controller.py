@@ -26,7 +26,7 @@ from engine.model.messages import Snapshot
 HEADS = ("Input", "Name", "Verdict", "At", "Speech", "Peak", "Floor", "Note")
 
 
-class LineChecks(QObject):
+class LineCheckController(QObject):
     """Joins keys, page and watch; the engine keeps the check itself."""
 
     def __init__(self, bridge: Bridge, page: WatchPage, layer: Layer) -> None:

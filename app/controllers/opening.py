@@ -15,7 +15,7 @@ TITLE: Final = "Opening"
 CANCELLED: Final = "Cancelled."
 
 
-class Openings(QObject):
+class Opening(QObject):
     """Its page comes once there is something to wait for, and goes with it; Esc stops the work."""
 
     def __init__(self, window: MainWindow) -> None:

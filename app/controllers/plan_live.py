@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 PLANS: Final = "Plans (*.toml)"
 
 
-class Plans(QObject):
+class LivePlan(QObject):
     """Keeps the draft while its page is closed; the engine keeps the plan itself."""
 
     def __init__(self, window: MainWindow) -> None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from app.window.main_window import MainWindow
 
 
-class FirstPlans(QObject):
+class NewPlan(QObject):
     """Keeps the draft while its page is closed, until another plan is made or opened."""
 
     def __init__(self, window: MainWindow) -> None:

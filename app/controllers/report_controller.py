@@ -45,7 +45,7 @@ def in_a_process(job: ReportJob) -> AtWork:
     return Worker(job)
 
 
-class Reports(QObject):
+class ReportController(QObject):
     """At most one report at a time; it goes on while its page is hidden."""
 
     def __init__(

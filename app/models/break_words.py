@@ -6,13 +6,13 @@ from typing import Final
 
 from app.style import wording
 from engine.model.batteries import BREAK_S, ending
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 
 LONG_BREAK_S: Final = 30 * 60.0
 AGAIN_S: Final = 5 * 60.0
 
 
-def reminders(desk: Desk, now_s: float, after_s: float) -> int:
+def reminders(desk: CrewNotes, now_s: float, after_s: float) -> int:
     """How often the crew is to have been reminded of the break by now."""
     if desk.break_since_s is None:
         return 0
@@ -20,7 +20,7 @@ def reminders(desk: Desk, now_s: float, after_s: float) -> int:
     return 0 if over_s < 0 else 1 + int(over_s / AGAIN_S)
 
 
-def words(desk: Desk, now_s: float, after_s: float) -> str:
+def words(desk: CrewNotes, now_s: float, after_s: float) -> str:
     """What stands beside the mark BREAK; empty while there is none."""
     if desk.break_since_s is None:
         return ""

@@ -9,8 +9,9 @@ from app.models import fault_words
 from app.models.board_rows import tracks_of
 from app.models.state_marks import Mark
 from app.style import wording
+from engine.model import faults
 from engine.model.batteries import BREAK_S, WARN_S, ending
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Alarm, AlarmState, Severity, Snapshot
 from engine.model.tracks import Plan, Track
 
@@ -75,7 +76,7 @@ def _veiled(card: Card) -> Card:
     )
 
 
-def _noted(card: Card, desk: Desk) -> Card:
+def _noted(card: Card, desk: CrewNotes) -> Card:
     notes = desk.notes_on(*card.incidents)
     return replace(card, notes=notes) if notes else card
 
@@ -166,11 +167,11 @@ def _where(tracks: Iterable[Track]) -> str:
 
 def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s: float) -> Card:
     numbers = tuple(sorted({n for a in alarms for n in tracks_of(a)}))
-    words = list(dict.fromkeys(fault_words.word(a.incident.fault) for a in alarms))
+    words = list(dict.fromkeys(faults.word(a.incident.fault) for a in alarms))
     packs = "both packs" if len(numbers) == 2 else "all packs"
     unseen = any(a.state is AlarmState.UNACKNOWLEDGED for a in alarms)
     severity = max(a.incident.severity for a in alarms)
-    checks = list(dict.fromkeys(fault_words.check_first(a.incident) for a in alarms))
+    checks = list(dict.fromkeys(faults.check_first(a.incident) for a in alarms))
     return Card(
         key=numbers,
         incidents=tuple(a.incident.id for a in alarms),
@@ -222,9 +223,9 @@ def _cause(numbers: Sequence[int], known: dict[int, Track]) -> str:
 
 def _headline(alarm: Alarm) -> str:
     incident = alarm.incident
-    word = wording.sentence(fault_words.word(incident.fault)).rstrip(".")
+    word = wording.sentence(faults.word(incident.fault)).rstrip(".")
     if incident.uncovered:
-        word = f"Uncovered: {fault_words.word(incident.fault)}"
+        word = f"Uncovered: {faults.word(incident.fault)}"
     unstable = " (unstable: comes and goes)" if alarm.unstable else ""
     detail = f", {incident.detail}" if incident.detail else ""
     return wording.sentence(f"{word}{unstable}{detail}")
@@ -234,7 +235,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     incident, numbers = alarm.incident, tracks_of(alarm)
     many = incident.track is None
     tracks = [known[n] for n in numbers if n in known]
-    where, check = _where(tracks), fault_words.check_first(incident)
+    where, check = _where(tracks), faults.check_first(incident)
     if many:
         names = ", ".join(f"{t.input} {t.label}" for t in tracks)
         where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
@@ -256,7 +257,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
         cover=f"Covered by {pack.input} {pack.label}." if pack else "",
         check=wording.sentence(check),
         name=_name(alarm, known),
-        fault=fault_words.word(incident.fault),
+        fault=faults.word(incident.fault),
         spots=(f"tracks {wording.numbers(numbers)}",) if many and numbers else _spots(tracks),
         uncovered=incident.uncovered,
     )
@@ -265,7 +266,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
 
 def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
     """The same card for what is back, shelved or out of service: shorter, without colour."""
-    word = wording.sentence(fault_words.word(alarm.incident.fault)).rstrip(".")
+    word = wording.sentence(faults.word(alarm.incident.fault)).rstrip(".")
     match alarm.state:
         case AlarmState.RETURNED:
             back = now_s - (alarm.incident.end_s or now_s)

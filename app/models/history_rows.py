@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from app.models import fault_words
 from app.style import wording
-from engine.model.crew_notes import Desk
+from engine.model import faults
+from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Incident, Severity
 from engine.model.tracks import Plan
 
@@ -33,7 +33,7 @@ class Row:
 
 def rows(
     plan: Plan,
-    desk: Desk,
+    desk: CrewNotes,
     incidents: Iterable[Incident],
     clock: Callable[[float], str] = wording.watching,
 ) -> tuple[Row, ...]:
@@ -47,7 +47,7 @@ def rows(
     return tuple(sorted(made, key=lambda row: -row.at_s))
 
 
-def _incident(one: Incident, names: dict[int, str], began: str, desk: Desk) -> Row:
+def _incident(one: Incident, names: dict[int, str], began: str, desk: CrewNotes) -> Row:
     numbers = one.tracks or (() if one.track is None else (one.track,))
     who = (
         names.get(numbers[0], str(numbers[0]))
@@ -57,7 +57,7 @@ def _incident(one: Incident, names: dict[int, str], began: str, desk: Desk) -> R
     lasted = "still on" if one.end_s is None else wording.lasted(one.end_s - one.onset_s)
     covered = "uncovered" if one.uncovered else wording.covered_by(one.covered_by)
     told = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)
-    cells = (began, who, fault_words.word(one.fault), one.severity.word, lasted, covered, told)
+    cells = (began, who, faults.word(one.fault), one.severity.word, lasted, covered, told)
     return Row(one.onset_s, numbers, cells, one.severity)
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.model.line_results import PEAK_DBFS, SAFETY_DB, SPEECH_DBFS, Heard, LineCheck, Verdict
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
 
 MARKS: Final = {
@@ -59,7 +59,7 @@ def dbfs(value: float | None) -> str:
 
 def facts(heard: Heard, plan: Plan, track: Track) -> list[Fact]:
     """Six lines: speech, peak, floor, offset, polarity, taps."""
-    lower_db = SAFETY_DB if track.level is Level.SAFETY else 0.0
+    lower_db = SAFETY_DB if track.level is PackLevel.SAFETY else 0.0
     target = ""
     peaks = ""
     if track.kind in (Kind.LAV, Kind.BOOM):

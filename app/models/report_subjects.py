@@ -11,7 +11,7 @@ from typing import Final
 
 from app.style import wording
 from engine.session.folders import LOG, sessions_folder
-from engine.session.reader import Story, story
+from engine.session.reader import SessionSummary, story
 from engine.session.schema import NotALogError
 
 MOST_SESSIONS: Final = 30
@@ -31,7 +31,7 @@ class Subject:
     take: str | None = None
 
 
-def of_session(one: Story) -> Subject:
+def of_session(one: SessionSummary) -> Subject:
     """That session, told by when it began (this computer's time zone), what and how long."""
     began = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.utc_ms / 1000.0))
     what = f"DRILL {one.title or one.source}" if one.drill else one.title or one.source

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import RIBBON_STEP_S, Snapshot
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 from engine.model.units import FLOOR_DB
 
 STEP_S: Final = 0.1
@@ -37,7 +37,7 @@ class Trace:
         self._level[self._next] = snapshot.level_dbfs
         self._next = (self._next + 1) % STEPS
 
-    def of(self, places: Places) -> Trace:
+    def of(self, places: TrackRemap) -> Trace:
         """The same of the tracks at those places; of a new one nothing is known."""
         fresh = Trace(len(places.old))
         fresh._at_s, fresh._next = self._at_s, self._next

@@ -9,7 +9,7 @@ from typing import Final
 from PySide6.QtCore import QMarginsF, QRectF
 from PySide6.QtGui import QColor, QGuiApplication, QPageLayout, QPageSize, QPainter, QPdfWriter
 
-from app.report.typeset import UNITS_A_POINT, Setter
+from app.report.typeset import UNITS_A_POINT, Typesetter
 from engine.report.content.report_data import Report
 from engine.report.layout import palette
 from engine.report.layout.pages import pages
@@ -73,7 +73,7 @@ def write_pdf(
 
 def _paint(report: Report, painter: QPainter, writer: QPdfWriter, progress: Progress | None) -> int:
     width, height = float(writer.width()), float(writer.height())
-    setter = Setter(painter, width, height)
+    setter = Typesetter(painter, width, height)
     blocks = pages(report)
     for number, block in enumerate(blocks):
         setter.set(block, blocks[number + 1 : number + 4])
@@ -88,7 +88,7 @@ def _paint(report: Report, painter: QPainter, writer: QPdfWriter, progress: Prog
     return len(setter.pages)
 
 
-def _foot(report: Report, painter: QPainter, setter: Setter, number: int) -> None:
+def _foot(report: Report, painter: QPainter, setter: Typesetter, number: int) -> None:
     unit = UNITS_A_POINT
     box = QRectF(0, setter.height + 4 * unit, setter.width, _FOOT * unit)
     setter.write(painter, report.title, box, 7.5, QColor(palette.DIM))

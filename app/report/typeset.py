@@ -50,7 +50,7 @@ _TONES: Final = {
 }
 
 
-class Setter:
+class Typesetter:
     """Fills pages of that size, in tenths of a point; `pages` holds what to draw on each."""
 
     def __init__(self, painter: QPainter, width: float, height: float) -> None:

@@ -37,7 +37,7 @@ from engine.model.line_results import (
     Verdict,
     findings,
 )
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
 
 LOWEST_DBFS: Final = -70.0
@@ -288,7 +288,7 @@ class LineCheckPage(Overlay):
         say(self.came, verdict_words(heard), "large" if heard.elsewhere is None else "largewarn")
         self.came.setAccessibleName(self.came.text())
         talks = track.kind in WITH_TARGET
-        safety = track.level is Level.SAFETY
+        safety = track.level is PackLevel.SAFETY
         lower_db = SAFETY_DB if safety else 0.0
         zones = [(low - lower_db, high - lower_db) for low, high in (SPEECH_DBFS, PEAK_DBFS)]
         for bar, level_dbfs, zone in zip(

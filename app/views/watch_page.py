@@ -12,7 +12,7 @@ from app.models.break_words import LONG_BREAK_S
 from app.models.fix_cards import Card, cards
 from app.style.theme import Look
 from app.views.board.board import Board
-from app.views.board.track_detail import Closer
+from app.views.board.track_detail import TrackDetail
 from app.views.drill.drill_panel import DrillPanel
 from app.views.fix_list import FixList
 from app.views.footer import Footer
@@ -37,7 +37,7 @@ class WatchPage(QWidget):
         self.standby = Band("standby", "STANDBY", STANDBY_WORDS)
         self.silent = Band("silent", "NOT WATCHING")
         self.rest = Band("break", "BREAK")
-        self.board, self.closer, self.fix_list = Board(look), Closer(look), FixList()
+        self.board, self.closer, self.fix_list = Board(look), TrackDetail(look), FixList()
         self.left = QStackedWidget()
         self.long_break_s = LONG_BREAK_S
         self.listen_bar, self.drill_panel = ListenBar(), DrillPanel(self)

@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QApplication
 from app.views.start_page import Input
 from app.window.bridge import Bridge, Client
 from app.window.main_window import LEAST_SIZE, MainWindow
-from app.window.preferences import Prefs
+from app.window.preferences import Preferences
 from engine.model.commands import Open
 
 FACTOR = "QT_SCALE_FACTOR"
@@ -61,7 +61,7 @@ def run_window(
     """
     app = application()
     bridge = Bridge(client_factory)
-    window = MainWindow(bridge, Prefs.of_user(), inputs)
+    window = MainWindow(bridge, Preferences.of_user(), inputs)
     # Qt's loop is not Python: without a look from time to time Ctrl+C would never be noticed.
     signal.signal(signal.SIGINT, lambda *_: app.quit())
     ticks = QTimer(interval=SIGNAL_CHECK_MS)

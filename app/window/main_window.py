@@ -12,25 +12,24 @@ from PySide6.QtWidgets import QMainWindow, QStackedWidget
 from app.alerts.alerts import Alerts
 from app.alerts.chime import ChimeSettings, Player
 from app.controllers import report_controller
-from app.controllers.closing import Leaving
-from app.controllers.crew_actions import Acts
-from app.controllers.drill_controller import Drills
-from app.controllers.glance_controller import Glances
+from app.controllers.closing import Closing
+from app.controllers.crew_actions import CrewActions
+from app.controllers.drill_controller import DrillController
+from app.controllers.glance_controller import GlanceController
 from app.controllers.headphones import Headphones
-from app.controllers.line_check_controller import LineChecks
-from app.controllers.opening import Openings
+from app.controllers.line_check_controller import LineCheckController
+from app.controllers.opening import Opening
 from app.controllers.overlays import Overlays
-from app.controllers.plan_live import Plans
-from app.controllers.plan_new import FirstPlans
-from app.controllers.report_controller import Reports
-from app.models import fault_words
+from app.controllers.plan_live import LivePlan
+from app.controllers.plan_new import NewPlan
+from app.controllers.report_controller import ReportController
 from app.models.fix_cards import Card
 from app.style import state_shapes, theme, wording
 from app.views.start_page import Input, StartPage, is_plan
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from app.window.bridge import Bridge
-from app.window.preferences import Choices, Prefs
+from app.window.preferences import Choices, Preferences
 from app.window.shortcuts import Shortcuts, acts_of
 from engine.model.commands import Open, Watch
 from engine.model.messages import Snapshot
@@ -48,7 +47,7 @@ class MainWindow(QMainWindow):
     def __init__(
         self,
         bridge: Bridge,
-        prefs: Prefs,
+        prefs: Preferences,
         inputs: Callable[[], Sequence[Input]] = tuple,
         player: Player | None = None,
         clock: Callable[[], float] = time.monotonic,
@@ -63,21 +62,23 @@ class MainWindow(QMainWindow):
         self.setMinimumSize(LEAST_SIZE)
         self.setAcceptDrops(True)
         self.start_page, self.watch_page = StartPage(), WatchPage(self.look)
-        self.glances = Glances(self.look, prefs, self)
+        self.glances = GlanceController(self.look, prefs, self)
         self.pages = QStackedWidget()
         for page in (self.start_page, self.watch_page, self.glances.page):
             self.pages.addWidget(page)
         self.setCentralWidget(self.pages)
         self.alerts = Alerts(self, prefs.chime, player, clock)
         self.layer = Layer(self.pages)
-        self.acts = Acts(bridge, self.watch_page, self.layer, self.pages, prefs.choices)
+        self.acts = CrewActions(bridge, self.watch_page, self.layer, self.pages, prefs.choices)
         self.overlays = Overlays(self)
         self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
-        self.line_checks = LineChecks(bridge, self.watch_page, self.layer)
-        self.plans, self.first_plans = Plans(self), FirstPlans(self)
-        self.leaving = Leaving(self)
-        self.reports, self.openings = Reports(self), Openings(self)
-        self.drills = Drills(bridge, self.watch_page, self.layer, self.alerts, lambda: self.look)
+        self.line_checks = LineCheckController(bridge, self.watch_page, self.layer)
+        self.plans, self.first_plans = LivePlan(self), NewPlan(self)
+        self.leaving = Closing(self)
+        self.reports, self.openings = ReportController(self), Opening(self)
+        self.drills = DrillController(
+            bridge, self.watch_page, self.layer, self.alerts, lambda: self.look
+        )
         acts = acts_of(self)
         self._keys = [
             Shortcuts(window, acts, lambda: self.watching, lambda: self.layer.covers)
@@ -162,8 +163,7 @@ class MainWindow(QMainWindow):
             return wording.sentence(str(error))
 
     def warm_up(self) -> None:
-        """What the window needs soon but not at once, off its thread: words of faults, inputs."""
-        self.alerts.ask(fault_words.load, lambda _rows: None)
+        """What the window needs soon but not at once, off its thread: reports, inputs."""
         self.alerts.ask(report_controller.load, lambda _none: None)
         self.find_inputs()
 

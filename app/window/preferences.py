@@ -52,14 +52,14 @@ class ReportChoices:
 REPORT_FORMS = ("html", "pdf", "csv", "json")
 
 
-class Prefs:
+class Preferences:
     """Typed access to an ini file of the user's own."""
 
     def __init__(self, store: QSettings) -> None:
         self._store = store
 
     @classmethod
-    def of_user(cls) -> Prefs:
+    def of_user(cls) -> Preferences:
         """The file in the user's own settings folder."""
         scope = QSettings.Scope.UserScope
         return cls(QSettings(QSettings.Format.IniFormat, scope, "trackwarden", "window"))

@@ -7,9 +7,9 @@ from typing import Final
 
 from engine.alarms import machine
 from engine.alarms.evaluate import INPUT
-from engine.alarms.machine import Core
+from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import HIDDEN, Event
-from engine.detectors.registry import Row
+from engine.model.faults import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Incident
 
 Key = tuple[int | str, str]
@@ -27,15 +27,15 @@ KINDS: Final = {
 
 
 @dataclass(slots=True)
-class Entry:
+class TrackAlarm:
     """One alarm: its core, its newest incident, and what hides it.
 
     `until_s` is when a shelving ends by itself; `part_of` the cause that speaks for it.
     """
 
     key: Key
-    row: Row
-    core: Core = field(default_factory=Core)
+    rule: FaultRule
+    core: AlarmRecord = field(default_factory=AlarmRecord)
     incident: Incident | None = None
     seen_s: float | None = None
     until_s: float | None = None

@@ -5,19 +5,19 @@ Conditions come in as arrays; only alarms with something going on are stepped on
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.alarms import machine
-from engine.alarms.alarm import KINDS, Entry, Key, urgency
+from engine.alarms.alarm import KINDS, Key, TrackAlarm, urgency
 from engine.alarms.coverage import Coverage
-from engine.alarms.evaluate import INPUT, Readings
-from engine.alarms.machine import Change, Core, Reading
+from engine.alarms.evaluate import INPUT, Evaluations
+from engine.alarms.machine import AlarmRecord, Change, Evaluation
 from engine.alarms.states import Event
-from engine.detectors.registry import Row
+from engine.model.faults import FaultRule
 from engine.model.messages import (
     Alarm,
     AlarmEvent,
@@ -31,8 +31,8 @@ from engine.model.messages import (
 )
 from engine.model.tracks import Scene
 
-Detail = Callable[[Row, int], str]
-"""What a row's detector saw on the track at that place, one line."""
+Detail = Callable[[FaultRule, int], str]
+"""What a rule's detector saw on the track at that place, one line."""
 
 
 class Book:
@@ -46,24 +46,24 @@ class Book:
     last_id : number of the newest incident
     """
 
-    def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
+    def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
         self.scene = scene
         self.standby = self.on_break = False
         self.removed: set[int] = set()
         self.history: list[Incident] = []
-        self.entries_by_key: dict[Key, Entry] = {}
-        self._readings = Readings(scene, rows)
+        self.entries_by_key: dict[Key, TrackAlarm] = {}
+        self._readings = Evaluations(scene, rules)
         self._coverage = Coverage(scene.tracks)
         self._spoiled: set[int] = set()
         self._cover_may_differ = False
         self.last_id = 0
 
     @property
-    def entries(self) -> Collection[Entry]:
+    def entries(self) -> Collection[TrackAlarm]:
         """Every alarm the book has come to know."""
         return self.entries_by_key.values()
 
-    def entry(self, key: Key) -> Entry | None:
+    def entry(self, key: Key) -> TrackAlarm | None:
         """The alarm under that key, if the book has come to know it."""
         return self.entries_by_key.get(key)
 
@@ -75,9 +75,9 @@ class Book:
     # ---- the watch goes on -------------------------------------------------------------------
 
     def step(
-        self, conditions: Sequence[Condition], detail: Detail, start_s: float, now_s: float
+        self, conditions: Mapping[str, Condition], detail: Detail, start_s: float, now_s: float
     ) -> list[AlarmEvent]:
-        """Take in one tick: a condition for each row, in row order; returns what happened."""
+        """Take in one tick: a condition for each rule, by its name; returns what happened."""
         events: list[AlarmEvent] = []
         standing = self._readings.of(conditions)
         followed: dict[str, list[int]] = {}
@@ -98,8 +98,8 @@ class Book:
     def advance(
         self,
         key: Key,
-        rows: Sequence[Row],
-        reading: Reading,
+        rules: Sequence[FaultRule],
+        reading: Evaluation,
         detail: Detail,
         start_s: float,
         now_s: float,
@@ -107,12 +107,12 @@ class Book:
     ) -> list[AlarmEvent]:
         """Step the alarm of that family; `tracks` lists the inputs that a cause speaks for, or
         both of a fault that is about two."""
-        entry = self.entries_by_key.setdefault(key, Entry(key, rows[0]))
+        entry = self.entries_by_key.setdefault(key, TrackAlarm(key, rules[0]))
         before = entry.core
         entry.core, changes = machine.step(before, reading, start_s, now_s)
-        entry.row = next((row for row in rows if row.fault is entry.core.fault), entry.row)
+        entry.rule = next((r for r in rules if r.fault is entry.core.fault), entry.rule)
         place = key[0] if isinstance(key[0], int) else INPUT
-        text = detail(entry.row, place) if reading.names else ""
+        text = detail(entry.rule, place) if reading.names else ""
         events: list[AlarmEvent] = []
         if reading.names and before.raised:
             events += self._retell(entry, text, now_s)
@@ -122,12 +122,12 @@ class Book:
             told[0] = replace(told[0], audible=False)
         return events + told
 
-    def _retell(self, entry: Entry, detail: str, now_s: float) -> list[AlarmEvent]:
+    def _retell(self, entry: TrackAlarm, detail: str, now_s: float) -> list[AlarmEvent]:
         """Bring a standing incident up to date: its name, and what was seen."""
         assert entry.incident is not None
-        renamed = entry.incident.fault is not entry.row.fault
+        renamed = entry.incident.fault is not entry.rule.fault
         if renamed or entry.incident.detail != detail:
-            entry.incident = replace(entry.incident, fault=entry.row.fault, detail=detail)
+            entry.incident = replace(entry.incident, fault=entry.rule.fault, detail=detail)
         if not renamed:
             return []
         return [
@@ -136,7 +136,12 @@ class Book:
         ]
 
     def _record(
-        self, entry: Entry, before: Core, change: Change, detail: str, tracks: tuple[int, ...]
+        self,
+        entry: TrackAlarm,
+        before: AlarmRecord,
+        change: Change,
+        detail: str,
+        tracks: tuple[int, ...],
     ) -> AlarmEvent:
         if change.event is Event.CLEAR:
             assert entry.incident is not None
@@ -161,7 +166,7 @@ class Book:
         audible = alarm.state is AlarmState.UNACKNOWLEDGED and not alarm.unstable
         return AlarmEvent(KINDS[change.event], change.at_s, alarm, audible)
 
-    def _opened(self, entry: Entry, tracks: tuple[int, ...]) -> Incident:
+    def _opened(self, entry: TrackAlarm, tracks: tuple[int, ...]) -> Incident:
         core = entry.core
         assert core.fault is not None
         self.last_id += 1
@@ -178,26 +183,26 @@ class Book:
             part_of=entry.part_of,
         )
 
-    def mark_part(self, entry: Entry) -> None:
+    def mark_part(self, entry: TrackAlarm) -> None:
         """Write into an incident which cause it is part of."""
         if entry.incident is not None:
             entry.incident = replace(entry.incident, part_of=entry.part_of)
 
-    def hidden_by(self, entry: Entry) -> Event | None:
+    def hidden_by(self, entry: TrackAlarm) -> Event | None:
         """What hides this alarm by rule, if anything does."""
         if entry.place in self.removed:
             return Event.REMOVE
-        in_standby = self.standby and not entry.row.in_standby
+        in_standby = self.standby and not entry.rule.in_standby
         if entry.part_of is not None or in_standby or (self.on_break and self._rests(entry)):
             return Event.SUPPRESS
         return None
 
-    def _rests(self, entry: Entry) -> bool:
+    def _rests(self, entry: TrackAlarm) -> bool:
         """Nobody minds it in a break: it is about packs and booms, not about the place."""
         kinds = {self.scene.tracks[place].kind for place in self._places_of(entry)}
         return entry.key[0] != INPUT and Kind.AMBIENCE not in kinds
 
-    def settle(self, entry: Entry, now_s: float) -> list[AlarmEvent]:
+    def settle(self, entry: TrackAlarm, now_s: float) -> list[AlarmEvent]:
         """Hide a standing alarm that a rule hides now; bring back what none hides any more."""
         hidden_by = self.hidden_by(entry)
         if hidden_by is None and entry.core.state is AlarmState.SUPPRESSED:
@@ -211,11 +216,11 @@ class Book:
     def _spoiled_places(self) -> set[int]:
         spoiled = set(self.removed)
         for entry in self.entries:
-            if entry.core.raised and entry.row.spoils:
+            if entry.core.raised and entry.rule.spoils:
                 spoiled.update(self._places_of(entry))
         return spoiled
 
-    def _places_of(self, entry: Entry) -> Collection[int]:
+    def _places_of(self, entry: TrackAlarm) -> Collection[int]:
         """The tracks an alarm speaks for."""
         if entry.key[0] == INPUT:
             return range(len(self.scene.tracks))
@@ -235,7 +240,7 @@ class Book:
         self._spoiled = self._spoiled_places()
         for entry in self.entries:
             incident = entry.incident
-            if incident is None or not entry.core.raised or not entry.row.spoils:
+            if incident is None or not entry.core.raised or not entry.rule.spoils:
                 continue
             cover = self._cover(entry.place)
             places = self._places_of(entry)

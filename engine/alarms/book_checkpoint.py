@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from engine.alarms.alarm import Entry
+from engine.alarms.alarm import TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.evaluate import INPUT
-from engine.alarms.machine import Core
-from engine.detectors.registry import Row
+from engine.alarms.machine import AlarmRecord
+from engine.model.faults import FaultRule
 from engine.model.messages import Fault, Incident
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 
 GONE: Final = -2
 """The place of a track that is not watched any more."""
@@ -22,13 +22,13 @@ _ID_STEP: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class KeptAlarm:
-    """One alarm; `place` and `family` are its key, `fault` names its row."""
+class AlarmCheckpoint:
+    """One alarm; `place` and `family` are its key, `fault` names its rule."""
 
     place: int | str
     family: str
     fault: Fault
-    core: Core
+    core: AlarmRecord
     incident: Incident | None
     seen_s: float | None
     until_s: float | None
@@ -36,22 +36,22 @@ class KeptAlarm:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptBook:
+class BookCheckpoint:
     """A whole book; `removed` are input numbers."""
 
     standby: bool
     removed: tuple[int, ...]
     last_id: int
-    alarms: tuple[KeptAlarm, ...]
+    alarms: tuple[AlarmCheckpoint, ...]
 
 
-def keep(book: Book) -> KeptBook:
+def keep(book: Book) -> BookCheckpoint:
     """How the book stands."""
     alarms = tuple(
-        KeptAlarm(
+        AlarmCheckpoint(
             entry.key[0],
             entry.key[1],
-            entry.row.fault,
+            entry.rule.fault,
             entry.core,
             entry.incident,
             entry.seen_s,
@@ -59,12 +59,12 @@ def keep(book: Book) -> KeptBook:
             entry.part_of,
         )
         for entry in book.entries
-        if entry.core != Core() or entry.part_of is not None
+        if entry.core != AlarmRecord() or entry.part_of is not None
     )
-    return KeptBook(book.standby, book.removed_inputs, book.last_id, alarms)
+    return BookCheckpoint(book.standby, book.removed_inputs, book.last_id, alarms)
 
 
-def moved(kept: KeptBook, places: Places) -> KeptBook:
+def moved(kept: BookCheckpoint, places: TrackRemap) -> BookCheckpoint:
     """The same of the tracks at those places, without alarms of tracks that are gone."""
     now = places.new
     alarms = [
@@ -76,7 +76,7 @@ def moved(kept: KeptBook, places: Places) -> KeptBook:
     return replace(kept, alarms=tuple(alarm for alarm in alarms if alarm.place != GONE))
 
 
-def restore(book: Book, kept: KeptBook, rows: Sequence[Row]) -> None:
+def restore(book: Book, kept: BookCheckpoint, rules: Sequence[FaultRule]) -> None:
     """Bring a fresh book of the same tracks to where another one stood.
 
     An alarm whose fault or track is not known any more is left out.
@@ -86,12 +86,12 @@ def restore(book: Book, kept: KeptBook, rows: Sequence[Row]) -> None:
     places = (book.place_of(number) for number in kept.removed)
     book.removed = {place for place in places if place is not None}
     for alarm in kept.alarms:
-        row = next((r for r in rows if r.fault is alarm.fault and r.group == alarm.family), None)
+        rule = next((r for r in rules if r.fault is alarm.fault and r.group == alarm.family), None)
         known = isinstance(alarm.place, str) or alarm.place < len(book.scene.tracks)
-        if row is None or not known:
+        if rule is None or not known:
             continue
         key = (alarm.place, alarm.family)
-        book.entries_by_key[key] = Entry(
-            key, row, alarm.core, alarm.incident, alarm.seen_s, alarm.until_s, alarm.part_of
+        book.entries_by_key[key] = TrackAlarm(
+            key, rule, alarm.core, alarm.incident, alarm.seen_s, alarm.until_s, alarm.part_of
         )
     book.refresh_cover()

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from engine.alarms.alarm import Entry, Key
+from engine.alarms.alarm import Key, TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.cause_rules import TOGETHER_S, WHOLE_INPUT, Cause, begun_together, causes
-from engine.alarms.machine import Name, Reading
-from engine.detectors.registry import LOSS
+from engine.alarms.machine import ActiveFault, Evaluation
+from engine.model.faults import LOSS
 from engine.model.limits import NEVER
 from engine.model.messages import AlarmEvent, Fault, State
 
@@ -58,7 +58,7 @@ class Gatherer:
         return entry is not None and entry.core.raised
 
     def _one(
-        self, cause: Cause, group: str, failed: dict[int, Entry], start_s: float, now_s: float
+        self, cause: Cause, group: str, failed: dict[int, TrackAlarm], start_s: float, now_s: float
     ) -> list[AlarmEvent]:
         key: Key = (cause.name, group)
         spoke = self._speaks(cause.name, group)
@@ -68,25 +68,25 @@ class Gatherer:
         if not spoke and not (all_failed and self._may_begin(cause, group, children)):
             return []
         entry = self._book.entry(key)
-        reading = Reading(State.CLEAR, off_s=OFF_DELAY_S)
+        reading = Evaluation(State.CLEAR, off_s=OFF_DELAY_S)
         if all_failed:
-            reading = Reading(State.ACTIVE, (_common(children, now_s),), OFF_DELAY_S)
-        rows = [child.row for child in children] or ([entry.row] if entry is not None else [])
+            reading = Evaluation(State.ACTIVE, (_common(children, now_s),), OFF_DELAY_S)
+        rules = [child.rule for child in children] or ([entry.rule] if entry is not None else [])
         text = _detail(cause, len(places))
         tracks = tuple(self._book.scene.tracks[p].input for p in cause.places)
         events = self._book.advance(
-            key, rows, reading, lambda row, at: text, start_s, now_s, tracks
+            key, rules, reading, lambda rule, at: text, start_s, now_s, tracks
         )
         if self._speaks(cause.name, group):
             return events + self._take_over(cause, group, children, now_s)
         return events + self._let_go(cause, group, now_s)
 
-    def _may_begin(self, cause: Cause, group: str, children: list[Entry]) -> bool:
+    def _may_begin(self, cause: Cause, group: str, children: list[TrackAlarm]) -> bool:
         wider = cause.name != WHOLE_INPUT and self._speaks(WHOLE_INPUT, group)
         return not wider and begun_together([(e.core.since_s, e.core.until_s) for e in children])
 
     def _take_over(
-        self, cause: Cause, group: str, children: list[Entry], now_s: float
+        self, cause: Cause, group: str, children: list[TrackAlarm], now_s: float
     ) -> list[AlarmEvent]:
         narrower = [
             entry
@@ -114,18 +114,18 @@ class Gatherer:
         return events
 
 
-def _common(children: list[Entry], now_s: float) -> Name:
+def _common(children: list[TrackAlarm], now_s: float) -> ActiveFault:
     """The one fault that several tracks share; it lasts until the first of them is back."""
-    best = max(children, key=lambda entry: entry.row.rank)
+    best = max(children, key=lambda entry: entry.rule.rank)
     red = any(entry.core.red_s is not None for entry in children)
-    return Name(
-        fault=best.row.fault,
+    return ActiveFault(
+        fault=best.rule.fault,
         onset_s=min(entry.core.since_s for entry in children),
         last_s=min(now_s, *(e.core.until_s for e in children)),
         amber_due_s=-NEVER,
         red_due_s=-NEVER if red else NEVER,
         may_be_red=red,
-        rank=best.row.rank,
+        rank=best.rule.rank,
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from engine.model.messages import Cover, Kind, Level
+from engine.model.messages import Cover, Kind, PackLevel
 from engine.model.tracks import Track
 
 
@@ -48,4 +48,4 @@ class Coverage:
 
     def _best(self, places: list[int]) -> int:
         """The main before the safety: its gain is the one meant to be used."""
-        return min(places, key=lambda p: (self._tracks[p].level is Level.SAFETY, p))
+        return min(places, key=lambda p: (self._tracks[p].level is PackLevel.SAFETY, p))

@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from engine.alarms.machine import Name, Reading
-from engine.detectors.registry import Row, Scope
+from engine.alarms.machine import ActiveFault, Evaluation
+from engine.model.faults import FaultRule, Scope
 from engine.model.messages import Condition, Levels, State
 from engine.model.tracks import Scene
 
@@ -18,107 +18,106 @@ INPUT: Final = -1
 
 _ACTIVE: Final = int(State.ACTIVE)
 
-Family = tuple[Row, ...]
-"""Rows of which a track has one incident at a time, the best name first."""
+Family = tuple[FaultRule, ...]
+"""Rules of which a track has one incident at a time, the best name first."""
 
 
-class Readings:
-    """What the rows' conditions mean for each alarm; `families` in the order to go through."""
+class Evaluations:
+    """What the rules' conditions mean for each alarm; `families` in the order to go through."""
 
-    def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
-        self._ids = [id(row) for row in rows]
-        self._delays = {id(row): _delays(row, scene) for row in rows}
+    def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
+        self._delays = {rule.name: _delays(rule, scene) for rule in rules}
         self._inputs = tuple(track.input for track in scene.tracks)
-        self.families = _by_family(rows)
+        self.families = _by_family(rules)
 
-    def of(self, conditions: Sequence[Condition]) -> Standing:
-        """One tick's conditions, in row order."""
-        return Standing(
-            self._delays, dict(zip(self._ids, conditions, strict=True)), self._inputs, self.families
-        )
+    def of(self, conditions: Mapping[str, Condition]) -> Standing:
+        """One tick's conditions, by the name of the rule."""
+        return Standing(self._delays, conditions, self._inputs, self.families)
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
     """The conditions of one tick, to be asked for the reading of one alarm."""
 
-    _delays: Mapping[int, tuple[Levels, Levels]]
-    _conditions: Mapping[int, Condition]
+    _delays: Mapping[str, tuple[Levels, Levels]]
+    _conditions: Mapping[str, Condition]
     _inputs: tuple[int, ...]
     _families: tuple[Family, ...]
 
     def stirring(self, followed: Collection[str]) -> list[Family]:
         """The families that have something going on, or had it before (`followed`, by group)."""
         # Nearly every tick of nearly every fault is quiet, and a byte is found fast.
-        active = {i for i, said in self._conditions.items() if _ACTIVE in said.state.tobytes()}
+        active = {
+            name for name, said in self._conditions.items() if _ACTIVE in said.state.tobytes()
+        }
         if not active and not followed:
             return []
         return [
             family
             for family in self._families
-            if family[0].group in followed or any(id(row) in active for row in family)
+            if family[0].group in followed or any(rule.name in active for rule in family)
         ]
 
     def places(self, family: Family, followed: Collection[int]) -> Collection[int]:
         """Where a family that stirs has something going on; `followed`: where it had it before."""
         if family[0].scope is Scope.INPUT:
             return [INPUT]
-        states = [self._conditions[id(row)].state for row in family]
+        states = [self._conditions[rule.name].state for rule in family]
         places = {int(place) for state in states for place in np.flatnonzero(state == State.ACTIVE)}
         return sorted(places.union(followed) - {INPUT})
 
     def inputs(self, family: Family, place: int) -> tuple[int, ...]:
         """Input numbers of both tracks where the fault is about two, else none."""
-        for row in family:
-            partners = self._conditions[id(row)].partners
+        for rule in family:
+            partners = self._conditions[rule.name].partners
             if partners is not None and partners[place] >= 0:
                 both = sorted((place, int(partners[place])))
                 return tuple(self._inputs[at] for at in both)
         return ()
 
-    def reading(self, family: Family, place: int, cover: int | None) -> Reading:
+    def reading(self, family: Family, place: int, cover: int | None) -> Evaluation:
         """How that alarm's condition stands; `cover` is the pack that covers the track."""
         at = max(place, 0)
-        states = [int(self._conditions[id(row)].state[at]) for row in family]
+        states = [int(self._conditions[rule.name].state[at]) for rule in family]
         names = tuple(
-            self._name(row, at, cover)
-            for row, state in zip(family, states, strict=True)
+            self._name(rule, at, cover)
+            for rule, state in zip(family, states, strict=True)
             if state == State.ACTIVE
         )
-        off_s = max(row.off_s for row in family)
+        off_s = max(rule.off_s for rule in family)
         if names:
-            return Reading(State.ACTIVE, names, off_s)
-        return Reading(State.UNKNOWN if State.UNKNOWN in states else State.CLEAR, off_s=off_s)
+            return Evaluation(State.ACTIVE, names, off_s)
+        return Evaluation(State.UNKNOWN if State.UNKNOWN in states else State.CLEAR, off_s=off_s)
 
-    def _name(self, row: Row, at: int, cover: int | None) -> Name:
-        condition = self._conditions[id(row)]
-        amber_s, red_s = self._delays[id(row)]
+    def _name(self, rule: FaultRule, at: int, cover: int | None) -> ActiveFault:
+        condition = self._conditions[rule.name]
+        amber_s, red_s = self._delays[rule.name]
         onset_s = float(condition.onset_s[at])
-        covered = row.red_if_uncovered and cover is not None
-        return Name(
-            fault=row.fault,
+        covered = rule.red_if_uncovered and cover is not None
+        return ActiveFault(
+            fault=rule.fault,
             onset_s=onset_s,
             last_s=float(condition.last_s[at]),
             amber_due_s=onset_s + float(amber_s[at]),
             red_due_s=onset_s + float(red_s[at]),
             may_be_red=bool(condition.may_be_red[at]) and not covered,
-            rank=row.rank,
+            rank=rule.rank,
         )
 
 
-def _by_family(rows: Sequence[Row]) -> tuple[Family, ...]:
-    """Rows of one family together, best name first; those that need to know the cover last."""
-    families: dict[tuple[str, Scope], list[Row]] = {}
-    for row in rows:
-        families.setdefault((row.group, row.scope), []).append(row)
+def _by_family(rules: Sequence[FaultRule]) -> tuple[Family, ...]:
+    """Rules of one family together, best name first; those that need to know the cover last."""
+    families: dict[tuple[str, Scope], list[FaultRule]] = {}
+    for rule in rules:
+        families.setdefault((rule.group, rule.scope), []).append(rule)
     ranked = [tuple(sorted(family, key=lambda r: -r.rank)) for family in families.values()]
     return tuple(sorted(ranked, key=lambda family: family[0].red_if_uncovered))
 
 
-def _delays(row: Row, scene: Scene) -> tuple[Levels, Levels]:
-    """On-delays (amber, red) of that row for every track, s."""
+def _delays(rule: FaultRule, scene: Scene) -> tuple[Levels, Levels]:
+    """On-delays (amber, red) of that rule for every track, s."""
     amber, red = (
         scene.numbers(delay) if isinstance(delay, str) else np.full(len(scene.tracks), delay)
-        for delay in (row.amber_s, row.red_s)
+        for delay in (rule.amber_s, rule.red_s)
     )
     return amber, red

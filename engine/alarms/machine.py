@@ -22,7 +22,7 @@ _EPS_S: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Name:
+class ActiveFault:
     """One fault that is active now, with the times at which it is due.
 
     onset_s, last_s : where it began, until when it was seen
@@ -41,19 +41,19 @@ class Name:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Evaluation:
     """How the condition of one alarm stands at the end of a tick.
 
     `names` holds the active faults of its family, best name first; `off_s` is the off-delay.
     """
 
     state: State
-    names: tuple[Name, ...] = ()
+    names: tuple[ActiveFault, ...] = ()
     off_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
-class Core:
+class AlarmRecord:
     """All that one alarm remembers. `fault` is None while nothing is going on.
 
     `since_s` and `until_s` are where the fault began and was last seen; `named_until_s` is until
@@ -107,7 +107,9 @@ class Change:
     at_s: float
 
 
-def step(core: Core, reading: Reading, start_s: float, now_s: float) -> tuple[Core, list[Change]]:
+def step(
+    core: AlarmRecord, reading: Evaluation, start_s: float, now_s: float
+) -> tuple[AlarmRecord, list[Change]]:
     """The alarm after the tick from `start_s` to `now_s`, and what happened to it, in order.
 
     An unknown reading holds everything as it is: lost audio is no proof of either.
@@ -131,14 +133,14 @@ def step(core: Core, reading: Reading, start_s: float, now_s: float) -> tuple[Co
     return core, changes
 
 
-def _forget_raises(core: Core, now_s: float) -> Core:
+def _forget_raises(core: AlarmRecord, now_s: float) -> AlarmRecord:
     if not core.raises_s or core.raises_s[0] >= now_s - CHATTER_WINDOW_S:
         return core
     kept = tuple(at_s for at_s in core.raises_s if at_s >= now_s - CHATTER_WINDOW_S)
     return replace(core, raises_s=kept)
 
 
-def _take_in(core: Core, reading: Reading) -> Core:
+def _take_in(core: AlarmRecord, reading: Evaluation) -> AlarmRecord:
     onset_s = min(name.onset_s for name in reading.names)
     if core.fault is not None and not core.raised and onset_s > core.until_s + _EPS_S:
         core = rest(core)  # a gap while pending, though inside one tick: the wait starts again
@@ -162,7 +164,7 @@ def _take_in(core: Core, reading: Reading) -> Core:
     )
 
 
-def _named(core: Core, reading: Reading) -> tuple[Fault, int, float]:
+def _named(core: AlarmRecord, reading: Evaluation) -> tuple[Fault, int, float]:
     """Name, rank, and until when it was seen: told anew when more is known, never less.
 
     A raised alarm keeps a name that tells more until that fault is gone for the off-delay: while
@@ -182,7 +184,7 @@ def _stamp(due_s: float, onset_s: float, start_s: float, now_s: float) -> float:
     return due_s if delayed and start_s - _EPS_S <= due_s <= now_s else now_s
 
 
-def _announce(core: Core, event: Event, at_s: float) -> Core:
+def _announce(core: AlarmRecord, event: Event, at_s: float) -> AlarmRecord:
     state = after(core.state, event) if allows(core.state, event) else core.state
     if event is Event.RAISE:
         raises_s = (*core.raises_s, at_s)[-CHATTER_RAISES:]
@@ -190,7 +192,7 @@ def _announce(core: Core, event: Event, at_s: float) -> Core:
     return replace(core, state=state, red_s=at_s)
 
 
-def _gone(core: Core, reading: Reading, now_s: float) -> tuple[Core, list[Change]]:
+def _gone(core: AlarmRecord, reading: Evaluation, now_s: float) -> tuple[AlarmRecord, list[Change]]:
     if core.fault is None:
         return core, []
     if not core.raised:  # a gap while pending starts the wait again
@@ -200,22 +202,22 @@ def _gone(core: Core, reading: Reading, now_s: float) -> tuple[Core, list[Change
     return replace(rest(core), state=after(core.state, Event.CLEAR)), [Change(Event.CLEAR, now_s)]
 
 
-def rest(core: Core) -> Core:
+def rest(core: AlarmRecord) -> AlarmRecord:
     """The alarm with no condition going on; what the crew set, and its raises, are kept."""
-    return Core(state=core.state, raises_s=core.raises_s)
+    return AlarmRecord(state=core.state, raises_s=core.raises_s)
 
 
-def hide(core: Core, event: Event) -> Core:
+def hide(core: AlarmRecord, event: Event) -> AlarmRecord:
     """Shelved, suppressed or taken out of service; unchanged where the table has no such step."""
     return replace(core, state=after(core.state, event)) if allows(core.state, event) else core
 
 
-def release(core: Core) -> Core:
+def release(core: AlarmRecord) -> AlarmRecord:
     """No longer hidden: unacknowledged if its condition stands, else normal."""
     event = Event.RELEASE_ACTIVE if core.raised else Event.RELEASE_CLEAR
     return replace(core, state=after(core.state, event)) if allows(core.state, event) else core
 
 
-def acknowledge(core: Core) -> Core:
+def acknowledge(core: AlarmRecord) -> AlarmRecord:
     """Seen by the crew; unchanged where there is nothing to see."""
     return hide(core, Event.ACKNOWLEDGE)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.alarms import machine
-from engine.alarms.alarm import Entry
+from engine.alarms.alarm import TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.states import Event
 from engine.model.messages import AlarmEvent, AlarmState, EventKind
@@ -95,7 +95,7 @@ def end_shelving(book: Book, now_s: float) -> list[AlarmEvent]:
     return events
 
 
-def _of(book: Book, incident_id: int | None) -> list[Entry]:
+def _of(book: Book, incident_id: int | None) -> list[TrackAlarm]:
     return [
         entry
         for entry in book.entries

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from engine.alarms.alarm import Entry
+from engine.alarms.alarm import TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import GONE, keep, moved, restore
 from engine.alarms.cause_rules import Cause, causes
-from engine.detectors.registry import Row
+from engine.model.faults import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 
 
 def carried(
-    book: Book, scene: Scene, rows: Sequence[Row], places: Places, now_s: float
+    book: Book, scene: Scene, rules: Sequence[FaultRule], places: TrackRemap, now_s: float
 ) -> tuple[Book, list[AlarmEvent]]:
     """The same alarms under the new scene, and what that changed.
 
@@ -24,9 +24,9 @@ def carried(
     fault is not looked for on it, ends; so does a cause (a receiver) that speaks for other tracks
     now, and its tracks speak for themselves.
     """
-    fresh = Book(scene, rows)
+    fresh = Book(scene, rules)
     now = places.new
-    restore(fresh, moved(keep(book), places), rows)
+    restore(fresh, moved(keep(book), places), rules)
     fresh.last_id, fresh.history, fresh.on_break = book.last_id, book.history, book.on_break
     names = {cause.name for cause in set(causes(scene.tracks)) & set(_causes(book, now))}
     events: list[AlarmEvent] = []
@@ -36,7 +36,7 @@ def carried(
     for key, entry in list(fresh.entries_by_key.items()):
         gone = entry.is_cause and entry.key[0] not in names
         if entry.place is not None:
-            gone = not scene.watched(entry.row.fault)[entry.place]
+            gone = not scene.watched(entry.rule.fault)[entry.place]
         if gone:
             del fresh.entries_by_key[key]
             events += _ended(fresh, entry, now_s)
@@ -54,7 +54,7 @@ def _causes(book: Book, now: Mapping[int, int]) -> Iterator[Cause]:
         yield Cause(cause.name, tuple(now.get(place, GONE) for place in cause.places))
 
 
-def _ended(book: Book, entry: Entry, now_s: float) -> list[AlarmEvent]:
+def _ended(book: Book, entry: TrackAlarm, now_s: float) -> list[AlarmEvent]:
     incident = entry.incident
     if incident is None or not entry.core.raised:
         return []

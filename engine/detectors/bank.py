@@ -2,37 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from engine.detectors import learned as memories
-from engine.detectors.base import Detector, Feed, unknown
-from engine.detectors.registry import Row, Scope
-from engine.model.messages import Condition, Fault, Measurement
-from engine.model.track_remap import Places, carry
+from engine.detectors.base import Detector, TickContext, unknown
+from engine.detectors.registry import DETECTORS
+from engine.model.faults import FaultRule, Scope
+from engine.model.messages import Condition, Measurement
+from engine.model.tick import SampleFindings
+from engine.model.track_remap import TrackRemap, carry
 from engine.model.tracks import Scene
-from engine.pipeline.framing import Heard
 
 
-class Panel:
-    """One detector a row, in row order."""
+class DetectorBank:
+    """One detector a rule, in the order of the rules."""
 
-    def __init__(self, scene: Scene, rows: Sequence[Row]) -> None:
+    def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
         """Start with nothing heard."""
-        self._rows = tuple(rows)
-        self._details: dict[tuple[Fault, int], str] = {}
+        self._rules = tuple(rules)
+        self._details: dict[tuple[str, int], str] = {}
         self._begin(scene)
 
     def _begin(self, scene: Scene) -> None:
-        self._detectors = {id(row): row.detector(scene) for row in self._rows}
+        self._detectors = {rule.name: DETECTORS[rule.name](scene) for rule in self._rules}
         # A fault that the plan looks for on no track has nothing to say in any tick.
         self._idle = unknown(len(scene.tracks))
-        self._asked = [
-            row.scope is Scope.INPUT or bool(scene.watched(row.fault).any()) for row in self._rows
-        ]
+        self._watched = {
+            rule.name
+            for rule in self._rules
+            if rule.scope is Scope.INPUT or scene.watched(rule.fault).any()
+        }
 
     @property
     def detectors(self) -> Collection[Detector]:
-        """All of them, in row order."""
+        """All of them, in the order of the rules."""
         return self._detectors.values()
 
     @property
@@ -44,7 +47,7 @@ class Panel:
         """Go on from what an earlier watch learned."""
         memories.restore(self.detectors, learned)
 
-    def change(self, scene: Scene, places: Places, same: Places) -> None:
+    def change(self, scene: Scene, places: TrackRemap, same: TrackRemap) -> None:
         """Go on under a changed plan with what was learned, and of `same` tracks all they saw.
 
         `places` says where the inputs were; `same` only of tracks that are judged as before.
@@ -52,26 +55,29 @@ class Panel:
         before, learned = self._detectors, memories.moved(self.learned, places)
         self._begin(scene)
         self.restore(learned)
-        for row, detector in self._detectors.items():
-            carry(detector, before[row], same)
+        for name, detector in self._detectors.items():
+            carry(detector, before[name], same)
 
     def ask(
-        self, measurement: Measurement | None, feed: Feed, heard: Heard | None = None
-    ) -> list[Condition]:
-        """One tick: a condition for each row, in row order; `heard` is what was asked before."""
+        self,
+        measurement: Measurement | None,
+        feed: TickContext,
+        heard: SampleFindings | None = None,
+    ) -> Mapping[str, Condition]:
+        """One tick: a condition for each rule, by its name; `heard` is what was asked before."""
         if heard is not None:
             self._details.update(heard.details)
-        return [
-            self._idle
-            if not asked
-            else heard.said[row.fault]
-            if heard is not None and row.needs_samples
-            else self._detectors[id(row)].update(measurement, feed)
-            for row, asked in zip(self._rows, self._asked, strict=True)
-        ]
+        return {
+            name: self._idle
+            if name not in self._watched
+            else heard.said[name]
+            if heard is not None and detector.NEEDS_SAMPLES
+            else detector.update(measurement, feed)
+            for name, detector in self._detectors.items()
+        }
 
-    def detail(self, row: Row, place: int) -> str:
-        """What that row's detector saw on the track at that place, one line."""
-        if (row.fault, place) in self._details:
-            return self._details[row.fault, place]
-        return self._detectors[id(row)].detail(0 if row.scope is Scope.INPUT else place)
+    def detail(self, rule: FaultRule, place: int) -> str:
+        """What that rule's detector saw on the track at that place, one line."""
+        if (rule.name, place) in self._details:
+            return self._details[rule.name, place]
+        return self._detectors[rule.name].detail(0 if rule.scope is Scope.INPUT else place)

@@ -14,7 +14,7 @@ from engine.model.tracks import Scene
 
 
 @dataclass(frozen=True, slots=True)
-class Feed:
+class TickContext:
     """How the audio arrives: what a detector may know besides the sound itself.
 
     `lost_frames` were lost on every track in this tick; `stalled` says that no audio comes at
@@ -34,12 +34,17 @@ class Detector(Protocol):
 
     On-delay and off-delay belong to the alarms; a time that defines the fault itself (how short a
     dropout is) belongs here. Never reads a clock.
+
+    `NEEDS_SAMPLES`: it looks at every sample, and of `TickContext` at nothing but the time and the
+    lost frames, so it may work where the sound is measured (`engine.detectors.sample_bank`).
     """
+
+    NEEDS_SAMPLES: ClassVar[bool]
 
     def __init__(self, scene: Scene) -> None:
         """Start with nothing seen."""
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every track stands at the end of this tick; None while no audio comes."""
 
     def detail(self, place: int) -> str:

@@ -6,9 +6,10 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
-TOGETHER_S: Final = 10.0
-"""Events less than this apart are one incident; three within it deserve red (contract)."""
+from engine.model.faults import BURST_GAP_S
+
 RED_EVENTS: Final = 3
+"""So many events within `BURST_GAP_S` deserve red (contract)."""
 _KEPT: Final = 200
 
 
@@ -31,7 +32,7 @@ class Burst:
 
     def add(self, event: Event) -> None:
         """Count one in; the first after ten seconds without any begins anew."""
-        if event.begin_s - self.last_s >= TOGETHER_S:
+        if event.begin_s - self.last_s >= BURST_GAP_S:
             self._events.clear()
             self.onset_s = event.begin_s
         self._events.append(event)
@@ -44,11 +45,11 @@ class Burst:
 
     def belongs(self, begin_s: float) -> bool:
         """An event that begins then belongs to these (never where it is NaN)."""
-        return begin_s - self.last_s < TOGETHER_S
+        return begin_s - self.last_s < BURST_GAP_S
 
     def lately(self, now_s: float) -> list[Event]:
         """The events of the last ten seconds."""
-        return [event for event in self._events if event.end_s > now_s - TOGETHER_S]
+        return [event for event in self._events if event.end_s > now_s - BURST_GAP_S]
 
     def is_red(self, now_s: float) -> bool:
         """Three within ten seconds."""

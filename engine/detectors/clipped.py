@@ -15,7 +15,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.flat_tops import LEANING_SAMPLES, LOWEST_CEILING, flat_tops
 from engine.model.messages import Condition, Fault, Flags, Measurement
 from engine.model.track_remap import By
@@ -89,6 +89,7 @@ class _Seen:
 class Clipped:
     """Looks for flat tops where a track is about as loud as it was within the last second."""
 
+    NEEDS_SAMPLES: ClassVar = True
     CARRIED: ClassVar = {
         "_seen": By.FIRST,
         "_tail": By.FIRST,
@@ -110,7 +111,7 @@ class Clipped:
         self._peaks = np.zeros((_PEAK_TICKS, tracks))
         self._tick = 0
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where this tick holds the evidence."""
         if measurement is None:
             return unknown(self._tracks)

@@ -18,8 +18,8 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, unknown
-from engine.measure.decimate import Slow
+from engine.detectors.base import TickContext, condition, unknown
+from engine.measure.decimate import Decimated
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -70,6 +70,7 @@ class LearnedQuiet:
 class DeadMic:
     """Follows falls under the quietest live level and asks whether what is left is steady."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_last": By.FIRST,
         "_band": By.LAST,
@@ -91,7 +92,7 @@ class DeadMic:
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
-        self._slow = Slow(scene.sample_rate_hz)
+        self._slow = Decimated(scene.sample_rate_hz)
         self._tracks = len(scene.tracks)
         self.reset()
 
@@ -130,7 +131,7 @@ class DeadMic:
         level_db = np.where(known, self._quietest_db - FALL_DB, -np.inf)
         self._limit = (10.0 ** (level_db / 10.0) / 2.0).astype(np.float32)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where the sound fell under all that was live and stayed there, steady."""
         if measurement is None:
             return unknown(self._tracks)

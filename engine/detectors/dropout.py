@@ -14,7 +14,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, stretches, unknown
+from engine.detectors.base import TickContext, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_remap import By
@@ -60,6 +60,7 @@ class Dropout:
     over 20 ms, which tells the longer gaps from quiet places better.
     """
 
+    NEEDS_SAMPLES: ClassVar = True
     CARRIED: ClassVar = {
         "_bursts": By.FIRST,
         "_steps": By.FIRST,
@@ -85,7 +86,7 @@ class Dropout:
         self._low_ticks = np.zeros(tracks, dtype=np.int64)
         self._ticks = 0
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick in which a gap closed; held while the next one of a burst is open."""
         if measurement is None:
             return unknown(self._tracks)

@@ -17,7 +17,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -78,6 +78,7 @@ class _Match:
 class Duplicate:
     """Correlates every track with every other, all at once, and follows the pairs that match."""
 
+    NEEDS_SAMPLES: ClassVar = True
     CARRIED: ClassVar = {
         "_matches": By.KEYS,
     }
@@ -105,7 +106,7 @@ class Duplicate:
         self._matches: dict[tuple[int, int], _Match] = {}
         self._told: dict[int, tuple[int, float]] = {}
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active on the higher input of two that match, once enough signal did."""
         if measurement is None:
             return unknown(self._tracks)

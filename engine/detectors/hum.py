@@ -19,9 +19,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains, taper
-from engine.measure.decimate import Slow
+from engine.measure.decimate import Decimated
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -92,6 +92,7 @@ class _Seen:
 class Hum:
     """Follows mains lines; looks twice a second."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_normal_dbfs": By.FIRST,
         "_sound": By.FIRST,
@@ -113,7 +114,7 @@ class Hum:
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
         self._tracks = len(scene.tracks)
-        self._slow = Slow(scene.sample_rate_hz)
+        self._slow = Decimated(scene.sample_rate_hz)
         self._spectra = MainsSpectra(self._slow.rate_hz)
         self._normal_dbfs = np.full(self._tracks, -np.inf)
         self.reset()
@@ -151,7 +152,7 @@ class Hum:
             self._normal_dbfs[place] = self._level_dbfs[place]
             self._active[place] = False
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while mains lines stand in the track."""
         if measurement is None:
             return unknown(self._tracks)

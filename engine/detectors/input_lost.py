@@ -6,7 +6,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition
+from engine.detectors.base import TickContext, condition
 from engine.model.messages import Condition, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -15,6 +15,7 @@ from engine.model.tracks import Scene
 class InputLost:
     """Active while the feed is stalled; speaks of the whole input."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_fed_s": By.WHOLE,
         "_stalled": By.WHOLE,
@@ -30,7 +31,7 @@ class InputLost:
         self._stalled = False
         self._reason = ""
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active from the last audio that came until audio comes again."""
         if feed.stalled:
             self._reason = feed.reason

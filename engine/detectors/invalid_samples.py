@@ -10,7 +10,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, span_s, unknown
+from engine.detectors.base import TickContext, condition, span_s, unknown
 from engine.detectors.samples_lost import RED_LOST_S, LossWindow
 from engine.model.messages import Condition, Measurement
 from engine.model.track_remap import By
@@ -20,6 +20,7 @@ from engine.model.tracks import Scene
 class InvalidSamples:
     """Active in each tick that holds a sample that is no number."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_windows": By.FIRST,
         "_any": By.WHOLE,
@@ -35,7 +36,7 @@ class InvalidSamples:
         self._windows = [LossWindow() for _ in range(self._tracks)]
         self._any = False
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every track stands."""
         if measurement is None:
             return unknown(self._tracks)

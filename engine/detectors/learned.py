@@ -13,7 +13,7 @@ from typing import Any, Protocol, runtime_checkable
 import numpy as np
 
 from engine.detectors.base import Detector
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 
 
 @runtime_checkable
@@ -65,7 +65,7 @@ def restore(detectors: Iterable[Detector], memories: Iterable[Memory]) -> None:
             detector.learn(type(before)(*shaped))
 
 
-def moved(memories: Iterable[Memory], places: Places) -> tuple[Memory, ...]:
+def moved(memories: Iterable[Memory], places: TrackRemap) -> tuple[Memory, ...]:
     """The same of the tracks at those places; of a new one nothing is known."""
     return tuple(
         replace(

@@ -15,9 +15,9 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
-from engine.detectors.tick_group import Gather, Stretch
-from engine.model.messages import Condition, Fault, Flags, Kind, Level, Levels, Measurement
+from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.tick_group import Stretch, TickGroup
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import rms_dbfs
@@ -44,6 +44,7 @@ _EVERY_TICKS: Final = 5
 class Low:
     """Adds up the speech of every track and compares the newest of it with the limit."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_recent": By.LAST,
         "_recent_floor_dbfs": By.FIRST,
@@ -76,7 +77,7 @@ class Low:
         same = np.array([[a == b for b in whos] for a in whos])
         self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
         mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
-        safety = np.array([t.level is Level.SAFETY for t in scene.tracks])
+        safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
         self._mates = mates * np.where(safety, SAFETY_GAIN, 1.0)
         self.reset()
 
@@ -86,7 +87,7 @@ class Low:
         depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
         self._recent = np.full((_FLOOR_TICKS, tracks), np.nan)
         self._recent_floor_dbfs = np.full(tracks, np.nan)
-        self._gather = Gather(_EVERY_TICKS)
+        self._gather = TickGroup(_EVERY_TICKS)
         self._waiting: list[Stretch] = []
         self._tick = 0
         self._heard_ticks = np.zeros(tracks, dtype=np.int64)
@@ -104,7 +105,7 @@ class Low:
         self._onset_s = np.full(tracks, np.nan)
         self._last_s = np.full(tracks, np.nan)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are too low."""
         if measurement is None:
             return unknown(self._tracks)

@@ -12,7 +12,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, Runs, condition, unknown
+from engine.detectors.base import Runs, TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -27,6 +27,7 @@ _LSB_16: Final = 1.0 / 32768.0
 class Muted:
     """Runs of hops on which nothing moves; edges to the sample."""
 
+    NEEDS_SAMPLES: ClassVar = True
     CARRIED: ClassVar = {
         "_runs": By.PART,
         "_before": By.LAST,
@@ -43,7 +44,7 @@ class Muted:
         self._runs = Runs(self._tracks)
         self._before: Samples = np.full((1, self._tracks), np.inf, dtype=np.float32)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where at least one hop of the tick did not move."""
         if measurement is None:
             return unknown(self._tracks)

@@ -18,7 +18,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.measure.first_difference import treble
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
@@ -68,6 +68,7 @@ class _Run:
 class NoiseBurst:
     """Looks closer where the sound of a track turns bright from one hop to the next."""
 
+    NEEDS_SAMPLES: ClassVar = True
     CARRIED: ClassVar = {
         "_bursts": By.FIRST,
         "_runs": By.KEYS,
@@ -95,7 +96,7 @@ class NoiseBurst:
         self._heard_ticks = np.zeros(tracks, dtype=np.int64)
         self._before = np.zeros((0, tracks), dtype=np.float32)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick in which a burst ended, or goes on for longer than a moment."""
         if measurement is None:
             return unknown(self._tracks)

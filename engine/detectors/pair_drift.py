@@ -16,15 +16,15 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.pairs import PART_S, Pairs, PartClock, parts_in
 from engine.measure.first_difference import treble
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
-from engine.model.track_remap import By, Places, set_carried
+from engine.model.track_remap import By, TrackRemap, set_carried
 from engine.model.tracks import Scene
 
 DRIFT_DB: Final = 3.5
@@ -107,6 +107,8 @@ class _Part:
 class PairDrift:
     """Adds up the speech of both packs and compares their levels with what was learned."""
 
+    NEEDS_SAMPLES: ClassVar = False
+
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
         self._places = np.concatenate([self._pairs.main, self._pairs.safety])
@@ -134,7 +136,7 @@ class PairDrift:
         self._onset_s = np.full(pairs, np.nan)
         self._last_s = np.full(pairs, np.nan)
 
-    def carry(self, before: PairDrift, places: Places) -> None:
+    def carry(self, before: PairDrift, places: TrackRemap) -> None:
         """Take over what was heard of the pairs that stay."""
         pairs = self._pairs.moved(before._pairs, places)
         for name, by in _BY_PAIR.items():
@@ -158,7 +160,7 @@ class PairDrift:
         """The offset of the pair with its safety at that place, from a line check."""
         self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db]]
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are off."""
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)

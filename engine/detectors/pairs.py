@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
-from engine.model.track_remap import By, Places
+from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
 SPEECH_DB: Final = 10.0
@@ -105,12 +105,12 @@ class Pairs:
         whos = [t.who for t in scene.tracks]
         self._rivals = np.array([[w != whos[a] for w in whos] & lavs for a, _ in pairs])
 
-    def moved(self, before: Pairs, places: Places) -> Places:
+    def moved(self, before: Pairs, places: TrackRemap) -> TrackRemap:
         """Where each pair was before; -1 where one of its packs begins anew."""
         now = places.new
         packs = zip(before.main.tolist(), before.safety.tolist(), strict=True)
         was = [(now.get(main, -1), now.get(safety, -1)) for main, safety in packs]
-        return Places.of(was, list(zip(self.main.tolist(), self.safety.tolist(), strict=True)))
+        return TrackRemap.of(was, list(zip(self.main.tolist(), self.safety.tolist(), strict=True)))
 
     def __len__(self) -> int:
         return len(self.main)

@@ -14,17 +14,17 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.pairs import Pairs, PartClock, parts_in
-from engine.measure.decimate import Slow
-from engine.measure.sos_filter import Sections
+from engine.measure.decimate import Decimated
+from engine.measure.sos_filter import SosFilter
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
-from engine.model.track_remap import By, Places, set_carried
+from engine.model.track_remap import By, TrackRemap, set_carried
 from engine.model.tracks import Scene
 
 BAND_HZ: Final = (90.0, 350.0)
@@ -78,6 +78,8 @@ _BY_PACK: Final = {"_band": By.PART, "_tail": By.FIRST}
 class Polarity:
     """Adds up the low end of both packs' speech, and looks at the sign of their correlation."""
 
+    NEEDS_SAMPLES: ClassVar = False
+
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.POLARITY)
         self._tracks = len(scene.tracks)
@@ -87,11 +89,11 @@ class Polarity:
         self._partners = np.full(self._tracks, -1, dtype=np.int64)
         self._partners[self._pairs.safety] = self._pairs.main
         self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
-        self._slow = Slow(scene.sample_rate_hz)
+        self._slow = Decimated(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
         hops = 10 * _HELD_TICKS
         band = _band_pass(self._slow.rate_hz)
-        self._band = Sections(band, len(self._places), self._slow.hop_frames, hops)
+        self._band = SosFilter(band, len(self._places), self._slow.hop_frames, hops)
         self.reset()
 
     def reset(self) -> None:
@@ -103,17 +105,17 @@ class Polarity:
         self._tail = np.zeros((len(self._places), 2 * self._lags))
         self._held: list[tuple[NDArray[np.float32], Flags]] = []
 
-    def carry(self, before: Polarity, places: Places) -> None:
+    def carry(self, before: Polarity, places: TrackRemap) -> None:
         """Take over what was heard of the pairs that stay."""
         pairs = self._pairs.moved(before._pairs, places)
         second = np.where(pairs.old < 0, -1, pairs.old + len(before._pairs))
-        packs = Places(np.concatenate([pairs.old, second]))
+        packs = TrackRemap(np.concatenate([pairs.old, second]))
         for name, by in _BY_PAIR.items():
             set_carried(self, before, pairs, name, by)
         for name, by in _BY_PACK.items():
             set_carried(self, before, packs, name, by)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are inverted."""
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)

@@ -11,7 +11,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Measurement
 from engine.model.timecode_frames import CodeReading
 from engine.model.track_remap import By
@@ -21,6 +21,7 @@ from engine.model.tracks import BY_TIMECODE, Scene
 class RecorderStopped:
     """Active from where the code stopped until it runs again, or the crew stands by."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_ran": By.FIRST,
         "_seen": By.FIRST,
@@ -35,7 +36,7 @@ class RecorderStopped:
         self._ran = np.zeros(len(self._watched), dtype=np.bool_)
         self._seen = [""] * len(self._watched)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every timecode track stands."""
         tracks = len(self._watched)
         if measurement is None:

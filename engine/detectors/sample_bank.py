@@ -13,40 +13,45 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, unknown
-from engine.detectors.registry import DETECTORS, Row
-from engine.measure.decimate import Slow
+from engine.detectors.base import TickContext, unknown
+from engine.detectors.registry import DETECTORS
+from engine.measure.decimate import Decimated
+from engine.model.faults import FAULTS, FaultRule
 from engine.model.messages import Condition, State
+from engine.model.tick import SampleFindings, Tick
 from engine.model.tracks import Scene
-from engine.pipeline.framing import Heard, Tick
 
 _ACTIVE: Final = int(State.ACTIVE)
 
 
-class Ears:
-    """The detectors of those rows that need every sample."""
+class SampleDetectorBank:
+    """The detectors of those rules that need every sample."""
 
-    def __init__(self, scene: Scene, rows: Sequence[Row] = DETECTORS) -> None:
+    def __init__(self, scene: Scene, rules: Sequence[FaultRule] = FAULTS) -> None:
         """Start with nothing heard."""
-        self._detectors = {row.fault: row.detector(scene) for row in rows if row.needs_samples}
-        self._slow = Slow(scene.sample_rate_hz)
+        self._detectors = {
+            rule.name: DETECTORS[rule.name](scene)
+            for rule in rules
+            if DETECTORS[rule.name].NEEDS_SAMPLES
+        }
+        self._slow = Decimated(scene.sample_rate_hz)
         self._quiet = unknown(len(scene.tracks))
 
     def listen(self, tick: Tick) -> Tick:
         """The same tick with what these detectors say of it, and without its samples."""
         m = tick.measurement
-        feed = Feed(m.end_s, lost_frames=tick.lost_frames)
+        feed = TickContext(m.end_s, lost_frames=tick.lost_frames)
         said = {
-            fault: self._light(detector.update(m, feed))
-            for fault, detector in self._detectors.items()
+            name: self._light(detector.update(m, feed))
+            for name, detector in self._detectors.items()
         }
         details = {
-            (fault, place): self._detectors[fault].detail(place)
-            for fault, condition in said.items()
+            (name, place): self._detectors[name].detail(place)
+            for name, condition in said.items()
             for place in np.flatnonzero(condition.state == State.ACTIVE).tolist()
         }
         self._slow.of(m)  # the others live on this; it goes along
-        return replace(tick, measurement=m.without_samples(), heard=Heard(said, details))
+        return replace(tick, measurement=m.without_samples(), heard=SampleFindings(said, details))
 
     def _light(self, said: Condition) -> Condition:
         """The same; where no track is active, what only active ones need is one for all ticks."""

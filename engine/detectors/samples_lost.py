@@ -7,7 +7,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, span_s
+from engine.detectors.base import TickContext, condition, span_s
 from engine.model.messages import Condition, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -36,6 +36,7 @@ class LossWindow:
 class SamplesLost:
     """Active in the tick of a loss; red once more than a second went in a minute."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_window": By.WHOLE,
     }
@@ -48,7 +49,7 @@ class SamplesLost:
         """Forget the losses."""
         self._window = LossWindow()
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how the whole input stands."""
         lost_s = feed.lost_frames / self._rate_hz
         self._window.add(feed.now_s, lost_s)

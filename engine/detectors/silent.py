@@ -19,7 +19,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -73,6 +73,7 @@ class LearnedHeard:
 class Silent:
     """Follows how much of the last seconds lies under presence; the onset is the first such hop."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_under": By.LAST,
         "_valid": By.LAST,
@@ -134,7 +135,7 @@ class Silent:
         self._stirred_s = learned.stirred_s.copy()
         self._neighbours_s = learned.neighbours_s.copy()
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where the place is not audible, or the track was never heard."""
         if measurement is None:
             return unknown(self._tracks)

@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.model.messages import Flags, Levels, Measurement
-from engine.model.track_remap import By, Places
+from engine.model.track_remap import By, TrackRemap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,7 +28,7 @@ class Stretch:
     valid: Flags
     floor_dbfs: Levels
 
-    def moved(self, places: Places) -> Stretch:
+    def moved(self, places: TrackRemap) -> Stretch:
         """The same of the tracks at those places."""
         return replace(
             self,
@@ -42,7 +42,7 @@ class Stretch:
         return np.asarray(hops.reshape(self.ticks, -1, hops.shape[1]).sum(axis=1))
 
 
-class Gather:
+class TickGroup:
     """Holds ticks back until there are `ticks` of them, or the stream skipped some time."""
 
     CARRIED: ClassVar = {

@@ -11,7 +11,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import BY_TIMECODE, Scene
@@ -23,6 +23,7 @@ LATE_S: Final = 0.25
 class TimecodeLost:
     """Active while no valid frame comes; the onset is the end of the last one."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_since_s": By.FIRST,
         "_seen": By.FIRST,
@@ -38,7 +39,7 @@ class TimecodeLost:
         self._since_s = np.full(len(self._watched), np.nan)
         self._seen = [""] * len(self._watched)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every timecode track stands."""
         tracks = len(self._watched)
         if measurement is None:

@@ -11,7 +11,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Measurement
 from engine.model.timecode_frames import CodeReading, Jump
 from engine.model.track_remap import By
@@ -27,6 +27,7 @@ _AGAIN_S: Final = 0.5
 class TimecodeWrong:
     """Active while the code is wrong; a jump is so for the one tick in which it is seen."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_jumps": By.KEYS,
         "_seen": By.FIRST,
@@ -43,7 +44,7 @@ class TimecodeWrong:
         self._jumps: dict[int, Jump] = {}
         self._seen = [""] * len(self._watched)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every timecode track stands."""
         tracks = len(self._watched)
         if measurement is None:

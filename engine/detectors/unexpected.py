@@ -11,7 +11,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import Feed, condition, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -28,6 +28,7 @@ SOUND_S: Final = 0.5
 class Unexpected:
     """Signal above the limit on unused inputs, with pauses bridged."""
 
+    NEEDS_SAMPLES: ClassVar = False
     CARRIED: ClassVar = {
         "_onset_s": By.FIRST,
         "_last_s": By.FIRST,
@@ -48,7 +49,7 @@ class Unexpected:
         self._loudest_dbfs = np.full(self._tracks, -np.inf)
         self._sound_s = np.zeros(self._tracks)
 
-    def update(self, measurement: Measurement | None, feed: Feed) -> Condition:
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active from the first hop above the limit until ten seconds without any."""
         if measurement is None or not self._watched.any():
             return unknown(self._tracks)

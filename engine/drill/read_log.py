@@ -13,7 +13,7 @@ from engine.model import dataclass_json
 from engine.model.commands import Open
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
-from engine.model.messages import EventKind, Kind, Level, Severity
+from engine.model.messages import EventKind, Kind, PackLevel, Severity
 from engine.model.tracks import Track
 from engine.session import folders, reader
 from engine.session.schema import NotALogError, open_to_read
@@ -71,7 +71,7 @@ def _tracks(log: sqlite3.Connection) -> tuple[Track, ...]:
         "SELECT input, name, kind, who, level, pack, placement, receiver FROM track ORDER BY place"
     )
     return tuple(
-        Track(row[0], row[1], Kind(row[2]), row[3], Level(row[4]) if row[4] else None, *row[5:])
+        Track(row[0], row[1], Kind(row[2]), row[3], PackLevel(row[4]) if row[4] else None, *row[5:])
         for row in rows
     )
 

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.drill.targets import VOICES, Place, places
+from engine.drill.targets import VOICES, Target, places
 from engine.inject.receiver import LASTS_S as RECEIVER_LASTS_S
 from engine.inject.registry import INJECTORS, limit_s
 from engine.model.drill_causes import Cause
@@ -132,7 +132,7 @@ def schedule(
 @dataclass(frozen=True, slots=True)
 class _Part:
     cause: Cause
-    place: Place
+    place: Target
     late_s: float
     lasts_s: float
     strength: float
@@ -225,7 +225,7 @@ class _Deck:
         cause = causes[int(self._rng.integers(len(causes)))]
         return self._part(cause, free[cause], late_s)
 
-    def _part(self, cause: Cause, free: Sequence[Place], late_s: float) -> _Part:
+    def _part(self, cause: Cause, free: Sequence[Target], late_s: float) -> _Part:
         place = free[int(self._rng.integers(len(free)))]
         most_s = max(least_s(cause), LONGEST * self._duration_s)
         lasts_s = min(float(self._rng.uniform(*_lasts_s(cause))), most_s)

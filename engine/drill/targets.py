@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.model.drill_causes import Cause
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
 
 VOICES: Final = (Kind.LAV, Kind.BOOM)
@@ -15,7 +15,7 @@ _ANY_MIC: Final = (*VOICES, Kind.AMBIENCE)
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Target:
     """Input numbers.
 
     tracks : where the fault shows and may be answered; the first is the one that is changed, of a
@@ -29,28 +29,28 @@ class Place:
     source: int = 0
 
 
-def places(cause: Cause, tracks: Sequence[Track]) -> tuple[Place, ...]:
+def places(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
     """All places of a plan for one cause; none where the plan has no such tracks."""
     match cause:
         case Cause.NOTHING:
-            return tuple(Place(packs) for packs in _performers(tracks))
+            return tuple(Target(packs) for packs in _performers(tracks))
         case Cause.RECEIVER:
-            return tuple(Place(behind) for behind in _receivers(tracks))
+            return tuple(Target(behind) for behind in _receivers(tracks))
         case Cause.POLARITY:  # which of the two is the wrong one nobody can hear
-            return tuple(Place(pair) for pair in _pairs(tracks))
+            return tuple(Target(pair) for pair in _pairs(tracks))
         case Cause.PAIR_DRIFT:
-            return tuple(Place((one,), (other,)) for one, other in _pairs(tracks))
+            return tuple(Target((one,), (other,)) for one, other in _pairs(tracks))
         case Cause.DUPLICATE:
             return tuple(_copies(tracks))
         case Cause.UNEXPECTED:
             voices = _of(tracks, VOICES)
-            return tuple(Place((n,), (), s) for n in _of(tracks, (Kind.UNUSED,)) for s in voices)
+            return tuple(Target((n,), (), s) for n in _of(tracks, (Kind.UNUSED,)) for s in voices)
         case Cause.TIMECODE:
-            return tuple(Place((n,)) for n in _of(tracks, (Kind.TIMECODE,)))
+            return tuple(Target((n,)) for n in _of(tracks, (Kind.TIMECODE,)))
         case Cause.MUTED | Cause.DEAD_MIC:
-            return tuple(Place((n,)) for n in _of(tracks, _ANY_MIC))
+            return tuple(Target((n,)) for n in _of(tracks, _ANY_MIC))
         case _:
-            return tuple(Place((n,)) for n in _of(tracks, VOICES))
+            return tuple(Target((n,)) for n in _of(tracks, VOICES))
 
 
 def _of(tracks: Sequence[Track], kinds: tuple[Kind, ...]) -> list[int]:
@@ -78,19 +78,19 @@ def _receivers(tracks: Sequence[Track]) -> list[tuple[int, ...]]:
 def _pairs(tracks: Sequence[Track]) -> Iterator[tuple[int, int]]:
     """Main and safety of each performer, and the other way round."""
     lavs = [track for track in tracks if track.kind is Kind.LAV and track.who]
-    for main in (track for track in lavs if track.level is Level.MAIN):
+    for main in (track for track in lavs if track.level is PackLevel.MAIN):
         for safety in lavs:
-            if safety.who == main.who and safety.level is Level.SAFETY:
+            if safety.who == main.who and safety.level is PackLevel.SAFETY:
                 yield main.input, safety.input
                 yield safety.input, main.input
 
 
-def _copies(tracks: Sequence[Track]) -> Iterator[Place]:
+def _copies(tracks: Sequence[Track]) -> Iterator[Target]:
     """A mic whose cable went into a higher input as well, of somebody else."""
-    others = [t for t in tracks if t.kind in VOICES and t.level is not Level.SAFETY]
+    others = [t for t in tracks if t.kind in VOICES and t.level is not PackLevel.SAFETY]
     pairs = tuple(_pairs(tracks))
     for source in others:
         for copy in others:
             if copy.input > source.input and not (copy.who and copy.who == source.who):
                 both = (source.input, copy.input)
-                yield Place(both, tuple(mate for pack, mate in pairs if pack in both))
+                yield Target(both, tuple(mate for pack, mate in pairs if pack in both))

@@ -31,7 +31,7 @@ THIRD_WITHIN_S: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class InjectorRule:
     """How one fault is put in, and after what time in default limits it deserves its alarms.
 
     amber, red : name of a limit, seconds, or NEVER
@@ -55,15 +55,19 @@ class Row:
 INJECTORS: Final = {
     row.fault: row
     for row in (
-        Row(Fault.MUTED, muted, "muted_amber_s", "muted_red_s", lasts_s=(3.0, 15.0)),
-        Row(Fault.SILENT, silent, "silent_amber_s", "silent_red_s", lasts_s=(22.0, 30.0)),
-        Row(Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s", lasts_s=(12.0, 25.0)),
-        Row(Fault.DROPOUT, dropout, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
-        Row(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
-        Row(Fault.CLIPPED, clipped, 0.0, 3.0, lasts_s=(6.0, 15.0), speech_s=1.0),
-        Row(Fault.LOW, low, "low_amber_s", speech_s="low_amber_s"),
-        Row(Fault.HUM, hum, "hum_amber_s", "hum_red_s", red_from=24.0 / 44.0, lasts_s=(11.0, 18.0)),
-        Row(
+        InjectorRule(Fault.MUTED, muted, "muted_amber_s", "muted_red_s", lasts_s=(3.0, 15.0)),
+        InjectorRule(Fault.SILENT, silent, "silent_amber_s", "silent_red_s", lasts_s=(22.0, 30.0)),
+        InjectorRule(
+            Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s", lasts_s=(12.0, 25.0)
+        ),
+        InjectorRule(Fault.DROPOUT, dropout, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
+        InjectorRule(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
+        InjectorRule(Fault.CLIPPED, clipped, 0.0, 3.0, lasts_s=(6.0, 15.0), speech_s=1.0),
+        InjectorRule(Fault.LOW, low, "low_amber_s", speech_s="low_amber_s"),
+        InjectorRule(
+            Fault.HUM, hum, "hum_amber_s", "hum_red_s", red_from=24.0 / 44.0, lasts_s=(11.0, 18.0)
+        ),
+        InjectorRule(
             Fault.DUPLICATE,
             duplicate,
             "duplicate_amber_s",
@@ -71,10 +75,14 @@ INJECTORS: Final = {
             lasts_s=(16.0, 25.0),
             speech_s=2.0,
         ),
-        Row(Fault.POLARITY, polarity, "polarity_amber_s", speech_s="polarity_amber_s"),
-        Row(Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s", speech_s="pair_drift_amber_s"),
-        Row(Fault.UNEXPECTED, unexpected, "unexpected_amber_s", lasts_s=(12.0, 25.0)),
-        Row(Fault.TIMECODE, timecode, "timecode_amber_s", "timecode_red_s", lasts_s=(5.0, 12.0)),
+        InjectorRule(Fault.POLARITY, polarity, "polarity_amber_s", speech_s="polarity_amber_s"),
+        InjectorRule(
+            Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s", speech_s="pair_drift_amber_s"
+        ),
+        InjectorRule(Fault.UNEXPECTED, unexpected, "unexpected_amber_s", lasts_s=(12.0, 25.0)),
+        InjectorRule(
+            Fault.TIMECODE, timecode, "timecode_amber_s", "timecode_red_s", lasts_s=(5.0, 12.0)
+        ),
     )
 }
 
@@ -128,7 +136,7 @@ def _span(samples: Samples, rate: int, tracks: Sequence[int], onset_s: float, en
     return Span(samples, rate, first, last, tuple(t - 1 for t in tracks))
 
 
-def _truth(row: Row, span: Span, put: Put, strength: float) -> Planted:
+def _truth(row: InjectorRule, span: Span, put: Put, strength: float) -> Planted:
     events = tuple(
         ((span.first + a) / span.rate, (span.first + b) / span.rate) for a, b in put.events
     )
@@ -142,7 +150,7 @@ def _truth(row: Row, span: Span, put: Put, strength: float) -> Planted:
 
 
 def _severity(
-    row: Row, strength: float, lasted_s: float, events: Sequence[tuple[float, float]]
+    row: InjectorRule, strength: float, lasted_s: float, events: Sequence[tuple[float, float]]
 ) -> Severity | None:
     red = lasted_s >= limit_s(row.red) and strength >= row.red_from
     if row.by_count:

@@ -16,7 +16,7 @@ import numpy as np
 from engine.line_check.pair_offset import Pair
 from engine.line_check.taps import Taps
 from engine.model.line_results import ENOUGH_S, Heard, LineCheck, LineResult, Verdict
-from engine.model.messages import Fault, Flags, Kind, Level, Levels, Measurement
+from engine.model.messages import Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.tracks import Scene
 from engine.model.units import FLOOR_DB, amplitude_db, rms_dbfs
 
@@ -197,7 +197,7 @@ class LineChecker:
         before_dbfs = LEAST_SAFETY_DBFS if heard.peak_dbfs is None else heard.peak_dbfs
         if peak_dbfs > before_dbfs:
             heard = replace(heard, peak_dbfs=peak_dbfs)
-        safety = self._scene.tracks[place].level is Level.SAFETY
+        safety = self._scene.tracks[place].level is PackLevel.SAFETY
         least = LEAST_SAFETY_DBFS if safety else LEAST_SPEECH_DBFS
         if floor_dbfs is not None:
             least = max(least, floor_dbfs + SPEECH_DB)

@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Final
 
 from engine.detectors.base import Detector
 from engine.detectors.hum import Hum
 from engine.detectors.pair_drift import PairDrift
-from engine.detectors.registry import Row
 from engine.line_check.checker import LineChecker
 from engine.measure.meter import Meter
 from engine.model.commands import Command, EndLineCheck, LineCheckGo, LineCheckMark, StartLineCheck
+from engine.model.faults import FaultRule
 from engine.model.line_results import LineResult
 from engine.model.messages import Condition, Fault, Flags, Measurement, State
 from engine.model.tracks import Scene
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 
 ASKED: Final = (StartLineCheck, LineCheckGo, LineCheckMark, EndLineCheck)
 _FAULTS: Final = (Fault.CLIPPED, Fault.HUM)
 
 
-class Lines:
+class LiveLineCheck:
     """The line check of one watch, and what it teaches.
 
     `untold` holds the results that the log was not told of yet.
     """
 
     def __init__(
-        self, scene: Scene, meter: Meter, detectors: Collection[Detector], kept: Kept | None
+        self, scene: Scene, meter: Meter, detectors: Collection[Detector], kept: Checkpoint | None
     ) -> None:
         self.checker = LineChecker(scene, () if kept is None else kept.line_results)
         self.untold: list[LineResult] = []
@@ -48,17 +48,15 @@ class Lines:
     def update(
         self,
         m: Measurement,
-        rows: Sequence[Row],
-        conditions: Sequence[Condition],
-        detail: Callable[[Row, int], str],
+        rules: Sequence[FaultRule],
+        conditions: Mapping[str, Condition],
+        detail: Callable[[FaultRule, int], str],
     ) -> None:
-        """Take in one tick and what the detectors said of it, in row order."""
+        """Take in one tick and what the detectors said of it, by the name of the rule."""
         if not self.checker.is_open:
             return
-        seen: dict[Fault, tuple[Row, Condition]] = {
-            row.fault: (row, said)
-            for row, said in zip(rows, conditions, strict=True)
-            if row.fault in _FAULTS
+        seen: dict[Fault, tuple[FaultRule, Condition]] = {
+            rule.fault: (rule, conditions[rule.name]) for rule in rules if rule.fault in _FAULTS
         }
         active: dict[Fault, Flags] = {
             fault: said.state == State.ACTIVE for fault, (_, said) in seen.items()

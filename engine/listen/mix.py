@@ -17,7 +17,7 @@ from engine.listen.limiter import Limiter
 from engine.listen.resample import Reader
 from engine.listen.ring import Ring
 from engine.measure.loudness import OFFSET_LU, k_weighting
-from engine.measure.sos_filter import Sections
+from engine.measure.sos_filter import SosFilter
 from engine.model.listening import FIRST_LEVEL_DB, HIGHEST_LIMIT_DB, LEAST_LEVEL_DB, LIMIT_DB
 
 FADE_IN_S: Final = 0.3
@@ -143,7 +143,7 @@ class Mix:
         step = rate_hz // 10
         blocks = round(10 * MATCH_S)
         start = voice.place // self._reader.up - blocks * step
-        weight = Sections(k_weighting(rate_hz), 2, step, 1)
+        weight = SosFilter(k_weighting(rate_hz), 2, step, 1)
         pair = np.stack([self.ring.read(t, start, blocks * step) for t in (voice.track, other)])
         parts = pair.reshape(2, blocks, step).transpose(1, 0, 2)
         powers = np.stack([np.square(weight(part)).mean(axis=1) for part in parts], axis=1)

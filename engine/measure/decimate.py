@@ -13,7 +13,7 @@ from engine.model.messages import Measurement, Samples
 from engine.model.units import hop_frames, slow_factor
 
 
-class Slow:
+class Decimated:
     """Brings the sound of every track down to about 2 kHz, a whole number of samples each hop."""
 
     def __init__(self, sample_rate_hz: int) -> None:

@@ -12,7 +12,7 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.measure.level import Hops
-from engine.measure.sos_filter import Sections
+from engine.measure.sos_filter import SosFilter
 from engine.measure.windows import HopWindows
 from engine.model.messages import Levels
 from engine.model.track_remap import By
@@ -87,7 +87,7 @@ class Loudness:
 
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
         frames, sos = hop_frames(sample_rate_hz), k_weighting(sample_rate_hz)
-        self._weight = Sections(sos, tracks, frames, hops_per_tick, np.float32)
+        self._weight = SosFilter(sos, tracks, frames, hops_per_tick, np.float32)
         lengths = (MOMENTARY_HOPS, SHORT_TERM_HOPS)
         self._windows = HopWindows(tracks, lengths, hops_per_tick)
         self._hops_per_tick = hops_per_tick

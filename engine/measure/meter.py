@@ -12,7 +12,7 @@ from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import HopWindows
 from engine.model.messages import Flags, Levels, Measurement, Samples
-from engine.model.track_remap import By, Places, carry
+from engine.model.track_remap import By, TrackRemap, carry
 from engine.model.tracks import Scene
 from engine.model.units import hop_frames, rms_dbfs
 from engine.timecode.track_reader import TimecodeReader
@@ -196,7 +196,7 @@ class Meter:
             present_fraction=self._presence.fraction,
         )
 
-    def changed(self, scene: Scene, places: Places) -> Meter:
+    def changed(self, scene: Scene, places: TrackRemap) -> Meter:
         """A meter of the tracks of another plan, which goes on from here with those that stay."""
         fresh = Meter(scene)
         fresh._timecode.skip(self._ticks * self.tick_frames)

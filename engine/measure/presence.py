@@ -7,7 +7,7 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.measure.floor import IDLE_DBFS, MARGIN_DB
-from engine.model.messages import Flags, Kind, Level, Levels
+from engine.model.messages import Flags, Kind, Levels, PackLevel
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
@@ -78,4 +78,4 @@ class Presence:
 
 
 def _safeties(scene: Scene) -> Flags:
-    return np.array([track.level is Level.SAFETY for track in scene.tracks], dtype=np.bool_)
+    return np.array([track.level is PackLevel.SAFETY for track in scene.tracks], dtype=np.bool_)

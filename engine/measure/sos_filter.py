@@ -30,7 +30,7 @@ _DOUBLINGS: Final = 40
 _Exact = NDArray[np.floating[Any]]
 
 
-class Sections:
+class SosFilter:
     """A cascade of second-order sections for every track, with its state, over whole hops.
 
     Parameters

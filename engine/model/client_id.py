@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Who:
+class ClientId:
     """One window or terminal that looks at a watch."""
 
     place: str
@@ -16,10 +16,10 @@ class Who:
     pid: int
 
 
-def this_process(place: str) -> Who:
+def this_process(place: str) -> ClientId:
     """This process, as `place`: window, terminal or engine."""
     try:
         user = getpass.getuser()
     except (OSError, KeyError):  # a user without a name
         user = ""
-    return Who(place, user, os.getpid())
+    return ClientId(place, user, os.getpid())

@@ -20,7 +20,7 @@ class Remark:
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
+class CrewNotes:
     """All of it, oldest first; `break_since_s` is None while there is no break."""
 
     marks: tuple[Remark, ...] = ()
@@ -38,25 +38,25 @@ class Desk:
         return tuple(note.text for note in self.notes if note.incident_id in incident_ids)
 
 
-def mark(desk: Desk, text: str, at_s: float) -> Desk:
+def mark(desk: CrewNotes, text: str, at_s: float) -> CrewNotes:
     """Drop a mark, with or without words."""
     return replace(desk, marks=(*desk.marks, Remark(at_s, text.strip())))
 
 
-def note(desk: Desk, incident_id: int, text: str, at_s: float) -> Desk:
+def note(desk: CrewNotes, incident_id: int, text: str, at_s: float) -> CrewNotes:
     """Keep a note on an incident; without words nothing is kept."""
     if not text.strip():
         return desk
     return replace(desk, notes=(*desk.notes, Remark(at_s, text.strip(), incident_id)))
 
 
-def set_break(desk: Desk, on: bool, now_s: float) -> Desk:
+def set_break(desk: CrewNotes, on: bool, now_s: float) -> CrewNotes:
     """Begin a break or end it; a break that goes on keeps its begin."""
     if on == desk.on_break:
         return desk
     return replace(desk, break_since_s=now_s if on else None)
 
 
-def fresh_battery(desk: Desk, track: int, fresh_s: float, lasts_s: float | None) -> Desk:
+def fresh_battery(desk: CrewNotes, track: int, fresh_s: float, lasts_s: float | None) -> CrewNotes:
     """A fresh battery was put into that track's pack."""
     return replace(desk, batteries=put_in(desk.batteries, Battery(track, fresh_s, lasts_s)))

@@ -1,25 +1,274 @@
-"""What the table of faults says of an incident."""
+"""FAULTS: one rule a fault: its words, its remedy, its delays. Plain data; loads no detector."""
 
 from __future__ import annotations
 
-from engine.detectors.registry import DETECTORS, Row, Scope
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Final
+
+from engine.model.limits import NEVER
 from engine.model.messages import Fault, Incident
 
+BURST_GAP_S: Final = 10.0
+"""Gaps of a dropout, or bursts of noise, less than this apart are one incident, s."""
 
-def row_of(incident: Incident) -> Row | None:
-    """The table's row; where a fault has two, the one that speaks of as much as the incident."""
+
+class Scope(Enum):
+    """What one condition of a detector speaks of."""
+
+    TRACK = auto()
+    INPUT = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class FaultRule:
+    """How one fault is delayed, shown and answered.
+
+    name : tells the rules of one fault apart (a timecode lost, wrong, stopped)
+    amber_s, red_s : on-delay from the fault's own onset; the name of a limit, or seconds
+    off_s : off-delay; the condition must be gone this long before the incident ends
+    family, rank : of one family a track has one incident at a time, named by the highest rank
+    spoils : the audio is unusable, so the pack covers nobody
+    red_if_uncovered : red only while no healthy cover exists
+    in_standby : stays an alarm while the crew is not rolling
+    word, check_first : what the screen says; what to check first, one short line
+    """
+
+    name: str
+    fault: Fault
+    amber_s: str | float
+    red_s: str | float
+    off_s: float
+    word: str
+    check_first: str
+    family: str = ""
+    rank: int = 0
+    spoils: bool = False
+    red_if_uncovered: bool = False
+    in_standby: bool = False
+    scope: Scope = Scope.TRACK
+
+    @property
+    def group(self) -> str:
+        """The family, or the fault's own name where it is alone."""
+        return self.family or self.fault.value
+
+
+LOSS: Final = "loss"
+"""muted, dead_mic and silent: one loss, one incident."""
+
+_CODE_FIRST: Final = "timecode: is the recorder running, then cable, level, frame rate, jam again"
+
+FAULTS: Final[tuple[FaultRule, ...]] = (
+    FaultRule(
+        "muted",
+        Fault.MUTED,
+        amber_s="muted_amber_s",
+        red_s="muted_red_s",
+        off_s=1.0,
+        word="muted",
+        check_first="no signal at all: pack switched off or out of range, receiver mute, patch",
+        family=LOSS,
+        rank=3,
+        spoils=True,
+        in_standby=True,
+    ),
+    FaultRule(
+        "dead_mic",
+        Fault.DEAD_MIC,
+        amber_s="dead_mic_amber_s",
+        red_s="dead_mic_red_s",
+        off_s=1.0,
+        word="dead mic",
+        check_first="link is up, mic is dead: phantom power, mic plug",
+        family=LOSS,
+        rank=2,
+        spoils=True,
+    ),
+    FaultRule(
+        "silent",
+        Fault.SILENT,
+        amber_s="silent_amber_s",
+        red_s="silent_red_s",
+        off_s=1.0,
+        word="silent",
+        check_first="nothing audible: mic plug, mute switch, gain, then listen to the track",
+        family=LOSS,
+        rank=1,
+        spoils=True,
+    ),
+    FaultRule(
+        "dropout",
+        Fault.DROPOUT,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=BURST_GAP_S,
+        word="dropout",
+        check_first="the radio link breaks up: antenna, distance, a body in between, battery",
+        spoils=True,
+    ),
+    FaultRule(
+        "noise_burst",
+        Fault.NOISE_BURST,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=BURST_GAP_S,
+        word="noise burst",
+        check_first="hash on the link: interference or range, antenna, another frequency",
+        spoils=True,
+    ),
+    FaultRule(
+        "clipped",
+        Fault.CLIPPED,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=3.0,
+        word="clipping",
+        check_first="overloaded: turn the pack's gain down, use the safety meanwhile",
+        spoils=True,
+        red_if_uncovered=True,
+    ),
+    FaultRule(
+        "low",
+        Fault.LOW,
+        amber_s="low_amber_s",
+        red_s=NEVER,
+        off_s=2.0,
+        word="low",
+        check_first="someone talks far too low: gain or sensitivity of the pack, mic covered",
+    ),
+    FaultRule(
+        "hum",
+        Fault.HUM,
+        amber_s="hum_amber_s",
+        red_s="hum_red_s",
+        off_s=2.0,
+        word="hum",
+        check_first="mains hum: cable screen, power supply or ground loop near this input",
+    ),
+    FaultRule(
+        "duplicate",
+        Fault.DUPLICATE,
+        amber_s="duplicate_amber_s",
+        red_s="duplicate_red_s",
+        off_s=2.0,
+        word="duplicate",
+        check_first="two inputs carry one signal: the patch, then the routing of both",
+    ),
+    FaultRule(
+        "polarity",
+        Fault.POLARITY,
+        amber_s=0.0,  # the detector itself counts seconds of speech
+        red_s=NEVER,
+        off_s=2.0,
+        word="polarity",
+        check_first="the packs are inverted against each other: cable, adapter, polarity switch",
+    ),
+    FaultRule(
+        "pair_drift",
+        Fault.PAIR_DRIFT,
+        amber_s=0.0,  # as above
+        red_s=NEVER,
+        off_s=2.0,
+        word="pair drift",
+        check_first="one pack hears less than it did: mic slipped or covered, plug half out, gain",
+    ),
+    FaultRule(
+        "unexpected",
+        Fault.UNEXPECTED,
+        amber_s="unexpected_amber_s",
+        red_s=NEVER,
+        off_s=2.0,
+        word="unexpected",
+        check_first="a signal on an unused input: is something patched wrongly?",
+    ),
+    FaultRule(
+        "timecode_lost",
+        Fault.TIMECODE,
+        amber_s="timecode_amber_s",
+        red_s="timecode_red_s",
+        off_s=1.0,
+        word="timecode",
+        check_first=_CODE_FIRST,
+    ),
+    FaultRule(
+        "timecode_wrong",
+        Fault.TIMECODE,
+        amber_s=0.0,
+        red_s=NEVER,
+        off_s=2.0,
+        word="timecode",
+        check_first=_CODE_FIRST,
+        family="timecode wrong",
+    ),
+    FaultRule(
+        "recorder_stopped",
+        Fault.TIMECODE,
+        amber_s=0.0,
+        red_s=NEVER,
+        off_s=1.0,
+        word="timecode",
+        check_first=_CODE_FIRST,
+        family="recorder stopped",
+        in_standby=True,
+    ),
+    FaultRule(
+        "input_lost",
+        Fault.INPUT_LOST,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=0.0,
+        word="input lost",
+        check_first="the interface delivers nothing: its cable, its power, then its clock",
+        spoils=True,
+        in_standby=True,
+        scope=Scope.INPUT,
+    ),
+    FaultRule(
+        "samples_lost",
+        Fault.SAMPLES_LOST,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=2.0,
+        word="samples lost",
+        check_first="audio was lost before it was looked at: close other programs, larger buffer",
+        in_standby=True,
+        scope=Scope.INPUT,
+    ),
+    FaultRule(
+        "invalid_samples",
+        Fault.SAMPLES_LOST,
+        amber_s=0.0,
+        red_s=0.0,
+        off_s=2.0,
+        word="samples lost",
+        check_first="the samples are no numbers: restart the interface, check its driver",
+        spoils=True,
+        in_standby=True,
+    ),
+)
+
+
+def rule_of(incident: Incident) -> FaultRule | None:
+    """The fault's rule; where it has several, the one that speaks of as much as the incident."""
     scope = Scope.INPUT if incident.track is None else Scope.TRACK
-    rows = [row for row in DETECTORS if row.fault is incident.fault]
-    return next((row for row in rows if row.scope is scope), rows[0] if rows else None)
+    rules = [rule for rule in FAULTS if rule.fault is incident.fault]
+    return next((rule for rule in rules if rule.scope is scope), rules[0] if rules else None)
 
 
 def word(fault: Fault) -> str:
     """What a fault is called on screen and paper."""
-    found = next((row.word for row in DETECTORS if row.fault is fault), "")
-    return found or fault.value.replace("_", " ")
+    words = (rule.word for rule in FAULTS if rule.fault is fault)
+    return next(words, fault.value.replace("_", " "))
+
+
+def check_first(incident: Incident) -> str:
+    """What to check first, one short line; empty where the table says nothing."""
+    rule = rule_of(incident)
+    return rule.check_first if rule else ""
 
 
 def spoils(incident: Incident) -> bool:
     """The fault makes the audio of its tracks unusable, so they cover nobody."""
-    row = row_of(incident)
-    return row is not None and row.spoils
+    rule = rule_of(incident)
+    return rule is not None and rule.spoils

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.model.messages import Fault, Kind, Level
+from engine.model.messages import Fault, Kind, PackLevel
 
 Value = float | str | None
 """A limit's value: a number, "on" or "off" for a switch, None for "worked out from the sound"."""
@@ -36,11 +36,11 @@ class Limit:
     high: float = NEVER
     source: str = "contract"
 
-    def of(self, kind: Kind, level: Level | None = None) -> Value:
+    def of(self, kind: Kind, level: PackLevel | None = None) -> Value:
         """The default for a track of that kind and level."""
         if kind in self.by_kind:
             return self.by_kind[kind]
-        if level is Level.SAFETY and self.on_safety is not None:
+        if level is PackLevel.SAFETY and self.on_safety is not None:
             return self.on_safety
         return self.default
 

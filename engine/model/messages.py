@@ -14,7 +14,7 @@ from typing import Final, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 from engine.model.line_results import LineCheck, LineResult
 from engine.model.listening import Listening
 from engine.model.timecode_frames import CodeReading
@@ -37,7 +37,7 @@ class Kind(StrEnum):
     UNUSED = "unused"
 
 
-class Level(StrEnum):
+class PackLevel(StrEnum):
     """Which of the two staggered-gain packs of one `who` a track is."""
 
     MAIN = "main"
@@ -282,7 +282,7 @@ RIBBON_COLUMNS: Final = 300
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ribbon:
+class LevelStrip:
     """The last two minutes of every track, oldest column first.
 
     level_dbfs : (columns, tracks) float32 sample peak of each column; `FLOOR_DB` where unknown
@@ -332,7 +332,7 @@ class Snapshot:
     present: Flags
     alarms: tuple[Alarm, ...]
     covers: tuple[Cover, ...]
-    ribbon: Ribbon
+    ribbon: LevelStrip
     standby: bool = False
     out_of_service: tuple[int, ...] = ()
     audio_lost_s: float = 0.0
@@ -345,7 +345,7 @@ class Snapshot:
     drift_ppm: float | None = None
     floor_dbfs: Levels | None = None
     presence_dbfs: Levels | None = None
-    desk: Desk = field(default_factory=Desk)
+    desk: CrewNotes = field(default_factory=CrewNotes)
     listening: Listening | None = None
     line_check: LineCheck | None = None
     line_results: tuple[LineResult, ...] = ()

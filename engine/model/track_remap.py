@@ -44,18 +44,18 @@ class Carried(Protocol):
 class CarriesItself(Protocol):
     """Does it in its own way."""
 
-    def carry(self, before: Any, places: Places) -> None:
+    def carry(self, before: Any, places: TrackRemap) -> None:
         """Take over what `before` remembers of the tracks that stay."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Places:
+class TrackRemap:
     """Where each track was before: `old` has shape (tracks now,), -1 for one that begins anew."""
 
     old: NDArray[np.int64]
 
     @classmethod
-    def of(cls, before: Sequence[object], after: Sequence[object]) -> Places:
+    def of(cls, before: Sequence[object], after: Sequence[object]) -> TrackRemap:
         """From what makes a track the same one before and after."""
         known = {track: place for place, track in enumerate(before)}
         return cls(np.array([known.get(track, -1) for track in after], dtype=np.int64))
@@ -86,7 +86,7 @@ class Places:
         return np.ascontiguousarray(np.moveaxis(moved, 0, -1))
 
 
-def carry(fresh: Any, before: Any, places: Places) -> None:
+def carry(fresh: Any, before: Any, places: TrackRemap) -> None:
     """Bring `fresh`, made for the tracks as they are now, to where `before` stood."""
     if isinstance(fresh, CarriesItself):
         fresh.carry(before, places)
@@ -95,7 +95,7 @@ def carry(fresh: Any, before: Any, places: Places) -> None:
         set_carried(fresh, before, places, name, by)
 
 
-def set_carried(fresh: Any, before: Any, places: Places, name: str, by: By) -> None:
+def set_carried(fresh: Any, before: Any, places: TrackRemap, name: str, by: By) -> None:
     """Take over one thing that is remembered."""
     old, new = getattr(before, name), getattr(fresh, name)
     if by is By.PART:
@@ -104,7 +104,7 @@ def set_carried(fresh: Any, before: Any, places: Places, name: str, by: By) -> N
     setattr(fresh, name, _moved(old, new, places, by))
 
 
-def _moved(old: Any, new: Any, places: Places, by: By) -> Any:
+def _moved(old: Any, new: Any, places: TrackRemap, by: By) -> Any:
     match by:
         case By.WHOLE:
             return old
@@ -134,5 +134,5 @@ def _by_place(old: Mapping[Any, Any], now: Mapping[int, int]) -> dict[Any, Any]:
     return moved
 
 
-def _each(one: Any, places: Places) -> Any:
+def _each(one: Any, places: TrackRemap) -> Any:
     return places.first(one, 0) if isinstance(one, np.ndarray) else one.moved(places)

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from engine.model.limits import LIMITS, Value
-from engine.model.messages import Fault, Flags, Kind, Level, Levels
+from engine.model.messages import Fault, Flags, Kind, Levels, PackLevel
 
 BY_HAND: Final = "hand"
 BY_TIMECODE: Final = "timecode"
@@ -28,7 +28,7 @@ class Track:
     name: str = ""
     kind: Kind = Kind.LAV
     who: str = ""
-    level: Level | None = None
+    level: PackLevel | None = None
     pack: str = ""
     placement: str = ""
     receiver: str = ""
@@ -112,7 +112,7 @@ class Scene:
         """Places (main, safety) in track order of the two packs of each `who` that has both."""
         place = {(t.who, t.level): n for n, t in enumerate(self.tracks) if t.who and t.level}
         return tuple(
-            (n, place[who, Level.SAFETY])
+            (n, place[who, PackLevel.SAFETY])
             for (who, level), n in place.items()
-            if level is Level.MAIN and (who, Level.SAFETY) in place
+            if level is PackLevel.MAIN and (who, PackLevel.SAFETY) in place
         )

@@ -2,47 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
 
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter
-from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
-from engine.model.track_remap import Places
+from engine.model.messages import Flags, Samples
+from engine.model.tick import Tick
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 
 LONGEST_GAP_S: Final = 5.0
 """A longer gap is skipped: it says no more about a track, and measuring it would take time."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Heard:
-    """What detectors said of one tick where it was measured: conditions, and what was seen where.
-
-    `details` are by fault and place, of the tracks that are active.
-    """
-
-    said: Mapping[Fault, Condition]
-    details: Mapping[tuple[Fault, int], str]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Tick:
-    """One measured tick, `number` ticks from stream time 0; `lost_frames` were lost up to it.
-
-    `heard` is None where all detectors have still to be asked; else the samples stayed behind.
-    """
-
-    number: int
-    measurement: Measurement
-    lost_frames: int = 0
-    heard: Heard | None = None
-
-
-class Front:
+class TickFramer:
     """Holds what came in until a tick is whole, and the meter that measures it."""
 
     def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
@@ -72,7 +48,7 @@ class Front:
         """Stream time at the end of the last frame that came in."""
         return self.now_s + self._filled / self._rate_hz
 
-    def change(self, scene: Scene, places: Places) -> None:
+    def change(self, scene: Scene, places: TrackRemap) -> None:
         """Go on with the tracks of another plan; of a new one the tick that fills begins empty."""
         self.meter = self.meter.changed(scene, places)
         missing = np.broadcast_to(self._missing, self._rest.shape)

@@ -7,14 +7,14 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Measurement, Ribbon
+from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip, Measurement
 from engine.model.track_remap import By
 from engine.model.units import FLOOR_DB, amplitude_db
 
 _EPS_S: Final = 1e-6
 
 
-class RibbonRecorder:
+class LevelStripRecorder:
     """A ring of columns by stream time; the newest fills while its ticks come in."""
 
     CARRIED: ClassVar = {
@@ -47,8 +47,10 @@ class RibbonRecorder:
         np.maximum(self._severity[place], severity, out=self._severity[place])
         self._end_s = end_s
 
-    def ribbon(self) -> Ribbon:
+    def ribbon(self) -> LevelStrip:
         """The columns as they stand, oldest first."""
         order = (np.arange(RIBBON_COLUMNS) + self._newest + 1) % RIBBON_COLUMNS
         level = amplitude_db(self._peaks[order]).astype(np.float32)
-        return Ribbon(np.maximum(level, np.float32(FLOOR_DB)), self._severity[order], self._end_s)
+        return LevelStrip(
+            np.maximum(level, np.float32(FLOOR_DB)), self._severity[order], self._end_s
+        )

@@ -17,10 +17,11 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, Final
 
-from engine.detectors.sample_bank import Ears
+from engine.detectors.sample_bank import SampleDetectorBank
 from engine.measure.meter import Totals
+from engine.model.tick import Tick
 from engine.model.tracks import Scene
-from engine.pipeline.framing import Front, Tick
+from engine.pipeline.framing import TickFramer
 from engine.sources.base import EndOfTake, Source, SourceError
 from engine.sources.take import open_take
 
@@ -46,7 +47,7 @@ class Measured:
 
 
 def measure(
-    source: Source, scene: Scene, ears: Ears | None = None
+    source: Source, scene: Scene, ears: SampleDetectorBank | None = None
 ) -> Generator[Measured, None, None]:
     """Measure a source to its end; closes it. With `ears`, ticks come without their samples.
 
@@ -55,7 +56,7 @@ def measure(
     SourceError
         If it can't be read to its end.
     """
-    front, frames, lost = Front(scene), 0, 0
+    front, frames, lost = TickFramer(scene), 0, 0
     try:
         while True:
             block = source.read(READ_TIMEOUT_S)
@@ -122,7 +123,7 @@ def _send_all(take: str, scene: Scene, out: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends this process by itself
     try:
         try:
-            for measured in measure(open_take(take), scene, Ears(scene)):
+            for measured in measure(open_take(take), scene, SampleDetectorBank(scene)):
                 _send(out, measured)
         except SourceError as error:
             _send(out, error)

@@ -18,11 +18,10 @@ from engine.alarms.book_checkpoint import restore
 from engine.alarms.common_cause import Gatherer
 from engine.alarms.plan_change import carried
 from engine.detectors import learned as memories
-from engine.detectors.bank import Panel
-from engine.detectors.base import Feed, doubted
-from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.detectors.bank import DetectorBank
+from engine.detectors.base import TickContext, doubted
 from engine.line_check.live_check import ASKED as LINE_CHECK
-from engine.line_check.live_check import Lines
+from engine.line_check.live_check import LiveLineCheck
 from engine.measure.floor import Learned
 from engine.measure.meter import Totals
 from engine.model import crew_notes as desks
@@ -41,16 +40,18 @@ from engine.model.commands import (
     Unacknowledge,
     Unshelve,
 )
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
+from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmEvent, Block, Incident, Measurement, Snapshot
-from engine.model.track_remap import Places, carry
+from engine.model.tick import SampleFindings, Tick
+from engine.model.track_remap import TrackRemap, carry
 from engine.model.tracks import BY_TIMECODE, Plan, Scene
 from engine.model.units import FLOOR_DB, amplitude_db
-from engine.pipeline.framing import Front, Heard, Tick
-from engine.pipeline.level_strip import RibbonRecorder
+from engine.pipeline.framing import TickFramer
+from engine.pipeline.level_strip import LevelStripRecorder
 from engine.plan.change import judged, refuse_other_ways
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 from engine.timecode.clock import Reference, TimecodeClock
 from engine.timecode.rolling import RecordRun
 
@@ -71,8 +72,8 @@ class Pipeline:
         self,
         plan: Plan,
         sample_rate_hz: int,
-        rows: Sequence[Row] = DETECTORS,
-        kept: Kept | None = None,
+        rules: Sequence[FaultRule] = FAULTS,
+        kept: Checkpoint | None = None,
         reference: Reference | None = None,
     ) -> None:
         self.plan = plan
@@ -80,18 +81,18 @@ class Pipeline:
         self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
         self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
         learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
-        self._front = Front(self.scene, learned)
+        self._front = TickFramer(self.scene, learned)
         self.meter = self._front.meter
-        self.book = Book(self.scene, rows)
-        self.desk = Desk()
+        self.book = Book(self.scene, rules)
+        self.desk = CrewNotes()
         self.audio_lost_s = 0.0
         self._gatherer = Gatherer(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
         self._standing_by = False
-        self._rows = tuple(rows)
-        self._panel = Panel(self.scene, rows)
-        self.lines = Lines(self.scene, self.meter, self._panel.detectors, kept)
-        self._ribbon = RibbonRecorder(len(plan.tracks))
+        self._rules = tuple(rules)
+        self._panel = DetectorBank(self.scene, rules)
+        self.lines = LiveLineCheck(self.scene, self.meter, self._panel.detectors, kept)
+        self._ribbon = LevelStripRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
         self._stalled_s: float | None = None
         self._newest = 0
@@ -101,13 +102,13 @@ class Pipeline:
         if kept is not None:
             self._go_on_from(kept)
 
-    def _go_on_from(self, kept: Kept) -> None:
+    def _go_on_from(self, kept: Checkpoint) -> None:
         self._front.skip(int(kept.fed_s / self.tick_s + 1e-6))
         self.audio_lost_s = kept.audio_lost_s
         self._doubt_until_s[:] = kept.fed_s + DOUBT_S
         self.desk = kept.desk
         self.book.on_break = kept.desk.on_break
-        restore(self.book, kept.book, self._rows)
+        restore(self.book, kept.book, self._rules)
         self._panel.restore(kept.learned)
 
     @property
@@ -128,11 +129,11 @@ class Pipeline:
         """
         refuse_other_ways(self.plan, plan)
         before, scene = self.scene, replace(self.scene, tracks=plan.tracks)
-        places = Places.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
+        places = TrackRemap.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
         self.plan, self.scene = plan, scene
         self._front.change(scene, places)
         self.meter = self._front.meter
-        same = Places.of(judged(before), judged(scene))
+        same = TrackRemap.of(judged(before), judged(scene))
         self._doubt_until_s = np.where(
             same.old < 0, now_s + DOUBT_S, places.first(self._doubt_until_s, 0.0)
         )
@@ -140,10 +141,10 @@ class Pipeline:
         if not places.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
             self._peaks = places.last(self._peaks, 0.0)
-            ribbon, self._ribbon = self._ribbon, RibbonRecorder(len(plan.tracks))
+            ribbon, self._ribbon = self._ribbon, LevelStripRecorder(len(plan.tracks))
             carry(self._ribbon, ribbon, places)
         self.lines.change(scene, self.meter, self._panel.detectors)
-        self.book, events = carried(self.book, scene, self._rows, places, now_s)
+        self.book, events = carried(self.book, scene, self._rules, places, now_s)
         self._gatherer = Gatherer(self.book)
         return events
 
@@ -200,7 +201,7 @@ class Pipeline:
         self._newest = tick.number % PEAK_HOLD_TICKS
         told = self._roll_by_code(measurement)
         resting = self._standing_by or self.book.on_break
-        feed = Feed(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
+        feed = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
         return told + self._judge(measurement, feed, measurement.start_s, tick.heard)
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
@@ -217,23 +218,26 @@ class Pipeline:
         self._stalled_s = now_s
         self._latest = None
         self._peaks[:] = 0.0
-        feed = Feed(now_s, stalled=True, reason=reason)
+        feed = TickContext(now_s, stalled=True, reason=reason)
         return self._judge(None, feed, self.now_s)
 
     def _judge(
         self,
         measurement: Measurement | None,
-        feed: Feed,
+        feed: TickContext,
         start_s: float,
-        heard: Heard | None = None,
+        heard: SampleFindings | None = None,
     ) -> list[AlarmEvent]:
         conditions = self._panel.ask(measurement, feed, heard)
         if measurement is not None:
-            self.lines.update(measurement, self._rows, conditions, self._panel.detail)
+            self.lines.update(measurement, self._rules, conditions, self._panel.detail)
         doubt = feed.now_s < self._doubt_until_s
         if doubt.any():
-            pairs = zip(self._rows, conditions, strict=True)
-            conditions = [c if r.scope is Scope.INPUT else doubted(c, doubt) for r, c in pairs]
+            conditions = {
+                rule.name: said if rule.scope is Scope.INPUT else doubted(said, doubt)
+                for rule in self._rules
+                for said in (conditions[rule.name],)
+            }
         events = operator.end_shelving(self.book, feed.now_s)
         events += self.book.step(conditions, self._panel.detail, start_s, feed.now_s)
         events = self._gatherer.step(events, start_s, feed.now_s)

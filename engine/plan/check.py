@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from engine.model.batteries import lasts_s
 from engine.model.limits import LIMITS, Limit, Value
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.safe_text import harmless, is_harmless
 from engine.model.tracks import BY_HAND, BY_TIMECODE, Plan, Track
 from engine.plan.toml_lines import Path
@@ -169,7 +169,7 @@ class _Checker:
     def _across(self, tracks: Sequence[Track]) -> None:
         """What only shows when tracks are compared."""
         inputs: dict[int, int] = {}
-        packs: dict[tuple[str, Level], int] = {}
+        packs: dict[tuple[str, PackLevel], int] = {}
         for place, track in enumerate(tracks):
             path: Path = ("track", place)
             first = inputs.setdefault(track.input, place)
@@ -264,7 +264,7 @@ _TRACK: Final[Mapping[str, Callable[[Any], Any]]] = {
     "name": _text,
     "kind": lambda value: Kind(_one_of(*Kind)(value)),
     "who": _text,
-    "level": lambda value: Level(_one_of(*Level)(value)),
+    "level": lambda value: PackLevel(_one_of(*PackLevel)(value)),
     "pack": _text,
     "placement": _text,
     "receiver": _text,

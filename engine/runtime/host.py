@@ -11,7 +11,7 @@ from typing import Final
 from engine.listen.output import OpenOutput, PortAudioOutput
 from engine.model.commands import Open
 from engine.runtime import open_source as opening
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 from engine.sources.base import Source, SourceInfo
 
 LOAD_WINDOW_S: Final = 1.0
@@ -23,7 +23,7 @@ def _time_of_day_s() -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class World:
+class Host:
     """What a runner needs of the world around it; tests pass their own.
 
     clock : seconds on a steady scale, the same for all processes of one boot
@@ -62,7 +62,7 @@ class Load:
             self._at, self._cpu_s = now, cpu_s
 
 
-def away_s(kept: Kept, world: World) -> float:
+def away_s(kept: Checkpoint, world: Host) -> float:
     """How long nobody watched, s; over a boot of the machine only the wall clock can tell."""
     if kept.boot and kept.boot == world.boot:
         return max(world.clock() - kept.steady_s, 0.0)

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Final
 
 from engine.model.commands import Open, Watch
+from engine.model.engine_address import Address
 from engine.model.messages import Snapshot
 
 BEAT_S: Final = 0.25
@@ -29,14 +30,6 @@ CARRIED_EVENTS: Final = 1000
 """Events that a snapshot takes over from those that were never sent."""
 
 _FAMILY: Final = "AF_PIPE" if sys.platform == "win32" else "AF_UNIX"
-
-
-@dataclass(frozen=True, slots=True)
-class Address:
-    """Where an engine listens, and the key that both ends must know."""
-
-    path: str
-    key: bytes
 
 
 def new_address() -> Address:

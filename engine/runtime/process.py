@@ -1,4 +1,4 @@
-"""The watch in a process of its own: `python -m engine.runtime.process`, told what to do on its input.
+"""The watch in a process of its own, told what to do on its input (`engine.runtime.process`).
 
 It outlives the window that started it. A window connects, is told what is watched, and then gets
 the newest snapshot as often as it can take one; its commands come back the same way. Nothing a
@@ -21,7 +21,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from engine.model.client_id import Who, this_process
+from engine.model.client_id import ClientId, this_process
 from engine.model.commands import Look, Open, Stop, Watch
 from engine.model.messages import Snapshot
 from engine.plan.load import PlanError
@@ -32,7 +32,7 @@ from engine.sources.base import SourceError
 
 if TYPE_CHECKING:
     from engine.runtime.runner import Runner
-    from engine.session.writer import SessionLog
+    from engine.session.writer import SessionWriter
 
 ALONE_S: Final = 10.0
 """Without any window for this long, a replay that nobody looks at ends."""
@@ -54,10 +54,10 @@ class Engine:
     def __init__(self, job: Job) -> None:
         self._job = job
         self._folder = Path(job.folder)
-        self._heard: queue.SimpleQueue[tuple[Who, Any]] = queue.SimpleQueue()
+        self._heard: queue.SimpleQueue[tuple[ClientId, Any]] = queue.SimpleQueue()
         self._turned_at = time.monotonic()
         self._over = threading.Event()
-        self._log: SessionLog | None = None
+        self._log: SessionWriter | None = None
         stale = folders.left_running(self._folder)
         if stale is not None:
             forget(stale.address)
@@ -106,16 +106,16 @@ class Engine:
 
     def _open(self) -> Runner | None:
         # scipy loads here, while the window already connects.
-        from engine.runtime.host import World
+        from engine.runtime.host import Host
         from engine.runtime.open_source import with_demo
         from engine.runtime.runner import Runner
         from engine.session.resume import resume
-        from engine.session.writer import SessionLog
+        from engine.session.writer import SessionWriter
 
-        world = World(boot=_boot(), version=_version())
+        world = Host(boot=_boot(), version=_version())
         if self._job.resume:
             resumed = resume(self._folder)
-            self._log = SessionLog(self._folder / folders.LOG)
+            self._log = SessionWriter(self._folder / folders.LOG)
             return Runner(
                 resumed.request,
                 self._publish,
@@ -132,7 +132,7 @@ class Engine:
             return None
         if request.plan is not None:
             request = folders.with_own_plan(request, self._folder)
-        self._log = SessionLog(self._folder / folders.LOG)
+        self._log = SessionWriter(self._folder / folders.LOG)
         try:
             return Runner(request, self._publish, world, log=self._log, on_plan=self._keep_plan)
         except PlanError as error:  # of the session's copy: the user knows the file
@@ -219,7 +219,7 @@ def _watched_already(request: Open, own: Path) -> Path | None:
     return next((folder for folder, r in others if r.live and r.source == name), None)
 
 
-def _itself() -> Who:
+def _itself() -> ClientId:
     return this_process("engine")
 
 

@@ -16,7 +16,7 @@ from engine.alarms.book_checkpoint import keep
 from engine.drill.drill_source import truths_of
 from engine.listen.output import ASKED, Listener
 from engine.listen.ring import Ring
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.model.messages import AlarmEvent, Block, Incident, Snapshot
 from engine.model.tracks import Plan
@@ -24,13 +24,13 @@ from engine.pipeline.pipeline import Pipeline
 from engine.plan.change import PlanChangeError
 from engine.plan.load import PlanError, parse_plan
 from engine.runtime import open_source
-from engine.runtime.host import Load, World, away_s
-from engine.session.checkpoint import Kept
-from engine.session.recorder import Log, LogFeed
+from engine.runtime.host import Host, Load, away_s
+from engine.session.checkpoint import Checkpoint
+from engine.session.recorder import Log, SessionRecorder
 from engine.session.resume import Resumed
 from engine.session.schema import STOPPED_BY
 from engine.sources.base import EndOfTake, Source, SourceError
-from engine.sources.clock_drift import Drift
+from engine.sources.clock_drift import ClockDrift
 from engine.timecode.clock import Reference
 
 PUBLISH_S: Final = 0.05
@@ -54,7 +54,7 @@ class Asked:
     """A command, and who gave it."""
 
     command: Command
-    who: Who
+    who: ClientId
 
 
 class Runner:
@@ -86,14 +86,14 @@ class Runner:
         self,
         request: Open,
         publish: Callable[[Snapshot], None],
-        world: World | None = None,
+        world: Host | None = None,
         *,
         log: Log | None = None,
         resumed: Resumed | None = None,
         on_plan: Callable[[Watch], None] = lambda _watch: None,
     ) -> None:
         self._request, self._publish = request, publish
-        self._world = world or World()
+        self._world = world or Host()
         self._clock = self._world.clock
         self.commands: queue.SimpleQueue[Asked] = queue.SimpleQueue()
         self._kept = kept = None if resumed is None else resumed.kept
@@ -124,7 +124,7 @@ class Runner:
         self._tried_at = now - RETRY_S
         self._lost_since: float | None = None if kept is None else now - self._away_s
         self._load = Load(now)
-        self._drift = Drift(self._info.sample_rate_hz)
+        self._drift = ClockDrift(self._info.sample_rate_hz)
         self._feed = self._begin_log(log)
         ring = Ring([t.input for t in self.plan.tracks], rate_hz, self._fed_frames)
         self._listener = Listener(ring, self.plan.other_pack, self._world.open_output)
@@ -164,12 +164,12 @@ class Runner:
             inputs=info.channels,
         )
 
-    def _begin_log(self, log: Log | None) -> LogFeed | None:
+    def _begin_log(self, log: Log | None) -> SessionRecorder | None:
         if log is None:
             return None
         rate_hz = self._info.sample_rate_hz
         totals = self.pipeline.totals
-        feed = LogFeed(log, self.watch, rate_hz, self._world.utc_ms, self._label, totals)
+        feed = SessionRecorder(log, self.watch, rate_hz, self._world.utc_ms, self._label, totals)
         if self._kept is None:
             feed.begin(self._request, self._info, self._plan_text, self._world.version)
         feed.start(self.pipeline.fed_s, os.getpid(), self.pipeline.audio_lost_s)
@@ -318,7 +318,7 @@ class Runner:
             lost = max(round(away_s * rate_hz), block.lost_frames, 0)
             block = Block(block.samples, lost)
             self._reason = self._reason or "the watch was restarted"
-            self._drift = Drift(rate_hz)
+            self._drift = ClockDrift(rate_hz)
         self._heard_at = now
         for piece in _pieces(block, self.pipeline.meter.tick_frames):
             before_s = self.pipeline.now_s
@@ -374,14 +374,14 @@ class Runner:
     def _label(self, at_s: float) -> str:
         return self.pipeline.clock.label_at(at_s)[0]
 
-    def _standing(self) -> tuple[Iterator[Incident], Kept]:
+    def _standing(self) -> tuple[Iterator[Incident], Checkpoint]:
         entries = self.pipeline.book.entries
         return (e.incident for e in entries if e.incident is not None), self.kept()
 
-    def kept(self) -> Kept:
+    def kept(self) -> Checkpoint:
         """What a restart needs to go on from here."""
         pipeline, world = self.pipeline, self._world
-        return Kept(
+        return Checkpoint(
             fed_s=pipeline.fed_s,
             audio_lost_s=pipeline.audio_lost_s,
             floor_dbfs=tuple(float(f) for f in pipeline.meter.learned().floor_dbfs),

@@ -11,20 +11,21 @@ from multiprocessing import AuthenticationError
 from multiprocessing.connection import Connection
 from typing import Any, Final
 
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import Watch
-from engine.runtime.ipc import Address, Alive, NewestSender, State, forget, hang_up, listen
+from engine.model.engine_address import Address
+from engine.runtime.ipc import Alive, NewestSender, State, forget, hang_up, listen
 
 SILENT_S: Final = 5.0
 """A window that says nothing for this long is frozen."""
 
-Hear = Callable[[Who, Any], None]
+Hear = Callable[[ClientId, Any], None]
 """Given who said something and what: "came", "left", "silent", "back", or a command."""
 
 
 @dataclass(slots=True)
 class _Peer:
-    who: Who
+    who: ClientId
     sender: NewestSender
     heard_at: float
     silent: bool = False
@@ -117,7 +118,7 @@ class Server:
     def _receive(self, connection: Connection) -> None:
         with suppress(EOFError, OSError):
             who = connection.recv()
-            if not isinstance(who, Who):
+            if not isinstance(who, ClientId):
                 connection.close()
                 return
             self._take_on(connection, who)
@@ -128,7 +129,7 @@ class Server:
                     self._hear(who, said)
         self._drop(connection)
 
-    def _take_on(self, connection: Connection, who: Who) -> None:
+    def _take_on(self, connection: Connection, who: ClientId) -> None:
         sender = NewestSender(connection, lambda: self._drop(connection))
         with self._lock:
             self._peers[connection] = _Peer(who, sender, self._clock())

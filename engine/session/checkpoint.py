@@ -6,17 +6,17 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from engine.alarms.book_checkpoint import KeptBook
+from engine.alarms.book_checkpoint import BookCheckpoint
 from engine.alarms.book_checkpoint import moved as moved_book
 from engine.detectors.learned import Memory
 from engine.detectors.learned import moved as moved_memories
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 from engine.model.line_results import LineResult
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class Checkpoint:
     """A watch as it stood at stream time `fed_s`.
 
     floor_dbfs : learned live floors in track order, NaN where unknown
@@ -30,20 +30,20 @@ class Kept:
     fed_s: float
     audio_lost_s: float
     floor_dbfs: tuple[float, ...]
-    book: KeptBook
+    book: BookCheckpoint
     steady_s: float
     boot: str
     utc_ms: int
-    desk: Desk = field(default_factory=Desk)
+    desk: CrewNotes = field(default_factory=CrewNotes)
     line_results: tuple[LineResult, ...] = ()
     learned: tuple[Memory, ...] = ()
     inputs: tuple[int, ...] = ()
 
-    def of(self, inputs: tuple[int, ...]) -> Kept:
+    def of(self, inputs: tuple[int, ...]) -> Checkpoint:
         """The same of those tracks: a plan may have been changed as the engine broke off."""
         if self.inputs in ((), inputs):
             return self
-        places = Places.of(self.inputs, inputs)
+        places = TrackRemap.of(self.inputs, inputs)
         return replace(
             self,
             floor_dbfs=tuple(places.first(np.array(self.floor_dbfs), np.nan).tolist()),

@@ -20,8 +20,8 @@ from platformdirs import user_data_path
 
 from engine.model import dataclass_json
 from engine.model.commands import Open
+from engine.model.engine_address import Address
 from engine.plan.load import load_plan
-from engine.runtime.ipc import Address
 from engine.sources.base import SourceError
 
 LOG: Final = "session.sqlite"

@@ -26,7 +26,7 @@ _PACKED: Final = np.dtype([("track", "<u2"), ("class", "<u2"), ("count", "<u4"),
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class LoudnessTotals:
     """Figures of every track in the plan's order, as `Totals` has them; NaN where unknown.
 
     measured_s : how much sound was measured
@@ -46,7 +46,7 @@ class Stretch:
     present_fraction: tuple[float, ...]
     inputs: tuple[int, ...] = ()
 
-    def of(self, inputs: Sequence[int]) -> Stretch:
+    def of(self, inputs: Sequence[int]) -> LoudnessTotals:
         """The same for those inputs; of one that is not in it nothing is known."""
         place = {number: n for n, number in enumerate(self.inputs or inputs)}
         told: dict[str, tuple[float, ...]] = {}
@@ -54,7 +54,7 @@ class Stretch:
             none = 0.0 if name in _SECONDS else np.nan
             values = getattr(self, name)
             told[name] = tuple(values[place[n]] if n in place else none for n in inputs)
-        return Stretch(**told, inputs=tuple(inputs))
+        return LoudnessTotals(**told, inputs=tuple(inputs))
 
 
 class Gates:
@@ -123,7 +123,7 @@ class Gates:
         np.add.at(self.energy, place, packed["energy"])
 
 
-class StretchFeed:
+class TotalsRecorder:
     """Gathers one stretch tick by tick; what the meter has in its totals is only asked for."""
 
     CARRIED: ClassVar = {"gates": By.PART, "_measured_s": By.FIRST, "_known_s": By.FIRST}
@@ -142,22 +142,22 @@ class StretchFeed:
         self._measured_s += np.count_nonzero(m.valid, axis=0) * m.hop_s
         self._known_s += ~np.isnan(m.level_dbfs) * (m.end_s - m.start_s)
 
-    def stretch(self) -> Stretch:
+    def stretch(self) -> LoudnessTotals:
         """The figures so far."""
         totals = self._totals()
         told = {name: getattr(totals, name) for name in _TOTALS}
         told |= {"measured_s": self._measured_s, "known_s": self._known_s}
         figures = {name: tuple(map(float, values)) for name, values in told.items()}
-        return Stretch(**figures, inputs=self.inputs)
+        return LoudnessTotals(**figures, inputs=self.inputs)
 
 
 _SECONDS: Final = ("measured_s", "known_s")
-_FIGURES: Final = tuple(f.name for f in fields(Stretch) if f.name != "inputs")
+_FIGURES: Final = tuple(f.name for f in fields(LoudnessTotals) if f.name != "inputs")
 _TOTALS: Final = tuple(name for name in _FIGURES if name not in _SECONDS)
 _MAXIMA: Final = tuple(name for name in _TOTALS if "max" in name)
 
 
-def together(stretches: Sequence[Stretch], gates: Gates) -> Stretch:
+def together(stretches: Sequence[LoudnessTotals], gates: Gates) -> LoudnessTotals:
     """The figures of the whole: at least one stretch, and the gating blocks of all.
 
     All are of the same inputs. Maxima are exact; RMS and presence are weighed by how long each
@@ -180,7 +180,7 @@ def together(stretches: Sequence[Stretch], gates: Gates) -> Stretch:
     told["noise_floor_dbfs"] = _newest(_rows(stretches, "noise_floor_dbfs"))
     told |= {"measured_s": measured.sum(axis=0), "known_s": heard.sum(axis=0)}
     figures = {name: tuple(map(float, values)) for name, values in told.items()}
-    return Stretch(**figures, inputs=stretches[0].inputs)
+    return LoudnessTotals(**figures, inputs=stretches[0].inputs)
 
 
 def _newest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -189,7 +189,7 @@ def _newest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(rows[::-1][known.argmax(axis=0), np.arange(rows.shape[1])])
 
 
-def _rows(stretches: Sequence[Stretch], name: str) -> NDArray[np.float64]:
+def _rows(stretches: Sequence[LoudnessTotals], name: str) -> NDArray[np.float64]:
     return np.array([getattr(one, name) for one in stretches])
 
 

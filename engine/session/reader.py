@@ -17,7 +17,7 @@ from engine.session.schema import STOPPED_BY, NotALogError, open_to_read
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class SessionSummary:
     """One session in short. `state` is running, ended or broken off; `drill` its level and seed."""
 
     folder: Path
@@ -31,7 +31,7 @@ class Story:
     drill: str = ""
 
 
-def story(folder: Path) -> Story:
+def story(folder: Path) -> SessionSummary:
     """The session in that folder.
 
     Raises
@@ -52,7 +52,7 @@ def story(folder: Path) -> Story:
         if folders.is_locked(folder):
             state = "running"
         told = (watched_s(log), source, title, tracks, reds, state, _drill(request))
-        return Story(folder, utc_ms, *told)
+        return SessionSummary(folder, utc_ms, *told)
     finally:
         log.close()
 

@@ -11,18 +11,18 @@ import numpy as np
 
 from engine.measure.meter import Totals
 from engine.model import dataclass_json
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import Command, Mark, Open, Watch
 from engine.model.drill_truth import Truth
 from engine.model.line_results import LineResult
 from engine.model.messages import AlarmEvent, Incident, Levels, LogState, Measurement
 from engine.model.safe_text import json_text
-from engine.model.track_remap import By, Places, carry
+from engine.model.track_remap import By, TrackRemap, carry
 from engine.model.tracks import Track
 from engine.model.units import power_db, rms_dbfs
-from engine.session.checkpoint import Kept
-from engine.session.loudness_totals import Stretch, StretchFeed
-from engine.session.writer import Line, Stamp
+from engine.session.checkpoint import Checkpoint
+from engine.session.loudness_totals import LoudnessTotals, TotalsRecorder
+from engine.session.writer import LogLine, Stamp
 from engine.sources.base import HOST_API, SourceInfo
 
 _EPS_S: Final = 1e-6
@@ -37,7 +37,7 @@ NO_LEVEL: Final = -32768
 class Log(Protocol):
     """Where the lines go; see `session_log.SessionLog`."""
 
-    def write(self, lines: Sequence[Line], stamp: Stamp, *, now: bool = False) -> None: ...
+    def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None: ...
     def state(self) -> LogState: ...
     def close(self) -> None: ...
 
@@ -92,7 +92,7 @@ class _Second:
         return pack_levels(self._momentary, power_db(self._peak**2), level)
 
 
-class LogFeed:
+class SessionRecorder:
     """The lines of one run of a watch.
 
     Parameters
@@ -124,7 +124,7 @@ class LogFeed:
         self._utc_ms = utc_ms
         self._second: _Second | None = None
         self._totals = totals
-        self._stretch = StretchFeed(_inputs(watch), totals)
+        self._stretch = TotalsRecorder(_inputs(watch), totals)
         self._left_s = 0.0
         self._begin_s = 0.0
         self._stretch_due_s = STRETCH_S
@@ -154,23 +154,23 @@ class LogFeed:
             dataclass_json.dumps(request),
             plan_text,
         )
-        lines = [Line("session", session), _inputs_line(0, watch)]
+        lines = [LogLine("session", session), _inputs_line(0, watch)]
         lines += [_track_line(track) for track in watch.plan.tracks]
         self.log.write(lines, stamp, now=True)
 
-    def figures(self) -> Stretch:
+    def figures(self) -> LoudnessTotals:
         """What was measured so far of the tracks as they are."""
         return self._stretch.stretch()
 
-    def changed_plan(self, watch: Watch, at_s: float, figures: Stretch) -> None:
+    def changed_plan(self, watch: Watch, at_s: float, figures: LoudnessTotals) -> None:
         """Another plan holds from now on; a second that has begun is told by its inputs.
 
         `figures` are those until now: what is known of inputs that leave is written.
         """
         before, self._watch = self._watch, watch
-        places = Places.of(_inputs(before), _inputs(watch))
+        places = TrackRemap.of(_inputs(before), _inputs(watch))
         left = self._left_lines(figures, places, at_s)
-        stretch = StretchFeed(_inputs(watch), self._totals)
+        stretch = TotalsRecorder(_inputs(watch), self._totals)
         carry(stretch, self._stretch, places)
         self._stretch = stretch
         second = max(int(at_s - _EPS_S), 0)
@@ -178,32 +178,34 @@ class LogFeed:
             second, old = self._second.number, self._second
             self._second = _Second(second, len(watch.plan.tracks))
             carry(self._second, old, places)
-        lines = [*left, Line("plan", (watch.plan.title, watch.plan_text))]
+        lines = [*left, LogLine("plan", (watch.plan.title, watch.plan_text))]
         if _inputs(before) != _inputs(watch):
             lines.append(_inputs_line(second, watch))
         lines += [_track_line(track) for track in watch.plan.tracks]
         self.log.write(lines, self.stamp(at_s), now=True)
 
-    def _left_lines(self, figures: Stretch, places: Places, at_s: float) -> list[Line]:
+    def _left_lines(
+        self, figures: LoudnessTotals, places: TrackRemap, at_s: float
+    ) -> list[LogLine]:
         gone = [n for n in range(len(figures.inputs)) if n not in places.new]
         if not any(figures.measured_s[n] for n in gone):
             return []
         self._left_s = max(at_s, self._left_s + _EPS_S)  # the log's key
         told = dataclass_json.dumps(figures.of([figures.inputs[n] for n in gone]))
-        return [Line("left", (self._left_s, at_s, told, self._stretch.gates.of(gone).pack()))]
+        return [LogLine("left", (self._left_s, at_s, told, self._stretch.gates.of(gone).pack()))]
 
     def start(self, at_s: float, pid: int, lost_s: float) -> None:
         """The engine began to run at that stream time; `lost_s` of audio were lost before."""
         stamp = self.stamp(at_s)
         self._lost_s = self._lost_told_s = lost_s
         self._begin_s, self._stretch_due_s = at_s, at_s + STRETCH_S
-        self.log.write([Line("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
+        self.log.write([LogLine("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
 
-    def end(self, at_s: float, reason: str, kept: Kept) -> None:
+    def end(self, at_s: float, reason: str, kept: Checkpoint) -> None:
         """The engine ends in good order."""
         stamp = self.stamp(at_s)
         lines = self._second_lines(stamp)
-        lines += [self._stretch_line(at_s), Line("run end", (stamp.utc_ms, at_s, reason))]
+        lines += [self._stretch_line(at_s), LogLine("run end", (stamp.utc_ms, at_s, reason))]
         self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
     def tick(
@@ -212,7 +214,7 @@ class LogFeed:
         at_s: float,
         lost_s: float,
         reason: str,
-        standing: Callable[[], tuple[Iterable[Incident], Kept]],
+        standing: Callable[[], tuple[Iterable[Incident], Checkpoint]],
     ) -> None:
         """Take in one tick that ends at `at_s`; None where no audio came.
 
@@ -236,27 +238,27 @@ class LogFeed:
             self._second.add(measurement)
             self._stretch.add(measurement)
 
-    def _stretch_line(self, at_s: float) -> Line:
+    def _stretch_line(self, at_s: float) -> LogLine:
         figures = dataclass_json.dumps(self._stretch.stretch())
-        return Line("stretch", (self._begin_s, at_s, figures, self._stretch.gates.pack()))
+        return LogLine("stretch", (self._begin_s, at_s, figures, self._stretch.gates.pack()))
 
-    def _second_lines(self, stamp: Stamp) -> list[Line]:
+    def _second_lines(self, stamp: Stamp) -> list[LogLine]:
         lines = []
         if self._second is not None:
-            lines = [Line("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
+            lines = [LogLine("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
         lost_s = self._lost_s - self._lost_told_s
         if lost_s > 0.0:
             self._lost_told_s = self._lost_s
-            lines.append(Line("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why)))
+            lines.append(LogLine("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why)))
         return lines
 
-    def _changed(self, incidents: Iterable[Incident]) -> list[Line]:
+    def _changed(self, incidents: Iterable[Incident]) -> list[LogLine]:
         fresh = {i.id: i for i in incidents}
         lines = [_incident_line(i) for i in fresh.values() if self._written.get(i.id) != i]
         self._written = fresh
         return lines
 
-    def happened(self, events: Sequence[AlarmEvent], kept: Kept) -> None:
+    def happened(self, events: Sequence[AlarmEvent], kept: Checkpoint) -> None:
         """Alarms changed; `kept` is what a restart needs now."""
         lines = []
         for event in events:
@@ -264,7 +266,7 @@ class LogFeed:
             told = (incident.id, event.kind.value, alarm.state.value, incident.severity.word)
             stamp = self.stamp(event.at_s)
             values = (*told, incident.fault.value, *stamp.values, alarm.until_s)
-            lines += [_incident_line(incident), Line("change", values)]
+            lines += [_incident_line(incident), LogLine("change", values)]
         if lines:
             self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
@@ -278,22 +280,22 @@ class LogFeed:
                 result.note,
                 dataclass_json.dumps(result.heard),
             )
-            self.log.write([Line("line check", (*told, *stamp.values))], stamp, now=True)
+            self.log.write([LogLine("line check", (*told, *stamp.values))], stamp, now=True)
 
     def planted(self, truths: Sequence[Truth], at_s: float) -> None:
         """In a drill: faults that were put in have begun."""
         if truths:
             self.log.write([_truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
 
-    def asked(self, command: Command, who: Who, at_s: float, kept: Kept) -> None:
+    def asked(self, command: Command, who: ClientId, at_s: float, kept: Checkpoint) -> None:
         """Somebody pressed something; `kept` is what a restart needs now."""
         stamp = self.stamp(at_s)
         arguments = json_text(asdict(command))
         told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
-        lines = [Line("action", told)]
+        lines = [LogLine("action", told)]
         if isinstance(command, Mark):
             spot = stamp if command.at_s is None else self.stamp(command.at_s)
-            lines.append(Line("mark", (command.text, *told[2:5], *spot.values)))
+            lines.append(LogLine("mark", (command.text, *told[2:5], *spot.values)))
         self.log.write([*lines, _kept_line(kept)], stamp, now=True)
 
 
@@ -301,29 +303,29 @@ def _inputs(watch: Watch) -> list[int]:
     return [track.input for track in watch.plan.tracks]
 
 
-def _inputs_line(second: int, watch: Watch) -> Line:
-    return Line("inputs", (second, json.dumps(_inputs(watch))))
+def _inputs_line(second: int, watch: Watch) -> LogLine:
+    return LogLine("inputs", (second, json.dumps(_inputs(watch))))
 
 
-def _track_line(track: Track) -> Line:
+def _track_line(track: Track) -> LogLine:
     """Its place among the tracks is its input: tracks may come and go."""
     known = (track.name, track.kind.value, track.who, track.level or "", track.pack)
     others = (track.placement, track.receiver, track.battery)
-    return Line("track", (track.input, track.input, *known, *others))
+    return LogLine("track", (track.input, track.input, *known, *others))
 
 
-def _incident_line(i: Incident) -> Line:
+def _incident_line(i: Incident) -> LogLine:
     fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
     tracks = json.dumps(i.tracks)
     told = (i.covered_by, i.uncovered, i.detail, i.part_of)
-    return Line("incident", (i.id, i.track, tracks, *fault, *told))
+    return LogLine("incident", (i.id, i.track, tracks, *fault, *told))
 
 
-def _kept_line(kept: Kept) -> Line:
-    return Line("kept", (dataclass_json.dumps(kept),))
+def _kept_line(kept: Checkpoint) -> LogLine:
+    return LogLine("kept", (dataclass_json.dumps(kept),))
 
 
-def _truth_line(t: Truth) -> Line:
+def _truth_line(t: Truth) -> LogLine:
     severity = None if t.severity is None else t.severity.word
     told = (t.onset_s, t.end_s, t.strength, severity, t.remark)
-    return Line("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *told))
+    return LogLine("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *told))

@@ -9,7 +9,7 @@ from pathlib import Path
 from engine.model import dataclass_json
 from engine.model.commands import Open
 from engine.session import folders
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 from engine.session.schema import NotALogError, open_to_read
 from engine.sources.base import HOST_API, SourceError, SourceInfo
 
@@ -24,7 +24,7 @@ class Resumed:
     request: Open
     info: SourceInfo
     start_s: float
-    kept: Kept
+    kept: Checkpoint
 
 
 def resume(folder: Path) -> Resumed:
@@ -49,6 +49,6 @@ def resume(folder: Path) -> Resumed:
         fields = {HOST_API: host_api}
         names = ("",) * channels
         info = SourceInfo(source, rate_hz, channels, names, fields=fields, live=bool(live))
-        return Resumed(request, info, start_s, dataclass_json.loads(Kept, kept[0]))
+        return Resumed(request, info, start_s, dataclass_json.loads(Checkpoint, kept[0]))
     except (NotALogError, ValueError) as error:
         raise SourceError(str(error)) from error

@@ -36,7 +36,7 @@ CLOSE_S: Final = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LogLine:
     """One row to write: `kind` is a key of `log_schema.INSERTS`."""
 
     kind: str
@@ -62,9 +62,9 @@ class Backlog:
     """Lines not written yet, bounded; the oldest go first and are counted."""
 
     def __init__(self, lines: int = WAITING_LINES, levels: int = WAITING_LEVELS) -> None:
-        self._lines: deque[Line] = deque()
-        self._levels: deque[Line] = deque()
-        self._newest: dict[str, Line] = {}
+        self._lines: deque[LogLine] = deque()
+        self._levels: deque[LogLine] = deque()
+        self._newest: dict[str, LogLine] = {}
         self._most = {id(self._lines): lines, id(self._levels): levels}
         self._pushed_out = 0
         self._since: Stamp | None = None
@@ -72,7 +72,7 @@ class Backlog:
     def __len__(self) -> int:
         return len(self._lines) + len(self._levels) + len(self._newest)
 
-    def add(self, lines: Sequence[Line], stamp: Stamp) -> None:
+    def add(self, lines: Sequence[LogLine], stamp: Stamp) -> None:
         """Take lines in; `stamp` is when they came."""
         for line in lines:
             if line.kind in NEWEST_SAYS_ALL:
@@ -85,12 +85,12 @@ class Backlog:
                 self._pushed_out += 1
                 self._since = self._since or stamp
 
-    def lines(self) -> list[Line]:
+    def lines(self) -> list[LogLine]:
         """All that waits, in the order to write; last a gap for what was pushed out."""
         lines = [*self._lines, *self._levels, *self._newest.values()]
         if self._since is not None:
             lost = (*self._since.values, 0.0, self._pushed_out, "could not be written in time")
-            lines.append(Line("gap", ("log", *lost)))
+            lines.append(LogLine("gap", ("log", *lost)))
         return lines
 
     def written(self) -> None:
@@ -102,7 +102,7 @@ class Backlog:
         self._pushed_out = 0
 
 
-class SessionLog:
+class SessionWriter:
     """The log of one session, open from now to `close`. No call but `close` waits for the disk."""
 
     def __init__(
@@ -114,7 +114,7 @@ class SessionLog:
         self._path = path
         self._clock = clock
         self._wake = threading.Condition()
-        self._incoming: list[tuple[Sequence[Line], Stamp]] = []
+        self._incoming: list[tuple[Sequence[LogLine], Stamp]] = []
         self._backlog = backlog or Backlog()
         self._connection: sqlite3.Connection | None = None
         self._saved_at = clock()
@@ -125,7 +125,7 @@ class SessionLog:
         self._thread = threading.Thread(target=self._run, name="session log", daemon=True)
         self._thread.start()
 
-    def write(self, lines: Sequence[Line], stamp: Stamp, *, now: bool = False) -> None:
+    def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None:
         """Hand lines over; `now` for what must not wait for the next round."""
         with self._wake:
             self._incoming.append((lines, stamp))
@@ -188,7 +188,7 @@ class SessionLog:
             self._connection = None
 
 
-def _write_all(connection: sqlite3.Connection, lines: Sequence[Line], stamp: Stamp) -> None:
+def _write_all(connection: sqlite3.Connection, lines: Sequence[LogLine], stamp: Stamp) -> None:
     """All of them or none; one that the tables refuse must not hold up the others for ever."""
     refused = 0
     connection.execute("BEGIN IMMEDIATE")

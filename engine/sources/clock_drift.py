@@ -15,7 +15,7 @@ LEAST_BINS: Final = 12
 """Answers after a minute, looks back ten."""
 
 
-class Drift:
+class ClockDrift:
     """Compares frames that came with the steady clock at which they came.
 
     Blocks arrive late by a random time but never early, so the promptest of each `BIN_S` lie on

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import Kind, Samples
 from engine.model.timecode_frames import CodeReading
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 from engine.timecode.frame_follower import Follower
 from engine.timecode.ltc_decoder import LtcDecoder
@@ -39,7 +39,7 @@ class TimecodeReader:
         """Places of the tracks that carry code."""
         return tuple(self._readers)
 
-    def carry(self, before: TimecodeReader, places: Places) -> None:
+    def carry(self, before: TimecodeReader, places: TrackRemap) -> None:
         """Take over the code of the tracks that stay and still carry any."""
         for was, place in places.new.items():
             if place in self._readers and was in before._readers:

@@ -27,7 +27,7 @@ import numpy as np
 
 from engine.session.recorder import pack_levels
 from engine.session.schema import check_whole, open_to_read
-from engine.session.writer import Line, SessionLog, Stamp
+from engine.session.writer import LogLine, SessionWriter, Stamp
 
 LINE_S = 0.02
 TRACKS = 64
@@ -45,7 +45,7 @@ class Kill:
 
 def write_until_killed(path: Path, first: int, pipe: int) -> None:
     """Hand over a numbered line every 20 ms: level history, an incident, its change, an action."""
-    log = SessionLog(path)
+    log = SessionWriter(path)
     levels = pack_levels(*np.full((3, TRACKS), -30.0))
     number = first
     while True:
@@ -54,8 +54,8 @@ def write_until_killed(path: Path, first: int, pipe: int) -> None:
         incident = (number, 1, "[]", "muted", "amber", 0.0, 0.5, None, None, None, False, "", None)
         change = (number, "raised", "unacknowledged", "amber", "muted", *stamp.values, None)
         action = ("Acknowledge", "{}", "crew", "window", 1, *stamp.values)
-        lines = [Line("level", (number, stamp.utc_ms, levels)), Line("incident", incident)]
-        lines += [Line("change", change), Line("action", action)]
+        lines = [LogLine("level", (number, stamp.utc_ms, levels)), LogLine("incident", incident)]
+        lines += [LogLine("change", change), LogLine("action", action)]
         log.write(lines, stamp, now=number % 7 == 0)
         number += 1
         time.sleep(LINE_S)

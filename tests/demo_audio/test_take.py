@@ -16,7 +16,7 @@ import wavinfo
 import demo_audio
 from demo_audio import DemoTakeError, demo_take
 from demo_audio.script import DURATION_S, FAULTS, PACKS, TALKBACK
-from engine.model.messages import Fault, Kind, Level
+from engine.model.messages import Fault, Kind, PackLevel
 from engine.plan.load import load_plan
 from tests.support.rendered_demo import Rendered
 
@@ -115,7 +115,7 @@ def test_plan_is_in_the_plan_format(demo: Rendered) -> None:
         assert track["kind"] in set(Kind)
     pairs = [(t["who"], t["level"]) for t in tracks if "level" in t]
     whos = ("Coxswain", "Mechanic", "Navigator", "Casualty")
-    assert pairs == [(who, level) for who in whos for level in (Level.MAIN, Level.SAFETY)]
+    assert pairs == [(who, level) for who in whos for level in (PackLevel.MAIN, PackLevel.SAFETY)]
     assert [t["pack"] for t in tracks if t["kind"] == "lav"] == [str(n) for n in range(1, 9)]
 
 

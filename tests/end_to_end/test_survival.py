@@ -138,7 +138,9 @@ def test_an_opening_that_is_given_up_leaves_nothing(
 def window_on(take: str) -> Iterator[tuple[subprocess.Popen[str], Path]]:
     """A window in a process of its own, as on the night, and the session it looks at."""
     script = (
-        "import time\nfrom engine.runtime.client import EngineClient\nfrom engine.model.commands import Open\n"
+        "import time\n"
+        "from engine.runtime.client import EngineClient\n"
+        "from engine.model.commands import Open\n"
         f"client = EngineClient(Open(take={take!r}))\nprint(client.folder, flush=True)\n"
         "while True:\n    shot = client.latest()\n"
         "    if shot is not None: print(shot.now_s, flush=True)\n    time.sleep(0.05)\n"

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import QApplication
 from app.alerts.chime import ChimeSettings, Sound
 from app.window.bridge import Bridge
 from app.window.main_window import MainWindow
-from app.window.preferences import Prefs
+from app.window.preferences import Preferences
 from engine.model.commands import Open
 from engine.model.messages import AlarmState, Snapshot
 from engine.runtime.client import EngineClient
@@ -53,7 +53,7 @@ class Deck:
         take = folder / "night.wav"
         soundfile.write(take, samples, RATE_HZ, subtype="PCM_24")
         self.player = Timed()
-        prefs = Prefs(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
+        prefs = Preferences(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
         self.window = MainWindow(Bridge(EngineClient), prefs, player=self.player)
         self.window.resize(1440, 900)
         self.window.show()

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from engine.model.messages import Incident, Kind, Level
+from engine.model.messages import Incident, Kind, PackLevel
 from engine.model.tracks import Plan, Track
 from engine.pipeline.scan import scan_source
 from engine.sources.synthetic import ArraySource
@@ -29,7 +29,7 @@ def tracks_of(story: dict[str, Any]) -> tuple[Track, ...]:
             input=entry["input"],
             kind=Kind(entry.get("kind", "lav")),
             who=entry.get("who", ""),
-            level=Level(entry["level"]) if "level" in entry else None,
+            level=PackLevel(entry["level"]) if "level" in entry else None,
             receiver=entry.get("receiver", ""),
         )
         for entry in story["track"]

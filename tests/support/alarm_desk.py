@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from engine.alarms.book import Book
 from engine.alarms.common_cause import Gatherer
-from engine.detectors.registry import DETECTORS, Row, Scope
+from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
 from engine.model.tracks import Scene, Track
 from tests.support.conditions import blank
@@ -17,7 +17,7 @@ class Desk:
 
     def __init__(self, *tracks: Track) -> None:
         self.scene = Scene(tracks, 48_000)
-        self.book = Book(self.scene, DETECTORS)
+        self.book = Book(self.scene, FAULTS)
         self.gatherer = Gatherer(self.book)
         self.ticks = 0
         self.unknown = False
@@ -38,13 +38,13 @@ class Desk:
     ) -> None:
         """Switch a fault on, from now or from that onset; without inputs: on the whole input."""
         for place in self._places(inputs):
-            row = self._row(fault, Scope.TRACK if inputs else Scope.INPUT)
-            self._on[row, place] = (self.now_s if onset_s is None else onset_s, may_be_red)
+            rule = self._rule(fault, Scope.TRACK if inputs else Scope.INPUT)
+            self._on[rule, place] = (self.now_s if onset_s is None else onset_s, may_be_red)
 
     def mend(self, fault: Fault, *inputs: int) -> None:
         """Switch it off."""
         for place in self._places(inputs):
-            del self._on[self._row(fault, Scope.TRACK if inputs else Scope.INPUT), place]
+            del self._on[self._rule(fault, Scope.TRACK if inputs else Scope.INPUT), place]
 
     def run(self, seconds: float) -> list[AlarmEvent]:
         """Let that much time pass; returns what happened."""
@@ -52,8 +52,8 @@ class Desk:
         for _ in range(round(seconds / TICK_S)):
             start_s = self.now_s
             self.ticks += 1
-            conditions = [self._condition(n, row) for n, row in enumerate(DETECTORS)]
-            told = self.book.step(conditions, lambda row, place: self.seen, start_s, self.now_s)
+            conditions = {rule.name: self._condition(rule) for rule in FAULTS}
+            told = self.book.step(conditions, lambda rule, place: self.seen, start_s, self.now_s)
             events += self.gatherer.step(told, start_s, self.now_s)
         return events
 
@@ -70,13 +70,13 @@ class Desk:
         """All incidents of that input, by onset."""
         return [i for i in self.book.incidents() if i.track == track]
 
-    def _condition(self, number: int, row: Row) -> Condition:
-        made = blank(1 if row.scope is Scope.INPUT else len(self.scene.tracks))
+    def _condition(self, rule: FaultRule) -> Condition:
+        made = blank(1 if rule.scope is Scope.INPUT else len(self.scene.tracks))
         if self.unknown:
             made.state[:] = State.UNKNOWN
             return made
         for (which, place), (onset_s, may_be_red) in self._on.items():
-            if which == number:
+            if which == rule.name:
                 made.state[place] = State.ACTIVE
                 made.onset_s[place], made.last_s[place] = onset_s, self.now_s
                 made.may_be_red[place] = may_be_red
@@ -87,8 +87,6 @@ class Desk:
         return [known.index(n) for n in inputs] or [0]
 
     @staticmethod
-    def _row(fault: Fault, scope: Scope) -> int:
-        (found,) = [
-            n for n, row in enumerate(DETECTORS) if row.fault is fault and row.scope is scope
-        ]
+    def _rule(fault: Fault, scope: Scope) -> str:
+        (found,) = [r.name for r in FAULTS if r.fault is fault and r.scope is scope]
         return found

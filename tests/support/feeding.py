@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.alarms.book_checkpoint import KeptBook
+from engine.alarms.book_checkpoint import BookCheckpoint
 from engine.measure.meter import Totals
 from engine.model.commands import Open, Watch
 from engine.model.frame_rates import FRAME_RATES, label_at
 from engine.model.messages import Fault, Incident, Measurement, Severity
 from engine.model.tracks import Plan, Track
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 from engine.sources.base import HOST_API, SourceInfo
 
 PLAN = Plan((Track(1, "Coxswain main", pack="1"), Track(4, "Boom slipway")), "Harbour night")
@@ -57,9 +57,11 @@ def totals(tracks: int = 2) -> Totals:
     )
 
 
-def kept() -> Kept:
+def kept() -> Checkpoint:
     """What a restart needs, of a watch where nothing happened."""
-    return Kept(1.0, 0.0, (-60.0, float("nan")), KeptBook(False, (), 0, ()), 5.0, "one", 0)
+    return Checkpoint(
+        1.0, 0.0, (-60.0, float("nan")), BookCheckpoint(False, (), 0, ()), 5.0, "one", 0
+    )
 
 
 def red_incident(number: int = 1) -> Incident:

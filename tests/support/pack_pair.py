@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import butter, sosfilt
 
-from engine.model.messages import Level, Samples
+from engine.model.messages import PackLevel, Samples
 from engine.model.tracks import Scene, Track
 from tests.support.signals import noise
 
 RATE = 48_000
 PAIR = Scene(
     (
-        Track(1, who="coxswain", level=Level.MAIN),
-        Track(2, who="coxswain", level=Level.SAFETY),
+        Track(1, who="coxswain", level=PackLevel.MAIN),
+        Track(2, who="coxswain", level=PackLevel.SAFETY),
     ),
     RATE,
 )

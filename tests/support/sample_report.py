@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from engine.alarms.coverage_timeline import CoverageTimeline
 from engine.model.frame_rates import FRAME_RATES, label_at
-from engine.model.messages import Fault, Incident, Kind, Level, Severity
+from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.report.content.report_data import Done, Excerpt, Section, TrackFigures
@@ -21,8 +21,10 @@ START_S = 21 * 3600.0
 DURATION_S = 600.0
 PLAN = Plan(
     (
-        Track(1, "Coxswain main", who="Coxswain", level=Level.MAIN, pack="1", placement="chest"),
-        Track(2, "Coxswain safety", who="Coxswain", level=Level.SAFETY, pack="2"),
+        Track(
+            1, "Coxswain main", who="Coxswain", level=PackLevel.MAIN, pack="1", placement="chest"
+        ),
+        Track(2, "Coxswain safety", who="Coxswain", level=PackLevel.SAFETY, pack="2"),
         Track(3, "Boom slipway", Kind.BOOM),
     ),
     "Harbour night exercise",

@@ -15,10 +15,10 @@ from engine.model import dataclass_json
 from engine.model.commands import Command, Open
 from engine.model.frame_rates import FRAME_RATES, label_at
 from engine.model.line_results import Heard
-from engine.model.messages import Fault, Incident, Kind, Level, Severity
+from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Plan, Track
 from engine.session.folders import LOG
-from engine.session.loudness_totals import Gates, Stretch
+from engine.session.loudness_totals import Gates, LoudnessTotals
 from engine.session.recorder import pack_levels
 from engine.session.schema import INSERTS, open_to_write
 
@@ -36,7 +36,7 @@ def crew_plan(tracks: int = 16) -> Plan:
     for number in range(1, tracks + 1):
         role = (number - 1) // 2
         if role < len(ROLES):
-            level = Level.MAIN if number % 2 else Level.SAFETY
+            level = PackLevel.MAIN if number % 2 else PackLevel.SAFETY
             name = f"{ROLES[role]} {level}"
             made.append(
                 Track(number, name, who=ROLES[role], level=level, pack=str(number), receiver="A")
@@ -120,7 +120,7 @@ class SessionWriter:
             blob = pack_levels(peak - 3.0, peak, peak - 12.0)
             self._put("level", second, UTC_MS + 1000 * second, blob)
 
-    def stretch(self, begin_s: float, end_s: float, figures: Stretch, gates: Gates) -> None:
+    def stretch(self, begin_s: float, end_s: float, figures: LoudnessTotals, gates: Gates) -> None:
         """What one engine measured."""
         self._put("stretch", begin_s, end_s, dataclass_json.dumps(figures), gates.pack())
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from engine.model.messages import Kind, Level, Samples
+from engine.model.messages import Kind, PackLevel, Samples
 from engine.model.tracks import Track
 
 RATE_HZ = 16_000
@@ -45,7 +45,7 @@ def _healthy(
     track: Track, frames: int, rng: np.random.Generator, story: Mapping[str, Any]
 ) -> Column:
     """Room noise, and a voice where the story has that performer speak."""
-    down_db = SAFETY_DB if track.level is Level.SAFETY else 0.0
+    down_db = SAFETY_DB if track.level is PackLevel.SAFETY else 0.0
     floor = amplitude(FLOOR_DBFS.get(track.kind, -55.0) + down_db) / np.sqrt(2.0)
     sound = floor * rng.standard_normal(frames)
     for speech in story.get("speech", []):

@@ -6,14 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import firwin, lfilter
 
-from engine.model.messages import Kind, Level, Samples
+from engine.model.messages import Kind, PackLevel, Samples
 from engine.model.tracks import Scene, Track
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 192_000)
 
 
 def scene(
-    tracks: int = 1, rate_hz: int = 48_000, kind: Kind = Kind.LAV, level: Level | None = None
+    tracks: int = 1, rate_hz: int = 48_000, kind: Kind = Kind.LAV, level: PackLevel | None = None
 ) -> Scene:
     """A scene of so many tracks, all alike."""
     made = tuple(Track(input=n, kind=kind, level=level) for n in range(1, tracks + 1))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.detectors.base import Detector, Feed
+from engine.detectors.base import Detector, TickContext
 from engine.measure.meter import Meter
 from engine.model.messages import Condition, Flags, Measurement, Samples, State
 from engine.model.tracks import Scene
@@ -14,7 +14,7 @@ from engine.model.tracks import Scene
 
 def measurements(
     samples: Samples, scene: Scene, missing: Flags | None = None
-) -> list[tuple[Measurement, Feed]]:
+) -> list[tuple[Measurement, TickContext]]:
     """Every whole tick measured, with what the detector may know of how it came."""
     meter = Meter(scene)
     made = []
@@ -22,7 +22,7 @@ def measurements(
         span = slice(start, start + meter.tick_frames)
         lost = None if missing is None else missing[span]
         m = meter.update(samples[span], lost)
-        made.append((m, Feed(m.end_s, lost_frames=0 if lost is None else int(lost.sum()))))
+        made.append((m, TickContext(m.end_s, lost_frames=0 if lost is None else int(lost.sum()))))
     return made
 
 

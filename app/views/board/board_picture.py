@@ -16,7 +16,7 @@ from app.views.board import row_text
 from app.views.board import strip_picture as ribbons
 from app.views.board.board_layout import Box, GroupBoxes, Layout, RowBoxes
 from app.views.board.row_text import Fonts, Text
-from engine.model.messages import Ribbon
+from engine.model.messages import LevelStrip
 from engine.model.tracks import Plan
 
 
@@ -141,7 +141,7 @@ class BoardPicture:
     def _ribbon_height(self) -> int:
         return max(6, self.layout.row_h - (4 if self.layout.dense else 8))
 
-    def draw_ribbons(self, ribbon: Ribbon) -> None:
+    def draw_ribbons(self, ribbon: LevelStrip) -> None:
         """Draw all ribbons anew into the base."""
         lay = self.layout
         if not lay.rows:

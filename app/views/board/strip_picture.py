@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from PySide6.QtGui import QColor, QImage
 
 from app.style.theme import Look
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Ribbon, Severity
+from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip, Severity
 from engine.model.units import FLOOR_DB
 
 LOWEST_DBFS = -66.0
@@ -24,7 +24,7 @@ def _rgb(colour: str) -> int:
 
 
 def pooled(
-    ribbon: Ribbon, places: NDArray[np.intp], each: int
+    ribbon: LevelStrip, places: NDArray[np.intp], each: int
 ) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
     """Loudest level and worst severity of every `each` ribbon columns, shape (bars, rows).
 
@@ -55,7 +55,9 @@ def _fits(each: int, width: int, least: int) -> bool:
     return RIBBON_COLUMNS % each == 0 and (width >= bars * least or bars == 1)
 
 
-def draw(ribbon: Ribbon, places: NDArray[np.intp], width: int, height: int, look: Look) -> QImage:
+def draw(
+    ribbon: LevelStrip, places: NDArray[np.intp], width: int, height: int, look: Look
+) -> QImage:
     """The ribbons of those rows below each other, each `width` × `height` pixels."""
     level, worst = pooled(ribbon, places, bin_of(width))
     bars, rows = level.shape

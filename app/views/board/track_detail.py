@@ -19,7 +19,7 @@ from app.style import theme, wording
 from app.style.theme import Look
 from app.views.widgets.basics import Elided, plain, say
 from engine.model.messages import Severity, Snapshot
-from engine.model.track_remap import Places
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Plan, Track
 
 LOW_DBFS, HIGH_DBFS = -90.0, 3.0
@@ -29,7 +29,7 @@ SPANS, LABELS = 40, 6
 """Most faults shaded and named at one time; two minutes hold few more."""
 
 
-class Closer(QWidget):
+class TrackDetail(QWidget):
     """The plot of one track, told which by `choose`; asks for nothing and changes nothing."""
 
     def __init__(self, look: Look) -> None:
@@ -71,7 +71,7 @@ class Closer(QWidget):
         """Another plan of the same watch: what was seen stays, and the track, if it has it."""
         inputs = [[track.input for track in one.tracks] for one in (self.plan, plan)]
         shown = self.track
-        self._trace, self.plan = self._trace.of(Places.of(*inputs)), plan
+        self._trace, self.plan = self._trace.of(TrackRemap.of(*inputs)), plan
         self.track = next((t for t in plan.tracks if shown and t.input == shown.input), None)
         self._drawn_s = -np.inf
 

@@ -1,6 +1,7 @@
 """Where the words of the glance view stand, and how large they are: as large as fits.
 
-Sizes go by the angle that capitals subtend at the distance of the reader; see `app/style/viewing_distance.py`.
+Sizes go by the angle that capitals subtend at the distance of the reader; see
+`app/style/viewing_distance.py`.
 """
 
 from __future__ import annotations

@@ -21,9 +21,9 @@ from app.models.plan_table import COLUMNS, HELP, MISTAKE_ROLE, PlanTable
 from app.style.theme import Look
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 
-WORDS: Final = {"kind": tuple(Kind), "level": ("", *Level)}
+WORDS: Final = {"kind": tuple(Kind), "level": ("", *PackLevel)}
 SHARES: Final = (1, 17, 1, 12, 1, 1, 14, 1, 1, 6)
 """How the columns share the width that their heads leave over."""
 PADDING: Final = 1.6

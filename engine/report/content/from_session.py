@@ -17,7 +17,7 @@ import numpy as np
 from engine.alarms.coverage_timeline import CoverageTimeline
 from engine.model import dataclass_json
 from engine.model.commands import Open
-from engine.model.messages import Kind, Level, Levels
+from engine.model.messages import Kind, Levels, PackLevel
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.plan.check import check
@@ -120,7 +120,7 @@ def _plan(log: sqlite3.Connection, title: str, frame_rate: str, text: str) -> Pl
         " ORDER BY place"
     )
     tracks = tuple(
-        Track(row[0], row[1], Kind(row[2]), row[3], Level(row[4]) if row[4] else None, *row[5:])
+        Track(row[0], row[1], Kind(row[2]), row[3], PackLevel(row[4]) if row[4] else None, *row[5:])
         for row in rows
     )
     heading = {"title": title}

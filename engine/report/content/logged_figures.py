@@ -14,8 +14,8 @@ from engine.model.tracks import Plan
 from engine.model.units import FLOOR_DB, amplitude_db
 from engine.report.content import words
 from engine.report.content.report_data import TrackFigures
-from engine.session.checkpoint import Kept
-from engine.session.loudness_totals import Gates, Stretch, together
+from engine.session.checkpoint import Checkpoint
+from engine.session.loudness_totals import Gates, LoudnessTotals, together
 
 NOT_KEPT: Final = (
     "The log keeps a level a second: integrated loudness, true peak and presence are not known."
@@ -54,7 +54,7 @@ def track_figures(
 
 def _stretches(
     log: sqlite3.Connection, inputs: Sequence[int]
-) -> tuple[Sequence[Stretch], Gates, str] | None:
+) -> tuple[Sequence[LoudnessTotals], Gates, str] | None:
     """What was kept of each stretch; None where the log is of an earlier version, or too short."""
     if not log.execute("SELECT count(*) FROM sqlite_schema WHERE name = 'stretch'").fetchone()[0]:
         return None
@@ -63,7 +63,7 @@ def _stretches(
     place = {number: n for n, number in enumerate(inputs)}
     try:
         for figures, blob in rows:
-            one = dataclass_json.loads(Stretch, figures)
+            one = dataclass_json.loads(LoudnessTotals, figures)
             known = one.inputs or tuple(inputs)
             if len(one.measured_s) != len(known) or not set(known) <= set(inputs):
                 return None
@@ -97,7 +97,7 @@ def _missing(log: sqlite3.Connection, watched_s: float, noted: bool) -> str:
     return f" {told}" if told and noted else told
 
 
-def _told(whole: Stretch, name: str, place: int) -> float | None:
+def _told(whole: LoudnessTotals, name: str, place: int) -> float | None:
     value = float(getattr(whole, name)[place])
     if np.isnan(value):
         return None
@@ -127,7 +127,7 @@ def _floors(log: sqlite3.Connection, newest: Sequence[int]) -> dict[int, float |
     """The learned floor of each input that was watched at the end."""
     row = log.execute("SELECT state FROM kept").fetchone()
     try:
-        floors = dataclass_json.loads(Kept, row[0]).floor_dbfs if row is not None else ()
+        floors = dataclass_json.loads(Checkpoint, row[0]).floor_dbfs if row is not None else ()
     except ValueError:  # of another version: the floors were only kept for a restart
         floors = ()
     if len(floors) != len(newest):

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from engine.alarms.coverage_timeline import CoverageTimeline
-from engine.model.faults import row_of, spoils, word
+from engine.model.faults import check_first, spoils, word
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.report.content.alarm_figures import AlarmFigures, alarm_figures
@@ -34,14 +34,13 @@ def entries(
     made = []
     ordered = sorted(incidents, key=lambda i: (i.onset_s, i.track or 0, i.id))
     for number, incident in enumerate(ordered, start=1):
-        row = row_of(incident)
         start_s, end_s = coverage.span(incident)
         made.append(
             Entry(
                 number=number,
                 incident=incident,
                 word=word(incident.fault),
-                check_first=row.check_first if row else "",
+                check_first=check_first(incident),
                 spoils=spoils(incident),
                 start_s=start_s,
                 end_s=end_s,

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from engine.model import dataclass_json
 from engine.model.line_results import Heard, findings
-from engine.model.messages import EventKind, Kind, Level
+from engine.model.messages import EventKind, Kind, PackLevel
 from engine.model.tracks import Plan
 from engine.report.content import words
 from engine.report.content.report_data import Break, Done, Note
@@ -97,7 +97,7 @@ def line_check(log: sqlite3.Connection, plan: Plan) -> tuple[Note, ...]:
     """What the line check found of each track, in the order it was asked for."""
     if not log.execute("SELECT 1 FROM sqlite_schema WHERE name = 'line_check'").fetchone():
         return ()  # a log of before there was one
-    safeties = {track.input for track in plan.tracks if track.level is Level.SAFETY}
+    safeties = {track.input for track in plan.tracks if track.level is PackLevel.SAFETY}
     talking = {track.input for track in plan.tracks if track.kind in (Kind.LAV, Kind.BOOM)}
     found = []
     rows = log.execute("SELECT track, verdict, note, heard, at_s FROM line_check ORDER BY id")

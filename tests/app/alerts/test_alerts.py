@@ -11,7 +11,7 @@ from pytestqt.qtbot import QtBot
 from app.alerts.alerts import Alerts, message
 from app.alerts.chime import ChimeSettings, Sound
 from app.models.fix_cards import cards
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 from engine.model.messages import AlarmState, Severity
 from tests.support.qt import fake_client, pages
 
@@ -73,7 +73,7 @@ def test_a_silenced_chime_shows(alerts: Alerts) -> None:
 
 def test_a_long_break_is_reminded_of(alerts: Alerts) -> None:
     """After half an hour of break, and every five minutes on, one amber sounds."""
-    desk = Desk(break_since_s=fake_client.NOW_S)
+    desk = CrewNotes(break_since_s=fake_client.NOW_S)
     heard = []
     for minute in range(46):
         now_s = fake_client.NOW_S + 60 * minute

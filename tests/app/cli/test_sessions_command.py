@@ -13,8 +13,8 @@ from app.cli.main import main
 from app.cli.sessions_command import listing
 from engine.model.commands import Open
 from engine.session import folders
-from engine.session.recorder import LogFeed
-from engine.session.writer import SessionLog
+from engine.session.recorder import SessionRecorder
+from engine.session.writer import SessionWriter
 from tests.support.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
 
 
@@ -34,8 +34,8 @@ def session(
 ) -> Path:
     """A session of that length."""
     folder = folders.new_session(utc_ms / 1000)
-    log = SessionLog(folder / folders.LOG)
-    feed = LogFeed(log, WATCH, 48_000, lambda: utc_ms, label, totals)
+    log = SessionWriter(folder / folders.LOG)
+    feed = SessionRecorder(log, WATCH, 48_000, lambda: utc_ms, label, totals)
     feed.begin(request, INFO, "", "")
     feed.start(0.0, 1, 0.0)
     incidents = [red_incident()] if red else []

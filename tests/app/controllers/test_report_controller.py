@@ -20,7 +20,7 @@ from app.views.report.report_page import READING, ReportPage
 from app.window.main_window import MainWindow
 from app.window.preferences import ReportChoices
 from engine.model.commands import Open
-from engine.session.reader import Story
+from engine.session.reader import SessionSummary
 from tests.support.qt import fake_client, pages
 from tests.support.sample_session import SessionWriter, crew_plan
 
@@ -271,7 +271,7 @@ def test_a_list_that_takes_its_time_says_so(at_start: MainWindow) -> None:
 
 def test_a_drill_is_not_taken_for_a_night(tmp_path: Path) -> None:
     """In the list it is called one, as `trackwarden sessions` does; what broke off is said too."""
-    night = Story(tmp_path, 0, 60.0, "quay", "Harbour night exercise", 16, 2, "broken off")
+    night = SessionSummary(tmp_path, 0, 60.0, "quay", "Harbour night exercise", 16, 2, "broken off")
     drill = replace(night, state="ended", drill="real, seed 3")
     assert of_session(night).words.endswith(
         "· Harbour night exercise · 00:01:00 · 2 red · broken off"

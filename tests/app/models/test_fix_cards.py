@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.models.fix_cards import cards
-from engine.detectors.registry import DETECTORS
 from engine.model import crew_notes as desks
 from engine.model.batteries import Battery
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
+from engine.model.faults import FAULTS
 from engine.model.messages import Alarm, AlarmState, Cover, Fault, Severity
 from tests.support.qt import fake_client
 
@@ -22,7 +22,7 @@ SNAPSHOT = fake_client.snapshot(PLAN, fake_client.harbour_alarms())
 
 def check_of(fault: Fault) -> str:
     """What the table of faults says to check first."""
-    return next(row.check_first for row in DETECTORS if row.fault is fault)
+    return next(row.check_first for row in FAULTS if row.fault is fault)
 
 
 def test_order_and_titles() -> None:
@@ -88,7 +88,7 @@ def test_the_whole_input_is_one_card() -> None:
 
 def test_notes_stand_on_their_card() -> None:
     """What was noted on an incident is read on its card, on no other."""
-    desk = desks.note(Desk(), 3, "new capsule", 1.0)
+    desk = desks.note(CrewNotes(), 3, "new capsule", 1.0)
     found = cards(PLAN, replace(SNAPSHOT, desk=desk))
     assert [c.notes for c in found] == [(), ("new capsule",), (), ()]
 
@@ -100,7 +100,7 @@ def test_a_battery_turns_amber_twenty_minutes_before_its_end(
     left_s: float, severity: Severity | None
 ) -> None:
     """20 min before the end, as the plan of this window has it, a card names pack and place."""
-    desk = Desk(batteries=(Battery(7, fake_client.NOW_S + left_s - 3600, 3600.0),))
+    desk = CrewNotes(batteries=(Battery(7, fake_client.NOW_S + left_s - 3600, 3600.0),))
     found = cards(PLAN, fake_client.snapshot(PLAN, desk=desk))
     assert [c.severity for c in found] == ([severity] if severity else [])
     if found:
@@ -111,7 +111,7 @@ def test_a_battery_turns_amber_twenty_minutes_before_its_end(
 def test_a_break_lists_the_batteries_to_change() -> None:
     """In a break all that end within two hours are listed, the first to end on top."""
     batteries = tuple(Battery(n, fake_client.NOW_S, 3600.0 * n) for n in (3, 2, 1))
-    desk = Desk(break_since_s=fake_client.NOW_S, batteries=batteries)
+    desk = CrewNotes(break_since_s=fake_client.NOW_S, batteries=batteries)
     found = cards(PLAN, fake_client.snapshot(PLAN, desk=desk))
     assert [c.tracks for c in found] == [(1,), (2,)]
 
@@ -126,7 +126,7 @@ def test_shelved_shows_when_it_comes_back() -> None:
     assert (card.time, card.severity) == ("shelved 1:05", None)
 
 
-@pytest.mark.parametrize("row", DETECTORS, ids=lambda row: f"{row.fault}-{row.scope.name}")
+@pytest.mark.parametrize("row", FAULTS, ids=lambda row: f"{row.fault}-{row.scope.name}")
 def test_every_fault_says_what_to_check(row: object) -> None:
     """No card leaves the mixer without a first thing to check."""
     track = 1 if row.scope.name == "TRACK" else None  # type: ignore[attr-defined]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.models.fix_cards import cards
 from app.models.glance_lines import entries, live, scene
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from tests.support.qt import fake_client
 
@@ -50,7 +50,7 @@ def test_live_counts_tracks_with_nothing_wrong() -> None:
 
 def test_marks_nobody_may_miss() -> None:
     """Standby, break and silenced chimes are written over all else."""
-    desk = Desk(break_since_s=fake_client.NOW_S - 65)
+    desk = CrewNotes(break_since_s=fake_client.NOW_S - 65)
     made = scene(
         PLAN, fake_client.snapshot(PLAN, standby=True, desk=desk), (), "21:07:44", "CHIMES OFF"
     )

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from app.models import history_rows
-from engine.model.crew_notes import Desk, Remark
+from engine.model.crew_notes import CrewNotes, Remark
 from engine.model.messages import Fault, Severity
 from tests.support.qt import fake_client
 
 PLAN = fake_client.harbour_plan()
-DESK = Desk(
+DESK = CrewNotes(
     marks=(Remark(fake_client.NOW_S - 60, "take two"),),
     notes=(Remark(fake_client.NOW_S, "new capsule", 2),),
 )

@@ -8,12 +8,12 @@ import pytest
 from PySide6.QtCore import QSettings
 
 from app.alerts.chime import ChimeSettings
-from app.window.preferences import MOST_RECENT, Prefs, ReportChoices
+from app.window.preferences import MOST_RECENT, Preferences, ReportChoices
 
 
-def prefs(folder: Path) -> Prefs:
+def prefs(folder: Path) -> Preferences:
     """Settings read afresh from the file."""
-    return Prefs(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
+    return Preferences(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
 
 
 def test_choices_outlive_the_window(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from scipy import signal
 
-from engine.model.messages import Kind, Level, Samples
+from engine.model.messages import Kind, PackLevel, Samples
 from engine.model.tracks import Plan, Track
 from tests.benchmarks.detection.acting import Part, act
 from tests.benchmarks.detection.library import (
@@ -88,7 +88,7 @@ def _plan(unused: bool) -> Plan:
         Track(2 * n + k + 1, f"{who} {level}", Kind.LAV, who, level, str(2 * n + k + 1),
               receiver="A" if n < 2 else "B")
         for n, who in enumerate(ROLES)
-        for k, level in enumerate((Level.MAIN, Level.SAFETY))
+        for k, level in enumerate((PackLevel.MAIN, PackLevel.SAFETY))
     ]  # fmt: skip
     booms = [
         Track(BOOMS[0], "boom bow", Kind.BOOM, "boom bow", receiver="C"),

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.inject.base import Planted
-from engine.model.messages import Fault, Kind, Level, Samples, Severity
+from engine.model.messages import Fault, Kind, PackLevel, Samples, Severity
 from engine.model.tracks import Plan, Track
 from engine.model.units import power_db, rms_dbfs
 from tests.benchmarks.detection.audible import STEP_S, hum_audible
@@ -103,7 +103,7 @@ class Judge:
         if not len(reached):
             return None
         if planted.fault is Fault.LOW:
-            limit = -62.0 if track.level is Level.SAFETY else -45.0
+            limit = -62.0 if track.level is PackLevel.SAFETY else -45.0
             power = 10.0 ** (levels[: reached[0] + 1][speech[: reached[0] + 1]] / 10.0)
             if float(power_db(power.mean())) > limit - PLAINLY_DB:
                 return None

@@ -18,23 +18,23 @@ from typing import Any, Final
 
 from app.cli.main import main
 from app.report.write import Files, scanned_section, write_report
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Open, Stop, SwapInputs
 from engine.model.messages import Snapshot
 from engine.pipeline.scan import scan_take
 from engine.plan.check import is_harmless
 from engine.plan.load import load_plan
-from engine.runtime.host import World
+from engine.runtime.host import Host
 from engine.runtime.open_source import fitting_plan
 from engine.runtime.runner import Asked, Runner
-from engine.session.writer import SessionLog
+from engine.session.writer import SessionWriter
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
 
 OK: Final = 0
 FAILED: Final = 2
 _SPEED: Final = 1e9
-_WHO: Final = Who("window", "crew", 1)
+_WHO: Final = ClientId("window", "crew", 1)
 _MOST_TURNS: Final = 100_000
 
 
@@ -94,7 +94,7 @@ def replay(take: Path, folder: Path, plan: Path | None = None, text: str = "") -
     """
     clock = count()
     shots: list[Snapshot] = []
-    world = World(clock=lambda: 0.06 * next(clock), sleep=lambda _s: None)
+    world = Host(clock=lambda: 0.06 * next(clock), sleep=lambda _s: None)
 
     def publish(shot: Snapshot) -> None:
         pickle.loads(pickle.dumps(shot))
@@ -106,7 +106,7 @@ def replay(take: Path, folder: Path, plan: Path | None = None, text: str = "") -
         if shot.ended:
             runner.commands.put(Asked(Stop(), _WHO))
 
-    log = SessionLog(folder / "session.sqlite")
+    log = SessionWriter(folder / "session.sqlite")
     try:
         request = Open(take=str(take), plan=None if plan is None else str(plan), speed=_SPEED)
         runner = Runner(request, publish, world, log=log)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine.alarms import operator
-from engine.model.messages import Alarm, AlarmEvent, EventKind, Fault, Kind, Level, Severity
+from engine.model.messages import Alarm, AlarmEvent, EventKind, Fault, Kind, PackLevel, Severity
 from engine.model.messages import AlarmState as S
 from engine.model.tracks import Track
 from tests.support.alarm_desk import Desk
@@ -15,8 +15,8 @@ from tests.support.alarm_desk import Desk
 def desk() -> Desk:
     """A performer with two packs, one with a single pack, a crowd and a boom."""
     return Desk(
-        Track(1, who="coxswain", level=Level.MAIN),
-        Track(2, who="coxswain", level=Level.SAFETY),
+        Track(1, who="coxswain", level=PackLevel.MAIN),
+        Track(2, who="coxswain", level=PackLevel.SAFETY),
         Track(3, who="mechanic"),
         Track(4, kind=Kind.AMBIENCE),
         Track(5, kind=Kind.BOOM),

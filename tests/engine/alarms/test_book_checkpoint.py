@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from engine.alarms import operator
 from engine.alarms.book import Book
-from engine.alarms.book_checkpoint import KeptBook, keep, restore
-from engine.detectors.registry import DETECTORS
+from engine.alarms.book_checkpoint import BookCheckpoint, keep, restore
 from engine.model import dataclass_json
+from engine.model.faults import FAULTS
 from engine.model.messages import AlarmState, Fault
 from engine.model.tracks import Track
 from tests.support.alarm_desk import Desk
@@ -17,8 +17,8 @@ TRACKS = tuple(Track(n, who="Coxswain", receiver="A") for n in range(1, 5))
 def over_a_restart(book: Book) -> Book:
     """A fresh book that was told what the other knew, by way of text."""
     text = dataclass_json.dumps(keep(book))
-    fresh = Book(book.scene, DETECTORS)
-    restore(fresh, dataclass_json.loads(KeptBook, text), DETECTORS)
+    fresh = Book(book.scene, FAULTS)
+    restore(fresh, dataclass_json.loads(BookCheckpoint, text), FAULTS)
     return fresh
 
 
@@ -57,7 +57,7 @@ def test_the_next_incident_has_a_number_of_its_own() -> None:
 def test_an_alarm_of_a_fault_that_is_gone_is_left_out() -> None:
     """A log from a program that knew other faults is no reason not to watch."""
     book = troubled().book
-    fresh = Book(book.scene, DETECTORS)
-    rows = [row for row in DETECTORS if row.fault is not Fault.CLIPPED]
+    fresh = Book(book.scene, FAULTS)
+    rows = [row for row in FAULTS if row.fault is not Fault.CLIPPED]
     restore(fresh, keep(book), rows)
     assert {a.incident.fault for a in fresh.alarms()} == {Fault.MUTED}

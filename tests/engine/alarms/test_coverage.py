@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from engine.alarms.coverage import Coverage
-from engine.model.messages import Cover, Kind, Level
+from engine.model.messages import Cover, Kind, PackLevel
 from engine.model.tracks import Track
 
 TRACKS = (
-    Track(1, who="coxswain", level=Level.SAFETY),
-    Track(2, who="coxswain", level=Level.MAIN),
+    Track(1, who="coxswain", level=PackLevel.SAFETY),
+    Track(2, who="coxswain", level=PackLevel.MAIN),
     Track(3, who="mechanic"),
     Track(4, kind=Kind.BOOM, who="deck"),
     Track(5),

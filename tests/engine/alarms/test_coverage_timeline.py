@@ -8,14 +8,14 @@ from hypothesis import strategies as st
 
 from engine.alarms.coverage import Coverage
 from engine.alarms.coverage_timeline import CoverageTimeline, Stretch
-from engine.model.messages import Fault, Incident, Kind, Level
+from engine.model.messages import Fault, Incident, Kind, PackLevel
 from engine.model.tracks import Track
 from tests.support.sample_report import incident
 
 DURATION_S = 20
 TRACKS = (
-    Track(1, who="coxswain", level=Level.MAIN),
-    Track(2, who="coxswain", level=Level.SAFETY),
+    Track(1, who="coxswain", level=PackLevel.MAIN),
+    Track(2, who="coxswain", level=PackLevel.SAFETY),
     Track(3, who="mechanic"),
     Track(4, kind=Kind.BOOM),
 )

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from engine.alarms import machine
-from engine.alarms.machine import Change, Core, Name, Reading
+from engine.alarms.machine import ActiveFault, AlarmRecord, Change, Evaluation
 from engine.alarms.states import HIDDEN, Event
 from engine.model.messages import AlarmState as S
 from engine.model.messages import Fault, Severity, State
@@ -20,24 +20,24 @@ SAMPLE_S = 1 / 192_000
 
 def name(
     onset_s: float, last_s: float, fault: Fault = Fault.MUTED, rank: int = 3, **delays: float
-) -> Name:
+) -> ActiveFault:
     """A fault with the delays above unless others are given."""
     amber_s, red_s = delays.get("amber_s", AMBER_S), delays.get("red_s", RED_S)
-    return Name(fault, onset_s, last_s, onset_s + amber_s, onset_s + red_s, rank=rank)
+    return ActiveFault(fault, onset_s, last_s, onset_s + amber_s, onset_s + red_s, rank=rank)
 
 
-def active(*names: Name) -> Reading:
+def active(*names: ActiveFault) -> Evaluation:
     """A reading of those faults."""
-    return Reading(State.ACTIVE, names, OFF_S)
+    return Evaluation(State.ACTIVE, names, OFF_S)
 
 
-CLEAR = Reading(State.CLEAR, off_s=OFF_S)
-UNKNOWN = Reading(State.UNKNOWN, off_s=OFF_S)
+CLEAR = Evaluation(State.CLEAR, off_s=OFF_S)
+UNKNOWN = Evaluation(State.UNKNOWN, off_s=OFF_S)
 
 
-def raised(until_s: float = 1.0) -> Core:
+def raised(until_s: float = 1.0) -> AlarmRecord:
     """An alarm raised by a fault that began at 0."""
-    core, _ = machine.step(Core(), active(name(0.0, until_s)), until_s - TICK_S, until_s)
+    core, _ = machine.step(AlarmRecord(), active(name(0.0, until_s)), until_s - TICK_S, until_s)
     return core
 
 
@@ -47,7 +47,7 @@ def raised(until_s: float = 1.0) -> Core:
 )
 def test_on_delay_is_inclusive(length_s: float, said: bool) -> None:
     """A fault as long as the on-delay is said, one sample shorter is not."""
-    core, changes = machine.step(Core(), active(name(0.0, length_s)), 0.4, 0.6)
+    core, changes = machine.step(AlarmRecord(), active(name(0.0, length_s)), 0.4, 0.6)
     assert core.raised is said
     assert [c.event for c in changes] == ([Event.RAISE] if said else [])
 
@@ -73,13 +73,13 @@ def test_off_delay_is_inclusive(gone_s: float, ends: bool) -> None:
 
 def test_the_stamp_is_the_due_time_inside_the_tick() -> None:
     """An alarm is stamped when it was due, not when the tick that noticed it ended."""
-    _, changes = machine.step(Core(), active(name(0.03, 0.6)), 0.5, 0.6)
+    _, changes = machine.step(AlarmRecord(), active(name(0.03, 0.6)), 0.5, 0.6)
     assert changes == [Change(Event.RAISE, 0.53)]
 
 
 def test_a_due_time_long_past_is_stamped_now() -> None:
     """An alarm noticed late is not stamped as if it had been raised in the past."""
-    _, changes = machine.step(Core(), active(name(0.0, 60.0)), 59.9, 60.0)
+    _, changes = machine.step(AlarmRecord(), active(name(0.0, 60.0)), 59.9, 60.0)
     assert [(c.event, c.at_s) for c in changes] == [(Event.RAISE, 60.0), (Event.ESCALATE, 60.0)]
 
 
@@ -96,7 +96,7 @@ def test_a_return_restarts_the_off_delay() -> None:
 
 def test_a_gap_while_pending_starts_the_wait_again() -> None:
     """Two short faults with sound between them are not one long fault."""
-    core, _ = machine.step(Core(), active(name(0.0, 0.4)), 0.3, 0.4)
+    core, _ = machine.step(AlarmRecord(), active(name(0.0, 0.4)), 0.3, 0.4)
     core, _ = machine.step(core, CLEAR, 0.4, 0.5)
     core, _ = machine.step(core, active(name(0.5, 0.6)), 0.5, 0.6)
     assert not core.raised
@@ -105,7 +105,7 @@ def test_a_gap_while_pending_starts_the_wait_again() -> None:
 
 def test_a_gap_inside_one_tick_starts_the_wait_again() -> None:
     """Sound between two short faults counts though no tick was clear."""
-    core, _ = machine.step(Core(), active(name(0.0, 0.40)), 0.3, 0.4)
+    core, _ = machine.step(AlarmRecord(), active(name(0.0, 0.40)), 0.3, 0.4)
     core, _ = machine.step(core, active(name(0.45, 0.60)), 0.5, 0.6)
     assert not core.raised
 
@@ -113,7 +113,7 @@ def test_a_gap_inside_one_tick_starts_the_wait_again() -> None:
 def test_renaming_keeps_onset_and_earliest_deadline() -> None:
     """A loss that gets another name keeps its onset, and the earliest deadline counts."""
     silent = name(0.0, 3.0, Fault.SILENT, rank=1, amber_s=10.0, red_s=20.0)
-    core, _ = machine.step(Core(), active(silent), 2.9, 3.0)
+    core, _ = machine.step(AlarmRecord(), active(silent), 2.9, 3.0)
     core, changes = machine.step(core, active(name(3.0, 3.6)), 3.5, 3.6)
     assert core.fault is Fault.MUTED
     assert core.since_s == 0.0
@@ -131,7 +131,7 @@ def test_a_name_that_tells_more_is_kept_for_a_moment() -> None:
 
 def test_chattering_ends_a_minute_after_the_last_raise() -> None:
     """Three raises in a minute make an alarm unstable (ISA-18.2), for no longer than that."""
-    core = Core()
+    core = AlarmRecord()
     for at_s in (0.0, 20.0, 60.0):
         core, _ = machine.step(core, active(name(at_s, at_s + 0.5)), at_s + 0.4, at_s + 0.5)
         was_unstable = core.unstable
@@ -143,7 +143,7 @@ def test_chattering_ends_a_minute_after_the_last_raise() -> None:
 
 def test_raises_a_little_more_than_a_minute_apart_are_stable() -> None:
     """The third raise counts only within a minute of the first."""
-    core = Core()
+    core = AlarmRecord()
     for at_s in (0.0, 20.0, 60.1):
         core, _ = machine.step(core, active(name(at_s, at_s + 0.5)), at_s + 0.4, at_s + 0.5)
         assert not core.unstable
@@ -152,7 +152,7 @@ def test_raises_a_little_more_than_a_minute_apart_are_stable() -> None:
 
 def test_limits_that_change_while_an_alarm_waits() -> None:
     """A shorter delay set in mid-wait counts at once, a longer one does not undo an alarm."""
-    core, _ = machine.step(Core(), active(name(0.0, 0.2)), 0.1, 0.2)
+    core, _ = machine.step(AlarmRecord(), active(name(0.0, 0.2)), 0.1, 0.2)
     core, changes = machine.step(core, active(name(0.0, 0.3, amber_s=0.3)), 0.2, 0.3)
     assert [c.event for c in changes] == [Event.RAISE]
     core, changes = machine.step(core, active(name(0.0, 0.4, amber_s=9.0)), 0.3, 0.4)
@@ -165,7 +165,7 @@ class AlarmRules(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.core = Core()
+        self.core = AlarmRecord()
         self.ticks = 0
         self.onset_s: float | None = None
         self.changes: list[Change] = []
@@ -175,7 +175,7 @@ class AlarmRules(RuleBasedStateMachine):
     def now_s(self) -> float:
         return self.ticks * TICK_S
 
-    def _step(self, reading: Reading) -> list[Change]:
+    def _step(self, reading: Evaluation) -> list[Change]:
         before = self.core
         start_s, self.ticks = self.now_s, self.ticks + 1
         self.core, changes = machine.step(before, reading, start_s, self.now_s)

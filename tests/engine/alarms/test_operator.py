@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine.alarms import operator
-from engine.model.messages import AlarmState, EventKind, Fault, Kind, Level
+from engine.model.messages import AlarmState, EventKind, Fault, Kind, PackLevel
 from engine.model.tracks import Track
 from tests.support.alarm_desk import Desk
 
@@ -16,8 +16,8 @@ S = AlarmState
 def desk() -> Desk:
     """A pair of packs, a boom, the place, and a track that is not used."""
     return Desk(
-        Track(1, who="coxswain", level=Level.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=Level.SAFETY, receiver="A"),
+        Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.BOOM),
         Track(4, kind=Kind.AMBIENCE),
     )

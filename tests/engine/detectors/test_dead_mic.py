@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.detectors.dead_mic import DeadMic
-from engine.model.messages import Kind, Level, Samples, State
+from engine.model.messages import Kind, PackLevel, Samples, State
 from engine.model.tracks import Scene, Track
 from tests.support.detector_tracks import place, spliced, words
 from tests.support.signals import noise, scene
@@ -55,7 +55,7 @@ def test_its_level_is_that_of_the_noise() -> None:
 @given(under=st.floats(12.0, 40.0), seed=st.integers(0, 99))
 def test_any_fall_into_steady_noise_is_told(under: float, seed: int) -> None:
     """However far the noise lies under the place, the fall is told once."""
-    where = scene(rate_hz=RATE, level=Level.SAFETY)
+    where = scene(rate_hz=RATE, level=PackLevel.SAFETY)
     x = spliced(
         [place(-62.0, 12.0, RATE, seed), noise(max(-62.0 - under, -104.0), 7.0, RATE, seed)]
     )
@@ -66,7 +66,7 @@ def test_any_fall_into_steady_noise_is_told(under: float, seed: int) -> None:
 def test_a_dead_safety_a_few_db_under_its_floor() -> None:
     """Electronics only 6 dB under a safety's live floor is told: the low end gives it away."""
     rate = 48_000
-    where = scene(rate_hz=rate, level=Level.SAFETY)
+    where = scene(rate_hz=rate, level=PackLevel.SAFETY)
     x = spliced([place(-80.0, 12.0, rate), noise(-86.0, 6.0, rate)])
     ((onset_s, _),) = told(DeadMic(where), x, where).spans_s
     assert onset_s == pytest.approx(12.0, abs=WITHIN_S)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.detectors.base import Feed
+from engine.detectors.base import TickContext
 from engine.detectors.input_lost import InputLost
 from engine.model.messages import State
 from tests.support.signals import noise, scene
@@ -18,7 +18,7 @@ def test_active_at_once_from_the_last_audio_on() -> None:
     detector = InputLost(SCENE)
     for m, feed in measurements(noise(-50.0, 1.0, 8_000, tracks=3), SCENE):
         assert detector.update(m, feed).state.tolist() == [State.CLEAR]
-    lost = detector.update(None, Feed(1.7, stalled=True, reason="its cable"))
+    lost = detector.update(None, TickContext(1.7, stalled=True, reason="its cable"))
     assert lost.state.tolist() == [State.ACTIVE]
     assert lost.onset_s.tolist() == [pytest.approx(1.0)]
     assert lost.last_s.tolist() == [1.7]
@@ -29,6 +29,6 @@ def test_active_at_once_from_the_last_audio_on() -> None:
 def test_clear_once_audio_comes_again() -> None:
     """The first tick of audio ends it."""
     detector = InputLost(SCENE)
-    detector.update(None, Feed(0.7, stalled=True, reason="its cable"))
+    detector.update(None, TickContext(0.7, stalled=True, reason="its cable"))
     (m, feed) = measurements(noise(-50.0, 0.1, 8_000, tracks=3), SCENE)[0]
     assert detector.update(m, feed).state.tolist() == [State.CLEAR]

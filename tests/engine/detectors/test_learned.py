@@ -13,11 +13,11 @@ from engine.detectors.registry import DETECTORS
 from engine.model import dataclass_json
 from engine.model.tracks import Scene
 from engine.pipeline.pipeline import Pipeline
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 from tests.engine.line_check.test_checker import PLAN, RATE, TRACKS
 
 SCENE = Scene(PLAN.tracks, RATE)
-LEARNERS = [r.detector for r in DETECTORS if isinstance(r.detector(SCENE), Learner)]
+LEARNERS = [kind for kind in DETECTORS.values() if isinstance(kind(SCENE), Learner)]
 
 
 def drawn(before: Learner, seed: int) -> tuple[np.ndarray, ...]:
@@ -41,8 +41,8 @@ def test_each_goes_through_the_log_and_back(kind: type) -> None:
         before = kind(SCENE)
         before.teach(1, 12.0, 9.0)
     book = keep_book(Pipeline(PLAN, RATE).book)
-    kept = Kept(1.0, 0.0, (-60.0,) * TRACKS, book, 0.0, "", 0, learned=keep([before]))
-    kept = dataclass_json.loads(Kept, dataclass_json.dumps(kept))
+    kept = Checkpoint(1.0, 0.0, (-60.0,) * TRACKS, book, 0.0, "", 0, learned=keep([before]))
+    kept = dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
     pipeline = Pipeline(PLAN, RATE, kept=kept)
     remembered = next(m for m in pipeline.learned if m.detector == kind.__name__)
     assert repr((remembered,)) == repr(keep([before]))  # NaN is not equal to itself

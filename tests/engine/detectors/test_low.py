@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from engine.detectors.low import Low
-from engine.model.messages import Kind, Level, Samples, State
+from engine.model.messages import Kind, PackLevel, Samples, State
 from engine.model.tracks import Scene, Track
 from tests.support.detector_tracks import words
 from tests.support.signals import noise, scene
@@ -44,13 +44,13 @@ def test_told_after_twenty_seconds_of_speech_and_never_red() -> None:
 @pytest.mark.parametrize(
     ("level", "dbfs", "is_low"),
     [
-        (Level.MAIN, -46.5, True),
-        (Level.MAIN, -43.5, False),
-        (Level.SAFETY, -63.5, True),
-        (Level.SAFETY, -60.5, False),
+        (PackLevel.MAIN, -46.5, True),
+        (PackLevel.MAIN, -43.5, False),
+        (PackLevel.SAFETY, -63.5, True),
+        (PackLevel.SAFETY, -60.5, False),
     ],
 )
-def test_the_limit_depends_on_the_pack(level: Level, dbfs: float, is_low: bool) -> None:
+def test_the_limit_depends_on_the_pack(level: PackLevel, dbfs: float, is_low: bool) -> None:
     """A main is low under -45 dBFS, a safety under -62."""
     said = watched(talk(dbfs, 40.0), scene(rate_hz=RATE, level=level))
     assert (State.ACTIVE in said.states) is is_low
@@ -92,8 +92,8 @@ def test_the_other_pack_of_a_performer_is_no_neighbour() -> None:
     """A main that is 30 dB under its own safety is low all the same."""
     where = Scene(
         (
-            Track(1, who="mechanic", level=Level.MAIN),
-            Track(2, who="mechanic", level=Level.SAFETY),
+            Track(1, who="mechanic", level=PackLevel.MAIN),
+            Track(2, who="mechanic", level=PackLevel.SAFETY),
         ),
         RATE,
     )

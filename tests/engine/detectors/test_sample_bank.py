@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from demo_audio import demo_take
-from engine.detectors.sample_bank import Ears
+from engine.detectors.sample_bank import SampleDetectorBank
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.measure_ahead import measure
@@ -23,7 +23,7 @@ from tests.support.scenario_signals import RATE_HZ, make
 
 def _incidents(source: Source, plan: Plan, with_ears: bool) -> tuple[Incident, ...]:
     pipeline = Pipeline(plan, source.info.sample_rate_hz)
-    ears = Ears(pipeline.scene) if with_ears else None
+    ears = SampleDetectorBank(pipeline.scene) if with_ears else None
     for stretch in measure(source, pipeline.scene, ears):
         for tick in stretch.ticks:
             assert (len(tick.measurement.samples) == 0) is with_ears

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.detectors.base import Feed
+from engine.detectors.base import TickContext
 from engine.detectors.samples_lost import LossWindow, SamplesLost
 from engine.model.messages import State
 from tests.support.signals import noise, scene
@@ -28,7 +28,7 @@ def test_a_loss_is_told_where_it_lies() -> None:
 @pytest.mark.parametrize(("frames", "red"), [(RATE - 1, False), (RATE, False), (RATE + 1, True)])
 def test_red_above_one_second(frames: int, red: bool) -> None:
     """Exactly a second lost is amber still, one frame more may be red."""
-    condition = SamplesLost(SCENE).update(None, Feed(5.0, lost_frames=frames))
+    condition = SamplesLost(SCENE).update(None, TickContext(5.0, lost_frames=frames))
     assert bool(condition.may_be_red[0]) is red
 
 
@@ -45,5 +45,5 @@ def test_a_loss_is_forgotten_after_a_minute() -> None:
 def test_how_much_is_said() -> None:
     """The line says how much went in the last minute."""
     detector = SamplesLost(SCENE)
-    detector.update(None, Feed(5.0, lost_frames=RATE // 4))
+    detector.update(None, TickContext(5.0, lost_frames=RATE // 4))
     assert detector.detail(0) == "0.25 s of audio lost in the last minute"

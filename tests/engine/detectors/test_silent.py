@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from engine.detectors.silent import Silent
-from engine.model.messages import Kind, Level, State
+from engine.model.messages import Kind, PackLevel, State
 from engine.model.tracks import Scene, Track
 from tests.support.detector_tracks import place, words
 from tests.support.signals import noise, scene
@@ -49,9 +49,10 @@ def test_the_plans_presence_counts() -> None:
 
 
 @pytest.mark.parametrize(
-    ("level", "floor_dbfs"), [(Level.MAIN, -62.0), (Level.MAIN, -48.0), (Level.SAFETY, -80.0)]
+    ("level", "floor_dbfs"),
+    [(PackLevel.MAIN, -62.0), (PackLevel.MAIN, -48.0), (PackLevel.SAFETY, -80.0)],
 )
-def test_a_healthy_pause_is_not_silent(level: Level, floor_dbfs: float) -> None:
+def test_a_healthy_pause_is_not_silent(level: PackLevel, floor_dbfs: float) -> None:
     """Live floors as healthy takes have them, from the first moment on, are present."""
     where = scene(rate_hz=RATE, level=level)
     assert State.ACTIVE not in told(Silent(where), noise(floor_dbfs, 20.0, RATE), where).states

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.detectors.base import Feed
+from engine.detectors.base import TickContext
 from engine.detectors.timecode_wrong import TimecodeWrong
 from engine.model.messages import Kind, State
 from engine.model.tracks import BY_TIMECODE, Scene, Track
@@ -36,7 +36,7 @@ def test_good_code_is_right() -> None:
     """Steady code at the planned rate is clear, and stays so while no audio comes."""
     detector = TimecodeWrong(SCENE)
     assert what(detector, line("10:00:00:00", 6.0)) == []
-    assert detector.update(None, Feed(7.0, stalled=True)).state[0] == State.UNKNOWN
+    assert detector.update(None, TickContext(7.0, stalled=True)).state[0] == State.UNKNOWN
 
 
 def test_a_jump_is_active_for_one_tick() -> None:

@@ -11,16 +11,21 @@ from hypothesis import strategies as st
 
 from engine.drill.schedule import CALM_S, LEVELS, DrillError, schedule
 from engine.model.drill_causes import Cause
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
 
 LAVS = tuple(
-    Track(n, f"Lav {n}", Kind.LAV, f"Deckhand {(n + 1) // 2}", Level.MAIN, receiver="AB"[n % 2])
+    Track(n, f"Lav {n}", Kind.LAV, f"Deckhand {(n + 1) // 2}", PackLevel.MAIN, receiver="AB"[n % 2])
     for n in range(1, 7)
 )
 PAIRED = tuple(
     Track(n, f"Lav {n}", Kind.LAV, f"Signals {n // 2}", level)
-    for n, level in ((11, Level.SAFETY), (10, Level.MAIN), (12, Level.MAIN), (13, Level.SAFETY))
+    for n, level in (
+        (11, PackLevel.SAFETY),
+        (10, PackLevel.MAIN),
+        (12, PackLevel.MAIN),
+        (13, PackLevel.SAFETY),
+    )
 )
 TRACKS = (
     *LAVS,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from engine.drill.score import ANSWER_S, Call, Score, Seen, score
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
-from engine.model.messages import Fault, Incident, Kind, Level, Severity
+from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Track
 
 TRACKS = (
-    Track(1, "Coxswain main", Kind.LAV, "Coxswain", Level.MAIN, receiver="A"),
-    Track(2, "Coxswain safety", Kind.LAV, "Coxswain", Level.SAFETY, receiver="A"),
+    Track(1, "Coxswain main", Kind.LAV, "Coxswain", PackLevel.MAIN, receiver="A"),
+    Track(2, "Coxswain safety", Kind.LAV, "Coxswain", PackLevel.SAFETY, receiver="A"),
     Track(3, "Boom", Kind.BOOM),
 )
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from engine.drill.targets import Place, places
+from engine.drill.targets import Target, places
 from engine.model.drill_causes import Cause
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
 
-MAIN, SAFETY = Level.MAIN, Level.SAFETY
+MAIN, SAFETY = PackLevel.MAIN, PackLevel.SAFETY
 TRACKS = (
     Track(1, kind=Kind.LAV, who="Coxswain", level=MAIN, receiver="A"),
     Track(2, kind=Kind.LAV, who="Coxswain", level=SAFETY, receiver="A"),
@@ -42,8 +42,8 @@ def test_places(cause: Cause, expected: list[tuple[int, ...]]) -> None:
 
 def test_what_lies_beside_is_named() -> None:
     """The other pack of a pair has to be left alone; a wrong patch has a source."""
-    assert places(Cause.PAIR_DRIFT, TRACKS)[0] == Place((1,), (2,))
-    assert places(Cause.DUPLICATE, TRACKS)[0] == Place((1, 3), (2,))
+    assert places(Cause.PAIR_DRIFT, TRACKS)[0] == Target((1,), (2,))
+    assert places(Cause.DUPLICATE, TRACKS)[0] == Target((1, 3), (2,))
     assert [p.source for p in places(Cause.UNEXPECTED, TRACKS)] == [1, 2, 3, 4]
 
 

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from engine.line_check.checker import LineChecker
-from engine.line_check.live_check import Lines
+from engine.line_check.live_check import LiveLineCheck
 from engine.model.commands import EndLineCheck, LineCheckGo, LineCheckMark, StartLineCheck
 from engine.model.line_results import Heard, Verdict, findings
-from engine.model.messages import Block, Kind, Level, Samples
+from engine.model.messages import Block, Kind, PackLevel, Samples
 from engine.model.tracks import Plan, Scene, Track
 from engine.pipeline.pipeline import Pipeline
 from tests.support.signals import noise, sine
@@ -19,9 +19,9 @@ from tests.support.signals import noise, sine
 RATE = 16_000
 PLAN = Plan(
     (
-        Track(1, "Coxswain main", who="Coxswain", level=Level.MAIN),
-        Track(2, "Coxswain safety", who="Coxswain", level=Level.SAFETY),
-        Track(3, "Mechanic main", who="Mechanic", level=Level.MAIN),
+        Track(1, "Coxswain main", who="Coxswain", level=PackLevel.MAIN),
+        Track(2, "Coxswain safety", who="Coxswain", level=PackLevel.SAFETY),
+        Track(3, "Mechanic main", who="Mechanic", level=PackLevel.MAIN),
         Track(4, "Spare", kind=Kind.UNUSED),
         Track(5, "Harbour crowd", kind=Kind.AMBIENCE),
     )
@@ -220,7 +220,7 @@ class Crew(RuleBasedStateMachine):
         super().__init__()
         scene = Scene(PLAN.tracks, RATE)
         pipeline = Pipeline(PLAN, RATE)
-        self.lines: Lines = pipeline.lines
+        self.lines: LiveLineCheck = pipeline.lines
         self.checker: LineChecker = self.lines.checker
         self.used = [t.input for t in scene.tracks if t.kind is not Kind.UNUSED]
         self.said: dict[int, Verdict] = {}

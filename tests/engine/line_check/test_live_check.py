@@ -13,18 +13,18 @@ from engine.model import dataclass_json
 from engine.model.commands import Watch
 from engine.model.line_results import Heard, LineResult, Verdict
 from engine.pipeline.pipeline import Pipeline
-from engine.session.checkpoint import Kept
-from engine.session.recorder import LogFeed
+from engine.session.checkpoint import Checkpoint
+from engine.session.recorder import SessionRecorder
 from engine.session.schema import open_to_read
-from engine.session.writer import SessionLog
+from engine.session.writer import SessionWriter
 from tests.engine.line_check.test_checker import PLAN, RATE, remembered
 from tests.support.feeding import totals
 
 
 def test_a_result_is_a_row_of_the_log(tmp_path: Path) -> None:
     """Track, verdict, note, all that was heard, and when, are on the disk."""
-    log = SessionLog(tmp_path / "session.sqlite")
-    feed = LogFeed(
+    log = SessionWriter(tmp_path / "session.sqlite")
+    feed = SessionRecorder(
         log,
         Watch(PLAN, "interface", "16 kHz", True),
         RATE,
@@ -49,7 +49,7 @@ def test_what_was_learned_outlives_the_engine() -> None:
     offsets = ((nan, 12.0, nan, nan, nan),) * 2
     hum = (-50.0, *(float("-inf"),) * 4)
     before = Pipeline(PLAN, RATE)
-    kept = Kept(
+    kept = Checkpoint(
         fed_s=10.0,
         audio_lost_s=0.0,
         floor_dbfs=(-60.0,) * 5,
@@ -63,7 +63,7 @@ def test_what_was_learned_outlives_the_engine() -> None:
             Memory("PairDrift", (offsets, ((-1.0, 1.0, -1.0, -1.0, -1.0),))),
         ),
     )
-    kept = dataclass_json.loads(Kept, dataclass_json.dumps(kept))
+    kept = dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
     after = Pipeline(PLAN, RATE, kept=kept)
     assert after.lines.checker.results == (result,)
     assert remembered(after, "Hum")[0][0] == -50.0

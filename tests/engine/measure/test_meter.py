@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from engine.measure.floor import Learned
 from engine.measure.meter import Meter, Totals
-from engine.model.messages import Level, Measurement, Samples
+from engine.model.messages import Measurement, PackLevel, Samples
 from tests.support.feed_meter import run
 from tests.support.signals import RATES_HZ, noise, scene, sine
 from tests.support.strategies import bad_samples, cuts, seeds, takes, untimed
@@ -162,7 +162,7 @@ def test_nothing_measured_is_nan() -> None:
 def test_restart_knows_its_floors() -> None:
     """Floors learned by one meter are known to the next from its first tick."""
     sound = noise(-55.0, 12.0, RATE_HZ, tracks=2)
-    what = scene(2, RATE_HZ, level=Level.MAIN)
+    what = scene(2, RATE_HZ, level=PackLevel.MAIN)
     first, _ = run(sound, what)
     second = Meter(what, first.learned())
     measurement = second.update(sound[: second.tick_frames])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from engine.measure.presence import HYSTERESIS_DB, Presence
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Scene, Track
 from tests.support.signals import scene
 
@@ -21,20 +21,20 @@ def _threshold(what: Scene, floor_dbfs: float) -> float:
     ("kind", "level", "expected"),
     [
         (Kind.LAV, None, -75.0),
-        (Kind.LAV, Level.MAIN, -75.0),
-        (Kind.LAV, Level.SAFETY, -85.0),
+        (Kind.LAV, PackLevel.MAIN, -75.0),
+        (Kind.LAV, PackLevel.SAFETY, -85.0),
         (Kind.BOOM, None, -75.0),
         (Kind.AMBIENCE, None, -75.0),
     ],
 )
-def test_before_anything_was_learned(kind: Kind, level: Level | None, expected: float) -> None:
+def test_before_anything_was_learned(kind: Kind, level: PackLevel | None, expected: float) -> None:
     """With no floor known, it is -75 dBFS on mains, booms and ambience, -85 on safeties."""
     assert _threshold(scene(kind=kind, level=level), np.nan) == expected
 
 
-@pytest.mark.parametrize("level", [None, Level.SAFETY])
+@pytest.mark.parametrize("level", [None, PackLevel.SAFETY])
 @pytest.mark.parametrize("floor_dbfs", [-80.0, -70.0, -62.0])
-def test_learned(floor_dbfs: float, level: Level | None) -> None:
+def test_learned(floor_dbfs: float, level: PackLevel | None) -> None:
     """With a floor known, it lies 8 dB under it."""
     assert _threshold(scene(level=level), floor_dbfs) == floor_dbfs - 8.0
 

@@ -5,14 +5,14 @@ import pytest
 from scipy import signal
 
 from engine.measure.loudness import k_weighting
-from engine.measure.sos_filter import Sections
+from engine.measure.sos_filter import SosFilter
 
 RATES_HZ = (8_000, 11_025, 22_050, 44_100, 44_300, 48_000, 88_200, 96_000, 192_000)
 
 
-def _k_filter(rate_hz: int, tracks: int = 2) -> tuple[Sections, int]:
+def _k_filter(rate_hz: int, tracks: int = 2) -> tuple[SosFilter, int]:
     hop = round(rate_hz / 100)
-    return Sections(k_weighting(rate_hz), tracks, hop, 10), hop
+    return SosFilter(k_weighting(rate_hz), tracks, hop, 10), hop
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
@@ -29,7 +29,7 @@ def test_it_gives_what_scipy_gives(rate_hz: int) -> None:
 def test_in_single_precision_the_noise_is_130_db_down(rate_hz: int) -> None:
     """With float32 the output differs from scipy's by under 130 dB below the sound, DC and all."""
     hop = round(rate_hz / 100)
-    sections = Sections(k_weighting(rate_hz), 2, hop, 10, np.float32)
+    sections = SosFilter(k_weighting(rate_hz), 2, hop, 10, np.float32)
     sound = np.random.default_rng(rate_hz).normal(0.0, 0.3, (2, 50 * hop)) + 0.5
     sound = sound.astype(np.float32)
     expected = signal.sosfilt(k_weighting(rate_hz), sound.astype(np.float64), axis=1)
@@ -41,7 +41,7 @@ def test_in_single_precision_the_noise_is_130_db_down(rate_hz: int) -> None:
 def test_another_filter_of_more_sections() -> None:
     """A band-pass of four sections at a low rate agrees as well."""
     sos = signal.butter(4, (180.0, 700.0), "bandpass", fs=2000.0, output="sos")
-    sections = Sections(sos, 3, 20, 10)
+    sections = SosFilter(sos, 3, 20, 10)
     sound = np.random.default_rng(1).normal(size=(3, 400))
     made = np.concatenate([sections(sound[:, :200]).copy(), sections(sound[:, 200:])], axis=1)
     np.testing.assert_allclose(made, signal.sosfilt(sos, sound, axis=1), atol=1e-10)

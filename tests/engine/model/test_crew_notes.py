@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from engine.model import crew_notes as desks
-from engine.model.crew_notes import Desk, Remark
+from engine.model.crew_notes import CrewNotes, Remark
 
 
 def test_marks_and_notes_are_kept_in_order() -> None:
     """Marks may be bare; notes hang on their incident; nothing that was said is dropped."""
-    desk = desks.mark(Desk(), "", 1.0)
+    desk = desks.mark(CrewNotes(), "", 1.0)
     desk = desks.mark(desk, "second attempt ", 2.0)
     desk = desks.note(desk, 7, "new capsule", 3.0)
     desk = desks.note(desk, 8, "belt slipped", 4.0)
@@ -20,18 +20,18 @@ def test_marks_and_notes_are_kept_in_order() -> None:
 
 def test_an_empty_note_is_none() -> None:
     """A note without words changes nothing."""
-    assert desks.note(Desk(), 7, "  ", 3.0) == Desk()
+    assert desks.note(CrewNotes(), 7, "  ", 3.0) == CrewNotes()
 
 
 def test_a_break_keeps_its_begin() -> None:
     """Asking again for a break that runs does not begin it anew; ending it ends it."""
-    desk = desks.set_break(Desk(), True, 10.0)
+    desk = desks.set_break(CrewNotes(), True, 10.0)
     assert desks.set_break(desk, True, 20.0).break_since_s == 10.0
     assert not desks.set_break(desk, False, 30.0).on_break
 
 
 def test_a_fresh_battery_replaces_the_last() -> None:
     """One battery a track: the newest."""
-    desk = desks.fresh_battery(Desk(), 3, 5.0, 3600.0)
+    desk = desks.fresh_battery(CrewNotes(), 3, 5.0, 3600.0)
     desk = desks.fresh_battery(desk, 3, 50.0, None)
     assert [(b.fresh_s, b.lasts_s) for b in desk.batteries] == [(50.0, None)]

@@ -6,16 +6,27 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.alarms.book_checkpoint import KeptAlarm, KeptBook
-from engine.alarms.machine import Core
+from engine.alarms.book_checkpoint import AlarmCheckpoint, BookCheckpoint
+from engine.alarms.machine import AlarmRecord
 from engine.model import dataclass_json
 from engine.model.commands import Open
 from engine.model.messages import Incident
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 from engine.session.folders import Running
 
 SOME = st.one_of(
-    *(st.from_type(kind) for kind in (Open, Core, Incident, KeptAlarm, KeptBook, Kept, Running))
+    *(
+        st.from_type(kind)
+        for kind in (
+            Open,
+            AlarmRecord,
+            Incident,
+            AlarmCheckpoint,
+            BookCheckpoint,
+            Checkpoint,
+            Running,
+        )
+    )
 )
 
 

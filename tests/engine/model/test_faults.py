@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from engine.detectors.registry import Scope
-from engine.model.faults import row_of, spoils, word
+from engine.model.faults import Scope, rule_of, spoils, word
 from engine.model.messages import Fault
 from tests.support.sample_report import incident
 
 
 def test_a_fault_with_two_rows_gives_the_one_that_fits() -> None:
     """Samples lost on one track and on the whole input are two rows; each incident has its own."""
-    one = row_of(incident(fault=Fault.SAMPLES_LOST))
-    whole = row_of(incident(track=None, tracks=(1, 2), fault=Fault.SAMPLES_LOST))
+    one = rule_of(incident(fault=Fault.SAMPLES_LOST))
+    whole = rule_of(incident(track=None, tracks=(1, 2), fault=Fault.SAMPLES_LOST))
     assert one is not None
     assert whole is not None
     assert (one.scope, whole.scope) == (Scope.TRACK, Scope.INPUT)

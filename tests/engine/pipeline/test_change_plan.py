@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.model.messages import Block, EventKind, Fault, Kind, Level, Samples
+from engine.model.messages import Block, EventKind, Fault, Kind, PackLevel, Samples
 from engine.model.tracks import Plan, Track
 from engine.pipeline.pipeline import Pipeline
 from engine.plan.change import PlanChangeError
@@ -19,8 +19,8 @@ from tests.support.strategies import untimed
 RATE = 32_000
 PLAN = Plan(
     (
-        Track(1, who="coxswain", level=Level.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=Level.SAFETY, receiver="A"),
+        Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.AMBIENCE),
         Track(4, kind=Kind.COMMS),
     )

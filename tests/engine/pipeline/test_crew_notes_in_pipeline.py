@@ -11,7 +11,7 @@ from engine.model.commands import Break, Command, FreshBattery, Mark, Note
 from engine.model.crew_notes import Remark
 from engine.model.tracks import Plan, Track
 from engine.pipeline.pipeline import Pipeline
-from engine.session.checkpoint import Kept
+from engine.session.checkpoint import Checkpoint
 
 PLAN = Plan((Track(3, battery="3h30"), Track(5)))
 
@@ -54,8 +54,8 @@ def test_a_battery_of_no_track_is_refused() -> None:
 def test_a_restart_remembers_the_desk() -> None:
     """Through the form kept on disk, another engine has the same desk and the same break."""
     old = asked((Mark("a"), 1.0), (Note(2, "b"), 2.0), (FreshBattery(3), 3.0), (Break(True), 4.0))
-    kept = Kept(9.0, 0.0, (-55.0, -60.0), keep(old.book), 1.0, "boot", 2, old.desk)
-    new = Pipeline(PLAN, 8_000, kept=dataclass_json.loads(Kept, dataclass_json.dumps(kept)))
+    kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), keep(old.book), 1.0, "boot", 2, old.desk)
+    new = Pipeline(PLAN, 8_000, kept=dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept)))
     assert new.desk == old.desk
     assert new.book.on_break
     new.command(Break(False), 10.0)
@@ -64,10 +64,10 @@ def test_a_restart_remembers_the_desk() -> None:
 
 def test_a_desk_of_an_older_log_is_empty() -> None:
     """What an engine without a desk kept is taken up as well."""
-    kept = Kept(9.0, 0.0, (-55.0, -60.0), keep(asked().book), 1.0, "boot", 2)
+    kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), keep(asked().book), 1.0, "boot", 2)
     words = dataclass_json.dumps(kept)
     old = words[: words.index(',"desk"')] + "}"
-    assert dataclass_json.loads(Kept, old) == kept
+    assert dataclass_json.loads(Checkpoint, old) == kept
 
 
 def test_the_snapshot_tells() -> None:

@@ -8,7 +8,7 @@ import pytest
 from engine.measure.meter import Meter
 from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Measurement
 from engine.model.units import FLOOR_DB
-from engine.pipeline.level_strip import RibbonRecorder
+from engine.pipeline.level_strip import LevelStripRecorder
 from tests.support.signals import scene, sine
 
 NONE = np.zeros(1, dtype=np.uint8)
@@ -23,7 +23,7 @@ def tick() -> Measurement:
 
 def test_four_ticks_fill_a_column(tick: Measurement) -> None:
     """Ticks of 0.1 s share a column of 0.4 s; the newest column is the last."""
-    recorder = RibbonRecorder(1)
+    recorder = LevelStripRecorder(1)
     for n in range(1, 6):
         recorder.add(tick if n <= 4 else None, NONE, n * 0.1)
     ribbon = recorder.ribbon()
@@ -35,7 +35,7 @@ def test_four_ticks_fill_a_column(tick: Measurement) -> None:
 
 def test_the_worst_severity_of_a_column_stays(tick: Measurement) -> None:
     """A column keeps the worst severity that stood in it."""
-    recorder = RibbonRecorder(1)
+    recorder = LevelStripRecorder(1)
     recorder.add(tick, RED, 0.1)
     recorder.add(tick, NONE, 0.2)
     assert recorder.ribbon().severity[-1, 0] == 2
@@ -43,7 +43,7 @@ def test_the_worst_severity_of_a_column_stays(tick: Measurement) -> None:
 
 def test_time_that_was_skipped_is_blank(tick: Measurement) -> None:
     """A gap moves the ribbon on by its length, and nothing is drawn in it."""
-    recorder = RibbonRecorder(1)
+    recorder = LevelStripRecorder(1)
     recorder.add(tick, RED, 0.4)
     recorder.add(tick, NONE, 40.4)
     level, severity = recorder.ribbon().level_dbfs[:, 0], recorder.ribbon().severity[:, 0]
@@ -54,7 +54,7 @@ def test_time_that_was_skipped_is_blank(tick: Measurement) -> None:
 
 def test_a_gap_longer_than_the_ribbon_leaves_it_blank(tick: Measurement) -> None:
     """After a gap of more than two minutes only the newest column shows anything."""
-    recorder = RibbonRecorder(1)
+    recorder = LevelStripRecorder(1)
     for n in range(1, 2000):
         recorder.add(tick, RED, n * 0.1)
     recorder.add(tick, NONE, 4000.0)

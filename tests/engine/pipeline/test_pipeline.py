@@ -19,7 +19,16 @@ from engine.model.commands import (
     Standby,
     Unshelve,
 )
-from engine.model.messages import AlarmState, Block, Fault, Incident, Kind, Level, Samples, Severity
+from engine.model.messages import (
+    AlarmState,
+    Block,
+    Fault,
+    Incident,
+    Kind,
+    PackLevel,
+    Samples,
+    Severity,
+)
 from engine.model.tracks import Plan, Track, plan_for
 from engine.model.units import FLOOR_DB
 from engine.pipeline.framing import LONGEST_GAP_S
@@ -30,8 +39,8 @@ from tests.support.strategies import cuts
 RATE = 8_000
 PLAN = Plan(
     (
-        Track(1, who="coxswain", level=Level.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=Level.SAFETY, receiver="A"),
+        Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.AMBIENCE),
         Track(4, kind=Kind.COMMS),
     )

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from engine.model.messages import Block, Fault, Incident, Kind, Level, Samples, Severity
+from engine.model.messages import Block, Fault, Incident, Kind, PackLevel, Samples, Severity
 from engine.model.tracks import Plan, Track, plan_for
 from engine.model.units import amplitude_db
 from engine.pipeline.scan import ScanResult, scan_source
@@ -32,8 +32,8 @@ INCIDENT_KEYS = [
 ]
 PLAN = Plan(
     (
-        Track(1, "Coxswain", who="coxswain", level=Level.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=Level.SAFETY, receiver="A"),
+        Track(1, "Coxswain", who="coxswain", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.AMBIENCE),
     )
 )

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from engine.model.messages import Kind, Level
+from engine.model.messages import Kind, PackLevel
 from engine.model.safe_text import is_harmless
 from engine.plan.check import FRAME_RATES, LONGEST_TEXT
 from engine.plan.load import LONGEST_FILE_BYTES, PlanError, PlanMistake, load_plan, new_plan
@@ -141,10 +141,10 @@ def test_all_that_a_plan_says_is_loaded(write):
     plan = load_plan(write(GOOD), inputs=2)
     assert (plan.title, plan.frame_rate) == ("Night exercise", "29.97df")
     main, safety = plan.tracks
-    assert (main.input, main.kind, main.level) == (1, Kind.LAV, Level.MAIN)
+    assert (main.input, main.kind, main.level) == (1, Kind.LAV, PackLevel.MAIN)
     assert (safety.input, safety.name, safety.who) == (2, "Helm safety", "Helm")
     assert (safety.pack, safety.placement, safety.receiver) == ("8", "left shoulder", "A")
-    assert (safety.level, safety.battery) == (Level.SAFETY, "3h30")
+    assert (safety.level, safety.battery) == (PackLevel.SAFETY, "3h30")
     assert (safety.limit("silent_amber_s"), safety.limit("muted")) == (4.0, "off")
     assert (main.limit("silent_amber_s"), main.limit("silent_red_s")) == (10.0, math.inf)
 

@@ -11,7 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.model.commands import LineCheckGo, OutOfService, StartLineCheck
-from engine.model.messages import Block, EventKind, Fault, Incident, Kind, Level, Samples, Severity
+from engine.model.messages import (
+    Block,
+    EventKind,
+    Fault,
+    Incident,
+    Kind,
+    PackLevel,
+    Samples,
+    Severity,
+)
 from engine.model.tracks import Plan, Track
 from engine.pipeline.pipeline import Pipeline
 from tests.support.scenario_signals import RATE_HZ, make
@@ -21,8 +30,8 @@ from tests.support.timecode_signals import code
 SECONDS = 36.0
 LIMITS = {"polarity_amber_s": 3.0, "low_amber_s": 8.0, "pair_drift_amber_s": 4.0}
 STAY = (
-    Track(2, who="coxswain", level=Level.MAIN, receiver="A", kind_limits=LIMITS),
-    Track(3, who="coxswain", level=Level.SAFETY, receiver="A", kind_limits=LIMITS),
+    Track(2, who="coxswain", level=PackLevel.MAIN, receiver="A", kind_limits=LIMITS),
+    Track(3, who="coxswain", level=PackLevel.SAFETY, receiver="A", kind_limits=LIMITS),
     Track(5, who="mate", kind_limits=LIMITS),
     Track(6, kind=Kind.AMBIENCE),
     Track(8, kind=Kind.COMMS),

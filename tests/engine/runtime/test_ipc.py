@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from engine.model.engine_address import Address
 from engine.model.messages import (
     Alarm,
     AlarmEvent,
@@ -21,7 +22,6 @@ from engine.model.messages import (
     Severity,
 )
 from engine.runtime.ipc import (
-    Address,
     Alive,
     NewestSender,
     Progress,

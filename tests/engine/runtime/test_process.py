@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import Open, Stop
 from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.ipc import Failed, Job, connect
@@ -67,7 +67,7 @@ def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
             assert time.monotonic() < end
             time.sleep(0.02)
         window = connect(running.address)
-        window.send(Who("window", "crew", 1))
+        window.send(ClientId("window", "crew", 1))
         told = window.recv()[1]
         while not isinstance(told, Failed):
             told = window.recv()[1]

@@ -10,21 +10,21 @@ import numpy as np
 import pytest
 
 from engine.model import dataclass_json
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import Acknowledge, Look, Open, OutOfService, Shelve, Standby, Stop
 from engine.model.messages import AlarmState, Block, Fault, LogState, Snapshot
-from engine.runtime.host import World
+from engine.runtime.host import Host
 from engine.runtime.runner import RETRY_S, STALL_S, Asked, Runner
-from engine.session.checkpoint import Kept
-from engine.session.loudness_totals import Stretch
+from engine.session.checkpoint import Checkpoint
+from engine.session.loudness_totals import LoudnessTotals
 from engine.session.resume import Resumed
-from engine.session.writer import Line, Stamp
+from engine.session.writer import LogLine, Stamp
 from engine.sources.base import EndOfTake, Source, SourceError, SourceInfo
 from tests.support.signals import noise
 
 RATE_HZ = 48_000
 BLOCK = 1200
-CREW = Who("window", "crew", 7)
+CREW = ClientId("window", "crew", 7)
 
 
 @dataclass
@@ -73,10 +73,10 @@ class Live:
 class Memory:
     """A log that keeps its lines."""
 
-    lines: list[Line] = field(default_factory=list)
+    lines: list[LogLine] = field(default_factory=list)
     problem: str = ""
 
-    def write(self, lines: Sequence[Line], stamp: Stamp, *, now: bool = False) -> None:
+    def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None:
         self.lines += lines
 
     def state(self) -> LogState:
@@ -90,9 +90,9 @@ class Memory:
         return [line.values for line in self.lines if line.kind == kind]
 
     @property
-    def kept(self) -> Kept:
+    def kept(self) -> Checkpoint:
         """What a restart would find."""
-        return dataclass_json.loads(Kept, self.of("kept")[-1][0])
+        return dataclass_json.loads(Checkpoint, self.of("kept")[-1][0])
 
 
 class Watch:
@@ -106,7 +106,7 @@ class Watch:
         self.openings: list[str] = []
         self.may_open = lambda now: True
         self.mood = mood
-        world = World(
+        world = Host(
             clock=self.clock,
             sleep=self.clock.sleep,
             utc_ms=lambda: self.clock.utc_ms,
@@ -323,7 +323,7 @@ def test_each_engine_keeps_the_figures_of_its_own_stretch() -> None:
     again.runner.run()
     (last,) = again.log.of("stretch")
     assert last[:2] == (begin_s, again.runner.pipeline.fed_s)
-    figures = dataclass_json.loads(Stretch, last[2])
+    figures = dataclass_json.loads(LoudnessTotals, last[2])
     assert figures.measured_s == pytest.approx((5.0, 5.0), abs=0.2)
     sound = noise(-30.0, 1.0, RATE_HZ, tracks=2)[:BLOCK].astype(np.float64)
     rms = 10.0 * np.log10(2.0 * np.mean(sound**2, axis=0))
@@ -380,7 +380,7 @@ def replay(clock: Clock, request: Open, resumed: Resumed | None = None) -> tuple
         opened.append(Take(wanted.start_s))
         return opened[-1]
 
-    world = World(clock=clock, sleep=clock.sleep, boot="one", open_source=open_take)
+    world = Host(clock=clock, sleep=clock.sleep, boot="one", open_source=open_take)
     runner = Runner(request, lambda shot: None, world, log=Memory(), resumed=resumed)
     return runner, opened[-1]
 

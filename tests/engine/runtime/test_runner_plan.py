@@ -9,16 +9,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.model.messages import LogState, Snapshot
 from engine.pipeline.pipeline import Pipeline
 from engine.plan.load import parse_plan
 from engine.report.content.from_session import read_session
-from engine.runtime.host import World
+from engine.runtime.host import Host
 from engine.runtime.runner import Asked, Runner
 from engine.session.folders import LOG
-from engine.session.writer import Line, SessionLog, Stamp
+from engine.session.writer import LogLine, SessionWriter, Stamp
 from engine.sources.synthetic import ArraySource
 from tests.support.signals import noise
 
@@ -31,9 +31,9 @@ class Notes:
     """A log that keeps its lines."""
 
     def __init__(self) -> None:
-        self.lines: list[Line] = []
+        self.lines: list[LogLine] = []
 
-    def write(self, lines: Sequence[Line], stamp: Stamp, *, now: bool = False) -> None:
+    def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None:
         """Keep them."""
         self.lines += lines
 
@@ -50,9 +50,9 @@ def run(*commands: Command) -> tuple[list[Watch], list[Snapshot], Notes, Runner]
     told: list[Watch] = []
     shots: list[Snapshot] = []
     log = Notes()
-    world = World(open_source=lambda _request: ArraySource(SOUND, RATE))
+    world = Host(open_source=lambda _request: ArraySource(SOUND, RATE))
     runner = Runner(Open(take="x"), shots.append, world, log=log, on_plan=told.append)
-    who = Who("mixer", "window", 1)
+    who = ClientId("mixer", "window", 1)
     for command in commands:
         runner.commands.put(Asked(command, who))
     while not runner._ended:
@@ -140,17 +140,17 @@ def test_what_was_kept_fits_a_plan_changed_as_the_engine_broke_off() -> None:
 
 def test_a_report_has_figures_of_inputs_that_left_or_came_back(tmp_path: Path) -> None:
     """Each by the time it was watched: RMS of the noise put in, and whole loudness figures."""
-    log = SessionLog(tmp_path / LOG)
-    world = World(open_source=lambda _request: ArraySource(noise(-50.0, 6.0, RATE, tracks=2), RATE))
+    log = SessionWriter(tmp_path / LOG)
+    world = Host(open_source=lambda _request: ArraySource(noise(-50.0, 6.0, RATE, tracks=2), RATE))
     runner = Runner(Open(take="x"), lambda _shot: None, world, log=log)
     steps = [(2.03, LAV), (3.55, TEXT), (4.99, LAV)]
     while not runner._ended:
         if steps and runner.pipeline.fed_s >= steps[0][0]:
             asked = ChangePlan(steps.pop(0)[1])
-            runner.commands.put(Asked(asked, Who("mixer", "window", 1)))
+            runner.commands.put(Asked(asked, ClientId("mixer", "window", 1)))
         assert runner._obey()
         runner._turn()
-    runner.commands.put(Asked(Stop(), Who("mixer", "window", 1)))
+    runner.commands.put(Asked(Stop(), ClientId("mixer", "window", 1)))
     runner.run()
     log.close()
     section = read_session(tmp_path).section

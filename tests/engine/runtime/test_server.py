@@ -8,12 +8,13 @@ from typing import Any
 
 import pytest
 
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import Standby, Stop
-from engine.runtime.ipc import Address, Alive, Failed, Progress, connect, forget, new_address
+from engine.model.engine_address import Address
+from engine.runtime.ipc import Alive, Failed, Progress, connect, forget, new_address
 from engine.runtime.server import SILENT_S, Server
 
-CREW = Who("window", "crew", 7)
+CREW = ClientId("window", "crew", 7)
 
 
 class Desk:
@@ -21,12 +22,12 @@ class Desk:
 
     def __init__(self) -> None:
         self.now = 100.0
-        self.heard: list[tuple[Who, Any]] = []
+        self.heard: list[tuple[ClientId, Any]] = []
         self.address: Address = new_address()
         hear = lambda who, said: self.heard.append((who, said))  # noqa: E731
         self.server = Server(self.address, hear, lambda: self.now)
 
-    def window(self, who: Who = CREW):
+    def window(self, who: ClientId = CREW):
         """A window that looks at it."""
         connection = connect(self.address)
         connection.send(who)
@@ -60,12 +61,12 @@ def test_a_window_that_comes_is_told_how_it_stands(desk: Desk) -> None:
 
 def test_commands_come_with_who_gave_them(desk: Desk) -> None:
     """Each command is handed on with the window that sent it, in order."""
-    first, second = desk.window(), desk.window(Who("terminal", "mate", 8))
+    first, second = desk.window(), desk.window(ClientId("terminal", "mate", 8))
     first.send(Standby(True))
     second.send(Stop())
     until(lambda: len(desk.heard) == 4)
     assert (CREW, Standby(True)) in desk.heard
-    assert desk.heard.count((Who("terminal", "mate", 8), Stop())) == 1
+    assert desk.heard.count((ClientId("terminal", "mate", 8), Stop())) == 1
     assert desk.server.windows == 2
     first.close()
     second.close()

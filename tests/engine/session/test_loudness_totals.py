@@ -17,7 +17,7 @@ from engine.measure.loudness import OFFSET_LU
 from engine.measure.meter import Meter
 from engine.model import dataclass_json
 from engine.model.messages import Samples
-from engine.session.loudness_totals import Gates, Stretch, StretchFeed, together
+from engine.session.loudness_totals import Gates, LoudnessTotals, TotalsRecorder, together
 from tests.support.feeding import tick, totals
 from tests.support.signals import scene
 
@@ -36,22 +36,23 @@ def sound(seed: int, seconds: int, level: float) -> Samples:
     return np.clip(made, -1.0, 1.0).astype(np.float32)
 
 
-def measured(samples: Samples) -> tuple[Stretch, Gates]:
+def measured(samples: Samples) -> tuple[LoudnessTotals, Gates]:
     """What an engine of its own keeps of that sound."""
     meter = Meter(scene(TRACKS, RATE))
-    feed = StretchFeed(range(1, TRACKS + 1), meter.totals)
+    feed = TotalsRecorder(range(1, TRACKS + 1), meter.totals)
     for at in range(0, len(samples), meter.tick_frames):
         feed.add(meter.update(samples[at : at + meter.tick_frames]))
     return feed.stretch(), feed.gates
 
 
-def joined(*parts: tuple[Stretch, Gates]) -> Stretch:
+def joined(*parts: tuple[LoudnessTotals, Gates]) -> LoudnessTotals:
     """The whole, by what the log has of each part."""
     gates = Gates(TRACKS)
     for _, one in parts:
         gates.put(one.pack())
     return together(
-        [dataclass_json.loads(Stretch, dataclass_json.dumps(part)) for part, _ in parts], gates
+        [dataclass_json.loads(LoudnessTotals, dataclass_json.dumps(part)) for part, _ in parts],
+        gates,
     )
 
 
@@ -59,12 +60,12 @@ PARTS = (sound(1, 20, 0.1), sound(2, 30, 1.0), sound(3, 10, 0.01))
 
 
 @pytest.fixture(scope="module")
-def whole() -> Stretch:
+def whole() -> LoudnessTotals:
     """Three stretches of very different levels, put together."""
     return joined(*map(measured, PARTS))
 
 
-def test_integrated_loudness_is_that_of_the_whole(whole: Stretch) -> None:
+def test_integrated_loudness_is_that_of_the_whole(whole: LoudnessTotals) -> None:
     """As pyloudnorm has it over the sound in one piece."""
     samples = np.concatenate(PARTS).astype(np.float64)
     for track in range(TRACKS):
@@ -72,7 +73,7 @@ def test_integrated_loudness_is_that_of_the_whole(whole: Stretch) -> None:
         assert whole.integrated_lufs[track] == pytest.approx(expected, abs=LOUDNESS_LU)
 
 
-def test_levels_are_those_of_the_whole(whole: Stretch) -> None:
+def test_levels_are_those_of_the_whole(whole: LoudnessTotals) -> None:
     """Sample peak exactly; RMS by AES17 (a full-scale sine is 0 dBFS)."""
     samples = np.concatenate(PARTS).astype(np.float64)
     peak = 20.0 * np.log10(np.abs(samples).max(axis=0))
@@ -82,7 +83,7 @@ def test_levels_are_those_of_the_whole(whole: Stretch) -> None:
     assert whole.measured_s == pytest.approx((60.0,) * TRACKS)
 
 
-def test_maxima_are_the_largest_of_all(whole: Stretch) -> None:
+def test_maxima_are_the_largest_of_all(whole: LoudnessTotals) -> None:
     """No window reaches over a restart, so the largest of the parts is the whole's."""
     parts = [measured(part)[0] for part in PARTS]
     for name in ("momentary_max_lufs", "short_term_max_lufs", "true_peak_max_dbtp"):
@@ -147,6 +148,6 @@ def test_silence_is_no_level_and_lost_sound_unknown() -> None:
     nothing, gates = measured(np.zeros((RATE, TRACKS), dtype=np.float32))
     whole = joined((nothing, gates), (nothing, gates))
     assert whole.integrated_lufs == (-200.0,) * TRACKS
-    feed = StretchFeed((1, 2), lambda: totals())
+    feed = TotalsRecorder((1, 2), lambda: totals())
     feed.add(tick(0, valid=False))
     assert feed.stretch().measured_s == (0.0, 0.0)

@@ -11,20 +11,20 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from engine.model import dataclass_json
-from engine.model.client_id import Who
+from engine.model.client_id import ClientId
 from engine.model.commands import Shelve
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
-from engine.session.checkpoint import Kept
-from engine.session.recorder import LogFeed, pack_levels, unpack_levels
+from engine.session.checkpoint import Checkpoint
+from engine.session.recorder import SessionRecorder, pack_levels, unpack_levels
 from tests.engine.runtime.test_runner import Memory
 from tests.support.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
 
 LEVELS = st.floats(-200.0, 100.0, allow_nan=False) | st.just(float("nan"))
 
 
-def feed_on(log: Memory) -> LogFeed:
+def feed_on(log: Memory) -> SessionRecorder:
     """A feed whose wall clock stands still."""
-    return LogFeed(log, WATCH, 48_000, lambda: 1_700_000_000_000, label, totals)
+    return SessionRecorder(log, WATCH, 48_000, lambda: 1_700_000_000_000, label, totals)
 
 
 @given(arrays(np.float64, (3, 5), elements=LEVELS))
@@ -100,12 +100,12 @@ def test_an_event_has_position_wall_clock_and_timecode() -> None:
 def test_a_command_has_who_gave_it_and_what_it_did() -> None:
     """Command, arguments, user, place and process are in one line, with the state after it."""
     log = Memory()
-    feed_on(log).asked(Shelve(3, 300.0), Who("window", "crew", 7), 1.0, kept())
+    feed_on(log).asked(Shelve(3, 300.0), ClientId("window", "crew", 7), 1.0, kept())
     (action,) = log.of("action")
     assert action[0] == "Shelve"
     assert json.loads(action[1]) == {"incident_id": 3, "seconds": 300.0}
     assert action[2:5] == ("crew", "window", 7)
-    assert dataclass_json.loads(Kept, log.of("kept")[0][0]).book == kept().book
+    assert dataclass_json.loads(Checkpoint, log.of("kept")[0][0]).book == kept().book
 
 
 def test_the_session_begins_with_plan_and_tracks() -> None:

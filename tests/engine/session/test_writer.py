@@ -9,27 +9,27 @@ from contextlib import closing
 from pathlib import Path
 
 from engine.session.schema import NotALogError, check_whole, open_to_read
-from engine.session.writer import Backlog, Line, SessionLog, Stamp
+from engine.session.writer import Backlog, LogLine, SessionWriter, Stamp
 from tests.benchmarks.kill_log import kill_often
 from tests.support.small_disk import small_disk
 
 STAMP = Stamp(1.0, 48_000, 1_000, "10:00:01:00")
 
 
-def level(number: int) -> Line:
+def level(number: int) -> LogLine:
     """Level history of that second."""
-    return Line("level", (number, 0, b""))
+    return LogLine("level", (number, 0, b""))
 
 
-def action(number: int) -> Line:
+def action(number: int) -> LogLine:
     """Somebody pressed something."""
-    return Line("action", ("Acknowledge", str(number), "crew", "window", 1, *STAMP.values))
+    return LogLine("action", ("Acknowledge", str(number), "crew", "window", 1, *STAMP.values))
 
 
-def change(incident: int) -> Line:
+def change(incident: int) -> LogLine:
     """An incident that the log may or may not know changed."""
     told = (incident, "raised", "unacknowledged", "red", "muted")
-    return Line("change", (*told, *STAMP.values, None))
+    return LogLine("change", (*told, *STAMP.values, None))
 
 
 def rows(path: Path, query: str) -> list[tuple]:
@@ -49,7 +49,7 @@ def until(holds: Callable[[], bool], seconds: float = 10.0) -> None:
 def test_what_was_handed_over_is_there_after_close(tmp_path: Path) -> None:
     """Every line is in the log once it is closed, readable by its owner alone."""
     path = tmp_path / "session.sqlite"
-    log = SessionLog(path)
+    log = SessionWriter(path)
     log.write([level(0), action(0)], STAMP)
     log.write([level(1)], STAMP)
     log.close()
@@ -62,7 +62,7 @@ def test_what_was_handed_over_is_there_after_close(tmp_path: Path) -> None:
 def test_urgent_lines_do_not_wait(tmp_path: Path) -> None:
     """A line handed over with `now` is on the disk long before the next round."""
     path = tmp_path / "session.sqlite"
-    log = SessionLog(path)
+    log = SessionWriter(path)
     log.write([action(1)], STAMP, now=True)
     until(lambda: path.exists() and path.stat().st_size > 0 and bool(_actions(path)))
     log.close()
@@ -85,7 +85,7 @@ def test_killed_at_random_moments_it_loses_at_most_a_second(tmp_path: Path) -> N
 def test_a_folder_that_is_not_there_yet_is_said_and_made_up_for(tmp_path: Path) -> None:
     """While nothing can be written the log says why and keeps the lines; then it writes them."""
     path = tmp_path / "away" / "session.sqlite"
-    log = SessionLog(path)
+    log = SessionWriter(path)
     log.write([action(1), level(1)], STAMP, now=True)
     until(lambda: log.state().problem != "" and log.state().waiting == 2)
     assert "\n" not in log.state().problem
@@ -115,14 +115,14 @@ def test_the_backlog_is_bounded_and_owns_up_to_what_it_pushed_out() -> None:
 def test_only_the_newest_state_for_a_restart_is_kept() -> None:
     """Of what a restart needs the newest says all; it takes no room in the backlog."""
     backlog = Backlog(lines=1, levels=1)
-    backlog.add([Line("kept", (str(n),)) for n in range(9)], STAMP)
-    assert backlog.lines() == [Line("kept", ("8",))]
+    backlog.add([LogLine("kept", (str(n),)) for n in range(9)], STAMP)
+    assert backlog.lines() == [LogLine("kept", ("8",))]
 
 
 def test_a_line_that_the_tables_refuse_does_not_hold_up_the_others(tmp_path: Path) -> None:
     """A change of an unknown incident is left out and owned up to; all else is written."""
     path = tmp_path / "session.sqlite"
-    log = SessionLog(path)
+    log = SessionWriter(path)
     log.write([change(99), action(1)], STAMP)
     log.close()
     assert rows(path, "SELECT count(*) FROM action") == [(1,)]
@@ -133,7 +133,7 @@ def test_a_line_that_the_tables_refuse_does_not_hold_up_the_others(tmp_path: Pat
 def test_handing_over_never_waits_for_the_disk(tmp_path: Path) -> None:
     """While another program holds the log for a second, `write` returns at once."""
     path = tmp_path / "session.sqlite"
-    log = SessionLog(path)
+    log = SessionWriter(path)
     until(path.exists)
     log.write([level(0)], STAMP, now=True)
     until(lambda: log.state().waiting == 0 and path.stat().st_size > 0)
@@ -152,12 +152,12 @@ def test_a_full_disk_is_made_up_for(tmp_path: Path) -> None:
     """While the disk is full the lines wait in memory; they are written when there is room."""
     with small_disk(tmp_path / "disk") as disk:
         path = disk.path / "session.sqlite"
-        log = SessionLog(path)
+        log = SessionWriter(path)
         log.write([level(0)], STAMP, now=True)
         until(lambda: log.state().waiting == 0 and path.exists())
         disk.fill()
         for number in range(1, 200):
-            log.write([Line("level", (number, 0, bytes(500)))], STAMP, now=number == 199)
+            log.write([LogLine("level", (number, 0, bytes(500)))], STAMP, now=number == 199)
         until(lambda: log.state().problem != "")
         assert log.state().waiting > 0
         disk.make_room()
@@ -171,7 +171,7 @@ def test_a_read_only_disk_is_made_up_for(tmp_path: Path) -> None:
     """A disk that can't be written at the start is said; the lines are written once it can."""
     with small_disk(tmp_path / "disk") as disk:
         disk.set_writable(False)
-        log = SessionLog(disk.path / "session.sqlite")
+        log = SessionWriter(disk.path / "session.sqlite")
         log.write([level(0)], STAMP, now=True)
         until(lambda: log.state().problem != "" and log.state().waiting == 1)
         disk.set_writable(True)

@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.sources.clock_drift import Drift
+from engine.sources.clock_drift import ClockDrift
 
 RATE_HZ = 48_000
 
 
-def measured(ppm: float, minutes: float, jitter_s: float = 0.01, bad: float = 0.0) -> Drift:
+def measured(ppm: float, minutes: float, jitter_s: float = 0.01, bad: float = 0.0) -> ClockDrift:
     """The drift of an interface that is `ppm` fast; each block late by chance, some by a lot."""
     rng = np.random.default_rng(3)
-    drift, frames, now_s = Drift(RATE_HZ), 960, 0.0
+    drift, frames, now_s = ClockDrift(RATE_HZ), 960, 0.0
     for n in range(round(minutes * 60 * RATE_HZ / frames)):
         due_s = n * frames / (RATE_HZ * (1.0 + ppm / 1e6))
         late_s = rng.exponential(jitter_s) + (0.5 if rng.random() < bad else 0.0)

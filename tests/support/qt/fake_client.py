@@ -26,7 +26,7 @@ from engine.model.commands import (
     Unshelve,
     Watch,
 )
-from engine.model.crew_notes import Desk
+from engine.model.crew_notes import CrewNotes
 from engine.model.frame_rates import FRAME_RATES, label_at
 from engine.model.messages import (
     RIBBON_COLUMNS,
@@ -37,8 +37,8 @@ from engine.model.messages import (
     Fault,
     Incident,
     Kind,
-    Level,
-    Ribbon,
+    LevelStrip,
+    PackLevel,
     Severity,
     Snapshot,
 )
@@ -60,7 +60,7 @@ def harbour_plan() -> Plan:
     """Twelve tracks: four people with two packs each, two booms, the crowd, talkback."""
     tracks = []
     for n, (who, spots) in enumerate(zip(CREW, PLACES, strict=True)):
-        for level, spot in zip(Level, spots, strict=True):
+        for level, spot in zip(PackLevel, spots, strict=True):
             at = len(tracks) + 1
             tracks.append(
                 Track(at, f"{who} {level}", Kind.LAV, who, level, str(at), spot, "AABB"[n])
@@ -84,7 +84,7 @@ def large_plan(count: int) -> Plan:
         elif n > count * 3 // 4:
             tracks.append(Track(n, f"Boom {n}", Kind.BOOM, placement="wireless", receiver="C"))
         else:
-            level = Level.MAIN if n % 2 else Level.SAFETY
+            level = PackLevel.MAIN if n % 2 else PackLevel.SAFETY
             who = f"Deckhand {(n + 1) // 2}"
             tracks.append(Track(n, f"{who} {level}", Kind.LAV, who, level, str(n), "chest", "A"))
     return Plan(tuple(tracks), "Harbour night exercise")
@@ -129,14 +129,14 @@ def many_alarms(plan: Plan) -> tuple[Alarm, ...]:
     made: list[Alarm] = []
     for track in plan.tracks:
         n = len(made) + 1
-        mate = track.input + (1 if track.level is Level.MAIN else -1)
+        mate = track.input + (1 if track.level is PackLevel.MAIN else -1)
         if track.input in (3, 4):
             one = incident(n, track.input, Fault.MUTED, Severity.RED, 31, uncovered=True)
             made.append(Alarm(one, unseen))
-        elif track.level is Level.MAIN and track.input % 10 == 7:
+        elif track.level is PackLevel.MAIN and track.input % 10 == 7:
             one = incident(n, track.input, Fault.SILENT, Severity.RED, 45, covered_by=mate)
             made.append(Alarm(one, unseen))
-        elif track.level is Level.SAFETY and track.input % 18 == 0:
+        elif track.level is PackLevel.SAFETY and track.input % 18 == 0:
             one = incident(n, track.input, Fault.CLIPPED, Severity.AMBER, 5, covered_by=mate)
             made.append(Alarm(one, AlarmState.ACKNOWLEDGED))
         elif track.kind is Kind.BOOM and track.input % 5 == 0:
@@ -161,13 +161,13 @@ def covers_of(plan: Plan, bad: Sequence[int] = ()) -> tuple[Cover, ...]:
     return tuple(covers)
 
 
-def ribbon(plan: Plan, alarms: Sequence[Alarm], now_s: float = NOW_S, seed: int = 7) -> Ribbon:
+def ribbon(plan: Plan, alarms: Sequence[Alarm], now_s: float = NOW_S, seed: int = 7) -> LevelStrip:
     """Two minutes of talk over a room, coloured where an alarm stood."""
     count = len(plan.tracks)
     rng = np.random.default_rng(seed)
     level = -55 + 3 * rng.random((RIBBON_COLUMNS, count))
     for place, track in enumerate(plan.tracks):
-        loud = -26.0 if track.level is Level.SAFETY else -14.0
+        loud = -26.0 if track.level is PackLevel.SAFETY else -14.0
         column = int(rng.integers(0, 40))
         while column < RIBBON_COLUMNS and track.kind not in (Kind.COMMS, Kind.AMBIENCE):
             length = int(rng.integers(8, 60))
@@ -193,7 +193,7 @@ def ribbon(plan: Plan, alarms: Sequence[Alarm], now_s: float = NOW_S, seed: int 
             severity[span] = Severity.AMBER
             if one.severity is Severity.RED:
                 severity[max(0, column) + round(10 / RIBBON_STEP_S) : end, span[1]] = Severity.RED
-    return Ribbon(level.astype(np.float32), severity, now_s)
+    return LevelStrip(level.astype(np.float32), severity, now_s)
 
 
 def snapshot(
@@ -275,7 +275,7 @@ class Crew:
     def __init__(self, plan: Plan, alarms: Sequence[Alarm]) -> None:
         self.plan, self.alarms = plan, tuple(alarms)
         self.standby = False
-        self.desk = Desk()
+        self.desk = CrewNotes()
         self.out: tuple[int, ...] = ()
         self.client = FakeClient(watch(plan), self.next)
 

@@ -12,7 +12,7 @@ from PySide6.QtTest import QTest
 from app.alerts.chime import ChimeSettings, Player, Sound
 from app.window.bridge import Bridge
 from app.window.main_window import MainWindow
-from app.window.preferences import Prefs
+from app.window.preferences import Preferences
 from engine.model.commands import Open
 from engine.model.messages import Alarm
 from engine.model.tracks import Plan
@@ -68,7 +68,7 @@ def make_window(
 ) -> tuple[MainWindow, MutePlayer]:
     """A window on a settings file of its own, with a player that makes no sound."""
     clock = clock or Clock()
-    prefs = Prefs(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
+    prefs = Preferences(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
     player = MutePlayer()
     bridge = Bridge(factory, clock=clock)
     window = MainWindow(bridge, prefs, lambda: INPUTS, player, clock)

@@ -10,19 +10,19 @@ from PySide6.QtGui import QColor
 
 from app.style.theme import DAY, NIGHT, Look
 from app.views.board.strip_picture import bin_of, draw, pooled
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Ribbon, Severity
+from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip, Severity
 from engine.model.units import FLOOR_DB
 
 END_S = 1200 * RIBBON_STEP_S
 
 
-def ribbon(level: float, end_s: float = END_S) -> Ribbon:
+def ribbon(level: float, end_s: float = END_S) -> LevelStrip:
     """One track at one level."""
     shape = (RIBBON_COLUMNS, 1)
-    return Ribbon(np.full(shape, level, np.float32), np.zeros(shape, np.uint8), end_s)
+    return LevelStrip(np.full(shape, level, np.float32), np.zeros(shape, np.uint8), end_s)
 
 
-def lit(look: Look, made: Ribbon, x: int) -> int:
+def lit(look: Look, made: LevelStrip, x: int) -> int:
     """Pixels in that column of the picture that are not ground."""
     image = draw(made, np.array([0]), 300, 50, look)
     ground = {QColor(look.panel).rgb(), QColor(look.line).rgb()}
@@ -57,7 +57,9 @@ def test_bars_keep_their_height_as_they_move(shift: int) -> None:
     zeros = np.zeros((RIBBON_COLUMNS, 1), np.uint8)
 
     def bars(start: int) -> list[float]:
-        part = Ribbon(long[start : start + RIBBON_COLUMNS], zeros, END_S + start * RIBBON_STEP_S)
+        part = LevelStrip(
+            long[start : start + RIBBON_COLUMNS], zeros, END_S + start * RIBBON_STEP_S
+        )
         return pooled(part, np.array([0]), 4)[0][:, 0].tolist()
 
     before, after = bars(0), bars(shift)

@@ -15,7 +15,7 @@ from engine.report.content.from_session import read_session, take_of, with_level
 from engine.report.content.report_data import Section
 from engine.report.content.sections import SEEN, figures
 from engine.session.folders import LOG
-from engine.session.loudness_totals import Gates, Stretch
+from engine.session.loudness_totals import Gates, LoudnessTotals
 from engine.session.schema import NotALogError
 from tests.support.sample_report import incident
 from tests.support.sample_session import SessionWriter, crew_plan
@@ -90,13 +90,17 @@ def test_levels_are_those_of_the_log(tmp_path: Path) -> None:
     assert "not known" in made.tracks_note
 
 
-def stretch(lufs: float, peak: float, present: float, measured_s: float) -> tuple[Stretch, Gates]:
+def stretch(
+    lufs: float, peak: float, present: float, measured_s: float
+) -> tuple[LoudnessTotals, Gates]:
     """Four tracks alike, at that loudness all the time."""
     gates = Gates(4)
     for _ in range(round(10 * measured_s)):
         gates.add(np.full(4, lufs))
     levels = (lufs, lufs + 3.0, lufs + 1.0, peak + 0.1, peak, lufs - 2.0, -60.0, present)
-    return Stretch((measured_s,) * 4, (measured_s,) * 4, *((one,) * 4 for one in levels)), gates
+    return LoudnessTotals(
+        (measured_s,) * 4, (measured_s,) * 4, *((one,) * 4 for one in levels)
+    ), gates
 
 
 def test_figures_of_one_stretch_are_told_as_measured(tmp_path: Path, writer: SessionWriter) -> None:
