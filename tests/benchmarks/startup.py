@@ -12,7 +12,7 @@ import time
 
 _INSIDE = """
 import sys, time
-import app.main_window as w
+import app.window.main_window as w
 shown = w.MainWindow._show_snapshot
 def first(self, snapshot):
     shown(self, snapshot)

@@ -153,9 +153,9 @@ def test_a_folder_that_is_not_there_is_an_error(qapp: QApplication, tmp_path: Pa
 NO_DISPLAY = """
 import sys
 from pathlib import Path
-from app.report_pdf import write_pdf
-from engine.report.build import report
-from tests.a_report import section
+from app.report.pdf import write_pdf
+from engine.report.content.sections import report
+from tests.support.sample_report import section
 print(write_pdf(report([section()], "made"), Path(sys.argv[1])))
 """
 

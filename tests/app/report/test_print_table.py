@@ -20,7 +20,7 @@ import gc, sys
 from PySide6.QtCore import QTimer
 from PySide6.QtPrintSupport import QPrintPreviewWidget
 from PySide6.QtWidgets import QApplication, QWidget
-from app.printing import preview, table
+from app.report.print_table import preview, table
 app = QApplication([])
 page = QWidget()
 page.resize(800, 600)

@@ -46,7 +46,7 @@ def apt(monkeypatch, bare):
 @pytest.fixture
 def checkout(tmp_path):
     """A folder with the two files that decide what goes into the `.venv`."""
-    (tmp_path / "app").mkdir()
+    (tmp_path / "app" / "setup").mkdir(parents=True)
     (tmp_path / "pyproject.toml").write_text("[project]\n")
     (tmp_path / bootstrap.CONSTRAINTS).write_text("numpy==2.0\n")
     return tmp_path

@@ -239,8 +239,8 @@ def test_closing_leaves_a_live_watch_alone_and_ends_a_replay(starter: FakeStarte
 
     replay = EngineClient(Open(take="take.wav"))
     engine = starter.engines[1]
-    engine.runtime.server.begin(replace(LIVE, live=False))
-    engine.runtime.server.publish(fake_client.snapshot(PLAN, ended=True))
+    engine.server.begin(replace(LIVE, live=False))
+    engine.server.publish(fake_client.snapshot(PLAN, ended=True))
     until(shown(replay))
     send = replay.send
 

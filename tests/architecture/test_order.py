@@ -1,0 +1,37 @@
+"""The order of packages: nothing imports upward, and no circle anywhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.architecture.imports import ENGINE_ORDER, circles, module_imports, upward
+from tests.support.checkout import ROOT
+
+
+def test_nothing_in_the_engine_imports_upward() -> None:
+    """A package of the engine imports only packages that stand before it in the order."""
+    assert upward(module_imports(ROOT / "engine"), ENGINE_ORDER) == []
+
+
+def test_every_package_of_the_engine_stands_in_the_order() -> None:
+    """A new package gets its place in the order on the day that it is added."""
+    folders = {path.parent.name for path in (ROOT / "engine").glob("*/__init__.py")}
+    assert folders == {name for floor in ENGINE_ORDER for name in floor}
+
+
+def test_no_module_of_the_engine_is_in_a_circle() -> None:
+    """Imports for types alone and inside functions count too."""
+    assert circles(module_imports(ROOT / "engine")) == []
+
+
+def test_an_arrow_up_and_a_circle_are_noticed(tmp_path: Path) -> None:
+    """The check sees an arrow up and a circle where there is one."""
+    for name, text in {
+        "engine/model/low.py": "from engine.runtime.high import Runner\n",
+        "engine/runtime/high.py": "from engine.model import low\n",
+    }.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text, "utf-8")
+    found = module_imports(tmp_path / "engine")
+    assert upward(found, ENGINE_ORDER) == ["engine.model.low imports engine.runtime.high"]
+    assert circles(found) == [["engine.model.low", "engine.runtime.high"]]
