@@ -30,7 +30,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-ROOT: Final = Path(__file__).resolve().parents[2]
+from tests.support.checkout import ROOT
+
 TAKES: Final = ROOT / ".artefacts" / "behaviour-takes"
 SCENES: Final = range(40)
 """Seeds of the benchmark's tuning set; every fourth scene has none of its faults."""
@@ -234,12 +235,12 @@ def make_take(seed: int, folder: Path) -> None:
     import soundfile
 
     from engine.inject.registry import inject
-    from engine.model import Fault, Kind
-    from engine.tracks import Track
+    from engine.model.messages import Fault, Kind
+    from engine.model.tracks import Track
     from tests.benchmarks.detection.library import RATE, load
     from tests.benchmarks.detection.planting import Planter, cards_for
     from tests.benchmarks.detection.scenes import LAST, build
-    from tests.timecode_signals import code
+    from tests.support.timecode_signals import code
 
     cards = cards_for(seed)
     unused = seed % 2 == 1 or any(card.what == "unexpected" for card in cards)
