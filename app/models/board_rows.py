@@ -114,7 +114,8 @@ def row_state(
     returned = [a for a in alarms if a.state is AlarmState.RETURNED]
     if returned:
         alarm = _worst(returned)
-        was = fault_words.UNNAMED_BEFORE if alarm.unnamed else f"was {fault_words.told(alarm)}"
+        unnamed = fault_words.is_unnamed(alarm)
+        was = fault_words.UNNAMED_BEFORE if unnamed else f"was {fault_words.told(alarm)}"
         return RowState(Mark.RETURNED, word, was)
     return RowState(Mark.OK, word, note)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.models.board_rows import tracks_of
-from app.models.fault_words import UNNAMED
+from app.models.fault_words import UNNAMED, UnnamedAlarm
 from app.models.fix_cards import Card
 from app.style import wording
 from engine.model.drill_causes import Cause
@@ -30,7 +30,7 @@ class Pick:
 
 def veil(snapshot: Snapshot, picks: Sequence[Pick]) -> Snapshot:
     """The snapshot in which each alarm is unnamed until a cause was picked for it."""
-    alarms = tuple(replace(a, unnamed=not _picked(a, picks)) for a in snapshot.alarms)
+    alarms = tuple(a if _picked(a, picks) else UnnamedAlarm.of(a) for a in snapshot.alarms)
     return replace(snapshot, alarms=alarms)
 
 

@@ -61,7 +61,7 @@ def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
     made += [(_order(a), _single(a, known, snapshot.now_s)) for a in left]
     made += _batteries(known, snapshot)
     cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
-    unnamed = {a.incident.id for a in snapshot.alarms if a.unnamed}
+    unnamed = {a.incident.id for a in snapshot.alarms if fault_words.is_unnamed(a)}
     veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
     return tuple(_noted(card, snapshot.desk) for card in veiled)
 

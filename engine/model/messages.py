@@ -221,8 +221,7 @@ class Alarm:
     """An incident as the crew sees it: with its alarm state.
 
     `seen_s` is when it was acknowledged; `until_s` when a shelving ends by itself (None: until
-    put back by hand); `unstable` marks a chattering alarm. `unnamed`: in a drill, what it is must
-    not be told yet.
+    put back by hand); `unstable` marks a chattering alarm.
     """
 
     incident: Incident
@@ -230,7 +229,6 @@ class Alarm:
     seen_s: float | None = None
     until_s: float | None = None
     unstable: bool = False
-    unnamed: bool = False
 
 
 class EventKind(StrEnum):

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from app.models.drill_secrecy import EARLY_S, Pick, blindfold, prompt, target, veil
+from app.models.fault_words import is_unnamed
 from app.models.fix_cards import cards
 from engine.model.drill_causes import Cause
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
@@ -19,7 +20,7 @@ ONSET_S = MUTED.incident.onset_s
 
 def unnamed(*picks: Pick) -> bool:
     """Whether that one alarm is still kept back."""
-    return veil(fake_client.snapshot(PLAN, (MUTED,)), picks).alarms[0].unnamed
+    return is_unnamed(veil(fake_client.snapshot(PLAN, (MUTED,)), picks).alarms[0])
 
 
 def test_a_pick_names_the_alarm_of_its_track_alone() -> None:
