@@ -6,8 +6,6 @@ summaries give them (the standards themselves were not read).
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from engine.alarms.states import (
@@ -17,11 +15,8 @@ from engine.alarms.states import (
     IllegalTransitionError,
     after,
     allows,
-    diagram,
 )
 from engine.model.messages import AlarmState as S
-
-MANUAL = Path(__file__).parents[3] / "DEVELOPERS.md"
 
 STANDARD = [
     (S.NORMAL, Event.RAISE, S.UNACKNOWLEDGED),
@@ -77,11 +72,3 @@ def test_out_of_service_outlasts_all_but_the_crew() -> None:
     """A track out of service can be neither shelved nor suppressed out of that state."""
     assert not allows(S.OUT_OF_SERVICE, Event.SHELVE)
     assert not allows(S.OUT_OF_SERVICE, Event.SUPPRESS)
-
-
-def test_the_manual_shows_the_table_as_it_is() -> None:
-    """The table in the developers' manual is the one the program runs on."""
-    manual = MANUAL.read_text(encoding="utf-8")
-    begin, end = "<!-- alarm states -->", "<!-- /alarm states -->"
-    assert begin in manual, f"{MANUAL.name} lacks {begin}: paste engine.alarms.states.diagram()"
-    assert manual.split(begin)[1].split(end)[0].strip() == diagram()
