@@ -1,6 +1,6 @@
 """Faults that begin together are told as one cause: a receiver, or the whole input.
 
-Source: contract; that a receiver takes all of its tracks with it is common practice, no source.
+Source: CONTRACT.md; that a receiver takes all of its tracks with it is common practice, no source.
 """
 
 from __future__ import annotations

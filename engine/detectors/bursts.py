@@ -9,7 +9,7 @@ from typing import Final
 from engine.model.faults import BURST_GAP_S
 
 RED_EVENTS: Final = 3
-"""So many events within `BURST_GAP_S` deserve red (contract)."""
+"""So many events within `BURST_GAP_S` deserve red (CONTRACT.md)."""
 _KEPT: Final = 200
 
 

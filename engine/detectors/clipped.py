@@ -1,6 +1,6 @@
 """Clipped: flat tops at full scale or at any lower ceiling, on one side or both.
 
-Evidence (contract): three flat runs of 3 or more samples within 100 ms, or one of 8 or more, at
+Evidence (CONTRACT.md): three flat runs of 3 or more samples within 100 ms, or one of 8 or more, at
 one ceiling which nothing near by exceeds. It goes on when 3 or more of the last 10 seconds hold
 flat tops; a true peak above full scale without flat tops is no fault. What makes a top flat: see
 `flat_tops`.

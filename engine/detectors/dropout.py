@@ -4,7 +4,7 @@ Model: when the carrier fades, the receiver's squelch mutes within a few millise
 zero or to its own noise, at least 20 dB under the live floor, and opens as fast. A stop consonant
 is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sharp fall and a
 sharp rise, with a level between them that the track did not reach in the last ten seconds. A gap
-of 500 ms or more is no dropout (contract). Shape of a radio gap: common practice, no source.
+of 500 ms or more is no dropout (CONTRACT.md). Shape of a radio gap: common practice, no source.
 """
 
 from __future__ import annotations

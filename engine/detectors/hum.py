@@ -30,7 +30,7 @@ from engine.model.units import rms_dbfs
 LEAST_DBFS: Final = -68.0
 """Fainter lines spoil no track."""
 RISE_DB: Final = 6.0
-"""Contract: accepted hum is normal until it rises by this much."""
+"""CONTRACT.md: accepted hum is normal until it rises by this much."""
 LINES: Final = 10
 FOLLOWED_S: Final = 2.6
 HOLD_S: Final = 3.0

@@ -1,7 +1,7 @@
 """Low: someone talks on the track, but far below a usable level; the gain was never set.
 
 Model: seconds of speech are 10 ms frames at least 10 dB above the track's own live floor, added
-up (contract); of the newest 20 of them the AES17 RMS is taken. A neighbour's voice that spills
+up (CONTRACT.md); of the newest 20 of them the AES17 RMS is taken. A neighbour's voice that spills
 into a silent performer's mic is no low voice: frames that are more than 10 dB above this
 performer's best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at
 a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder

@@ -2,7 +2,7 @@
 
 Model: an open analogue input always hisses, so exact zeros or a value that never moves can only
 come from a receiver that mutes, a link or patch that is gone. Under -110 dBFS no microphone
-preamplifier is left, only a converter's own last bit (contract; common practice, no source).
+preamplifier is left, only a converter's own last bit (CONTRACT.md; common practice, no source).
 """
 
 from __future__ import annotations

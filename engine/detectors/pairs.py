@@ -12,7 +12,7 @@ from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
 SPEECH_DB: Final = 10.0
-"""Seconds of speech are 10 ms frames at least this far above the live floor (contract)."""
+"""Seconds of speech are 10 ms frames at least this far above the live floor (CONTRACT.md)."""
 OVERLOAD: Final = 0.98
 """Hops whose peak reaches this say nothing of a pair: one of the two may be clipped."""
 
@@ -25,7 +25,7 @@ BREAK_S: Final = 0.25
 """After a pause this long the part that fills counts from where speech went on, once more of it was
 said since than before."""
 EARLY: Final = 0.9
-"""Share of the seconds of speech allowed (contract) that is waited for: parts are coarse, and
+"""Share of the seconds of speech allowed (CONTRACT.md) that is waited for: parts are coarse, and
 hops near the limit may count on the one side only."""
 RIVAL: Final = 30.0
 SAFETY_GAIN: Final = 10.0

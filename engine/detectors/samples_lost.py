@@ -14,7 +14,7 @@ from engine.model.tracks import Scene
 
 WINDOW_S: Final = 60.0
 RED_LOST_S: Final = 1.0
-"""More than this lost in a minute is red (contract)."""
+"""More than this lost in a minute is red (CONTRACT.md)."""
 
 
 class LossWindow:

@@ -1,7 +1,7 @@
 """Silent: the place itself (room, wind, cloth, breath) is no longer audible on the track.
 
 Model: a live microphone always hears its place, so a level under presence means that this sound no
-longer reaches the recorder; how long is normal depends on the kind (contract). Once that was too
+longer reaches the recorder; how long is normal depends on the kind (CONTRACT.md). Once that was too
 long, a word that still gets through does not bring the place back: between its syllables the level
 falls under presence again, which on a live track it never does. Where most tracks fell under their
 own floors the place itself went quiet, and presence goes down with it: a crowd leaves, a night
@@ -9,7 +9,7 @@ falls still.
 
 A track that was dead before the watch began has no place to lose. It is never heard where its
 level has not stirred, as steady as electronics, while most of its neighbours were heard for 60 s
-(contract).
+(CONTRACT.md).
 """
 
 from __future__ import annotations

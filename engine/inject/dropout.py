@@ -1,8 +1,8 @@
 """dropout: the radio link breaks for moments.
 
 Model: a body or a reflection takes the carrier away for 5 to 500 ms; the receiver's squelch mutes
-within a few milliseconds, to digital zero or to its own noise, and opens as fast. Bounds: the
-contract of the catalogue; edges: common practice, no source.
+within a few milliseconds, to digital zero or to its own noise, and opens as fast. Bounds:
+CONTRACT.md; edges: common practice, no source.
 """
 
 from __future__ import annotations

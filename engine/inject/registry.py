@@ -26,7 +26,7 @@ from engine.model.limits import LIMITS, NEVER
 from engine.model.messages import Fault, Samples, Severity
 
 THIRD: Final = 3
-"""Gaps or bursts that make a dropout or a noise burst red, within `THIRD_WITHIN_S` (contract)."""
+"""Gaps or bursts that make either fault red, within `THIRD_WITHIN_S` (CONTRACT.md)."""
 THIRD_WITHIN_S: Final = 10.0
 
 

@@ -21,7 +21,7 @@ from engine.model.tracks import Scene
 from engine.model.units import FLOOR_DB, amplitude_db, rms_dbfs
 
 SPEECH_DB: Final = 10.0
-"""Seconds of speech are those at least this far above the live floor (contract)."""
+"""Seconds of speech are those at least this far above the live floor (CONTRACT.md)."""
 LEAST_SPEECH_DBFS: Final = -60.0
 LEAST_SAFETY_DBFS: Final = -72.0
 """Fainter sound is no speech into this very mic."""

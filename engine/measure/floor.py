@@ -22,7 +22,7 @@ MARGIN_DB: Final = 8.0
 """A fall of more than this under the learned floor is no drift of the place."""
 
 IDLE_DBFS: Final = -110.0
-"""Below this no place is heard but an idle converter or a mute (contract, fine print)."""
+"""Below this no place is heard but an idle converter or a mute (CONTRACT.md, fine print)."""
 
 SUB_WINDOWS: Final = 8
 SUB_TICKS: Final = 12
@@ -30,7 +30,7 @@ SUB_TICKS: Final = 12
 
 _KNOWN_TICKS: Final = 9
 _LIVELY_DB: Final = 10.0
-"""Contract: what is 10 dB above the floor is speech, so such a track is alive."""
+"""CONTRACT.md: what is 10 dB above the floor is speech, so such a track is alive."""
 
 _UP_DB: Final = 0.1 * SUB_TICKS / 10
 _DOWN_DB: Final = 0.25 * SUB_TICKS / 10

@@ -13,11 +13,11 @@ from engine.model.tracks import Scene
 
 UNLEARNED_DBFS: Final = -75.0
 UNLEARNED_SAFETY_DBFS: Final = -85.0
-"""Before anything was learned (contract, fine print): under any healthy pause."""
+"""Before anything was learned (CONTRACT.md, fine print): under any healthy pause."""
 
 LOUDEST_FLOOR_DBFS: Final = -48.0
 LOUDEST_SAFETY_FLOOR_DBFS: Final = -60.0
-"""Top of the healthy live floors (contract; a safety lies about 12 dB lower, common practice, no
+"""Top of the healthy live floors (CONTRACT.md; a safety lies about 12 dB lower, common practice, no
 source). A floor learned above it, from a line-up tone or an engine, must not make the pause after
 it count as silence. A crowd is that loud, so ambience knows no such limit."""
 

@@ -34,7 +34,7 @@ class Limit:
     on_safety: Value = None
     low: float = 0.0
     high: float = NEVER
-    source: str = "contract"
+    source: str = "CONTRACT.md"
 
     def of(self, kind: Kind, level: PackLevel | None = None) -> Value:
         """The default for a track of that kind and level."""

@@ -45,7 +45,7 @@ class PackLevel(StrEnum):
 
 
 class Fault(StrEnum):
-    """The catalogue of faults; the values are the words of the contract."""
+    """The catalogue of faults; the values are the words of CONTRACT.md."""
 
     MUTED = "muted"
     SILENT = "silent"
@@ -77,7 +77,7 @@ class Severity(IntEnum):
 
 
 class AlarmState(StrEnum):
-    """Alarm states of ANSI/ISA-18.2-2016 and IEC 62682 that the contract uses."""
+    """Alarm states of ANSI/ISA-18.2-2016 and IEC 62682 that CONTRACT.md names."""
 
     NORMAL = "normal"
     UNACKNOWLEDGED = "unacknowledged"

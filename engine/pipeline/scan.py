@@ -63,7 +63,7 @@ class ScanResult:
         return self.clock.rate_at(0.0).word
 
     def as_json(self) -> dict[str, Any]:
-        """The contract's JSON document as plain Python values."""
+        """The JSON document of CONTRACT.md as plain Python values."""
         return {
             "schema": SCHEMA,
             "take": {

@@ -1,5 +1,5 @@
 """From a fault on the samples to pixels and chime, and from a key to its effect: real engine
-process, real window, real clock. Deadlines are the contract's: muted amber 0.5 s, red 2 s."""
+process, real window, real clock. Deadlines are those of CONTRACT.md: muted amber 0.5 s, red 2 s."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a crew is told of its timecode: stories through the whole engine, deadlines by the contract.
+"""What a crew is told of its timecode: stories through the whole engine, deadlines by CONTRACT.md.
 
 Amber 1 s and red 3 s without a valid frame; a jump amber within 1 s, a wrong rate within 5 s, and
 neither ever red.
@@ -166,7 +166,7 @@ def test_a_take_that_begins_anew_does_not_jump() -> None:
 
 
 def test_standby_by_hand_hides_it() -> None:
-    """While the crew is not rolling, timecode is suppressed by design (contract)."""
+    """While the crew is not rolling, timecode is suppressed by design (CONTRACT.md)."""
     watch = pipeline()
     watch.command(Standby(True), 0.0)
     play(watch, silence(5.0))

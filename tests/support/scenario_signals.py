@@ -1,6 +1,6 @@
 """Makes the sound of a story: tracks of room, voice and crowd, with faults planted on a timeline.
 
-Levels are of the healthy range that the project's contract names: live floors of mains about
+Levels are of the healthy range that CONTRACT.md names: live floors of mains about
 -55 dBFS, of safeties 12 dB lower. Common practice, no source.
 """
 

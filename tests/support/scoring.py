@@ -18,8 +18,8 @@ EARLY_S: Final = 2.0
 LATE_S: Final = 5.0
 """An incident that begins this long after a fault's end may still be its echo."""
 LOSS: Final = frozenset({"muted", "dead_mic", "silent"})
-"""One loss, one incident, renamed when more is known (contract): one family. Any other fault is a
-family of its own."""
+"""One loss, one incident, renamed when more is known (CONTRACT.md): one family. Any other
+fault is a family of its own."""
 
 Incident = Mapping[str, Any]
 

@@ -1,7 +1,7 @@
 """Twelve-track scenes from real recordings, like the demo's: healthy sound before any fault.
 
 Four performers with a main and a safety pack each (one acoustic source, two placements), two
-booms, a crowd microphone, and talkback or an unused input. Levels: contract's live floors; gains,
+booms, a crowd microphone, and talkback or an unused input. Live floors as in CONTRACT.md; gains,
 bleed and pauses: common practice, no source.
 """
 

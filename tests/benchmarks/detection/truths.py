@@ -1,7 +1,7 @@
 """What must be said of a planted fault, and by when: from the samples as they now are.
 
-Deadlines are the contract's, from the table of limits; those in seconds of speech and those that
-need silence are worked out from the track itself.
+Deadlines are those of CONTRACT.md, from the table of limits; those in seconds of speech and those
+that need silence are worked out from the track itself.
 """
 
 from __future__ import annotations

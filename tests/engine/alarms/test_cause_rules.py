@@ -51,7 +51,7 @@ def test_only_kinds_that_are_never_mute_by_nature_count() -> None:
     [(TOGETHER_S - SAMPLE_S, True), (TOGETHER_S, True), (TOGETHER_S + SAMPLE_S, False)],
 )
 def test_two_seconds_are_inclusive(apart_s: float, together: bool) -> None:
-    """Onsets 2 s apart are one cause (contract), one sample more are not."""
+    """Onsets 2 s apart are one cause (CONTRACT.md), one sample more are not."""
     assert begun_together([(0.0, 9.0), (apart_s, 9.0), (apart_s / 2, 9.0)]) is together
 
 

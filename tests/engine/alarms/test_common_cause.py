@@ -69,7 +69,7 @@ def test_one_red_chime(desk: Desk) -> None:
 
 
 def test_tracks_that_fail_one_after_the_other_are_gathered(desk: Desk) -> None:
-    """Within 2.5 s of the first onset, tracks that failed within 2 s are one alarm (contract)."""
+    """Within 2.5 s of the first onset, tracks failing within 2 s are one alarm (CONTRACT.md)."""
     desk.fail(Fault.MUTED, 1)
     desk.run(1.0)
     desk.fail(Fault.MUTED, 2)

@@ -1,4 +1,4 @@
-"""Who is covered, and by which pack (contract: coverage)."""
+"""Who is covered, and by which pack (CONTRACT.md: coverage)."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Clipped: flat tops at full scale or a lower ceiling.
 
-What counts as evidence is the project's contract; that a loud peak is none is too.
+What counts as evidence is by CONTRACT.md; that a loud peak is none is too.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Dead mic: a fall below all that was live, into steady noise.
 
-Times and levels as the project's contract has them; the model of place and electronics is common
+Times and levels as CONTRACT.md has them; the model of place and electronics is common
 practice, no source.
 """
 

@@ -1,4 +1,4 @@
-"""Dropout: short gaps to below the live floor. Bounds are the project's contract."""
+"""Dropout: short gaps to below the live floor. Bounds are those of CONTRACT.md."""
 
 from __future__ import annotations
 

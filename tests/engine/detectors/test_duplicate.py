@@ -1,5 +1,5 @@
 """Duplicate: the same signal on two inputs. Sound takes 2.9 ms a metre at 343 m/s (textbook), so
-two microphones do not match at lag zero; delays are the project's contract."""
+two microphones do not match at lag zero; delays are those of CONTRACT.md."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 Frequencies: EN 50160, 1 % on an interconnected grid and 2 % where there is none (second-hand).
 Level: AES17, a full-scale sine reads 0 dBFS. Notes: equal temperament on A = 440 Hz (ISO 16).
-Times as the project's contract has them.
+Times as CONTRACT.md has them.
 """
 
 from __future__ import annotations

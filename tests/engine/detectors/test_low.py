@@ -1,6 +1,6 @@
 """Low: 20 s of speech, far below a usable level.
 
-Frames, seconds and limits as the project's contract has them; levels are AES17 RMS.
+Frames, seconds and limits as CONTRACT.md has them; levels are AES17 RMS.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Muted: digital zero, a frozen value or an idle converter (contract)."""
+"""Muted: digital zero, a frozen value or an idle converter (CONTRACT.md)."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_a_frozen_value_is_muted(value: float) -> None:
     ("level_dbfs", "idle"), [(-112.0, True), (-110.5, True), (-109.5, False), (-105.0, False)]
 )
 def test_below_minus_110_dbfs_is_idle(level_dbfs: float, idle: bool) -> None:
-    """Anything below -110 dBFS is an idle converter (contract), anything above is a signal."""
+    """Anything below -110 dBFS is an idle converter (CONTRACT.md), anything above is a signal."""
     where = scene(rate_hz=48_000)
     states = told(Muted(where), sine(level_dbfs, 1.0, 48_000), where).states
     assert states == [State.ACTIVE if idle else State.CLEAR] * 10

@@ -1,4 +1,4 @@
-"""Noise burst: hash of the link. Numbers of bursts are the contract's; the spectrum of FM noise
+"""Noise burst: hash of the link. Numbers of bursts as in CONTRACT.md; the spectrum of FM noise
 under threshold: S. O. Rice, "Noise in FM receivers", 1963 (from memory)."""
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Pair drift: the packs leave their learned offset; seconds of speech are the contract's."""
+"""Pair drift: the packs leave their learned offset; seconds of speech as in CONTRACT.md."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
 """Polarity: one pack inverted against the other. Pearson's r of an inverted copy is -1 whatever
-the gain (textbook statistics); the seconds of speech are the project's contract."""
+the gain (textbook statistics); the seconds of speech are by CONTRACT.md."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Samples lost: audio was lost before it was looked at (contract: red above 1 s in a minute)."""
+"""Samples lost: audio was lost before it was looked at (CONTRACT.md: red above 1 s in a minute)."""
 
 from __future__ import annotations
 

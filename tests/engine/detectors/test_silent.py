@@ -1,6 +1,6 @@
 """Silent: the place itself is no longer audible on the track.
 
-Onsets to within 0.5 s, presence and healthy floors as the project's contract has them.
+Onsets to within 0.5 s, presence and healthy floors as CONTRACT.md has them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Unexpected: a signal above -50 dBFS on an input called unused (the project's contract)."""
+"""Unexpected: a signal above -50 dBFS on an input called unused (CONTRACT.md)."""
 
 from __future__ import annotations
 

@@ -138,7 +138,7 @@ def test_only_one_pack_of_a_pair_is_inverted() -> None:
 
 
 def test_what_shows_in_speech_alone_needs_enough_of_it() -> None:
-    """The words fill a third of the time here: 4 s hold less than the 5 s of speech (contract),
+    """The words fill a third of the time here: 4 s hold less than the 5 s of speech (CONTRACT.md),
     so nothing is put in and nothing told."""
     planned = [Planned(1, Cause.POLARITY, (2, 3), 14.0, 18.0, 0.5)]
     drill = DrillSource(ArraySource(CLEAN, RATE, len(CLEAN)), planned, look, 11)
@@ -162,7 +162,7 @@ def test_an_unexpected_signal_comes_from_another_input() -> None:
     samples, truth = one(Planned(1, Cause.UNEXPECTED, (3,), 14.0, 34.0, 0.9, source=2))
     np.testing.assert_array_equal(samples[:, :2], CLEAN[:, :2])
     level = 10 * np.log10(2 * np.mean(samples[15 * RATE : 33 * RATE, 2].astype(float) ** 2))
-    assert level > -50.0  # the contract's limit
+    assert level > -50.0  # the limit of CONTRACT.md
     assert truth.tracks == (3,)
 
 

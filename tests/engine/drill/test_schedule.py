@@ -108,7 +108,7 @@ def test_every_cause_comes_up() -> None:
 
 @given(seed=seeds, duration_s=lengths)
 def test_each_lasts_long_enough_to_be_found(seed: int, duration_s: float) -> None:
-    """Longer than its amber delay in default limits (contract); of what shows in speech alone
+    """Longer than its amber delay in default limits (CONTRACT.md); of what shows in speech alone
     three times that, and never with the other pack of the pair in fault as well."""
     planned = schedule(TRACKS, duration_s, seed, "hard")
     for one in planned:

@@ -138,7 +138,7 @@ def test_needs_second_track(clean: Samples) -> None:
 
 
 def test_muted_is_dead(clean: Samples) -> None:
-    """Muted is digital zero, one value, or an idle converter (contract: under -110 dBFS)."""
+    """Muted is digital zero, one value, or an idle converter (CONTRACT.md: under -110 dBFS)."""
     span = slice(round(ONSET_S * RATE), round(END_S * RATE))
     assert not put(clean, Fault.MUTED, 1.0)[0][span, 1].any()
     assert np.ptp(put(clean, Fault.MUTED, 0.5)[0][span, 1]) == 0.0
@@ -179,7 +179,7 @@ def test_dead_mic_is_steady(clean: Samples) -> None:
 
 @pytest.mark.parametrize("strength", [0.0, 0.5, 1.0])
 def test_dropout_gaps(clean: Samples, strength: float) -> None:
-    """Gaps last 5 to 500 ms (contract) and fall at least 20 dB under the live floor within 3 ms."""
+    """Gaps last 5 to 500 ms (CONTRACT.md) and fall at least 20 dB under the floor within 3 ms."""
     done, truth = put(clean, Fault.DROPOUT, strength)
     for begin_s, end_s in truth.events_s:
         assert 0.005 - 1e-4 <= end_s - begin_s <= 0.5
@@ -188,7 +188,7 @@ def test_dropout_gaps(clean: Samples, strength: float) -> None:
 
 
 def test_events_apart_and_red(clean: Samples) -> None:
-    """Gaps stand in order without touching; three within 10 s are red, fewer amber (contract)."""
+    """Gaps stand in order without touching; three in 10 s are red, fewer amber (CONTRACT.md)."""
     seen = set()
     for seed in range(20):
         _, truth = put(clean, Fault.DROPOUT, 0.5, seed)
@@ -252,7 +252,7 @@ def test_polarity_inverts(clean: Samples) -> None:
 
 
 def test_short_faults_deserve_nothing(clean: Samples) -> None:
-    """A fault shorter than its amber delay deserves no alarm; the delays are the contract's."""
+    """A fault shorter than its amber delay deserves no alarm; the delays are by CONTRACT.md."""
     rng = np.random.default_rng(0)
     expected = {0.3: None, 0.6: Severity.AMBER, 2.5: Severity.RED}
     for lasts_s, severity in expected.items():

@@ -197,13 +197,13 @@ def test_lost_frames_are_no_silence() -> None:
     assert found.tracks == (1, 2)
     assert found.onset_s == pytest.approx(5.03, abs=0.011)
     assert found.end_s == pytest.approx(6.03, abs=0.011)
-    assert found.severity is Severity.AMBER, "red only above 1 s in a minute (contract)"
+    assert found.severity is Severity.AMBER, "red only above 1 s in a minute (CONTRACT.md)"
     assert pipeline.audio_lost_s == pytest.approx(1.0)
     assert pipeline.fed_s == pytest.approx(11.03)
 
 
 def test_more_than_a_second_lost_in_a_minute_is_red() -> None:
-    """Two losses of 0.6 s within a minute are red (contract)."""
+    """Two losses of 0.6 s within a minute are red (CONTRACT.md)."""
     pipeline = Pipeline(plan_for(["", ""]), RATE)
     for _ in range(2):
         pipeline.feed(Block(room(5.0), lost_frames=round(0.6 * RATE)))

@@ -1,4 +1,4 @@
-"""A whole take, and its JSON document (contract: `scan --json`)."""
+"""A whole take, and its JSON document (CONTRACT.md: `scan --json`)."""
 
 from __future__ import annotations
 
@@ -58,8 +58,8 @@ def result() -> ScanResult:
     return scan(take())
 
 
-def test_the_document_has_the_contracts_keys(result: ScanResult) -> None:
-    """Keys, their order and the schema are those of the contract, and no others."""
+def test_the_document_has_the_promised_keys(result: ScanResult) -> None:
+    """Keys, their order and the schema are those of CONTRACT.md, and no others."""
     document = result.as_json()
     assert list(document) == ["schema", "take", "tracks", "incidents", "who"]
     assert document["schema"] == 1
@@ -150,7 +150,7 @@ def test_timecode_in_the_plans_rate() -> None:
 
 
 def test_timecode_of_a_track_comes_before_the_time_reference() -> None:
-    """Where a timecode track decodes, labels and their rate are the code's (contract)."""
+    """Where a timecode track decodes, labels and their rate are the code's (CONTRACT.md)."""
     rate_hz = 48_000
     x = noise(-50.0, 6.0, rate_hz, tracks=2)
     x[:, 0] = code("24", "21:05:00:00", 144, rate_hz)

@@ -244,7 +244,7 @@ def test_the_range_of_a_level_ends_there(write, given):
 
 @pytest.mark.parametrize("rate", FRAME_RATES)
 def test_each_frame_rate_is_accepted(write, rate):
-    """Every frame rate of the contract is taken as text."""
+    """Every frame rate of CONTRACT.md is taken as text."""
     assert load_plan(write(f"take.frame_rate = '{rate}'\ntrack = [{{input = 1}}]"))
 
 

@@ -112,7 +112,7 @@ def test_without_any_reference_it_counts_from_zero() -> None:
 
 
 def test_a_take_whose_code_begins_late_is_named_by_it_all_the_same() -> None:
-    """start_timecode comes from LTC where a track decodes (contract), also before it began."""
+    """start_timecode comes from LTC where a track decodes (CONTRACT.md), also before it began."""
     reference = Reference(Fraction(3600))
     clock = heard(silence(3.0), code("25", "21:05:03:00", 50, RATE_HZ), reference=reference)
     assert clock.label_at(0.0) == ("21:05:00:00", FREE)
