@@ -18,11 +18,13 @@ sys.path[0] = str(Path(__file__).resolve().parent.parent)
 from app.setup import bootstrap, system_packages  # noqa: E402
 
 ROOT = bootstrap.ROOT
-CHECKED = ("engine", "app", "demo_audio")
+CHECKED = ("engine", "app", "demo_audio", "tests/support")
 CHECKS = {
     "ruff check": ("ruff", "check", "."),
     "ruff format": ("ruff", "format", "--check", "."),
     "mypy": ("mypy", *CHECKED),
+    "mypy for Windows": ("mypy", "--platform", "win32", *CHECKED),
+    "mypy for macOS": ("mypy", "--platform", "darwin", *CHECKED),
 }
 SPREAD = ("-n", "auto", "--dist", "loadfile")
 TIMED = "end_to_end and not at_any_speed"

@@ -82,13 +82,13 @@ class Machine:
     @classmethod
     def here(cls) -> Machine:
         """This machine."""
-        linux = sys.platform.startswith("linux")
+        linux = sys.platform == "linux"
         release = Path("/etc/os-release")
         text = release.read_text(errors="replace") if linux and release.exists() else ""
         return cls(
             linux=linux,
             debian=is_debian(text) and shutil.which("apt-get") is not None,
-            root=linux and os.geteuid() == 0,
+            root=sys.platform == "linux" and os.geteuid() == 0,
             display=bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")),
         )
 

@@ -7,7 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from tests.support.checkout import ROOT
+
 ENGINE = sorted((ROOT / "engine").rglob("*.py"))
 
 NO_QT = """

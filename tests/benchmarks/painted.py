@@ -22,8 +22,8 @@ import numpy as np
 
 from engine.session import folders
 from engine.session.folders import Running
+from tests.support.checkout import ROOT
 
-ROOT: Final = Path(__file__).parents[2]
 _ROW: Final = np.dtype([("painted_at", "<f8"), ("heard_at", "<f8"), ("now_s", "<f8")])
 _UP_S: Final = 60.0
 

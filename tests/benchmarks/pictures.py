@@ -19,7 +19,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
-ROOT = Path(__file__).parents[2]
+from tests.support.checkout import ROOT
+
 SIZE = (1440, 900)
 SPEED = 4.0
 FAULTS_AT_S = 52.0

@@ -7,16 +7,15 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.support.checkout import ROOT
 from tests.support.sound_server import SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 
-ROOT = Path(__file__).parents[2]
 RATE_HZ = 48_000
 TONES_HZ = {1: 440.0, 2: 1_000.0}
 PLAYS_S = 3.0

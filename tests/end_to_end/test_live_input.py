@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.support.checkout import ROOT
 from tests.support.sound_server import SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 
-ROOT = Path(__file__).parents[2]
 CHANNELS = 16
 RATE_HZ = 48_000
 

@@ -22,6 +22,7 @@ from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.process import ALONE_S
 from engine.session import folders
 from engine.session.schema import check_whole, open_to_read
+from tests.support.checkout import ROOT
 from tests.support.signals import noise
 
 pytestmark = [
@@ -29,7 +30,6 @@ pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals"),
 ]
 
-ROOT = Path(__file__).parents[2]
 RATE_HZ = 48_000
 
 

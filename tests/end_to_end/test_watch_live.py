@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.support.checkout import ROOT
 from tests.support.sound_server import DEVICE, SoundServer, require_sound_server, sound_server
 
 pytestmark = pytest.mark.end_to_end
 
-ROOT = Path(__file__).parents[2]
 RATE_HZ = 48_000
 TRACKS = 4
 MUTED_FROM_S, MUTED_TO_S = 16.0, 20.0

@@ -22,7 +22,7 @@ class Desk:
         self.ticks = 0
         self.unknown = False
         self.seen = "digital zero"
-        self._on: dict[tuple[int, int], tuple[float, bool]] = {}
+        self._on: dict[tuple[str, int], tuple[float, bool]] = {}
 
     @property
     def now_s(self) -> float:

@@ -49,12 +49,8 @@ def label(at_s: float) -> str:
 
 def totals(tracks: int = 2) -> Totals:
     """What a meter tells of tracks that peaked at half scale."""
-    return Totals(
-        *(np.full(tracks, level) for level in (-23.0, -20.0, -22.0, -5.9, -6.0, -24.0)),
-        np.zeros(tracks),
-        np.full(tracks, -60.0),
-        np.ones(tracks),
-    )
+    levels = (-23.0, -20.0, -22.0, -5.9, -6.0, -24.0, 0.0, -60.0, 1.0)
+    return Totals(*(np.full(tracks, level) for level in levels))
 
 
 def kept() -> Checkpoint:

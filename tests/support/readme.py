@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
-README = Path(__file__).parents[2] / "README.md"
+from tests.support.checkout import ROOT
+
+README = ROOT / "README.md"
 _FENCED = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _INLINE = re.compile(r"`((?:trackwarden|python3?|pip|pipx|uvx?)\s[^`]+)`")
 

@@ -40,7 +40,8 @@ class Rendered:
 
     def fault(self, word: str) -> dict[str, Any]:
         """The one planted fault of that name."""
-        (found,) = [f for f in self.truth["faults"] if f["fault"] == word]
+        planted: list[dict[str, Any]] = self.truth["faults"]
+        (found,) = [fault for fault in planted if fault["fault"] == word]
         return found
 
 

@@ -47,7 +47,7 @@ def _healthy(
     """Room noise, and a voice where the story has that performer speak."""
     down_db = SAFETY_DB if track.level is PackLevel.SAFETY else 0.0
     floor = amplitude(FLOOR_DBFS.get(track.kind, -55.0) + down_db) / np.sqrt(2.0)
-    sound = floor * rng.standard_normal(frames)
+    sound: Column = floor * rng.standard_normal(frames)
     for speech in story.get("speech", []):
         if speech["who"] == track.who:
             first, last = (round(speech[key] * RATE_HZ) for key in ("from_s", "to_s"))

@@ -72,5 +72,5 @@ def burst_between_samples(rate_hz: int, offset: int) -> Samples:
     phase = np.cumsum(np.concatenate([[0.0], slow, fast, slow]))[:-1]
     gain = np.concatenate([np.full(lead, 0.5), np.ones(16), np.full(lead, 0.5)])
     taps = firwin(511, 23.0 / 48.0 * rate_hz, fs=4 * rate_hz)
-    dense = lfilter(taps, 1.0, gain * np.sin(2.0 * np.pi * phase))
+    dense = lfilter(taps, [1.0], gain * np.sin(2.0 * np.pi * phase))
     return faded(column(dense[offset::4]), rate_hz)

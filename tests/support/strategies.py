@@ -29,7 +29,8 @@ def takes(
     gains = np.array(draw(st.lists(gain_steps, min_size=pieces, max_size=pieces)))
     gain = gains[np.minimum(np.arange(frames) * pieces // frames, pieces - 1)]
     sound = rng.standard_normal((frames, tracks)) * gain[:, None]
-    return sound.astype(np.float32)
+    take: Samples = sound.astype(np.float32)
+    return take
 
 
 gain_steps = st.sampled_from([0.0, 1e-40, 1e-6, 1e-3, 0.05, 0.5, 3.0])

@@ -22,11 +22,10 @@ def starts_with_wow(
 ) -> NDArray[np.float64]:
     """Where frames begin, samples, when speed swings by (share, Hz) each, shape (frames + 1,)."""
     even = np.arange(frames + 1) * length
-    swing = sum(
-        (share * rate_hz / (2 * np.pi * hz) * np.sin(2 * np.pi * hz / rate_hz * even))
-        for share, hz in parts
-    )
-    return even + swing
+    starts: NDArray[np.float64] = even.astype(np.float64)
+    for share, hz in parts:
+        starts += share * rate_hz / (2 * np.pi * hz) * np.sin(2 * np.pi * hz / rate_hz * even)
+    return starts
 
 
 def code(
@@ -54,7 +53,7 @@ def still(word: str, label: str, frames: int, rate_hz: int) -> Sound:
     """The same label again and again, -18 dBFS."""
     rate = FRAME_RATES[word]
     words = np.array([code_word(rate, rate.frame(label))] * frames)
-    starts = np.arange(frames + 1) * (rate_hz / float(rate.rate))
+    starts = np.arange(frames + 1, dtype=np.float64) * (rate_hz / float(rate.rate))
     return (0.126 * waveform(words, starts, round(starts[-1]), rate_hz)).astype(np.float32)
 
 
@@ -68,9 +67,12 @@ def noisy(sound: Sound, snr_db: float, seed: int = 1) -> Sound:
 def humming(sound: Sound, rate_hz: int, below_db: float, hz: float = 50.0) -> Sound:
     """With mains hum and its odd harmonics (a third, a fifth), RMS so far under the code's."""
     t = np.arange(len(sound)) / rate_hz
-    hum = sum(np.sin(2 * np.pi * hz * n * t + n) / n for n in (1, 3, 5))
+    hum: NDArray[np.float64] = np.sum(
+        [np.sin(2 * np.pi * hz * n * t + n) / n for n in (1, 3, 5)], axis=0
+    )
     gain = np.sqrt(np.mean(np.square(sound, dtype=np.float64)) / np.mean(np.square(hum)))
-    return (sound + gain * 10.0 ** (-below_db / 20.0) * hum).astype(np.float32)
+    mixed: Sound = (sound + gain * 10.0 ** (-below_db / 20.0) * hum).astype(np.float32)
+    return mixed
 
 
 def narrow(sound: Sound, rate_hz: int, low_hz: float, high_hz: float) -> Sound:

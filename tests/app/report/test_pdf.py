@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QApplication
 from app.report.pdf import PAPERS, write_pdf
 from engine.report.content.report_data import Report, Section
 from engine.report.content.sections import report
+from tests.support.checkout import ROOT
 from tests.support.sample_report import excerpt, incident, section
 from tests.support.sample_session import crew_plan
 
@@ -165,7 +166,7 @@ def test_it_needs_no_display(tmp_path: Path) -> None:
     path = tmp_path / "report.pdf"
     done = subprocess.run(
         [sys.executable, "-c", NO_DISPLAY, str(path)],
-        cwd=Path(__file__).parents[3],
+        cwd=ROOT,
         env={"PATH": "/usr/bin:/bin", "HOME": str(tmp_path)},
         capture_output=True,
         text=True,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import subprocess
 import sys
-from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage, QPainter
@@ -13,8 +12,8 @@ from PySide6.QtWidgets import QApplication
 
 from app.report.print_table import table
 from app.style import theme
+from tests.support.checkout import ROOT
 
-ROOT = Path(__file__).parents[3]
 PROGRAM = """
 import gc, sys
 from PySide6.QtCore import QTimer

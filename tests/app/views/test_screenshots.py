@@ -17,12 +17,13 @@ from app.views.widgets.basics import Elided
 from app.window.main_window import MainWindow
 from app.window.preferences import Choices
 from engine.model import crew_notes as desks
+from tests.support.checkout import ROOT
 from tests.support.qt import fake_client, pages
 from tests.support.qt.drill_pages import DRILL_PAGES
 from tests.support.qt.report_pages import REPORT_PAGES
 from tests.support.qt.sound_pages import SOUND_PAGES
 
-KEPT = Path(__file__).parents[3] / ".artefacts"
+KEPT = ROOT / ".artefacts"
 SIZES = [(1280, 720), (1440, 900), (2560, 1440)]
 
 

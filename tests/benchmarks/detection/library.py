@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-CACHE: Final = Path(__file__).resolve().parents[3] / ".artefacts" / "recordings"
+from tests.support.checkout import ROOT
+
+CACHE: Final = ROOT / ".artefacts" / "recordings"
 RATE: Final = 48000
 CROSSFADE_S: Final = 1.0
 

@@ -18,10 +18,9 @@ from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.ipc import Failed, Job, connect
 from engine.runtime.process import SPARE
 from engine.session import folders
+from tests.support.checkout import ROOT
 
 pytestmark = pytest.mark.end_to_end
-
-ROOT = Path(__file__).parents[3]
 
 
 @pytest.fixture(autouse=True)

@@ -15,6 +15,7 @@ from engine.model.commands import Open
 from engine.plan.load import PlanError
 from engine.session import folders
 from engine.session.folders import Lock, Running
+from tests.support.checkout import ROOT
 
 RUNNING = Running("/run/engine", "00ff", 7, Open(device="quay"), "quay interface", True)
 
@@ -97,8 +98,7 @@ def test_the_lock_of_a_process_that_was_killed_is_free() -> None:
         "import os, sys\nfrom pathlib import Path\nfrom engine.session.folders import Lock\n"
         "lock = Lock(Path(sys.argv[1]))\nos.kill(os.getpid(), 9)\n"
     )
-    root = Path(__file__).parents[3]
-    done = subprocess.run([sys.executable, "-c", code, str(folder)], cwd=root, timeout=60)
+    done = subprocess.run([sys.executable, "-c", code, str(folder)], cwd=ROOT, timeout=60)
     assert done.returncode != 0
     assert not folders.is_locked(folder)
 

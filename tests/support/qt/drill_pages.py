@@ -16,7 +16,7 @@ from engine.drill.score import Result, Score
 from engine.model.commands import Open
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
-from engine.model.messages import Alarm, Fault, Severity
+from engine.model.messages import Alarm, Fault, Severity, Snapshot
 from tests.support.qt import fake_client, pages
 
 REQUEST = Open(demo=True, seed=7, level="real")
@@ -31,7 +31,7 @@ def truth(number: int, cause: Cause, tracks: tuple[int, ...], onset_s: float) ->
 def drill(unseen: bool = False) -> Drill:
     """A drill of five, one of them missed; `unseen`: all of them."""
     receiver = (5, 6, 7, 8, 9)
-    results = (
+    results: tuple[Result, ...] = (
         Result(truth(1, Cause.MUTED, (5,), 21.0), 21.5, Fault.MUTED, 24.1, Cause.MUTED),
         Result(truth(2, Cause.NOTHING, (1, 2), 36.0)),
         Result(truth(3, Cause.RECEIVER, receiver, 52.0), 52.5, Fault.MUTED, 55.8, Cause.RECEIVER),
@@ -85,7 +85,7 @@ class Stage:
         self.look()
         self.client.sent.clear()
 
-    def snapshot(self, call: int) -> object:
+    def snapshot(self, call: int) -> Snapshot:
         """As it stands."""
         return fake_client.snapshot(
             self.plan, self.alarms, fake_client.NOW_S + call * 0.05, ended=self.ended

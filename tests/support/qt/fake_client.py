@@ -58,7 +58,7 @@ PLACES = (
 
 def harbour_plan() -> Plan:
     """Twelve tracks: four people with two packs each, two booms, the crowd, talkback."""
-    tracks = []
+    tracks: list[Track] = []
     for n, (who, spots) in enumerate(zip(CREW, PLACES, strict=True)):
         for level, spot in zip(PackLevel, spots, strict=True):
             at = len(tracks) + 1
@@ -180,7 +180,7 @@ def ribbon(plan: Plan, alarms: Sequence[Alarm], now_s: float = NOW_S, seed: int 
             level[:, place] = -72
             level[80:96, place] = -30 - 12 * rng.random(16)
     severity = np.zeros((RIBBON_COLUMNS, count), dtype=np.uint8)
-    place = {t.input: n for n, t in enumerate(plan.tracks)}
+    index_of = {t.input: n for n, t in enumerate(plan.tracks)}
     for alarm in alarms:
         one = alarm.incident
         for number in one.tracks or (one.track,):
@@ -188,7 +188,7 @@ def ribbon(plan: Plan, alarms: Sequence[Alarm], now_s: float = NOW_S, seed: int 
             end = RIBBON_COLUMNS
             if one.end_s is not None:
                 end -= int((now_s - one.end_s) / RIBBON_STEP_S)
-            span = slice(max(0, column), end), place[number or 1]
+            span = slice(max(0, column), end), index_of[number or 1]
             level[span] = -5.0 if one.fault is Fault.CLIPPED else -64.0
             severity[span] = Severity.AMBER
             if one.severity is Severity.RED:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QSettings
 from PySide6.QtTest import QTest
@@ -44,7 +45,7 @@ class MutePlayer(Player):
         """Note it."""
         self.played.append(sound)
 
-    def ask(self, work: Callable, answer: Callable) -> None:
+    def ask(self, work: Callable[[], Any], answer: Callable[[Any], None]) -> None:
         """Do it now; the machine's outputs are none of a test's business."""
         found = work() if work.__module__ != "app.alerts.chime" else ["Headphones", "Monitor"]
         answer(found)
@@ -63,7 +64,7 @@ class Clock:
 
 def make_window(
     folder: Path,
-    factory: Callable = lambda _request: None,
+    factory: Callable[[Open], Any] = lambda _request: None,
     clock: Callable[[], float] | None = None,
 ) -> tuple[MainWindow, MutePlayer]:
     """A window on a settings file of its own, with a player that makes no sound."""

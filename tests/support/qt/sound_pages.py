@@ -6,11 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+from app.views.plan.plan_page import PlanPage
 from app.window.main_window import MainWindow
 from engine.model.line_results import Heard, LineCheck
 from engine.model.listening import Listening
 from tests.app.controllers.test_line_check_controller import DONE, ORDER, VOICE, Deck
 from tests.app.controllers.test_plan_live import made as watching_plan
+from tests.support.checkout import ROOT
 from tests.support.qt import fake_client, pages
 
 
@@ -60,12 +62,14 @@ def line_check(heard: Heard | None) -> Callable[[Path], MainWindow]:
 
 def with_plan(folder: Path) -> MainWindow:
     """The demo plan as a table, with a mistake in one cell."""
-    text = (Path(__file__).parents[3] / "demo_audio" / "plan.toml").read_text(encoding="utf-8")
+    text = (ROOT / "demo_audio" / "plan.toml").read_text(encoding="utf-8")
     window = watching_plan(folder, None, text)
     window.plans.show()
-    model = window.layer.current.model
+    page = window.layer.current
+    assert isinstance(page, PlanPage)
+    model = page.model
     model.setData(model.index(2, 2), "lavv")
-    window.layer.current.table.setCurrentIndex(model.index(2, 2))
+    page.table.setCurrentIndex(model.index(2, 2))
     return window
 
 
