@@ -45,7 +45,6 @@ def line(one: SessionSummary) -> str:
 
 def print_sessions() -> int:
     """Sessions to standard output, the rest to standard error; always 0: listing is no verdict."""
-
     lines, odd = listing()
     print("\n".join([HEADINGS, *lines]) if lines else "nothing was watched yet")
     for words in odd:

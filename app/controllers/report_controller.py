@@ -33,9 +33,17 @@ def load() -> None:
 class AtWork(Protocol):
     """A report on its way; see `worker.Worker`."""
 
-    def news(self) -> News | None: ...
-    def cancel(self) -> None: ...
-    def close(self) -> None: ...
+    def news(self) -> News | None:
+        """What is new since the last call."""
+        ...
+
+    def cancel(self) -> None:
+        """Ask it to stop."""
+        ...
+
+    def close(self) -> None:
+        """Let go of its process."""
+        ...
 
 
 def in_a_process(job: ReportJob) -> AtWork:

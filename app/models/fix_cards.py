@@ -157,7 +157,7 @@ def _spots(tracks: Iterable[Track]) -> tuple[str, ...]:
 
 
 def _where(tracks: Iterable[Track]) -> str:
-    """'Pack 7 under life jacket, pack 8 small of back. Receiver B.'"""
+    """As 'Pack 7 under life jacket, pack 8 small of back. Receiver B.'."""
     tracks = list(tracks)
     receivers = sorted({t.receiver for t in tracks if t.receiver})
     behind = "" if not receivers else "Receiver " + " and ".join(receivers)

@@ -261,6 +261,7 @@ class MainWindow(QMainWindow):
         self.pages.setCurrentWidget(self.watch_page)
 
     def step(self, by: int) -> None:
+        """Move the selection by so many rows."""
         page = self.watch_page
         on_board = page.board.hasFocus() or page.closer_shown
         (page.board if on_board else page.fix_list).step(by)

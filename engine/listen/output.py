@@ -38,8 +38,13 @@ class Output(Protocol):
 
     rate_hz: int
 
-    def write(self, sound: NDArray[np.float32]) -> None: ...
-    def close(self) -> None: ...
+    def write(self, sound: NDArray[np.float32]) -> None:
+        """Play it: float32, shape (frames, 2); waits while the device is full."""
+        ...
+
+    def close(self) -> None:
+        """Stop and let go of the device."""
+        ...
 
 
 class PortAudioOutput:

@@ -55,7 +55,7 @@ _TAIL: Final = """
 
 
 def new_plan(names: Sequence[str], title: str = "", frame_rate: str = "25") -> str:
-    """The text of a plan with one lav track for each name, on inputs 1, 2, …
+    """The text of a plan with one lav track for each name, on inputs 1, 2 and on.
 
     Characters that a plan refuses (line breaks, control characters) become blanks, and a text too
     long for a plan ends in "…".

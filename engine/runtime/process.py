@@ -239,7 +239,6 @@ def _version() -> str:
 
 def _load() -> None:
     """Import what a watch needs, live inputs where there is PortAudio."""
-
     with suppress(OSError):
         import sounddevice  # noqa: F401
 

@@ -37,9 +37,17 @@ NO_LEVEL: Final = -32768
 class Log(Protocol):
     """Where the lines go; see `session_log.SessionLog`."""
 
-    def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None: ...
-    def state(self) -> LogState: ...
-    def close(self) -> None: ...
+    def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None:
+        """Queue lines of that moment; `now`: on the disk as soon as can be."""
+        ...
+
+    def state(self) -> LogState:
+        """How long ago all was saved, what keeps it from being written, what waits."""
+        ...
+
+    def close(self) -> None:
+        """Write what is queued and close."""
+        ...
 
 
 def pack_levels(*levels: Levels) -> bytes:

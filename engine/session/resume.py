@@ -16,7 +16,9 @@ from engine.sources.base import HOST_API, SourceError, SourceInfo
 
 @dataclass(frozen=True, slots=True)
 class Resumed:
-    """request, info : what was watched, and the source as it was
+    """What is known of an interrupted watch.
+
+    request, info : what was watched, and the source as it was
     start_s : time of day (or place in the take's timecode) of stream time 0
     kept : what the last engine remembered
     """

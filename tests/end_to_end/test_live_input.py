@@ -52,6 +52,7 @@ def ramp_take(seconds: float) -> np.ndarray:
 
 @pytest.fixture
 def server():
+    """A sound server of its own."""
     require_sound_server()
     with sound_server(CHANNELS, RATE_HZ) as running:
         yield running

@@ -69,6 +69,7 @@ def shot_that(client: EngineClient, fits: Callable[[Snapshot], bool]) -> Snapsho
 
 
 def muted(shot: Snapshot) -> bool:
+    """Whether a track is red for a mute."""
     return any(a.incident.fault is Fault.MUTED and a.incident.red_s for a in shot.alarms)
 
 

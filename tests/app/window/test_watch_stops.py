@@ -45,6 +45,7 @@ class Night:
 
 @pytest.fixture
 def night(tmp_path: Path, qtbot: QtBot) -> Night:
+    """A watch at night."""
     return Night(tmp_path, qtbot)
 
 

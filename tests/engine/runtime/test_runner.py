@@ -139,6 +139,7 @@ class Watch:
 
 
 def on(now: float) -> str:
+    """The mood of an input that delivers noise."""
     return "on"
 
 
@@ -228,6 +229,7 @@ def test_wall_clock_jumps_change_nothing_but_what_is_told() -> None:
 
 
 def watch_faults(shot: Snapshot) -> list[tuple]:
+    """Incident and state of each alarm."""
     return [(a.incident, a.state) for a in shot.alarms]
 
 

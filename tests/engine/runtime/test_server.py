@@ -45,6 +45,7 @@ def until(holds: Callable[[], bool]) -> None:
 
 @pytest.fixture
 def desk() -> Iterator[Desk]:
+    """A server and what it serves."""
     made = Desk()
     yield made
     made.server.close()

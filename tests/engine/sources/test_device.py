@@ -167,6 +167,7 @@ class FakePortAudio:
 
 @pytest.fixture
 def library(monkeypatch):
+    """A sound library that a test drives."""
     fake = FakePortAudio()
     monkeypatch.setitem(sys.modules, "sounddevice", fake)
     return fake

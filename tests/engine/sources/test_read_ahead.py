@@ -13,6 +13,7 @@ from engine.sources.read_ahead import ReadAhead
 
 
 def block(value: int) -> Block:
+    """One frame of that value."""
     return Block(np.full((1, 1), value, dtype=np.float32))
 
 
