@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import sys
 import time
 from pathlib import Path
@@ -10,27 +9,25 @@ from pathlib import Path
 from app.style import wording
 from engine.model.safe_text import harmless
 from engine.session.folders import LOG, sessions_folder
-from engine.session.reader import SessionSummary, story
 from engine.session.schema import NotALogError
+from engine.session.summary import SessionSummary, summary
 
 HEADINGS = f"{'started':<19}  {'length':>8}  {'state':<10}  {'tracks':>6}  {'red':>4}  source"
 
 
 def listing(folder: Path | None = None) -> tuple[list[str], list[str]]:
     """Lines of all sessions, the newest first, and lines of what is no session or is torn."""
-    stories, odd = [], []
+    summaries, odd = [], []
     for path in sorted((folder or sessions_folder()).iterdir(), reverse=True):
         if not (path / LOG).is_file():
             odd.append(f"{path}: no session; left alone")
             continue
         try:
-            stories.append(story(path))
+            summaries.append(summary(path))
         except NotALogError as error:
             odd.append(str(error))
-        except sqlite3.Error as error:
-            odd.append(f"{path / LOG}: torn, or can't be read ({error}); left alone")
-    stories.sort(key=lambda one: one.utc_ms, reverse=True)
-    return [line(one) for one in stories], odd
+    summaries.sort(key=lambda one: one.utc_ms, reverse=True)
+    return [line(one) for one in summaries], odd
 
 
 def line(one: SessionSummary) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import signal
 import sys
 import time
-from contextlib import closing
 from typing import Final
 
 from app.style import wording
@@ -14,9 +13,7 @@ from engine.model.commands import Open, Stop, Watch
 from engine.model.messages import AlarmEvent, EventKind, Incident, Severity, Snapshot
 from engine.model.tracks import Plan
 from engine.runtime.client import EngineClient
-from engine.session import folders
-from engine.session.reader import incidents, lost_s, watched_s
-from engine.session.schema import open_to_read
+from engine.session.reader import SessionReader
 
 POLL_S: Final = 0.05
 _MARKS: Final = {Severity.AMBER: "▲ amber", Severity.RED: "■ RED  "}
@@ -33,8 +30,8 @@ def watch_in_terminal(request: Open) -> bool:
         return False
     if client.goes_on:
         _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
-    with closing(open_to_read(client.folder / folders.LOG)) as log:
-        found, watched, lost = incidents(log), watched_s(log), lost_s(log)
+    with SessionReader(client.folder) as log:
+        found, watched, lost = log.incidents(), log.watched_s(), log.lost_s()
     print(summary(found, watch.plan, watched, lost))
     return any(incident.red_s is not None for incident in found)
 

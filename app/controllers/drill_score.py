@@ -5,7 +5,6 @@ It brings the log's reader, the report and all detectors along.
 
 from __future__ import annotations
 
-import sqlite3
 from pathlib import Path
 
 from PySide6.QtWidgets import QWidget
@@ -22,7 +21,7 @@ def finished(folder: Path) -> Finished | str:
     """The drill of that session, kept in the crew's history; else one line on what went wrong."""
     try:
         return finish(folder)
-    except (NotALogError, sqlite3.Error, OSError) as error:
+    except (NotALogError, OSError) as error:
         return f"No score: {error}"
 
 

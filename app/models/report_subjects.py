@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,8 +10,8 @@ from typing import Final
 
 from app.style import wording
 from engine.session.folders import LOG, sessions_folder
-from engine.session.reader import SessionSummary, story
 from engine.session.schema import NotALogError
+from engine.session.summary import SessionSummary, summary
 
 MOST_SESSIONS: Final = 30
 DEMO: Final = "demo"
@@ -53,8 +52,8 @@ def sessions() -> Sequence[Subject]:
     folders = (path for path in sessions_folder().iterdir() if (path / LOG).is_file())
     for folder in sorted(folders, reverse=True)[:MOST_SESSIONS]:
         try:
-            found.append(story(folder))
-        except (NotALogError, sqlite3.Error, OSError):
+            found.append(summary(folder))
+        except (NotALogError, OSError):
             continue
     found.sort(key=lambda one: one.utc_ms, reverse=True)
     return [of_session(one) for one in found]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
@@ -97,8 +96,6 @@ def session_section(folder: Path, progress: Progress | None = None) -> Section:
         logged = read_session(folder)
     except NotALogError as error:
         raise SourceError(str(error)) from error
-    except sqlite3.Error as error:
-        raise SourceError(f"{folder}: the session's log can't be read ({error})") from error
     take = take_of(logged)
     if take is None:
         return with_levels(logged)

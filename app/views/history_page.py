@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 from collections.abc import Sequence
 from pathlib import Path
@@ -150,7 +149,7 @@ class HistoryPage(Overlay):
     def _read(self, folder: Path) -> None:
         try:
             found: object = (incidents_of(folder), labels_of(folder))
-        except (NotALogError, sqlite3.Error, OSError) as error:
+        except (NotALogError, OSError) as error:
             found = f"The log can't be read: {' '.join(str(error).split())}"
         try:
             self.read.emit(found)

@@ -30,7 +30,7 @@ def finish(folder: Path, history: Path | None = None, *, crew: bool = True) -> F
 
     Raises
     ------
-    NotALogError, sqlite3.Error, OSError
+    NotALogError, OSError
         Where log, page or history can't be read or written.
     """
     history = history or history_file()

@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import json
-import sqlite3
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 from engine.drill.score import Call, Score, Seen, score
-from engine.model import dataclass_json
-from engine.model.commands import Open
 from engine.model.drill_causes import Cause
-from engine.model.drill_truth import Truth
-from engine.model.messages import EventKind, Kind, PackLevel, Severity
+from engine.model.messages import EventKind
 from engine.model.tracks import Track
-from engine.session import folders, reader
-from engine.session.schema import NotALogError, open_to_read
+from engine.session.reader import SessionReader
+from engine.session.schema import NotALogError
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,68 +37,40 @@ def drill_of(folder: Path) -> Drill:
 
     Raises
     ------
-    NotALogError, sqlite3.Error
+    NotALogError
         Where its log can't be read, or is of no drill.
     """
-    with closing(open_to_read(folder / folders.LOG)) as log:
-        log.execute("BEGIN")  # one moment of a log that may be growing
-        row = log.execute("SELECT utc_ms, source, title, request FROM session").fetchone()
-        request = Open() if row is None else dataclass_json.loads(Open, row[3])
-        if row is None or request.seed is None:
+    with SessionReader(folder) as log:
+        session = log.session()
+        if session is None or session.request.seed is None:
             raise NotALogError(f"{folder.name}: this session was no drill")
-        tracks = _tracks(log)
-        made = score(
+        request, tracks = session.request, log.tracks()
+        result = score(
             tracks,
-            _truths(log),
-            reader.incidents(log),
+            log.drill_faults(),
+            log.incidents(),
             () if request.blind else _seen(log),  # nobody sees an alarm that is not shown
             _calls(log),
-            reader.watched_s(log),
+            log.watched_s(),
         )
-        named = (request.seed, request.level, request.blind)
-        stopped = reader.was_stopped(log)
-        return Drill(row[0], row[1], row[2], *named, tracks, made, stopped)
-
-
-def _tracks(log: sqlite3.Connection) -> tuple[Track, ...]:
-    rows = log.execute(
-        "SELECT input, name, kind, who, level, pack, placement, receiver FROM track ORDER BY place"
-    )
-    return tuple(
-        Track(row[0], row[1], Kind(row[2]), row[3], PackLevel(row[4]) if row[4] else None, *row[5:])
-        for row in rows
-    )
-
-
-def _truths(log: sqlite3.Connection) -> tuple[Truth, ...]:
-    rows = log.execute(
-        "SELECT number, cause, tracks, onset_s, end_s, strength, severity, remark"
-        " FROM drill_fault ORDER BY onset_s, number"
-    )
-    return tuple(
-        Truth(
-            number,
-            Cause(cause),
-            tuple(json.loads(tracks)),
-            onset_s,
-            end_s,
-            strength,
-            Severity[severity.upper()] if severity else None,
-            remark,
+        return Drill(
+            utc_ms=session.utc_ms,
+            source=session.source,
+            title=session.title,
+            seed=session.request.seed,
+            level=request.level,
+            blind=request.blind,
+            tracks=tracks,
+            score=result,
+            stopped=log.was_stopped(),
         )
-        for number, cause, tracks, onset_s, end_s, strength, severity, remark in rows
-    )
 
 
-def _seen(log: sqlite3.Connection) -> tuple[Seen, ...]:
-    query = "SELECT at_s, incident FROM change WHERE kind = ? ORDER BY at_s, id"
-    return tuple(Seen(*row) for row in log.execute(query, (EventKind.SEEN.value,)))
+def _seen(log: SessionReader) -> tuple[Seen, ...]:
+    seen = EventKind.SEEN.value
+    return tuple(Seen(c.at_s, c.incident) for c in log.changes() if c.kind == seen)
 
 
-def _calls(log: sqlite3.Connection) -> tuple[Call, ...]:
-    query = "SELECT at_s, arguments FROM action WHERE command = 'CallCause' ORDER BY at_s, id"
-    found = []
-    for at_s, arguments in log.execute(query):
-        told = json.loads(arguments)
-        found.append(Call(at_s, told["track"], Cause(told["cause"])))
-    return tuple(found)
+def _calls(log: SessionReader) -> tuple[Call, ...]:
+    calls = log.actions("CallCause")
+    return tuple(Call(c.at_s, c.arguments["track"], Cause(c.arguments["cause"])) for c in calls)

@@ -15,12 +15,13 @@ from engine.model.client_id import ClientId
 from engine.model.commands import Command, Mark, Open, Watch
 from engine.model.drill_truth import Truth
 from engine.model.line_results import LineResult
-from engine.model.messages import AlarmEvent, Incident, Levels, LogState, Measurement
+from engine.model.messages import AlarmEvent, Incident, LogState, Measurement
 from engine.model.safe_text import json_text
 from engine.model.track_remap import By, TrackRemap, carry
 from engine.model.tracks import Track
 from engine.model.units import power_db, rms_dbfs
 from engine.session.checkpoint import Checkpoint
+from engine.session.level_rows import pack_levels
 from engine.session.loudness_totals import LoudnessTotals, TotalsRecorder
 from engine.session.writer import LogLine, Stamp
 from engine.sources.base import HOST_API, SourceInfo
@@ -29,9 +30,6 @@ _EPS_S: Final = 1e-6
 
 STRETCH_S: Final = 20.0
 """Loudness figures are written this often; a killed engine's lack at most that much sound."""
-
-NO_LEVEL: Final = -32768
-"""Stands for an unknown level; all others are hundredths of a dB."""
 
 
 class Log(Protocol):
@@ -48,25 +46,6 @@ class Log(Protocol):
     def close(self) -> None:
         """Write what is queued and close."""
         ...
-
-
-def pack_levels(*levels: Levels) -> bytes:
-    """Level arrays of shape (tracks,) as int16 hundredths of a dB, one after the other."""
-    stacked = np.stack(levels)
-    hundredths = np.clip(np.nan_to_num(stacked) * 100.0, NO_LEVEL + 1, -NO_LEVEL - 1)
-    return np.where(np.isnan(stacked), NO_LEVEL, hundredths.round()).astype("<i2").tobytes()
-
-
-def unpack_levels(blob: bytes, tracks: int) -> Levels:
-    """Momentary maximum (LUFS), sample peak and AES17 RMS (dBFS), shape (3, tracks); NaN unknown.
-
-    Raises
-    ------
-    ValueError
-        If the blob is of another number of tracks.
-    """
-    values = np.frombuffer(blob, dtype="<i2").reshape(3, tracks)
-    return np.where(values == NO_LEVEL, np.nan, values / 100.0)
 
 
 class _Second:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -102,3 +103,19 @@ def test_a_watch_loads_no_scipy() -> None:
         "import sys, engine.runtime.runner, engine.pipeline.scan; sys.exit('scipy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
+
+
+def test_sql_stands_in_the_session_package_alone() -> None:
+    """No statement of SQL, and no import of its library, outside engine/session."""
+    statement = re.compile(r"\b(SELECT|INSERT INTO|UPDATE|DELETE FROM|CREATE TABLE|PRAGMA) ")
+    wrong = set()
+    for path in (*ENGINE, *sorted((ROOT / "app").rglob("*.py"))):
+        if path.is_relative_to(ROOT / "engine/session"):
+            continue
+        if "sqlite3" in imports(path):
+            wrong.add(f"{name_of(path)} imports sqlite3")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            text = node.value if isinstance(node, ast.Constant) else None
+            if isinstance(text, str) and statement.search(text):
+                wrong.add(f"{name_of(path)} holds SQL")
+    assert not wrong

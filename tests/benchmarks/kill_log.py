@@ -25,7 +25,7 @@ from pathlib import Path
 
 import numpy as np
 
-from engine.session.recorder import pack_levels
+from engine.session.level_rows import pack_levels
 from engine.session.schema import check_whole, open_to_read
 from engine.session.writer import LogLine, SessionWriter, Stamp
 

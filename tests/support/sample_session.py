@@ -18,8 +18,8 @@ from engine.model.line_results import Heard
 from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Plan, Track
 from engine.session.folders import LOG
+from engine.session.level_rows import pack_levels
 from engine.session.loudness_totals import Gates, LoudnessTotals
-from engine.session.recorder import pack_levels
 from engine.session.schema import INSERTS, open_to_write
 
 ROLES = ("Coxswain", "Mechanic", "Navigator", "Casualty", "Slipway", "Signals")

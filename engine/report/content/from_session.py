@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import sqlite3
 import time
 import tomllib
-from bisect import bisect_right
-from collections.abc import Sequence
-from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -15,9 +11,8 @@ from typing import Final
 import numpy as np
 
 from engine.alarms.coverage_timeline import CoverageTimeline
-from engine.model import dataclass_json
 from engine.model.commands import Open
-from engine.model.messages import Kind, Levels, PackLevel
+from engine.model.messages import Levels
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.plan.check import check
@@ -27,9 +22,10 @@ from engine.report.content.logged_figures import track_figures
 from engine.report.content.logged_timecode import LoggedTimecode
 from engine.report.content.report_data import Section
 from engine.report.content.sections import entries, pictured, with_excerpts
-from engine.session import folders, reader
-from engine.session.recorder import unpack_levels
-from engine.session.schema import open_to_read
+from engine.session import folders
+from engine.session.reader import SessionReader
+from engine.session.records import SessionRecord
+from engine.session.schema import NotALogError
 from engine.sources.base import SourceError
 
 _HEADING: Final = ("title", "production", "date", "mixer", "location")
@@ -50,55 +46,50 @@ def read_session(folder: Path) -> Logged:
 
     Raises
     ------
-    NotALogError, sqlite3.Error
+    NotALogError
         Where its log is torn, foreign or can't be read.
     """
-    with closing(open_to_read(folder / folders.LOG)) as log:
-        return _read(log, folder)
+    with SessionReader(folder) as log:
+        session = log.session()
+        if session is None:
+            raise NotALogError(f"{folder.name}: the session never began: nothing to report")
+        return _logged(log, session)
 
 
-def _read(log: sqlite3.Connection, folder: Path) -> Logged:
-    log.execute("BEGIN")  # one moment of a log that may be growing
-    row = log.execute(
-        "SELECT source, live, sample_rate_hz, channels, frame_rate, start_s, title, request, plan,"
-        " utc_ms FROM session"
-    ).fetchone()
-    if row is None:
-        raise sqlite3.DataError(f"{folder.name}: the session never began: nothing to report")
-    source, live, rate_hz, channels, frame_rate, start_s, title, request, text, utc_ms = row
-    asked = dataclass_json.loads(Open, request)
-    plan = _plan(log, title, frame_rate, text)
-    duration_s = reader.watched_s(log)
-    label = LoggedTimecode(log, start_s, frame_rate)
-    incidents = reader.incidents(log)
+def _logged(log: SessionReader, session: SessionRecord) -> Logged:
+    request = session.request
+    plan = _plan(log.tracks(), session)
+    duration_s = log.watched_s()
+    label = LoggedTimecode(log.labels(), session.start_s, session.frame_rate)
+    incidents = log.incidents()
     coverage = CoverageTimeline(plan.tracks, incidents, duration_s)
-    watched = reader.inputs(log) or [(0, [track.input for track in plan.tracks])]
-    levels = _levels(log, plan, watched)
-    breaks = session_acts.breaks(log, duration_s)
-    figures, note = track_figures(log, plan, levels, duration_s, watched[-1][1])
+    levels = _levels(log, plan)
+    watched = log.inputs()
+    newest = watched[-1][1] if watched else [track.input for track in plan.tracks]
+    figures, note = track_figures(log, plan, levels, duration_s, newest)
     section = Section(
-        name=source,
+        name=session.source,
         plan=plan,
-        sample_rate_hz=rate_hz,
+        sample_rate_hz=session.sample_rate_hz,
         duration_s=duration_s,
-        frame_rate=frame_rate,
+        frame_rate=session.frame_rate,
         timecode=label,
-        timecode_from=label.origin("the time of day" if live else "the take"),
+        timecode_from=label.origin("the time of day" if session.live else "the take"),
         entries=entries(plan, incidents, coverage, session_acts.done(log, label)),
         tracks=figures,
         whos=coverage.whos(),
         history=_history(levels),
-        fields=_fields(folder, utc_ms) | _drill(asked),
-        start_s=start_s,
-        honest=session_acts.honest(log, label, duration_s, running=folders.is_locked(folder)),
-        breaks=breaks,
+        fields=_fields(log.folder, session.utc_ms) | _drill(request),
+        start_s=session.start_s,
+        honest=session_acts.honest(log, label, duration_s, running=folders.is_locked(log.folder)),
+        breaks=session_acts.breaks(log, duration_s),
         marks=session_acts.marks(log),
         line_check=session_acts.line_check(log, plan),
         batteries=session_acts.batteries(log),
         tracks_note=note,
         crew=True,
     )
-    return Logged(section, asked, bool(live), channels)
+    return Logged(section, request, session.live, session.channels)
 
 
 def _drill(request: Open) -> dict[str, str]:
@@ -113,40 +104,24 @@ def _fields(folder: Path, utc_ms: int) -> dict[str, str]:
     return {"session": folder.name, "begun": begun}
 
 
-def _plan(log: sqlite3.Connection, title: str, frame_rate: str, text: str) -> Plan:
+def _plan(tracks: tuple[Track, ...], session: SessionRecord) -> Plan:
     """The plan as it was: its tracks from the log's own table, its heading from its text."""
-    rows = log.execute(
-        "SELECT input, name, kind, who, level, pack, placement, receiver, battery FROM track"
-        " ORDER BY place"
-    )
-    tracks = tuple(
-        Track(row[0], row[1], Kind(row[2]), row[3], PackLevel(row[4]) if row[4] else None, *row[5:])
-        for row in rows
-    )
-    heading = {"title": title}
+    heading = {"title": session.title}
     try:
-        written, _ = check(tomllib.loads(text), {}, None)
+        written, _ = check(tomllib.loads(session.plan_text), {}, None)
         heading |= {name: getattr(written, name) for name in _HEADING}
     except (tomllib.TOMLDecodeError, RecursionError):
         pass  # a plan that was read once; without it only the heading is poorer
-    return Plan(tracks, frame_rate=frame_rate, **heading)
+    return Plan(tracks, frame_rate=session.frame_rate, **heading)
 
 
-def _levels(
-    log: sqlite3.Connection, plan: Plan, watched: Sequence[tuple[int, Sequence[int]]]
-) -> Levels:
-    """Momentary maximum, sample peak, RMS of each second: (3, seconds, tracks), NaN unknown.
-
-    `watched` says from which second on which inputs were.
-    """
-    last = log.execute("SELECT coalesce(max(second), -1) FROM level").fetchone()[0]
-    levels = np.full((3, last + 1, len(plan.tracks)), np.nan)
-    place = {track.input: n for n, track in enumerate(plan.tracks)}
-    begins = [second for second, _ in watched]
-    for second, blob in log.execute("SELECT second, levels FROM level"):
-        now = watched[max(bisect_right(begins, second) - 1, 0)][1]
-        if second >= 0 and len(blob) == 6 * len(now) and set(now) <= set(place):
-            levels[:, second, [place[n] for n in now]] = unpack_levels(blob, len(now))
+def _levels(log: SessionReader, plan: Plan) -> Levels:
+    """Momentary maximum, sample peak, RMS of each second: (3, seconds, tracks), NaN unknown."""
+    levels = np.full((3, log.seconds(), len(plan.tracks)), np.nan)
+    index = {track.input: n for n, track in enumerate(plan.tracks)}
+    for row in log.levels([track.input for track in plan.tracks]):
+        if set(row.inputs) <= set(index):
+            levels[:, row.second, [index[number] for number in row.inputs]] = row.levels
     return levels
 
 

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
-from engine.model import dataclass_json
 from engine.model.messages import Levels
 from engine.model.tracks import Plan
 from engine.model.units import FLOOR_DB, amplitude_db
 from engine.report.content import words
 from engine.report.content.report_data import TrackFigures
-from engine.session.checkpoint import Checkpoint
 from engine.session.loudness_totals import Gates, LoudnessTotals, together
+from engine.session.reader import SessionReader
 
 NOT_KEPT: Final = (
     "The log keeps a level a second: integrated loudness, true peak and presence are not known."
@@ -34,71 +32,66 @@ _FIGURES: Final = tuple(name for name in TrackFigures.__slots__ if name != "trac
 
 
 def track_figures(
-    log: sqlite3.Connection, plan: Plan, levels: Levels, watched_s: float, newest: Sequence[int]
+    log: SessionReader, plan: Plan, levels: Levels, watched_s: float, newest: Sequence[int]
 ) -> tuple[tuple[TrackFigures, ...], str]:
     """Figures of every track, and what to note of them.
 
     `levels` has a column a second; `newest` are the inputs watched at the end.
     """
-    kept = _stretches(log, [track.input for track in plan.tracks])
-    if kept is None:
+    measured = _stretches(log, [track.input for track in plan.tracks])
+    if measured is None:
         return _from_levels(plan, levels, _floors(log, newest)), NOT_KEPT
-    stretches, gates, note = kept
+    stretches, gates, note = measured
     whole = together(stretches, gates)
     figures = tuple(
-        TrackFigures(track, **{name: _told(whole, name, place) for name in _FIGURES})
-        for place, track in enumerate(plan.tracks)
+        TrackFigures(track, **{name: _figure(whole, name, n) for name in _FIGURES})
+        for n, track in enumerate(plan.tracks)
     )
     return figures, note + _missing(log, watched_s, bool(note))
 
 
 def _stretches(
-    log: sqlite3.Connection, inputs: Sequence[int]
+    log: SessionReader, inputs: Sequence[int]
 ) -> tuple[Sequence[LoudnessTotals], Gates, str] | None:
     """What was kept of each stretch; None where the log is of an earlier version, or too short."""
-    if not log.execute("SELECT count(*) FROM sqlite_schema WHERE name = 'stretch'").fetchone()[0]:
-        return None
-    rows = log.execute("SELECT figures, gates FROM stretch ORDER BY begin_s").fetchall()
+    records = log.stretches()
     stretches, gates = [], Gates(len(inputs))
-    place = {number: n for n, number in enumerate(inputs)}
-    try:
-        for figures, blob in rows:
-            one = dataclass_json.loads(LoudnessTotals, figures)
-            known = one.inputs or tuple(inputs)
-            if len(one.measured_s) != len(known) or not set(known) <= set(inputs):
-                return None
-            stretches.append(one.of(inputs))
-            gates.put(blob, [place[n] for n in known])
-    except ValueError:  # of another version
-        return None
+    index = {number: n for n, number in enumerate(inputs)}
+    for record in records:
+        one = record.figures
+        if one is None:
+            return None
+        known = one.inputs or tuple(inputs)
+        if len(one.measured_s) != len(known) or not set(known) <= set(inputs):
+            return None
+        stretches.append(one.of(inputs))
+        try:
+            gates.put(record.gates, [index[n] for n in known])
+        except ValueError:  # of another version
+            return None
     if not stretches:
         return None
-    count = log.execute(
-        "SELECT count(*) FROM stretch WHERE begin_s IN (SELECT at_s FROM run)"
-    ).fetchone()[0]
+    begins = {run.at_s for run in log.runs()}
+    count = sum(record.begin_s in begins for record in records)
     note = TOGETHER.format(count=count) if count > 1 else ""
     return stretches, gates, note
 
 
-def _missing(log: sqlite3.Connection, watched_s: float, noted: bool) -> str:
+def _missing(log: SessionReader, watched_s: float, noted: bool) -> str:
     """How much was watched after the last figures of each stretch."""
-    begins = [row[0] for row in log.execute("SELECT at_s FROM run ORDER BY id")]
-    known = dict(log.execute("SELECT begin_s, end_s FROM stretch").fetchall())
+    begins = [run.at_s for run in log.runs()]
+    known = {record.begin_s: record.end_s for record in log.stretches()}
     missing_s = 0.0
     for begin_s, next_s in zip(begins, [*begins[1:], watched_s], strict=True):
-        last = log.execute(
-            "SELECT max(second) + 1 FROM level WHERE second >= ? AND second < ?",
-            (int(begin_s), next_s),
-        ).fetchone()[0]
-        until_s = min(float(last or begin_s), next_s)
+        until_s = min(log.levels_until(next_s, begin_s) or begin_s, next_s)
         lacks_s = until_s - known.get(begin_s, begin_s)
         missing_s += lacks_s if lacks_s > _SLACK_S else 0.0
-    told = MISSING.format(missing=words.length(missing_s)) if missing_s else ""
-    return f" {told}" if told and noted else told
+    text = MISSING.format(missing=words.length(missing_s)) if missing_s else ""
+    return f" {text}" if text and noted else text
 
 
-def _told(whole: LoudnessTotals, name: str, place: int) -> float | None:
-    value = float(getattr(whole, name)[place])
+def _figure(whole: LoudnessTotals, name: str, track_index: int) -> float | None:
+    value = float(getattr(whole, name)[track_index])
     if np.isnan(value):
         return None
     return round(value, 4) if name == "present_fraction" else _stated(value)
@@ -108,8 +101,8 @@ def _from_levels(
     plan: Plan, levels: Levels, floors: Mapping[int, float | None]
 ) -> tuple[TrackFigures, ...]:
     figures = []
-    for place, track in enumerate(plan.tracks):
-        momentary, peak, rms = (one[np.isfinite(one)] for one in levels[:, :, place])
+    for n, track in enumerate(plan.tracks):
+        momentary, peak, rms = (one[np.isfinite(one)] for one in levels[:, :, n])
         power = float(np.mean(10.0 ** (rms / 10.0))) if len(rms) else None
         figures.append(
             TrackFigures(
@@ -123,13 +116,13 @@ def _from_levels(
     return tuple(figures)
 
 
-def _floors(log: sqlite3.Connection, newest: Sequence[int]) -> dict[int, float | None]:
+def _floors(log: SessionReader, newest: Sequence[int]) -> dict[int, float | None]:
     """The learned floor of each input that was watched at the end."""
-    row = log.execute("SELECT state FROM kept").fetchone()
     try:
-        floors = dataclass_json.loads(Checkpoint, row[0]).floor_dbfs if row is not None else ()
+        checkpoint = log.checkpoint()
     except ValueError:  # of another version: the floors were only kept for a restart
-        floors = ()
+        checkpoint = None
+    floors = checkpoint.floor_dbfs if checkpoint is not None else ()
     if len(floors) != len(newest):
         return {}
     stated = (_stated(floor) if np.isfinite(floor) else None for floor in floors)

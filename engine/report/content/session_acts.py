@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import json
-import sqlite3
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
-from engine.model import dataclass_json
 from engine.model.line_results import Heard, findings
 from engine.model.messages import EventKind, Kind, PackLevel
 from engine.model.tracks import Plan
 from engine.report.content import words
 from engine.report.content.report_data import Break, Done, Note
-from engine.session import reader
+from engine.session.reader import SessionReader
 
 Label = Callable[[float], str]
 
@@ -39,74 +36,55 @@ _JOINED_S: Final = 1.5
 """Losses told a second after another are one gap."""
 
 
-def _actions(log: sqlite3.Connection, *commands: str) -> Iterator[tuple[str, Any, str, float]]:
-    """Command, its arguments, who, when; in order."""
-    marks = ", ".join("?" * len(commands))
-    rows = log.execute(
-        f"SELECT command, arguments, who, at_s FROM action WHERE command IN ({marks})"
-        " ORDER BY at_s, id",
-        commands,
-    )
-    for command, arguments, who, at_s in rows:
-        yield command, json.loads(arguments), who, at_s
-
-
-def done(log: sqlite3.Connection, label: Label) -> Mapping[int, Sequence[Done]]:
+def done(log: SessionReader, label: Label) -> Mapping[int, Sequence[Done]]:
     """What was done about each incident, by its id, in order."""
-    found: defaultdict[int, list[Done]] = defaultdict(list)
-    pressed = [
-        (at_s, who)
-        for _, _, who, at_s in _actions(
-            log,
-            *("Acknowledge", "AcknowledgeAll", "Unacknowledge"),
-            *("Shelve", "Unshelve", "OutOfService"),
-        )
-    ]
-    rows = log.execute("SELECT incident, kind, at_s, until_s FROM change ORDER BY at_s, id")
-    for incident, kind, at_s, until_s in rows:
-        if kind in _BY_THE_WATCH:
+    acts: defaultdict[int, list[Done]] = defaultdict(list)
+    pressed = log.actions(
+        *("Acknowledge", "AcknowledgeAll", "Unacknowledge"),
+        *("Shelve", "Unshelve", "OutOfService"),
+    )
+    for change in log.changes():
+        if change.kind in _BY_THE_WATCH:
             continue
-        text = _PLAIN.get(kind, kind)
-        if kind == EventKind.SHELVED.value:
+        text = _PLAIN.get(change.kind, change.kind)
+        if change.kind == EventKind.SHELVED.value:
+            until_s = change.until_s
             text += " until put back" if until_s is None else f" until {label(until_s)}"
-        near = [who for when, who in pressed if abs(when - at_s) <= _WITHIN_S]
-        found[incident].append(Done(at_s, text, near[-1] if near else ""))
-    for _, arguments, who, at_s in _actions(log, "Note"):
-        found[arguments["incident_id"]].append(Done(at_s, f"note “{arguments['text']}”", who))
-    return {incident: sorted(acts, key=lambda d: d.at_s) for incident, acts in found.items()}
+        near = [key.who for key in pressed if abs(key.at_s - change.at_s) <= _WITHIN_S]
+        acts[change.incident].append(Done(change.at_s, text, near[-1] if near else ""))
+    for note in log.actions("Note"):
+        text = f"note “{note.arguments['text']}”"
+        acts[note.arguments["incident_id"]].append(Done(note.at_s, text, note.who))
+    return {incident: sorted(its, key=lambda d: d.at_s) for incident, its in acts.items()}
 
 
-def marks(log: sqlite3.Connection) -> tuple[Note, ...]:
+def marks(log: SessionReader) -> tuple[Note, ...]:
     """Every mark."""
-    rows = log.execute("SELECT at_s, text, who FROM mark ORDER BY at_s, id")
-    return tuple(Note(*row) for row in rows)
+    return tuple(Note(mark.at_s, mark.text, mark.who) for mark in log.marks())
 
 
-def batteries(log: sqlite3.Connection) -> tuple[Note, ...]:
+def batteries(log: SessionReader) -> tuple[Note, ...]:
     """Every fresh battery."""
-    found = []
-    for _, arguments, who, at_s in _actions(log, "FreshBattery"):
-        lasts = arguments.get("lasts")
+    notes = []
+    for action in log.actions("FreshBattery"):
+        lasts, since_s = action.arguments.get("lasts"), action.arguments.get("at_s")
         text = "fresh battery" + (f", lasts {lasts}" if lasts else "")
-        since_s = arguments.get("at_s")
-        found.append(Note(at_s if since_s is None else since_s, text, who, arguments["track"]))
-    return tuple(found)
+        at_s = action.at_s if since_s is None else since_s
+        notes.append(Note(at_s, text, action.who, action.arguments["track"]))
+    return tuple(notes)
 
 
-def line_check(log: sqlite3.Connection, plan: Plan) -> tuple[Note, ...]:
+def line_check(log: SessionReader, plan: Plan) -> tuple[Note, ...]:
     """What the line check found of each track, in the order it was asked for."""
-    if not log.execute("SELECT 1 FROM sqlite_schema WHERE name = 'line_check'").fetchone():
-        return ()  # a log of before there was one
     safeties = {track.input for track in plan.tracks if track.level is PackLevel.SAFETY}
     talking = {track.input for track in plan.tracks if track.kind in (Kind.LAV, Kind.BOOM)}
-    found = []
-    rows = log.execute("SELECT track, verdict, note, heard, at_s FROM line_check ORDER BY id")
-    for track, verdict, note, text, at_s in rows:
-        heard = dataclass_json.loads(Heard, text)
-        told = [*_heard(heard), *findings(heard, track in safeties, track in talking)]
-        told += [f"note “{note}”"] if note else []
-        found.append(Note(at_s, "; ".join([verdict, *told]), "", track))
-    return tuple(found)
+    notes = []
+    for one in log.line_checks():
+        parts = [one.verdict, *_heard(one.heard)]
+        parts += findings(one.heard, one.track in safeties, one.track in talking)
+        parts += [f"note “{one.note}”"] if one.note else []
+        notes.append(Note(one.at_s, "; ".join(parts), "", one.track))
+    return tuple(notes)
 
 
 def _heard(heard: Heard) -> Iterator[str]:
@@ -122,70 +100,65 @@ def _heard(heard: Heard) -> Iterator[str]:
         yield f"main over safety {words.figure(heard.offset_db, 'dB')}"
 
 
-def breaks(log: sqlite3.Connection, duration_s: float) -> tuple[Break, ...]:
+def breaks(log: SessionReader, duration_s: float) -> tuple[Break, ...]:
     """Audio that was lost, times without an engine, standby and breaks, by their begin."""
-    found = [*_lost(log), *_between_runs(log)]
-    found += _held_back(log, "Standby", "standby: not rolling", duration_s)
-    found += _held_back(log, "Break", "break", duration_s)
-    return tuple(sorted(found, key=lambda one: one.start_s))
+    everything = [*_lost(log), *_between_runs(log)]
+    everything += _held_back(log, "Standby", "standby: not rolling", duration_s)
+    everything += _held_back(log, "Break", "break", duration_s)
+    return tuple(sorted(everything, key=lambda one: one.start_s))
 
 
-def _lost(log: sqlite3.Connection) -> list[Break]:
-    found: list[Break] = []
-    rows = log.execute("SELECT at_s, lost_s, reason FROM gap WHERE what = 'audio' ORDER BY at_s")
-    for at_s, lost_s, reason in rows:
-        text = f"{lost_s:.2f} s of audio lost: {reason}"
-        start_s = max(at_s - max(lost_s, 0.0), 0.0)
-        before = found[-1] if found else None
-        if before and start_s - before.end_s <= _JOINED_S and before.text.endswith(reason):
-            found.pop()
+def _lost(log: SessionReader) -> list[Break]:
+    losses: list[Break] = []
+    for gap in log.gaps("audio"):
+        text = f"{gap.lost_s:.2f} s of audio lost: {gap.reason}"
+        start_s = max(gap.at_s - max(gap.lost_s, 0.0), 0.0)
+        before = losses[-1] if losses else None
+        if before and start_s - before.end_s <= _JOINED_S and before.text.endswith(gap.reason):
+            losses.pop()
             start_s = before.start_s
-            text = f"audio lost, up to {words.length(at_s - start_s)}: {reason}"
-        found.append(Break(start_s, at_s, text))
-    return found
+            text = f"audio lost, up to {words.length(gap.at_s - start_s)}: {gap.reason}"
+        losses.append(Break(start_s, gap.at_s, text))
+    return losses
 
 
-def _between_runs(log: sqlite3.Connection) -> Iterator[Break]:
+def _between_runs(log: SessionReader) -> Iterator[Break]:
     """From where an engine ended, or was last heard of, to where the next one began."""
-    runs = log.execute("SELECT at_s, end_s FROM run ORDER BY id").fetchall()
-    for (_, end_s), (next_s, _) in pairwise(runs):
+    for run, following in pairwise(log.runs()):
+        end_s = run.end_s
         if end_s is None:
-            query = "SELECT coalesce(max(second) + 1, 0) FROM level WHERE second < ?"
-            end_s = min(float(log.execute(query, (int(next_s),)).fetchone()[0]), next_s)
-        if next_s > end_s:
-            yield Break(end_s, next_s, "the watch was down and began again")
+            end_s = min(log.levels_until(int(following.at_s)) or 0.0, following.at_s)
+        if following.at_s > end_s:
+            yield Break(end_s, following.at_s, "the watch was down and began again")
 
 
-def _held_back(
-    log: sqlite3.Connection, command: str, text: str, duration_s: float
-) -> Iterator[Break]:
+def _held_back(log: SessionReader, command: str, text: str, duration_s: float) -> Iterator[Break]:
     since_s: float | None = None
-    for _, arguments, _, at_s in _actions(log, command):
-        if arguments["on"] and since_s is None:
-            since_s = at_s
-        elif not arguments["on"] and since_s is not None:
-            yield Break(since_s, at_s, text, lost=False)
+    for action in log.actions(command):
+        if action.arguments["on"] and since_s is None:
+            since_s = action.at_s
+        elif not action.arguments["on"] and since_s is not None:
+            yield Break(since_s, action.at_s, text, lost=False)
             since_s = None
     if since_s is not None:
         yield Break(since_s, duration_s, text, lost=False)
 
 
 def honest(
-    log: sqlite3.Connection, label: Label, duration_s: float, *, running: bool
+    log: SessionReader, label: Label, duration_s: float, *, running: bool
 ) -> tuple[str, ...]:
     """What the log itself lacks, and how the session ended, one line each."""
     lines = []
-    rows = log.execute("SELECT at_s, lines, reason FROM gap WHERE what = 'log' ORDER BY at_s")
-    for at_s, count, reason in rows:
-        told = words.count(count, "line")
-        lines.append(f"The log lacks {told} near {label(at_s)}: {reason}")
-    for (_, before), (second, after) in pairwise(reader.inputs(log)):
+    for gap in log.gaps("log"):
+        count = words.count(gap.lines, "line")
+        lines.append(f"The log lacks {count} near {label(gap.at_s)}: {gap.reason}")
+    for (_, before), (second, after) in pairwise(log.inputs()):
         for number in sorted(set(before) ^ set(after)):
             did = "was added to" if number in after else "was taken out of"
             lines.append(f"Input {number} {did} the plan at {label(second)}.")
-    end = log.execute("SELECT end_reason FROM run ORDER BY id DESC LIMIT 1").fetchone()
+    runs = log.runs()
     if running:
         lines.append(f"The watch still runs: this is how it stood at {label(duration_s)}.")
-    elif end is None or end[0] is None:
+    elif not runs or runs[-1].end_reason is None:
         lines.append(f"The watch broke off at {label(duration_s)}: what came after is not known.")
     return tuple(lines)

@@ -15,7 +15,8 @@ from engine.model.client_id import ClientId
 from engine.model.commands import Shelve
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
 from engine.session.checkpoint import Checkpoint
-from engine.session.recorder import SessionRecorder, pack_levels, unpack_levels
+from engine.session.level_rows import pack_levels, unpack_levels
+from engine.session.recorder import SessionRecorder
 from tests.engine.runtime.test_runner import Memory
 from tests.support.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
 

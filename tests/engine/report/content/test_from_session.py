@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from pathlib import Path
 
 import numpy as np
@@ -254,7 +253,7 @@ def test_damage_is_named(tmp_path: Path) -> None:
     empty = SessionWriter(tmp_path / "empty", PLAN)
     empty._log.execute("DELETE FROM session")
     empty.close()
-    with pytest.raises(sqlite3.Error):
+    with pytest.raises(NotALogError):
         read(tmp_path / "empty")
 
 
