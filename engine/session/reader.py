@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
@@ -104,8 +103,20 @@ class SessionReader:
         if not rows:
             return None
         *known, request, text = rows[0]
-        record = SessionRecord(*known, request=dataclass_json.loads(Open, request), plan_text=text)
-        return replace(record, live=bool(record.live))
+        utc_ms, source, live, rate_hz, channels, host_api, frame_rate, start_s, title = known
+        return SessionRecord(
+            utc_ms=utc_ms,
+            source=source,
+            live=bool(live),
+            sample_rate_hz=rate_hz,
+            channels=channels,
+            host_api=host_api,
+            frame_rate=frame_rate,
+            start_s=start_s,
+            title=title,
+            request=dataclass_json.loads(Open, request),
+            plan_text=text,
+        )
 
     def tracks(self) -> tuple[Track, ...]:
         """Every track that was ever watched, as the plan last had it; in input order."""
