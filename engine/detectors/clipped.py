@@ -129,7 +129,7 @@ class Clipped:
             seen.forget(m.end_s)
         return condition(
             active,
-            m.heard & self._watched,
+            m.any_valid & self._watched,
             np.array([seen.onset_s for seen in self._seen]),
             np.array([seen.last_s for seen in self._seen]),
             np.array([len(seen.seconds) >= GOES_ON_SECONDS for seen in self._seen]),

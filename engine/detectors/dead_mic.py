@@ -19,11 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.measure.decimate import Decimated
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import rms_dbfs
+from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
 FALL_DB: Final = 3.0
 """How far under the quietest live half second the noise must lie, in the band."""
@@ -42,8 +41,6 @@ SETTLE_S: Final = 0.6
 """A pop and a sagging bias may last that long."""
 BACK_S: Final = 2.0
 """The fault is over when nothing under the limit was heard that long: speech has gaps."""
-IDLE_DBFS: Final = -110.0
-_IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
 _FROZEN_MEAN_SQUARE: Final = 1e-13
 """Of the steps of the slow sound: under it is a frozen value, however high, and no noise."""
 
@@ -92,7 +89,6 @@ class DeadMic:
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
-        self._slow = Decimated(scene.sample_rate_hz)
         self._tracks = len(scene.tracks)
         self.reset()
 
@@ -129,14 +125,14 @@ class DeadMic:
     def _set_limit(self) -> None:
         known = (self._learnt >= _LEARNT) & ~np.isnan(self._quietest_db)
         level_db = np.where(known, self._quietest_db - FALL_DB, -np.inf)
-        self._limit = (10.0 ** (level_db / 10.0) / 2.0).astype(np.float32)
+        self._limit = mean_square_at(level_db).astype(np.float32)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where the sound fell under all that was live and stayed there, steady."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        known = m.heard.copy()
+        known = m.any_valid.copy()
         low = self._take_in(m, known)
         if low.any() or self._run.any():
             self._follow(m, low, known)
@@ -149,7 +145,7 @@ class DeadMic:
 
     def _take_in(self, m: Measurement, known: Flags) -> Flags:
         """Levels of this tick into the history; returns where it lies under the limit."""
-        slow = self._slow.of(m)
+        slow = m.decimated
         step = np.empty_like(slow)
         np.subtract(slow[:, 1:], slow[:, :-1], out=step[:, 1:])
         step[:, 0] = slow[:, 0] - self._last
@@ -158,13 +154,13 @@ class DeadMic:
         power = np.vecdot(hops, hops).T / np.float32(hops.shape[2])
         wide = m.mean_square
         count: NDArray[np.int64] | int = len(m.valid)
-        if not m.unbroken:
+        if not m.all_valid:
             power, wide = power * m.valid, wide * m.valid
             count = np.count_nonzero(m.valid, axis=0)
         share = 1.0 / np.maximum(count, 1)
         wide_mean = wide.sum(axis=0) * share
         band_mean = power.sum(axis=0) * share
-        heard = known & (wide_mean > _IDLE_MEAN_SQUARE) & (band_mean > _FROZEN_MEAN_SQUARE)
+        heard = known & (wide_mean > IDLE_MEAN_SQUARE) & (band_mean > _FROZEN_MEAN_SQUARE)
         at = self._tick % _HISTORY
         self._wide[at] = np.where(heard, wide_mean, np.nan)
         self._band[at] = np.where(heard, band_mean, np.nan)

@@ -19,6 +19,7 @@ from engine.detectors.bursts import Burst, Event
 from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
+from engine.model.units import IDLE_DBFS
 
 SHORTEST_S: Final = 0.003
 """The quiet middle of a gap of 5 ms: its edges take up to a millisecond each."""
@@ -45,8 +46,6 @@ _HISTORY: Final = 100
 _LEARN_TICKS: Final = 20
 _GIVE_UP_TICKS: Final = 100
 """Who stays that quiet for 10 s is quiet now."""
-IDLE_DB: Final = -110.0
-"""Who is under this is muted: nothing to learn from."""
 _LOWEST_POWER: Final = np.float32(1e-16)
 _DB: Final = np.float32(10.0 / np.log(10.0))
 """Decibels of a natural logarithm, which numpy takes of many float32 several times faster."""
@@ -101,7 +100,8 @@ class Dropout:
             for gap in gaps:
                 burst.add(gap)
             active[place] = bool(gaps) or burst.belongs(open_s)
-            teaches = self._low_ticks[place] >= _GIVE_UP_TICKS and lowest_db[0, place] > IDLE_DB
+            # Under the idle level it is muted: nothing to learn from.
+            teaches = self._low_ticks[place] >= _GIVE_UP_TICKS and lowest_db[0, place] > IDLE_DBFS
             if (gaps or not np.isnan(open_s)) and not teaches:
                 lowest_db[:, place] = np.nan
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
@@ -110,7 +110,7 @@ class Dropout:
         onset_s = np.array([burst.onset_s for burst in self._bursts])
         last_s = np.array([burst.last_s for burst in self._bursts])
         red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
-        return condition(active, m.heard & self._watched, onset_s, last_s, red)
+        return condition(active, m.any_valid & self._watched, onset_s, last_s, red)
 
     def _take_in(self, m: Measurement) -> Levels:
         """Keep the level of each step of this tick, dB, NaN where not valid.
@@ -125,7 +125,7 @@ class Dropout:
         x = np.square(m.samples.T).reshape(tracks, hops * per_hop, -1)
         power = x @ np.full(x.shape[2], 2.0 / x.shape[2], np.float32)
         now_db = _DB * np.log(np.maximum(power, _LOWEST_POWER))
-        if not m.unbroken:
+        if not m.all_valid:
             now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan
         self._step_s = m.hop_s / per_hop
         if not self._steps.size:

@@ -21,7 +21,7 @@ from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import hop_frames
+from engine.model.units import hop_frames, mean_square_at, nearest_divisor
 
 ALIKE: Final = 0.97
 ALIKE_PACKS: Final = 0.9995
@@ -87,9 +87,7 @@ class Duplicate:
         self._watched = scene.watched(Fault.DUPLICATE)
         self._tracks = len(scene.tracks)
         tick_frames = 10 * hop_frames(scene.sample_rate_hz)
-        wanted = scene.sample_rate_hz / SLOW_HZ
-        divisors = [n for n in range(1, tick_frames // 10 + 1) if tick_frames % n == 0]
-        self._factor = min(divisors, key=lambda n: abs(np.log(n / wanted)))
+        self._factor = nearest_divisor(tick_frames, scene.sample_rate_hz / SLOW_HZ)
         self._ones = np.ones(self._factor, dtype=np.float32)
         self._piece = max(16, _SMALL // max(1, self._tracks**2))
         self._least = np.full((self._tracks, self._tracks), ALIKE)
@@ -137,7 +135,7 @@ class Duplicate:
 
     def _signal(self, m: Measurement) -> Flags:
         limit = np.where(np.isnan(m.floor_dbfs), NO_FLOOR_DBFS, m.floor_dbfs + ABOVE_FLOOR_DB)
-        return np.asarray(2.0 * m.mean_square.mean(axis=0) >= 10.0 ** (limit / 10.0))
+        return np.asarray(m.mean_square.mean(axis=0) >= mean_square_at(limit))
 
     def _follow(self, alike: Flags, both: Flags, r: Levels, step: Samples, m: Measurement) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
@@ -177,7 +175,7 @@ class Duplicate:
             active[b], partners[b] = True, a
             onset_s[b], last_s[b] = match.onset_s, match.last_s
             self._told[b] = (a, match.residual_db)
-        return condition(active, m.heard & self._watched, onset_s, last_s, partners=partners)
+        return condition(active, m.any_valid & self._watched, onset_s, last_s, partners=partners)
 
     def detail(self, place: int) -> str:
         """What was seen, one line."""

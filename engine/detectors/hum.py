@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains, taper
-from engine.measure.decimate import Decimated
+from engine.measure.decimate import Decimate
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -114,7 +114,7 @@ class Hum:
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
         self._tracks = len(scene.tracks)
-        self._slow = Decimated(scene.sample_rate_hz)
+        self._slow = Decimate(scene.sample_rate_hz)
         self._spectra = MainsSpectra(self._slow.rate_hz)
         self._normal_dbfs = np.full(self._tracks, -np.inf)
         self.reset()
@@ -157,7 +157,7 @@ class Hum:
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        self._held.append(self._slow.of(m))
+        self._held.append(m.decimated)
         self._heard_s += m.end_s - m.start_s
         if len(self._held) == _EVERY:
             self._push(np.concatenate(self._held, axis=1))
@@ -166,7 +166,7 @@ class Hum:
             if len(places):
                 self._look(places, m.end_s)
         self._active &= m.end_s - self._last_s <= HOLD_S
-        known = m.heard & self._watched
+        known = m.any_valid & self._watched
         red = self._level_dbfs > self._red_dbfs
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
 

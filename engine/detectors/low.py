@@ -20,9 +20,8 @@ from engine.detectors.tick_group import Stretch, TickGroup
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import rms_dbfs
+from engine.model.units import IDLE_MEAN_SQUARE, SPEECH_DB, mean_square_at, rms_dbfs
 
-SPEECH_DB: Final = 10.0
 SPILL_DB: Final = 10.0
 SAFETY_GAIN: Final = 10.0
 PART_S: Final = 0.25
@@ -30,8 +29,6 @@ PART_S: Final = 0.25
 OWN_S: Final = 4.0
 DEADBAND_DB: Final = 4.0
 """Speech must come this far over the limit to end it."""
-IDLE_DBFS: Final = -110.0
-_IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
 
 _FLOOR_TICKS: Final = 100
@@ -111,7 +108,7 @@ class Low:
             return unknown(self._tracks)
         for stretch in self._gather.add(measurement):
             self._take_in(stretch)
-        known = measurement.valid.any(axis=0) & self._watched
+        known = measurement.any_valid & self._watched
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(self._low & known, known, self._onset_s, self._last_s, never)
 
@@ -131,7 +128,7 @@ class Low:
         self._waiting.clear()
 
     def _hear(self, m: Stretch, floor_dbfs: Levels) -> None:
-        limit = 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0) / 2.0
+        limit = mean_square_at(floor_dbfs + SPEECH_DB)
         with np.errstate(invalid="ignore"):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         speech &= self._heard_ticks >= _FLOOR_TICKS
@@ -139,7 +136,7 @@ class Low:
             self._count(m, speech)
 
     def _follow_floor(self) -> None:
-        ranked = np.sort(np.where(self._recent > _IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
+        ranked = np.sort(np.where(self._recent > IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
         count = np.count_nonzero(~np.isnan(ranked), axis=0)
         at = (count * _FLOOR_SHARE).astype(np.int64)
         self._recent_floor_dbfs = rms_dbfs(ranked[at, np.arange(self._tracks)])

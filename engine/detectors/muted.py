@@ -16,11 +16,9 @@ from engine.detectors.base import Runs, TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import amplitude
+from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, amplitude
 
-IDLE_DBFS: Final = -110.0
 _IDLE_AMPLITUDE: Final = float(amplitude(IDLE_DBFS))
-_IDLE_MEAN_SQUARE: Final = _IDLE_AMPLITUDE**2 / 2.0
 _LSB_16: Final = 1.0 / 32768.0
 
 
@@ -56,7 +54,7 @@ class Muted:
             last_s[place] = self._exact(int(place), m)
         hop_frames = len(m.samples) // len(m.valid)
         self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
-        known = m.heard & self._watched
+        known = m.any_valid & self._watched
         return condition(runs.active, known, runs.onset_s, last_s)
 
     def _exact(self, place: int, m: Measurement) -> float:
@@ -88,7 +86,7 @@ def idle_hops(m: Measurement) -> Flags:
     RMS under -110 dBFS, or in 16-bit material two neighbouring codes only.
     """
     swing = m.peak_max - m.peak_min
-    idle = (swing <= 2.0 * _IDLE_AMPLITUDE) | (m.mean_square < _IDLE_MEAN_SQUARE)
+    idle = (swing <= 2.0 * _IDLE_AMPLITUDE) | (m.mean_square < IDLE_MEAN_SQUARE)
     maybe = ~idle & (swing <= 1.01 * _LSB_16)
     if maybe.any():
         hop_frames = len(m.samples) // len(m.valid)

@@ -20,11 +20,10 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.bursts import Burst, Event
-from engine.measure.first_difference import treble
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import rms_dbfs
+from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
 BRIGHT: Final = 0.8
 """Least energy of the step from sample to sample (at 48 kHz) against that of the samples: white
@@ -48,8 +47,6 @@ IN_AIR: Final = 0.3
 AROUND_S: Final = 0.03
 """The other track hears it as much earlier or later at most: 10 m of air."""
 
-_IDLE_MEAN_SQUARE: Final = 10.0 ** (-110.0 / 10.0) / 2.0
-"""What lies under it is a gap, not what the track is usually like."""
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -82,7 +79,6 @@ class NoiseBurst:
         self._watched = scene.watched(Fault.NOISE_BURST)
         self._tracks = len(scene.tracks)
         self._rate_hz = scene.sample_rate_hz
-        self._lag = max(1, round(scene.sample_rate_hz / 48_000))
         self._bands: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.reset()
 
@@ -109,7 +105,7 @@ class NoiseBurst:
         self._before = m.samples
         return condition(
             active,
-            m.heard & self._watched,
+            m.any_valid & self._watched,
             np.array([burst.onset_s for burst in self._bursts]),
             np.array([burst.last_s for burst in self._bursts]),
             np.array([burst.is_red(m.end_s) for burst in self._bursts]),
@@ -117,21 +113,22 @@ class NoiseBurst:
 
     def _bright(self, m: Measurement) -> Flags:
         """Hops that may be hash, shape (hops, tracks)."""
-        energy = treble(m, self._lag)
+        energy = m.difference_energy
         bright = (energy >= BRIGHT * m.mean_square) & m.valid & self._watched
         bright &= self._heard_ticks >= _HISTORY // 3
         if bright.any():
             usual_db = np.fmin.reduce(self._treble_db)
             bright &= rms_dbfs(energy) >= usual_db + RISE_DB
             floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + OVER_FLOOR_DB)
-            bright &= 2.0 * m.mean_square >= 10.0 ** (floor_db / 10.0)
+            bright &= m.mean_square >= mean_square_at(floor_db)
         # The mean of the two middle hops, in decibels: their median.
         middle = len(energy) // 2
         sorted_db = rms_dbfs(np.sort(energy, axis=0)[middle - 1 : middle + 1])
         middle_db = sorted_db.sum(axis=0) / 2.0
-        if not m.unbroken:
+        if not m.all_valid:
             middle_db[~m.valid.all(axis=0)] = np.nan
-        middle_db[m.mean_square.min(axis=0) < _IDLE_MEAN_SQUARE] = np.nan
+        # What lies under that is a gap, not what the track is usually like.
+        middle_db[m.mean_square.min(axis=0) < IDLE_MEAN_SQUARE] = np.nan
         self._treble_db[self._tick % _HISTORY] = middle_db
         self._tick += 1
         self._heard_ticks += 1

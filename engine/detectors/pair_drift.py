@@ -22,7 +22,7 @@ import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.pairs import PART_S, Pairs, PartClock, parts_in
-from engine.measure.first_difference import treble
+from engine.measure.pair_comparison import gain_offset_db
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_remap import By, TrackRemap, set_carried
 from engine.model.tracks import Scene
@@ -114,7 +114,6 @@ class PairDrift:
         self._places = np.concatenate([self._pairs.main, self._pairs.safety])
         self._tracks = len(scene.tracks)
         self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
-        self._lag = max(1, round(scene.sample_rate_hz / 48_000))
         self._needed = parts_in(scene.numbers("pair_drift_amber_s")[self._pairs.safety])
         self.reset()
 
@@ -173,7 +172,7 @@ class PairDrift:
         active, known = np.zeros((2, self._tracks), dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners = np.full(self._tracks, -1, dtype=np.int64)
-        known[main] = known[safety] = m.heard[main] | m.heard[safety]
+        known[main] = known[safety] = m.any_valid[main] | m.any_valid[safety]
         for pair in np.flatnonzero(self._drifts):
             both = (main[pair], safety[pair])
             at, other = both if self._fell[pair] == 0 else both[::-1]
@@ -186,7 +185,7 @@ class PairDrift:
         """Add one tick's speech to the parts that fill; judge those that are full."""
         pairs = len(self._pairs)
         shape = (_BANDS, 2, pairs)
-        bands = (m.mean_square, treble(m, self._lag))
+        bands = (m.mean_square, m.difference_energy)
         sums = np.array([np.add.reduce(band, axis=0)[self._places] for band in bands])
         self._ticks[self._tick % _STEADY_TICKS] = sums.reshape(shape) / len(speech)
         self._tick += 1
@@ -226,7 +225,7 @@ class PairDrift:
         steady = raw.hops * np.maximum(raw.steady, steady)
         voice = np.maximum(raw.energy - steady, np.maximum(_LEAST_SHARE * raw.energy, 1e-30))
         voiced = raw.energy[0] > VOICED * steady[0]
-        offset_db = 10.0 * np.log10(voice[:, 0] / voice[:, 1])
+        offset_db = gain_offset_db(voice[:, 0], voice[:, 1])
         usual_db = self._offset_db[0, pair]
         if np.isnan(usual_db):
             enough = bool(voiced.all())

@@ -11,8 +11,6 @@ from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
-SPEECH_DB: Final = 10.0
-"""Seconds of speech are 10 ms frames at least this far above the live floor (CONTRACT.md)."""
 OVERLOAD: Final = 0.98
 """Hops whose peak reaches this say nothing of a pair: one of the two may be clipped."""
 
@@ -121,11 +119,11 @@ class Pairs:
         None where the place is not heard on both, or either is overloaded (then one of the two is
         in another fault), or where another performer is much louder: their voice, not this one's.
         """
-        sound, speech = m.once("sound and speech", lambda: _sound_and_speech(m))
+        sound = m.valid & (m.peak < OVERLOAD) & m.present
         both = sound[:, self.main] & sound[:, self.safety]
         if own_only:
             both &= ~self._spill(m)
-        return np.asarray(both & (speech[:, self.main] | speech[:, self.safety]))
+        return np.asarray(both & (m.speech[:, self.main] | m.speech[:, self.safety]))
 
     def energy(self, m: Measurement) -> Levels:
         """Of each hop, as the main hears it or, if it does not, the safety; shape (hops, pairs)."""
@@ -138,10 +136,3 @@ class Pairs:
         theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
         mine = np.maximum(energy[self.main], SAFETY_GAIN * energy[self.safety])
         return np.asarray(theirs > RIVAL * mine)
-
-
-def _sound_and_speech(m: Measurement) -> tuple[Flags, Flags]:
-    """Hops with usable sound, and those as loud as speech; both of shape (hops, tracks)."""
-    sound = m.valid & (m.peak < OVERLOAD) & m.present
-    floor_dbfs = np.where(np.isnan(m.floor_dbfs), np.inf, m.floor_dbfs)
-    return sound, m.mean_square >= 0.5 * 10.0 ** ((floor_dbfs + SPEECH_DB) / 10.0)

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.pairs import Pairs, PartClock, parts_in
-from engine.measure.decimate import Decimated
+from engine.measure.decimate import Decimate
+from engine.measure.pair_comparison import polarity
 from engine.measure.sos_filter import SosFilter
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_remap import By, TrackRemap, set_carried
@@ -89,7 +90,7 @@ class Polarity:
         self._partners = np.full(self._tracks, -1, dtype=np.int64)
         self._partners[self._pairs.safety] = self._pairs.main
         self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
-        self._slow = Decimated(scene.sample_rate_hz)
+        self._slow = Decimate(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
         hops = 10 * _HELD_TICKS
         band = _band_pass(self._slow.rate_hz)
@@ -121,7 +122,7 @@ class Polarity:
             return unknown(self._tracks)
         m = measurement
         speech = self._pairs.speech(m, own_only=False)
-        self._held.append((self._slow.of(m)[self._places], speech))
+        self._held.append((m.decimated[self._places], speech))
         for pair in np.flatnonzero(speech.any(axis=0)).tolist():
             if self._heard[pair].inverted:
                 self._heard[pair].last_s = m.end_s
@@ -150,7 +151,7 @@ class Polarity:
                 active[place] = True
                 onset_s[place], last_s[place] = heard.onset_s, heard.last_s
         never = np.zeros(self._tracks, dtype=np.bool_)
-        known = m.heard & self._asked
+        known = m.any_valid & self._asked
         return condition(active, known, onset_s, last_s, never, self._partners)
 
     def _add(self, pair: int, x: Levels, speech: Flags) -> None:
@@ -226,10 +227,5 @@ def _told(parts: list[_Part]) -> tuple[int, float]:
 
 def _sign(sums: Levels, sure: float = SURE) -> tuple[int, float]:
     """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
-    r = sums[:-2] / np.sqrt(max(float(sums[-2] * sums[-1]), 1e-30))
-    highest, lowest = float(r.max()), float(-r.min())
-    if max(highest, lowest) < sure:
-        return 0, 0.0
-    if highest >= CLEARER * lowest:
-        return 1, highest
-    return (-1, -lowest) if lowest >= CLEARER * highest else (0, 0.0)
+    sign, r = polarity(sums[:-2], sums[-2:], CLEARER)
+    return (sign, r) if abs(r) >= sure else (0, 0.0)

@@ -15,7 +15,6 @@ import numpy as np
 
 from engine.detectors.base import TickContext, unknown
 from engine.detectors.registry import DETECTORS
-from engine.measure.decimate import Decimated
 from engine.model.faults import FAULTS, FaultRule
 from engine.model.messages import Condition, State
 from engine.model.tick import SampleFindings, Tick
@@ -34,7 +33,6 @@ class SampleDetectorBank:
             for rule in rules
             if DETECTORS[rule.name].NEEDS_SAMPLES
         }
-        self._slow = Decimated(scene.sample_rate_hz)
         self._quiet = unknown(len(scene.tracks))
 
     def listen(self, tick: Tick) -> Tick:
@@ -50,7 +48,6 @@ class SampleDetectorBank:
             for name, condition in said.items()
             for place in np.flatnonzero(condition.state == State.ACTIVE).tolist()
         }
-        self._slow.of(m)  # the others live on this; it goes along
         return replace(tick, measurement=m.without_samples(), heard=SampleFindings(said, details))
 
     def _light(self, said: Condition) -> Condition:

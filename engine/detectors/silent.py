@@ -23,7 +23,7 @@ from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import rms_dbfs, stated
+from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs, stated
 
 LOST_SHARE: Final = 0.2
 """A place is lost while at least this share of the last hops lies under presence."""
@@ -52,8 +52,6 @@ HEARD_S: Final = 1.0
 """A track has been heard when it stirred for this long in all, and is again when lately."""
 STIR_DB: Final = 1.5
 """Steady electronics keeps its 100 ms level this near to its mean; no live place does."""
-IDLE_DBFS: Final = -110.0
-_IDLE_MEAN_SQUARE: Final = 10.0 ** (IDLE_DBFS / 10.0) / 2.0
 _SETTLE_S: Final = 1.0
 _FOLLOW: Final = 0.1
 _EVERY: Final = 5
@@ -155,7 +153,7 @@ class Silent:
         self._tick += 1
         onset_s = np.where(never, self._first_s, self._onset_s)
         until_s = np.where(never, m.end_s, self._until_s)
-        known = m.heard & ~np.isnan(m.level_dbfs) & self._watched
+        known = m.any_valid & ~np.isnan(m.level_dbfs) & self._watched
         return condition((self._lost | never) & known, known, onset_s, until_s)
 
     def _follow(self, m: Measurement) -> None:
@@ -166,7 +164,7 @@ class Silent:
         if quieter_db > 0.0:
             under = self._under_presence(m, m.presence_dbfs - quieter_db)
         count = np.count_nonzero(under, axis=0)
-        idle = (m.mean_square < _IDLE_MEAN_SQUARE).all(axis=0)
+        idle = (m.mean_square < IDLE_MEAN_SQUARE).all(axis=0)
         self._idle_tick = np.where(idle, self._tick, self._idle_tick)
         came_back = m.present & ~idle & (self._tick - self._idle_tick <= CAME_BACK_TICKS)
         begins = ~self._lost & (count >= FIRST_HOPS) & ~came_back
@@ -199,7 +197,7 @@ class Silent:
 
     @staticmethod
     def _under_presence(m: Measurement, presence_dbfs: Levels) -> Flags:
-        return np.asarray(m.valid & (m.mean_square < 10.0 ** (presence_dbfs / 10.0) / 2.0))
+        return np.asarray(m.valid & (m.mean_square < mean_square_at(presence_dbfs)))
 
     def _quieter_db(self) -> float:
         """How much quieter than learned the place is now, as most of the open tracks hear it."""

@@ -69,7 +69,7 @@ class Unexpected:
         silent_s = m.end_s - self._last_s
         active = (silent_s <= PAUSE_S) & (self._sound_s >= SOUND_S)
         until_s = np.where(silent_s <= BREATH_S, m.end_s, self._last_s + BREATH_S)
-        known = m.heard & self._watched
+        known = m.any_valid & self._watched
         active &= known
         return condition(active, known, self._onset_s, until_s, np.zeros_like(active))
 

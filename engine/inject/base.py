@@ -8,13 +8,12 @@ from typing import Final, Protocol
 import numpy as np
 
 from engine.model.messages import Fault, Levels, Samples, Severity
+from engine.model.units import SPEECH_DB, mean_square_at
 
 HOP_S: Final = 0.01
 FLOOR_SHARE: Final = 10.0
 """Per cent of 10 ms hops at or below the live floor; common practice, no source."""
 FLOOR_CONTEXT_S: Final = 20.0
-SPEECH_DB: Final = 10.0
-"""So far above its live floor a 10 ms hop is speech (the catalogue's own definition)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +82,7 @@ class Span:
 
     def speech_s(self, place: int) -> float:
         """Seconds of speech in the span on that place (column)."""
-        least = 10.0 ** ((self.floor_dbfs(place) + SPEECH_DB) / 10.0) / 2.0
+        least = float(mean_square_at(self.floor_dbfs(place) + SPEECH_DB))
         return HOP_S * int(np.count_nonzero(self._hops(place, self.first) >= least))
 
     def _hops(self, place: int, begin: int) -> Levels:

@@ -18,10 +18,8 @@ from engine.line_check.taps import Taps
 from engine.model.line_results import ENOUGH_S, Heard, LineCheck, LineResult, Verdict
 from engine.model.messages import Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.tracks import Scene
-from engine.model.units import FLOOR_DB, amplitude_db, rms_dbfs
+from engine.model.units import FLOOR_DB, SPEECH_DB, amplitude_db, rms_dbfs
 
-SPEECH_DB: Final = 10.0
-"""Seconds of speech are those at least this far above the live floor (CONTRACT.md)."""
 LEAST_SPEECH_DBFS: Final = -60.0
 LEAST_SAFETY_DBFS: Final = -72.0
 """Fainter sound is no speech into this very mic."""

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.measure.pair_comparison import gain_offset_db, polarity
 from engine.model.messages import Levels, Measurement
 
 _SLOW_HZ: Final = 4_000
@@ -49,13 +50,10 @@ class Pair:
         """Main less safety, dB: the whole voice, then its treble; None before any speech."""
         if (self._energy <= 0.0).any():
             return None
-        return np.asarray(10.0 * np.log10(self._energy[:, 0] / self._energy[:, 1]))
+        return gain_offset_db(self._energy[:, 0], self._energy[:, 1])
 
     @property
     def inverted(self) -> bool | None:
         """Whether they are wired against each other; None where that can't be told."""
-        r = self._sums / max(float(np.sqrt(self._slow.prod())), 1e-30)
-        up, down = float(r.max()), float(-r.min())
-        if max(up, down) < SURE or max(up, down) < CLEARER * min(up, down):
-            return None
-        return down > up
+        sign, r = polarity(self._sums, self._slow, CLEARER)
+        return sign < 0 if sign and abs(r) >= SURE else None

@@ -9,27 +9,25 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import Measurement, Samples
-from engine.model.units import hop_frames, slow_factor
+from engine.model.messages import Samples
+from engine.model.units import DECIMATED_HZ, hop_frames, nearest_divisor
 
 
-class Decimated:
+class Decimate:
     """Brings the sound of every track down to about 2 kHz, a whole number of samples each hop."""
 
     def __init__(self, sample_rate_hz: int) -> None:
         frames = hop_frames(sample_rate_hz)
-        self.factor = slow_factor(frames, sample_rate_hz)
+        self.factor = nearest_divisor(frames, sample_rate_hz / DECIMATED_HZ)
         self.hop_frames = frames // self.factor
         self.rate_hz = sample_rate_hz / self.factor
         self._mean = np.full(self.factor, 1.0 / self.factor, dtype=np.float32)
 
-    def of(self, m: Measurement) -> NDArray[np.float32]:
-        """The slow sound of one tick, made once for all who ask; not to be changed."""
-        return m.once(("slow", self.factor), lambda: self(m.samples))
+    def __call__(self, channels: Samples) -> NDArray[np.float32]:
+        """The decimated sound, shape (tracks, frames / factor).
 
-    def __call__(self, samples: Samples) -> NDArray[np.float32]:
-        """The slow sound, shape (tracks, frames / factor); `samples` are whole hops."""
-        channels = np.ascontiguousarray(samples.T)
+        `channels` has shape (tracks, frames), whole hops.
+        """
         return np.asarray(channels.reshape(len(channels), -1, self.factor) @ self._mean)
 
     def gain(self, frequency_hz: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -1,26 +1,35 @@
-"""The treble of one tick: the energy of the step from sample to sample, for those who need it."""
+"""The energy of the step from sample to sample: a first difference weighs the treble.
+
+|1 - exp(-jw)| rises by 6 dB an octave (arithmetic), so of a voice hardly anything is left below
+1 kHz, and all of a hiss.
+"""
 
 from __future__ import annotations
+
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import Measurement
+from engine.model.messages import Samples
+
+REFERENCE_HZ: Final = 48_000
+"""At multiples of this rate the step spans as much time as one sample does at this rate."""
 
 
-def treble(m: Measurement, lag: int) -> NDArray[np.float32]:
-    """Mean square of x[n] - x[n - lag] over each hop, shape (hops, tracks); not to be changed.
+def difference_lag(sample_rate_hz: int) -> int:
+    """Samples that a step spans at that rate, at least 1."""
+    return max(1, round(sample_rate_hz / REFERENCE_HZ))
 
-    The first `lag` steps of a tick count as none. Made once a tick for all who ask.
+
+def difference_energy(channels: Samples, hops: int, lag: int) -> NDArray[np.float32]:
+    """Mean square of x[n] - x[n - lag] over each hop, shape (tracks, hops).
+
+    `channels` has shape (tracks, frames), C-contiguous, of `hops` hops in all. The first `lag`
+    steps count as none.
     """
-    return m.once(("treble", lag), lambda: _treble(m, lag))
-
-
-def _treble(m: Measurement, lag: int) -> NDArray[np.float32]:
-    x = m.samples.T
-    hops, tracks = m.valid.shape
-    step = np.empty_like(x)
-    np.subtract(x[:, lag:], x[:, :-lag], out=step[:, lag:])
+    step = np.empty_like(channels)
+    np.subtract(channels[:, lag:], channels[:, :-lag], out=step[:, lag:])
     step[:, :lag] = 0.0
-    by_hop = step.reshape(tracks, hops, -1)
-    return np.asarray((np.vecdot(by_hop, by_hop) * np.float32(1.0 / by_hop.shape[-1])).T)
+    by_hop = step.reshape(len(channels), hops, -1)
+    return np.asarray(np.vecdot(by_hop, by_hop) * np.float32(1.0 / by_hop.shape[-1]))

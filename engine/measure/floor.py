@@ -16,22 +16,16 @@ import numpy as np
 
 from engine.model.messages import Flags, Levels
 from engine.model.track_remap import By
-from engine.model.units import rms_dbfs
+from engine.model.units import IDLE_DBFS, SPEECH_DB, rms_dbfs
 
 MARGIN_DB: Final = 8.0
 """A fall of more than this under the learned floor is no drift of the place."""
-
-IDLE_DBFS: Final = -110.0
-"""Below this no place is heard but an idle converter or a mute (CONTRACT.md, fine print)."""
 
 SUB_WINDOWS: Final = 8
 SUB_TICKS: Final = 12
 """8 times 1.2 s: pauses between words fall into it, and a floor is known after 9.6 s."""
 
 _KNOWN_TICKS: Final = 9
-_LIVELY_DB: Final = 10.0
-"""CONTRACT.md: what is 10 dB above the floor is speech, so such a track is alive."""
-
 _UP_DB: Final = 0.1 * SUB_TICKS / 10
 _DOWN_DB: Final = 0.25 * SUB_TICKS / 10
 _LIVELY_DOWN_DB: Final = 0.5 * SUB_TICKS / 10
@@ -104,7 +98,7 @@ class LiveFloor:
         learned = ~np.isnan(self.floor_dbfs)
         under = np.where(learned, self.floor_dbfs - MARGIN_DB, self._heard_above_dbfs)
         heard = known & (lowest >= under)
-        lively = known & (middle < under) & (highest > lowest + _LIVELY_DB)
+        lively = known & (middle < under) & (highest > lowest + SPEECH_DB)
         self._lively = np.where(heard, 0, self._lively + lively)
         lower = learned & lively & (self._lively > _LIVELY_PATIENCE)
         self.floor_dbfs = self.floor_dbfs - np.where(lower, _LIVELY_DOWN_DB, 0.0)

@@ -130,31 +130,64 @@ class Loudness:
         return self._gated.integrated_lufs
 
 
-class GatedLoudness:
-    """Two-gate integrated loudness in memory that does not grow.
+class GateHistogram:
+    """Gating blocks above the absolute gate, counted by loudness in classes of equal width.
 
-    Blocks are counted by loudness in classes 0.01 LU wide, each with the exact sum of its
-    energies; only which side of the relative gate the blocks of one class fall is rounded.
-    Source: BS.1770-5 Annex 1 (absolute gate -70 LKFS, relative gate -10 LU).
+    Each class has the exact sum of its energies, so only which side of the relative gate the
+    blocks of one class fall is rounded. Source: BS.1770-5 Annex 1 (absolute gate -70 LKFS,
+    relative gate -10 LU).
+
+    Attributes
+    ----------
+    count : ndarray of uint32, shape (tracks, classes)
+    energy : ndarray, shape (tracks, classes)
+        Sum of the blocks' K-weighted mean squares.
     """
 
     ABSOLUTE_GATE_LUFS: Final = -70.0
     RELATIVE_GATE: Final = 0.1
-    CLASSES_PER_LU: Final = 100
     TOP_LUFS: Final = 30.0
+    """Louder blocks share the highest class; ours, 30 dB over full scale."""
+
+    CARRIED: ClassVar = {"count": By.FIRST, "energy": By.FIRST}
+
+    def __init__(self, tracks: int, classes_per_lu: int) -> None:
+        classes = int((self.TOP_LUFS - self.ABSOLUTE_GATE_LUFS) * classes_per_lu)
+        self.classes_per_lu = classes_per_lu
+        self.count = np.zeros((tracks, classes), dtype=np.uint32)
+        self.energy = np.zeros((tracks, classes))
+
+    def add(self, block_lufs: Levels, mean_square: Levels) -> None:
+        """Take in gating blocks, both of shape (blocks, tracks); a NaN block counts for nothing."""
+        above_gate = block_lufs - self.ABSOLUTE_GATE_LUFS
+        block, track = np.nonzero(above_gate > 0.0)
+        at = (above_gate[block, track] * self.classes_per_lu).astype(np.intp)
+        at = np.minimum(at, self.count.shape[1] - 1)
+        np.add.at(self.count, (track, at), 1)
+        np.add.at(self.energy, (track, at), mean_square[block, track])
+
+    def integrated_lufs(self) -> Levels:
+        """Integrated loudness, shape (tracks,); `FLOOR_DB` where no block passed the gates."""
+        mean = self.energy.sum(axis=1) / np.maximum(self.count.sum(axis=1), 1)
+        passes = self.energy > (self.RELATIVE_GATE * mean)[:, None] * self.count
+        total = np.where(passes, self.energy, 0.0).sum(axis=1)
+        return lufs(total / np.maximum(np.where(passes, self.count, 0).sum(axis=1), 1))
+
+
+class GatedLoudness:
+    """Two-gate integrated loudness in memory that does not grow, in classes 0.01 LU wide."""
+
+    CLASSES_PER_LU: Final = 100
 
     CARRIED: ClassVar = {
-        "_count": By.FIRST,
-        "_energy": By.FIRST,
+        "_blocks": By.PART,
         "_measured": By.FIRST,
         "_waiting": By.LAST,
         "_waits": By.WHOLE,
     }
 
     def __init__(self, tracks: int) -> None:
-        classes = int((self.TOP_LUFS - self.ABSOLUTE_GATE_LUFS) * self.CLASSES_PER_LU)
-        self._count = np.zeros((tracks, classes), dtype=np.uint32)
-        self._energy = np.zeros((tracks, classes))
+        self._blocks = GateHistogram(tracks, self.CLASSES_PER_LU)
         self._measured = np.zeros(tracks, dtype=np.bool_)
         # Blocks wait here to be sorted many at a time, which costs a tenth.
         self._waiting = np.full((_WAITING_BLOCKS, tracks), np.nan)
@@ -171,21 +204,10 @@ class GatedLoudness:
         powers = self._waiting[: self._waits]
         self._waits = 0
         self._measured |= ~np.isnan(powers).all(axis=0)
-        above_gate = lufs(powers) - self.ABSOLUTE_GATE_LUFS
-        block, track = np.nonzero(above_gate > 0.0)
-        place = (above_gate[block, track] * self.CLASSES_PER_LU).astype(np.intp)
-        place = np.minimum(place, self._count.shape[1] - 1)
-        np.add.at(self._count, (track, place), 1)
-        np.add.at(self._energy, (track, place), powers[block, track])
+        self._blocks.add(lufs(powers), powers)
 
     @property
     def integrated_lufs(self) -> Levels:
         """Integrated loudness, shape (tracks,)."""
         self._sort()
-        count = self._count.sum(axis=1)
-        mean = self._energy.sum(axis=1) / np.maximum(count, 1)
-        kept = self._energy > (self.RELATIVE_GATE * mean)[:, None] * self._count
-        total = np.where(kept, self._energy, 0.0).sum(axis=1)
-        kept_count = np.where(kept, self._count, 0).sum(axis=1)
-        level = lufs(total / np.maximum(kept_count, 1))
-        return np.where(self._measured, level, np.nan)
+        return np.where(self._measured, self._blocks.integrated_lufs(), np.nan)

@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
+import numpy as np
+
+from engine.measure.decimate import Decimate
+from engine.measure.first_difference import difference_energy, difference_lag
 from engine.measure.floor import Learned, LiveFloor
 from engine.measure.level import Hops, LevelTotals, measure_hops
 from engine.measure.loudness import Loudness
@@ -14,7 +18,7 @@ from engine.measure.windows import HopWindows
 from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_remap import By, TrackRemap, carry
 from engine.model.tracks import Scene
-from engine.model.units import hop_frames, rms_dbfs
+from engine.model.units import SPEECH_DB, hop_frames, mean_square_at, rms_dbfs
 from engine.timecode.track_reader import TimecodeReader
 
 HOPS_PER_TICK: Final = 10
@@ -90,6 +94,8 @@ class Meter:
         self._floor = LiveFloor(unlearned_dbfs(scene), learned)
         self._presence = Presence(scene)
         self._timecode = TimecodeReader(scene)
+        self._decimate = Decimate(self._rate)
+        self._lag = difference_lag(self._rate)
         self._presence.follow(self._floor.floor_dbfs)
 
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
@@ -136,8 +142,19 @@ class Meter:
             floor_dbfs=self._floor.floor_dbfs.copy(),
             presence_dbfs=self._presence.threshold_dbfs,
             present=present,
+            any_valid=np.asarray(hops.valid.any(axis=1)),
+            all_valid=hops.all_valid,
+            peak=np.maximum(hops.peak_max, -hops.peak_min).T,
+            speech=self._speech(mean_square).T,
+            decimated=self._decimate(hops.channels),
+            difference_energy=difference_energy(hops.channels, HOPS_PER_TICK, self._lag).T,
             timecode=self._timecode.update(hops.channels.T, end_s),
         )
+
+    def _speech(self, mean_square: Levels) -> Flags:
+        floor_dbfs = self._floor.floor_dbfs
+        least = mean_square_at(np.where(np.isnan(floor_dbfs), np.inf, floor_dbfs + SPEECH_DB))
+        return np.asarray(mean_square >= least[:, None])
 
     def skip(self, ticks: int) -> None:
         """Count ticks in which nothing came, without measuring: only the time goes on."""

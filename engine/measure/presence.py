@@ -6,10 +6,11 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.measure.floor import IDLE_DBFS, MARGIN_DB
+from engine.measure.floor import MARGIN_DB
 from engine.model.messages import Flags, Kind, Levels, PackLevel
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
+from engine.model.units import IDLE_DBFS
 
 UNLEARNED_DBFS: Final = -75.0
 UNLEARNED_SAFETY_DBFS: Final = -85.0

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from engine.model.messages import Levels, Samples
 from engine.model.track_remap import By
+from engine.model.units import nearest_divisor
 
 _BLOCK: Final = 24
 """Samples a block: 24 ran fastest of 12 to 48. The products of one track stay so small that the
@@ -58,9 +59,9 @@ class SosFilter:
     ) -> None:
         a, b, c, d = _system(sos)
         order = len(a)
-        block = _divisor_near(hop_frames, _BLOCK)
+        block = nearest_divisor(hop_frames, _BLOCK)
         blocks = hop_frames // block
-        group = _divisor_near(blocks, round(math.sqrt(blocks * hops)))
+        group = nearest_divisor(blocks, round(math.sqrt(blocks * hops)))
         self._block, self._group, self._hop_frames = block, group, hop_frames
         powers = _powers(a, block)
         self._in: NDArray[Any] = np.array(
@@ -182,8 +183,3 @@ def _scan(a: _Exact, steps: int) -> Levels:
             )
             matrix[place] = powers[column - row].T
     return matrix
-
-
-def _divisor_near(number: int, wanted: int) -> int:
-    divisors = [n for n in range(1, number + 1) if number % n == 0]
-    return min(divisors, key=lambda n: abs(math.log(n / wanted)))

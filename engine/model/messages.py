@@ -6,10 +6,10 @@ sample rate. Track arrays run in the order of the plan's tracks.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum, StrEnum
-from typing import Final, TypeVar, cast
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,6 @@ Samples = NDArray[np.float32]
 """Audio, shape (frames, channels), full scale 1.0."""
 Levels = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-_Made = TypeVar("_Made")
 
 
 class Kind(StrEnum):
@@ -114,6 +113,13 @@ class Measurement:
     floor_dbfs : (tracks,) learned live floor, AES17 RMS; NaN while nothing was learned
     presence_dbfs : (tracks,) level above which the place counts as audible
     present : (tracks,) signal-present state, with hysteresis
+    any_valid : (tracks,) any hop counts
+    all_valid : every hop of every track counts
+    peak : (hops, tracks) absolute sample peak
+    speech : (hops, tracks) at least `SPEECH_DB` above the live floor; False while that is unknown
+    decimated : (tracks, frames) float32, the sound at about 2 kHz (`measure.decimate`)
+    difference_energy : (hops, tracks) float32, mean square of the step from sample to sample
+        (`measure.first_difference`)
     timecode : how the code of each timecode track stands, by its place
     """
 
@@ -132,38 +138,17 @@ class Measurement:
     floor_dbfs: Levels
     presence_dbfs: Levels
     present: Flags
+    any_valid: Flags
+    all_valid: bool
+    peak: Levels
+    speech: Flags
+    decimated: Samples
+    difference_energy: Samples
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
-    _made: dict[Hashable, object] = field(default_factory=dict, init=False, repr=False)
-
-    @property
-    def heard(self) -> Flags:
-        """Where any hop counts, shape (tracks,); not to be changed."""
-        return self.once("heard", lambda: np.asarray(self.valid.any(axis=0)))
-
-    @property
-    def unbroken(self) -> bool:
-        """Every hop of every track counts."""
-        return self.once("unbroken", lambda: bool(self.valid.all()))
-
-    @property
-    def peak(self) -> Levels:
-        """Absolute sample peak of each hop, shape (hops, tracks); not to be changed."""
-        return self.once("peak", lambda: np.maximum(self.peak_max, -self.peak_min))
 
     def without_samples(self) -> Measurement:
-        """The same, ready to travel; what was made of the samples for many goes along."""
-        light = replace(self, samples=self.samples[:0])
-        light._made.update(self._made)
-        return light
-
-    def once(self, key: Hashable, make: Callable[[], _Made]) -> _Made:
-        """What `make` derives from this tick: made for the first who asks, kept for the others.
-
-        `key` says what it is; nobody may change what comes back.
-        """
-        if key not in self._made:
-            self._made[key] = make()
-        return cast(_Made, self._made[key])
+        """The same, ready to travel to another process."""
+        return replace(self, samples=self.samples[:0])
 
 
 class State(IntEnum):

@@ -14,8 +14,15 @@ from numpy.typing import ArrayLike, NDArray
 FLOOR_DB: Final = -200.0
 """Lowest level stated anywhere, dB: far under any converter, so it stands for "no level"."""
 
-SLOW_HZ: Final = 2000.0
-"""Rate of the sound in which faults of the low end are looked for, about."""
+IDLE_DBFS: Final = -110.0
+"""AES17 RMS under which no place is heard but an idle converter or a mute (CONTRACT.md; common
+practice, no source: the noise of a microphone preamplifier lies far above it)."""
+
+SPEECH_DB: Final = 10.0
+"""Seconds of speech are hops at least this far above the track's live floor, dB (CONTRACT.md)."""
+
+DECIMATED_HZ: Final = 2000.0
+"""Rate of the sound in which faults of the low end are looked for, about, Hz."""
 
 _TINY: Final = 1e-300
 _NEAR: Final = 1.3
@@ -43,6 +50,15 @@ def amplitude(level_db: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(10.0 ** (np.asarray(level_db, dtype=np.float64) / 20.0))
 
 
+def mean_square_at(level_dbfs: ArrayLike) -> NDArray[np.float64]:
+    """Mean square of a sound of that AES17 RMS level in dBFS: the inverse of `rms_dbfs`."""
+    return np.asarray(10.0 ** (np.asarray(level_dbfs, dtype=np.float64) / 10.0) / 2.0)
+
+
+IDLE_MEAN_SQUARE: Final = float(mean_square_at(IDLE_DBFS))
+"""`IDLE_DBFS` as a mean square."""
+
+
 def stated(level_db: float) -> float | None:
     """The level as a number to show or write, or None where there is no level at all."""
     if math.isnan(level_db) or level_db <= FLOOR_DB:
@@ -50,10 +66,9 @@ def stated(level_db: float) -> float | None:
     return float(level_db)
 
 
-def slow_factor(frames: int, rate_hz: float) -> int:
-    """The divisor of `frames` by which a rate comes nearest to `SLOW_HZ`."""
-    wanted = rate_hz / SLOW_HZ
-    divisors = (n for n in range(1, frames + 1) if frames % n == 0)
+def nearest_divisor(number: int, wanted: float) -> int:
+    """The divisor of `number` whose ratio to `wanted` is nearest to one."""
+    divisors = (n for n in range(1, number + 1) if number % n == 0)
     return min(divisors, key=lambda n: abs(math.log(n / wanted)))
 
 
@@ -61,12 +76,12 @@ def hop_frames(rate_hz: int) -> int:
     """Frames of a hop of 10 ms, at some rates a few more or less.
 
     A rate pulled up or down by 0.1 % (95904 Hz) can give a hop that nothing divides well: then
-    the nearest number that takes the sound to about `SLOW_HZ` in whole steps.
+    the nearest number that takes the sound to about `DECIMATED_HZ` in whole steps.
     """
     exact = max(1, round(rate_hz / 100))
     for off in range(exact // 30 + 1):
         for frames in (exact - off, exact + off):
-            slow_hz = rate_hz / slow_factor(frames, rate_hz)
-            if SLOW_HZ / _NEAR < slow_hz < SLOW_HZ * _NEAR:
+            decimated_hz = rate_hz / nearest_divisor(frames, rate_hz / DECIMATED_HZ)
+            if DECIMATED_HZ / _NEAR < decimated_hz < DECIMATED_HZ * _NEAR:
                 return frames
     return exact

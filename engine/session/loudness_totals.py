@@ -13,15 +13,13 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.measure.loudness import OFFSET_LU, GatedLoudness, lufs
+from engine.measure.loudness import OFFSET_LU, GateHistogram
 from engine.measure.meter import Totals
 from engine.model.messages import Levels, Measurement
 from engine.model.track_remap import By
 from engine.model.units import amplitude_db
 
 CLASSES_PER_LU: Final = 10
-_GATE_LUFS: Final = GatedLoudness.ABSOLUTE_GATE_LUFS
-_CLASSES: Final = int((GatedLoudness.TOP_LUFS - _GATE_LUFS) * CLASSES_PER_LU)
 _PACKED: Final = np.dtype([("track", "<u2"), ("class", "<u2"), ("count", "<u4"), ("energy", "<f8")])
 
 
@@ -57,36 +55,19 @@ class LoudnessTotals:
         return LoudnessTotals(**told, inputs=tuple(inputs))
 
 
-class Gates:
-    """Gating blocks that passed the absolute gate, counted in classes 0.1 LU wide.
+class Gates(GateHistogram):
+    """Gating blocks in classes 0.1 LU wide, few enough to be logged.
 
-    Each class has the exact sum of its energies: together, stretches give the integrated loudness
-    of the whole, and only which side of the relative gate the blocks of one class fall is rounded.
-    Source: BS.1770-5 Annex 1.
+    Together, stretches give the integrated loudness of the whole.
     """
 
-    CARRIED: ClassVar = {"count": By.FIRST, "energy": By.FIRST}
-
     def __init__(self, tracks: int) -> None:
-        self.count = np.zeros((tracks, _CLASSES), dtype=np.uint32)
-        self.energy = np.zeros((tracks, _CLASSES))
-        self._tracks = np.arange(tracks)
+        super().__init__(tracks, CLASSES_PER_LU)
 
-    def add(self, block_lufs: Levels) -> None:
+    def add_block(self, block_lufs: Levels) -> None:
         """Take in one gating block a track, by its loudness; NaN counts for nothing."""
-        above = block_lufs - _GATE_LUFS
-        track = self._tracks[above > 0.0]
-        place = (above[track] * CLASSES_PER_LU).astype(np.intp)
-        place = np.minimum(place, _CLASSES - 1)
-        self.count[track, place] += 1
-        self.energy[track, place] += 10.0 ** ((block_lufs[track] - OFFSET_LU) / 10.0)
-
-    def integrated_lufs(self) -> Levels:
-        """Integrated loudness, shape (tracks,); `FLOOR_DB` where no block passed the gate."""
-        mean = self.energy.sum(axis=1) / np.maximum(self.count.sum(axis=1), 1)
-        kept = self.energy > (GatedLoudness.RELATIVE_GATE * mean)[:, None] * self.count
-        total = np.where(kept, self.energy, 0.0).sum(axis=1)
-        return lufs(total / np.maximum(np.where(kept, self.count, 0).sum(axis=1), 1))
+        mean_square = 10.0 ** ((block_lufs - OFFSET_LU) / 10.0)
+        self.add(block_lufs[np.newaxis], mean_square[np.newaxis])
 
     def pack(self) -> bytes:
         """The classes that are not empty."""
@@ -138,7 +119,7 @@ class TotalsRecorder:
 
     def add(self, m: Measurement) -> None:
         """Take in one tick. Its momentary loudness is that of the gating block that ends there."""
-        self.gates.add(m.momentary_lufs)
+        self.gates.add_block(m.momentary_lufs)
         self._measured_s += np.count_nonzero(m.valid, axis=0) * m.hop_s
         self._known_s += ~np.isnan(m.level_dbfs) * (m.end_s - m.start_s)
 

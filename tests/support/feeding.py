@@ -39,6 +39,12 @@ def tick(number: int, peak: float = 0.5, lufs: float = -23.0, valid: bool = True
         floor_dbfs=flat,
         presence_dbfs=flat,
         present=np.ones(2, dtype=bool),
+        any_valid=np.full(2, valid),
+        all_valid=valid,
+        peak=hops * peak,
+        speech=hops.astype(bool),
+        decimated=np.zeros((2, 200), dtype=np.float32),
+        difference_energy=np.zeros((10, 2), dtype=np.float32),
     )
 
 

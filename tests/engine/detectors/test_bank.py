@@ -7,7 +7,6 @@ import numpy as np
 from engine.detectors.bank import DetectorBank
 from engine.detectors.base import TickContext
 from engine.detectors.registry import DETECTORS
-from engine.measure.decimate import Decimated
 from engine.model.faults import FAULTS
 from engine.model.messages import Fault, State
 from engine.model.tick import SampleFindings
@@ -40,7 +39,6 @@ def test_what_was_asked_elsewhere_is_taken_over_with_its_words() -> None:
     (tick,) = TickFramer(scene(2, RATE_HZ)).feed(noise(-40.0, 0.1, RATE_HZ, tracks=2))
     said = {name: blank(2) for name, kind in DETECTORS.items() if kind.NEEDS_SAMPLES}
     said["clipped"].state[:] = np.int8(State.ACTIVE)
-    Decimated(RATE_HZ).of(tick.measurement)  # what the others live on goes along
     light = tick.measurement.without_samples()
     words = {("clipped", 1): "three flat tops"}
     conditions = panel.ask(light, TickContext(0.1), SampleFindings(said, words))

@@ -1,31 +1,27 @@
-"""The treble of a tick, shared among detectors."""
+"""The energy of the step from sample to sample, against trigonometry."""
 
 import numpy as np
 import pytest
 
 from engine.detectors.base import stretches
-from engine.measure.first_difference import treble
-from tests.support.feed_meter import run
-from tests.support.signals import scene, sine
+from engine.measure.first_difference import difference_energy, difference_lag
+from tests.support.signals import sine
 
 RATE_HZ = 48_000
 
 
-def test_a_sine_has_the_treble_of_its_frequency() -> None:
+def test_a_sine_has_the_energy_of_its_frequency() -> None:
     """x[n] - x[n-1] of a sine has 4·sin²(pi·f/fs) times its energy (trigonometry)."""
     hz = 6_000.0
-    _, measured = run(sine(-20.0, 0.2, RATE_HZ, hz), scene(1, RATE_HZ))
-    m = measured[-1]
-    ratio = treble(m, 1)[1:] / m.mean_square[1:]
+    x = np.ascontiguousarray(sine(-20.0, 0.1, RATE_HZ, hz).T)
+    mean_square = np.square(x.reshape(1, 10, -1)).mean(axis=-1)
+    ratio = (difference_energy(x, 10, 1) / mean_square)[:, 1:]
     assert ratio == pytest.approx(4.0 * np.sin(np.pi * hz / RATE_HZ) ** 2, rel=1e-4)
 
 
-def test_it_is_made_once() -> None:
-    """Who asks second gets the same array, who asks for another lag does not."""
-    _, measured = run(sine(-20.0, 0.1, RATE_HZ), scene(1, RATE_HZ))
-    m = measured[0]
-    assert treble(m, 1) is treble(m, 1)
-    assert treble(m, 2) is not treble(m, 1)
+def test_the_step_spans_the_same_time_at_multiples_of_the_rate() -> None:
+    """At 96 and 192 kHz a step spans two and four samples; never none."""
+    assert [difference_lag(rate) for rate in (8_000, 48_000, 96_000, 192_000)] == [1, 1, 2, 4]
 
 
 def test_stretches_of_true() -> None:

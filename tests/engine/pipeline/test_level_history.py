@@ -37,6 +37,12 @@ def tick(number: int, peak: np.ndarray, momentary: float = -30.0) -> Measurement
         floor_dbfs=nothing,
         presence_dbfs=nothing,
         present=np.zeros(TRACKS, dtype=np.bool_),
+        any_valid=np.ones(TRACKS, dtype=np.bool_),
+        all_valid=True,
+        peak=hops,
+        speech=np.zeros((10, TRACKS), dtype=np.bool_),
+        decimated=np.zeros((TRACKS, 1), dtype=np.float32),
+        difference_energy=np.zeros((10, TRACKS), dtype=np.float32),
     )
 
 

@@ -113,8 +113,8 @@ def test_gating_blocks_come_back_whatever_the_stretches(blocks: np.ndarray, cut:
     """However a night is cut, all its blocks count, each once; the sums are exact."""
     parts = [Gates(1), Gates(1), Gates(1)]
     for number, block in enumerate(blocks):
-        parts[int(number >= cut)].add(np.array([block]))
-        parts[2].add(np.array([block]))
+        parts[int(number >= cut)].add_block(np.array([block]))
+        parts[2].add_block(np.array([block]))
     whole = Gates(1)
     for part in parts[:2]:
         whole.put(part.pack())
@@ -127,7 +127,7 @@ def test_the_classes_gate_as_the_standard_does(blocks: np.ndarray) -> None:
     """Only blocks within 0.1 LU of the relative gate may fall on its other side."""
     gates = Gates(1)
     for block in blocks:
-        gates.add(np.array([block]))
+        gates.add_block(np.array([block]))
     power = 10.0 ** ((blocks[blocks > -70.0] - OFFSET_LU) / 10.0)
     relative = 10.0 * np.log10(power.mean()) + OFFSET_LU - 10.0
     doubtful = np.abs(blocks - relative) <= 0.1
@@ -138,7 +138,7 @@ def test_the_classes_gate_as_the_standard_does(blocks: np.ndarray) -> None:
 def test_gating_blocks_of_other_tracks_are_refused() -> None:
     """A blob that does not fit is a ValueError, not somebody else's loudness."""
     gates = Gates(3)
-    gates.add(np.full(3, -20.0))
+    gates.add_block(np.full(3, -20.0))
     with pytest.raises(ValueError, match="other tracks"):
         Gates(2).put(gates.pack())
 
