@@ -27,8 +27,8 @@ class TickFramer:
         self._tracks = len(scene.tracks)
         self._inputs = _rows([track.input - 1 for track in scene.tracks])
         self._ticks = 0
-        self._untold_lost = 0
-        self._rest: Samples
+        self._unreported_lost = 0
+        self._pending: Samples
         self._missing: Flags
         self._filled: int
         self._begin()
@@ -48,31 +48,31 @@ class TickFramer:
         """Stream time at the end of the last frame that came in."""
         return self.now_s + self._filled / self._rate_hz
 
-    def change(self, scene: Scene, places: TrackRemap) -> None:
+    def change(self, scene: Scene, remap: TrackRemap) -> None:
         """Go on with the tracks of another plan; of a new one the tick that fills begins empty."""
-        self.meter = self.meter.changed(scene, places)
-        missing = np.broadcast_to(self._missing, self._rest.shape)
+        self.meter = self.meter.changed(scene, remap)
+        missing = np.broadcast_to(self._missing, self._pending.shape)
         self._tracks = len(scene.tracks)
         self._inputs = _rows([track.input - 1 for track in scene.tracks])
-        self._rest = places.first(self._rest, 0.0)
-        self._missing = places.first(missing, False)
-        self._missing[places.old < 0, : self._filled] = True
+        self._pending = remap.first(self._pending, 0.0)
+        self._missing = remap.first(missing, False)
+        self._missing[remap.old < 0, : self._filled] = True
 
     def feed(self, samples: Samples) -> Iterator[Tick]:
         """Take in samples, shape (frames, channels of the source); the ticks they complete."""
-        return self._push(samples.T, len(samples), told=True)
+        return self._push(samples.T, len(samples), reported=True)
 
-    def lose(self, frames: int, told: bool) -> Iterator[Tick]:
+    def lose(self, frames: int, reported: bool) -> Iterator[Tick]:
         """Go through a gap; of a long one only its begin, and skip whole ticks of the rest.
 
-        `told`: what stalled was told as such already, so it is not to be told as lost, too.
+        `reported`: what stalled has its own alarm, so it is not to be reported as lost, too.
         """
         longest = round(LONGEST_GAP_S * self._rate_hz)
         skipped = max(frames - longest, 0) // self.meter.tick_frames
-        yield from self._push(None, frames - skipped * self.meter.tick_frames, told)
+        yield from self._push(None, frames - skipped * self.meter.tick_frames, reported)
         self.skip(skipped)
-        if not told:
-            self._untold_lost += skipped * self.meter.tick_frames
+        if not reported:
+            self._unreported_lost += skipped * self.meter.tick_frames
 
     def skip(self, ticks: int) -> None:
         """Let time go on without measuring."""
@@ -81,39 +81,39 @@ class TickFramer:
 
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
-        samples, missing = self._rest[:, : self._filled].T, self._missing[..., : self._filled]
+        samples, missing = self._pending[:, : self._filled].T, self._missing[..., : self._filled]
         self.meter.finish(samples, missing if missing.any() else None)
         self._begin()
 
-    def _push(self, channels: Samples | None, frames: int, told: bool) -> Iterator[Tick]:
+    def _push(self, channels: Samples | None, frames: int, reported: bool) -> Iterator[Tick]:
         """Fill ticks from samples, shape (channels of the source, frames), or from lost frames."""
         done = 0
         while done < frames:
             filled = self._filled
             step = min(self.meter.tick_frames - filled, frames - done)
             here = slice(filled, filled + step)
-            self._rest[:, here] = (
+            self._pending[:, here] = (
                 0.0 if channels is None else channels[self._inputs, done : done + step]
             )
             self._missing[..., here] = channels is None
             self._filled += step
             done += step
-            if not told:
-                self._untold_lost += step
+            if not reported:
+                self._unreported_lost += step
             if self._filled == self.meter.tick_frames:
                 yield self._measure()
 
     def _measure(self) -> Tick:
-        samples, missing = self._rest.T, self._missing
+        samples, missing = self._pending.T, self._missing
         self._begin()
         self._ticks += 1
         measurement = self.meter.update(samples, missing if missing.any() else None)
-        lost, self._untold_lost = self._untold_lost, 0
+        lost, self._unreported_lost = self._unreported_lost, 0
         return Tick(self._ticks, measurement, lost)
 
     def _begin(self) -> None:
         """Fresh memory for each tick: what looked at the last one may keep it."""
-        self._rest = np.empty((self._tracks, self.meter.tick_frames), dtype=np.float32)
+        self._pending = np.empty((self._tracks, self.meter.tick_frames), dtype=np.float32)
         self._missing = np.zeros(self.meter.tick_frames, dtype=np.bool_)
         self._filled = 0
 

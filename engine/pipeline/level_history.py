@@ -34,7 +34,7 @@ class HistoryRecorder:
     """Takes in each tick's measurement; when the columns are all full, joins them two by two."""
 
     def __init__(self, tracks: int, most_columns: int = MOST_COLUMNS) -> None:
-        """Start with nothing heard; `most_columns` is even."""
+        """Start empty; `most_columns` is even."""
         self._levels = np.full((2, most_columns, tracks), np.nan, dtype=np.float32)
         self._step_s = 1.0
         self._filled = 0

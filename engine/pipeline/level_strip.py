@@ -39,12 +39,12 @@ class LevelStripRecorder:
             self._peaks[column % RIBBON_COLUMNS] = 0.0
             self._severity[column % RIBBON_COLUMNS] = 0
         self._newest = max(newest, self._newest)
-        place = self._newest % RIBBON_COLUMNS
+        column = self._newest % RIBBON_COLUMNS
         if measurement is not None:
             m = measurement
             peak = np.maximum(m.peak_max, -m.peak_min).max(axis=0)
-            np.maximum(self._peaks[place], peak, out=self._peaks[place])
-        np.maximum(self._severity[place], severity, out=self._severity[place])
+            np.maximum(self._peaks[column], peak, out=self._peaks[column])
+        np.maximum(self._severity[column], severity, out=self._severity[column])
         self._end_s = end_s
 
     def ribbon(self) -> LevelStrip:

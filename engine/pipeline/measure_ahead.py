@@ -1,7 +1,7 @@
 """A take from blocks to measured ticks: here, or in a process of its own a step ahead.
 
-Both run the very same `Front`; ahead, only its ticks travel, so that a scan uses two cores: one
-reads, measures and asks those detectors that need every sample, the other judges.
+Both run the same `TickFramer`. Ahead, its ticks are sent without their samples, so that a scan uses
+two cores: one reads, measures and runs those detectors that need every sample, the other judges.
 """
 
 from __future__ import annotations
@@ -47,16 +47,16 @@ class Measured:
 
 
 def measure(
-    source: Source, scene: Scene, ears: SampleDetectorBank | None = None
+    source: Source, scene: Scene, sample_bank: SampleDetectorBank | None = None
 ) -> Generator[Measured, None, None]:
-    """Measure a source to its end; closes it. With `ears`, ticks come without their samples.
+    """Measure a source to its end; closes it. With `sample_bank`, ticks come without their samples.
 
     Raises
     ------
     SourceError
         If it can't be read to its end.
     """
-    front, frames, lost = TickFramer(scene), 0, 0
+    framer, frames, lost = TickFramer(scene), 0, 0
     try:
         while True:
             block = source.read(READ_TIMEOUT_S)
@@ -64,13 +64,13 @@ def measure(
                 continue
             frames += len(block.samples) + block.lost_frames
             lost += block.lost_frames
-            ticks = (*front.lose(block.lost_frames, told=False), *front.feed(block.samples))
-            if ears is not None:
-                ticks = tuple(map(ears.listen, ticks))
+            ticks = (*framer.lose(block.lost_frames, reported=False), *framer.feed(block.samples))
+            if sample_bank is not None:
+                ticks = tuple(map(sample_bank.listen, ticks))
             yield Measured(frames, lost, ticks)
     except EndOfTake:
-        front.finish()
-        yield Measured(frames, lost, totals=front.meter.totals())
+        framer.finish()
+        yield Measured(frames, lost, totals=framer.meter.totals())
     finally:
         source.close()
 

@@ -24,22 +24,7 @@ from engine.line_check.live_check import ASKED as LINE_CHECK
 from engine.line_check.live_check import LiveLineCheck
 from engine.measure.floor import Learned
 from engine.measure.meter import Totals
-from engine.model import crew_notes as desks
-from engine.model.batteries import lasts_s
-from engine.model.commands import (
-    Acknowledge,
-    AcknowledgeAll,
-    Break,
-    Command,
-    FreshBattery,
-    Mark,
-    Note,
-    OutOfService,
-    Shelve,
-    Standby,
-    Unacknowledge,
-    Unshelve,
-)
+from engine.model.commands import Command
 from engine.model.crew_notes import CrewNotes
 from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.frame_rates import FRAME_RATES
@@ -48,6 +33,7 @@ from engine.model.tick import SampleFindings, Tick
 from engine.model.track_remap import TrackRemap, carry
 from engine.model.tracks import BY_TIMECODE, Plan, Scene
 from engine.model.units import FLOOR_DB, amplitude_db
+from engine.pipeline.crew_commands import CrewCommands
 from engine.pipeline.framing import TickFramer
 from engine.pipeline.level_strip import LevelStripRecorder
 from engine.plan.change import judged, refuse_other_ways
@@ -64,8 +50,8 @@ DOUBT_S: Final = 10.0
 class Pipeline:
     """The whole watch of one source. Feed it blocks, and tell it when none come.
 
-    `kept` is what an earlier watch of the same tracks remembered: time, floors and alarms go on
-    from there. `reference` is the time since midnight of stream time 0.
+    `checkpoint` is what an earlier watch of the same tracks remembered: time, floors and alarms go
+    on from there. `reference` is the time since midnight of stream time 0.
     """
 
     def __init__(
@@ -73,51 +59,50 @@ class Pipeline:
         plan: Plan,
         sample_rate_hz: int,
         rules: Sequence[FaultRule] = FAULTS,
-        kept: Checkpoint | None = None,
+        checkpoint: Checkpoint | None = None,
         reference: Reference | None = None,
     ) -> None:
         self.plan = plan
-        kept = None if kept is None else kept.of(_inputs(plan))
+        checkpoint = None if checkpoint is None else checkpoint.of(_inputs(plan))
         self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
         self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
-        learned = None if kept is None else Learned(np.array(kept.floor_dbfs))
-        self._front = TickFramer(self.scene, learned)
-        self.meter = self._front.meter
+        learned = None if checkpoint is None else Learned(np.array(checkpoint.floor_dbfs))
+        self._framer = TickFramer(self.scene, learned)
+        self.meter = self._framer.meter
         self.book = Book(self.scene, rules)
-        self.desk = CrewNotes()
+        self._crew = CrewCommands()
         self.audio_lost_s = 0.0
         self._gatherer = Gatherer(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
-        self._standing_by = False
         self._rules = tuple(rules)
-        self._panel = DetectorBank(self.scene, rules)
-        self.lines = LiveLineCheck(self.scene, self.meter, self._panel.detectors, kept)
-        self._ribbon = LevelStripRecorder(len(plan.tracks))
+        self._bank = DetectorBank(self.scene, rules)
+        self.lines = LiveLineCheck(self.scene, self.meter, self._bank.detectors, checkpoint)
+        self._level_strip = LevelStripRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
         self._stalled_s: float | None = None
         self._newest = 0
         self._latest: Measurement | None = None
         self.on_tick: Callable[[Measurement], None] | None = None
         self._doubt_until_s = np.zeros(len(plan.tracks))
-        if kept is not None:
-            self._go_on_from(kept)
+        if checkpoint is not None:
+            self._go_on_from(checkpoint)
 
-    def _go_on_from(self, kept: Checkpoint) -> None:
-        self._front.skip(int(kept.fed_s / self.tick_s + 1e-6))
-        self.audio_lost_s = kept.audio_lost_s
-        self._doubt_until_s[:] = kept.fed_s + DOUBT_S
-        self.desk = kept.desk
-        self.book.on_break = kept.desk.on_break
-        restore(self.book, kept.book, self._rules)
-        self._panel.restore(kept.learned)
+    def _go_on_from(self, checkpoint: Checkpoint) -> None:
+        self._framer.skip(int(checkpoint.fed_s / self.tick_s + 1e-6))
+        self.audio_lost_s = checkpoint.audio_lost_s
+        self._doubt_until_s[:] = checkpoint.fed_s + DOUBT_S
+        self._crew.notes = checkpoint.desk
+        self.book.on_break = checkpoint.desk.on_break
+        restore(self.book, checkpoint.book, self._rules)
+        self._bank.restore(checkpoint.learned)
 
     @property
     def learned(self) -> tuple[memories.Memory, ...]:
         """What the detectors learned so far, for a later start."""
-        return self._panel.learned
+        return self._bank.learned
 
     def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
-        """Watch by that plan from now on: what was heard, learned and alarmed goes on.
+        """Watch by that plan from now on: all that is known of its tracks goes on.
 
         A track that is judged by other things than before, or is new, is judged anew; for the
         others it is as if nothing had been changed.
@@ -129,39 +114,39 @@ class Pipeline:
         """
         refuse_other_ways(self.plan, plan)
         before, scene = self.scene, replace(self.scene, tracks=plan.tracks)
-        places = TrackRemap.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
+        remap = TrackRemap.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
         self.plan, self.scene = plan, scene
-        self._front.change(scene, places)
-        self.meter = self._front.meter
+        self._framer.change(scene, remap)
+        self.meter = self._framer.meter
         same = TrackRemap.of(judged(before), judged(scene))
         self._doubt_until_s = np.where(
-            same.old < 0, now_s + DOUBT_S, places.first(self._doubt_until_s, 0.0)
+            same.old < 0, now_s + DOUBT_S, remap.first(self._doubt_until_s, 0.0)
         )
-        self._panel.change(scene, places, same)
-        if not places.stays(len(before.tracks)):
+        self._bank.change(scene, remap, same)
+        if not remap.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
-            self._peaks = places.last(self._peaks, 0.0)
-            ribbon, self._ribbon = self._ribbon, LevelStripRecorder(len(plan.tracks))
-            carry(self._ribbon, ribbon, places)
-        self.lines.change(scene, self.meter, self._panel.detectors)
-        self.book, events = carried(self.book, scene, self._rules, places, now_s)
+            self._peaks = remap.last(self._peaks, 0.0)
+            level_strip, self._level_strip = self._level_strip, LevelStripRecorder(len(plan.tracks))
+            carry(self._level_strip, level_strip, remap)
+        self.lines.change(scene, self.meter, self._bank.detectors)
+        self.book, events = carried(self.book, scene, self._rules, remap, now_s)
         self._gatherer = Gatherer(self.book)
         return events
 
     @property
     def tick_s(self) -> float:
         """Length of a tick, s; 0.1 but for rates that are no multiple of 100 Hz."""
-        return self._front.tick_s
+        return self._framer.tick_s
 
     @property
     def now_s(self) -> float:
         """Stream time at the end of the last whole tick."""
-        return self._front.now_s
+        return self._framer.now_s
 
     @property
     def fed_s(self) -> float:
         """Stream time at the end of the last frame that came in."""
-        return self._front.fed_s
+        return self._framer.fed_s
 
     @property
     def latest(self) -> Measurement | None:
@@ -174,17 +159,17 @@ class Pipeline:
         """Take in a block of any length, shape (frames, channels of the source)."""
         events = self._lose(block.lost_frames)
         self._stalled_s = None
-        for tick in self._front.feed(block.samples):
+        for tick in self._framer.feed(block.samples):
             events += self.take_in(tick)
         return events
 
     def _lose(self, lost_frames: int) -> list[AlarmEvent]:
         rate_hz = self.scene.sample_rate_hz
-        if self._stalled_s is not None:  # stream time is never to fall behind what was told
+        if self._stalled_s is not None:  # stream time must not fall behind what the crew saw
             lost_frames = max(lost_frames, round((self._stalled_s - self.fed_s) * rate_hz))
         self.audio_lost_s += lost_frames / rate_hz
         events: list[AlarmEvent] = []
-        for tick in self._front.lose(lost_frames, told=self._stalled_s is not None):
+        for tick in self._framer.lose(lost_frames, reported=self._stalled_s is not None):
             events += self.take_in(tick)
         return events
 
@@ -199,10 +184,10 @@ class Pipeline:
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
         self._newest = tick.number % PEAK_HOLD_TICKS
-        told = self._roll_by_code(measurement)
-        resting = self._standing_by or self.book.on_break
-        feed = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
-        return told + self._judge(measurement, feed, measurement.start_s, tick.heard)
+        events = self._roll_by_code(measurement)
+        resting = self._crew.standing_by or self.book.on_break
+        context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
+        return events + self._judge(measurement, context, measurement.start_s, tick.heard)
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""
@@ -210,7 +195,7 @@ class Pipeline:
         if rolls is None:
             return []
         if rolls:
-            self._standing_by = False
+            self._crew.standing_by = False
         return operator.set_standby(self.book, not rolls, measurement.end_s)
 
     def stalled(self, now_s: float, reason: str) -> list[AlarmEvent]:
@@ -218,30 +203,30 @@ class Pipeline:
         self._stalled_s = now_s
         self._latest = None
         self._peaks[:] = 0.0
-        feed = TickContext(now_s, stalled=True, reason=reason)
-        return self._judge(None, feed, self.now_s)
+        context = TickContext(now_s, stalled=True, reason=reason)
+        return self._judge(None, context, self.now_s)
 
     def _judge(
         self,
         measurement: Measurement | None,
-        feed: TickContext,
+        context: TickContext,
         start_s: float,
-        heard: SampleFindings | None = None,
+        findings: SampleFindings | None = None,
     ) -> list[AlarmEvent]:
-        conditions = self._panel.ask(measurement, feed, heard)
+        conditions = self._bank.ask(measurement, context, findings)
         if measurement is not None:
-            self.lines.update(measurement, self._rules, conditions, self._panel.detail)
-        doubt = feed.now_s < self._doubt_until_s
+            self.lines.update(measurement, self._rules, conditions, self._bank.detail)
+        doubt = context.now_s < self._doubt_until_s
         if doubt.any():
             conditions = {
-                rule.name: said if rule.scope is Scope.INPUT else doubted(said, doubt)
+                rule.name: condition if rule.scope is Scope.INPUT else doubted(condition, doubt)
                 for rule in self._rules
-                for said in (conditions[rule.name],)
+                for condition in (conditions[rule.name],)
             }
-        events = operator.end_shelving(self.book, feed.now_s)
-        events += self.book.step(conditions, self._panel.detail, start_s, feed.now_s)
-        events = self._gatherer.step(events, start_s, feed.now_s)
-        self._ribbon.add(measurement, self.book.severities(), feed.now_s)
+        events = operator.end_shelving(self.book, context.now_s)
+        events += self.book.step(conditions, self._bank.detail, start_s, context.now_s)
+        events = self._gatherer.step(events, start_s, context.now_s)
+        self._level_strip.add(measurement, self.book.severities(), context.now_s)
         return events
 
     def rewind(self) -> None:
@@ -251,7 +236,7 @@ class Pipeline:
 
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
-        self._front.finish()
+        self._framer.finish()
 
     # ---- the crew ----------------------------------------------------------------------------
 
@@ -260,40 +245,12 @@ class Pipeline:
         if isinstance(command, LINE_CHECK):
             self.lines.command(command, now_s, self.clock.label_at(now_s)[0])
             return []
-        book = self.book
-        match command:
-            case Acknowledge(incident_id):
-                return operator.acknowledge(book, incident_id, now_s)
-            case AcknowledgeAll():
-                return operator.acknowledge(book, None, now_s)
-            case Unacknowledge(incident_id):
-                return operator.unacknowledge(book, incident_id, now_s)
-            case Shelve(incident_id, seconds):
-                return operator.shelve(book, incident_id, seconds, now_s)
-            case Unshelve(incident_id):
-                return operator.unshelve(book, incident_id, now_s)
-            case OutOfService(track, on):
-                return operator.out_of_service(book, track, on, now_s)
-            case Standby(on):
-                self._standing_by = on
-                return operator.set_standby(book, on, now_s)
-            case Break(on):
-                self.desk = desks.set_break(self.desk, on, now_s)
-                return operator.set_break(book, on, now_s)
-            case Mark(text, at_s):
-                self.desk = desks.mark(self.desk, text, now_s if at_s is None else at_s)
-            case Note(incident_id, text):
-                self.desk = desks.note(self.desk, incident_id, text, now_s)
-            case FreshBattery():
-                self._fresh_battery(command, now_s)
-        return []
+        return self._crew.obey(command, self.book, self.plan, now_s)
 
-    def _fresh_battery(self, fresh: FreshBattery, now_s: float) -> None:
-        place = self.book.place_of(fresh.track)
-        if place is not None:
-            length_s = lasts_s(fresh.lasts or self.plan.tracks[place].battery)
-            at_s = now_s if fresh.at_s is None else min(fresh.at_s, now_s)
-            self.desk = desks.fresh_battery(self.desk, fresh.track, at_s, length_s)
+    @property
+    def desk(self) -> CrewNotes:
+        """Marks, notes, break and batteries."""
+        return self._crew.notes
 
     # ---- how it stands -----------------------------------------------------------------------
 
@@ -320,7 +277,7 @@ class Pipeline:
             present=np.zeros(len(nothing), dtype=np.bool_) if m is None else m.present,
             alarms=self.book.alarms(),
             covers=self.book.covers(),
-            ribbon=self._ribbon.ribbon(),
+            ribbon=self._level_strip.ribbon(),
             standby=self.book.standby,
             out_of_service=self.book.removed_inputs,
             audio_lost_s=self.audio_lost_s,

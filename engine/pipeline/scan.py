@@ -73,7 +73,9 @@ class ScanResult:
                 "start_timecode": self.timecode(0.0),
                 "frame_rate": self.frame_rate,
             },
-            "tracks": [self._track_json(place) for place in range(len(self.plan.tracks))],
+            "tracks": [
+                self._track_json(track_index) for track_index in range(len(self.plan.tracks))
+            ],
             "incidents": [self._incident_json(incident) for incident in self.incidents],
             "who": self._who_json(),
         }
@@ -92,22 +94,22 @@ class ScanResult:
             for who in self.coverage().whos()
         ]
 
-    def _track_json(self, place: int) -> dict[str, Any]:
-        track, totals = self.plan.tracks[place], self.totals
+    def _track_json(self, track_index: int) -> dict[str, Any]:
+        track, totals = self.plan.tracks[track_index], self.totals
         return {
             "track": track.input,
             "name": track.label,
             "kind": track.kind.value,
             "who": track.who or None,
             "level": track.level.value if track.level else None,
-            "integrated_lufs": _number(totals.integrated_lufs[place]),
-            "momentary_max_lufs": _number(totals.momentary_max_lufs[place]),
-            "short_term_max_lufs": _number(totals.short_term_max_lufs[place]),
-            "true_peak_max_dbtp": _number(totals.true_peak_max_dbtp[place]),
-            "sample_peak_max_dbfs": _number(totals.sample_peak_max_dbfs[place]),
-            "rms_dbfs": _number(totals.rms_dbfs[place]),
-            "noise_floor_dbfs": _number(totals.noise_floor_dbfs[place]),
-            "present_fraction": _share(float(totals.present_fraction[place])),
+            "integrated_lufs": _number(totals.integrated_lufs[track_index]),
+            "momentary_max_lufs": _number(totals.momentary_max_lufs[track_index]),
+            "short_term_max_lufs": _number(totals.short_term_max_lufs[track_index]),
+            "true_peak_max_dbtp": _number(totals.true_peak_max_dbtp[track_index]),
+            "sample_peak_max_dbfs": _number(totals.sample_peak_max_dbfs[track_index]),
+            "rms_dbfs": _number(totals.rms_dbfs[track_index]),
+            "noise_floor_dbfs": _number(totals.noise_floor_dbfs[track_index]),
+            "present_fraction": _share(float(totals.present_fraction[track_index])),
         }
 
     def _incident_json(self, incident: Incident) -> dict[str, Any]:

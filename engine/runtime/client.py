@@ -1,4 +1,4 @@
-"""A window's end of the channel: finds or starts an engine, hears from it, replaces one that dies.
+"""A window's end of the connection: finds or starts an engine, follows it, replaces one that dies.
 
 No call waits for the engine; all that may take time happens on threads of the client's own.
 """
@@ -14,7 +14,6 @@ from collections import deque
 from contextlib import suppress
 from dataclasses import replace
 from multiprocessing import AuthenticationError
-from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Final
 
@@ -24,6 +23,7 @@ from engine.model.messages import Snapshot
 from engine.runtime.ipc import (
     BEAT_S,
     Alive,
+    Connection,
     Elsewhere,
     Failed,
     Job,

@@ -28,7 +28,7 @@ class Host:
 
     clock : seconds on a steady scale, the same for all processes of one boot
     sleep : waits so many seconds
-    utc_ms : wall clock, milliseconds since 1970; only ever told
+    utc_ms : wall clock, milliseconds since 1970; for display alone
     day_s : time of day, s
     boot : names this boot of the machine, "" where unknown
     version : of this program
@@ -62,8 +62,8 @@ class Load:
             self._at, self._cpu_s = now, cpu_s
 
 
-def away_s(kept: Checkpoint, world: Host) -> float:
+def away_s(checkpoint: Checkpoint, host: Host) -> float:
     """How long nobody watched, s; over a boot of the machine only the wall clock can tell."""
-    if kept.boot and kept.boot == world.boot:
-        return max(world.clock() - kept.steady_s, 0.0)
-    return max((world.utc_ms() - kept.utc_ms) / 1000.0, 0.0)
+    if checkpoint.boot and checkpoint.boot == host.boot:
+        return max(host.clock() - checkpoint.steady_s, 0.0)
+    return max((host.utc_ms() - checkpoint.utc_ms) / 1000.0, 0.0)

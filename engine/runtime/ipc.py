@@ -1,4 +1,4 @@
-"""The channel between window and engine: one address, usable by the same user alone.
+"""The connection between window and engine: one address, usable by the same user alone.
 
 A local socket or named pipe, never the network. What is sent are plain frozen dataclasses.
 """
@@ -15,9 +15,9 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Client as Connector
-from multiprocessing.connection import Connection, Listener
+from multiprocessing.connection import Listener
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, Protocol
 
 from engine.model.commands import Open, Watch
 from engine.model.engine_address import Address
@@ -28,6 +28,17 @@ BEAT_S: Final = 0.25
 
 CARRIED_EVENTS: Final = 1000
 """Events that a snapshot takes over from those that were never sent."""
+
+
+class Connection(Protocol):
+    """One end of a connection, a socket or a named pipe; see `multiprocessing.connection`."""
+
+    def send(self, obj: Any, /) -> None: ...
+    def recv(self) -> Any: ...
+    def poll(self, timeout: float = 0.0, /) -> bool: ...
+    def fileno(self) -> int: ...
+    def close(self) -> None: ...
+
 
 _FAMILY: Final = "AF_PIPE" if sys.platform == "win32" else "AF_UNIX"
 

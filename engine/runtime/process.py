@@ -112,14 +112,14 @@ class Engine:
         from engine.session.resume import resume
         from engine.session.writer import SessionWriter
 
-        world = Host(boot=_boot(), version=_version())
+        host = Host(boot=_boot(), version=_version())
         if self._job.resume:
             resumed = resume(self._folder)
             self._log = SessionWriter(self._folder / folders.LOG)
             return Runner(
                 resumed.request,
                 self._publish,
-                world,
+                host,
                 log=self._log,
                 resumed=resumed,
                 on_plan=self._keep_plan,
@@ -134,7 +134,7 @@ class Engine:
             request = folders.with_own_plan(request, self._folder)
         self._log = SessionWriter(self._folder / folders.LOG)
         try:
-            return Runner(request, self._publish, world, log=self._log, on_plan=self._keep_plan)
+            return Runner(request, self._publish, host, log=self._log, on_plan=self._keep_plan)
         except PlanError as error:  # of the session's copy: the user knows the file
             raise PlanError(Path(self._job.request.plan or error.path), error.mistakes) from None
 

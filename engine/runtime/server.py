@@ -1,4 +1,4 @@
-"""The engine's end of the channel: listens for windows and hands them whatever is newest."""
+"""The engine's end of the connection: listens for windows and sends each the newest snapshot."""
 
 from __future__ import annotations
 
@@ -8,13 +8,12 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing import AuthenticationError
-from multiprocessing.connection import Connection
 from typing import Any, Final
 
 from engine.model.client_id import ClientId
 from engine.model.commands import Watch
 from engine.model.engine_address import Address
-from engine.runtime.ipc import Alive, NewestSender, State, forget, hang_up, listen
+from engine.runtime.ipc import Alive, Connection, NewestSender, State, forget, hang_up, listen
 
 SILENT_S: Final = 5.0
 """A window that says nothing for this long is frozen."""
@@ -27,7 +26,7 @@ Hear = Callable[[ClientId, Any], None]
 class _Peer:
     who: ClientId
     sender: NewestSender
-    heard_at: float
+    last_sign_at: float
     silent: bool = False
 
 
@@ -72,22 +71,26 @@ class Server:
     @property
     def windows(self) -> int:
         """How many windows look, frozen ones too."""
-        return len(self._peers)
+        with self._lock:
+            return len(self._peers)
 
     @property
     def alone_s(self) -> float:
         """For how long no window has looked, s."""
-        return 0.0 if self._peers else self._clock() - self._alone_since
+        with self._lock:
+            return 0.0 if self._peers else self._clock() - self._alone_since
 
     def look_after(self) -> None:
         """Tell of windows that went silent or came back; to be called now and then."""
+        now, changed = self._clock(), []
         with self._lock:
-            peers = list(self._peers.values())
-        for peer in peers:
-            silent = self._clock() - peer.heard_at > SILENT_S
-            if silent != peer.silent:
-                peer.silent = silent
-                self._hear(peer.who, "silent" if silent else "back")
+            for peer in self._peers.values():
+                silent = now - peer.last_sign_at > SILENT_S
+                if silent != peer.silent:
+                    peer.silent = silent
+                    changed.append((peer.who, "silent" if silent else "back"))
+        for who, what in changed:
+            self._hear(who, what)
 
     def close(self) -> None:
         """Let go of every window and of the address."""
@@ -124,10 +127,16 @@ class Server:
             self._take_on(connection, who)
             while True:
                 said = connection.recv()
-                self._peers[connection].heard_at = self._clock()
+                self._note_sign_of_life(connection)
                 if not isinstance(said, Alive):
                     self._hear(who, said)
         self._drop(connection)
+
+    def _note_sign_of_life(self, connection: Connection) -> None:
+        with self._lock:
+            peer = self._peers.get(connection)
+            if peer is not None:
+                peer.last_sign_at = self._clock()
 
     def _take_on(self, connection: Connection, who: ClientId) -> None:
         sender = NewestSender(connection, lambda: self._drop(connection))

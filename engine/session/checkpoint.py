@@ -43,11 +43,11 @@ class Checkpoint:
         """The same of those tracks: a plan may have been changed as the engine broke off."""
         if self.inputs in ((), inputs):
             return self
-        places = TrackRemap.of(self.inputs, inputs)
+        remap = TrackRemap.of(self.inputs, inputs)
         return replace(
             self,
-            floor_dbfs=tuple(places.first(np.array(self.floor_dbfs), np.nan).tolist()),
-            book=moved_book(self.book, places),
-            learned=moved_memories(self.learned, places),
+            floor_dbfs=tuple(remap.first(np.array(self.floor_dbfs), np.nan).tolist()),
+            book=moved_book(self.book, remap),
+            learned=moved_memories(self.learned, remap),
             inputs=inputs,
         )

@@ -115,9 +115,9 @@ class SessionRecorder:
         self._left_s = 0.0
         self._begin_s = 0.0
         self._stretch_due_s = STRETCH_S
-        self._written: dict[int, Incident] = {}
+        self._last_incidents: dict[int, Incident] = {}
         self._lost_s = 0.0
-        self._lost_told_s = 0.0
+        self._lost_logged_s = 0.0
         self._lost_why = ""
 
     def stamp(self, at_s: float) -> Stamp:
@@ -150,50 +150,48 @@ class SessionRecorder:
         return self._stretch.stretch()
 
     def changed_plan(self, watch: Watch, at_s: float, figures: LoudnessTotals) -> None:
-        """Another plan holds from now on; a second that has begun is told by its inputs.
+        """Another plan holds from now on; a second that has begun is logged by its inputs.
 
         `figures` are those until now: what is known of inputs that leave is written.
         """
         before, self._watch = self._watch, watch
-        places = TrackRemap.of(_inputs(before), _inputs(watch))
-        left = self._left_lines(figures, places, at_s)
+        remap = TrackRemap.of(_inputs(before), _inputs(watch))
+        left = self._left_lines(figures, remap, at_s)
         stretch = TotalsRecorder(_inputs(watch), self._totals)
-        carry(stretch, self._stretch, places)
+        carry(stretch, self._stretch, remap)
         self._stretch = stretch
         second = max(int(at_s - _EPS_S), 0)
         if self._second is not None:
             second, old = self._second.number, self._second
             self._second = _Second(second, len(watch.plan.tracks))
-            carry(self._second, old, places)
+            carry(self._second, old, remap)
         lines = [*left, LogLine("plan", (watch.plan.title, watch.plan_text))]
         if _inputs(before) != _inputs(watch):
             lines.append(_inputs_line(second, watch))
         lines += [_track_line(track) for track in watch.plan.tracks]
         self.log.write(lines, self.stamp(at_s), now=True)
 
-    def _left_lines(
-        self, figures: LoudnessTotals, places: TrackRemap, at_s: float
-    ) -> list[LogLine]:
-        gone = [n for n in range(len(figures.inputs)) if n not in places.new]
+    def _left_lines(self, figures: LoudnessTotals, remap: TrackRemap, at_s: float) -> list[LogLine]:
+        gone = [n for n in range(len(figures.inputs)) if n not in remap.new]
         if not any(figures.measured_s[n] for n in gone):
             return []
         self._left_s = max(at_s, self._left_s + _EPS_S)  # the log's key
-        told = dataclass_json.dumps(figures.of([figures.inputs[n] for n in gone]))
-        return [LogLine("left", (self._left_s, at_s, told, self._stretch.gates.of(gone).pack()))]
+        values = dataclass_json.dumps(figures.of([figures.inputs[n] for n in gone]))
+        return [LogLine("left", (self._left_s, at_s, values, self._stretch.gates.of(gone).pack()))]
 
     def start(self, at_s: float, pid: int, lost_s: float) -> None:
         """The engine began to run at that stream time; `lost_s` of audio were lost before."""
         stamp = self.stamp(at_s)
-        self._lost_s = self._lost_told_s = lost_s
+        self._lost_s = self._lost_logged_s = lost_s
         self._begin_s, self._stretch_due_s = at_s, at_s + STRETCH_S
         self.log.write([LogLine("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
 
-    def end(self, at_s: float, reason: str, kept: Checkpoint) -> None:
+    def end(self, at_s: float, reason: str, checkpoint: Checkpoint) -> None:
         """The engine ends in good order."""
         stamp = self.stamp(at_s)
         lines = self._second_lines(stamp)
         lines += [self._stretch_line(at_s), LogLine("run end", (stamp.utc_ms, at_s, reason))]
-        self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+        self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
 
     def tick(
         self,
@@ -214,12 +212,12 @@ class SessionRecorder:
         if self._second is None or number != self._second.number:
             stamp = self.stamp(at_s)
             lines = self._second_lines(stamp)
-            incidents, kept = standing()
+            incidents, checkpoint = standing()
             lines += self._changed(incidents)
             if at_s >= self._stretch_due_s:
                 self._stretch_due_s = at_s + STRETCH_S
                 lines.append(self._stretch_line(at_s))
-            self.log.write([*lines, _kept_line(kept)], stamp)
+            self.log.write([*lines, _checkpoint_line(checkpoint)], stamp)
             self._second = _Second(number, len(self._watch.plan.tracks))
         if measurement is not None:
             self._second.add(measurement)
@@ -233,57 +231,57 @@ class SessionRecorder:
         lines = []
         if self._second is not None:
             lines = [LogLine("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
-        lost_s = self._lost_s - self._lost_told_s
+        lost_s = self._lost_s - self._lost_logged_s
         if lost_s > 0.0:
-            self._lost_told_s = self._lost_s
+            self._lost_logged_s = self._lost_s
             lines.append(LogLine("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why)))
         return lines
 
     def _changed(self, incidents: Iterable[Incident]) -> list[LogLine]:
         fresh = {i.id: i for i in incidents}
-        lines = [_incident_line(i) for i in fresh.values() if self._written.get(i.id) != i]
-        self._written = fresh
+        lines = [_incident_line(i) for i in fresh.values() if self._last_incidents.get(i.id) != i]
+        self._last_incidents = fresh
         return lines
 
-    def happened(self, events: Sequence[AlarmEvent], kept: Checkpoint) -> None:
-        """Alarms changed; `kept` is what a restart needs now."""
+    def happened(self, events: Sequence[AlarmEvent], checkpoint: Checkpoint) -> None:
+        """Alarms changed; `checkpoint` is what a restart needs now."""
         lines = []
         for event in events:
             alarm, incident = event.alarm, event.alarm.incident
-            told = (incident.id, event.kind.value, alarm.state.value, incident.severity.word)
+            change = (incident.id, event.kind.value, alarm.state.value, incident.severity.word)
             stamp = self.stamp(event.at_s)
-            values = (*told, incident.fault.value, *stamp.values, alarm.until_s)
+            values = (*change, incident.fault.value, *stamp.values, alarm.until_s)
             lines += [_incident_line(incident), LogLine("change", values)]
         if lines:
-            self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+            self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
 
     def checked(self, results: Sequence[LineResult]) -> None:
         """Tracks were decided on in a line check."""
         for result in results:
             stamp = self.stamp(result.at_s)
-            told = (
+            values = (
                 result.track,
                 result.verdict.value,
                 result.note,
                 dataclass_json.dumps(result.heard),
             )
-            self.log.write([LogLine("line check", (*told, *stamp.values))], stamp, now=True)
+            self.log.write([LogLine("line check", (*values, *stamp.values))], stamp, now=True)
 
     def planted(self, truths: Sequence[Truth], at_s: float) -> None:
         """In a drill: faults that were put in have begun."""
         if truths:
             self.log.write([_truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
 
-    def asked(self, command: Command, who: ClientId, at_s: float, kept: Checkpoint) -> None:
-        """Somebody pressed something; `kept` is what a restart needs now."""
+    def asked(self, command: Command, who: ClientId, at_s: float, checkpoint: Checkpoint) -> None:
+        """Somebody pressed something; `checkpoint` is what a restart needs now."""
         stamp = self.stamp(at_s)
         arguments = json_text(asdict(command))
-        told = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
-        lines = [LogLine("action", told)]
+        values = (type(command).__name__, arguments, who.user, who.place, who.pid, *stamp.values)
+        lines = [LogLine("action", values)]
         if isinstance(command, Mark):
             spot = stamp if command.at_s is None else self.stamp(command.at_s)
-            lines.append(LogLine("mark", (command.text, *told[2:5], *spot.values)))
-        self.log.write([*lines, _kept_line(kept)], stamp, now=True)
+            lines.append(LogLine("mark", (command.text, *values[2:5], *spot.values)))
+        self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
 
 
 def _inputs(watch: Watch) -> list[int]:
@@ -304,15 +302,15 @@ def _track_line(track: Track) -> LogLine:
 def _incident_line(i: Incident) -> LogLine:
     fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
     tracks = json.dumps(i.tracks)
-    told = (i.covered_by, i.uncovered, i.detail, i.part_of)
-    return LogLine("incident", (i.id, i.track, tracks, *fault, *told))
+    values = (i.covered_by, i.uncovered, i.detail, i.part_of)
+    return LogLine("incident", (i.id, i.track, tracks, *fault, *values))
 
 
-def _kept_line(kept: Checkpoint) -> LogLine:
-    return LogLine("kept", (dataclass_json.dumps(kept),))
+def _checkpoint_line(checkpoint: Checkpoint) -> LogLine:
+    return LogLine("kept", (dataclass_json.dumps(checkpoint),))
 
 
 def _truth_line(t: Truth) -> LogLine:
     severity = None if t.severity is None else t.severity.word
-    told = (t.onset_s, t.end_s, t.strength, severity, t.remark)
-    return LogLine("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *told))
+    values = (t.onset_s, t.end_s, t.strength, severity, t.remark)
+    return LogLine("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *values))

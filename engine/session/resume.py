@@ -18,14 +18,14 @@ class Resumed:
     """What is known of an interrupted watch.
 
     request, info : what was watched, and the source as it was
-    start_s : time of day (or place in the take's timecode) of stream time 0
-    kept : what the last engine remembered
+    start_s : time of day (or position in the take's timecode) of stream time 0
+    checkpoint : how the watch stood
     """
 
     request: Open
     info: SourceInfo
     start_s: float
-    kept: Checkpoint
+    checkpoint: Checkpoint
 
 
 def resume(folder: Path) -> Resumed:

@@ -78,9 +78,9 @@ class BlockQueue:
             return None
         lost = 0
         while self._marks_taken < self._marks_written:
-            place, frames = (int(n) for n in self._marks[self._marks_taken % _MARKS])
-            if place > self._taken:
-                end = min(end, place)
+            at_frame, frames = (int(n) for n in self._marks[self._marks_taken % _MARKS])
+            if at_frame > self._taken:
+                end = min(end, at_frame)
                 break
             lost += frames
             self._marks_taken += 1

@@ -43,7 +43,7 @@ def test_each_goes_through_the_log_and_back(kind: type) -> None:
     book = keep_book(Pipeline(PLAN, RATE).book)
     kept = Checkpoint(1.0, 0.0, (-60.0,) * TRACKS, book, 0.0, "", 0, learned=keep([before]))
     kept = dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
-    pipeline = Pipeline(PLAN, RATE, kept=kept)
+    pipeline = Pipeline(PLAN, RATE, checkpoint=kept)
     remembered = next(m for m in pipeline.learned if m.detector == kind.__name__)
     assert repr((remembered,)) == repr(keep([before]))  # NaN is not equal to itself
     restore([after], kept.learned)

@@ -64,7 +64,7 @@ def test_what_was_learned_outlives_the_engine() -> None:
         ),
     )
     kept = dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
-    after = Pipeline(PLAN, RATE, kept=kept)
+    after = Pipeline(PLAN, RATE, checkpoint=kept)
     assert after.lines.checker.results == (result,)
     assert remembered(after, "Hum")[0][0] == -50.0
     assert remembered(after, "PairDrift")[0][1] == pytest.approx(12.0)

@@ -37,6 +37,7 @@ from tests.support.signals import noise
 from tests.support.strategies import cuts
 
 RATE = 8_000
+Result = tuple[tuple[Incident, ...], Totals]
 PLAN = Plan(
     (
         Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
@@ -64,7 +65,7 @@ def take(rate_hz: int, seconds: float = 6.0) -> Samples:
     return x
 
 
-def watched(pipeline: Pipeline, blocks: list[Block]) -> tuple[tuple[Incident, ...], Totals]:
+def watched(pipeline: Pipeline, blocks: list[Block]) -> Result:
     """All incidents and totals of a watch."""
     for block in blocks:
         pipeline.feed(block)
@@ -72,14 +73,12 @@ def watched(pipeline: Pipeline, blocks: list[Block]) -> tuple[tuple[Incident, ..
     return pipeline.incidents(), pipeline.totals()
 
 
-def whole(samples: Samples, rate_hz: int, plan: Plan = PLAN) -> tuple[tuple[Incident, ...], Totals]:
+def whole(samples: Samples, rate_hz: int, plan: Plan = PLAN) -> Result:
     """The same in one block."""
     return watched(Pipeline(plan, rate_hz), [Block(samples)])
 
 
-def assert_same(
-    one: tuple[tuple[Incident, ...], Totals], other: tuple[tuple[Incident, ...], Totals]
-) -> None:
+def assert_same(one: Result, other: Result) -> None:
     """Incidents are equal in every field, totals bit for bit."""
     assert one[0] == other[0]
     for a, b in zip(astuple(one[1]), astuple(other[1]), strict=True):
@@ -88,30 +87,45 @@ def assert_same(
 
 # ---- block boundaries ----------------------------------------------------------------------------
 
-TAKE = take(RATE)
-TAKE.flags.writeable = False
-WHOLE = whole(TAKE, RATE)
+TAKE_FRAMES = round(6.0 * RATE)
 
 
-def test_the_take_holds_faults() -> None:
+@pytest.fixture(scope="module")
+def faulty() -> Samples:
+    """The take that is cut below; not to be written to."""
+    samples = take(RATE)
+    samples.flags.writeable = False
+    assert len(samples) == TAKE_FRAMES
+    return samples
+
+
+@pytest.fixture(scope="module")
+def uncut(faulty: Samples) -> Result:
+    """What a watch of it in one block finds."""
+    return whole(faulty, RATE)
+
+
+def test_the_take_holds_faults(uncut: Result) -> None:
     """The take that is cut below raises alarms of several kinds, ended and not."""
-    assert {i.fault for i in WHOLE[0]} >= {Fault.MUTED, Fault.SILENT, Fault.SAMPLES_LOST}
-    assert {i.end_s is None for i in WHOLE[0]} == {True, False}
+    assert {i.fault for i in uncut[0]} >= {Fault.MUTED, Fault.SILENT, Fault.SAMPLES_LOST}
+    assert {i.end_s is None for i in uncut[0]} == {True, False}
 
 
 @settings(max_examples=7, deadline=None)
-@given(places=cuts(len(TAKE)))
-def test_any_boundaries_give_the_same(places: list[int]) -> None:
+@given(boundaries=cuts(TAKE_FRAMES))
+def test_any_boundaries_give_the_same(
+    faulty: Samples, uncut: Result, boundaries: list[int]
+) -> None:
     """One take cut anywhere, empty blocks too, raises the same alarms and the same totals."""
-    blocks = [Block(TAKE[a:b]) for a, b in pairwise(places)]
-    assert_same(watched(Pipeline(PLAN, RATE), blocks), WHOLE)
+    blocks = [Block(faulty[a:b]) for a, b in pairwise(boundaries)]
+    assert_same(watched(Pipeline(PLAN, RATE), blocks), uncut)
 
 
 @pytest.mark.parametrize("frames", [1, 79, 801, 4096])
-def test_even_blocks_give_the_same(frames: int) -> None:
+def test_even_blocks_give_the_same(faulty: Samples, uncut: Result, frames: int) -> None:
     """Blocks of one length, down to a single frame, raise the same alarms."""
-    blocks = [Block(TAKE[a : a + frames]) for a in range(0, len(TAKE), frames)]
-    assert_same(watched(Pipeline(PLAN, RATE), blocks), WHOLE)
+    blocks = [Block(faulty[a : a + frames]) for a in range(0, len(faulty), frames)]
+    assert_same(watched(Pipeline(PLAN, RATE), blocks), uncut)
 
 
 @pytest.mark.parametrize("rate_hz", [11_025, 44_100, 96_000])
@@ -139,19 +153,19 @@ def test_at_rates_pulled_up_or_down(rate_hz: int) -> None:
 
 
 @settings(max_examples=4, deadline=None)
-@given(places=cuts(len(TAKE)))
-def test_a_gap_at_any_boundaries_gives_the_same(places: list[int]) -> None:
+@given(boundaries=cuts(TAKE_FRAMES))
+def test_a_gap_at_any_boundaries_gives_the_same(faulty: Samples, boundaries: list[int]) -> None:
     """Lost frames in mid-stream lie at the same time whatever the blocks around them."""
     gap_at, lost = 20_011, 4_003
-    both = sorted({*places, gap_at})
-    blocks = [Block(TAKE[a:b], lost if a == gap_at else 0) for a, b in pairwise(both)]
-    plain = [Block(TAKE[:gap_at]), Block(TAKE[gap_at:], lost)]
+    both = sorted({*boundaries, gap_at})
+    blocks = [Block(faulty[a:b], lost if a == gap_at else 0) for a, b in pairwise(both)]
+    plain = [Block(faulty[:gap_at]), Block(faulty[gap_at:], lost)]
     assert_same(watched(Pipeline(PLAN, RATE), blocks), watched(Pipeline(PLAN, RATE), plain))
 
 
-def test_memory_order_does_not_matter() -> None:
+def test_memory_order_does_not_matter(faulty: Samples, uncut: Result) -> None:
     """Samples contiguous along frames or along channels raise the same alarms."""
-    assert_same(whole(np.asfortranarray(TAKE), RATE), WHOLE)
+    assert_same(whole(np.asfortranarray(faulty), RATE), uncut)
 
 
 def test_the_samples_are_not_altered() -> None:
@@ -162,14 +176,14 @@ def test_the_samples_are_not_altered() -> None:
     assert samples.tobytes() == before
 
 
-def test_a_block_may_be_reused() -> None:
+def test_a_block_may_be_reused(faulty: Samples, uncut: Result) -> None:
     """A source may write the next block into the same memory."""
     pipeline, memory = Pipeline(PLAN, RATE), np.empty((400, 4), dtype=np.float32)
-    for start in range(0, len(TAKE), 400):
-        memory[:] = TAKE[start : start + 400]
+    for start in range(0, len(faulty), 400):
+        memory[:] = faulty[start : start + 400]
         pipeline.feed(Block(memory))
     pipeline.finish()
-    assert_same((pipeline.incidents(), pipeline.totals()), WHOLE)
+    assert_same((pipeline.incidents(), pipeline.totals()), uncut)
 
 
 # ---- lost and bad samples ------------------------------------------------------------------------

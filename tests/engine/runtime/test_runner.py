@@ -14,7 +14,8 @@ from engine.model.client_id import ClientId
 from engine.model.commands import Acknowledge, Look, Open, OutOfService, Shelve, Standby, Stop
 from engine.model.messages import AlarmState, Block, Fault, LogState, Snapshot
 from engine.runtime.host import Host
-from engine.runtime.runner import RETRY_S, STALL_S, Asked, Runner
+from engine.runtime.input_supervisor import RETRY_S, STALL_S
+from engine.runtime.runner import Asked, Runner
 from engine.session.checkpoint import Checkpoint
 from engine.session.loudness_totals import LoudnessTotals
 from engine.session.resume import Resumed
@@ -266,7 +267,7 @@ def restarted(before: Watch, away_s: float, **more: object) -> Watch:
     """Another engine on the same session, that long after the first was killed."""
     kept = before.log.kept
     before.clock.now += away_s
-    info = before.runner._info
+    info = before.runner.input.info
     resumed = Resumed(Open(device="quay"), info, 3600.0, kept)
     return Watch(before.mood, clock=before.clock, resumed=resumed, **more)
 
@@ -397,9 +398,9 @@ def test_a_replay_goes_on_where_the_take_is_by_now(loop, away_s, at_s) -> None:
     runner, _ = replay(clock, request)
     while runner.pipeline.fed_s < 4.0:
         runner._turn()
-    kept = replace(runner.kept(), steady_s=clock.now)
+    kept = replace(runner.checkpoint(), steady_s=clock.now)
     clock.now += away_s
-    _, take = replay(clock, request, Resumed(request, runner._info, 2.0, kept))
+    _, take = replay(clock, request, Resumed(request, runner.input.info, 2.0, kept))
     assert take.from_s == pytest.approx(at_s, abs=0.02)
 
 
@@ -412,4 +413,4 @@ def test_a_take_that_ends_is_shown_until_told_to_stop() -> None:
     assert runner.snapshot().ended
     runner.commands.put(Asked(Stop(), CREW))
     runner.run()
-    assert runner._feed.log.of("run end")[0][2] == "the take ended"
+    assert runner._recorder.log.of("run end")[0][2] == "the take ended"

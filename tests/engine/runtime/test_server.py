@@ -93,7 +93,7 @@ def test_a_frozen_window_is_noticed_and_so_is_its_return(desk: Desk) -> None:
     desk.server.look_after()
     assert [said for _, said in desk.heard] == ["came", "silent"]
     window.send(Alive())
-    until(lambda: desk.server._peers[next(iter(desk.server._peers))].heard_at == desk.now)
+    until(lambda: desk.server._peers[next(iter(desk.server._peers))].last_sign_at == desk.now)
     desk.server.look_after()
     assert [said for _, said in desk.heard] == ["came", "silent", "back"]
     window.close()

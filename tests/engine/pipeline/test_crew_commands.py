@@ -55,7 +55,9 @@ def test_a_restart_remembers_the_desk() -> None:
     """Through the form kept on disk, another engine has the same desk and the same break."""
     old = asked((Mark("a"), 1.0), (Note(2, "b"), 2.0), (FreshBattery(3), 3.0), (Break(True), 4.0))
     kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), keep(old.book), 1.0, "boot", 2, old.desk)
-    new = Pipeline(PLAN, 8_000, kept=dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept)))
+    new = Pipeline(
+        PLAN, 8_000, checkpoint=dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
+    )
     assert new.desk == old.desk
     assert new.book.on_break
     new.command(Break(False), 10.0)

@@ -55,7 +55,7 @@ def run(*commands: Command) -> tuple[list[Watch], list[Snapshot], Notes, Runner]
     who = ClientId("mixer", "window", 1)
     for command in commands:
         runner.commands.put(Asked(command, who))
-    while not runner._ended:
+    while not runner.input.ended:
         assert runner._obey()
         runner._turn()
     runner.commands.put(Asked(Stop(), who))
@@ -98,7 +98,7 @@ def test_a_plan_with_a_mistake_changes_nothing() -> None:
     told, shots, _, runner = run(ChangePlan('[[track]]\ninput = 1\nkind = "lavv"\n'))
     assert told == []
     assert shots[-1].notice.startswith("plan not changed: line 3")
-    assert len(runner.plan.tracks) == 2
+    assert len(runner.watch.plan.tracks) == 2
 
 
 LAV = '[[track]]\ninput = 1\nname = "Lav"\n'
@@ -125,16 +125,16 @@ def test_an_input_that_the_source_lacks_is_refused() -> None:
     assert told == []
     assert shots[-1].notice.startswith("plan not changed: line 10")
     assert "allowed: 1 to 2" in shots[-1].notice
-    assert len(runner.plan.tracks) == 2
+    assert len(runner.watch.plan.tracks) == 2
 
 
 def test_what_was_kept_fits_a_plan_changed_as_the_engine_broke_off() -> None:
     """Floors and alarms of the inputs that stay are taken over, whatever the order on the disk."""
     _, _, _, runner = run()
-    kept = replace(runner.kept(), floor_dbfs=(-50.0, -60.0))
+    kept = replace(runner.checkpoint(), floor_dbfs=(-50.0, -60.0))
     assert kept.of((2, 5)).floor_dbfs[0] == -60.0
     assert np.isnan(kept.of((2, 5)).floor_dbfs[1])
-    pipeline = Pipeline(parse_plan(LAV, 2), RATE, kept=kept)
+    pipeline = Pipeline(parse_plan(LAV, 2), RATE, checkpoint=kept)
     assert pipeline.meter.learned().floor_dbfs.tolist() == [-50.0]
 
 
@@ -144,7 +144,7 @@ def test_a_report_has_figures_of_inputs_that_left_or_came_back(tmp_path: Path) -
     world = Host(open_source=lambda _request: ArraySource(noise(-50.0, 6.0, RATE, tracks=2), RATE))
     runner = Runner(Open(take="x"), lambda _shot: None, world, log=log)
     steps = [(2.03, LAV), (3.55, TEXT), (4.99, LAV)]
-    while not runner._ended:
+    while not runner.input.ended:
         if steps and runner.pipeline.fed_s >= steps[0][0]:
             asked = ChangePlan(steps.pop(0)[1])
             runner.commands.put(Asked(asked, ClientId("mixer", "window", 1)))

@@ -1,0 +1,62 @@
+"""Changes the plan of a watch while it runs; a plan that can't be followed changes nothing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from engine.model.commands import ChangePlan, SwapInputs, Watch
+from engine.model.messages import AlarmEvent
+from engine.pipeline.pipeline import Pipeline
+from engine.plan.change import PlanChangeError
+from engine.plan.load import PlanError, parse_plan
+from engine.session.loudness_totals import LoudnessTotals
+from engine.session.recorder import SessionRecorder
+
+
+class PlanChanger:
+    """The plan as windows see it, and the one way to change it.
+
+    Parameters
+    ----------
+    watch : Watch
+    channels : int
+        Of the source; a plan may name no input beyond.
+    pipeline : Pipeline
+    recorder : SessionRecorder or None
+        Told of each change.
+    """
+
+    def __init__(
+        self, watch: Watch, channels: int, pipeline: Pipeline, recorder: SessionRecorder | None
+    ) -> None:
+        self.watch = watch
+        self.notice = ""
+        """Why the last change was refused, one line; empty where it was not."""
+        self._channels, self._pipeline, self._recorder = channels, pipeline, recorder
+
+    def change(self, asked: ChangePlan | SwapInputs, at_s: float) -> list[AlarmEvent] | None:
+        """Go by the plan that was asked for; returns what happened, None where it was refused."""
+        try:
+            text = self._text(asked)
+            plan = parse_plan(text, self._channels)
+            figures = None if self._recorder is None else self._recorder.figures()
+            events = self._pipeline.change_plan(plan, at_s)
+        except (PlanError, PlanChangeError) as error:
+            why = str(error).splitlines()[0].removeprefix("plan: ")
+            self.notice = f"plan not changed: {why}"
+            return None
+        self.watch = replace(self.watch, plan=plan, plan_text=text)
+        self.notice = ""
+        self._record(at_s, figures)
+        return events
+
+    def _text(self, asked: ChangePlan | SwapInputs) -> str:
+        if isinstance(asked, ChangePlan):
+            return asked.text
+        from engine.plan.edit import swap_inputs  # its library would slow down every start
+
+        return swap_inputs(self.watch.plan_text, asked.one, asked.other)
+
+    def _record(self, at_s: float, figures: LoudnessTotals | None) -> None:
+        if self._recorder is not None and figures is not None:
+            self._recorder.changed_plan(self.watch, at_s, figures)
