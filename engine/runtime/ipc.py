@@ -33,11 +33,20 @@ CARRIED_EVENTS: Final = 1000
 class Connection(Protocol):
     """One end of a connection, a socket or a named pipe; see `multiprocessing.connection`."""
 
-    def send(self, obj: Any, /) -> None: ...
-    def recv(self) -> Any: ...
-    def poll(self, timeout: float = 0.0, /) -> bool: ...
-    def fileno(self) -> int: ...
-    def close(self) -> None: ...
+    def send(self, obj: Any, /) -> None:
+        """Send it; OSError where the other end is gone."""
+
+    def recv(self) -> Any:
+        """The next message; EOFError where the other end is gone."""
+
+    def poll(self, timeout: float = 0.0, /) -> bool:
+        """Whether a message came within that time, s."""
+
+    def fileno(self) -> int:
+        """The socket or pipe itself."""
+
+    def close(self) -> None:
+        """Let go of it."""
 
 
 _FAMILY: Final = "AF_PIPE" if sys.platform == "win32" else "AF_UNIX"
