@@ -23,7 +23,8 @@ T = TypeVar("T")
 
 RATE_HZ: Final = 48_000
 HARMONICS: Final = (1.0, 0.42, 0.3, 0.2, 0.12)
-"""Amplitudes of the fundamental and what stands over it, all within 20 dB and under 4 kHz."""
+"""Amplitudes of the fundamental and its harmonics, all under 4 kHz; the largest four lie within the
+15 dB of IEC 60601-1-8 with Amendment 1."""
 
 
 class Sound(Enum):

@@ -1,7 +1,7 @@
 """How large letters must be to be read from afar. Pure arithmetic; no Qt.
 
-Source: ISO 9241-3 (kept in ISO 9241-303), as quoted in handbooks: a capital letter subtends 20 to
-22 minutes of arc for reading, 16 at least; NUREG-0700 rev. 2, 1.3.1-4: no more than 45 in groups.
+Source: NUREG-0700 rev. 2, 1.3.1-4, and ISO 9241-3 as quoted: a capital letter subtends 20 to 22
+minutes of arc for reading, 16 at least; no more than 45 in groups (NUREG-0700 alone).
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
-"""Sizes of letters against the published table and formula.
+"""Sizes of letters against a published formula, and heights calculated by hand.
 
-Sources: ISO 9241-3 (16 minutes of arc least, 20 to 22 preferred), NUREG-0700 rev. 2, 1.3.1-4
-(H = 6.283 · D · MA / 21600), both as quoted in ergonomics handbooks.
+Sources: NUREG-0700 rev. 2, 1.3.1-4 (H = 6.283 · D · MA / 21600; 16 minutes of arc at least, 20 to
+22 preferred for reading, 45 at most in groups); ISO 9241-3, as notes on display terminals quote it
+(the same 16 and 20 to 22).
 """
 
 from __future__ import annotations
@@ -27,13 +28,13 @@ from app.style import viewing_distance
         (5.0, 16, 23.3),
     ],
 )
-def test_heights_are_those_of_the_table(distance_m: float, arcmin: float, height_mm: float) -> None:
-    """Capital heights at usual distances, as handbooks table them (to 0.1 mm)."""
+def test_heights_at_usual_distances(distance_m: float, arcmin: float, height_mm: float) -> None:
+    """Capital heights are 2 · D · tan(angle / 2), calculated by hand to 0.1 mm."""
     assert viewing_distance.capital_mm(distance_m, arcmin) == pytest.approx(height_mm, abs=0.05)
 
 
 @given(st.floats(0.3, 20), st.floats(5, 60))
-def test_the_handbooks_formula_agrees(distance_m: float, arcmin: float) -> None:
+def test_the_published_formula_agrees(distance_m: float, arcmin: float) -> None:
     """NUREG-0700's formula, which leaves out the tangent, gives the same to 0.1 %."""
     theirs_mm = 6.283 * distance_m * 1000 * arcmin / 21600
     assert viewing_distance.capital_mm(distance_m, arcmin) == pytest.approx(theirs_mm, rel=1e-3)

@@ -186,7 +186,7 @@ def floor_dbfs(levels: NDArray[np.float64]) -> float:
 
 
 def background_dbfs(audio: Samples) -> NDArray[np.float64]:
-    """The live floor for counting speech, at each 10 ms: LAF90 of ISO 1996-1, unweighted.
+    """The live floor for counting speech, at each 10 ms: LF90, as ISO 1996-1 but unweighted.
 
     The level exceeded for 90 % of the time at the meter's Fast time constant, 125 ms; single hops
     of 10 ms dip several dB under the noise that a listener, or any meter, calls the floor. Taken

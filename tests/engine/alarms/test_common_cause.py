@@ -1,4 +1,4 @@
-"""Several tracks, one cause, one alarm."""
+"""Several tracks, one cause, one alarm. Bounds by CONTRACT.md; common practice, no source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Who is covered, and by which pack (CONTRACT.md: coverage)."""
+"""Who is covered, and by which pack (CONTRACT.md).
+
+That the second pack of a performer stands in for the first: common practice, no source.
+"""
 
 from __future__ import annotations
 

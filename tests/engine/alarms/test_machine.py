@@ -1,4 +1,8 @@
-"""One alarm through time: its delays, its priorities, its states."""
+"""One alarm through time: its delays, its priorities, its states.
+
+Sources: on-delay, off-delay and shelving as ISA-18.2 and OPC UA Part 9 have them, chattering as
+three raises or more in a minute, all as public summaries state it (the standards were not read).
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,8 @@
 """Clipped: flat tops at full scale or a lower ceiling.
 
-What counts as evidence is by CONTRACT.md; that a loud peak is none is too.
+Source for the kind of fault: MovieLabs QC Vocabulary 1.1 (2019), CLIPPING: peaks that flat-line, at
+0 dB or lower where the source was overloaded. Lengths of runs and seconds are ours, by CONTRACT.md;
+that three samples in a row count as an over is common practice, no source.
 """
 
 from __future__ import annotations

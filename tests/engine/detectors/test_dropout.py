@@ -1,4 +1,8 @@
-"""Dropout: short gaps to below the live floor. Bounds are those of CONTRACT.md."""
+"""Dropout: short gaps to below the live floor. Bounds are those of CONTRACT.md.
+
+That a receiver's squelch mutes within milliseconds and opens again as fast, and the lengths of such
+gaps, are common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
 """Hum: mains lines at 50 or 60 Hz, steady through speech and pauses.
 
-Frequencies: EN 50160, 1 % on an interconnected grid and 2 % where there is none (second-hand).
+Frequencies: EN 50160, within 1 % for 99.5 % of a year on an interconnected grid, within 2 % for
+95 % of a week where there is none (as the manuals of two makes of power meters quote it).
 Level: AES17, a full-scale sine reads 0 dBFS. Notes: equal temperament on A = 440 Hz (ISO 16).
 Times as CONTRACT.md has them.
 """

@@ -1,4 +1,4 @@
-"""Input lost: the interface went away or delivers nothing."""
+"""Input lost: the interface went away or delivers nothing. Common practice, no source."""
 
 from __future__ import annotations
 

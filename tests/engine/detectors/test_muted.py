@@ -1,9 +1,18 @@
-"""Muted: digital zero, a frozen value or an idle converter (CONTRACT.md)."""
+"""Muted: digital zero, a frozen value or an idle converter (CONTRACT.md).
+
+Checked against the `silencedetect` filter of ffmpeg (Debian), which tells samples under a level for
+at least a time. That an idle converter stays below -110 dBFS is common practice, no source.
+"""
 
 from __future__ import annotations
 
+import re
+import subprocess
+from pathlib import Path
+
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -44,6 +53,37 @@ def test_at_every_rate(rate_hz: int) -> None:
     ((onset_s, last_s),) = told(Muted(where), muted(first, last, rate_hz=rate_hz), where).spans_s
     assert onset_s == pytest.approx(first / rate_hz, abs=1e-9)
     assert last_s == pytest.approx(last / rate_hz, abs=1e-9)
+
+
+def silences_by_ffmpeg(path: Path, level_db: float, least_s: float) -> list[tuple[float, float]]:
+    """Begin and end, s, of every silence that ffmpeg's filter finds."""
+    wanted = f"silencedetect=noise={level_db}dB:duration={least_s}"
+    done = subprocess.run(
+        ["ffmpeg", "-hide_banner", "-i", str(path), "-af", wanted, "-f", "null", "-"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    begins, ends = (
+        re.findall(rf"silence_{edge}: ([\d.]+)", done.stderr) for edge in ("start", "end")
+    )
+    return [(float(a), float(b)) for a, b in zip(begins, ends, strict=True)]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_digital_zeros_are_those_that_ffmpeg_finds(seed: int, tmp_path: Path) -> None:
+    """Begins and ends of digital zero are, to a sample, those of ffmpeg's silencedetect."""
+    rng = np.random.default_rng(seed)
+    x = muted(0, 0, seconds=20.0)
+    for begin_s in (2.0, 7.0, 13.0):
+        first = round((begin_s + rng.uniform(0.0, 1.0)) * RATE)
+        x[first : first + round(rng.uniform(0.6, 3.0) * RATE)] = 0.0
+    path = tmp_path / "take.wav"
+    soundfile.write(path, x, RATE, subtype="FLOAT")
+    found = silences_by_ffmpeg(path, -110.0, 0.5)
+    said = told(Muted(scene(rate_hz=RATE)), x, scene(rate_hz=RATE)).spans_s
+    assert len(said) == len(found) == 3
+    np.testing.assert_allclose(said, found, atol=1.01 / RATE)
 
 
 @pytest.mark.parametrize("value", [0.25, -1.0, 1.0, 1e-9, 1e-41])

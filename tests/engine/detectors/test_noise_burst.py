@@ -1,5 +1,9 @@
-"""Noise burst: hash of the link. Numbers of bursts as in CONTRACT.md; the spectrum of FM noise
-under threshold: S. O. Rice, "Noise in FM receivers", 1963 (from memory)."""
+"""Noise burst: broadband noise of the radio link. Numbers of bursts as in CONTRACT.md.
+
+Clicks and Gaussian noise as the model of FM under its threshold: S. O. Rice, "Noise in FM
+receivers", 1963, as I. Bar-David and S. Shamai review it (IEEE Trans. Inform. Theory, 1988,
+abstract); the original was not read.
+"""
 
 from __future__ import annotations
 

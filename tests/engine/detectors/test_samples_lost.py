@@ -1,4 +1,7 @@
-"""Samples lost: audio was lost before it was looked at (CONTRACT.md: red above 1 s in a minute)."""
+"""Samples lost: audio was lost before it was looked at (CONTRACT.md: red above 1 s in a minute).
+
+That lost audio is told and never measured as silence: common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,8 @@
-"""Silent: the place itself is no longer audible on the track.
+"""Silent: background and room tone are no longer there.
 
-Onsets to within 0.5 s, presence and healthy floors as CONTRACT.md has them.
+Source for the kind of fault: EBU QC item 0078B, Audio Silence (version 2.0): the level of a channel
+lies under a threshold for longer than a minimum duration. Both are set by the user there; ours are
+by CONTRACT.md, as are onsets to within 0.5 s. Healthy floors: common practice, no source.
 """
 
 from __future__ import annotations
@@ -46,6 +48,31 @@ def test_the_plans_presence_counts() -> None:
     where = Scene((Track(1, limits={"presence_dbfs": -62.0}),), RATE)
     x = falls(5.0, 10.0, 15.0, -55.0, -68.0)
     assert_one(told(Silent(where), x, where), 5.0, 10.0)
+
+
+def segments_by_definition(
+    samples: np.ndarray, threshold_dbfs: float, least_s: float
+) -> list[tuple[float, float]]:
+    """EBU QC 0078B read plainly: where the level of 100 ms stays under the threshold so long."""
+    parts = samples[:, 0].astype(np.float64).reshape(-1, RATE // 10)
+    under = 10 * np.log10(2.0 * np.mean(parts**2, axis=1)) < threshold_dbfs
+    edges = np.flatnonzero(np.diff(under, prepend=False, append=False))
+    spans = (edges.reshape(-1, 2) / 10.0).tolist()
+    return [(begin, end) for begin, end in spans if end - begin >= least_s]
+
+
+def test_segments_are_those_of_the_published_definition() -> None:
+    """Silences of 7 to 14 s in a minute and a half are found where the definition has them."""
+    where = Scene((Track(1, limits={"presence_dbfs": -62.0}),), RATE)
+    x = noise(-52.0, 90.0, RATE)
+    for begin_s, length_s in ((12.0, 7.0), (30.0, 14.0), (56.0, 9.0), (75.0, 12.0)):
+        x[round(begin_s * RATE) : round((begin_s + length_s) * RATE)] *= np.float32(
+            10 ** (-20 / 20)
+        )
+    expected = segments_by_definition(x, -62.0, 6.0)
+    assert len(expected) == 4
+    said = [span for span in told(Silent(where), x, where).spans_s if span[1] - span[0] >= 6.0]
+    np.testing.assert_allclose(said, expected, atol=WITHIN_S)
 
 
 @pytest.mark.parametrize(

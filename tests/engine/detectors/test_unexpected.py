@@ -1,4 +1,8 @@
-"""Unexpected: a signal above -50 dBFS on an input called unused (CONTRACT.md)."""
+"""Unexpected: a signal above -50 dBFS on an input called unused (CONTRACT.md).
+
+Level by AES17. That anything louder than this on a spare input is worth a look: common practice, no
+source.
+"""
 
 from __future__ import annotations
 

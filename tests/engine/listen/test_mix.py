@@ -1,4 +1,8 @@
-"""What is heard of the ring: levels, fades, limit and the switch of packs, from its samples."""
+"""What is heard of the ring: levels, fades, limit and the switch of packs, from its samples.
+
+Fades of some milliseconds against clicks, and two packs at the same loudness: common practice, no
+source. The limit is one of the samples; what reaches the ear depends on the amplifier.
+"""
 
 from __future__ import annotations
 

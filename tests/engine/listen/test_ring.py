@@ -15,7 +15,7 @@ from tests.support.strategies import cuts, untimed
 
 RATE = 1_000
 STEP = 0.5 / SCALE + 1e-7
-"""Rounding to 16 bits moves a sample by at most half a step (IEC 60958's 16-bit word)."""
+"""Rounding to 16 bits moves a sample by at most half a step: arithmetic."""
 
 
 def sound(frames: int, tracks: int = 3) -> Samples:

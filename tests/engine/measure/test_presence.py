@@ -1,4 +1,8 @@
-"""Presence: which level counts as audible, and the state with its hysteresis."""
+"""Presence: which level counts as audible, and the state with its hysteresis.
+
+The live floor is after R. Martin's minimum statistics (2001, see `test_floor`); margin and
+hysteresis are ours, healthy floors common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The true-peak interpolator: its skipping is proven, its memory exact."""
+"""The true-peak interpolator: its skipping is proven, its memory exact.
+
+Source: ITU-R BS.1770-5 (11/2023), Annex 2, coefficients of the order-48, four-phase interpolating
+filter: copied here from the publication, not from the program.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +19,24 @@ from tests.support.strategies import takes, untimed
 
 HOP = 80
 
+# fmt: off
+ANNEX_2 = np.array([  # phases 0 to 3, one column each, as the publication prints them
+    [ 0.0017089843750, -0.0291748046875, -0.0189208984375, -0.0083007812500],
+    [ 0.0109863281250,  0.0292968750000,  0.0330810546875,  0.0148925781250],
+    [-0.0196533203125, -0.0517578125000, -0.0582275390625, -0.0266113281250],
+    [ 0.0332031250000,  0.0891113281250,  0.1015625000000,  0.0476074218750],
+    [-0.0594482421875, -0.1665039062500, -0.2003173828125, -0.1022949218750],
+    [ 0.1373291015625,  0.4650878906250,  0.7797851562500,  0.9721679687500],
+    [ 0.9721679687500,  0.7797851562500,  0.4650878906250,  0.1373291015625],
+    [-0.1022949218750, -0.2003173828125, -0.1665039062500, -0.0594482421875],
+    [ 0.0476074218750,  0.1015625000000,  0.0891113281250,  0.0332031250000],
+    [-0.0266113281250, -0.0582275390625, -0.0517578125000, -0.0196533203125],
+    [ 0.0148925781250,  0.0330810546875,  0.0292968750000,  0.0109863281250],
+    [-0.0083007812500, -0.0189208984375, -0.0291748046875,  0.0017089843750],
+]).T
+# fmt: on
+TAPS = ANNEX_2.T.ravel()
+
 
 def _peak(take: Samples, skip: bool, hops_at_once: int = 10) -> np.ndarray:
     meter = TruePeak(take.shape[1], skip=skip)
@@ -29,6 +51,11 @@ def _peak(take: Samples, skip: bool, hops_at_once: int = 10) -> np.ndarray:
     return meter.max_dbtp
 
 
+def test_the_table_is_the_published_one() -> None:
+    """Every coefficient is that of BS.1770-5 Annex 2."""
+    assert np.array_equal(PHASES, ANNEX_2)
+
+
 @untimed
 @given(take=takes())
 def test_skipping_never_changes_the_answer(take: Samples) -> None:
@@ -40,9 +67,8 @@ def test_skipping_never_changes_the_answer(take: Samples) -> None:
 @given(take=takes())
 def test_against_plain_polyphase_filter(take: Samples) -> None:
     """The maximum is that of the Annex 2 table run as an ordinary FIR interpolator over all."""
-    taps = PHASES.T.ravel()
     for n, track in enumerate(take.T.astype(np.float64)):
-        dense = upfirdn(taps, track, up=4)[: 4 * len(track)]
+        dense = upfirdn(TAPS, track, up=4)[: 4 * len(track)]
         expected = max(np.abs(dense).max(), np.abs(track).max())
         got = 10.0 ** (_peak(take, skip=True)[n] / 20.0)
         assert got == pytest.approx(expected, rel=1e-5, abs=1e-9)
@@ -53,14 +79,14 @@ def test_against_plain_polyphase_filter(take: Samples) -> None:
 def test_bound_holds(take: Samples) -> None:
     """No interpolated value exceeds the bound times the largest sample."""
     for track in take.T:
-        dense = upfirdn(PHASES.T.ravel(), track.astype(np.float64), up=4)
+        dense = upfirdn(TAPS, track.astype(np.float64), up=4)
         assert np.abs(dense).max() <= GAIN_BOUND * np.abs(track).max()
 
 
 def test_bound_is_reached() -> None:
     """The bound is tight: the samples' signs can be chosen so that it is met within 0.01 %."""
-    worst = np.sign(PHASES[1][::-1])
-    dense = upfirdn(PHASES.T.ravel(), worst, up=4)
+    worst = np.sign(ANNEX_2[1][::-1])
+    dense = upfirdn(TAPS, worst, up=4)
     assert np.abs(dense).max() == pytest.approx(GAIN_BOUND, rel=1e-4)
 
 

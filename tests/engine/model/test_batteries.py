@@ -1,4 +1,7 @@
-"""Battery times: the words of the plan, what is left, which end first."""
+"""Battery times: the words of the plan, what is left, which end first.
+
+When to warn, and that packs are changed in breaks: common practice, no source.
+"""
 
 from __future__ import annotations
 

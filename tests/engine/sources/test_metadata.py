@@ -72,7 +72,7 @@ def test_frame_rate_is_given_in_the_words_of_a_plan(rate, flag, word):
 
 
 def test_the_time_reference_of_bext_wins():
-    """TimeReference of bext (EBU Tech 3285) is used before iXML's timestamp."""
+    """TimeReference of bext is used before iXML's timestamp: common practice, no source."""
     timestamp = speed(TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO=5)
     assert read(bext(1 << 31), timestamp).start_samples == 1 << 31
     assert read(timestamp).start_samples == 5

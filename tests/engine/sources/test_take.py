@@ -74,7 +74,7 @@ def test_every_depth_reads_as_libsndfile_reads_it(tmp_path, container, kind, cha
 
 
 def test_full_scale_codes_keep_their_value(tmp_path):
-    """The lowest 24-bit code is −1.0 and the highest one code short of 1.0 (EBU Tech 3285, PCM)."""
+    """The lowest 24-bit code is −1.0, the highest one code short of 1.0: common practice."""
     codes = (-(2**23), 2**23 - 1, 0, 1, -1)
     packed = b"".join(struct.pack("<i", code)[:3] for code in codes)
     path = tmp_path / "take.wav"
@@ -206,7 +206,7 @@ def test_a_take_its_recorder_never_finished_is_read_as_far_as_it_goes(
 
 
 def test_an_unfinished_rf64_is_read_as_far_as_it_goes(tmp_path):
-    """RF64 with a ds64 chunk still at zero counts as unfinished (EBU Tech 3306)."""
+    """RF64 with a ds64 chunk still at zero counts as unfinished: common practice, no source."""
     path = tmp_path / "take.wav"
     data = chunk(b"data", AUDIO, 0xFFFFFFFF)
     ds64 = chunk(b"ds64", struct.pack("<QQQI", 0, 0, 0, 0))

@@ -1,4 +1,8 @@
-"""The CSV form. Source: RFC 4180; for formulas OWASP, "CSV Injection" (both from memory)."""
+"""The CSV form.
+
+Sources: RFC 4180 (CRLF, quotes doubled); for texts that a spreadsheet would take for formulas OWASP
+ASVS, requirement 1.2.10: one that begins with = + - @ or a tab gets a single quote before it.
+"""
 
 from __future__ import annotations
 
