@@ -1,4 +1,4 @@
-"""One alarm as the book keeps it, and the steps that hide it and bring it back."""
+"""The alarm of one track and family, and the steps that hide it and bring it back."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from engine.model.faults import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Incident
 
 Key = tuple[int | str, str]
-"""(place of the track, INPUT, or the name of a cause) and the family."""
+"""(index of the track, INPUT, or the name of a common cause) and the family."""
 
 KINDS: Final = {
     Event.RAISE: EventKind.RAISED,
@@ -28,24 +28,24 @@ KINDS: Final = {
 
 @dataclass(slots=True)
 class TrackAlarm:
-    """One alarm: its core, its newest incident, and what hides it.
+    """One alarm: its record, its newest incident, and what hides it.
 
-    `until_s` is when a shelving ends by itself; `part_of` the cause that speaks for it.
+    `until_s` is when a shelving ends by itself; `part_of` the common cause that suppresses it.
     """
 
     key: Key
     rule: FaultRule
-    core: AlarmRecord = field(default_factory=AlarmRecord)
+    record: AlarmRecord = field(default_factory=AlarmRecord)
     incident: Incident | None = None
     seen_s: float | None = None
     until_s: float | None = None
     part_of: str | None = None
 
     @property
-    def place(self) -> int | None:
-        """Place of the track; None for the whole input or a cause."""
-        place = self.key[0]
-        return place if isinstance(place, int) and place != INPUT else None
+    def track_index(self) -> int | None:
+        """Index of the track; None for the whole input or a common cause."""
+        index = self.key[0]
+        return index if isinstance(index, int) and index != INPUT else None
 
     @property
     def is_cause(self) -> bool:
@@ -53,37 +53,37 @@ class TrackAlarm:
         return isinstance(self.key[0], str)
 
     @property
-    def alarm(self) -> Alarm:
-        """The alarm as it stands; there must be an incident."""
+    def shown(self) -> Alarm:
+        """The alarm as the crew sees it; there must be an incident."""
         assert self.incident is not None
-        core = self.core
-        return Alarm(self.incident, core.state, self.seen_s, self.until_s, core.unstable)
+        record = self.record
+        return Alarm(self.incident, record.state, self.seen_s, self.until_s, record.unstable)
 
     @property
     def standing(self) -> bool:
         """There is something to show: a condition, or an alarm not yet seen, or shelved."""
-        kept = self.core.state in (AlarmState.RETURNED, AlarmState.SHELVED)
-        return self.incident is not None and (self.core.raised or kept)
+        put_aside = self.record.state in (AlarmState.RETURNED, AlarmState.SHELVED)
+        return self.incident is not None and (self.record.raised or put_aside)
 
     def hide(self, event: Event, now_s: float) -> list[AlarmEvent]:
         """Shelve, suppress or take out of service, where the states allow it."""
-        before = self.core.state
-        self.core = machine.hide(self.core, event)
-        if self.core.state is before or self.incident is None:
+        before = self.record.state
+        self.record = machine.apply(self.record, event)
+        if self.record.state is before or self.incident is None:
             return []
         self.until_s = None
-        return [AlarmEvent(KINDS[event], now_s, self.alarm)]
+        return [AlarmEvent(KINDS[event], now_s, self.shown)]
 
     def release(self, kind: EventKind, hidden_by: Event | None, now_s: float) -> list[AlarmEvent]:
         """Bring it back, unless something else still hides it."""
-        self.core = machine.release(self.core)
+        self.record = machine.release(self.record)
         if hidden_by is not None:
-            self.core = machine.hide(self.core, hidden_by)
+            self.record = machine.apply(self.record, hidden_by)
         self.seen_s = self.until_s = None
         if self.incident is None:
             return []
-        audible = self.core.state is AlarmState.UNACKNOWLEDGED and not self.core.unstable
-        return [AlarmEvent(kind, now_s, self.alarm, audible)]
+        audible = self.record.state is AlarmState.UNACKNOWLEDGED and not self.record.unstable
+        return [AlarmEvent(kind, now_s, self.shown, audible)]
 
 
 def urgency(alarm: Alarm) -> tuple[int, int, int, float, int]:

@@ -1,42 +1,110 @@
-"""Faults that begin together are told as one cause: a receiver, or the whole input.
+"""SUPPRESSION: which alarm suppresses which, as data; and what tracks of a plan have in common.
 
-Source: CONTRACT.md; that a receiver takes all of its tracks with it is common practice, no source.
+Faults that begin together come from one cause: a receiver, or the whole input. While every track
+of a cause is in fault, the cause's one alarm suppresses theirs.
+
+Source: CONTRACT.md; suppression by design is that of ISA-18.2; that a receiver takes all of its
+tracks with it is common practice, no source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
-from engine.model.messages import Kind
+from engine.model.faults import LOSS
+from engine.model.messages import Fault, Kind
 from engine.model.tracks import Track
 
 TOGETHER_S: Final = 2.0
-"""Onsets this close belong to one cause."""
+"""Onsets this close belong to one cause, s."""
 
 WHOLE_INPUT: Final = "input"
+"""Name of the cause that all tracks share."""
+
+
+class Speaker(StrEnum):
+    """What an alarm can speak for."""
+
+    TRACK = "track"
+    RECEIVER = "receiver"
+    INPUT = "input"
+
+
+@dataclass(frozen=True, slots=True)
+class SuppressionRule:
+    """While the alarm of such a cause stands, it suppresses others of the same family.
+
+    source, targets : whose alarm suppresses whose, on the tracks of that cause
+    families : those to which the rule applies
+    detail : what the cause's alarm says, with the cause's name and its number of tracks; after the
+        colon, what to check first
+    """
+
+    source: Speaker
+    targets: tuple[Speaker, ...]
+    families: tuple[str, ...]
+    detail: str
+
+
+_LINK: Final = (LOSS, Fault.DROPOUT.value, Fault.NOISE_BURST.value)
+"""Families that a receiver or an interface can bring upon all of its tracks."""
+
+SUPPRESSION: Final = (
+    SuppressionRule(
+        Speaker.INPUT,
+        targets=(Speaker.RECEIVER, Speaker.TRACK),
+        families=_LINK,
+        detail="all {count} tracks at once: interface, its cable, clock",
+    ),
+    SuppressionRule(
+        Speaker.RECEIVER,
+        targets=(Speaker.TRACK,),
+        families=_LINK,
+        detail="receiver {name}: all its {count} tracks at once: its power, antennas, output",
+    ),
+)
+"""The widest cause first."""
+
+FAMILIES: Final = tuple(dict.fromkeys(f for rule in SUPPRESSION for f in rule.families))
+"""Every family that some cause can bring upon several tracks."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """What several tracks have in common, and their places."""
+    """What several tracks have in common, and their indices."""
 
+    speaker: Speaker
     name: str
-    places: tuple[int, ...]
+    track_indices: tuple[int, ...]
 
 
 def causes(tracks: tuple[Track, ...]) -> tuple[Cause, ...]:
     """The common causes that a plan knows, the widest first; each takes two tracks or more."""
     carrying = [n for n, t in enumerate(tracks) if t.kind in (Kind.LAV, Kind.BOOM, Kind.AMBIENCE)]
     racks: dict[str, list[int]] = {}
-    for place in carrying:
-        if tracks[place].receiver:
-            racks.setdefault(tracks[place].receiver, []).append(place)
-    found = [Cause(name, tuple(places)) for name, places in racks.items()]
-    if all(len(cause.places) < len(carrying) for cause in found):
-        found.insert(0, Cause(WHOLE_INPUT, tuple(carrying)))
-    return tuple(cause for cause in found if len(cause.places) > 1)
+    for track_index in carrying:
+        if tracks[track_index].receiver:
+            racks.setdefault(tracks[track_index].receiver, []).append(track_index)
+    common = [Cause(Speaker.RECEIVER, name, tuple(behind)) for name, behind in racks.items()]
+    if all(len(cause.track_indices) < len(carrying) for cause in common):
+        common.insert(0, Cause(Speaker.INPUT, WHOLE_INPUT, tuple(carrying)))
+    return tuple(cause for cause in common if len(cause.track_indices) > 1)
+
+
+def rule_for(cause: Cause, family: str) -> SuppressionRule | None:
+    """The rule by which that cause suppresses alarms of that family, if there is one."""
+    return next(
+        (r for r in SUPPRESSION if r.source is cause.speaker and family in r.families), None
+    )
+
+
+def suppresses(source: Cause, target: Speaker, family: str) -> bool:
+    """The table lets that cause's alarm suppress what speaks for `target`, in that family."""
+    rule = rule_for(source, family)
+    return rule is not None and target in rule.targets
 
 
 def begun_together(spans_s: Sequence[tuple[float, float]]) -> bool:

@@ -17,22 +17,22 @@ class Coverage:
     def __init__(self, tracks: tuple[Track, ...]) -> None:
         self._tracks = tracks
         self._packs: dict[str, tuple[int, ...]] = {}
-        for place, track in enumerate(tracks):
+        for index, track in enumerate(tracks):
             if track.who and track.kind is Kind.LAV:
-                self._packs[track.who] = (*self._packs.get(track.who, ()), place)
+                self._packs[track.who] = (*self._packs.get(track.who, ()), index)
 
-    def cover_of(self, place: int, spoiled: Collection[int]) -> int | None:
+    def cover_of(self, track_index: int, spoiled: Collection[int]) -> int | None:
         """Input number of the healthy pack that covers that track's performer, or None."""
-        packs = self._packs.get(self._tracks[place].who, ())
-        if place not in packs:
+        packs = self._packs.get(self._tracks[track_index].who, ())
+        if track_index not in packs:
             return None
-        healthy = [p for p in packs if p != place and p not in spoiled]
+        healthy = [p for p in packs if p != track_index and p not in spoiled]
         return self._tracks[self._best(healthy)].input if healthy else None
 
-    def is_uncovered(self, place: int, spoiled: Collection[int]) -> bool:
+    def is_uncovered(self, track_index: int, spoiled: Collection[int]) -> bool:
         """Every pack of that track's performer is spoiled."""
-        packs = self._packs.get(self._tracks[place].who, ())
-        return place in packs and all(p in spoiled for p in packs)
+        packs = self._packs.get(self._tracks[track_index].who, ())
+        return track_index in packs and all(p in spoiled for p in packs)
 
     def covers(self, spoiled: Collection[int]) -> tuple[Cover, ...]:
         """How each `who` stands, in plan order."""
@@ -43,9 +43,9 @@ class Coverage:
             result.append(Cover(who, self._inputs(packs), self._inputs(healthy), use))
         return tuple(result)
 
-    def _inputs(self, places: Collection[int]) -> tuple[int, ...]:
-        return tuple(self._tracks[p].input for p in places)
+    def _inputs(self, track_indices: Collection[int]) -> tuple[int, ...]:
+        return tuple(self._tracks[p].input for p in track_indices)
 
-    def _best(self, places: list[int]) -> int:
+    def _best(self, track_indices: list[int]) -> int:
         """The main before the safety: its gain is the one meant to be used."""
-        return min(places, key=lambda p: (self._tracks[p].level is PackLevel.SAFETY, p))
+        return min(track_indices, key=lambda p: (self._tracks[p].level is PackLevel.SAFETY, p))

@@ -62,34 +62,36 @@ class CoverageTimeline:
     def __init__(
         self, tracks: Sequence[Track], incidents: Sequence[Incident], duration_s: float
     ) -> None:
-        self._places = {track.input: place for place, track in enumerate(tracks)}
+        self._index_of = {track.input: index for index, track in enumerate(tracks)}
         self._coverage = Coverage(tuple(tracks))
         self._duration_s = duration_s
         self._times_s, self._spoiled = self._sweep(incidents)
 
     def _sweep(self, incidents: Sequence[Incident]) -> tuple[list[float], list[frozenset[int]]]:
-        """Start of each elementary stretch and the places that are spoiled in it."""
+        """Start of each elementary stretch and the tracks that are spoiled in it."""
         changes: dict[float, Counter[int]] = {0.0: Counter()}
         for incident in filter(spoils, incidents):
             start_s, end_s = self.span(incident)
             if end_s <= start_s:
                 continue
-            for place in self.places(incident):
-                changes.setdefault(start_s, Counter())[place] += 1
-                changes.setdefault(end_s, Counter())[place] -= 1
-        standing: Counter[int] = Counter()
+            for track_index in self.track_indices(incident):
+                changes.setdefault(start_s, Counter())[track_index] += 1
+                changes.setdefault(end_s, Counter())[track_index] -= 1
+        faults: Counter[int] = Counter()
         times_s, spoiled = [], []
         for at_s in sorted(changes):
-            for place, step in changes[at_s].items():
-                standing[place] += step
+            for track_index, step in changes[at_s].items():
+                faults[track_index] += step
             times_s.append(at_s)
-            spoiled.append(frozenset(place for place, count in standing.items() if count > 0))
+            spoiled.append(
+                frozenset(track_index for track_index, count in faults.items() if count > 0)
+            )
         return times_s, spoiled
 
-    def places(self, incident: Incident) -> tuple[int, ...]:
-        """Places of the tracks an incident speaks of."""
+    def track_indices(self, incident: Incident) -> tuple[int, ...]:
+        """Indices of the tracks an incident speaks of."""
         inputs = incident.tracks if incident.track is None else (incident.track,)
-        return tuple(self._places[number] for number in inputs if number in self._places)
+        return tuple(self._index_of[number] for number in inputs if number in self._index_of)
 
     def span(self, incident: Incident) -> tuple[float, float]:
         """Onset and end within the take, s; to the take's end while it lasts."""
@@ -120,12 +122,12 @@ class CoverageTimeline:
 
         Empty where no other pack is worn by that `who` at all, and for a fault of several tracks.
         """
-        places = self.places(incident)
-        if len(places) != 1 or self._coverage.cover_of(places[0], ()) is None:
+        indices = self.track_indices(incident)
+        if len(indices) != 1 or self._coverage.cover_of(indices[0], ()) is None:
             return ()
         start_s, end_s = self.span(incident)
         return self._stretches(
-            start_s, end_s, lambda spoiled: self._coverage.cover_of(places[0], spoiled)
+            start_s, end_s, lambda spoiled: self._coverage.cover_of(indices[0], spoiled)
         )
 
     def _stretches(
@@ -134,12 +136,12 @@ class CoverageTimeline:
         """Stretches from start to end, each as long as the answer stays the same."""
         first = max(bisect_right(self._times_s, start_s) - 1, 0)
         last = max(bisect_left(self._times_s, end_s), first + 1)
-        found: list[Stretch] = []
+        stretches: list[Stretch] = []
         for number in range(first, last):
             answer = use(self._spoiled[number])
             begin_s = max(self._times_s[number], start_s)
-            if found and found[-1].use == answer:
-                begin_s = found.pop().start_s
+            if stretches and stretches[-1].use == answer:
+                begin_s = stretches.pop().start_s
             until_s = self._times_s[number + 1] if number + 1 < last else end_s
-            found.append(Stretch(begin_s, until_s, answer))
-        return tuple(stretch for stretch in found if stretch.length_s > 0.0)
+            stretches.append(Stretch(begin_s, until_s, answer))
+        return tuple(stretch for stretch in stretches if stretch.length_s > 0.0)

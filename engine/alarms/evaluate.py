@@ -1,4 +1,4 @@
-"""From conditions, arrays over all tracks, to readings of single alarms: families and delays."""
+"""From conditions, arrays over all tracks, to evaluations of single alarms: families, delays."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from engine.model.messages import Condition, Levels, State
 from engine.model.tracks import Scene
 
 INPUT: Final = -1
-"""The place of an alarm that speaks of the whole input."""
+"""Stands for a track index in the key of an alarm that speaks of the whole input."""
 
 _ACTIVE: Final = int(State.ACTIVE)
 
@@ -22,7 +22,7 @@ Family = tuple[FaultRule, ...]
 """Rules of which a track has one incident at a time, the best name first."""
 
 
-class Evaluations:
+class Evaluator:
     """What the rules' conditions mean for each alarm; `families` in the order to go through."""
 
     def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
@@ -30,26 +30,24 @@ class Evaluations:
         self._inputs = tuple(track.input for track in scene.tracks)
         self.families = _by_family(rules)
 
-    def of(self, conditions: Mapping[str, Condition]) -> Standing:
+    def of(self, conditions: Mapping[str, Condition]) -> TickEvaluator:
         """One tick's conditions, by the name of the rule."""
-        return Standing(self._delays, conditions, self._inputs, self.families)
+        return TickEvaluator(self._delays, conditions, self._inputs, self.families)
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """The conditions of one tick, to be asked for the reading of one alarm."""
+class TickEvaluator:
+    """The conditions of one tick, to be asked for the evaluation of one alarm."""
 
     _delays: Mapping[str, tuple[Levels, Levels]]
     _conditions: Mapping[str, Condition]
     _inputs: tuple[int, ...]
     _families: tuple[Family, ...]
 
-    def stirring(self, followed: Collection[str]) -> list[Family]:
-        """The families that have something going on, or had it before (`followed`, by group)."""
+    def families_to_step(self, followed: Collection[str]) -> list[Family]:
+        """The families with an active condition, or an alarm to follow (groups `followed`)."""
         # Nearly every tick of nearly every fault is quiet, and a byte is found fast.
-        active = {
-            name for name, said in self._conditions.items() if _ACTIVE in said.state.tobytes()
-        }
+        active = {name for name, one in self._conditions.items() if _ACTIVE in one.state.tobytes()}
         if not active and not followed:
             return []
         return [
@@ -58,49 +56,49 @@ class Standing:
             if family[0].group in followed or any(rule.name in active for rule in family)
         ]
 
-    def places(self, family: Family, followed: Collection[int]) -> Collection[int]:
-        """Where a family that stirs has something going on; `followed`: where it had it before."""
+    def track_indices(self, family: Family, followed: Collection[int]) -> Collection[int]:
+        """The tracks on which a family is active, or has an alarm to follow (`followed`)."""
         if family[0].scope is Scope.INPUT:
             return [INPUT]
         states = [self._conditions[rule.name].state for rule in family]
-        places = {int(place) for state in states for place in np.flatnonzero(state == State.ACTIVE)}
-        return sorted(places.union(followed) - {INPUT})
+        active = {int(index) for state in states for index in np.flatnonzero(state == _ACTIVE)}
+        return sorted(active.union(followed) - {INPUT})
 
-    def inputs(self, family: Family, place: int) -> tuple[int, ...]:
+    def inputs(self, family: Family, track_index: int) -> tuple[int, ...]:
         """Input numbers of both tracks where the fault is about two, else none."""
         for rule in family:
             partners = self._conditions[rule.name].partners
-            if partners is not None and partners[place] >= 0:
-                both = sorted((place, int(partners[place])))
-                return tuple(self._inputs[at] for at in both)
+            if partners is not None and partners[track_index] >= 0:
+                both = sorted((track_index, int(partners[track_index])))
+                return tuple(self._inputs[index] for index in both)
         return ()
 
-    def reading(self, family: Family, place: int, cover: int | None) -> Evaluation:
+    def evaluate(self, family: Family, track_index: int, cover: int | None) -> Evaluation:
         """How that alarm's condition stands; `cover` is the pack that covers the track."""
-        at = max(place, 0)
-        states = [int(self._conditions[rule.name].state[at]) for rule in family]
-        names = tuple(
-            self._name(rule, at, cover)
+        index = max(track_index, 0)
+        states = [int(self._conditions[rule.name].state[index]) for rule in family]
+        faults = tuple(
+            self._active_fault(rule, index, cover)
             for rule, state in zip(family, states, strict=True)
             if state == State.ACTIVE
         )
         off_s = max(rule.off_s for rule in family)
-        if names:
-            return Evaluation(State.ACTIVE, names, off_s)
+        if faults:
+            return Evaluation(State.ACTIVE, faults, off_s)
         return Evaluation(State.UNKNOWN if State.UNKNOWN in states else State.CLEAR, off_s=off_s)
 
-    def _name(self, rule: FaultRule, at: int, cover: int | None) -> ActiveFault:
+    def _active_fault(self, rule: FaultRule, index: int, cover: int | None) -> ActiveFault:
         condition = self._conditions[rule.name]
         amber_s, red_s = self._delays[rule.name]
-        onset_s = float(condition.onset_s[at])
+        onset_s = float(condition.onset_s[index])
         covered = rule.red_if_uncovered and cover is not None
         return ActiveFault(
             fault=rule.fault,
             onset_s=onset_s,
-            last_s=float(condition.last_s[at]),
-            amber_due_s=onset_s + float(amber_s[at]),
-            red_due_s=onset_s + float(red_s[at]),
-            may_be_red=bool(condition.may_be_red[at]) and not covered,
+            last_s=float(condition.last_s[index]),
+            amber_due_s=onset_s + float(amber_s[index]),
+            red_due_s=onset_s + float(red_s[index]),
+            may_be_red=bool(condition.may_be_red[index]) and not covered,
             rank=rule.rank,
         )
 

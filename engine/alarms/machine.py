@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from engine.alarms.states import Event, after, allows
+from engine.alarms.states import Event, Phase, after, allows, next_phase
 from engine.model.limits import NEVER
 from engine.model.messages import AlarmState, Fault, Severity, State
 
@@ -44,30 +44,32 @@ class ActiveFault:
 class Evaluation:
     """How the condition of one alarm stands at the end of a tick.
 
-    `names` holds the active faults of its family, best name first; `off_s` is the off-delay.
+    `faults` holds the active faults of its family, the one that tells most first; `off_s` is the
+    off-delay.
     """
 
     state: State
-    names: tuple[ActiveFault, ...] = ()
+    faults: tuple[ActiveFault, ...] = ()
     off_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmRecord:
-    """All that one alarm remembers. `fault` is None while nothing is going on.
+    """All that one alarm remembers: its state, its condition's phase, and the times of both.
 
-    `since_s` and `until_s` are where the fault began and was last seen; `named_until_s` is until
-    when it was seen under its present name. `clearing`: the condition is gone, but not yet for
-    its off-delay. `raises_s` are the last few times within a minute at which it was raised.
+    `fault`, and all times but `raises_s`, belong to the condition that goes on now and are at
+    their defaults while the phase is clear. `since_s` and `until_s` are where the fault began and
+    was last seen; `named_until_s` is until when it was seen under its present name. `raises_s` are
+    the last few times within a minute at which the alarm was raised.
     """
 
     state: AlarmState = AlarmState.NORMAL
+    phase: Phase = Phase.CLEAR
     fault: Fault | None = None
     since_s: float = 0.0
     until_s: float = 0.0
     rank: int = 0
     named_until_s: float = 0.0
-    clearing: bool = False
     amber_due_s: float = NEVER
     red_due_s: float = NEVER
     amber_s: float | None = None
@@ -77,7 +79,7 @@ class AlarmRecord:
     @property
     def raised(self) -> bool:
         """The condition outlasted its on-delay and has not ended."""
-        return self.amber_s is not None
+        return self.phase in (Phase.ACTIVE, Phase.CLEARING)
 
     @property
     def severity(self) -> Severity:
@@ -87,7 +89,7 @@ class AlarmRecord:
     @property
     def idle(self) -> bool:
         """Nothing to follow: no condition, and nothing the crew set or has still to see."""
-        return self.fault is None and self.state is AlarmState.NORMAL
+        return self.phase is Phase.CLEAR and self.state is AlarmState.NORMAL
 
     def is_due(self, due_s: float) -> bool:
         """The fault was seen until that time or longer."""
@@ -108,73 +110,96 @@ class Change:
 
 
 def step(
-    core: AlarmRecord, reading: Evaluation, start_s: float, now_s: float
+    record: AlarmRecord, evaluation: Evaluation, start_s: float, now_s: float
 ) -> tuple[AlarmRecord, list[Change]]:
     """The alarm after the tick from `start_s` to `now_s`, and what happened to it, in order.
 
-    An unknown reading holds everything as it is: lost audio is no proof of either.
+    An unknown evaluation holds everything as it is: lost audio is no proof of either.
     """
-    if reading.state is State.UNKNOWN:
-        return core, []
-    core = _forget_raises(core, now_s)
-    if reading.state is State.CLEAR:
-        return _gone(core, reading, now_s)
-    core = _take_in(core, reading)
+    if evaluation.state is State.UNKNOWN:
+        return record, []
+    record = _forget_raises(record, now_s)
+    if evaluation.state is State.CLEAR:
+        return _without_condition(record, evaluation, now_s)
+    record = _with_condition(record, evaluation)
     changes: list[Change] = []
-    if not core.raised and core.is_due(core.amber_due_s):
-        at_s = _stamp(core.amber_due_s, core.since_s, start_s, now_s)
-        core = _announce(core, Event.RAISE, at_s)
+    if record.phase is Phase.PENDING and record.is_due(record.amber_due_s):
+        at_s = _stamp(record.amber_due_s, record.since_s, start_s, now_s)
+        record = _raise(record, at_s)
         changes.append(Change(Event.RAISE, at_s))
-    may_be_red = core.raised and any(name.may_be_red for name in reading.names)
-    if may_be_red and core.red_s is None and core.is_due(core.red_due_s):
-        at_s = _stamp(core.red_due_s, core.since_s, start_s, now_s)
-        core = _announce(core, Event.ESCALATE, at_s)
+    may_be_red = record.raised and any(fault.may_be_red for fault in evaluation.faults)
+    if may_be_red and record.red_s is None and record.is_due(record.red_due_s):
+        at_s = _stamp(record.red_due_s, record.since_s, start_s, now_s)
+        record = replace(_happen(record, Event.ESCALATE), red_s=at_s)
         changes.append(Change(Event.ESCALATE, at_s))
-    return core, changes
+    return record, changes
 
 
-def _forget_raises(core: AlarmRecord, now_s: float) -> AlarmRecord:
-    if not core.raises_s or core.raises_s[0] >= now_s - CHATTER_WINDOW_S:
-        return core
-    kept = tuple(at_s for at_s in core.raises_s if at_s >= now_s - CHATTER_WINDOW_S)
-    return replace(core, raises_s=kept)
+def apply(record: AlarmRecord, event: Event) -> AlarmRecord:
+    """The alarm after an act of the crew or of a rule; unchanged where the table has no such step.
+
+    The phase is not touched: nobody's act makes a condition true or false.
+    """
+    return (
+        replace(record, state=after(record.state, event)) if allows(record.state, event) else record
+    )
 
 
-def _take_in(core: AlarmRecord, reading: Evaluation) -> AlarmRecord:
-    onset_s = min(name.onset_s for name in reading.names)
-    if core.fault is not None and not core.raised and onset_s > core.until_s + _EPS_S:
-        core = rest(core)  # a gap while pending, though inside one tick: the wait starts again
-    amber_due_s = min(name.amber_due_s for name in reading.names)
-    red_due_s = min(name.red_due_s for name in reading.names)
-    if core.fault is not None:  # the same loss goes on: onset stays, the earliest deadline counts
-        onset_s = min(onset_s, core.since_s)
-        amber_due_s = min(amber_due_s, core.amber_due_s)
-        red_due_s = min(red_due_s, core.red_due_s)
-    fault, rank, named_until_s = _named(core, reading)
+def release(record: AlarmRecord) -> AlarmRecord:
+    """No longer hidden: unacknowledged if its condition stands, else normal."""
+    return apply(record, Event.RELEASE_ACTIVE if record.raised else Event.RELEASE_CLEAR)
+
+
+def _happen(record: AlarmRecord, event: Event) -> AlarmRecord:
+    """The alarm after something happened to its condition: phase and, where it follows, state."""
+    return replace(apply(record, event), phase=next_phase(record.phase, event))
+
+
+def _forget_raises(record: AlarmRecord, now_s: float) -> AlarmRecord:
+    if not record.raises_s or record.raises_s[0] >= now_s - CHATTER_WINDOW_S:
+        return record
+    recent = tuple(at_s for at_s in record.raises_s if at_s >= now_s - CHATTER_WINDOW_S)
+    return replace(record, raises_s=recent)
+
+
+def _with_condition(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
+    """The condition is true: it appears, goes on, or returns within the off-delay."""
+    faults = evaluation.faults
+    onset_s = min(fault.onset_s for fault in faults)
+    amber_due_s = min(fault.amber_due_s for fault in faults)
+    red_due_s = min(fault.red_due_s for fault in faults)
+    if record.phase is Phase.PENDING and onset_s > record.until_s + _EPS_S:
+        record = _end(record, Event.LAPSE)  # a gap, though inside one tick: the wait starts again
+    if record.phase is not Phase.CLEAR:  # one loss: onset stays, the earliest deadline counts
+        onset_s = min(onset_s, record.since_s)
+        amber_due_s = min(amber_due_s, record.amber_due_s)
+        red_due_s = min(red_due_s, record.red_due_s)
+    fault, rank, named_until_s = _name(record, evaluation)
+    if record.phase in (Phase.CLEAR, Phase.CLEARING):
+        record = _happen(record, Event.APPEAR)
     return replace(
-        core,
+        record,
         fault=fault,
         rank=rank,
         named_until_s=named_until_s,
-        clearing=False,
         since_s=onset_s,
-        until_s=max(name.last_s for name in reading.names),
+        until_s=max(fault.last_s for fault in faults),
         amber_due_s=amber_due_s,
         red_due_s=max(red_due_s, amber_due_s),
     )
 
 
-def _named(core: AlarmRecord, reading: Evaluation) -> tuple[Fault, int, float]:
-    """Name, rank, and until when it was seen: told anew when more is known, never less.
+def _name(record: AlarmRecord, evaluation: Evaluation) -> tuple[Fault, int, float]:
+    """Fault, rank, and until when it was seen: renamed when more is known, never when less.
 
     A raised alarm keeps a name that tells more until that fault is gone for the off-delay: while
     a muted track comes back, it is for a moment no more than silent.
     """
-    best = reading.names[0]
-    gone_s = best.last_s - core.named_until_s
-    keeps = core.raised and best.rank < core.rank and gone_s < reading.off_s - _EPS_S
-    if keeps and core.fault is not None:
-        return core.fault, core.rank, core.named_until_s
+    best = evaluation.faults[0]
+    gone_s = best.last_s - record.named_until_s
+    keeps = record.raised and best.rank < record.rank and gone_s < evaluation.off_s - _EPS_S
+    if keeps and record.fault is not None:
+        return record.fault, record.rank, record.named_until_s
     return best.fault, best.rank, best.last_s
 
 
@@ -184,40 +209,25 @@ def _stamp(due_s: float, onset_s: float, start_s: float, now_s: float) -> float:
     return due_s if delayed and start_s - _EPS_S <= due_s <= now_s else now_s
 
 
-def _announce(core: AlarmRecord, event: Event, at_s: float) -> AlarmRecord:
-    state = after(core.state, event) if allows(core.state, event) else core.state
-    if event is Event.RAISE:
-        raises_s = (*core.raises_s, at_s)[-CHATTER_RAISES:]
-        return replace(core, state=state, amber_s=at_s, raises_s=raises_s)
-    return replace(core, state=state, red_s=at_s)
+def _raise(record: AlarmRecord, at_s: float) -> AlarmRecord:
+    raises_s = (*record.raises_s, at_s)[-CHATTER_RAISES:]
+    return replace(_happen(record, Event.RAISE), amber_s=at_s, raises_s=raises_s)
 
 
-def _gone(core: AlarmRecord, reading: Evaluation, now_s: float) -> tuple[AlarmRecord, list[Change]]:
-    if core.fault is None:
-        return core, []
-    if not core.raised:  # a gap while pending starts the wait again
-        return rest(core), []
-    if now_s - core.until_s < reading.off_s - _EPS_S:
-        return replace(core, clearing=True), []
-    return replace(rest(core), state=after(core.state, Event.CLEAR)), [Change(Event.CLEAR, now_s)]
+def _without_condition(
+    record: AlarmRecord, evaluation: Evaluation, now_s: float
+) -> tuple[AlarmRecord, list[Change]]:
+    """The condition is gone: a pending one lapses, a raised one waits for its off-delay."""
+    if record.phase is Phase.PENDING:
+        return _end(record, Event.LAPSE), []
+    if record.phase is Phase.ACTIVE:
+        record = _happen(record, Event.FADE)
+    if record.phase is Phase.CLEAR or now_s - record.until_s < evaluation.off_s - _EPS_S:
+        return record, []
+    return _end(record, Event.CLEAR), [Change(Event.CLEAR, now_s)]
 
 
-def rest(core: AlarmRecord) -> AlarmRecord:
-    """The alarm with no condition going on; what the crew set, and its raises, are kept."""
-    return AlarmRecord(state=core.state, raises_s=core.raises_s)
-
-
-def hide(core: AlarmRecord, event: Event) -> AlarmRecord:
-    """Shelved, suppressed or taken out of service; unchanged where the table has no such step."""
-    return replace(core, state=after(core.state, event)) if allows(core.state, event) else core
-
-
-def release(core: AlarmRecord) -> AlarmRecord:
-    """No longer hidden: unacknowledged if its condition stands, else normal."""
-    event = Event.RELEASE_ACTIVE if core.raised else Event.RELEASE_CLEAR
-    return replace(core, state=after(core.state, event)) if allows(core.state, event) else core
-
-
-def acknowledge(core: AlarmRecord) -> AlarmRecord:
-    """Seen by the crew; unchanged where there is nothing to see."""
-    return hide(core, Event.ACKNOWLEDGE)
+def _end(record: AlarmRecord, event: Event) -> AlarmRecord:
+    """Without its condition; what the crew set, and the alarm's raises, stay."""
+    ended = _happen(record, event)
+    return AlarmRecord(state=ended.state, phase=ended.phase, raises_s=ended.raises_s)

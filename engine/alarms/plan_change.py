@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from engine.alarms.alarm import TrackAlarm
 from engine.alarms.book import Book
-from engine.alarms.book_checkpoint import GONE, keep, moved, restore
+from engine.alarms.book_checkpoint import GONE, moved, restore, save
 from engine.alarms.cause_rules import Cause, causes
 from engine.model.faults import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
@@ -15,8 +15,8 @@ from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 
 
-def carried(
-    book: Book, scene: Scene, rules: Sequence[FaultRule], places: TrackRemap, now_s: float
+def carry_over(
+    book: Book, scene: Scene, rules: Sequence[FaultRule], remap: TrackRemap, now_s: float
 ) -> tuple[Book, list[AlarmEvent]]:
     """The same alarms under the new scene, and what that changed.
 
@@ -25,25 +25,25 @@ def carried(
     now, and its tracks speak for themselves.
     """
     fresh = Book(scene, rules)
-    now = places.new
-    restore(fresh, moved(keep(book), places), rules)
+    now = remap.new
+    restore(fresh, moved(save(book), remap), rules)
     fresh.last_id, fresh.history, fresh.on_break = book.last_id, book.history, book.on_break
     names = {cause.name for cause in set(causes(scene.tracks)) & set(_causes(book, now))}
     events: list[AlarmEvent] = []
-    for entry in book.entries:
-        if entry.place is not None and entry.place not in now:
-            events += _ended(fresh, entry, now_s)
-    for key, entry in list(fresh.entries_by_key.items()):
-        gone = entry.is_cause and entry.key[0] not in names
-        if entry.place is not None:
-            gone = not scene.watched(entry.rule.fault)[entry.place]
+    for alarm in book.track_alarms:
+        if alarm.track_index is not None and alarm.track_index not in now:
+            events += _ended(fresh, alarm, now_s)
+    for key, alarm in list(fresh.alarms_by_key.items()):
+        gone = alarm.is_cause and alarm.key[0] not in names
+        if alarm.track_index is not None:
+            gone = not scene.watched(alarm.rule.fault)[alarm.track_index]
         if gone:
-            del fresh.entries_by_key[key]
-            events += _ended(fresh, entry, now_s)
-        elif entry.part_of is not None and entry.part_of not in names:
-            entry.part_of = None
-            fresh.mark_part(entry)
-            events += fresh.settle(entry, now_s)
+            del fresh.alarms_by_key[key]
+            events += _ended(fresh, alarm, now_s)
+        elif alarm.part_of is not None and alarm.part_of not in names:
+            alarm.part_of = None
+            fresh.mark_part(alarm)
+            events += fresh.settle(alarm, now_s)
     fresh.refresh_cover()
     return fresh, events
 
@@ -51,12 +51,13 @@ def carried(
 def _causes(book: Book, now: Mapping[int, int]) -> Iterator[Cause]:
     """The causes that the book knew, by where their tracks are now."""
     for cause in causes(book.scene.tracks):
-        yield Cause(cause.name, tuple(now.get(place, GONE) for place in cause.places))
+        indices = tuple(now.get(index, GONE) for index in cause.track_indices)
+        yield replace(cause, track_indices=indices)
 
 
-def _ended(book: Book, entry: TrackAlarm, now_s: float) -> list[AlarmEvent]:
-    incident = entry.incident
-    if incident is None or not entry.core.raised:
+def _ended(book: Book, alarm: TrackAlarm, now_s: float) -> list[AlarmEvent]:
+    incident = alarm.incident
+    if incident is None or not alarm.record.raised:
         return []
     incident = replace(incident, end_s=now_s)
     book.history.append(incident)

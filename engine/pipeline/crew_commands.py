@@ -67,7 +67,7 @@ class CrewCommands:
                 self._fresh_battery(command, book, plan, now_s)
 
     def _fresh_battery(self, fresh: FreshBattery, book: Book, plan: Plan, now_s: float) -> None:
-        track_index = book.place_of(fresh.track)
+        track_index = book.track_index_of(fresh.track)
         if track_index is not None:
             length_s = lasts_s(fresh.lasts or plan.tracks[track_index].battery)
             at_s = now_s if fresh.at_s is None else min(fresh.at_s, now_s)

@@ -15,8 +15,8 @@ import numpy as np
 from engine.alarms import operator
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import restore
-from engine.alarms.common_cause import Gatherer
-from engine.alarms.plan_change import carried
+from engine.alarms.common_cause import CauseAlarms
+from engine.alarms.plan_change import carry_over
 from engine.detectors import learned as memories
 from engine.detectors.bank import DetectorBank
 from engine.detectors.base import TickContext, doubted
@@ -72,7 +72,7 @@ class Pipeline:
         self.book = Book(self.scene, rules)
         self._crew = CrewCommands()
         self.audio_lost_s = 0.0
-        self._gatherer = Gatherer(self.book)
+        self._cause_alarms = CauseAlarms(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
         self._rules = tuple(rules)
         self._bank = DetectorBank(self.scene, rules)
@@ -129,8 +129,8 @@ class Pipeline:
             level_strip, self._level_strip = self._level_strip, LevelStripRecorder(len(plan.tracks))
             carry(self._level_strip, level_strip, remap)
         self.lines.change(scene, self.meter, self._bank.detectors)
-        self.book, events = carried(self.book, scene, self._rules, remap, now_s)
-        self._gatherer = Gatherer(self.book)
+        self.book, events = carry_over(self.book, scene, self._rules, remap, now_s)
+        self._cause_alarms = CauseAlarms(self.book)
         return events
 
     @property
@@ -225,7 +225,7 @@ class Pipeline:
             }
         events = operator.end_shelving(self.book, context.now_s)
         events += self.book.step(conditions, self._bank.detail, start_s, context.now_s)
-        events = self._gatherer.step(events, start_s, context.now_s)
+        events = self._cause_alarms.step(events, start_s, context.now_s)
         self._level_strip.add(measurement, self.book.severities(), context.now_s)
         return events
 
@@ -279,7 +279,7 @@ class Pipeline:
             covers=self.book.covers(),
             ribbon=self._level_strip.ribbon(),
             standby=self.book.standby,
-            out_of_service=self.book.removed_inputs,
+            out_of_service=self.book.inputs_out_of_service,
             audio_lost_s=self.audio_lost_s,
             engine_load=engine_load,
             ended=ended,

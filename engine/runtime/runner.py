@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from engine.alarms.book_checkpoint import keep
+from engine.alarms.book_checkpoint import save
 from engine.drill.drill_source import truths_of
 from engine.listen.output import ASKED, Listener
 from engine.listen.ring import Ring
@@ -250,8 +250,8 @@ class Runner:
         return self.pipeline.clock.label_at(at_s)[0]
 
     def _standing(self) -> tuple[Iterator[Incident], Checkpoint]:
-        entries = self.pipeline.book.entries
-        return (e.incident for e in entries if e.incident is not None), self.checkpoint()
+        alarms = self.pipeline.book.track_alarms
+        return (a.incident for a in alarms if a.incident is not None), self.checkpoint()
 
     def checkpoint(self) -> Checkpoint:
         """What a restart needs to go on from here."""
@@ -260,7 +260,7 @@ class Runner:
             fed_s=pipeline.fed_s,
             audio_lost_s=pipeline.audio_lost_s,
             floor_dbfs=tuple(float(f) for f in pipeline.meter.learned().floor_dbfs),
-            book=keep(pipeline.book),
+            book=save(pipeline.book),
             steady_s=last_audio_at,
             boot=host.boot,
             utc_ms=host.utc_ms() - round(1000 * (host.clock() - last_audio_at)),

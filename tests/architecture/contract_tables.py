@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from app.cli.arguments import parser_of
-from engine.alarms.states import diagram
+from engine.alarms.states import diagram, phase_diagram
 from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.limits import LIMITS, Limit, Value
 from engine.model.messages import Kind, PackLevel
@@ -251,6 +251,7 @@ TABLES: Final[Mapping[str, Callable[[], str]]] = {
     "faults": faults,
     "kinds": kinds,
     "alarm states": diagram,
+    "condition phases": phase_diagram,
     "scan json": scan_json,
     "report json": report_json,
     "csv columns": csv_columns,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.alarms.book import Book
-from engine.alarms.common_cause import Gatherer
+from engine.alarms.common_cause import CauseAlarms
 from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
 from engine.model.tracks import Scene, Track
@@ -18,7 +18,7 @@ class Desk:
     def __init__(self, *tracks: Track) -> None:
         self.scene = Scene(tracks, 48_000)
         self.book = Book(self.scene, FAULTS)
-        self.gatherer = Gatherer(self.book)
+        self.cause_alarms = CauseAlarms(self.book)
         self.ticks = 0
         self.unknown = False
         self.seen = "digital zero"
@@ -54,7 +54,7 @@ class Desk:
             self.ticks += 1
             conditions = {rule.name: self._condition(rule) for rule in FAULTS}
             told = self.book.step(conditions, lambda rule, place: self.seen, start_s, self.now_s)
-            events += self.gatherer.step(told, start_s, self.now_s)
+            events += self.cause_alarms.step(told, start_s, self.now_s)
         return events
 
     def alarm(self, fault: Fault, track: int | None) -> Alarm:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import pytest
+
 from engine.alarms import operator
 from engine.alarms.book import Book
-from engine.alarms.book_checkpoint import BookCheckpoint, keep, restore
+from engine.alarms.book_checkpoint import BookCheckpoint, restore, save
+from engine.alarms.states import Phase
 from engine.model import dataclass_json
 from engine.model.faults import FAULTS
 from engine.model.messages import AlarmState, Fault
-from engine.model.tracks import Track
+from engine.model.tracks import Scene, Track
 from tests.support.alarm_desk import Desk
 
 TRACKS = tuple(Track(n, who="Coxswain", receiver="A") for n in range(1, 5))
@@ -16,7 +19,7 @@ TRACKS = tuple(Track(n, who="Coxswain", receiver="A") for n in range(1, 5))
 
 def over_a_restart(book: Book) -> Book:
     """A fresh book that was told what the other knew, by way of text."""
-    text = dataclass_json.dumps(keep(book))
+    text = dataclass_json.dumps(save(book))
     fresh = Book(book.scene, FAULTS)
     restore(fresh, dataclass_json.loads(BookCheckpoint, text), FAULTS)
     return fresh
@@ -43,7 +46,7 @@ def test_alarms_are_as_they_were() -> None:
     assert again.alarms() == book.alarms()
     assert {a.state for a in again.alarms()} == {AlarmState.ACKNOWLEDGED, AlarmState.SHELVED}
     assert again.covers() == book.covers()
-    assert again.removed_inputs == (4,)
+    assert again.inputs_out_of_service == (4,)
     assert again.standby is book.standby
 
 
@@ -59,5 +62,34 @@ def test_an_alarm_of_a_fault_that_is_gone_is_left_out() -> None:
     book = troubled().book
     fresh = Book(book.scene, FAULTS)
     rows = [row for row in FAULTS if row.fault is not Fault.CLIPPED]
-    restore(fresh, keep(book), rows)
+    restore(fresh, save(book), rows)
     assert {a.incident.fault for a in fresh.alarms()} == {Fault.MUTED}
+
+
+OLD_LOG = (
+    '{"standby":false,"removed":[],"last_id":3,"alarms":[{"place":0,"family":"loss",'
+    '"fault":"muted","core":{"state":"acknowledged","fault":"muted","since_s":1.0,"until_s":4.0,'
+    '"rank":3,"named_until_s":4.0,"clearing":CLEARING,"amber_due_s":1.5,"red_due_s":3.0,'
+    '"amber_s":AMBER,"red_s":null,"raises_s":[1.5]},"incident":null,"seen_s":2.0,"until_s":null,'
+    '"part_of":null}]}'
+)
+
+
+@pytest.mark.parametrize(
+    ("amber", "clearing", "phase"),
+    [
+        ("null", "false", Phase.PENDING),
+        ("1.5", "false", Phase.ACTIVE),
+        ("1.5", "true", Phase.CLEARING),
+    ],
+)
+def test_a_log_of_an_older_program_tells_the_phase(amber: str, clearing: str, phase: Phase) -> None:
+    """Logs tell the phase by what is there, and go on to be read and written so."""
+    text = OLD_LOG.replace("CLEARING", clearing).replace("AMBER", amber)
+    book = Book(Scene(TRACKS, 48_000), FAULTS)
+    saved = dataclass_json.loads(BookCheckpoint, text)
+    assert dataclass_json.dumps(saved) == text
+    restore(book, saved, FAULTS)
+    (alarm,) = book.track_alarms
+    assert (alarm.track_index, alarm.record.phase) == (0, phase)
+    assert save(book).alarms == saved.alarms

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import pytest
 
-from engine.alarms.cause_rules import TOGETHER_S, WHOLE_INPUT, Cause, begun_together, causes
+from engine.alarms.cause_rules import (
+    FAMILIES,
+    SUPPRESSION,
+    TOGETHER_S,
+    WHOLE_INPUT,
+    Cause,
+    Speaker,
+    begun_together,
+    causes,
+    rule_for,
+    suppresses,
+)
+from engine.model.faults import FAULTS
 from engine.model.messages import Kind
 from engine.model.tracks import Track
 
@@ -20,15 +32,15 @@ def test_receivers_and_the_whole_input() -> None:
     """Each receiver of two tracks or more is a cause, the whole input the widest of all."""
     found = causes(tracks("A", "A", "B", "B", "C", ""))
     assert found == (
-        Cause(WHOLE_INPUT, (0, 1, 2, 3, 4, 5)),
-        Cause("A", (0, 1)),
-        Cause("B", (2, 3)),
+        Cause(Speaker.INPUT, WHOLE_INPUT, (0, 1, 2, 3, 4, 5)),
+        Cause(Speaker.RECEIVER, "A", (0, 1)),
+        Cause(Speaker.RECEIVER, "B", (2, 3)),
     )
 
 
 def test_a_receiver_that_carries_all_is_named() -> None:
     """Where one receiver carries every track, it is the cause, not the input."""
-    assert causes(tracks("A", "A", "A")) == (Cause("A", (0, 1, 2)),)
+    assert causes(tracks("A", "A", "A")) == (Cause(Speaker.RECEIVER, "A", (0, 1, 2)),)
 
 
 def test_one_track_is_no_cause() -> None:
@@ -43,7 +55,7 @@ def test_only_kinds_that_are_never_mute_by_nature_count() -> None:
         Track(input=10 + n, kind=kind, receiver="A")
         for n, kind in enumerate((Kind.COMMS, Kind.TIMECODE, Kind.UNUSED))
     )
-    assert causes((*tracks("A", "A"), *quiet)) == (Cause("A", (0, 1)),)
+    assert causes((*tracks("A", "A"), *quiet)) == (Cause(Speaker.RECEIVER, "A", (0, 1)),)
 
 
 @pytest.mark.parametrize(
@@ -58,3 +70,28 @@ def test_two_seconds_are_inclusive(apart_s: float, together: bool) -> None:
 def test_faults_that_never_stood_at_one_time_are_apart() -> None:
     """A track that was back before the next one failed shares no cause with it."""
     assert not begun_together([(0.0, 0.6), (1.0, 9.0)])
+
+
+def test_the_table_is_without_a_circle() -> None:
+    """No alarm can suppress what suppresses it, so that one of them is always shown."""
+    width = {Speaker.TRACK: 0, Speaker.RECEIVER: 1, Speaker.INPUT: 2}
+    for rule in SUPPRESSION:
+        assert all(width[target] < width[rule.source] for target in rule.targets)
+
+
+def test_each_cause_has_at_most_one_rule_a_family() -> None:
+    """For one family a cause has one rule, and the table speaks of families that exist."""
+    pairs = [(rule.source, family) for rule in SUPPRESSION for family in rule.families]
+    assert len(set(pairs)) == len(pairs)
+    assert set(FAMILIES) <= {rule.group for rule in FAULTS}
+
+
+def test_the_input_suppresses_receivers_and_tracks_and_a_receiver_its_tracks() -> None:
+    """What the table says is what the two questions to it answer."""
+    whole, rack, _ = causes(tracks("A", "A", "B", "B"))
+    assert suppresses(whole, Speaker.RECEIVER, "loss")
+    assert suppresses(whole, Speaker.TRACK, "loss")
+    assert suppresses(rack, Speaker.TRACK, "loss")
+    assert not suppresses(rack, Speaker.RECEIVER, "loss")
+    assert rule_for(rack, "clipped") is None
+    assert not suppresses(rack, Speaker.TRACK, "clipped")

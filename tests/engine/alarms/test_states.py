@@ -10,11 +10,14 @@ import pytest
 
 from engine.alarms.states import (
     HIDDEN,
+    PHASES,
     TRANSITIONS,
     Event,
     IllegalTransitionError,
+    Phase,
     after,
     allows,
+    next_phase,
 )
 from engine.model.messages import AlarmState as S
 
@@ -54,6 +57,32 @@ def test_an_illegal_event_raises_and_says_so() -> None:
         assert not allows(state, event)
         with pytest.raises(IllegalTransitionError, match=f"{event.name} can't happen while"):
             after(state, event)
+
+
+DELAYS = [
+    (Phase.CLEAR, Event.APPEAR, Phase.PENDING),
+    (Phase.PENDING, Event.LAPSE, Phase.CLEAR),
+    (Phase.PENDING, Event.RAISE, Phase.ACTIVE),
+    (Phase.ACTIVE, Event.FADE, Phase.CLEARING),
+    (Phase.CLEARING, Event.APPEAR, Phase.ACTIVE),
+    (Phase.CLEARING, Event.CLEAR, Phase.CLEAR),
+]
+
+
+@pytest.mark.parametrize(("phase", "event", "target"), DELAYS)
+def test_the_phases_follow_both_delays(phase: Phase, event: Event, target: Phase) -> None:
+    """Pending and clearing last as long as the two delays do (OPC UA Part 9, B.1.5)."""
+    assert next_phase(phase, event) is target
+
+
+def test_nothing_but_a_raise_leads_from_pending_to_active() -> None:
+    """An alarm is never active without having been raised, and nobody's act changes a phase."""
+    assert [e for e, to in PHASES[Phase.PENDING].items() if to is Phase.ACTIVE] == [Event.RAISE]
+    acts = (Event.ACKNOWLEDGE, Event.UNACKNOWLEDGE, Event.SHELVE, Event.SUPPRESS, Event.REMOVE)
+    for phase in Phase:
+        for event in acts:
+            with pytest.raises(IllegalTransitionError, match="can't happen while"):
+                next_phase(phase, event)
 
 
 def test_red_after_amber_was_seen_is_unseen() -> None:

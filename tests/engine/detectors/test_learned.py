@@ -7,7 +7,7 @@ from dataclasses import fields
 import numpy as np
 import pytest
 
-from engine.alarms.book_checkpoint import keep as keep_book
+from engine.alarms.book_checkpoint import save as save_book
 from engine.detectors.learned import Learner, Memory, keep, restore
 from engine.detectors.registry import DETECTORS
 from engine.model import dataclass_json
@@ -40,7 +40,7 @@ def test_each_goes_through_the_log_and_back(kind: type) -> None:
     if kind.__name__ == "PairDrift":
         before = kind(SCENE)
         before.teach(1, 12.0, 9.0)
-    book = keep_book(Pipeline(PLAN, RATE).book)
+    book = save_book(Pipeline(PLAN, RATE).book)
     kept = Checkpoint(1.0, 0.0, (-60.0,) * TRACKS, book, 0.0, "", 0, learned=keep([before]))
     kept = dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
     pipeline = Pipeline(PLAN, RATE, checkpoint=kept)

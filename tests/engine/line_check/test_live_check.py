@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.alarms.book_checkpoint import keep
+from engine.alarms.book_checkpoint import save
 from engine.detectors.learned import Memory
 from engine.model import dataclass_json
 from engine.model.commands import Watch
@@ -53,7 +53,7 @@ def test_what_was_learned_outlives_the_engine() -> None:
         fed_s=10.0,
         audio_lost_s=0.0,
         floor_dbfs=(-60.0,) * 5,
-        book=keep(before.book),
+        book=save(before.book),
         steady_s=0.0,
         boot="",
         utc_ms=0,

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.alarms.book_checkpoint import AlarmCheckpoint, BookCheckpoint
-from engine.alarms.machine import AlarmRecord
+from engine.alarms.book_checkpoint import AlarmCheckpoint, BookCheckpoint, RecordCheckpoint
 from engine.model import dataclass_json
 from engine.model.commands import Open
 from engine.model.messages import Incident
@@ -19,7 +18,7 @@ SOME = st.one_of(
         st.from_type(kind)
         for kind in (
             Open,
-            AlarmRecord,
+            RecordCheckpoint,
             Incident,
             AlarmCheckpoint,
             BookCheckpoint,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.alarms.book_checkpoint import keep
+from engine.alarms.book_checkpoint import save
 from engine.model import dataclass_json
 from engine.model.batteries import Battery
 from engine.model.commands import Break, Command, FreshBattery, Mark, Note
@@ -54,7 +54,7 @@ def test_a_battery_of_no_track_is_refused() -> None:
 def test_a_restart_remembers_the_desk() -> None:
     """Through the form kept on disk, another engine has the same desk and the same break."""
     old = asked((Mark("a"), 1.0), (Note(2, "b"), 2.0), (FreshBattery(3), 3.0), (Break(True), 4.0))
-    kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), keep(old.book), 1.0, "boot", 2, old.desk)
+    kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), save(old.book), 1.0, "boot", 2, old.desk)
     new = Pipeline(
         PLAN, 8_000, checkpoint=dataclass_json.loads(Checkpoint, dataclass_json.dumps(kept))
     )
@@ -66,7 +66,7 @@ def test_a_restart_remembers_the_desk() -> None:
 
 def test_a_desk_of_an_older_log_is_empty() -> None:
     """What an engine without a desk kept is taken up as well."""
-    kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), keep(asked().book), 1.0, "boot", 2)
+    kept = Checkpoint(9.0, 0.0, (-55.0, -60.0), save(asked().book), 1.0, "boot", 2)
     words = dataclass_json.dumps(kept)
     old = words[: words.index(',"desk"')] + "}"
     assert dataclass_json.loads(Checkpoint, old) == kept

@@ -189,7 +189,7 @@ def test_what_was_taken_out_of_service_stays_so() -> None:
     pipeline = Pipeline(plan(*GUESTS), RATE_HZ)
     pipeline.command(OutOfService(5, True), 0.0)
     pipeline.change_plan(plan(), 0.0)
-    assert pipeline.book.removed_inputs == (5,)
+    assert pipeline.book.inputs_out_of_service == (5,)
 
 
 def test_a_line_check_passes_over_an_input_that_left() -> None:
