@@ -8,8 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import firwin, upfirdn
 
-from demo_audio.place import band, delayed, drift, generator, noise, scaled, shelf, sine_amplitude
 from demo_audio.script import RATE_HZ, WORLD_HZ, Pack, Stretch
+from demo_audio.sound_field import (
+    band,
+    delayed,
+    drift,
+    generator,
+    noise,
+    scaled,
+    shelf,
+    sine_amplitude,
+)
 from demo_audio.voices import Sound
 
 UP: Final = RATE_HZ // WORLD_HZ

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from demo_audio import PLAN_NAME, TAKE_NAME, TRUTH_NAME
+from demo_audio.ltc_track import Timecode
 from demo_audio.packs import Link, at_pack, talkback
-from demo_audio.place import ambience, common_sounds, generator, in_the_open, voices_at
 from demo_audio.script import (
     DURATION_S,
     FAULTS,
@@ -32,7 +32,7 @@ from demo_audio.script import (
     load_script,
     track_names,
 )
-from demo_audio.timecode import Timecode
+from demo_audio.sound_field import ambience, common_sounds, generator, in_the_open, voices_at
 from demo_audio.voices import load_lines, stems
 from demo_audio.wave import BYTES, pcm24, write_wave
 

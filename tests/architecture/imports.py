@@ -1,10 +1,12 @@
 """Who imports whom: read from the code, held against the order of packages, drawn as text.
 
-python -m tests.architecture.imports     prints each package and what it imports
+python -m tests.architecture.imports              prints each package and what it imports
+python -m tests.architecture.imports --svg FILE   draws the engine's packages, floor above floor
 """
 
 from __future__ import annotations
 
+import argparse
 import ast
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -112,8 +114,47 @@ def _resolve(path: Path, modules: Mapping[str, Path]) -> Iterator[str]:
                     yield node.module
 
 
+BOX: Final = (124, 34)
+GAP: Final = (26, 46)
+
+
+def drawing(arrows: Mapping[str, Sequence[str]], order: Sequence[Sequence[str]]) -> str:
+    """An SVG of the floors, the lowest at the foot; an arrow up is red."""
+    width = max(map(len, order)) * (BOX[0] + GAP[0]) + GAP[0]
+    height = len(order) * (BOX[1] + GAP[1]) + GAP[1]
+    boxes = {}
+    for floor, names in enumerate(order):
+        left = (width - len(names) * (BOX[0] + GAP[0]) + GAP[0]) / 2
+        for n, name in enumerate(names):
+            boxes[name] = left + n * (BOX[0] + GAP[0]), height - (floor + 1) * (BOX[1] + GAP[1])
+    floors = {name: floor for floor, names in enumerate(order) for name in names}
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}">',
+        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
+        '<g font-family="sans-serif" font-size="14" text-anchor="middle">',
+    ]
+    for here, others in sorted(arrows.items()):
+        for there in others:
+            (x1, y1), (x2, y2) = boxes[here], boxes[there]
+            colour = "#9aa5b1" if floors[there] < floors[here] else "#c62828"
+            ends = f'x1="{x1 + BOX[0] / 2}" y1="{y1 + BOX[1]}" x2="{x2 + BOX[0] / 2}" y2="{y2}"'
+            lines.append(f'<line {ends} stroke="{colour}"/>')
+    for name, (x, y) in boxes.items():
+        size = f'width="{BOX[0]}" height="{BOX[1]}"'
+        lines.append(f'<rect x="{x}" y="{y}" {size} rx="5" fill="#e8edf2" stroke="#52606d"/>')
+        lines.append(f'<text x="{x + BOX[0] / 2}" y="{y + 22}">{name}</text>')
+    return "\n".join([*lines, "</g>", "</svg>", ""])
+
+
 def main() -> None:
-    """Print the packages of engine and app, each with what it imports."""
+    """Print the packages of engine and app, each with what it imports; or draw the engine's."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--svg", metavar="FILE", type=Path)
+    into = parser.parse_args().svg
+    if into is not None:
+        arrows = package_arrows(module_imports(ROOT / "engine"))
+        into.write_text(drawing(arrows, ENGINE_ORDER), encoding="utf-8")
+        return
     for package in ("engine", "app"):
         print(package)
         for here, there in sorted(package_arrows(module_imports(ROOT / package)).items()):

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.architecture.imports import ENGINE_ORDER, circles, module_imports, upward
+from tests.architecture.imports import (
+    ENGINE_ORDER,
+    circles,
+    drawing,
+    module_imports,
+    package_arrows,
+    upward,
+)
 from tests.support.checkout import ROOT
 
 
@@ -35,3 +42,13 @@ def test_an_arrow_up_and_a_circle_are_noticed(tmp_path: Path) -> None:
     found = module_imports(tmp_path / "engine")
     assert upward(found, ENGINE_ORDER) == ["engine.model.low imports engine.runtime.high"]
     assert circles(found) == [["engine.model.low", "engine.runtime.high"]]
+
+
+def test_the_drawing_has_every_package_and_arrow() -> None:
+    """A box a package, a line an import; one that leads up is red."""
+    arrows = package_arrows(module_imports(ROOT / "engine"))
+    drawn = drawing(arrows, ENGINE_ORDER)
+    assert drawn.count("<line") == sum(len(others) for others in arrows.values())
+    assert all(f">{name}</text>" in drawn for floor in ENGINE_ORDER for name in floor)
+    assert "#c62828" not in drawn
+    assert "#c62828" in drawing({"model": ["runtime"]}, ENGINE_ORDER)

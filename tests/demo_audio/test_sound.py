@@ -11,8 +11,8 @@ import pytest
 from numpy.typing import NDArray
 
 from demo_audio.packs import Link
-from demo_audio.place import scaled, sine_amplitude
 from demo_audio.script import SPOTS, Effort, Line, load_script
+from demo_audio.sound_field import scaled, sine_amplitude
 from tests.references import libltc
 from tests.support.rendered_demo import Rendered
 

@@ -1,0 +1,119 @@
+"""Which modules have no test file of their own, and which test drives them instead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+DATA: Final = (
+    "engine/alarms/alarm engine/detectors/base engine/inject/base engine/model/client_id "
+    "engine/model/commands engine/model/drill_causes engine/model/drill_truth "
+    "engine/model/engine_address engine/model/limits engine/model/line_results "
+    "engine/model/listening engine/model/messages engine/model/tick engine/model/timecode_frames "
+    "engine/model/tracks engine/plan/change engine/report/content/report_data "
+    "engine/report/content/sections engine/report/layout/blocks engine/report/layout/drawing "
+    "engine/session/checkpoint engine/sources/base app/models/break_words app/models/fault_words "
+    "app/models/state_marks demo_audio/script demo_audio/voices"
+)
+"""Data, words and interfaces: what they hold is tested where it is used."""
+
+PARTS: Final[Mapping[str, str]] = {
+    "engine/model/test_faults.py": "engine/detectors/registry",
+    "engine/alarms/test_book.py": "engine/alarms/evaluate",
+    "engine/detectors/test_clipped.py": "engine/detectors/flat_tops",
+    "engine/detectors/test_dropout.py": "engine/detectors/bursts",
+    "engine/detectors/test_hum.py": "engine/detectors/mains_spectra",
+    "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",
+    "engine/detectors/test_low.py": "engine/detectors/tick_group",
+    "engine/drill/test_drill_history.py": "engine/drill/history_chart engine/drill/read_log",
+    "engine/drill/test_drill_source.py": "engine/drill/quiet_performer",
+    "engine/inject/test_every_injector.py": (
+        "engine/inject/clipped engine/inject/dead_mic engine/inject/dropout "
+        "engine/inject/duplicate engine/inject/hum engine/inject/low engine/inject/muted "
+        "engine/inject/noise "
+        "engine/inject/noise_burst engine/inject/pair_drift engine/inject/polarity "
+        "engine/inject/receiver engine/inject/registry engine/inject/shape engine/inject/silent "
+        "engine/inject/unexpected"
+    ),
+    "engine/line_check/test_checker.py": "engine/line_check/pair_offset engine/line_check/taps",
+    "engine/listen/test_mix.py": "engine/listen/limiter engine/listen/resample",
+    "engine/pipeline/test_change_plan.py": "engine/alarms/plan_change engine/model/track_remap",
+    "engine/pipeline/test_pipeline.py": "engine/pipeline/framing",
+    "engine/plan/test_load.py": "engine/plan/check",
+    "engine/plan/test_edit.py": "engine/plan/template",
+    "engine/report/content/test_from_session.py": (
+        "engine/report/content/logged_figures engine/report/content/logged_timecode "
+        "engine/report/content/session_acts engine/session/reader"
+    ),
+    "engine/report/formats/test_csv_table.py": "engine/report/content/words",
+    "engine/report/layout/test_pages.py": (
+        "engine/report/layout/details engine/report/layout/severity_marks"
+    ),
+    "engine/runtime/test_process.py": "engine/runtime/host engine/runtime/spawn",
+    "engine/runtime/test_runner.py": "engine/session/resume",
+    "engine/sources/test_take.py": "engine/sources/sound_file engine/sources/wav_header",
+    "engine/timecode/test_clock.py": "engine/timecode/track_reader",
+    "engine/measure/test_level.py": "engine/model/units",
+    "app/cli/test_main.py": (
+        "app/cli/arguments app/cli/display app/cli/scan_command app/cli/watch_command "
+        "app/window/application engine/report/content/from_scan"
+    ),
+    "app/controllers/test_crew_actions.py": "app/models/undo app/views/widgets/prompt",
+    "app/controllers/test_drill_controller.py": (
+        "app/controllers/drill_score app/views/drill/drill_choice app/views/drill/drill_panel "
+        "app/views/drill/score_page engine/drill/finish engine/drill/score_sheet"
+    ),
+    "app/controllers/test_headphones.py": "app/views/listen_bar app/views/widgets/choice",
+    "app/controllers/test_line_check_controller.py": (
+        "app/models/line_check_words app/views/line_check_page"
+    ),
+    "app/controllers/test_opening.py": "app/views/progress_page",
+    "app/controllers/test_plan_live.py": "app/models/plan_table app/views/plan/plan_page",
+    "app/controllers/test_plan_new.py": "app/views/plan/plan_source",
+    "app/controllers/test_report_controller.py": (
+        "app/models/report_subjects app/report/job app/views/report/report_page"
+    ),
+    "app/report/test_pdf.py": "app/report/qt_drawing app/report/typeset",
+    "app/setup/test_bootstrap.py": "app/setup/system_packages",
+    "app/style/test_colour_blind.py": "app/style/state_shapes",
+    "app/views/board/test_board.py": (
+        "app/views/board/board_picture app/views/board/row_accessibility app/views/board/row_text"
+    ),
+    "app/views/glance/test_glance_view.py": (
+        "app/controllers/glance_controller app/views/glance/glance_layout "
+        "app/views/glance/glance_window"
+    ),
+    "app/window/test_main_window.py": (
+        "app/controllers/overlays app/views/header app/views/watch_page app/views/widgets/bands "
+        "app/views/widgets/basics app/views/widgets/overlay app/window/keys app/window/shortcuts"
+    ),
+    "app/window/test_watch_stops.py": "app/controllers/closing",
+    "end_to_end/test_readme.py": "app/start",
+    "demo_audio/test_sound.py": "demo_audio/packs demo_audio/sound_field demo_audio/wave",
+    "demo_audio/test_take.py": "demo_audio/render demo_audio/ltc_track",
+}
+"""Parts of one thing: the test drives them through what they are parts of."""
+
+BY_HAND: Final = "demo_audio/speak"
+"""Needs a speech synthesizer that is no part of the project; its output is in the checkout."""
+
+WITHOUT_MODULE: Final[Mapping[str, str]] = {
+    "app/cli/test_bad_input": "what any command says of input that it can't use",
+    "app/style/test_colour_blind": "colours and shapes of all states together",
+    "app/test_readme": "what the README shows of the window",
+    "app/views/test_accessible": "every page for a screen reader",
+    "app/views/test_scale_factor": "every page at fractions of scale",
+    "app/views/test_screenshots": "every page as a picture",
+    "app/window/test_watch_stops": "the window when its engine ends, hangs or dies",
+    "demo_audio/test_sound": "the sound of the demo take",
+    "demo_audio/test_take": "the demo take's files",
+    "engine/detectors/test_every_detector": "what all detectors have in common",
+    "engine/inject/test_every_injector": "what all injectors have in common",
+    "engine/measure/test_ebu_cases": "EBU's own signals through the whole meter",
+    "engine/measure/test_references": "the meter against other implementations",
+    "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
+    "engine/pipeline/test_crew_notes_in_pipeline": "marks and breaks through the whole pipeline",
+    "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
+    "engine/runtime/test_runner_plan": "a change of plan through runner and log",
+}
+"""Tests of several modules at once, and what of."""
