@@ -12,7 +12,8 @@ DATA: Final = (
     "engine/model/listening engine/model/messages engine/model/tick engine/model/timecode_frames "
     "engine/model/tracks engine/plan/change engine/report/content/report_data "
     "engine/report/content/sections engine/report/layout/blocks engine/report/layout/drawing "
-    "engine/session/checkpoint engine/sources/base app/models/break_words app/models/fault_words "
+    "engine/session/checkpoint engine/session/records engine/sources/base "
+    "app/models/break_words app/models/fault_words "
     "app/models/state_marks demo_audio/script demo_audio/voices"
 )
 """Data, words and interfaces: what they hold is tested where it is used."""
@@ -43,14 +44,15 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/plan/test_edit.py": "engine/plan/template",
     "engine/report/content/test_from_session.py": (
         "engine/report/content/logged_figures engine/report/content/logged_timecode "
-        "engine/report/content/session_acts engine/session/reader"
+        "engine/report/content/session_acts engine/session/reader engine/session/level_rows "
+        "engine/session/summary"
     ),
     "engine/report/formats/test_csv_table.py": "engine/report/content/words",
     "engine/report/layout/test_pages.py": (
         "engine/report/layout/details engine/report/layout/severity_marks"
     ),
     "engine/runtime/test_process.py": "engine/runtime/host engine/runtime/spawn",
-    "engine/runtime/test_runner.py": "engine/session/resume",
+    "engine/runtime/test_runner.py": "engine/runtime/input_supervisor engine/session/resume",
     "engine/sources/test_take.py": "engine/sources/sound_file engine/sources/wav_header",
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
@@ -108,12 +110,11 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "demo_audio/test_sound": "the sound of the demo take",
     "demo_audio/test_take": "the demo take's files",
     "engine/detectors/test_every_detector": "what all detectors have in common",
+    "engine/detectors/test_independence": "each detector without each of the others",
     "engine/inject/test_every_injector": "what all injectors have in common",
     "engine/measure/test_ebu_cases": "EBU's own signals through the whole meter",
     "engine/measure/test_references": "the meter against other implementations",
     "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
-    "engine/pipeline/test_crew_notes_in_pipeline": "marks and breaks through the whole pipeline",
     "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
-    "engine/runtime/test_runner_plan": "a change of plan through runner and log",
 }
 """Tests of several modules at once, and what of."""

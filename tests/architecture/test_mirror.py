@@ -34,7 +34,8 @@ def listed() -> list[str]:
 def test_every_module_has_a_test_or_a_reason() -> None:
     """A module has a test where it is looked for, or stands in the list."""
     have = {module for module in modules() if (TESTS / f"{own_test(module)}.py").exists()}
-    assert sorted(set(modules()) - have - set(listed())) == []
+    without = sorted(set(modules()) - have - set(listed()))
+    assert not without, f"give each a test, or a line in mirror.py: {' '.join(without)}"
     assert sorted(have & set(listed())) == [], "has a test of its own by now"
 
 
@@ -53,5 +54,6 @@ def test_every_test_has_a_module_or_a_subject() -> None:
         for path in (TESTS / package).rglob("test_*.py")
     }
     homeless = tests - {own_test(module) for module in modules()}
-    assert sorted(homeless - set(WITHOUT_MODULE)) == []
+    unknown = sorted(homeless - set(WITHOUT_MODULE))
+    assert not unknown, f"name each after its module, or say in mirror.py of what: {unknown}"
     assert sorted(set(WITHOUT_MODULE) - homeless) == []
