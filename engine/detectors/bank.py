@@ -47,12 +47,12 @@ class DetectorBank:
         """Go on from what an earlier watch learned."""
         memories.restore(self.detectors, learned)
 
-    def change(self, scene: Scene, places: TrackRemap, same: TrackRemap) -> None:
+    def change(self, scene: Scene, remap: TrackRemap, same: TrackRemap) -> None:
         """Go on under a changed plan with what was learned, and of `same` tracks all they saw.
 
-        `places` says where the inputs were; `same` only of tracks that are judged as before.
+        `remap` says where the inputs were; `same` only of tracks that are judged as before.
         """
-        before, learned = self._detectors, memories.moved(self.learned, places)
+        before, learned = self._detectors, memories.moved(self.learned, remap)
         self._begin(scene)
         self.restore(learned)
         for name, detector in self._detectors.items():
@@ -76,8 +76,8 @@ class DetectorBank:
             for name, detector in self._detectors.items()
         }
 
-    def detail(self, rule: FaultRule, place: int) -> str:
-        """What that rule's detector saw on the track at that place, one line."""
-        if (rule.name, place) in self._details:
-            return self._details[rule.name, place]
-        return self._detectors[rule.name].detail(0 if rule.scope is Scope.INPUT else place)
+    def detail(self, rule: FaultRule, track_index: int) -> str:
+        """What that rule's detector saw on the track of that index, one line."""
+        if (rule.name, track_index) in self._details:
+            return self._details[rule.name, track_index]
+        return self._detectors[rule.name].detail(0 if rule.scope is Scope.INPUT else track_index)

@@ -47,8 +47,8 @@ class Detector(Protocol):
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every track stands at the end of this tick; None while no audio comes."""
 
-    def detail(self, place: int) -> str:
-        """What was seen on the track at that place (index into the plan's tracks), one line."""
+    def detail(self, track_index: int) -> str:
+        """What was seen on the track of that index into the plan's tracks, one line."""
 
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
@@ -153,8 +153,8 @@ class Runs:
             self.onset_s[longer] = self._newest_s[longer]
             self.last_s[longer] = self._newest_last_s[longer]
 
-    def began(self, place: int, onset_s: float) -> None:
+    def began(self, track_index: int, onset_s: float) -> None:
         """The run told of on that track began at that time, to be exact."""
-        if self._newest_s[place] == self.onset_s[place]:
-            self._newest_s[place] = onset_s
-        self.onset_s[place] = onset_s
+        if self._newest_s[track_index] == self.onset_s[track_index]:
+            self._newest_s[track_index] = onset_s
+        self.onset_s[track_index] = onset_s

@@ -121,9 +121,9 @@ class Clipped:
         self._tick += 1
         loud = (peak >= LOWEST_CEILING) & (peak >= LOUD_SHARE * self._peaks.max(axis=0))
         active = np.zeros(self._tracks, dtype=np.bool_)
-        places = np.flatnonzero(loud & self._watched)
-        if len(places):
-            self._look(places, m, active)
+        track_indices = np.flatnonzero(loud & self._watched)
+        if len(track_indices):
+            self._look(track_indices, m, active)
         self._tail = m.samples[-self._tail.shape[1] :].T
         for seen in self._seen:
             seen.forget(m.end_s)
@@ -135,9 +135,9 @@ class Clipped:
             np.array([len(seen.seconds) >= GOES_ON_SECONDS for seen in self._seen]),
         )
 
-    def _look(self, places: NDArray[np.int64], m: Measurement, active: Flags) -> None:
+    def _look(self, track_indices: NDArray[np.int64], m: Measurement, active: Flags) -> None:
         """Find the flat tops of those tracks, and set `active` where they prove an overload."""
-        x = np.concatenate([self._tail[places], m.samples.T[places]], axis=1)
+        x = np.concatenate([self._tail[track_indices], m.samples.T[track_indices]], axis=1)
         found = flat_tops(x, self._rate_hz)
         if not len(found.row):
             return
@@ -145,7 +145,7 @@ class Clipped:
         base_s = m.start_s - self._tail.shape[1] / self._rate_hz
         fields = (found.row, found.start, found.length, found.ceiling, found.level)
         for row, start, length, ceiling, level in zip(*(f.tolist() for f in fields), strict=True):
-            runs = self._seen[places[row]].runs
+            runs = self._seen[track_indices[row]].runs
             run = _Run(base_s + start / self._rate_hz, length, ceiling, level)
             newest_s = runs[-1].at_s if runs else -np.inf
             share = SAME_CEILING if level else SAME_LEANING
@@ -153,8 +153,8 @@ class Clipped:
             if run.at_s > newest_s + 0.5 / self._rate_hz and not exceeded:
                 runs.append(run)
         for row in np.unique(found.row):
-            place = int(places[row])
-            active[place] = self._evidence(self._seen[place], m)
+            track_index = int(track_indices[row])
+            active[track_index] = self._evidence(self._seen[track_index], m)
 
     def _evidence(self, seen: _Seen, m: Measurement) -> bool:
         """Whether runs that begin in this tick prove an overload; keeps what the crew is told."""
@@ -178,9 +178,9 @@ class Clipped:
         seen.count(int(seen.last_s), sum(run.at_s >= since_s for run in proof))
         return True
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        seen = self._seen[place]
+        seen = self._seen[track_index]
         tops = sum(number for _, number in seen.seconds)
         ceiling_dbfs = f"{float(amplitude_db(seen.ceiling)):.1f}".replace("-", "\u2212")
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"

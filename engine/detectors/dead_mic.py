@@ -205,40 +205,43 @@ class DeadMic:
         due = self._run & ~self._dead & (lasted >= JUDGED_S)
         if not due.any():
             return
-        for place in np.flatnonzero(due):
-            if self._is_steady(int(place), m):
-                self._dead[place] = True
-                if lasted[place] > JUDGED_S + SETTLE_S:
-                    self._onset_s[place] = self._steady_since_s(int(place), m)
-            elif lasted[place] >= GIVEN_UP_S:
-                self._give_up(int(place))
+        for track_index in np.flatnonzero(due):
+            if self._is_steady(int(track_index), m):
+                self._dead[track_index] = True
+                if lasted[track_index] > JUDGED_S + SETTLE_S:
+                    self._onset_s[track_index] = self._steady_since_s(int(track_index), m)
+            elif lasted[track_index] >= GIVEN_UP_S:
+                self._give_up(int(track_index))
 
-    def _is_steady(self, place: int, m: Measurement) -> bool:
+    def _is_steady(self, track_index: int, m: Measurement) -> bool:
         """Whether what is left is electronics, on the newest low ticks after the settling."""
         rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
-        rows = rows[self._low_ring[rows, place]]
-        wide, band = rms_dbfs(self._wide[rows, place]), rms_dbfs(self._band[rows, place])
+        rows = rows[self._low_ring[rows, track_index]]
+        wide, band = (
+            rms_dbfs(self._wide[rows, track_index]),
+            rms_dbfs(self._band[rows, track_index]),
+        )
         if len(rows) < _MOSTLY * _JUDGED or np.isnan(wide).all():
             return False
         low, middle, high = np.nanpercentile(wide, [10, 50, 90])
         spread_band = float(np.subtract(*np.nanpercentile(band, [90, 10])))
-        self._together[place] |= self._shared(place)
-        limit = SHARED_STEADY_DB if self._together[place] else STEADY_DB
-        over_floor = middle > m.floor_dbfs[place] + OVER_DB
+        self._together[track_index] |= self._shared(track_index)
+        limit = SHARED_STEADY_DB if self._together[track_index] else STEADY_DB
+        over_floor = middle > m.floor_dbfs[track_index] + OVER_DB
         return bool(high - low <= limit and spread_band <= STEADY_BAND_DB and not over_floor)
 
-    def _steady_since_s(self, place: int, m: Measurement) -> float:
+    def _steady_since_s(self, track_index: int, m: Measurement) -> float:
         """When what is left began: a place that was low already is not where the mic died."""
-        wide = rms_dbfs(self._wide[(self._tick - np.arange(_HISTORY)) % _HISTORY, place])
+        wide = rms_dbfs(self._wide[(self._tick - np.arange(_HISTORY)) % _HISTORY, track_index])
         off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > STEADY_DB
         off[:_JUDGED] = False
         ticks = int(np.argmax(off)) if off.any() else _HISTORY
         return m.end_s - ticks * (m.end_s - m.start_s)
 
-    def _shared(self, place: int) -> bool:
+    def _shared(self, track_index: int) -> bool:
         """Whether at least half of the other open tracks are well under their quietest, too."""
         others = self._open & ~np.isnan(self._quietest_db)
-        others[place] = False
+        others[track_index] = False
         if np.count_nonzero(others) < 2:
             return False
         rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
@@ -247,11 +250,11 @@ class DeadMic:
             fell = np.fmin.reduce(band) < self._quietest_db[others] - FALL_DB / 2.0
         return bool(np.count_nonzero(fell) * 2 >= len(fell))
 
-    def _give_up(self, place: int) -> None:
+    def _give_up(self, track_index: int) -> None:
         """A live place that became quieter: learn it at once."""
-        self._quietest_db[place] = np.nanpercentile(rms_dbfs(self._band[:, place]), 10)
+        self._quietest_db[track_index] = np.nanpercentile(rms_dbfs(self._band[:, track_index]), 10)
         self._set_limit()
-        self._run[place] = False
+        self._run[track_index] = False
 
     def _teach(self) -> None:
         """Let the half second of two seconds ago, before any fall could begin, teach."""
@@ -265,10 +268,10 @@ class DeadMic:
         self._learnt += teaches
         self._set_limit()
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        low = self._low_ring[:, place]  # the noise, not the voice that ends it
-        level = rms_dbfs(np.nanmedian(self._wide[low, place]))
+        low = self._low_ring[:, track_index]  # the noise, not the voice that ends it
+        level = rms_dbfs(np.nanmedian(self._wide[low, track_index]))
         return f"only steady noise at {level:.0f} dBFS, below all that was heard before".replace(
             "-", "\u2212"
         )

@@ -94,16 +94,19 @@ class Dropout:
         limits_db = self._limits(m)
         low = self._watched & (lowest_db < limits_db).any(axis=0)
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for place in np.flatnonzero(low | (self._low_ticks > 0)):
-            gaps, open_s = self._look(int(place), limits_db[:, place], m)
-            burst = self._bursts[place]
+        for track_index in np.flatnonzero(low | (self._low_ticks > 0)):
+            gaps, open_s = self._look(int(track_index), limits_db[:, track_index], m)
+            burst = self._bursts[track_index]
             for gap in gaps:
                 burst.add(gap)
-            active[place] = bool(gaps) or burst.belongs(open_s)
+            active[track_index] = bool(gaps) or burst.belongs(open_s)
             # Under the idle level it is muted: nothing to learn from.
-            teaches = self._low_ticks[place] >= _GIVE_UP_TICKS and lowest_db[0, place] > IDLE_DBFS
+            teaches = (
+                self._low_ticks[track_index] >= _GIVE_UP_TICKS
+                and lowest_db[0, track_index] > IDLE_DBFS
+            )
             if (gaps or not np.isnan(open_s)) and not teaches:
-                lowest_db[:, place] = np.nan
+                lowest_db[:, track_index] = np.nan
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
         self._quietest[self._ticks % _HISTORY] = lowest_db
         self._ticks += 1
@@ -144,31 +147,33 @@ class Dropout:
         floor_db = np.where(np.isnan(m.floor_dbfs), m.presence_dbfs, m.floor_dbfs - UNDER_FLOOR_DB)
         return np.where(heard, np.fmin(quietest - UNDER_DB, floor_db), -np.inf)
 
-    def _look(self, place: int, limits_db: Levels, m: Measurement) -> tuple[list[Event], float]:
+    def _look(
+        self, track_index: int, limits_db: Levels, m: Measurement
+    ) -> tuple[list[Event], float]:
         """Gaps that closed lately, sized by their depth, and since when one is open (NaN)."""
         gaps: dict[float, Event] = {}
         open_s = np.nan
-        edge_db = self._edge_db(place, m)
+        edge_db = self._edge_db(track_index, m)
         lengths_s = (SHORTEST_S, *(steps * self._step_s for steps in _HELD[1:]))
         for limit_db, shortest_s in zip(limits_db, lengths_s, strict=True):
-            found, still_s = self._under(place, float(limit_db), edge_db, shortest_s, m)
+            found, still_s = self._under(track_index, float(limit_db), edge_db, shortest_s, m)
             gaps.update((gap.begin_s, gap) for gap in found)
             open_s = np.fmin(open_s, still_s)
-        last_s = self._bursts[place].last_s
+        last_s = self._bursts[track_index].last_s
         return [gaps[at] for at in sorted(gaps) if at > last_s], float(open_s)
 
-    def _edge_db(self, place: int, m: Measurement) -> float:
+    def _edge_db(self, track_index: int, m: Measurement) -> float:
         """The least level a gap falls from and rises to."""
-        floor_db = float(np.nan_to_num(m.floor_dbfs[place], nan=-np.inf, neginf=-np.inf))
-        quietest_db = float(np.fmin.reduce(self._quietest[:, -1, place]))
-        quieter = m.presence_dbfs[place] <= quietest_db < floor_db
+        floor_db = float(np.nan_to_num(m.floor_dbfs[track_index], nan=-np.inf, neginf=-np.inf))
+        quietest_db = float(np.fmin.reduce(self._quietest[:, -1, track_index]))
+        quieter = m.presence_dbfs[track_index] <= quietest_db < floor_db
         return quietest_db - EDGE_UNDER_QUIETEST_DB if quieter else floor_db - EDGE_UNDER_DB
 
     def _under(
-        self, place: int, limit_db: float, least_db: float, shortest_s: float, m: Measurement
+        self, track_index: int, limit_db: float, least_db: float, shortest_s: float, m: Measurement
     ) -> tuple[list[Event], float]:
         """The same for one limit, looking at what ended in this tick but for its last 6 ms."""
-        steps_db, step_s = self._steps[place], self._step_s
+        steps_db, step_s = self._steps[track_index], self._step_s
         size = len(steps_db)
         base_s = m.end_s - size * step_s
         oldest = size - round((m.end_s - m.start_s) / step_s) - _EDGE
@@ -188,9 +193,9 @@ class Dropout:
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
         return gaps, open_s
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        burst = self._bursts[place]
+        burst = self._bursts[track_index]
         gaps = burst.lately(burst.last_s)
         longest_s = max((gap.end_s - gap.begin_s for gap in gaps), default=0.0)
         depth_db = max((gap.size_db for gap in gaps), default=0.0)

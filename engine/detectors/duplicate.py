@@ -141,11 +141,11 @@ class Duplicate:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
         energy = m.mean_square.sum(axis=0)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
-            places, matched = list(pair), self._matches[pair]
+            track_indices, matched = list(pair), self._matches[pair]
             loud = both[pair]
             if matched.signal_s:
-                loud = bool((energy[places] >= AS_LOUD * matched.loudest).any())
-            if loud and m.valid[:, places].all():
+                loud = bool((energy[track_indices] >= AS_LOUD * matched.loudest).any())
+            if loud and m.valid[:, track_indices].all():
                 del self._matches[pair]
         for a, b in np.argwhere(alike & np.isfinite(r)).tolist():
             match = self._matches.get((a, b))
@@ -177,9 +177,9 @@ class Duplicate:
             self._told[b] = (a, match.residual_db)
         return condition(active, m.any_valid & self._watched, onset_s, last_s, partners=partners)
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        _, residual_db = self._told.get(place, (-1, 0.0))
+        _, residual_db = self._told.get(track_index, (-1, 0.0))
         if residual_db <= -59.9:
             return "the same samples as the other input"
         return f"the same signal as the other input, {-residual_db:.0f} dB down to what differs"

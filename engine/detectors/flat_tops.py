@@ -80,8 +80,8 @@ def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
     share = np.float32(NEAR_PEAK)
     near = np.flatnonzero((rows >= share * highest[:, None]) | (rows <= share * lowest[:, None]))
     # All that follows looks at those few samples only.
-    row, place = np.divmod(near[1:], size)
-    joined = (near[1:] - near[:-1] == 1) & (place > 0)
+    row, frame = np.divmod(near[1:], size)
+    joined = (near[1:] - near[:-1] == 1) & (frame > 0)
     sound = x[near]
     peak = np.where(sound[1:] > 0.0, highest[row], -lowest[row])
     step = np.abs(sound[1:] - sound[:-1]) / peak

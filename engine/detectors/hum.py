@@ -146,11 +146,11 @@ class Hum:
         """Take over what an earlier watch of the same tracks accepted."""
         self._normal_dbfs = learned.normal_dbfs.copy()
 
-    def accept(self, place: int) -> None:
+    def accept(self, track_index: int) -> None:
         """The hum heard now on that track is normal until it rises by 6 dB."""
-        if self._active[place]:
-            self._normal_dbfs[place] = self._level_dbfs[place]
-            self._active[place] = False
+        if self._active[track_index]:
+            self._normal_dbfs[track_index] = self._level_dbfs[track_index]
+            self._active[track_index] = False
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while mains lines stand in the track."""
@@ -162,9 +162,9 @@ class Hum:
         if len(self._held) == _EVERY:
             self._push(np.concatenate(self._held, axis=1))
             self._held = []
-            places = np.flatnonzero(self._watched & (self._heard_s >= WINDOW_S))
-            if len(places):
-                self._look(places, m.end_s)
+            track_indices = np.flatnonzero(self._watched & (self._heard_s >= WINDOW_S))
+            if len(track_indices):
+                self._look(track_indices, m.end_s)
         self._active &= m.end_s - self._last_s <= HOLD_S
         known = m.any_valid & self._watched
         red = self._level_dbfs > self._red_dbfs
@@ -181,51 +181,51 @@ class Hum:
     def _newest(self, seconds: float) -> slice:
         return slice(self._end - round(seconds * self._slow.rate_hz), self._end)
 
-    def _look(self, places: NDArray[np.int64], now_s: float) -> None:
-        hints = self._spectra.mains_hz(self._sound[places, self._newest(WINDOW_S)])
-        for place, hint_hz in zip(places, hints, strict=True):
-            seen = self._seen[place]
-            before_hz = self._hint_hz[:, place]
+    def _look(self, track_indices: NDArray[np.int64], now_s: float) -> None:
+        hints = self._spectra.mains_hz(self._sound[track_indices, self._newest(WINDOW_S)])
+        for track_index, hint_hz in zip(track_indices, hints, strict=True):
+            seen = self._seen[track_index]
+            before_hz = self._hint_hz[:, track_index]
             if seen is not None:
                 hint_hz = seen.mains_hz
             if seen is not None or bool((np.abs(hint_hz / before_hz - 1.0) < AGREE).any()):
-                self._take(int(place), self._follow(int(place), float(hint_hz)), now_s)
-        self._hint_hz[self._looks % HINTS, places] = hints
+                self._take(int(track_index), self._follow(int(track_index), float(hint_hz)), now_s)
+        self._hint_hz[self._looks % HINTS, track_indices] = hints
         self._looks += 1
 
-    def _take(self, place: int, seen: _Seen | None, now_s: float) -> None:
-        if seen is None or seen.level_dbfs < self._least_dbfs(place):
-            self._passes[place], self._missed[place] = 0, self._passes[place]
-            if now_s - self._last_s[place] > HOLD_S:
-                self._seen[place] = None
+    def _take(self, track_index: int, seen: _Seen | None, now_s: float) -> None:
+        if seen is None or seen.level_dbfs < self._least_dbfs(track_index):
+            self._passes[track_index], self._missed[track_index] = 0, self._passes[track_index]
+            if now_s - self._last_s[track_index] > HOLD_S:
+                self._seen[track_index] = None
             return
-        self._passes[place] += 1
-        passes = self._passes[place]
+        self._passes[track_index] += 1
+        passes = self._passes[track_index]
         if seen.looks <= LOOKS_OF_THREE:  # the look before the one that missed counts, too
-            passes += self._missed[place] > 0
-        self._missed[place] = 0
-        if not self._active[place] and passes < seen.looks:
+            passes += self._missed[track_index] > 0
+        self._missed[track_index] = 0
+        if not self._active[track_index] and passes < seen.looks:
             return
-        if not self._active[place]:
-            self._onset_s[place] = now_s - self._since_s(place, seen)
-        self._active[place] = True
-        self._seen[place] = seen
-        self._last_s[place] = now_s
-        self._level_dbfs[place] = seen.level_dbfs
+        if not self._active[track_index]:
+            self._onset_s[track_index] = now_s - self._since_s(track_index, seen)
+        self._active[track_index] = True
+        self._seen[track_index] = seen
+        self._last_s[track_index] = now_s
+        self._level_dbfs[track_index] = seen.level_dbfs
 
-    def _least_dbfs(self, place: int) -> float:
-        return max(LEAST_DBFS, float(self._normal_dbfs[place]) + RISE_DB)
+    def _least_dbfs(self, track_index: int) -> float:
+        return max(LEAST_DBFS, float(self._normal_dbfs[track_index]) + RISE_DB)
 
-    def _follow(self, place: int, mains_hz: float) -> _Seen | None:
+    def _follow(self, track_index: int, mains_hz: float) -> _Seen | None:
         """The lines that hold amplitude and phase over the followed time, if they make a hum."""
-        z, mains_hz = self._lines(place, mains_hz)
+        z, mains_hz = self._lines(track_index, mains_hz)
         middle = np.median(z.real, axis=0) + 1j * np.median(z.imag, axis=0)
-        reach = NEAR if self._seen[place] is None else LOOSE
+        reach = NEAR if self._seen[track_index] is None else LOOSE
         near = np.abs(z - middle) < reach * np.abs(middle)
         share = near.mean(axis=0)
         steady = share >= _COHERENT
         sure = np.count_nonzero(steady) > 1 or bool(share[steady].max(initial=0.0) >= ALONE)
-        if not (sure or steady[0] or self._seen[place] is not None):
+        if not (sure or steady[0] or self._seen[track_index] is not None):
             return None
         amplitude = np.abs(middle) / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
         power = np.where(steady, amplitude**2, 0.0)
@@ -237,11 +237,11 @@ class Hum:
         several = steady[0] or np.count_nonzero(steady) > 1
         looks = 1 if steady[0] and sure else 2 if several else NOTE_LOOKS
         seen = _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, looks)
-        known = self._seen[place] is not None
-        holds = known or self._holds_in_pauses(place, seen, near[:, steady], bool(steady[0]))
+        known = self._seen[track_index] is not None
+        holds = known or self._holds_in_pauses(track_index, seen, near[:, steady], bool(steady[0]))
         return seen if holds else None
 
-    def _holds_in_pauses(self, place: int, seen: _Seen, near: Flags, lowest: bool) -> bool:
+    def _holds_in_pauses(self, track_index: int, seen: _Seen, near: Flags, lowest: bool) -> bool:
         """Whether the lines were seen while nothing else was loud; strong ones need no pause.
 
         `near` has shape (steps, lines). A pause is what lies little over the hum, over the quietest
@@ -251,7 +251,8 @@ class Hum:
         if seen.level_dbfs > STRONG_DBFS and lowest:
             return True
         sound = self._sound[
-            place, self._newest(float(np.clip(self._heard_s[place], FOLLOWED_S, _KEPT_S)))
+            track_index,
+            self._newest(float(np.clip(self._heard_s[track_index], FOLLOWED_S, _KEPT_S))),
         ]
         step = round(_STEP_S * self._slow.rate_hz)
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
@@ -264,13 +265,13 @@ class Hum:
         pause = followed_dbfs < limit_dbfs
         return int(np.count_nonzero(pause)) >= PAUSE_STEPS and bool(near[pause].mean() >= _COHERENT)
 
-    def _lines(self, place: int, mains_hz: float) -> tuple[NDArray[np.complex128], float]:
+    def _lines(self, track_index: int, mains_hz: float) -> tuple[NDArray[np.complex128], float]:
         """Complex amplitude of each line in steps of 0.2 s, shape (steps, lines).
 
         The mains frequency is corrected by how the phase moves on, of the strongest line among
         those where it does so evenly: a voice may be far stronger on the others.
         """
-        z = self._steps(place, mains_hz, np.arange(1, LINES + 1), FOLLOWED_S)
+        z = self._steps(track_index, mains_hz, np.arange(1, LINES + 1), FOLLOWED_S)
         turns = z[1:] * np.conj(z[:-1])
         total = turns.sum(axis=0)
         even = np.abs(total) / np.maximum(np.abs(turns).sum(axis=0), 1e-30)
@@ -282,11 +283,11 @@ class Hum:
         return z, mains_hz + turn / (line + 1) / (2.0 * np.pi * _STEP_S)
 
     def _steps(
-        self, place: int, mains_hz: float, lines: NDArray[np.int64], seconds: float
+        self, track_index: int, mains_hz: float, lines: NDArray[np.int64], seconds: float
     ) -> NDArray[np.complex128]:
         rate_hz = self._slow.rate_hz
         step, length = round(_STEP_S * rate_hz), round(2.0 * _STEP_S * rate_hz)
-        sound = self._sound[place, self._newest(seconds)]
+        sound = self._sound[track_index, self._newest(seconds)]
         pieces = np.ascontiguousarray(
             np.lib.stride_tricks.sliding_window_view(sound, length)[::step]
         )
@@ -300,10 +301,10 @@ class Hum:
         starts = np.exp(turn * step * np.outer(np.arange(len(pieces)), lines))
         return np.asarray(z[:, :, 0].T * starts)
 
-    def _since_s(self, place: int, seen: _Seen) -> float:
+    def _since_s(self, track_index: int, seen: _Seen) -> float:
         """How long ago the strongest line began, s."""
-        seconds = float(min(self._heard_s[place], _KEPT_S))
-        z = self._steps(place, seen.mains_hz, np.array([seen.line]), seconds)[:, 0]
+        seconds = float(min(self._heard_s[track_index], _KEPT_S))
+        z = self._steps(track_index, seen.mains_hz, np.array([seen.line]), seconds)[:, 0]
         newest = z[-round(FOLLOWED_S / _STEP_S / 2) :]
         line = np.median(newest.real) + 1j * np.median(newest.imag)
         if line == 0.0:
@@ -319,9 +320,9 @@ class Hum:
         begin = int(np.argmax(gained))
         return seconds if begin == len(z) else (begin + 1) * _STEP_S
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        seen = self._seen[place]
+        seen = self._seen[track_index]
         if seen is None:
             return "mains hum"
         level = f"{seen.level_dbfs:.0f}".replace("-", "\u2212")

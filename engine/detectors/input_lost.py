@@ -40,6 +40,6 @@ class InputLost:
         active = np.array([feed.stalled])
         return condition(active, np.array([True]), np.array([self._fed_s]), np.array([feed.now_s]))
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """Why, one line."""
         return self._reason

@@ -48,13 +48,13 @@ class InvalidSamples:
             never = np.full(self._tracks, np.nan)
             return condition(active, known, never, never)
         red = np.zeros(self._tracks, dtype=np.bool_)
-        for place, window in enumerate(self._windows):
-            window.add(feed.now_s, float(m.lost[place]) / self._rate_hz)
-            red[place] = window.lost_s > RED_LOST_S
+        for track_index, window in enumerate(self._windows):
+            window.add(feed.now_s, float(m.lost[track_index]) / self._rate_hz)
+            red[track_index] = window.lost_s > RED_LOST_S
         onset_s, last_s = span_s(~m.valid, m)
         return condition(active, known, onset_s, last_s, red)
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """How much, one line."""
-        lost = round(self._windows[place].lost_s * self._rate_hz)
+        lost = round(self._windows[track_index].lost_s * self._rate_hz)
         return f"{lost} samples in the last minute were no numbers (NaN or infinity)"

@@ -65,12 +65,12 @@ def restore(detectors: Iterable[Detector], memories: Iterable[Memory]) -> None:
             detector.learn(type(before)(*shaped))
 
 
-def moved(memories: Iterable[Memory], places: TrackRemap) -> tuple[Memory, ...]:
-    """The same of the tracks at those places; of a new one nothing is known."""
+def moved(memories: Iterable[Memory], remap: TrackRemap) -> tuple[Memory, ...]:
+    """The same of the tracks as remapped; of a new one nothing is known."""
     return tuple(
         replace(
             memory,
-            fields=tuple(_rows(places.last(np.array(rows), np.nan)) for rows in memory.fields),
+            fields=tuple(_rows(remap.last(np.array(rows), np.nan)) for rows in memory.fields),
         )
         for memory in memories
     )

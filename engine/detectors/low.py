@@ -179,25 +179,25 @@ class Low:
             store[-1, full] = now[full]
         for now in (self._now_s, self._now_energy, self._now_own_s):
             now[full] = 0.0
-        for place in np.flatnonzero(full):
-            self._judge(int(place))
+        for track_index in np.flatnonzero(full):
+            self._judge(int(track_index))
 
-    def _judge(self, place: int) -> None:
-        heard_s = np.cumsum(self._seconds[::-1, place])
-        enough = heard_s >= self._needed_s[place] - 1e-9
+    def _judge(self, track_index: int) -> None:
+        heard_s = np.cumsum(self._seconds[::-1, track_index])
+        enough = heard_s >= self._needed_s[track_index] - 1e-9
         if not enough.any():
             return
         newest = slice(-1 - int(np.argmax(enough)), None)
-        own_s = self._own_s[newest, place].sum()
+        own_s = self._own_s[newest, track_index].sum()
         if own_s < OWN_S:
             return
-        self._rms_dbfs[place] = rms_dbfs(self._energy[newest, place].sum() / own_s)
-        deadband_db = DEADBAND_DB * self._low[place]
-        low = self._rms_dbfs[place] < self._limit_dbfs[place] + deadband_db
-        if low and not self._low[place]:
-            self._onset_s[place] = self._begins_s[newest, place][0]
-        self._low[place] = low
+        self._rms_dbfs[track_index] = rms_dbfs(self._energy[newest, track_index].sum() / own_s)
+        deadband_db = DEADBAND_DB * self._low[track_index]
+        low = self._rms_dbfs[track_index] < self._limit_dbfs[track_index] + deadband_db
+        if low and not self._low[track_index]:
+            self._onset_s[track_index] = self._begins_s[newest, track_index][0]
+        self._low[track_index] = low
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        return f"speech at {self._rms_dbfs[place]:.0f} dBFS RMS, far below a usable level"
+        return f"speech at {self._rms_dbfs[track_index]:.0f} dBFS RMS, far below a usable level"

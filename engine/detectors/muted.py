@@ -50,31 +50,31 @@ class Muted:
         runs = self._runs
         runs.update(idle_hops(m) & self._watched, m.valid, m.start_s, m.hop_s)
         last_s = runs.last_s.copy()
-        for place in np.flatnonzero(runs.active):
-            last_s[place] = self._exact(int(place), m)
+        for track_index in np.flatnonzero(runs.active):
+            last_s[track_index] = self._exact(int(track_index), m)
         hop_frames = len(m.samples) // len(m.valid)
         self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
         known = m.any_valid & self._watched
         return condition(runs.active, known, runs.onset_s, last_s)
 
-    def _exact(self, place: int, m: Measurement) -> float:
+    def _exact(self, track_index: int, m: Measurement) -> float:
         """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""
         runs, hop_frames = self._runs, len(m.samples) // len(m.valid)
-        valid = np.repeat(m.valid[:, place], hop_frames)
-        here = np.where(valid, m.samples[:, place], np.float32(np.inf))
-        x = np.concatenate([self._before[:, place], here])
+        valid = np.repeat(m.valid[:, track_index], hop_frames)
+        here = np.where(valid, m.samples[:, track_index], np.float32(np.inf))
+        x = np.concatenate([self._before[:, track_index], here])
         lead = len(x) - len(here)
-        begin = lead + round((runs.onset_s[place] - m.start_s) * self._rate_hz)
-        end = lead + round((runs.last_s[place] - m.start_s) * self._rate_hz)
+        begin = lead + round((runs.onset_s[track_index] - m.start_s) * self._rate_hz)
+        end = lead + round((runs.last_s[track_index] - m.start_s) * self._rate_hz)
         if lead <= begin < len(x):
             still = _still(x[max(begin - hop_frames, 0) : begin][::-1], x[begin])
-            runs.began(place, float(runs.onset_s[place]) - still / self._rate_hz)
+            runs.began(track_index, float(runs.onset_s[track_index]) - still / self._rate_hz)
         if not lead <= end < len(x):
-            return float(runs.last_s[place])
+            return float(runs.last_s[track_index])
         still = _still(x[end : end + hop_frames], x[end - 1])
-        return float(runs.last_s[place]) + still / self._rate_hz
+        return float(runs.last_s[track_index]) + still / self._rate_hz
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         return "digital zero or a frozen value: no signal arrives at all"
 
@@ -90,9 +90,9 @@ def idle_hops(m: Measurement) -> Flags:
     maybe = ~idle & (swing <= 1.01 * _LSB_16)
     if maybe.any():
         hop_frames = len(m.samples) // len(m.valid)
-        for hop, place in np.argwhere(maybe):
-            codes = m.samples[hop * hop_frames : (hop + 1) * hop_frames, place] * 32768.0
-            idle[hop, place] = bool(np.all(codes == np.round(codes)))
+        for hop, track_index in np.argwhere(maybe):
+            codes = m.samples[hop * hop_frames : (hop + 1) * hop_frames, track_index] * 32768.0
+            idle[hop, track_index] = bool(np.all(codes == np.round(codes)))
     return np.asarray(idle)
 
 

@@ -100,8 +100,8 @@ class NoiseBurst:
         bright = self._bright(m)
         now: Flags = np.asarray(bright.any(axis=0))
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for place in sorted({*np.flatnonzero(now).tolist(), *self._runs}):
-            active[place] = self._follow(place, bright, m)
+        for track_index in sorted({*np.flatnonzero(now).tolist(), *self._runs}):
+            active[track_index] = self._follow(track_index, bright, m)
         self._before = m.samples
         return condition(
             active,
@@ -134,47 +134,47 @@ class NoiseBurst:
         self._heard_ticks += 1
         return np.asarray(bright)
 
-    def _follow(self, place: int, bright: Flags, m: Measurement) -> bool:
+    def _follow(self, track_index: int, bright: Flags, m: Measurement) -> bool:
         """Lengthen, close and judge the runs of one track; whether there is something to say."""
         said = False
         for hop in range(len(bright)):
-            run = self._runs.get(place)
+            run = self._runs.get(track_index)
             at_s = m.start_s + hop * m.hop_s
-            if bright[hop, place]:
+            if bright[hop, track_index]:
                 if run is None:
-                    run = self._runs[place] = _Run(at_s)
-                self._lengthen(run, place, hop, m)
+                    run = self._runs[track_index] = _Run(at_s)
+                self._lengthen(run, track_index, hop, m)
                 if len(run.levels_db) == _LONG_HOPS:
-                    run.hash = self._judge(run, place, m)
-                    said |= run.hash and self._count(place, run, at_s + m.hop_s)
+                    run.hash = self._judge(run, track_index, m)
+                    said |= run.hash and self._count(track_index, run, at_s + m.hop_s)
                     if not run.hash:  # a sibilant went ahead of it: what follows is judged anew
-                        del self._runs[place]
+                        del self._runs[track_index]
             elif run is not None:
-                del self._runs[place]
+                del self._runs[track_index]
                 if run.hash:
-                    said |= self._goes_on(place, run, at_s)
-                elif run.hash is None and self._judge(run, place, m):
-                    said |= self._count(place, run, at_s)
-        run = self._runs.get(place)
+                    said |= self._goes_on(track_index, run, at_s)
+                elif run.hash is None and self._judge(run, track_index, m):
+                    said |= self._count(track_index, run, at_s)
+        run = self._runs.get(track_index)
         if run is not None and run.hash:
-            return self._goes_on(place, run, m.end_s)
+            return self._goes_on(track_index, run, m.end_s)
         return said
 
-    def _goes_on(self, place: int, run: _Run, end_s: float) -> bool:
-        self._bursts[place].goes_on(Event(run.begin_s, end_s, max(run.levels_db)))
+    def _goes_on(self, track_index: int, run: _Run, end_s: float) -> bool:
+        self._bursts[track_index].goes_on(Event(run.begin_s, end_s, max(run.levels_db)))
         return True
 
-    def _count(self, place: int, run: _Run, end_s: float) -> bool:
-        self._bursts[place].add(Event(run.begin_s, end_s, max(run.levels_db)))
+    def _count(self, track_index: int, run: _Run, end_s: float) -> bool:
+        self._bursts[track_index].add(Event(run.begin_s, end_s, max(run.levels_db)))
         return True
 
-    def _lengthen(self, run: _Run, place: int, hop: int, m: Measurement) -> None:
-        run.levels_db.append(float(rms_dbfs(m.mean_square[hop, place])))
+    def _lengthen(self, run: _Run, track_index: int, hop: int, m: Measurement) -> None:
+        run.levels_db.append(float(rms_dbfs(m.mean_square[hop, track_index])))
         if len(run.levels_db) <= _LONG_HOPS:
             frames = len(m.samples) // len(m.valid)
-            run.sound.append(m.samples[hop * frames : (hop + 1) * frames, place].copy())
+            run.sound.append(m.samples[hop * frames : (hop + 1) * frames, track_index].copy())
 
-    def _judge(self, run: _Run, place: int, m: Measurement) -> bool:
+    def _judge(self, run: _Run, track_index: int, m: Measurement) -> bool:
         """Whether the run is steady and as bright as hash."""
         if len(run.levels_db) < 2:
             return False
@@ -193,20 +193,20 @@ class NoiseBurst:
         some = sizes > 0
         energy = np.diff(sums[np.maximum(self._bands, 1) - 1])[some]
         density_db = 10.0 * np.log10(energy / sizes[some] + 1e-30)
-        return _is_hash(density_db) and not self._in_air(place, run, m)
+        return _is_hash(density_db) and not self._in_air(track_index, run, m)
 
-    def _in_air(self, place: int, run: _Run, m: Measurement) -> bool:
+    def _in_air(self, track_index: int, run: _Run, m: Measurement) -> bool:
         """Whether any other track's treble holds the same noise, in the last two ticks.
 
         Only what lies round the run counts: before and after it they may share a voice.
         """
-        others = np.flatnonzero(np.arange(self._tracks) != place)
+        others = np.flatnonzero(np.arange(self._tracks) != track_index)
         x = np.diff(np.concatenate([self._before, m.samples]), axis=0)
         first = len(x) - round((m.end_s - run.begin_s) * self._rate_hz)
         last = first + round(len(run.levels_db) * m.hop_s * self._rate_hz)
         around = round(AROUND_S * self._rate_hz)
         first, begin = max(first, 0), max(first - around, 0)
-        here, there = x[first:last, place], x[begin : last + around, others]
+        here, there = x[first:last, track_index], x[begin : last + around, others]
         if not len(here) or not len(others):
             return False
         size = len(here) + len(there)
@@ -215,9 +215,9 @@ class NoiseBurst:
         norm = np.linalg.norm(here) * np.linalg.norm(there, axis=0)
         return bool((match > IN_AIR * norm).any())
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        burst = self._bursts[place]
+        burst = self._bursts[track_index]
         events = burst.lately(burst.last_s)
         loudest = f"{max((e.size_db for e in events), default=0.0):.0f}".replace("-", "\u2212")
         number = "1 burst" if len(events) == 1 else f"{len(events)} bursts"

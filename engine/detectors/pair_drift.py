@@ -56,7 +56,7 @@ _BANDS: Final = 2
 class LearnedOffsets:
     """What a restart need not learn anew.
 
-    offset_db : main less safety, shape (2, tracks), at the safety's place: of the whole voice and
+    offset_db : main less safety, shape (2, tracks), at the safety's index: of the whole voice and
         of the treble; NaN where unknown
     main : input of the main it is learned against, shape (tracks,); -1 where there is none
     """
@@ -111,7 +111,7 @@ class PairDrift:
 
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
-        self._places = np.concatenate([self._pairs.main, self._pairs.safety])
+        self._pack_indices = np.concatenate([self._pairs.main, self._pairs.safety])
         self._tracks = len(scene.tracks)
         self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
         self._needed = parts_in(scene.numbers("pair_drift_amber_s")[self._pairs.safety])
@@ -135,9 +135,9 @@ class PairDrift:
         self._onset_s = np.full(pairs, np.nan)
         self._last_s = np.full(pairs, np.nan)
 
-    def carry(self, before: PairDrift, places: TrackRemap) -> None:
+    def carry(self, before: PairDrift, remap: TrackRemap) -> None:
         """Take over what was heard of the pairs that stay."""
-        pairs = self._pairs.moved(before._pairs, places)
+        pairs = self._pairs.moved(before._pairs, remap)
         for name, by in _BY_PAIR.items():
             set_carried(self, before, pairs, name, by)
 
@@ -156,7 +156,7 @@ class PairDrift:
         self._offset_db = np.where(same, learned.offset_db[:, self._pairs.safety], np.nan)
 
     def teach(self, safety: int, voice_db: float, treble_db: float) -> None:
-        """The offset of the pair with its safety at that place, from a line check."""
+        """The offset of the pair of that safety's track index, from a line check."""
         self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db]]
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -186,7 +186,7 @@ class PairDrift:
         pairs = len(self._pairs)
         shape = (_BANDS, 2, pairs)
         bands = (m.mean_square, m.difference_energy)
-        sums = np.array([np.add.reduce(band, axis=0)[self._places] for band in bands])
+        sums = np.array([np.add.reduce(band, axis=0)[self._pack_indices] for band in bands])
         self._ticks[self._tick % _STEADY_TICKS] = sums.reshape(shape) / len(speech)
         self._tick += 1
         due = [p for p in range(pairs) if self._raw[p] and self._raw[p][0].tick <= self._tick]
@@ -201,7 +201,7 @@ class PairDrift:
         old = self._clock.drop_old(speech, m)
         self._energy[:, :, old], self._hops[old] = 0.0, 0
         both = np.hstack([speech, speech])
-        spoken = [np.add.reduce(band[:, self._places] * both, axis=0) for band in bands]
+        spoken = [np.add.reduce(band[:, self._pack_indices] * both, axis=0) for band in bands]
         self._energy += np.array(spoken).reshape(shape)
         self._hops += np.add.reduce(speech, axis=0)
         for pair in self._clock.add(speech, m).tolist():
@@ -276,9 +276,13 @@ class PairDrift:
         # The ratio main to safety rises when the safety hears less.
         self._fell[pair] = 1 if change_db[band] > 0 else 0
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        pair = int(np.flatnonzero((self._pairs.main == place) | (self._pairs.safety == place))[0])
+        pair = int(
+            np.flatnonzero((self._pairs.main == track_index) | (self._pairs.safety == track_index))[
+                0
+            ]
+        )
         voice_db, treble_db = np.abs(self._change_db[:, pair])
         if voice_db > DRIFT_DB - BACK_DB:
             return (

@@ -92,7 +92,7 @@ class PartClock:
 
 
 class Pairs:
-    """The pairs in which both packs are watched for a fault; `main` and `safety` are places."""
+    """The pairs in which both packs are watched for a fault; `main` and `safety` index the tracks."""
 
     def __init__(self, scene: Scene, fault: Fault) -> None:
         watched = scene.watched(fault)
@@ -103,9 +103,9 @@ class Pairs:
         whos = [t.who for t in scene.tracks]
         self._rivals = np.array([[w != whos[a] for w in whos] & lavs for a, _ in pairs])
 
-    def moved(self, before: Pairs, places: TrackRemap) -> TrackRemap:
+    def moved(self, before: Pairs, remap: TrackRemap) -> TrackRemap:
         """Where each pair was before; -1 where one of its packs begins anew."""
-        now = places.new
+        now = remap.new
         packs = zip(before.main.tolist(), before.safety.tolist(), strict=True)
         was = [(now.get(main, -1), now.get(safety, -1)) for main, safety in packs]
         return TrackRemap.of(was, list(zip(self.main.tolist(), self.safety.tolist(), strict=True)))

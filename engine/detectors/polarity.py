@@ -84,7 +84,7 @@ class Polarity:
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.POLARITY)
         self._tracks = len(scene.tracks)
-        self._places = np.concatenate([self._pairs.main, self._pairs.safety])
+        self._pack_indices = np.concatenate([self._pairs.main, self._pairs.safety])
         self._asked = np.zeros(self._tracks, dtype=np.bool_)
         self._asked[self._pairs.safety] = True
         self._partners = np.full(self._tracks, -1, dtype=np.int64)
@@ -94,7 +94,7 @@ class Polarity:
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
         hops = 10 * _HELD_TICKS
         band = _band_pass(self._slow.rate_hz)
-        self._band = SosFilter(band, len(self._places), self._slow.hop_frames, hops)
+        self._band = SosFilter(band, len(self._pack_indices), self._slow.hop_frames, hops)
         self.reset()
 
     def reset(self) -> None:
@@ -103,12 +103,12 @@ class Polarity:
         self._sums = np.zeros((len(self._pairs), 2 * self._lags + 3))
         self._heard = [_Heard(deque(maxlen=KEPT * int(depth))) for depth in self._depth]
         self._band.reset()
-        self._tail = np.zeros((len(self._places), 2 * self._lags))
+        self._tail = np.zeros((len(self._pack_indices), 2 * self._lags))
         self._held: list[tuple[NDArray[np.float32], Flags]] = []
 
-    def carry(self, before: Polarity, places: TrackRemap) -> None:
+    def carry(self, before: Polarity, remap: TrackRemap) -> None:
         """Take over what was heard of the pairs that stay."""
-        pairs = self._pairs.moved(before._pairs, places)
+        pairs = self._pairs.moved(before._pairs, remap)
         second = np.where(pairs.old < 0, -1, pairs.old + len(before._pairs))
         packs = TrackRemap(np.concatenate([pairs.old, second]))
         for name, by in _BY_PAIR.items():
@@ -122,7 +122,7 @@ class Polarity:
             return unknown(self._tracks)
         m = measurement
         speech = self._pairs.speech(m, own_only=False)
-        self._held.append((m.decimated[self._places], speech))
+        self._held.append((m.decimated[self._pack_indices], speech))
         for pair in np.flatnonzero(speech.any(axis=0)).tolist():
             if self._heard[pair].inverted:
                 self._heard[pair].last_s = m.end_s
@@ -146,10 +146,10 @@ class Polarity:
     def _condition(self, m: Measurement) -> Condition:
         active = np.zeros(self._tracks, dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
-        for place, heard in zip(self._pairs.safety, self._heard, strict=True):
+        for track_index, heard in zip(self._pairs.safety, self._heard, strict=True):
             if heard.inverted:
-                active[place] = True
-                onset_s[place], last_s[place] = heard.onset_s, heard.last_s
+                active[track_index] = True
+                onset_s[track_index], last_s[track_index] = heard.onset_s, heard.last_s
         never = np.zeros(self._tracks, dtype=np.bool_)
         known = m.any_valid & self._asked
         return condition(active, known, onset_s, last_s, never, self._partners)
@@ -196,9 +196,9 @@ class Polarity:
                 onset_s, most = part.begin_s, votes
         return onset_s
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        heard = self._heard[self._pairs.safety.tolist().index(place)]
+        heard = self._heard[self._pairs.safety.tolist().index(track_index)]
         return f"inverted against the main: correlation {heard.r:.2f}".replace("-", "\u2212")
 
 

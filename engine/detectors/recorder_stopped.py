@@ -45,18 +45,18 @@ class RecorderStopped:
         onset_s = np.full(tracks, m.end_s)
         known = np.zeros(tracks, dtype=np.bool_)
         active = np.zeros(tracks, dtype=np.bool_)
-        for place, reading in m.timecode.items():
-            known[place] = self._watched[place] and bool(m.valid[:, place].any())
-            self._ran[place] = (self._ran[place] or reading.moving) and not feed.standby
-            active[place] = self._ran[place] and not reading.moving
+        for track_index, reading in m.timecode.items():
+            known[track_index] = self._watched[track_index] and bool(m.valid[:, track_index].any())
+            self._ran[track_index] = (self._ran[track_index] or reading.moving) and not feed.standby
+            active[track_index] = self._ran[track_index] and not reading.moving
             if reading.newest is not None:  # it stopped when the last label that was new ended
-                onset_s[place] = reading.newest[0] + 1.0 / float(reading.rate.rate)
-            self._seen[place] = _told(reading)
+                onset_s[track_index] = reading.newest[0] + 1.0 / float(reading.rate.rate)
+            self._seen[track_index] = _told(reading)
         return condition(active, known, onset_s, np.full(tracks, m.end_s))
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        return self._seen[place]
+        return self._seen[track_index]
 
 
 def _told(reading: CodeReading) -> str:

@@ -44,9 +44,9 @@ class SampleDetectorBank:
             for name, detector in self._detectors.items()
         }
         details = {
-            (name, place): self._detectors[name].detail(place)
+            (name, track_index): self._detectors[name].detail(track_index)
             for name, condition in said.items()
-            for place in np.flatnonzero(condition.state == State.ACTIVE).tolist()
+            for track_index in np.flatnonzero(condition.state == State.ACTIVE).tolist()
         }
         return replace(tick, measurement=m.without_samples(), heard=SampleFindings(said, details))
 

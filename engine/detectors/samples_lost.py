@@ -60,7 +60,7 @@ class SamplesLost:
         red = np.array([self._window.lost_s > RED_LOST_S])
         return condition(np.array([lost_s > 0.0]), np.array([True]), onset_s, last_s, red)
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """How much, one line."""
         lost_s = min(self._window.lost_s, WINDOW_S)
         return f"{lost_s:.2f} s of audio lost in the last minute"

@@ -231,10 +231,10 @@ class Silent:
         live = np.count_nonzero(self._open & heard) - (self._open & heard)
         return np.asarray((live * 2 > others) & (others > 0), dtype=np.float64)
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        level_dbfs = stated(float(self._level_dbfs[place]))
+        level_dbfs = stated(float(self._level_dbfs[track_index]))
         level = "no level at all" if level_dbfs is None else f"level {level_dbfs:.0f} dBFS"
-        if self._stirred_s[place] < HEARD_S:
+        if self._stirred_s[track_index] < HEARD_S:
             return f"never heard since the watch began, {level}".replace("-", "−")
         return f"nothing above presence, {level}".replace("-", "−")

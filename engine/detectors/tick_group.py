@@ -28,13 +28,13 @@ class Stretch:
     valid: Flags
     floor_dbfs: Levels
 
-    def moved(self, places: TrackRemap) -> Stretch:
-        """The same of the tracks at those places."""
+    def moved(self, remap: TrackRemap) -> Stretch:
+        """The same of the tracks as remapped."""
         return replace(
             self,
-            mean_square=places.last(self.mean_square, 0.0),
-            valid=places.last(self.valid, False),
-            floor_dbfs=places.first(self.floor_dbfs, np.nan),
+            mean_square=remap.last(self.mean_square, 0.0),
+            valid=remap.last(self.valid, False),
+            floor_dbfs=remap.first(self.floor_dbfs, np.nan),
         )
 
     def by_tick(self, hops: Levels) -> Levels:

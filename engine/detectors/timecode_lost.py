@@ -49,15 +49,17 @@ class TimecodeLost:
         active = np.zeros(tracks, dtype=np.bool_)
         known = np.zeros(tracks, dtype=np.bool_)
         self._since_s = np.fmin(self._since_s, m.start_s)
-        for place, reading in m.timecode.items():
+        for track_index, reading in m.timecode.items():
             ever = not math.isnan(reading.valid_s)
-            known[place] = self._watched[place] and bool(m.valid[:, place].any())
-            onset_s[place] = reading.valid_s if ever else self._since_s[place]
-            active[place] = m.end_s - onset_s[place] > LATE_S and not (ever and self._by_code)
+            known[track_index] = self._watched[track_index] and bool(m.valid[:, track_index].any())
+            onset_s[track_index] = reading.valid_s if ever else self._since_s[track_index]
+            active[track_index] = m.end_s - onset_s[track_index] > LATE_S and not (
+                ever and self._by_code
+            )
             after = f"no valid frame since {reading.label}"
-            self._seen[place] = after if ever else "no valid frame since the watch began"
+            self._seen[track_index] = after if ever else "no valid frame since the watch began"
         return condition(active, known, onset_s, np.full(tracks, m.end_s))
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        return self._seen[place]
+        return self._seen[track_index]

@@ -53,16 +53,18 @@ class TimecodeWrong:
         onset_s = np.full(tracks, m.end_s)
         known = np.zeros(tracks, dtype=np.bool_)
         active = np.zeros(tracks, dtype=np.bool_)
-        for place, reading in m.timecode.items():
-            known[place] = self._watched[place]
-            wrong = self._wrong(place, reading, m.end_s)
+        for track_index, reading in m.timecode.items():
+            known[track_index] = self._watched[track_index]
+            wrong = self._wrong(track_index, reading, m.end_s)
             if wrong:
-                active[place] = True
-                onset_s[place] = max(min(at_s for at_s, _ in wrong), 0.0)
-                self._seen[place] = "; ".join(text for _, text in wrong)
+                active[track_index] = True
+                onset_s[track_index] = max(min(at_s for at_s, _ in wrong), 0.0)
+                self._seen[track_index] = "; ".join(text for _, text in wrong)
         return condition(active, known, onset_s, np.full(tracks, m.end_s))
 
-    def _wrong(self, place: int, reading: CodeReading, now_s: float) -> list[tuple[float, str]]:
+    def _wrong(
+        self, track_index: int, reading: CodeReading, now_s: float
+    ) -> list[tuple[float, str]]:
         """What is wrong now: since when, and in words."""
         wrong = []
         if not math.isnan(reading.still_s) and not self._by_code:
@@ -74,16 +76,16 @@ class TimecodeWrong:
             wrong.append((reading.measured_since_s, text))
         jump = reading.jump
         if jump is not None and not (self._by_code and jump.lost_s > _AGAIN_S):
-            self._jumps[place] = jump
+            self._jumps[track_index] = jump
             return [(jump.at_s, _told(jump)), *wrong]
-        last = self._jumps.get(place)
+        last = self._jumps.get(track_index)
         if wrong and last is not None and now_s - last.at_s < TOLD_S:
             wrong.append((wrong[0][0], _told(last)))
         return wrong
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        return self._seen[place]
+        return self._seen[track_index]
 
 
 def _told(jump: Jump) -> str:

@@ -73,6 +73,6 @@ class Unexpected:
         active &= known
         return condition(active, known, self._onset_s, until_s, np.zeros_like(active))
 
-    def detail(self, place: int) -> str:
+    def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        return f"signal of up to {self._loudest_dbfs[place]:.0f} dBFS on an unused input"
+        return f"signal of up to {self._loudest_dbfs[track_index]:.0f} dBFS on an unused input"

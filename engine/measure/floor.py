@@ -117,10 +117,10 @@ class LiveFloor:
         step = np.clip(estimate - floor, -_DOWN_DB, _UP_DB)
         self.floor_dbfs[full] = np.where(np.isnan(floor), estimate, floor + step)
 
-    def teach(self, place: int, floor_dbfs: float) -> None:
+    def teach(self, track_index: int, floor_dbfs: float) -> None:
         """Take that floor over where none is known yet."""
-        if np.isnan(self.floor_dbfs[place]):
-            self.floor_dbfs[place] = floor_dbfs
+        if np.isnan(self.floor_dbfs[track_index]):
+            self.floor_dbfs[track_index] = floor_dbfs
 
     @property
     def learned(self) -> Learned:

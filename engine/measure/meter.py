@@ -213,17 +213,17 @@ class Meter:
             present_fraction=self._presence.fraction,
         )
 
-    def changed(self, scene: Scene, places: TrackRemap) -> Meter:
+    def changed(self, scene: Scene, remap: TrackRemap) -> Meter:
         """A meter of the tracks of another plan, which goes on from here with those that stay."""
         fresh = Meter(scene)
         fresh._timecode.skip(self._ticks * self.tick_frames)
-        carry(fresh, self, places)
+        carry(fresh, self, remap)
         fresh._presence.follow(fresh._floor.floor_dbfs)
         return fresh
 
-    def teach(self, place: int, floor_dbfs: float) -> None:
+    def teach(self, track_index: int, floor_dbfs: float) -> None:
         """The live floor of a track on which none is known yet, from a line check."""
-        self._floor.teach(place, floor_dbfs)
+        self._floor.teach(track_index, floor_dbfs)
         self._presence.follow(self._floor.floor_dbfs)
 
     def learned(self) -> Learned:

@@ -177,9 +177,9 @@ def _scan(a: _Exact, steps: int) -> Levels:
     matrix = np.zeros(((steps + 1) * order, (steps + 1) * order))
     for row in range(steps + 1):
         for column in range(row, steps + 1):
-            place = (
+            span = (
                 slice(row * order, (row + 1) * order),
                 slice(column * order, (column + 1) * order),
             )
-            matrix[place] = powers[column - row].T
+            matrix[span] = powers[column - row].T
     return matrix

@@ -44,9 +44,9 @@ class HopWindows:
         count = mean_square.shape[1]
         if self._end + count > self._energy.shape[1]:
             self._rewind()
-        place = slice(self._end, self._end + count)
-        self._energy[:, place] = mean_square if all_valid else np.where(valid, mean_square, 0.0)
-        self._valid[:, place] = valid
+        span = slice(self._end, self._end + count)
+        self._energy[:, span] = mean_square if all_valid else np.where(valid, mean_square, 0.0)
+        self._valid[:, span] = valid
         self._end += count
         self._seen += count
         self._unbroken = self._unbroken + count if all_valid else 0

@@ -120,7 +120,7 @@ class Measurement:
     decimated : (tracks, frames) float32, the sound at about 2 kHz (`measure.decimate`)
     difference_energy : (hops, tracks) float32, mean square of the step from sample to sample
         (`measure.first_difference`)
-    timecode : how the code of each timecode track stands, by its place
+    timecode : how the code of each timecode track stands, by its track index
     """
 
     start_s: float
@@ -167,7 +167,7 @@ class Condition:
     onset_s : where the fault itself began; read only where active
     last_s : until when the fault was seen; read only where active
     may_be_red : the fault is of a strength or number that deserves red once its red delay is over
-    partners : place of the other track that the fault is about as well, -1 where none; None: no
+    partners : index of the other track that the fault is about as well, -1 where none; None: no
         track has one
     """
 

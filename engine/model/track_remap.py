@@ -1,4 +1,4 @@
-"""What a watch remembers of its tracks, moved to other places when its plan is changed.
+"""What a watch remembers of its tracks, moved along when its plan is changed.
 
 A class that remembers something of each track says in `CARRIED` what, and how its tracks lie;
 whatever is not named there begins anew.
@@ -25,13 +25,15 @@ class By(Enum):
     NEWEST = auto()
     """The same, newest row last; the fresh one may be longer or shorter."""
     KEYS = auto()
-    """A dictionary by place, or by several places."""
+    """A dictionary by track index, or by several of them."""
     EACH = auto()
     """A list of arrays, tracks first, or of parts that move themselves."""
     PART = auto()
     """An object that is carried itself."""
     WHOLE = auto()
     """The same for all tracks."""
+    ANEW = auto()
+    """Begins anew."""
 
 
 class Carried(Protocol):
@@ -44,7 +46,7 @@ class Carried(Protocol):
 class CarriesItself(Protocol):
     """Does it in its own way."""
 
-    def carry(self, before: Any, places: TrackRemap) -> None:
+    def carry(self, before: Any, remap: TrackRemap) -> None:
         """Take over what `before` remembers of the tracks that stay."""
 
 
@@ -57,7 +59,7 @@ class TrackRemap:
     @classmethod
     def of(cls, before: Sequence[object], after: Sequence[object]) -> TrackRemap:
         """From what makes a track the same one before and after."""
-        known = {track: place for place, track in enumerate(before)}
+        known = {track: track_index for track_index, track in enumerate(before)}
         return cls(np.array([known.get(track, -1) for track in after], dtype=np.int64))
 
     def stays(self, tracks_before: int) -> bool:
@@ -67,7 +69,7 @@ class TrackRemap:
     @property
     def new(self) -> Mapping[int, int]:
         """Where each track that stays is now, by where it was."""
-        return {int(was): place for place, was in enumerate(self.old) if was >= 0}
+        return {int(was): track_index for track_index, was in enumerate(self.old) if was >= 0}
 
     def first(self, old: Any, fill: Any) -> Any:
         """That array with its first axis moved; `fill` where a track is new, if it broadcasts."""
@@ -86,53 +88,53 @@ class TrackRemap:
         return np.ascontiguousarray(np.moveaxis(moved, 0, -1))
 
 
-def carry(fresh: Any, before: Any, places: TrackRemap) -> None:
+def carry(fresh: Any, before: Any, remap: TrackRemap) -> None:
     """Bring `fresh`, made for the tracks as they are now, to where `before` stood."""
     if isinstance(fresh, CarriesItself):
-        fresh.carry(before, places)
+        fresh.carry(before, remap)
         return
     for name, by in fresh.CARRIED.items():
-        set_carried(fresh, before, places, name, by)
+        set_carried(fresh, before, remap, name, by)
 
 
-def set_carried(fresh: Any, before: Any, places: TrackRemap, name: str, by: By) -> None:
+def set_carried(fresh: Any, before: Any, remap: TrackRemap, name: str, by: By) -> None:
     """Take over one thing that is remembered."""
     old, new = getattr(before, name), getattr(fresh, name)
     if by is By.PART:
-        carry(new, old, places)
+        carry(new, old, remap)
         return
-    setattr(fresh, name, _moved(old, new, places, by))
+    setattr(fresh, name, _moved(old, new, remap, by))
 
 
-def _moved(old: Any, new: Any, places: TrackRemap, by: By) -> Any:
+def _moved(old: Any, new: Any, remap: TrackRemap, by: By) -> Any:
     match by:
         case By.WHOLE:
             return old
         case By.LAST:
-            return places.last(old, new)
+            return remap.last(old, new)
         case By.NEWEST:
             rows = min(len(old), len(new))
             moved = new.copy()
-            moved[len(new) - rows :] = places.last(old[len(old) - rows :], new[len(new) - rows :])
+            moved[len(new) - rows :] = remap.last(old[len(old) - rows :], new[len(new) - rows :])
             return moved
         case By.KEYS:
-            return {**new, **_by_place(old, places.new)}
+            return {**new, **_by_place(old, remap.new)}
         case By.EACH:
-            return [_each(one, places) for one in old]
+            return [_each(one, remap) for one in old]
     if isinstance(old, list):
-        return [new[n] if was < 0 else old[was] for n, was in enumerate(places.old)]
-    return places.first(old, new)
+        return [new[n] if was < 0 else old[was] for n, was in enumerate(remap.old)]
+    return remap.first(old, new)
 
 
 def _by_place(old: Mapping[Any, Any], now: Mapping[int, int]) -> dict[Any, Any]:
     moved: dict[Any, Any] = {}
     for key, value in old.items():
         several = key if isinstance(key, tuple) else (key,)
-        if all(place in now for place in several):
-            there = tuple(now[place] for place in several)
+        if all(track_index in now for track_index in several):
+            there = tuple(now[track_index] for track_index in several)
             moved[there if isinstance(key, tuple) else there[0]] = value
     return moved
 
 
-def _each(one: Any, places: TrackRemap) -> Any:
-    return places.first(one, 0) if isinstance(one, np.ndarray) else one.moved(places)
+def _each(one: Any, remap: TrackRemap) -> Any:
+    return remap.first(one, 0) if isinstance(one, np.ndarray) else one.moved(remap)
