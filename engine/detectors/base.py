@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Condition, Flags, Levels, Measurement, State
-from engine.model.track_remap import By
+from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
 
 
@@ -107,7 +107,7 @@ def stretches(flags: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return edges[::2], edges[1::2]
 
 
-class Runs:
+class Runs(TrackMemory):
     """Unbroken runs of a per-hop condition on every track, at hop precision.
 
     A hop that is not valid neither breaks nor lengthens a run. After `update`, `onset_s` and
@@ -115,22 +115,16 @@ class Runs:
     `active` says where there is any, `running` where one goes on.
     """
 
-    CARRIED: ClassVar = {
-        "onset_s": By.FIRST,
-        "last_s": By.FIRST,
-        "running": By.FIRST,
-        "active": By.FIRST,
-        "_newest_s": By.FIRST,
-        "_newest_last_s": By.FIRST,
-    }
+    onset_s: Levels = per_track(np.nan)
+    last_s: Levels = per_track(np.nan)
+    running: Flags = per_track(False)
+    active: Flags = per_track(False)
+    _newest_s: Levels = per_track(np.nan)
+    _newest_last_s: Levels = per_track(np.nan)
 
     def __init__(self, tracks: int) -> None:
-        self.onset_s = np.full(tracks, np.nan)
-        self.last_s = np.full(tracks, np.nan)
-        self.running = np.zeros(tracks, dtype=np.bool_)
-        self.active = np.zeros(tracks, dtype=np.bool_)
-        self._newest_s = np.full(tracks, np.nan)
-        self._newest_last_s = np.full(tracks, np.nan)
+        self._tracks = tracks
+        self.reset()
 
     def update(self, holds: Flags, valid: Flags, start_s: float, hop_s: float) -> None:
         """Take in one tick; `holds` and `valid` have shape (hops, tracks)."""

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.flat_tops import LEANING_SAMPLES, LOWEST_CEILING, flat_tops
-from engine.model.messages import Condition, Fault, Flags, Measurement
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import amplitude_db
@@ -86,30 +87,24 @@ class _Seen:
             self.seconds.popleft()
 
 
-class Clipped:
+class Clipped(TrackMemory):
     """Looks for flat tops where a track is about as loud as it was within the last second."""
 
     NEEDS_SAMPLES: ClassVar = True
-    CARRIED: ClassVar = {
-        "_seen": By.FIRST,
-        "_tail": By.FIRST,
-        "_peaks": By.LAST,
-        "_tick": By.WHOLE,
-    }
+
+    _seen: list[_Seen] = each_track(_Seen)
+    _tail: Samples = remembered(
+        By.FIRST,
+        lambda d: np.zeros((d._tracks, round(_TAIL_S * d._rate_hz)), dtype=np.float32),
+    )
+    _peaks: Levels = per_track(0.0, rows=_PEAK_TICKS)
+    _tick: int = remembered(By.WHOLE, 0)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.CLIPPED)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        tracks = self._tracks
-        self._seen = [_Seen() for _ in range(tracks)]
-        self._tail = np.zeros((tracks, round(_TAIL_S * self._rate_hz)), dtype=np.float32)
-        self._peaks = np.zeros((_PEAK_TICKS, tracks))
-        self._tick = 0
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where this tick holds the evidence."""

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
@@ -64,52 +65,33 @@ class LearnedQuiet:
     quietest_db: Levels
 
 
-class DeadMic:
+class DeadMic(TrackMemory):
     """Follows falls under the quietest live level and asks whether what is left is steady."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_last": By.FIRST,
-        "_band": By.LAST,
-        "_wide": By.LAST,
-        "_low_ring": By.LAST,
-        "_tick": By.WHOLE,
-        "_learnt": By.FIRST,
-        "_quietest_db": By.FIRST,
-        "_limit": By.FIRST,
-        "_low_since_s": By.FIRST,
-        "_run": By.FIRST,
-        "_dead": By.FIRST,
-        "_together": By.FIRST,
-        "_share": By.FIRST,
-        "_onset_s": By.FIRST,
-        "_low_s": By.FIRST,
-    }
+
+    _last: NDArray[np.float32] = per_track(0.0, dtype=np.float32)
+    _band: Levels = per_track(np.nan, rows=_HISTORY)
+    _wide: Levels = per_track(np.nan, rows=_HISTORY)
+    _low_ring: Flags = per_track(False, rows=_HISTORY)
+    _tick: int = remembered(By.WHOLE, 0)
+    _learnt: Levels = per_track(0.0)
+    _quietest_db: Levels = per_track(np.nan)
+    _limit: NDArray[np.float32] = per_track(0.0, dtype=np.float32)
+    """Mean square in the band under which a hop is low; none is, while nothing is learned."""
+    _low_since_s: Levels = per_track(np.inf)
+    _run: Flags = per_track(False)
+    _dead: Flags = per_track(False)
+    _together: Flags = per_track(False)
+    _share: Levels = per_track(0.0)
+    _onset_s: Levels = per_track(np.nan)
+    _low_s: Levels = per_track(np.nan)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        tracks = self._tracks
-        self._last = np.zeros(tracks, dtype=np.float32)
-        self._band = np.full((_HISTORY, tracks), np.nan)
-        self._wide = np.full((_HISTORY, tracks), np.nan)
-        self._low_ring = np.zeros((_HISTORY, tracks), dtype=np.bool_)
-        self._tick = 0
-        self._learnt = np.zeros(tracks)
-        self._quietest_db = np.full(tracks, np.nan)
-        self._set_limit()
-        self._low_since_s = np.full(tracks, np.inf)
-        self._run = np.zeros(tracks, dtype=np.bool_)
-        self._dead = np.zeros(tracks, dtype=np.bool_)
-        self._together = np.zeros(tracks, dtype=np.bool_)
-        self._share = np.zeros(tracks)
-        self._onset_s = np.full(tracks, np.nan)
-        self._low_s = np.full(tracks, np.nan)
 
     @property
     def learned(self) -> LearnedQuiet:

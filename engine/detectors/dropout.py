@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.model.messages import Condition, Fault, Levels, Measurement
+from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS
@@ -51,7 +52,7 @@ _DB: Final = np.float32(10.0 / np.log(10.0))
 """Decibels of a natural logarithm, which numpy takes of many float32 several times faster."""
 
 
-class Dropout:
+class Dropout(TrackMemory):
     """Finds gaps at half-millisecond precision; says so once a gap has closed.
 
     What is quiet at all is learned four times: over 2.5 ms, where a wave's crossing of zero
@@ -60,30 +61,21 @@ class Dropout:
     """
 
     NEEDS_SAMPLES: ClassVar = True
-    CARRIED: ClassVar = {
-        "_bursts": By.FIRST,
-        "_steps": By.FIRST,
-        "_step_s": By.WHOLE,
-        "_quietest": By.LAST,
-        "_low_ticks": By.FIRST,
-        "_ticks": By.WHOLE,
-    }
+
+    _bursts: list[Burst] = each_track(Burst)
+    _steps: NDArray[np.float32] = remembered(
+        By.FIRST, lambda d: np.full((d._tracks, 0), np.nan, dtype=np.float32)
+    )
+    _step_s: float = remembered(By.WHOLE, _STEP_S)
+    _quietest: Levels = per_track(np.nan, rows=(_HISTORY, len(UNDER_DB)))
+    _low_ticks: NDArray[np.int64] = per_track(0)
+    _ticks: int = remembered(By.WHOLE, 0)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DROPOUT)
         self._tracks = len(scene.tracks)
         self._wanted_frames = _STEP_S * scene.sample_rate_hz
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        tracks = self._tracks
-        self._bursts = [Burst() for _ in range(tracks)]
-        self._steps = np.full((tracks, 0), np.nan, dtype=np.float32)
-        self._step_s = _STEP_S
-        self._quietest = np.full((_HISTORY, len(UNDER_DB), tracks), np.nan)
-        self._low_ticks = np.zeros(tracks, dtype=np.int64)
-        self._ticks = 0
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick in which a gap closed; held while the next one of a burst is open."""

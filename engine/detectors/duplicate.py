@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import hop_frames, mean_square_at, nearest_divisor
@@ -75,13 +76,13 @@ class _Match:
             self.told = self.signal_s >= LEAST_SIGNAL_S and (r >= ALIKE_PACKS or bool(broad))
 
 
-class Duplicate:
+class Duplicate(TrackMemory):
     """Correlates every track with every other, all at once, and follows the pairs that match."""
 
     NEEDS_SAMPLES: ClassVar = True
-    CARRIED: ClassVar = {
-        "_matches": By.KEYS,
-    }
+
+    _matches: dict[tuple[int, int], _Match] = remembered(By.KEYS, lambda _: {})
+    _told: dict[int, tuple[int, float]] = remembered(By.ANEW, lambda _: {})
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.DUPLICATE)
@@ -98,11 +99,6 @@ class Duplicate:
         ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
         self._asked: Flags = ahead & self._watched[:, None] & self._watched[None, :]
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        self._matches: dict[tuple[int, int], _Match] = {}
-        self._told: dict[int, tuple[int, float]] = {}
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active on the higher input of two that match, once enough signal did."""

@@ -23,6 +23,7 @@ from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains, taper
 from engine.measure.decimate import Decimate
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import rms_dbfs
@@ -89,26 +90,27 @@ class _Seen:
     looks: int
 
 
-class Hum:
+class Hum(TrackMemory):
     """Follows mains lines; looks twice a second."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_normal_dbfs": By.FIRST,
-        "_sound": By.FIRST,
-        "_end": By.WHOLE,
-        "_heard_s": By.FIRST,
-        "_held": By.EACH,
-        "_passes": By.FIRST,
-        "_missed": By.FIRST,
-        "_hint_hz": By.LAST,
-        "_looks": By.WHOLE,
-        "_seen": By.FIRST,
-        "_active": By.FIRST,
-        "_onset_s": By.FIRST,
-        "_last_s": By.FIRST,
-        "_level_dbfs": By.FIRST,
-    }
+
+    _normal_dbfs: Levels = per_track(-np.inf, lasting=True)
+    _sound: NDArray[np.float32] = remembered(
+        By.FIRST, lambda d: np.zeros((d._tracks, 2 * d._kept), dtype=np.float32)
+    )
+    _end: int = remembered(By.WHOLE, lambda d: d._kept)
+    _heard_s: Levels = per_track(0.0)
+    _held: list[NDArray[np.float32]] = remembered(By.EACH, lambda _: [])
+    _passes: NDArray[np.int64] = per_track(0)
+    _missed: NDArray[np.int64] = per_track(0)
+    _hint_hz: Levels = per_track(np.nan, rows=HINTS)
+    _looks: int = remembered(By.WHOLE, 0)
+    _seen: list[_Seen | None] = each_track(lambda: None)
+    _active: Flags = per_track(False)
+    _onset_s: Levels = per_track(np.nan)
+    _last_s: Levels = per_track(-np.inf)
+    _level_dbfs: Levels = per_track(-np.inf)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.HUM)
@@ -116,26 +118,8 @@ class Hum:
         self._tracks = len(scene.tracks)
         self._slow = Decimate(scene.sample_rate_hz)
         self._spectra = MainsSpectra(self._slow.rate_hz)
-        self._normal_dbfs = np.full(self._tracks, -np.inf)
+        self._kept = round(_KEPT_S * self._slow.rate_hz)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene and what was accepted."""
-        kept = round(_KEPT_S * self._slow.rate_hz)
-        self._sound = np.zeros((self._tracks, 2 * kept), dtype=np.float32)
-        self._end = kept
-        self._kept = kept
-        self._heard_s = np.zeros(self._tracks)
-        self._held: list[NDArray[np.float32]] = []
-        self._passes = np.zeros(self._tracks, dtype=np.int64)
-        self._missed = np.zeros(self._tracks, dtype=np.int64)
-        self._hint_hz = np.full((HINTS, self._tracks), np.nan)
-        self._looks = 0
-        self._seen: list[_Seen | None] = [None] * self._tracks
-        self._active = np.zeros(self._tracks, dtype=np.bool_)
-        self._onset_s = np.full(self._tracks, np.nan)
-        self._last_s = np.full(self._tracks, -np.inf)
-        self._level_dbfs = np.full(self._tracks, -np.inf)
 
     @property
     def learned(self) -> AcceptedHum:

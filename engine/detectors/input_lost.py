@@ -8,28 +8,22 @@ import numpy as np
 
 from engine.detectors.base import TickContext, condition
 from engine.model.messages import Condition, Measurement
+from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
 
-class InputLost:
+class InputLost(TrackMemory):
     """Active while the feed is stalled; speaks of the whole input."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_fed_s": By.WHOLE,
-        "_stalled": By.WHOLE,
-        "_reason": By.WHOLE,
-    }
+
+    _fed_s: float = remembered(By.WHOLE, 0.0)
+    _stalled: bool = remembered(By.WHOLE, False)
+    _reason: str = remembered(By.WHOLE, "")
 
     def __init__(self, scene: Scene) -> None:
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the feed."""
-        self._fed_s = 0.0
-        self._stalled = False
-        self._reason = ""
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active from the last audio that came until audio comes again."""

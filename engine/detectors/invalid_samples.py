@@ -13,28 +13,23 @@ import numpy as np
 from engine.detectors.base import TickContext, condition, span_s, unknown
 from engine.detectors.samples_lost import RED_LOST_S, LossWindow
 from engine.model.messages import Condition, Measurement
+from engine.model.track_memory import TrackMemory, each_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
 
-class InvalidSamples:
+class InvalidSamples(TrackMemory):
     """Active in each tick that holds a sample that is no number."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_windows": By.FIRST,
-        "_any": By.WHOLE,
-    }
+
+    _windows: list[LossWindow] = each_track(LossWindow)
+    _any: bool = remembered(By.WHOLE, False)
 
     def __init__(self, scene: Scene) -> None:
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the losses."""
-        self._windows = [LossWindow() for _ in range(self._tracks)]
-        self._any = False
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every track stands."""

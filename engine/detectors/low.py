@@ -14,10 +14,12 @@ from __future__ import annotations
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.tick_group import Stretch, TickGroup
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, SPEECH_DB, mean_square_at, rms_dbfs
@@ -38,30 +40,30 @@ _EVERY_TICKS: Final = 5
 (one hop of each tick). All is looked at every 0.5 s."""
 
 
-class Low:
+class Low(TrackMemory):
     """Adds up the speech of every track and compares the newest of it with the limit."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_recent": By.LAST,
-        "_recent_floor_dbfs": By.FIRST,
-        "_gather": By.PART,
-        "_waiting": By.EACH,
-        "_tick": By.WHOLE,
-        "_heard_ticks": By.FIRST,
-        "_energy": By.NEWEST,
-        "_seconds": By.NEWEST,
-        "_own_s": By.NEWEST,
-        "_begins_s": By.NEWEST,
-        "_now_s": By.FIRST,
-        "_now_energy": By.FIRST,
-        "_now_own_s": By.FIRST,
-        "_now_begin_s": By.FIRST,
-        "_low": By.FIRST,
-        "_rms_dbfs": By.FIRST,
-        "_onset_s": By.FIRST,
-        "_last_s": By.FIRST,
-    }
+
+    _recent: Levels = per_track(np.nan, rows=_FLOOR_TICKS)
+    _recent_floor_dbfs: Levels = per_track(np.nan)
+    _gather: TickGroup = remembered(By.PART, lambda _: TickGroup(_EVERY_TICKS))
+    _waiting: list[Stretch] = remembered(By.EACH, lambda _: [])
+    _tick: int = remembered(By.WHOLE, 0)
+    _heard_ticks: NDArray[np.int64] = per_track(0)
+    _energy: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
+    """Newest part last; the one being filled is apart."""
+    _seconds: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
+    _own_s: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
+    _begins_s: Levels = remembered(By.NEWEST, lambda d: np.full((d._depth, d._tracks), np.nan))
+    _now_s: Levels = per_track(0.0)
+    _now_energy: Levels = per_track(0.0)
+    _now_own_s: Levels = per_track(0.0)
+    _now_begin_s: Levels = per_track(np.nan)
+    _low: Flags = per_track(False)
+    _rms_dbfs: Levels = per_track(np.nan)
+    _onset_s: Levels = per_track(np.nan)
+    _last_s: Levels = per_track(np.nan)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.LOW)
@@ -69,6 +71,7 @@ class Low:
         self._tracks = len(scene.tracks)
         # Parts and ticks are coarse: a little before its time, so as not to be late.
         self._needed_s = scene.numbers("low_amber_s") - 2.5 * PART_S
+        self._depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
         whos = [t.who or f"input {t.input}" for t in scene.tracks]
         self._lav = scene.kinds(Kind.LAV)
         same = np.array([[a == b for b in whos] for a in whos])
@@ -77,30 +80,6 @@ class Low:
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
         self._mates = mates * np.where(safety, SAFETY_GAIN, 1.0)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        tracks = self._tracks
-        depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
-        self._recent = np.full((_FLOOR_TICKS, tracks), np.nan)
-        self._recent_floor_dbfs = np.full(tracks, np.nan)
-        self._gather = TickGroup(_EVERY_TICKS)
-        self._waiting: list[Stretch] = []
-        self._tick = 0
-        self._heard_ticks = np.zeros(tracks, dtype=np.int64)
-        # Newest part last; the one being filled is apart.
-        self._energy = np.zeros((depth, tracks))
-        self._seconds = np.zeros((depth, tracks))
-        self._own_s = np.zeros((depth, tracks))
-        self._begins_s = np.full((depth, tracks), np.nan)
-        self._now_s = np.zeros(tracks)
-        self._now_energy = np.zeros(tracks)
-        self._now_own_s = np.zeros(tracks)
-        self._now_begin_s = np.full(tracks, np.nan)
-        self._low = np.zeros(tracks, dtype=np.bool_)
-        self._rms_dbfs = np.full(tracks, np.nan)
-        self._onset_s = np.full(tracks, np.nan)
-        self._last_s = np.full(tracks, np.nan)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are too low."""

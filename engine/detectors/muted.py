@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Runs, TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, amplitude
@@ -22,25 +23,19 @@ _IDLE_AMPLITUDE: Final = float(amplitude(IDLE_DBFS))
 _LSB_16: Final = 1.0 / 32768.0
 
 
-class Muted:
+class Muted(TrackMemory):
     """Runs of hops on which nothing moves; edges to the sample."""
 
     NEEDS_SAMPLES: ClassVar = True
-    CARRIED: ClassVar = {
-        "_runs": By.PART,
-        "_before": By.LAST,
-    }
+
+    _runs: Runs = remembered(By.PART, lambda d: Runs(d._tracks))
+    _before: Samples = per_track(np.inf, rows=1, dtype=np.float32)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.MUTED)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        self._runs = Runs(self._tracks)
-        self._before: Samples = np.full((1, self._tracks), np.inf, dtype=np.float32)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where at least one hop of the tick did not move."""

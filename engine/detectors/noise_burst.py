@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
@@ -62,18 +63,17 @@ class _Run:
     hash: bool | None = None
 
 
-class NoiseBurst:
+class NoiseBurst(TrackMemory):
     """Looks closer where the sound of a track turns bright from one hop to the next."""
 
     NEEDS_SAMPLES: ClassVar = True
-    CARRIED: ClassVar = {
-        "_bursts": By.FIRST,
-        "_runs": By.KEYS,
-        "_treble_db": By.LAST,
-        "_heard_ticks": By.FIRST,
-        "_tick": By.WHOLE,
-        "_before": By.LAST,
-    }
+
+    _bursts: list[Burst] = each_track(Burst)
+    _runs: dict[int, _Run] = remembered(By.KEYS, lambda _: {})
+    _treble_db: Levels = per_track(np.nan, rows=_HISTORY)
+    _tick: int = remembered(By.WHOLE, 0)
+    _heard_ticks: NDArray[np.int64] = per_track(0)
+    _before: NDArray[np.float32] = per_track(0.0, rows=0, dtype=np.float32)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.NOISE_BURST)
@@ -81,16 +81,6 @@ class NoiseBurst:
         self._rate_hz = scene.sample_rate_hz
         self._bands: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        tracks = self._tracks
-        self._bursts = [Burst() for _ in range(tracks)]
-        self._runs: dict[int, _Run] = {}
-        self._treble_db = np.full((_HISTORY, tracks), np.nan)
-        self._tick = 0
-        self._heard_ticks = np.zeros(tracks, dtype=np.int64)
-        self._before = np.zeros((0, tracks), dtype=np.float32)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick in which a burst ended, or goes on for longer than a moment."""

@@ -15,16 +15,20 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.pairs import PART_S, Pairs, PartClock, parts_in
 from engine.measure.pair_comparison import gain_offset_db
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
-from engine.model.track_remap import By, TrackRemap, set_carried
+from engine.model.track_memory import TrackMemory, per_track, remembered
+from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
 DRIFT_DB: Final = 3.5
@@ -65,23 +69,6 @@ class LearnedOffsets:
     main: Levels
 
 
-_BY_PAIR: Final = {
-    "_offset_db": By.LAST,
-    "_parts": By.FIRST,
-    "_energy": By.LAST,
-    "_hops": By.FIRST,
-    "_raw": By.FIRST,
-    "_ticks": By.LAST,
-    "_tick": By.WHOLE,
-    "_clock": By.PART,
-    "_change_db": By.LAST,
-    "_fell": By.FIRST,
-    "_drifts": By.FIRST,
-    "_onset_s": By.FIRST,
-    "_last_s": By.FIRST,
-}
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Raw:
     """A part before what is steady is known from both sides of it.
@@ -104,42 +91,45 @@ class _Part:
     begin_s: float
 
 
-class PairDrift:
+_per_pair = partial(per_track, count="_pair_count", of="pairs")
+
+
+class PairDrift(TrackMemory):
     """Adds up the speech of both packs and compares their levels with what was learned."""
 
     NEEDS_SAMPLES: ClassVar = False
+
+    _offset_db: Levels = _per_pair(np.nan, rows=_BANDS)
+    _parts: list[deque[_Part]] = remembered(
+        By.FIRST, lambda d: [deque(maxlen=d._depth) for _ in range(len(d._pairs))], of="pairs"
+    )
+    _energy: Levels = _per_pair(0.0, rows=(_BANDS, 2))
+    _hops: NDArray[np.int64] = _per_pair(0)
+    _raw: list[deque[_Raw]] = remembered(
+        By.FIRST, lambda d: [deque() for _ in range(len(d._pairs))], of="pairs"
+    )
+    _ticks: Levels = _per_pair(np.inf, rows=(_STEADY_TICKS, _BANDS, 2))
+    _tick: int = remembered(By.WHOLE, 0, of="pairs")
+    _clock: PartClock = remembered(By.PART, lambda d: PartClock(d._pairs), of="pairs")
+    _change_db: Levels = _per_pair(0.0, rows=_BANDS)
+    _fell: NDArray[np.int64] = _per_pair(0)
+    _drifts: Flags = _per_pair(False)
+    _onset_s: Levels = _per_pair(np.nan)
+    _last_s: Levels = _per_pair(np.nan)
 
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
         self._pack_indices = np.concatenate([self._pairs.main, self._pairs.safety])
         self._tracks = len(scene.tracks)
         self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
+        self._pair_count = len(self._pairs)
         self._needed = parts_in(scene.numbers("pair_drift_amber_s")[self._pairs.safety])
+        self._depth = int(max(self._needed.max(initial=1), LEARN_S / PART_S))
         self.reset()
 
-    def reset(self) -> None:
-        """Forget the sound and what was learned from it, keep the scene."""
-        pairs = len(self._pairs)
-        self._offset_db = np.full((_BANDS, pairs), np.nan)
-        depth = int(max(self._needed.max(initial=1), LEARN_S / PART_S))
-        self._parts: list[deque[_Part]] = [deque(maxlen=depth) for _ in range(pairs)]
-        self._energy = np.zeros((_BANDS, 2, pairs))
-        self._hops = np.zeros(pairs, dtype=np.int64)
-        self._raw: list[deque[_Raw]] = [deque() for _ in range(pairs)]
-        self._ticks = np.full((_STEADY_TICKS, _BANDS, 2, pairs), np.inf)
-        self._tick = 0
-        self._clock = PartClock(self._pairs)
-        self._change_db = np.zeros((_BANDS, pairs))
-        self._fell = np.zeros(pairs, dtype=np.int64)
-        self._drifts = np.zeros(pairs, dtype=np.bool_)
-        self._onset_s = np.full(pairs, np.nan)
-        self._last_s = np.full(pairs, np.nan)
-
-    def carry(self, before: PairDrift, remap: TrackRemap) -> None:
-        """Take over what was heard of the pairs that stay."""
-        pairs = self._pairs.moved(before._pairs, remap)
-        for name, by in _BY_PAIR.items():
-            set_carried(self, before, pairs, name, by)
+    def remaps(self, before: PairDrift, remap: TrackRemap) -> Mapping[str, TrackRemap]:
+        """Where each pair was before."""
+        return {"pairs": self._pairs.moved(before._pairs, remap)}
 
     @property
     def learned(self) -> LearnedOffsets:

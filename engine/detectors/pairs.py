@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
-from engine.model.track_remap import By, TrackRemap
+from engine.model.track_memory import TrackMemory, per_track
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 
 OVERLOAD: Final = 0.98
@@ -36,31 +37,24 @@ def parts_in(seconds: Levels) -> NDArray[np.int64]:
     return np.maximum(np.floor(EARLY * seconds / PART_S), 1.0).astype(np.int64)
 
 
-class PartClock:
+class PartClock(TrackMemory):
     """When the part of each pair that fills began, and how full it is.
 
     What a part says is what most of its energy says: single hops long before do not date it.
     """
 
-    CARRIED: ClassVar = {
-        "begin_s": By.FIRST,
-        "_again_s": By.FIRST,
-        "_before": By.FIRST,
-        "_since": By.FIRST,
-        "_open": By.FIRST,
-        "_filled_s": By.FIRST,
-        "_last_s": By.FIRST,
-    }
+    begin_s: Levels = per_track(np.nan)
+    _again_s: Levels = per_track(np.nan)
+    _before: Levels = per_track(0.0)
+    _since: Levels = per_track(0.0)
+    _open: Flags = per_track(False)
+    _filled_s: Levels = per_track(0.0)
+    _last_s: Levels = per_track(-np.inf)
 
     def __init__(self, pairs: Pairs) -> None:
         self._pairs = pairs
-        self.begin_s = np.full(len(pairs), np.nan)
-        self._again_s = np.full(len(pairs), np.nan)
-        self._before = np.zeros(len(pairs))
-        self._since = np.zeros(len(pairs))
-        self._open = np.zeros(len(pairs), dtype=np.bool_)
-        self._filled_s = np.zeros(len(pairs))
-        self._last_s = np.full(len(pairs), -np.inf)
+        self._tracks = len(pairs)  # it counts pairs as others count tracks
+        self.reset()
 
     def drop_old(self, speech: Flags, m: Measurement) -> Flags:
         """Empty the parts that fill where speech goes on after a long pause; where that was so."""
@@ -92,7 +86,7 @@ class PartClock:
 
 
 class Pairs:
-    """The pairs in which both packs are watched for a fault; `main` and `safety` index the tracks."""
+    """The pairs in which both packs are watched; `main` and `safety` are their track indices."""
 
     def __init__(self, scene: Scene, fault: Fault) -> None:
         watched = scene.watched(fault)

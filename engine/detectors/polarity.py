@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
@@ -25,7 +26,8 @@ from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
 from engine.measure.sos_filter import SosFilter
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
-from engine.model.track_remap import By, TrackRemap, set_carried
+from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
 BAND_HZ: Final = (90.0, 350.0)
@@ -72,14 +74,25 @@ class _Heard:
     r: float = np.nan
 
 
-_BY_PAIR: Final = {"_clock": By.PART, "_sums": By.FIRST, "_heard": By.FIRST}
-_BY_PACK: Final = {"_band": By.PART, "_tail": By.FIRST}
-
-
-class Polarity:
+class Polarity(TrackMemory):
     """Adds up the low end of both packs' speech, and looks at the sign of their correlation."""
 
     NEEDS_SAMPLES: ClassVar = False
+
+    _clock: PartClock = remembered(By.PART, lambda d: PartClock(d._pairs), of="pairs")
+    _sums: Levels = remembered(
+        By.FIRST, lambda d: np.zeros((len(d._pairs), 2 * d._lags + 3)), of="pairs"
+    )
+    _heard: list[_Heard] = remembered(
+        By.FIRST,
+        lambda d: [_Heard(deque(maxlen=KEPT * int(depth))) for depth in d._depth],
+        of="pairs",
+    )
+    _band: SosFilter = remembered(By.PART, lambda d: d._band_filter(), of="packs")
+    _tail: Levels = remembered(
+        By.FIRST, lambda d: np.zeros((len(d._pack_indices), 2 * d._lags)), of="packs"
+    )
+    _held: list[tuple[NDArray[np.float32], Flags]] = remembered(By.ANEW, lambda _: [])
 
     def __init__(self, scene: Scene) -> None:
         self._pairs = Pairs(scene, Fault.POLARITY)
@@ -92,29 +105,19 @@ class Polarity:
         self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
         self._slow = Decimate(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
-        hops = 10 * _HELD_TICKS
-        band = _band_pass(self._slow.rate_hz)
-        self._band = SosFilter(band, len(self._pack_indices), self._slow.hop_frames, hops)
+        self._sos = _band_pass(self._slow.rate_hz)
         self.reset()
 
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        self._clock = PartClock(self._pairs)
-        self._sums = np.zeros((len(self._pairs), 2 * self._lags + 3))
-        self._heard = [_Heard(deque(maxlen=KEPT * int(depth))) for depth in self._depth]
-        self._band.reset()
-        self._tail = np.zeros((len(self._pack_indices), 2 * self._lags))
-        self._held: list[tuple[NDArray[np.float32], Flags]] = []
+    def _band_filter(self) -> SosFilter:
+        packs, hops = len(self._pack_indices), 10 * _HELD_TICKS
+        return SosFilter(self._sos, packs, self._slow.hop_frames, hops)
 
-    def carry(self, before: Polarity, remap: TrackRemap) -> None:
-        """Take over what was heard of the pairs that stay."""
+    def remaps(self, before: Polarity, remap: TrackRemap) -> Mapping[str, TrackRemap]:
+        """Where the pairs were, and their packs: all mains first, then all safeties."""
         pairs = self._pairs.moved(before._pairs, remap)
         second = np.where(pairs.old < 0, -1, pairs.old + len(before._pairs))
         packs = TrackRemap(np.concatenate([pairs.old, second]))
-        for name, by in _BY_PAIR.items():
-            set_carried(self, before, pairs, name, by)
-        for name, by in _BY_PACK.items():
-            set_carried(self, before, packs, name, by)
+        return {"pairs": pairs, "packs": packs}
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are inverted."""

@@ -12,33 +12,28 @@ from typing import ClassVar
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.model.messages import Condition, Fault, Measurement
+from engine.model.messages import Condition, Fault, Flags, Measurement
 from engine.model.timecode_frames import CodeReading
-from engine.model.track_remap import By
+from engine.model.track_memory import TrackMemory, each_track, per_track
 from engine.model.tracks import BY_TIMECODE, Scene
 
 
-class RecorderStopped:
+class RecorderStopped(TrackMemory):
     """Active from where the code stopped until it runs again, or the crew stands by."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_ran": By.FIRST,
-        "_seen": By.FIRST,
-    }
+
+    _ran: Flags = per_track(False)
+    _seen: list[str] = each_track(str)
 
     def __init__(self, scene: Scene) -> None:
+        self._tracks = len(scene.tracks)
         self._watched = scene.watched(Fault.TIMECODE) & (scene.rolling == BY_TIMECODE)
         self.reset()
 
-    def reset(self) -> None:
-        """Forget that the code ran."""
-        self._ran = np.zeros(len(self._watched), dtype=np.bool_)
-        self._seen = [""] * len(self._watched)
-
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every timecode track stands."""
-        tracks = len(self._watched)
+        tracks = self._tracks
         if measurement is None:
             return unknown(tracks)
         m = measurement

@@ -9,6 +9,7 @@ import numpy as np
 
 from engine.detectors.base import TickContext, condition, span_s
 from engine.model.messages import Condition, Measurement
+from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
@@ -33,21 +34,16 @@ class LossWindow:
             self.lost_s -= self._losses.popleft()[1]
 
 
-class SamplesLost:
+class SamplesLost(TrackMemory):
     """Active in the tick of a loss; red once more than a second went in a minute."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_window": By.WHOLE,
-    }
+
+    _window: LossWindow = remembered(By.WHOLE, lambda _: LossWindow())
 
     def __init__(self, scene: Scene) -> None:
         self._rate_hz = scene.sample_rate_hz
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the losses."""
-        self._window = LossWindow()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how the whole input stands."""

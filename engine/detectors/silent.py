@@ -18,9 +18,11 @@ from dataclasses import dataclass
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs, stated
@@ -68,30 +70,30 @@ class LearnedHeard:
     neighbours_s: Levels
 
 
-class Silent:
+class Silent(TrackMemory):
     """Follows how much of the last seconds lies under presence; the onset is the first such hop."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_under": By.LAST,
-        "_valid": By.LAST,
-        "_under_since": By.FIRST,
-        "_valid_since": By.FIRST,
-        "_heard_ticks": By.FIRST,
-        "_off_db": By.LAST,
-        "_tick": By.WHOLE,
-        "_idle_tick": By.FIRST,
-        "_lost": By.FIRST,
-        "_onset_s": By.FIRST,
-        "_until_s": By.FIRST,
-        "_first_s": By.FIRST,
-        "_mean_dbfs": By.FIRST,
-        "_powers": By.LAST,
-        "_stirred_s": By.FIRST,
-        "_neighbours_s": By.FIRST,
-        "_never": By.FIRST,
-        "_level_dbfs": By.FIRST,
-    }
+
+    _under: NDArray[np.int64] = per_track(0, rows=_TICKS)
+    _valid: NDArray[np.int64] = per_track(0, rows=_TICKS)
+    _under_since: NDArray[np.int64] = per_track(0)
+    _valid_since: NDArray[np.int64] = per_track(0)
+    _heard_ticks: NDArray[np.int64] = per_track(0)
+    _off_db: Levels = per_track(np.nan, rows=_TICKS)
+    _tick: int = remembered(By.WHOLE, 0)
+    _idle_tick: NDArray[np.int64] = per_track(-_TICKS)
+    _lost: Flags = per_track(False)
+    _onset_s: Levels = per_track(0.0)
+    _until_s: Levels = per_track(0.0)
+    _first_s: Levels = per_track(np.nan)
+    _mean_dbfs: Levels = per_track(np.nan)
+    _powers: Levels = per_track(np.nan, rows=_EVERY)
+    _stirred_s: Levels = per_track(0.0)
+    _neighbours_s: Levels = per_track(0.0)
+    _all_heard: bool = remembered(By.ANEW, False)
+    _never: Flags = per_track(False)
+    _level_dbfs: Levels = per_track(np.nan)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.SILENT)
@@ -99,29 +101,6 @@ class Silent:
         self._amber_s = scene.numbers("silent_amber_s")
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        tracks = self._tracks
-        self._under = np.zeros((_TICKS, tracks), dtype=np.int64)
-        self._valid = np.zeros((_TICKS, tracks), dtype=np.int64)
-        self._under_since = np.zeros(tracks, dtype=np.int64)
-        self._valid_since = np.zeros(tracks, dtype=np.int64)
-        self._heard_ticks = np.zeros(tracks, dtype=np.int64)
-        self._off_db = np.full((_TICKS, tracks), np.nan)
-        self._tick = 0
-        self._idle_tick = np.full(tracks, -_TICKS)
-        self._lost = np.zeros(tracks, dtype=np.bool_)
-        self._onset_s = np.zeros(tracks)
-        self._until_s = np.zeros(tracks)
-        self._first_s = np.full(tracks, np.nan)
-        self._mean_dbfs = np.full(tracks, np.nan)
-        self._powers = np.full((_EVERY, tracks), np.nan)
-        self._stirred_s = np.zeros(tracks)
-        self._neighbours_s = np.zeros(tracks)
-        self._all_heard = False
-        self._never: Flags = np.zeros(tracks, dtype=np.bool_)
-        self._level_dbfs = np.full(tracks, np.nan)
 
     @property
     def learned(self) -> LearnedHeard:

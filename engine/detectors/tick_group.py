@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import ClassVar
 
 import numpy as np
 
 from engine.model.messages import Flags, Levels, Measurement
+from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
 
 
@@ -42,16 +42,14 @@ class Stretch:
         return np.asarray(hops.reshape(self.ticks, -1, hops.shape[1]).sum(axis=1))
 
 
-class TickGroup:
+class TickGroup(TrackMemory):
     """Holds ticks back until there are `ticks` of them, or the stream skipped some time."""
 
-    CARRIED: ClassVar = {
-        "_held": By.EACH,
-    }
+    _held: list[Stretch] = remembered(By.EACH, lambda _: [])
 
     def __init__(self, ticks: int) -> None:
         self._ticks = ticks
-        self._held: list[Stretch] = []
+        self.reset()
 
     def add(self, m: Measurement) -> list[Stretch]:
         """Take in one tick; returns the stretches that are complete now, mostly none."""

@@ -12,36 +12,31 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.model.messages import Condition, Fault, Measurement
-from engine.model.track_remap import By
+from engine.model.messages import Condition, Fault, Levels, Measurement
+from engine.model.track_memory import TrackMemory, each_track, per_track
 from engine.model.tracks import BY_TIMECODE, Scene
 
 LATE_S: Final = 0.25
 """A frame ends up to 45 ms before it is read a tick later: less than this is no gap."""
 
 
-class TimecodeLost:
+class TimecodeLost(TrackMemory):
     """Active while no valid frame comes; the onset is the end of the last one."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_since_s": By.FIRST,
-        "_seen": By.FIRST,
-    }
+
+    _since_s: Levels = per_track(np.nan)
+    _seen: list[str] = each_track(str)
 
     def __init__(self, scene: Scene) -> None:
+        self._tracks = len(scene.tracks)
         self._watched = scene.watched(Fault.TIMECODE)
         self._by_code = scene.rolling == BY_TIMECODE
         self.reset()
 
-    def reset(self) -> None:
-        """Forget the code heard so far."""
-        self._since_s = np.full(len(self._watched), np.nan)
-        self._seen = [""] * len(self._watched)
-
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every timecode track stands."""
-        tracks = len(self._watched)
+        tracks = self._tracks
         if measurement is None:
             return unknown(tracks)
         m = measurement

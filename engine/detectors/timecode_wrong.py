@@ -14,6 +14,7 @@ import numpy as np
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Measurement
 from engine.model.timecode_frames import CodeReading, Jump
+from engine.model.track_memory import TrackMemory, each_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import BY_TIMECODE, Scene
 
@@ -24,29 +25,24 @@ _AGAIN_S: Final = 0.5
 """After a longer silence, record-run code may begin anywhere."""
 
 
-class TimecodeWrong:
+class TimecodeWrong(TrackMemory):
     """Active while the code is wrong; a jump is so for the one tick in which it is seen."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_jumps": By.KEYS,
-        "_seen": By.FIRST,
-    }
+
+    _jumps: dict[int, Jump] = remembered(By.KEYS, lambda _: {})
+    _seen: list[str] = each_track(str)
 
     def __init__(self, scene: Scene) -> None:
+        self._tracks = len(scene.tracks)
         self._watched = scene.watched(Fault.TIMECODE)
         self._planned = scene.frame_rate
         self._by_code = scene.rolling == BY_TIMECODE
         self.reset()
 
-    def reset(self) -> None:
-        """Forget what was seen."""
-        self._jumps: dict[int, Jump] = {}
-        self._seen = [""] * len(self._watched)
-
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Say how every timecode track stands."""
-        tracks = len(self._watched)
+        tracks = self._tracks
         if measurement is None:
             return unknown(tracks)
         m = measurement

@@ -12,8 +12,8 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.model.messages import Condition, Fault, Measurement
-from engine.model.track_remap import By
+from engine.model.messages import Condition, Fault, Levels, Measurement
+from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
 from engine.model.units import rms_dbfs
 
@@ -25,29 +25,21 @@ SOUND_S: Final = 0.5
 """A knock on the connector is no signal: that much must be above the limit in all."""
 
 
-class Unexpected:
+class Unexpected(TrackMemory):
     """Signal above the limit on unused inputs, with pauses bridged."""
 
     NEEDS_SAMPLES: ClassVar = False
-    CARRIED: ClassVar = {
-        "_onset_s": By.FIRST,
-        "_last_s": By.FIRST,
-        "_loudest_dbfs": By.FIRST,
-        "_sound_s": By.FIRST,
-    }
+
+    _onset_s: Levels = per_track(np.nan)
+    _last_s: Levels = per_track(-np.inf)
+    _loudest_dbfs: Levels = per_track(-np.inf)
+    _sound_s: Levels = per_track(0.0)
 
     def __init__(self, scene: Scene) -> None:
         self._watched = scene.watched(Fault.UNEXPECTED)
         self._limit_dbfs = scene.numbers("unexpected_dbfs")
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self) -> None:
-        """Forget the sound, keep the scene."""
-        self._onset_s = np.full(self._tracks, np.nan)
-        self._last_s = np.full(self._tracks, -np.inf)
-        self._loudest_dbfs = np.full(self._tracks, -np.inf)
-        self._sound_s = np.zeros(self._tracks)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active from the first hop above the limit until ten seconds without any."""

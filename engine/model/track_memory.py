@@ -32,11 +32,13 @@ class Remembered:
     by : how the tracks lie in it
     make : gives a fresh one for the object that remembers
     of : what its items belong to: tracks, or what `TrackMemory.remaps` names besides them
+    lasting : a reset leaves it as it is
     """
 
     by: By
     make: Callable[[Any], Any]
     of: str
+    lasting: bool = False
 
 
 def per_track(
@@ -46,6 +48,7 @@ def per_track(
     dtype: Any = None,
     count: str = "_tracks",
     of: str = TRACKS,
+    lasting: bool = False,
 ) -> Any:
     """Declare an array with the tracks along its last axis.
 
@@ -59,6 +62,8 @@ def per_track(
         Attribute that holds how many there are.
     of : str
         What they are, if not tracks.
+    lasting : bool
+        A reset leaves it as it is.
     """
     kind = np.dtype(type(fill) if dtype is None else dtype)
     shape = (rows,) if isinstance(rows, int) else rows
@@ -66,13 +71,18 @@ def per_track(
     def make(owner: Any) -> Any:
         return np.full((*shape, getattr(owner, count)), fill, dtype=kind)
 
-    return Remembered(By.LAST if shape else By.FIRST, make, of)
+    return Remembered(By.LAST if shape else By.FIRST, make, of, lasting)
 
 
 def remembered(by: By, fresh: Any, *, of: str = TRACKS) -> Any:
     """Declare anything else: `fresh` is its first value, or makes it from the object."""
     make = fresh if callable(fresh) else lambda owner: fresh
     return Remembered(by, make, of)
+
+
+def each_track(make: Callable[[], Any]) -> Any:
+    """Declare a list with one item a track."""
+    return Remembered(By.FIRST, lambda owner: [make() for _ in range(owner._tracks)], TRACKS)
 
 
 class TrackMemory:
@@ -91,7 +101,8 @@ class TrackMemory:
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
         for name, item in self._REMEMBERED.items():
-            setattr(self, name, item.make(self))
+            if not (item.lasting and hasattr(self, name)):
+                setattr(self, name, item.make(self))
 
     def remaps(self, before: Any, remap: TrackRemap) -> Mapping[str, TrackRemap]:
         """Where what each attribute belongs to was before; a class with more than tracks adds it.
