@@ -19,7 +19,7 @@ from app.views.drill.drill_panel import DrillPanel
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from app.window.bridge import Bridge
-from engine.drill.targets import places
+from engine.drill.targets import targets_of
 from engine.model.commands import CallCause, Open
 from engine.model.drill_causes import Cause
 from engine.model.messages import Snapshot
@@ -81,7 +81,7 @@ class DrillController(QObject):
         request = self.request
         self.panel.setVisible(request is not None)
         self.panel.offer(
-            [c for c in Cause if c is Cause.NOTHING or places(c, self._page.plan.tracks)]
+            [c for c in Cause if c is Cause.NOTHING or targets_of(c, self._page.plan.tracks)]
         )
         blind = request is not None and request.blind
         self._page.fix_list.setVisible(not blind)

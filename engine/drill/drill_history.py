@@ -76,14 +76,14 @@ def earlier(path: Path) -> tuple[Past, ...]:
         lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
     except FileNotFoundError:
         return ()
-    found: dict[str, Past] = {}
+    by_session: dict[str, Past] = {}
     for line in lines:
         try:
             one = dataclass_json.loads(Past, line)
         except ValueError:
             continue
-        found[one.session] = one  # the newest of a session says all
-    return tuple(sorted(found.values(), key=lambda one: one.utc_ms))
+        by_session[one.session] = one  # the newest of a session says all
+    return tuple(sorted(by_session.values(), key=lambda one: one.utc_ms))
 
 
 def keep(path: Path, past: Past) -> None:
@@ -102,6 +102,6 @@ def keep(path: Path, past: Past) -> None:
         os.close(handle)
 
 
-def others(all_of_them: Sequence[Past], session: str) -> tuple[Past, ...]:
+def others(drills: Sequence[Past], session: str) -> tuple[Past, ...]:
     """All but that session's."""
-    return tuple(past for past in all_of_them if past.session != session)
+    return tuple(past for past in drills if past.session != session)

@@ -22,7 +22,7 @@ from engine.sources.base import EndOfTake, Source
 from engine.sources.take import open_take
 
 AHEAD: Final = 4
-"""So many faults are worked out ahead of time: bounds memory, and no fault is told by a hitch."""
+"""So many faults are made ahead of time: memory is bounded, and no hitch gives one away."""
 
 Look = Callable[[int, int, Sequence[int]], Samples]
 """Clean samples of the take from one frame to another (excluded) of those channels (from 0)."""
@@ -30,10 +30,10 @@ Look = Callable[[int, int, Sequence[int]], Samples]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Patch:
-    """What stands in the frames from `first` on, shape (frames, places)."""
+    """What stands in the frames from `first` on, shape (frames, tracks)."""
 
     first: int
-    places: tuple[int, ...]
+    channels: tuple[int, ...]
     samples: Samples
     truth: Truth
 
@@ -59,12 +59,12 @@ class DrillSource:
     ) -> None:
         self.info = source.info
         self._source, self._look, self._seed = source, look, seed
-        self._place = first_frame
+        self._frame = first_frame
         rate = source.info.sample_rate_hz
         self._waiting = deque(p for p in planned if round(p.end_s * rate) > first_frame)
         self._ready: list[_Patch] = []
-        self._untold: list[Truth] = []
-        self._told: set[int] = set()
+        self._unreported: list[Truth] = []
+        self._reported: set[int] = set()
         self._prepare(first_frame)
 
     def read(self, timeout_s: float) -> Block | None:
@@ -72,8 +72,8 @@ class DrillSource:
         block = self._source.read(timeout_s)
         if block is None:
             return None
-        begin = self._place + block.lost_frames
-        self._place = end = begin + len(block.samples)
+        begin = self._frame + block.lost_frames
+        self._frame = end = begin + len(block.samples)
         self._prepare(end)
         touched = [p for p in self._ready if p.first < end and p.last > begin]
         if touched:
@@ -81,7 +81,7 @@ class DrillSource:
             for patch in touched:
                 _put(patch, channels, begin, end)
             block = Block(channels.T, block.lost_frames)
-        self._tell(end)
+        self._report(end)
         self._ready = [p for p in self._ready if p.last > end]
         return block
 
@@ -91,8 +91,8 @@ class DrillSource:
 
     def take_truths(self) -> list[Truth]:
         """The faults that began since this was last asked."""
-        told, self._untold = self._untold, []
-        return told
+        truths, self._unreported = self._unreported, []
+        return truths
 
     def _prepare(self, end: int) -> None:
         rate = self.info.sample_rate_hz
@@ -103,35 +103,35 @@ class DrillSource:
             if patch is not None:
                 self._ready.append(patch)
 
-    def _tell(self, end: int) -> None:
+    def _report(self, end: int) -> None:
         rate = self.info.sample_rate_hz
         for patch in self._ready:
             truth = patch.truth
-            if truth.number not in self._told and round(truth.onset_s * rate) < end:
-                self._told.add(truth.number)
-                self._untold.append(truth)
+            if truth.number not in self._reported and round(truth.onset_s * rate) < end:
+                self._reported.add(truth.number)
+                self._unreported.append(truth)
 
     def _made(self, planned: Planned) -> _Patch | None:
         rate = self.info.sample_rate_hz
         first, last = round(planned.onset_s * rate), round(planned.end_s * rate)
         begin = max(0, first - round(FLOOR_CONTEXT_S * rate))
-        places = tuple(number - 1 for number in planned.tracks)
+        channels = tuple(number - 1 for number in planned.tracks)
         also = (planned.source - 1,) if planned.source else ()
-        audio = self._look(begin, last, places + also)
+        audio = self._look(begin, last, channels + also)
         last = min(last, begin + len(audio))
-        if last <= first or _spoken_too_little(planned, audio, rate, first - begin):
+        if last <= first or _too_little_speech(planned, audio, rate, first - begin):
             return None
         rng = np.random.default_rng([self._seed, planned.number])
         samples, planted = _injected(planned, audio, rate, first - begin, rng)
         truth = _truth(planned, planted, begin / rate)
-        return _Patch(first, places, samples[first - begin :, : len(places)], truth)
+        return _Patch(first, channels, samples[first - begin :, : len(channels)], truth)
 
 
 def _put(patch: _Patch, channels: Samples, begin: int, end: int) -> None:
     first, last = max(patch.first, begin), min(patch.last, end)
-    for column, place in enumerate(patch.places):
+    for column, channel in enumerate(patch.channels):
         piece = patch.samples[first - patch.first : last - patch.first, column]
-        channels[place, first - begin : last - begin] = piece
+        channels[channel, first - begin : last - begin] = piece
 
 
 def _injected(
@@ -155,7 +155,7 @@ def _injected(
     return done, (truth,)
 
 
-def _spoken_too_little(planned: Planned, audio: Samples, rate: int, first: int) -> bool:
+def _too_little_speech(planned: Planned, audio: Samples, rate: int, first: int) -> bool:
     """The fault would show in speech alone, and there is not enough of it: it is left out."""
     row = INJECTORS.get(planned.cause.fault) if planned.cause.fault else None
     if row is None or row.speech_s == 0.0:
@@ -180,7 +180,7 @@ def _truth(planned: Planned, planted: Sequence[Planted], begin_s: float) -> Trut
 def look_into(path: str | Path, rate: int) -> Look:
     """Reads stretches of that take of that sample rate; see `open_take` for what can go wrong."""
 
-    def look(first: int, last: int, places: Sequence[int]) -> Samples:
+    def look(first: int, last: int, channels: Sequence[int]) -> Samples:
         take = open_take(path, from_s=first / rate, read_ahead=0)
         pieces: list[Samples] = []
         left = last - first
@@ -188,7 +188,7 @@ def look_into(path: str | Path, rate: int) -> Look:
             while left > 0:
                 block = take.read(0.0)
                 if block is not None:
-                    pieces.append(block.samples[:left, list(places)].T)
+                    pieces.append(block.samples[:left, list(channels)].T)
                     left -= pieces[-1].shape[1]
         except EndOfTake:
             pass

@@ -38,21 +38,21 @@ def picture(
         shapes.append(Path((((_LEFT, y), (WIDTH, y)),), stroke=line))
         shapes.append(Words(_LEFT - 8.0, y + 4.0, f"{share * top_s:g} s", _SIZE, dim, "end"))
     step = (WIDTH - _LEFT) / max(len(shown), 1)
-    places = [_LEFT + step * (n + 0.5) for n in range(len(shown))]
-    shapes += _curve(shown, places, top_s, accent, bad)
+    centres = [_LEFT + step * (n + 0.5) for n in range(len(shown))]
+    shapes += _curve(shown, centres, top_s, accent, bad)
     for row, name in enumerate(("right", "missed", "level")):
         shapes.append(Words(_LEFT - 8.0, _BOTTOM + 20.0 + 17.0 * row, name, _SIZE, dim, "end"))
-    for past, x in zip(shown, places, strict=True):
+    for past, x in zip(shown, centres, strict=True):
         shapes += _under(past, x, ink if past is shown[-1] else dim, past is shown[-1], bad)
     return Drawing(WIDTH, HEIGHT, tuple(shapes), _title(shown))
 
 
 def _curve(
-    shown: Sequence[Past], places: Sequence[float], top_s: float, accent: str, bad: str
+    shown: Sequence[Past], centres: Sequence[float], top_s: float, accent: str, bad: str
 ) -> list[Shape]:
     points: list[Point] = []
     shapes: list[Shape] = []
-    for past, x in zip(shown, places, strict=True):
+    for past, x in zip(shown, centres, strict=True):
         if past.seen_s is None:
             cross = (((x - 4, _TOP), (x + 4, _TOP + 8)), ((x - 4, _TOP + 8), (x + 4, _TOP)))
             shapes.append(Path(cross, stroke=bad, width=2.0))
@@ -69,7 +69,7 @@ def _curve(
 def _under(past: Past, x: float, ink: str, newest: bool, bad: str) -> list[Shape]:
     day = "now" if newest else time.strftime("%d %b", time.gmtime(past.utc_ms / 1000))
     level = past.level + " blind" * past.blind + EARLY * past.stopped
-    told = (f"{past.right}/{past.faults}", str(past.missed), level, day)
+    figures = (f"{past.right}/{past.faults}", str(past.missed), level, day)
     return [
         Words(
             x,
@@ -80,7 +80,7 @@ def _under(past: Past, x: float, ink: str, newest: bool, bad: str) -> list[Shape
             "middle",
             bold=newest,
         )
-        for row, text in enumerate(told)
+        for row, text in enumerate(figures)
     ]
 
 
@@ -91,8 +91,8 @@ def _nice(value: float) -> float:
 
 
 def _title(shown: Sequence[Past]) -> str:
-    told = [
+    drills = [
         f"{p.level}: seen after {p.seen_s:.1f} s" if p.seen_s is not None else f"{p.level}: unseen"
         for p in shown
     ]
-    return "Drills, oldest first: " + "; ".join(told)
+    return "Drills, oldest first: " + "; ".join(drills)

@@ -1,8 +1,8 @@
 """The false friend: a performer who just says nothing, which is no fault.
 
-Model: the voice goes down to the level of breath, and the place round it stays: it is laid anew
-from short grains of the track's own quiet moments, since a voice can't be turned down alone
-without turning the place down with it. Common practice, no source.
+Model: the voice goes down to the level of breath, and the sound of the place stays. It is made
+anew from short grains of the track's own quiet moments, for a voice can't be turned down without
+turning down the place with it. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -30,15 +30,15 @@ def says_nothing(span: Span, rng: np.random.Generator) -> Put:
     peak_dbfs = amplitude_db(np.abs(clean).max(axis=0, initial=0.0))
     loss_db = np.maximum(peak_dbfs - span.live_floor_dbfs() - BREATH_DB, 0.0)
     weight = ramp(span.frames, span.rate, FADE_S)
-    quiet = _place(span, rng) + clean * amplitude(-loss_db)
+    quiet = _ambient(span, rng) + clean * amplitude(-loss_db)
     done = clean * np.sqrt(1.0 - weight**2) + weight * quiet
     return Put(done.astype(np.float32), "says nothing", severity_at_most=None)
 
 
-def _place(span: Span, rng: np.random.Generator) -> Samples:
-    """The place alone, shape (frames, places): quiet grains at random, overlapping by half.
+def _ambient(span: Span, rng: np.random.Generator) -> Samples:
+    """The place without the voice, shape (frames, tracks): quiet grains, overlapping by half.
 
-    All tracks use the same moments, so that two packs of one performer still hear one place.
+    All tracks use the same moments, so that two packs of one performer still share one place.
     """
     step = max(1, round(GRAIN_S / 2 * span.rate))
     audio = span.samples[: span.last, list(span.places)]

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.drill.targets import VOICES, Target, places
+from engine.drill.targets import VOICES, Target, targets_of
 from engine.inject.receiver import LASTS_S as RECEIVER_LASTS_S
 from engine.inject.registry import INJECTORS, limit_s
 from engine.model.drill_causes import Cause
@@ -45,7 +45,7 @@ class DrillError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """One fault to put in, over [onset_s, end_s) of the take; `tracks`, `source`: see `Place`."""
+    """One fault to put in, over [onset_s, end_s) of the take; `tracks`, `source`: see `Target`."""
 
     number: int
     cause: Cause
@@ -110,7 +110,7 @@ def schedule(
     calm_s = max(CALM_S, duration_s * rng.uniform(0.1, 0.2))
     room_s = duration_s - calm_s - TAIL_S
     acts = _acts(tracks, GRADES[level], duration_s, rng) if room_s > 0.0 else []
-    acts = _pairs_heard_first(_fitting(acts, room_s))
+    acts = _pairs_learned_first(_fitting(acts, room_s))
     if not acts:
         raise DrillError(f"the take lasts {duration_s:.0f} s: a drill needs 40 s or more")
     spare_s = room_s - sum(_length(act) for act in acts) - LEAST_GAP_S * (len(acts) - 1)
@@ -132,7 +132,7 @@ def schedule(
 @dataclass(frozen=True, slots=True)
 class _Part:
     cause: Cause
-    place: Target
+    target: Target
     late_s: float
     lasts_s: float
     strength: float
@@ -142,8 +142,8 @@ _Act = tuple[_Part, ...]
 
 
 def _planned(number: int, part: _Part, onset_s: float, end_s: float) -> Planned:
-    place = part.place
-    return Planned(number, part.cause, place.tracks, onset_s, end_s, part.strength, place.source)
+    target = part.target
+    return Planned(number, part.cause, target.tracks, onset_s, end_s, part.strength, target.source)
 
 
 def _length(act: _Act) -> float:
@@ -157,13 +157,13 @@ def _fitting(acts: list[_Act], room_s: float) -> list[_Act]:
     return acts
 
 
-def _pairs_heard_first(acts: list[_Act]) -> list[_Act]:
-    """What is normal for a pair must have been heard before it drifts: never the first act."""
+def _pairs_learned_first(acts: list[_Act]) -> list[_Act]:
+    """A pair's offset must be learned before it drifts: pair drift is never the first act."""
     while acts and any(part.cause is Cause.PAIR_DRIFT for part in acts[0]):
         later = [act for act in acts[1:-1] if all(p.cause is not Cause.PAIR_DRIFT for p in act)]
         if later:
-            place = acts.index(later[0])
-            acts[0], acts[place] = acts[place], acts[0]
+            other = acts.index(later[0])
+            acts[0], acts[other] = acts[other], acts[0]
         else:
             acts = acts[1:]
     return acts
@@ -176,7 +176,7 @@ def _acts(
     doubles = min(grade.doubles, count - 1)
     friends = min(grade.friends, max(count - 2 - doubles, 0))
     makers = ["double"] * doubles + ["friend"] * friends
-    goes = bool(places(Cause.RECEIVER, tracks)) and len(makers) < count - 1
+    goes = bool(targets_of(Cause.RECEIVER, tracks)) and len(makers) < count - 1
     if goes and rng.random() < RECEIVER_SHARE:
         makers.append("receiver")
     makers += ["single"] * (count - len(makers))
@@ -199,38 +199,38 @@ class _Deck:
         rng: np.random.Generator,
     ) -> None:
         self._grade, self._duration_s, self._rng = grade, duration_s, rng
-        self._places = {cause: places(cause, tracks) for cause in Cause}
+        self._targets = {cause: targets_of(cause, tracks) for cause in Cause}
         self._singles = [c for c in grade.causes if least_s(c) <= NEEDED * duration_s]
 
     def act(self, kind: str) -> _Act:
         """One act of that kind; two at once where the plan has tracks for two."""
         if kind in _WHOLE:
-            return (self._part(_WHOLE[kind], self._places[_WHOLE[kind]], 0.0),)
+            return (self._part(_WHOLE[kind], self._targets[_WHOLE[kind]], 0.0),)
         first = self._single((), 0.0)
         assert first is not None, "any mic can mute"
         if kind == "single":
             return (first,)
-        taken = (*first.place.tracks, *first.place.beside)
+        taken = (*first.target.tracks, *first.target.beside)
         second = self._single(taken, float(self._rng.uniform(0.2, 3.0)))
         return (first,) if second is None else (first, second)
 
     def _single(self, taken: tuple[int, ...], late_s: float) -> _Part | None:
         free = {
-            cause: [p for p in self._places[cause] if not {*p.tracks, *p.beside} & {*taken}]
+            cause: [p for p in self._targets[cause] if not {*p.tracks, *p.beside} & {*taken}]
             for cause in self._singles
         }
-        causes = [cause for cause, found in free.items() if found]
+        causes = [cause for cause, targets in free.items() if targets]
         if not causes:
             return None
         cause = causes[int(self._rng.integers(len(causes)))]
         return self._part(cause, free[cause], late_s)
 
     def _part(self, cause: Cause, free: Sequence[Target], late_s: float) -> _Part:
-        place = free[int(self._rng.integers(len(free)))]
+        target = free[int(self._rng.integers(len(free)))]
         most_s = max(least_s(cause), LONGEST * self._duration_s)
         lasts_s = min(float(self._rng.uniform(*_lasts_s(cause))), most_s)
         strength = round(float(self._rng.uniform(*self._grade.strengths)), 3)
-        return _Part(cause, place, late_s, lasts_s, strength)
+        return _Part(cause, target, late_s, lasts_s, strength)
 
 
 _WHOLE: Final = {"friend": Cause.NOTHING, "receiver": Cause.RECEIVER}

@@ -71,11 +71,11 @@ def facts(score: Score) -> tuple[tuple[str, str], ...]:
 def own(score: Score) -> str:
     """What trackwarden itself found, and when, in one line."""
     count = len(score.faults)
-    told = f"trackwarden itself found {score.found} of {count}, named {score.named} rightly"
+    line = f"trackwarden itself found {score.found} of {count}, named {score.named} rightly"
     if score.found_s is not None:
-        told += f", {seconds(score.found_s)} after the onset (median)"
+        line += f", {seconds(score.found_s)} after the onset (median)"
     alarms = count_of(score.false_alarms, "false alarm") if score.false_alarms else "no false alarm"
-    return f"{told}; {alarms}."
+    return f"{line}; {alarms}."
 
 
 def rows(drill: Drill) -> tuple[tuple[str, ...], ...]:

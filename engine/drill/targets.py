@@ -1,4 +1,4 @@
-"""Where each cause can be put: on which tracks, and what must be left alone beside them. Pure."""
+"""On which tracks each cause can be put, and what must be left alone beside them. Pure."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ class Target:
     source: int = 0
 
 
-def places(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
-    """All places of a plan for one cause; none where the plan has no such tracks."""
+def targets_of(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
+    """All targets in a plan for one cause; none where the plan has no such tracks."""
     match cause:
         case Cause.NOTHING:
             return tuple(Target(packs) for packs in _performers(tracks))

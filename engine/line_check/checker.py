@@ -1,7 +1,6 @@
-"""The line check: walks through the tracks one by one and says what came from each.
+"""The line check: goes through the tracks one by one and says what came from each.
 
-Measurements in, findings out; time is passed in. Pure but for its own state, which only runs
-while a check is open.
+Measurements in, results out; time is passed in. Its state changes only while a check is open.
 """
 
 from __future__ import annotations
@@ -32,18 +31,18 @@ ELSEWHERE_S: Final = 4.0
 ELSEWHERE_TAPS: Final = 2
 """So many taps on one other input within that time, and none on the one asked for."""
 
-Tell = Callable[[Fault, int], str]
-"""What the detector of that fault saw on the track at that place."""
+Detail = Callable[[Fault, int], str]
+"""What the detector of that fault saw on the track of that index."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """What a passed track teaches the watch; places, None where there is nothing to learn.
+    """What a passed track teaches the watch; None where there is nothing to learn.
 
-    pair_db : place of the safety, gain offset of voice and treble, dB
+    pair_db : track index of the safety, gain offset of voice and treble, dB
     """
 
-    place: int
+    track_index: int
     floor_dbfs: float | None
     hum: bool
     pair_db: tuple[int, float, float] | None
@@ -53,7 +52,7 @@ class LineChecker:
     """One watch's line check."""
 
     def __init__(self, scene: Scene, results: Sequence[LineResult] = ()) -> None:
-        self._tell(scene)
+        self._use(scene)
         self._results = {result.track: result for result in results}
         self._order: tuple[int, ...] = ()
         self._at = 0
@@ -61,15 +60,15 @@ class LineChecker:
         self._powers: deque[Levels] = deque(maxlen=FLOOR_TICKS)
         self._begin()
 
-    def _tell(self, scene: Scene) -> None:
+    def _use(self, scene: Scene) -> None:
         self._scene = scene
         self._inputs = [track.input for track in scene.tracks]
-        self._pairs = {place: pair for pair in scene.pairs() for place in pair}
+        self._pairs = {track_index: pair for pair in scene.pairs() for track_index in pair}
 
     def change(self, scene: Scene) -> None:
-        """By another plan the track asked for is heard anew, and one that is gone passed over."""
+        """Go on by another plan: the track asked for begins anew, one that is gone is left out."""
         before = self._inputs
-        self._tell(scene)
+        self._use(scene)
         if before != self._inputs:
             asked = self._order[: self._at]
             self._order = tuple(n for n in self._order if n in self._inputs)
@@ -107,22 +106,22 @@ class LineChecker:
 
         Only a track that passed teaches anything.
         """
-        place = self._place
-        if place is None:
+        track_index = self._asked
+        if track_index is None:
             return None
-        track = self._inputs[place]
+        track = self._inputs[track_index]
         result = LineResult(track, verdict, at_s, timecode, self._heard, note.strip())
-        lesson = self._lesson(place) if verdict is Verdict.PASSED else None
+        lesson = self._lesson(track_index) if verdict is Verdict.PASSED else None
         self._results[track] = result
         self._at += 1
         self._begin()
         return result, lesson
 
-    def _lesson(self, place: int) -> Lesson:
-        heard, pair, learned = self._heard, self._pair, None
+    def _lesson(self, track_index: int) -> Lesson:
+        heard, pair, pair_db = self._heard, self._pair, None
         offset_db = None if pair is None else pair.offset_db
         if pair is not None and offset_db is not None and heard.speech_s >= ENOUGH_S:
-            learned = (pair.safety, float(offset_db[0]), float(offset_db[1]))
+            pair_db = (pair.safety, float(offset_db[0]), float(offset_db[1]))
         # A floor taken from somebody who never paused would make every later pause a fault.
         paused = (
             len(self._powers) >= FLOOR_TICKS // 2
@@ -130,7 +129,7 @@ class LineChecker:
             and heard.speech_dbfs is not None
             and heard.speech_dbfs >= heard.floor_dbfs + PAUSE_DB
         )
-        return Lesson(place, heard.floor_dbfs if paused else None, bool(heard.hum), learned)
+        return Lesson(track_index, heard.floor_dbfs if paused else None, bool(heard.hum), pair_db)
 
     # ---- the sound ---------------------------------------------------------------------------
 
@@ -139,19 +138,19 @@ class LineChecker:
         self._heard = Heard()
         self._speech_power, self._speech_ticks = 0.0, 0
         self._others: deque[tuple[float, int]] = deque()
-        place = self._place
+        track_index = self._asked
         self._pair: Pair | None = None
-        if place is not None and place in self._pairs:
-            self._pair = Pair(*self._pairs[place], self._scene.sample_rate_hz)
+        if track_index is not None and track_index in self._pairs:
+            self._pair = Pair(*self._pairs[track_index], self._scene.sample_rate_hz)
 
     @property
-    def _place(self) -> int | None:
-        """Place of the track asked for."""
+    def _asked(self) -> int | None:
+        """Index of the track asked for."""
         if not self._open or self._at >= len(self._order):
             return None
         return self._inputs.index(self._order[self._at])
 
-    def update(self, m: Measurement, active: Mapping[Fault, Flags], tell: Tell) -> None:
+    def update(self, m: Measurement, active: Mapping[Fault, Flags], detail: Detail) -> None:
         """Take in one tick; `active` says where detectors see a fault now, shape (tracks,)."""
         if not self._open:
             return
@@ -159,49 +158,58 @@ class LineChecker:
         if m.valid.all():
             self._powers.append(power)
         taps = self._taps.update(m)
-        place = self._place
-        if place is None:
+        track_index = self._asked
+        if track_index is None:
             return
-        floor_dbfs = self._floor_dbfs(m, place)
+        floor_dbfs = self._floor_dbfs(m, track_index)
         heard = replace(
             self._heard,
-            taps=self._heard.taps + int(taps[place]),
+            taps=self._heard.taps + int(taps[track_index]),
             floor_dbfs=floor_dbfs,
-            clipped=self._heard.clipped or _sees(active, Fault.CLIPPED, place),
-            hum=tell(Fault.HUM, place) if _sees(active, Fault.HUM, place) else self._heard.hum,
+            clipped=self._heard.clipped or _sees(active, Fault.CLIPPED, track_index),
+            hum=detail(Fault.HUM, track_index)
+            if _sees(active, Fault.HUM, track_index)
+            else self._heard.hum,
         )
-        if self._scene.tracks[place].kind is Kind.TIMECODE:
-            reading = m.timecode.get(place)
+        if self._scene.tracks[track_index].kind is Kind.TIMECODE:
+            reading = m.timecode.get(track_index)
             heard = replace(heard, code=heard.code or bool(reading and reading.frames))
         else:
-            heard = self._with_speech(heard, m, place, float(rms_dbfs(power[place])), floor_dbfs)
-        self._heard = replace(heard, elsewhere=self._elsewhere(taps, place, m.end_s))
+            heard = self._with_speech(
+                heard, m, track_index, float(rms_dbfs(power[track_index])), floor_dbfs
+            )
+        self._heard = replace(heard, elsewhere=self._elsewhere(taps, track_index, m.end_s))
 
-    def _floor_dbfs(self, m: Measurement, place: int) -> float | None:
-        learned = float(m.floor_dbfs[place])
+    def _floor_dbfs(self, m: Measurement, track_index: int) -> float | None:
+        learned = float(m.floor_dbfs[track_index])
         if np.isfinite(learned):
             return learned
         if len(self._powers) < 10:
             return None
-        powers = np.array([power[place] for power in self._powers])
+        powers = np.array([power[track_index] for power in self._powers])
         floor_dbfs = float(rms_dbfs(np.percentile(powers, FLOOR_SHARE)))
         return floor_dbfs if floor_dbfs > FLOOR_DB else None
 
     def _with_speech(
-        self, heard: Heard, m: Measurement, place: int, level_dbfs: float, floor_dbfs: float | None
+        self,
+        heard: Heard,
+        m: Measurement,
+        track_index: int,
+        level_dbfs: float,
+        floor_dbfs: float | None,
     ) -> Heard:
-        peak = float(np.maximum(m.peak_max[:, place], -m.peak_min[:, place]).max())
+        peak = float(np.maximum(m.peak_max[:, track_index], -m.peak_min[:, track_index]).max())
         peak_dbfs = float(amplitude_db(peak))
         before_dbfs = LEAST_SAFETY_DBFS if heard.peak_dbfs is None else heard.peak_dbfs
         if peak_dbfs > before_dbfs:
             heard = replace(heard, peak_dbfs=peak_dbfs)
-        safety = self._scene.tracks[place].level is PackLevel.SAFETY
+        safety = self._scene.tracks[track_index].level is PackLevel.SAFETY
         least = LEAST_SAFETY_DBFS if safety else LEAST_SPEECH_DBFS
         if floor_dbfs is not None:
             least = max(least, floor_dbfs + SPEECH_DB)
-        if level_dbfs < least or not m.valid[:, place].all():
+        if level_dbfs < least or not m.valid[:, track_index].all():
             return heard
-        self._speech_power += float(m.mean_square[:, place].mean())
+        self._speech_power += float(m.mean_square[:, track_index].mean())
         self._speech_ticks += 1
         speech_dbfs = float(rms_dbfs(self._speech_power / self._speech_ticks))
         heard = replace(
@@ -217,9 +225,9 @@ class LineChecker:
             inverted=self._pair.inverted,
         )
 
-    def _elsewhere(self, taps: Levels, place: int, now_s: float) -> int | None:
+    def _elsewhere(self, taps: Levels, track_index: int, now_s: float) -> int | None:
         """The other input on which the taps came up, while the one asked for stays quiet."""
-        if taps[place]:
+        if taps[track_index]:
             self._others.clear()
         else:
             self._others.extend((now_s, int(other)) for other in np.flatnonzero(taps))
@@ -251,10 +259,10 @@ class LineChecker:
         """How the check stands; None while none is open."""
         if not self._open:
             return None
-        place = self._place
-        at = None if place is None else self._inputs[place]
+        track_index = self._asked
+        at = None if track_index is None else self._inputs[track_index]
         return LineCheck(self._order, at, self._heard, self.results)
 
 
-def _sees(active: Mapping[Fault, Flags], fault: Fault, place: int) -> bool:
-    return fault in active and bool(active[fault][place])
+def _sees(active: Mapping[Fault, Flags], fault: Fault, track_index: int) -> bool:
+    return fault in active and bool(active[fault][track_index])

@@ -1,4 +1,4 @@
-"""Joins the line check to the watch: feeds it, and teaches meter and detectors what it found."""
+"""Joins the line check to the watch: what a passed track showed is learned as normal."""
 
 from __future__ import annotations
 
@@ -24,25 +24,25 @@ _FAULTS: Final = (Fault.CLIPPED, Fault.HUM)
 class LiveLineCheck:
     """The line check of one watch, and what it teaches.
 
-    `untold` holds the results that the log was not told of yet.
+    `unlogged` holds the results that are not in the log yet.
     """
 
     def __init__(
         self, scene: Scene, meter: Meter, detectors: Collection[Detector], kept: Checkpoint | None
     ) -> None:
         self.checker = LineChecker(scene, () if kept is None else kept.line_results)
-        self.untold: list[LineResult] = []
+        self.unlogged: list[LineResult] = []
         self._meter = meter
-        self._find(detectors)
+        self._use(detectors)
 
-    def _find(self, detectors: Collection[Detector]) -> None:
+    def _use(self, detectors: Collection[Detector]) -> None:
         self._hum = next((d for d in detectors if isinstance(d, Hum)), None)
         self._drift = next((d for d in detectors if isinstance(d, PairDrift)), None)
 
     def change(self, scene: Scene, meter: Meter, detectors: Collection[Detector]) -> None:
-        """The plan says other things: the check goes on with it."""
+        """Go on by a changed plan."""
         self._meter = meter
-        self._find(detectors)
+        self._use(detectors)
         self.checker.change(scene)
 
     def update(
@@ -59,9 +59,11 @@ class LiveLineCheck:
             rule.fault: (rule, conditions[rule.name]) for rule in rules if rule.fault in _FAULTS
         }
         active: dict[Fault, Flags] = {
-            fault: said.state == State.ACTIVE for fault, (_, said) in seen.items()
+            fault: one.state == State.ACTIVE for fault, (_, one) in seen.items()
         }
-        self.checker.update(m, active, lambda fault, place: detail(seen[fault][0], place))
+        self.checker.update(
+            m, active, lambda fault, track_index: detail(seen[fault][0], track_index)
+        )
 
     def command(self, command: Command, now_s: float, timecode: str) -> None:
         """Do what the crew asks of the check."""
@@ -74,27 +76,29 @@ class LiveLineCheck:
                 marked = self.checker.mark(verdict, note, now_s, timecode)
                 if marked is not None:
                     result, lesson = marked
-                    self.untold.append(result)
+                    self.unlogged.append(result)
                     if lesson is not None:
-                        self._teach(lesson.place, lesson.floor_dbfs, lesson.hum, lesson.pair_db)
+                        self._teach(
+                            lesson.track_index, lesson.floor_dbfs, lesson.hum, lesson.pair_db
+                        )
             case EndLineCheck():
                 self.checker.stop()
 
-    def take_untold(self) -> list[LineResult]:
+    def take_unlogged(self) -> list[LineResult]:
         """Results since the last call, for the log."""
-        untold, self.untold = self.untold, []
-        return untold
+        unlogged, self.unlogged = self.unlogged, []
+        return unlogged
 
     def _teach(
         self,
-        place: int,
+        track_index: int,
         floor_dbfs: float | None,
         hum: bool,
         pair_db: tuple[int, float, float] | None,
     ) -> None:
         if floor_dbfs is not None:
-            self._meter.teach(place, floor_dbfs)
+            self._meter.teach(track_index, floor_dbfs)
         if hum and self._hum is not None:
-            self._hum.accept(place)
+            self._hum.accept(track_index)
         if pair_db is not None and self._drift is not None:
             self._drift.teach(*pair_db)

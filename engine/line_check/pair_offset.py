@@ -22,7 +22,7 @@ CLEARER: Final = 1.15
 
 
 class Pair:
-    """Adds up ticks with speech of one pair; `main` and `safety` are places."""
+    """Adds up ticks with speech of one pair; `main` and `safety` are track indices."""
 
     def __init__(self, main: int, safety: int, sample_rate_hz: int) -> None:
         self.main, self.safety = main, safety

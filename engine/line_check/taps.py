@@ -31,7 +31,7 @@ class Taps:
         newest = np.maximum(m.peak_max, -m.peak_min)
         peaks = np.concatenate([self._peaks, newest])
         self._peaks = peaks[-len(self._peaks) :]
-        found = np.zeros((len(newest), peaks.shape[1]))
+        taps = np.zeros((len(newest), peaks.shape[1]))
         for n in range(len(newest)):
             hop = n + BEFORE_HOPS + 1
             peak = peaks[hop]
@@ -39,7 +39,7 @@ class Taps:
             around = peaks[hop - 1 : hop + 3].max(axis=0)
             after = peaks[hop + AFTER_HOPS : hop + LOOK_HOPS].max(axis=0)
             steep = (peak >= LEAST) & (peak >= around) & (peak >= RISE * before)
-            found[n] = np.where(steep & (peak >= FALL * after), peak, 0.0)
-        tapped = found.max(axis=0)
-        loudest = tapped.max()
-        return np.where(tapped > OWN * loudest, np.count_nonzero(found, axis=0), 0).astype(float)
+            taps[n] = np.where(steep & (peak >= FALL * after), peak, 0.0)
+        highest = taps.max(axis=0)
+        loudest = highest.max()
+        return np.where(highest > OWN * loudest, np.count_nonzero(taps, axis=0), 0).astype(float)

@@ -1,6 +1,6 @@
-"""What the crew told the watch besides its alarms: marks, notes, breaks, fresh batteries.
+"""What the crew sets down besides its alarms: marks, notes, breaks, fresh batteries.
 
-Pure: each function gives a new `Desk`; times are stream times passed in.
+Pure: each function returns new `CrewNotes`; times are stream times passed in.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from engine.model.batteries import Battery, put_in
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """Words at a place of the stream: a note on an incident, or (`incident_id` None) a mark."""
+    """Words at a time of the stream: a note on an incident, or (`incident_id` None) a mark."""
 
     at_s: float
     text: str
@@ -38,25 +38,25 @@ class CrewNotes:
         return tuple(note.text for note in self.notes if note.incident_id in incident_ids)
 
 
-def mark(desk: CrewNotes, text: str, at_s: float) -> CrewNotes:
+def mark(crew: CrewNotes, text: str, at_s: float) -> CrewNotes:
     """Drop a mark, with or without words."""
-    return replace(desk, marks=(*desk.marks, Remark(at_s, text.strip())))
+    return replace(crew, marks=(*crew.marks, Remark(at_s, text.strip())))
 
 
-def note(desk: CrewNotes, incident_id: int, text: str, at_s: float) -> CrewNotes:
+def note(crew: CrewNotes, incident_id: int, text: str, at_s: float) -> CrewNotes:
     """Keep a note on an incident; without words nothing is kept."""
     if not text.strip():
-        return desk
-    return replace(desk, notes=(*desk.notes, Remark(at_s, text.strip(), incident_id)))
+        return crew
+    return replace(crew, notes=(*crew.notes, Remark(at_s, text.strip(), incident_id)))
 
 
-def set_break(desk: CrewNotes, on: bool, now_s: float) -> CrewNotes:
+def set_break(crew: CrewNotes, on: bool, now_s: float) -> CrewNotes:
     """Begin a break or end it; a break that goes on keeps its begin."""
-    if on == desk.on_break:
-        return desk
-    return replace(desk, break_since_s=now_s if on else None)
+    if on == crew.on_break:
+        return crew
+    return replace(crew, break_since_s=now_s if on else None)
 
 
-def fresh_battery(desk: CrewNotes, track: int, fresh_s: float, lasts_s: float | None) -> CrewNotes:
+def fresh_battery(crew: CrewNotes, track: int, fresh_s: float, lasts_s: float | None) -> CrewNotes:
     """A fresh battery was put into that track's pack."""
-    return replace(desk, batteries=put_in(desk.batteries, Battery(track, fresh_s, lasts_s)))
+    return replace(crew, batteries=put_in(crew.batteries, Battery(track, fresh_s, lasts_s)))

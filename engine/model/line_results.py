@@ -1,4 +1,4 @@
-"""What a line check finds of each track: plain data and the words for it.
+"""What a line check says of each track: plain data and the words for it.
 
 Targets are common practice, no source: dialogue averages -30 to -20 dBFS with peaks at -20 to
 -10, and a safety lies 12 dB lower.
@@ -14,7 +14,7 @@ SPEECH_DBFS: Final = (-30.0, -20.0)
 PEAK_DBFS: Final = (-20.0, -10.0)
 SAFETY_DB: Final = 12.0
 ENOUGH_S: Final = 3.0
-"""So much speech tells a level."""
+"""So much speech gives a level."""
 ENOUGH_TAPS: Final = 2
 
 
@@ -98,21 +98,21 @@ def findings(heard: Heard, safety: bool, talks: bool) -> tuple[str, ...]:
     `talks`: speech on this track has a target level.
     """
     lower_db = SAFETY_DB if safety else 0.0
-    found = []
+    lines = []
     if heard.elsewhere is not None:
-        found.append(f"the taps come up on input {heard.elsewhere}: patched wrongly")
+        lines.append(f"the taps come up on input {heard.elsewhere}: patched wrongly")
     if heard.code is False:
-        found.append("no valid timecode yet")
+        lines.append("no valid timecode yet")
     if heard.clipped:
-        found.append("clipping: turn the pack's gain down")
+        lines.append("clipping: turn the pack's gain down")
     if heard.inverted:
-        found.append("inverted against the other pack: capsule or cable wired the other way round")
+        lines.append("inverted against the other pack: capsule or cable wired the other way round")
     if heard.hum:
-        found.append(f"{heard.hum}; passed, it counts as normal here")
+        lines.append(f"{heard.hum}; passed, it counts as normal here")
     if talks and heard.speech_dbfs is not None and heard.speech_s >= ENOUGH_S:
         low, high = (edge - lower_db for edge in SPEECH_DBFS)
         if heard.speech_dbfs < low:
-            found.append(f"{low - heard.speech_dbfs:.0f} dB under the target: gain up")
+            lines.append(f"{low - heard.speech_dbfs:.0f} dB under the target: gain up")
         elif heard.speech_dbfs > high:
-            found.append(f"{heard.speech_dbfs - high:.0f} dB over the target: gain down")
-    return tuple(found)
+            lines.append(f"{heard.speech_dbfs - high:.0f} dB over the target: gain down")
+    return tuple(lines)

@@ -158,7 +158,7 @@ class Runner:
                 events = self.pipeline.command(asked.command, at_s)
             if self._recorder is not None:  # with what it did, so that a kill can't undo it
                 self._recorder.asked(asked.command, asked.who, at_s, self.checkpoint())
-                self._recorder.checked(self.pipeline.lines.take_untold())
+                self._recorder.checked(self.pipeline.lines.take_unlogged())
             if isinstance(asked.command, Stop):
                 self._end_reason = f"{STOPPED_BY} {asked.who.place}"
                 if self.input.ended:

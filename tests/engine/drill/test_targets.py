@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.drill.targets import Target, places
+from engine.drill.targets import Target, targets_of
 from engine.model.drill_causes import Cause
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
@@ -35,19 +35,19 @@ TRACKS = (
         (Cause.TIMECODE, [(7,)]),
     ],
 )
-def test_places(cause: Cause, expected: list[tuple[int, ...]]) -> None:
+def test_targets(cause: Cause, expected: list[tuple[int, ...]]) -> None:
     """Each kind of track gets what can happen to it, and no more."""
-    assert [place.tracks for place in places(cause, TRACKS)] == expected
+    assert [target.tracks for target in targets_of(cause, TRACKS)] == expected
 
 
 def test_what_lies_beside_is_named() -> None:
     """The other pack of a pair has to be left alone; a wrong patch has a source."""
-    assert places(Cause.PAIR_DRIFT, TRACKS)[0] == Target((1,), (2,))
-    assert places(Cause.DUPLICATE, TRACKS)[0] == Target((1, 3), (2,))
-    assert [p.source for p in places(Cause.UNEXPECTED, TRACKS)] == [1, 2, 3, 4]
+    assert targets_of(Cause.PAIR_DRIFT, TRACKS)[0] == Target((1,), (2,))
+    assert targets_of(Cause.DUPLICATE, TRACKS)[0] == Target((1, 3), (2,))
+    assert [p.source for p in targets_of(Cause.UNEXPECTED, TRACKS)] == [1, 2, 3, 4]
 
 
 @pytest.mark.parametrize("cause", Cause)
-def test_a_plan_without_such_tracks_has_no_place(cause: Cause) -> None:
+def test_a_plan_without_such_tracks_has_no_target(cause: Cause) -> None:
     """Talkback alone: nothing can be put in."""
-    assert places(cause, (Track(1, kind=Kind.COMMS),)) == ()
+    assert targets_of(cause, (Track(1, kind=Kind.COMMS),)) == ()

@@ -184,8 +184,8 @@ def test_a_pass_teaches_floor_and_offset() -> None:
     assert pipeline.meter.learned().floor_dbfs[0] == pytest.approx(-66.0, abs=2.5)
     (result,) = pipeline.lines.checker.results
     assert (result.track, result.verdict, result.note) == (1, Verdict.PASSED, "fine")
-    assert pipeline.lines.take_untold() == [result]
-    assert pipeline.lines.take_untold() == []
+    assert pipeline.lines.take_unlogged() == [result]
+    assert pipeline.lines.take_unlogged() == []
 
 
 @pytest.mark.parametrize("verdict", Verdict)
