@@ -131,7 +131,7 @@ class Recorder:
 
     def keep(self, name: str, folder: Path) -> None:
         """All text files that a command wrote into that folder, cleaned."""
-        for path in folder.iterdir():
+        for path in folder.glob("*"):
             if path.suffix in (".html", ".csv", ".json", ".toml", ".txt"):
                 self.write(f"{name}/{path.name}", path.read_bytes().decode())
 
@@ -275,8 +275,8 @@ def compare(before: Path, after: Path) -> bool:
         texts = [p.read_bytes().decode() if p.exists() else "(no such file)" for p in paths]
         if texts[0] != texts[1]:
             differs = True
-            lines = (text.splitlines(keepends=True) for text in texts)
-            print("".join(difflib.unified_diff(*lines, *map(str, paths))))
+            old, new = (text.splitlines(keepends=True) for text in texts)
+            print("".join(difflib.unified_diff(old, new, str(paths[0]), str(paths[1]))))
     return differs
 
 

@@ -22,8 +22,8 @@ _STYLE = f"""
 @page {{ margin: 13mm 12mm 15mm; @bottom-right {{
   content: "page " counter(page); font: 8pt {FAMILY}; color: {palette.DIM}; }} }}
 :root {{ color-scheme: light; }}
-body {{ font: 13px/1.4 {FAMILY}; color: {palette.INK}; background: {palette.PAPER};
-  max-width: 1100px;
+body {{ font: 13px/1.4 {FAMILY}; color: {palette.INK}; background: {palette.PAPER}; \
+max-width: 1100px;
   margin: 24px auto; padding: 0 20px; font-variant-numeric: tabular-nums;
   print-color-adjust: exact; -webkit-print-color-adjust: exact; }}
 h1 {{ font-size: 24px; margin: 0 0 6px; }}
