@@ -23,22 +23,14 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import amplitude_db
 
-NEAR_S: Final = 0.1
-RUNS_NEAR: Final = 3
-LONG_RUN: Final = 8
-"""One level run this long proves an overload; of leaning ones it takes two of one height."""
 SAME_CEILING: Final = 0.01
 """Two level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
 SAME_LEANING: Final = 0.25
 """The same for runs that a high-pass made lean: it also shifts the whole wave."""
 SAME_SHORT: Final = 0.02
-SHORT_RUNS_NEAR: Final = 4
-"""The same for short ones that lean, and how many of them it takes: a voice has such tops, too, but
-not many of one height."""
-GOES_ON_SECONDS: Final = 3
+"""The same for short ones that lean: a voice has such tops, too, but not many of one height."""
 WINDOW_S: Final = 10
-LOUD_SHARE: Final = 0.8
-"""A ceiling is reached where a track is about as loud as it was within the last second."""
+"""The last seconds of which some hold flat tops (CONTRACT.md)."""
 _TAIL_S: Final = 0.01
 """Kept from the tick before, so that a run across the seam is seen whole."""
 _PEAK_TICKS: Final = 10
@@ -100,7 +92,47 @@ class Clipped(TrackMemory):
     _peaks: Levels = per_track(0.0, rows=_PEAK_TICKS)
     _tick: int = remembered(By.WHOLE, 0)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        runs_near: int = 3,
+        near_s: float = 0.1,
+        long_run: int = 8,
+        short_runs_near: int = 4,
+        goes_on_seconds: int = 3,
+        loud_share: float = 0.8,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        runs_near : int
+            Flat runs at one ceiling within `near_s` that prove an overload
+            (CONTRACT.md).
+        near_s : float
+            s. How near they lie to each other (CONTRACT.md).
+        long_run : int
+            Samples. One level run this long proves it (CONTRACT.md); of leaning ones
+            it takes two.
+        short_runs_near : int
+            Short leaning runs that prove it: a voice has such tops, too, but not many
+            of one height.
+        goes_on_seconds : int
+            Of the last ten, so many with flat tops are an overload that goes on
+            (CONTRACT.md).
+        loud_share : float
+            A ceiling is reached where a track is about as loud as it was within the
+            last second.
+        """
+        self._runs_near = runs_near
+        self._near_s = near_s
+        self._long_run = long_run
+        self._short_runs_near = short_runs_near
+        self._goes_on_seconds = goes_on_seconds
+        self._loud_share = loud_share
         self._watched = scene.watched(Fault.CLIPPED)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
@@ -114,7 +146,7 @@ class Clipped(TrackMemory):
         peak = m.peak.max(axis=0)
         self._peaks[self._tick % _PEAK_TICKS] = peak
         self._tick += 1
-        loud = (peak >= LOWEST_CEILING) & (peak >= LOUD_SHARE * self._peaks.max(axis=0))
+        loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * self._peaks.max(axis=0))
         active = np.zeros(self._tracks, dtype=np.bool_)
         track_indices = np.flatnonzero(loud & self._watched)
         if len(track_indices):
@@ -127,7 +159,7 @@ class Clipped(TrackMemory):
             m.any_valid & self._watched,
             np.array([seen.onset_s for seen in self._seen]),
             np.array([seen.last_s for seen in self._seen]),
-            np.array([len(seen.seconds) >= GOES_ON_SECONDS for seen in self._seen]),
+            np.array([len(seen.seconds) >= self._goes_on_seconds for seen in self._seen]),
         )
 
     def _look(self, track_indices: NDArray[np.int64], m: Measurement, active: Flags) -> None:
@@ -154,16 +186,20 @@ class Clipped(TrackMemory):
     def _evidence(self, seen: _Seen, m: Measurement) -> bool:
         """Whether runs that begin in this tick prove an overload; keeps what the crew is told."""
         since_s = m.start_s - _TAIL_S
-        seen.runs = [run for run in seen.runs if run.at_s > since_s - NEAR_S]
+        seen.runs = [run for run in seen.runs if run.at_s > since_s - self._near_s]
         proof: set[_Run] = set()
         for run in seen.runs:
             if run.at_s < since_s:
                 continue
-            near = [r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= NEAR_S and run.alike(r)]
+            near = [
+                r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= self._near_s and run.alike(r)
+            ]
             reach = SAME_CEILING * abs(run.ceiling)
-            long = sum(r.length >= LONG_RUN and abs(r.ceiling - run.ceiling) <= reach for r in near)
-            enough = SHORT_RUNS_NEAR if sum(r.short for r in near) > 1 else RUNS_NEAR
-            if (run.level and run.length >= LONG_RUN) or long >= 2 or len(near) >= enough:
+            long = sum(
+                r.length >= self._long_run and abs(r.ceiling - run.ceiling) <= reach for r in near
+            )
+            enough = self._short_runs_near if sum(r.short for r in near) > 1 else self._runs_near
+            if (run.level and run.length >= self._long_run) or long >= 2 or len(near) >= enough:
                 proof.update(near)
         if not proof:
             return False

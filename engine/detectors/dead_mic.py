@@ -25,23 +25,10 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
-FALL_DB: Final = 3.0
-"""How far under the quietest live half second the noise must lie, in the band."""
-OVER_DB: Final = 3.0
-"""A floor that was learned before a crowd came may lie this far under a dead input's noise."""
-STEADY_DB: Final = 1.2
-STEADY_BAND_DB: Final = 2.4
-"""Largest spread (10 to 90 %) of the 100 ms levels, of all the sound and in the band; Gaussian
-noise spreads 0.25 and 1.4 dB."""
-SHARED_STEADY_DB: Final = 0.6
-"""The same where half of the other tracks fell with it: several mics dead, or a quieter place?"""
 JUDGED_S: Final = 4.0
-GIVEN_UP_S: Final = 8.0
-"""From the onset: judged from here on, and taken for a quieter place when never steady."""
+"""Judged from here on after the onset, s."""
 SETTLE_S: Final = 0.6
-"""A pop and a sagging bias may last that long."""
-BACK_S: Final = 2.0
-"""The fault is over when nothing under the limit was heard that long: speech has gaps."""
+"""A pop and a sagging bias may last that long, s."""
 _FROZEN_MEAN_SQUARE: Final = 1e-13
 """Of the steps of the slow sound: under it is a frozen value, however high, and no noise."""
 
@@ -87,7 +74,50 @@ class DeadMic(TrackMemory):
     _onset_s: Levels = per_track(np.nan)
     _low_s: Levels = per_track(np.nan)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        fall_db: float = 3.0,
+        over_db: float = 3.0,
+        steady_db: float = 1.2,
+        steady_band_db: float = 2.4,
+        shared_steady_db: float = 0.6,
+        given_up_s: float = 8.0,
+        back_s: float = 2.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        fall_db : float
+            dB. How far under the quietest live half second the noise lies, in the
+            band.
+        over_db : float
+            dB. A floor learned before a crowd came may lie this far under a dead
+            input's noise.
+        steady_db : float
+            dB. Largest spread (10 to 90 %) of the levels over 100 ms; Gaussian noise
+            spreads 0.25.
+        steady_band_db : float
+            dB. The same in the band; Gaussian noise spreads 1.4.
+        shared_steady_db : float
+            dB. As `steady_db`, where half of the other tracks fell with it: several
+            mics dead, or a quieter place.
+        given_up_s : float
+            s. Taken for a quieter place when never steady until then.
+        back_s : float
+            s. Over when nothing under the limit was seen that long: speech has gaps.
+        """
+        self._fall_db = fall_db
+        self._over_db = over_db
+        self._steady_db = steady_db
+        self._steady_band_db = steady_band_db
+        self._shared_steady_db = shared_steady_db
+        self._given_up_s = given_up_s
+        self._back_s = back_s
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
@@ -106,7 +136,7 @@ class DeadMic(TrackMemory):
 
     def _set_limit(self) -> None:
         known = (self._learnt >= _LEARNT) & ~np.isnan(self._quietest_db)
-        level_db = np.where(known, self._quietest_db - FALL_DB, -np.inf)
+        level_db = np.where(known, self._quietest_db - self._fall_db, -np.inf)
         self._limit = mean_square_at(level_db).astype(np.float32)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -175,7 +205,7 @@ class DeadMic(TrackMemory):
         self._run |= begins
         self._together &= ~begins
         self._share = np.where(begins, 1.0, self._share + known * (low - self._share) / 10.0)
-        over = np.where(self._dead, m.end_s - self._low_s > BACK_S, self._share < _MOSTLY)
+        over = np.where(self._dead, m.end_s - self._low_s > self._back_s, self._share < _MOSTLY)
         self._end(self._run & known & over)
 
     def _end(self, where: Flags) -> None:
@@ -192,7 +222,7 @@ class DeadMic(TrackMemory):
                 self._dead[track_index] = True
                 if lasted[track_index] > JUDGED_S + SETTLE_S:
                     self._onset_s[track_index] = self._steady_since_s(int(track_index), m)
-            elif lasted[track_index] >= GIVEN_UP_S:
+            elif lasted[track_index] >= self._given_up_s:
                 self._give_up(int(track_index))
 
     def _is_steady(self, track_index: int, m: Measurement) -> bool:
@@ -208,14 +238,14 @@ class DeadMic(TrackMemory):
         low, middle, high = np.nanpercentile(wide, [10, 50, 90])
         spread_band = float(np.subtract(*np.nanpercentile(band, [90, 10])))
         self._together[track_index] |= self._shared(track_index)
-        limit = SHARED_STEADY_DB if self._together[track_index] else STEADY_DB
-        over_floor = middle > m.floor_dbfs[track_index] + OVER_DB
-        return bool(high - low <= limit and spread_band <= STEADY_BAND_DB and not over_floor)
+        limit = self._shared_steady_db if self._together[track_index] else self._steady_db
+        over_floor = middle > m.floor_dbfs[track_index] + self._over_db
+        return bool(high - low <= limit and spread_band <= self._steady_band_db and not over_floor)
 
     def _steady_since_s(self, track_index: int, m: Measurement) -> float:
         """When what is left began: a place that was low already is not where the mic died."""
         wide = rms_dbfs(self._wide[(self._tick - np.arange(_HISTORY)) % _HISTORY, track_index])
-        off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > STEADY_DB
+        off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > self._steady_db
         off[:_JUDGED] = False
         ticks = int(np.argmax(off)) if off.any() else _HISTORY
         return m.end_s - ticks * (m.end_s - m.start_s)
@@ -229,7 +259,7 @@ class DeadMic(TrackMemory):
         rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
         band = rms_dbfs(self._band[rows][:, others])
         with np.errstate(invalid="ignore"):  # a neighbour that is muted says nothing
-            fell = np.fmin.reduce(band) < self._quietest_db[others] - FALL_DB / 2.0
+            fell = np.fmin.reduce(band) < self._quietest_db[others] - self._fall_db / 2.0
         return bool(np.count_nonzero(fell) * 2 >= len(fell))
 
     def _give_up(self, track_index: int) -> None:

@@ -22,20 +22,8 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS
 
-SHORTEST_S: Final = 0.003
-"""The quiet middle of a gap of 5 ms: its edges take up to a millisecond each."""
-LONGEST_S: Final = 0.5
 UNDER_DB: Final = np.array([[10.0], [9.0], [8.0], [7.0]])
 """A gap lies this far under the quietest that held lately, for 2.5, 5, 10 and 20 ms."""
-UNDER_FLOOR_DB: Final = 10.0
-"""And this far under its learned live floor."""
-FALL_DB: Final = 16.0
-"""It falls and rises by this at its edges; a place no louder than its floor has no more to fall."""
-EDGE_UNDER_DB: Final = 3.0
-EDGE_UNDER_QUIETEST_DB: Final = 5.0
-"""It falls from, and rises to, the place: no further than this under its live floor, or under the
-quietest of late where the place is quieter now (6 ms of low waves are quieter than 20). Between the
-words of a track that is silent as a whole there are gaps as deep."""
 
 _STEP_S: Final = 0.0005
 _HELD: Final = (5, 10, 20, 40)
@@ -71,7 +59,46 @@ class Dropout(TrackMemory):
     _low_ticks: NDArray[np.int64] = per_track(0)
     _ticks: int = remembered(By.WHOLE, 0)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        shortest_s: float = 0.003,
+        longest_s: float = 0.5,
+        under_floor_db: float = 10.0,
+        fall_db: float = 16.0,
+        edge_under_db: float = 3.0,
+        edge_under_quietest_db: float = 5.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        shortest_s : float
+            s. The quiet middle of a gap of 5 ms: its edges take up to a millisecond
+            each.
+        longest_s : float
+            s. A longer gap is a mute (CONTRACT.md).
+        under_floor_db : float
+            dB. A gap lies this far under the learned live floor.
+        fall_db : float
+            dB. It falls and rises by this at its edges; a place no louder than its
+            floor has no more to fall.
+        edge_under_db : float
+            dB. It falls from, and rises to, the place: no further than this under its
+            live floor.
+        edge_under_quietest_db : float
+            dB. The same under the quietest of late, where the place is quieter now (6
+            ms of low waves are quieter than 20).
+        """
+        self._shortest_s = shortest_s
+        self._longest_s = longest_s
+        self._under_floor_db = under_floor_db
+        self._fall_db = fall_db
+        self._edge_under_db = edge_under_db
+        self._edge_under_quietest_db = edge_under_quietest_db
         self._watched = scene.watched(Fault.DROPOUT)
         self._tracks = len(scene.tracks)
         self._wanted_frames = _STEP_S * scene.sample_rate_hz
@@ -125,7 +152,7 @@ class Dropout(TrackMemory):
         self._step_s = m.hop_s / per_hop
         if not self._steps.size:
             self._steps = np.full((tracks, _HELD[-1]), np.nan, dtype=np.float32)
-        keep = round(LONGEST_S / self._step_s) + 3 * _EDGE
+        keep = round(self._longest_s / self._step_s) + 3 * _EDGE
         self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
         return _quietest(self._steps, now_db.shape[1])
 
@@ -136,7 +163,9 @@ class Dropout(TrackMemory):
         """
         quietest = np.fmin.reduce(self._quietest)
         heard = np.count_nonzero(~np.isnan(self._quietest), axis=0) >= _LEARN_TICKS
-        floor_db = np.where(np.isnan(m.floor_dbfs), m.presence_dbfs, m.floor_dbfs - UNDER_FLOOR_DB)
+        floor_db = np.where(
+            np.isnan(m.floor_dbfs), m.presence_dbfs, m.floor_dbfs - self._under_floor_db
+        )
         return np.where(heard, np.fmin(quietest - UNDER_DB, floor_db), -np.inf)
 
     def _look(
@@ -146,7 +175,7 @@ class Dropout(TrackMemory):
         gaps: dict[float, Event] = {}
         open_s = np.nan
         edge_db = self._edge_db(track_index, m)
-        lengths_s = (SHORTEST_S, *(steps * self._step_s for steps in _HELD[1:]))
+        lengths_s = (self._shortest_s, *(steps * self._step_s for steps in _HELD[1:]))
         for limit_db, shortest_s in zip(limits_db, lengths_s, strict=True):
             found, still_s = self._under(track_index, float(limit_db), edge_db, shortest_s, m)
             gaps.update((gap.begin_s, gap) for gap in found)
@@ -159,7 +188,11 @@ class Dropout(TrackMemory):
         floor_db = float(np.nan_to_num(m.floor_dbfs[track_index], nan=-np.inf, neginf=-np.inf))
         quietest_db = float(np.fmin.reduce(self._quietest[:, -1, track_index]))
         quieter = m.presence_dbfs[track_index] <= quietest_db < floor_db
-        return quietest_db - EDGE_UNDER_QUIETEST_DB if quieter else floor_db - EDGE_UNDER_DB
+        return (
+            quietest_db - self._edge_under_quietest_db
+            if quieter
+            else floor_db - self._edge_under_db
+        )
 
     def _under(
         self, track_index: int, limit_db: float, least_db: float, shortest_s: float, m: Measurement
@@ -173,7 +206,7 @@ class Dropout(TrackMemory):
         open_s = np.nan
         for begin, end in zip(*stretches(steps_db < limit_db), strict=True):
             length_s = float(end - begin) * step_s
-            if end <= oldest or not shortest_s <= length_s < LONGEST_S:
+            if end <= oldest or not shortest_s <= length_s < self._longest_s:
                 continue
             begin_s = base_s + float(begin) * step_s
             if end > size - _EDGE:
@@ -181,7 +214,7 @@ class Dropout(TrackMemory):
                 continue
             edge_db, inside_db = _shape(steps_db, int(begin), int(end))
             depth_db = edge_db - inside_db
-            if depth_db >= FALL_DB and edge_db >= least_db:
+            if depth_db >= self._fall_db and edge_db >= least_db:
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
         return gaps, open_s
 

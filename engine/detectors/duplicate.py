@@ -24,22 +24,10 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import hop_frames, mean_square_at, nearest_divisor
 
-ALIKE: Final = 0.97
 ALIKE_PACKS: Final = 0.9995
-UNLIKE: Final = 0.85
-UNLIKE_PACKS: Final = 0.995
-"""Two that matched no longer do under this, in a tick in which either is about as loud as it was
-when they matched; in fainter ones the noise of two converters may make the difference."""
-AS_LOUD: Final = 0.25
-ABOVE_FLOOR_DB: Final = 10.0
-"""Both tracks carry a signal: this far above their floors."""
-NO_FLOOR_DBFS: Final = -50.0
-"""The same for a track whose floor is not known yet."""
+"""Least r at lag zero of two packs of one `who`, which may lie side by side."""
 LEAST_SIGNAL_S: Final = 1.0
 """So much signal has to match before anything is said."""
-PAUSE_S: Final = 2.0
-TOLD_PAUSE_S: Final = 10.0
-"""A pause in which nothing speaks against it ends no match before that, nor one that is told."""
 BROAD: Final = 16.0
 """Effective number of 10 Hz bands that matched: the ratio of the squared sum of their powers to
 the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
@@ -84,18 +72,63 @@ class Duplicate(TrackMemory):
     _matches: dict[tuple[int, int], _Match] = remembered(By.KEYS, lambda _: {})
     _told: dict[int, tuple[int, float]] = remembered(By.ANEW, lambda _: {})
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        alike: float = 0.97,
+        unlike_below: float = 0.85,
+        unlike_packs_below: float = 0.995,
+        as_loud: float = 0.25,
+        above_floor_db: float = 10.0,
+        no_floor_dbfs: float = -50.0,
+        pause_s: float = 2.0,
+        told_pause_s: float = 10.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        alike : float
+            Least r at lag zero of two inputs that carry one signal.
+        unlike_below : float
+            Two that matched no longer do under this r, in a tick as loud as when they
+            matched.
+        unlike_packs_below : float
+            The same for two packs of one `who`.
+        as_loud : float
+            Share of the energy of the loudest tick that matched: in fainter ones the
+            noise of two converters may make the difference.
+        above_floor_db : float
+            dB. Both tracks carry a signal: this far above their floors.
+        no_floor_dbfs : float
+            dBFS. The same for a track whose floor is not known yet.
+        pause_s : float
+            s. A pause in which nothing speaks against it ends no match before that.
+        told_pause_s : float
+            s. The same for a match that was reported.
+        """
+        self._alike = alike
+        self._unlike_below = unlike_below
+        self._unlike_packs_below = unlike_packs_below
+        self._as_loud = as_loud
+        self._above_floor_db = above_floor_db
+        self._no_floor_dbfs = no_floor_dbfs
+        self._pause_s = pause_s
+        self._told_pause_s = told_pause_s
         self._watched = scene.watched(Fault.DUPLICATE)
         self._tracks = len(scene.tracks)
         tick_frames = 10 * hop_frames(scene.sample_rate_hz)
         self._factor = nearest_divisor(tick_frames, scene.sample_rate_hz / SLOW_HZ)
         self._ones = np.ones(self._factor, dtype=np.float32)
         self._piece = max(16, _SMALL // max(1, self._tracks**2))
-        self._least = np.full((self._tracks, self._tracks), ALIKE)
-        self._unlike = np.full((self._tracks, self._tracks), UNLIKE)
+        self._least = np.full((self._tracks, self._tracks), self._alike)
+        self._unlike = np.full((self._tracks, self._tracks), self._unlike_below)
         for main, safety in scene.pairs():
             self._least[main, safety] = self._least[safety, main] = ALIKE_PACKS
-            self._unlike[main, safety] = self._unlike[safety, main] = UNLIKE_PACKS
+            self._unlike[main, safety] = self._unlike[safety, main] = self._unlike_packs_below
         ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
         self._asked: Flags = ahead & self._watched[:, None] & self._watched[None, :]
         self.reset()
@@ -130,7 +163,9 @@ class Duplicate(TrackMemory):
         return step, across.astype(np.float64) / (norm[:, None] * norm[None, :]), heard
 
     def _signal(self, m: Measurement) -> Flags:
-        limit = np.where(np.isnan(m.floor_dbfs), NO_FLOOR_DBFS, m.floor_dbfs + ABOVE_FLOOR_DB)
+        limit = np.where(
+            np.isnan(m.floor_dbfs), self._no_floor_dbfs, m.floor_dbfs + self._above_floor_db
+        )
         return np.asarray(m.mean_square.mean(axis=0) >= mean_square_at(limit))
 
     def _follow(self, alike: Flags, both: Flags, r: Levels, step: Samples, m: Measurement) -> None:
@@ -140,7 +175,7 @@ class Duplicate(TrackMemory):
             track_indices, matched = list(pair), self._matches[pair]
             loud = both[pair]
             if matched.signal_s:
-                loud = bool((energy[track_indices] >= AS_LOUD * matched.loudest).any())
+                loud = bool((energy[track_indices] >= self._as_loud * matched.loudest).any())
             if loud and m.valid[:, track_indices].all():
                 del self._matches[pair]
         for a, b in np.argwhere(alike & np.isfinite(r)).tolist():
@@ -155,7 +190,7 @@ class Duplicate(TrackMemory):
                 match.loudest = np.maximum(match.loudest, energy[[a, b]])
                 match.add(step[a], step[b], float(r[a, b]))
         for pair, match in list(self._matches.items()):
-            if m.end_s - match.alike_s <= (TOLD_PAUSE_S if match.told else PAUSE_S):
+            if m.end_s - match.alike_s <= (self._told_pause_s if match.told else self._pause_s):
                 match.last_s = m.end_s
             elif not match.told:  # quiet moments matched by chance
                 del self._matches[pair]

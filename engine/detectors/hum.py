@@ -28,44 +28,21 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import rms_dbfs
 
-LEAST_DBFS: Final = -68.0
-"""Fainter lines spoil no track."""
-RISE_DB: Final = 6.0
-"""CONTRACT.md: accepted hum is normal until it rises by this much."""
 LINES: Final = 10
 FOLLOWED_S: Final = 2.6
-HOLD_S: Final = 3.0
-"""Speech may hide the lines that long before the hum counts as gone."""
+"""Multiples of the mains that are followed, and for how long, s."""
 
 _KEPT_S: Final = 6.0
 _STEP_S: Final = 0.2
 _COHERENT: Final = 0.75
-ALONE: Final = 0.9
-"""Share of the followed time in which a line is steady: with others, and a line alone."""
+"""Share of the followed time in which a line is steady, where others are, too."""
 _EVERY: Final = 5
-NEAR: Final = 0.35
-LOOSE: Final = 0.6
-"""A steady line stays this near to its median, relative, to be believed and once it was."""
-STRONG_DBFS: Final = -52.0
-PAUSE_STEPS: Final = 3
-QUIET_DB: Final = 6.0
-ABOVE_HUM_DB: Final = 3.0
-CONTRAST_DB: Final = 6.0
-"""Weaker hum must be seen in pauses, or moments that much under the loudest, of 0.6 s in all: a
-voice may carry hum of its own, as one played from a recording does, which comes and goes with
-the words and would then not stay as near."""
+"""Ticks from one look to the next."""
 LOOKS_OF_THREE: Final = 2
-NOTE_LOOKS: Final = 6
-"""A look is half a second, after the 2.6 s followed: few notes are held for 5 s. Words may hide one
-look of three."""
-LEAST_SHARE: Final = 0.003
-"""Lines with a smaller share of the power do not tell what it is."""
-AGREE: Final = 0.0025
+"""Words may hide one look of three."""
 HINTS: Final = 5
-"""Two of the newest spectra, 2.5 s in all, must suggest the same frequency, relative: words come
+"""The newest spectra, 2.5 s in all, of which two must suggest the same frequency: words come
 between."""
-EVEN_TURN: Final = 0.9
-"""A line whose phase goes on nearly as evenly as the most even one's tells the frequency."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,7 +89,81 @@ class Hum(TrackMemory):
     _last_s: Levels = per_track(-np.inf)
     _level_dbfs: Levels = per_track(-np.inf)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        faintest_dbfs: float = -68.0,
+        rise_db: float = 6.0,
+        hold_s: float = 3.0,
+        alone: float = 0.9,
+        near: float = 0.35,
+        loose: float = 0.6,
+        strong_dbfs: float = -52.0,
+        pause_steps: int = 3,
+        quiet_db: float = 6.0,
+        above_hum_db: float = 3.0,
+        contrast_db: float = 6.0,
+        note_looks: int = 6,
+        least_share: float = 0.003,
+        agree: float = 0.0025,
+        even_turn: float = 0.9,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        faintest_dbfs : float
+            dBFS. Fainter lines spoil no track.
+        rise_db : float
+            dB. Accepted hum is normal until it rises by this much (CONTRACT.md).
+        hold_s : float
+            s. Speech may hide the lines that long before the hum counts as gone.
+        alone : float
+            Share of the followed time in which a line that stands alone is steady.
+        near : float
+            A steady line stays this near to its median, relative, to be believed.
+        loose : float
+            The same once it was.
+        strong_dbfs : float
+            dBFS. Weaker hum must be seen in pauses: a voice may carry hum of its own,
+            as one played from a recording does.
+        pause_steps : int
+            Steps of 0.2 s in which it must be seen there.
+        quiet_db : float
+            dB. A pause lies this little over the quietest tenth of the last seconds.
+        above_hum_db : float
+            dB. Or this little over the hum.
+        contrast_db : float
+            dB. Or this far under the loudest of the followed time.
+        note_looks : int
+            Looks of half a second that the second line alone must outlast: few notes
+            are held for 5 s.
+        least_share : float
+            Lines with a smaller share of the power do not tell what it is.
+        agree : float
+            Two of the newest spectra must suggest the same frequency, relative.
+        even_turn : float
+            A line whose phase goes on nearly as evenly as the most even one's tells
+            the frequency.
+        """
+        self._faintest_dbfs = faintest_dbfs
+        self._rise_db = rise_db
+        self._hold_s = hold_s
+        self._alone = alone
+        self._near = near
+        self._loose = loose
+        self._strong_dbfs = strong_dbfs
+        self._pause_steps = pause_steps
+        self._quiet_db = quiet_db
+        self._above_hum_db = above_hum_db
+        self._contrast_db = contrast_db
+        self._note_looks = note_looks
+        self._least_share = least_share
+        self._agree = agree
+        self._even_turn = even_turn
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
         self._tracks = len(scene.tracks)
@@ -149,7 +200,7 @@ class Hum(TrackMemory):
             track_indices = np.flatnonzero(self._watched & (self._heard_s >= WINDOW_S))
             if len(track_indices):
                 self._look(track_indices, m.end_s)
-        self._active &= m.end_s - self._last_s <= HOLD_S
+        self._active &= m.end_s - self._last_s <= self._hold_s
         known = m.any_valid & self._watched
         red = self._level_dbfs > self._red_dbfs
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
@@ -172,7 +223,7 @@ class Hum(TrackMemory):
             before_hz = self._hint_hz[:, track_index]
             if seen is not None:
                 hint_hz = seen.mains_hz
-            if seen is not None or bool((np.abs(hint_hz / before_hz - 1.0) < AGREE).any()):
+            if seen is not None or bool((np.abs(hint_hz / before_hz - 1.0) < self._agree).any()):
                 self._take(int(track_index), self._follow(int(track_index), float(hint_hz)), now_s)
         self._hint_hz[self._looks % HINTS, track_indices] = hints
         self._looks += 1
@@ -180,7 +231,7 @@ class Hum(TrackMemory):
     def _take(self, track_index: int, seen: _Seen | None, now_s: float) -> None:
         if seen is None or seen.level_dbfs < self._least_dbfs(track_index):
             self._passes[track_index], self._missed[track_index] = 0, self._passes[track_index]
-            if now_s - self._last_s[track_index] > HOLD_S:
+            if now_s - self._last_s[track_index] > self._hold_s:
                 self._seen[track_index] = None
             return
         self._passes[track_index] += 1
@@ -198,28 +249,28 @@ class Hum(TrackMemory):
         self._level_dbfs[track_index] = seen.level_dbfs
 
     def _least_dbfs(self, track_index: int) -> float:
-        return max(LEAST_DBFS, float(self._normal_dbfs[track_index]) + RISE_DB)
+        return max(self._faintest_dbfs, float(self._normal_dbfs[track_index]) + self._rise_db)
 
     def _follow(self, track_index: int, mains_hz: float) -> _Seen | None:
         """The lines that hold amplitude and phase over the followed time, if they make a hum."""
         z, mains_hz = self._lines(track_index, mains_hz)
         middle = np.median(z.real, axis=0) + 1j * np.median(z.imag, axis=0)
-        reach = NEAR if self._seen[track_index] is None else LOOSE
+        reach = self._near if self._seen[track_index] is None else self._loose
         near = np.abs(z - middle) < reach * np.abs(middle)
         share = near.mean(axis=0)
         steady = share >= _COHERENT
-        sure = np.count_nonzero(steady) > 1 or bool(share[steady].max(initial=0.0) >= ALONE)
+        sure = np.count_nonzero(steady) > 1 or bool(share[steady].max(initial=0.0) >= self._alone)
         if not (sure or steady[0] or self._seen[track_index] is not None):
             return None
         amplitude = np.abs(middle) / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
         power = np.where(steady, amplitude**2, 0.0)
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
         off = abs(mains_hz / nominal - 1.0)
-        if not is_mains(np.flatnonzero(power > LEAST_SHARE * power.sum()) + 1, off):
+        if not is_mains(np.flatnonzero(power > self._least_share * power.sum()) + 1, off):
             return None
         level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
         several = steady[0] or np.count_nonzero(steady) > 1
-        looks = 1 if steady[0] and sure else 2 if several else NOTE_LOOKS
+        looks = 1 if steady[0] and sure else 2 if several else self._note_looks
         seen = _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, looks)
         known = self._seen[track_index] is not None
         holds = known or self._holds_in_pauses(track_index, seen, near[:, steady], bool(steady[0]))
@@ -232,7 +283,7 @@ class Hum(TrackMemory):
         tenth of the last seconds, or well under the loudest of the followed time. Without the
         fundamental, which no voice and hardly a note reaches, only a true pause is a proof.
         """
-        if seen.level_dbfs > STRONG_DBFS and lowest:
+        if seen.level_dbfs > self._strong_dbfs and lowest:
             return True
         sound = self._sound[
             track_index,
@@ -242,12 +293,14 @@ class Hum(TrackMemory):
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
         levels_dbfs = rms_dbfs((power[1:] + power[:-1]) / 2.0)
         followed_dbfs = levels_dbfs[-len(near) :]
-        quiet_dbfs = float(np.percentile(levels_dbfs, 10.0)) + QUIET_DB
-        limit_dbfs = max(quiet_dbfs, seen.level_dbfs + ABOVE_HUM_DB)
+        quiet_dbfs = float(np.percentile(levels_dbfs, 10.0)) + self._quiet_db
+        limit_dbfs = max(quiet_dbfs, seen.level_dbfs + self._above_hum_db)
         if lowest:
-            limit_dbfs = max(limit_dbfs, float(followed_dbfs.max()) - CONTRAST_DB)
+            limit_dbfs = max(limit_dbfs, float(followed_dbfs.max()) - self._contrast_db)
         pause = followed_dbfs < limit_dbfs
-        return int(np.count_nonzero(pause)) >= PAUSE_STEPS and bool(near[pause].mean() >= _COHERENT)
+        return int(np.count_nonzero(pause)) >= self._pause_steps and bool(
+            near[pause].mean() >= _COHERENT
+        )
 
     def _lines(self, track_index: int, mains_hz: float) -> tuple[NDArray[np.complex128], float]:
         """Complex amplitude of each line in steps of 0.2 s, shape (steps, lines).
@@ -259,7 +312,7 @@ class Hum(TrackMemory):
         turns = z[1:] * np.conj(z[:-1])
         total = turns.sum(axis=0)
         even = np.abs(total) / np.maximum(np.abs(turns).sum(axis=0), 1e-30)
-        strength = np.where(even >= EVEN_TURN * even.max(), np.median(np.abs(z), axis=0), 0.0)
+        strength = np.where(even >= self._even_turn * even.max(), np.median(np.abs(z), axis=0), 0.0)
         line = int(np.argmax(strength))
         turn = float(np.angle(total[line]))
         by_line = turn / (line + 1) * np.arange(1, LINES + 1)
@@ -299,7 +352,7 @@ class Hum(TrackMemory):
         for back, value in enumerate(z[::-1], start=1):
             share = float((value * np.conj(line)).real) / abs(line) ** 2
             gained[back] = gained[back - 1] + np.clip(2.0 * share - 1.0, -1.0, 1.0)
-            if abs(value - line) < LOOSE * abs(line):
+            if abs(value - line) < self._loose * abs(line):
                 line = (line + value) / 2.0  # the mains wander
         begin = int(np.argmax(gained))
         return seconds if begin == len(z) else (begin + 1) * _STEP_S

@@ -25,12 +25,9 @@ from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, SPEECH_DB, mean_square_at, rms_dbfs
 
 SPILL_DB: Final = 10.0
-SAFETY_GAIN: Final = 10.0
+"""A voice so much louder on another performer's pack is theirs, dB."""
 PART_S: Final = 0.25
 """The newest speech is kept in parts of at least this many seconds of speech."""
-OWN_S: Final = 4.0
-DEADBAND_DB: Final = 4.0
-"""Speech must come this far over the limit to end it."""
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
 
 _FLOOR_TICKS: Final = 100
@@ -65,7 +62,31 @@ class Low(TrackMemory):
     _onset_s: Levels = per_track(np.nan)
     _last_s: Levels = per_track(np.nan)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        safety_gain: float = 10.0,
+        least_own_s: float = 4.0,
+        deadband_db: float = 4.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        safety_gain : float
+            A safety's energy counts this many times (10 dB: common practice, no
+            source).
+        least_own_s : float
+            s. Without so much of the performer's own speech nothing new is said.
+        deadband_db : float
+            dB. Speech must come this far over the limit to end it.
+        """
+        self._safety_gain = safety_gain
+        self._least_own_s = least_own_s
+        self._deadband_db = deadband_db
         self._watched = scene.watched(Fault.LOW)
         self._limit_dbfs = scene.numbers("low_dbfs")
         self._tracks = len(scene.tracks)
@@ -78,7 +99,7 @@ class Low(TrackMemory):
         self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
         mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
-        self._mates = mates * np.where(safety, SAFETY_GAIN, 1.0)
+        self._mates = mates * np.where(safety, self._safety_gain, 1.0)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -168,10 +189,10 @@ class Low(TrackMemory):
             return
         newest = slice(-1 - int(np.argmax(enough)), None)
         own_s = self._own_s[newest, track_index].sum()
-        if own_s < OWN_S:
+        if own_s < self._least_own_s:
             return
         self._rms_dbfs[track_index] = rms_dbfs(self._energy[newest, track_index].sum() / own_s)
-        deadband_db = DEADBAND_DB * self._low[track_index]
+        deadband_db = self._deadband_db * self._low[track_index]
         low = self._rms_dbfs[track_index] < self._limit_dbfs[track_index] + deadband_db
         if low and not self._low[track_index]:
             self._onset_s[track_index] = self._begins_s[newest, track_index][0]

@@ -26,15 +26,6 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
-BRIGHT: Final = 0.8
-"""Least energy of the step from sample to sample (at 48 kHz) against that of the samples: white
-noise has 2, such that ends at 20 kHz 1.6 and at 15 kHz 1.06, vowels 0.05, sibilants mostly under
-1; single hops of noise lie a quarter lower at times."""
-OVER_FLOOR_DB: Final = 3.0
-RISE_DB: Final = 8.0
-"""Hash lies above the live floor, and its treble well above what the track's was lately."""
-STEADY_DB: Final = 9.0
-"""Widest spread of level among the hops inside a burst."""
 BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
 EVEN_DB: Final = 10.0
 """The densities of all bands lie within this, or they rise to the top of the band: """
@@ -43,10 +34,6 @@ RISEN_DB: Final = 30.0
 """falling back by no more than this from band to band, over this range at most."""
 ENDS_DB: Final = 15.0
 """The same range where all but the highest band is so: the link ends under it."""
-IN_AIR: Final = 0.3
-"""Least correlation at any lag of the treble that two tracks heard; two hashes have about 0.1."""
-AROUND_S: Final = 0.03
-"""The other track hears it as much earlier or later at most: 10 m of air."""
 
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
@@ -75,7 +62,46 @@ class NoiseBurst(TrackMemory):
     _heard_ticks: NDArray[np.int64] = per_track(0)
     _before: NDArray[np.float32] = per_track(0.0, rows=0, dtype=np.float32)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        brightness: float = 0.8,
+        over_floor_db: float = 3.0,
+        rise_db: float = 8.0,
+        steady_db: float = 9.0,
+        shared: float = 0.3,
+        around_s: float = 0.03,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        brightness : float
+            Least energy of the step from sample to sample against that of the
+            samples: white noise has 2, such that ends at 15 kHz 1.06, vowels 0.05,
+            sibilants mostly under 1 (calculated); single hops of noise lie a quarter
+            lower at times.
+        over_floor_db : float
+            dB. Hash lies this far above the live floor.
+        rise_db : float
+            dB. Its treble lies this far above what the track's was lately.
+        steady_db : float
+            dB. Widest spread of level among the hops inside a burst.
+        shared : float
+            Least correlation, at any lag, of the treble that two tracks heard: then
+            it was in the air; two hashes have about 0.1 (ours, measured).
+        around_s : float
+            s. The other track hears it as much earlier or later at most: 10 m of air.
+        """
+        self._brightness = brightness
+        self._over_floor_db = over_floor_db
+        self._rise_db = rise_db
+        self._steady_db = steady_db
+        self._shared = shared
+        self._around_s = around_s
         self._watched = scene.watched(Fault.NOISE_BURST)
         self._tracks = len(scene.tracks)
         self._rate_hz = scene.sample_rate_hz
@@ -104,12 +130,12 @@ class NoiseBurst(TrackMemory):
     def _bright(self, m: Measurement) -> Flags:
         """Hops that may be hash, shape (hops, tracks)."""
         energy = m.difference_energy
-        bright = (energy >= BRIGHT * m.mean_square) & m.valid & self._watched
+        bright = (energy >= self._brightness * m.mean_square) & m.valid & self._watched
         bright &= self._heard_ticks >= _HISTORY // 3
         if bright.any():
             usual_db = np.fmin.reduce(self._treble_db)
-            bright &= rms_dbfs(energy) >= usual_db + RISE_DB
-            floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + OVER_FLOOR_DB)
+            bright &= rms_dbfs(energy) >= usual_db + self._rise_db
+            floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + self._over_floor_db)
             bright &= m.mean_square >= mean_square_at(floor_db)
         # The mean of the two middle hops, in decibels: their median.
         middle = len(energy) // 2
@@ -170,7 +196,7 @@ class NoiseBurst(TrackMemory):
             return False
         inner = slice(1, -1) if len(run.levels_db) > 3 else slice(None)
         levels_db = run.levels_db[inner]
-        if max(levels_db) - min(levels_db) > STEADY_DB:
+        if max(levels_db) - min(levels_db) > self._steady_db:
             return False
         sound = np.array(run.sound[inner], dtype=np.float64)
         spectra = np.fft.rfft(sound * np.hanning(sound.shape[1]), axis=1)
@@ -194,7 +220,7 @@ class NoiseBurst(TrackMemory):
         x = np.diff(np.concatenate([self._before, m.samples]), axis=0)
         first = len(x) - round((m.end_s - run.begin_s) * self._rate_hz)
         last = first + round(len(run.levels_db) * m.hop_s * self._rate_hz)
-        around = round(AROUND_S * self._rate_hz)
+        around = round(self._around_s * self._rate_hz)
         first, begin = max(first, 0), max(first - around, 0)
         here, there = x[first:last, track_index], x[begin : last + around, others]
         if not len(here) or not len(others):
@@ -203,7 +229,7 @@ class NoiseBurst(TrackMemory):
         across = np.fft.rfft(there, size, axis=0) * np.fft.rfft(here, size).conj()[:, None]
         match = np.abs(np.fft.irfft(across, size, axis=0)).max(axis=0)
         norm = np.linalg.norm(here) * np.linalg.norm(there, axis=0)
-        return bool((match > IN_AIR * norm).any())
+        return bool((match > self._shared * norm).any())
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

@@ -31,21 +31,6 @@ from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
-DRIFT_DB: Final = 3.5
-"""Change of the offset that counts; turning the head moves it by some 3 dB at most."""
-MUFFLED_DB: Final = 8.0
-"""The same for the treble, which turns with the head more."""
-BACK_DB: Final = 1.0
-"""Deadband: the fault is over when the change is this much less."""
-LEARN_S: Final = 8.0
-"""Speech that must be heard before an offset is known."""
-FOLLOW_DB: Final = PART_S / 60.0
-"""Largest move of a known offset with each part of speech."""
-
-VOICED: Final = 4.0
-"""A pack hears a voice where its energy is this many times what is steady in it (6 dB)."""
-LOST_DB: Final = 22.0
-"""A pack that hears the voice fainter than usual by more than this is lost, not adrift."""
 _STEADY_TICKS: Final = 30
 """What is steady is the least tick of the 3 s before or after: pauses between words fall into
 them."""
@@ -117,14 +102,57 @@ class PairDrift(TrackMemory):
     _onset_s: Levels = _per_pair(np.nan)
     _last_s: Levels = _per_pair(np.nan)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        drift_db: float = 3.5,
+        muffled_db: float = 8.0,
+        back_db: float = 1.0,
+        learn_s: float = 8.0,
+        follow_db: float = PART_S / 60.0,
+        voiced: float = 4.0,
+        lost_db: float = 22.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        drift_db : float
+            dB. Change of the offset that counts; turning the head moves it by some 3
+            dB at most.
+        muffled_db : float
+            dB. The same for the treble, which turns with the head more.
+        back_db : float
+            dB. Deadband: the fault is over when the change is this much less.
+        learn_s : float
+            s. Speech that must be heard before an offset is known.
+        follow_db : float
+            dB. Largest move of a known offset with each part of speech: 1 dB a minute
+            of it.
+        voiced : float
+            A pack hears a voice where its energy is this many times what is steady in
+            it (6 dB).
+        lost_db : float
+            dB. A pack that hears the voice fainter than usual by more than this is
+            lost, not adrift.
+        """
+        self._drift_db = drift_db
+        self._muffled_db = muffled_db
+        self._back_db = back_db
+        self._learn_s = learn_s
+        self._follow_db = follow_db
+        self._voiced = voiced
+        self._lost_db = lost_db
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
         self._pack_indices = np.concatenate([self._pairs.main, self._pairs.safety])
         self._tracks = len(scene.tracks)
         self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
         self._pair_count = len(self._pairs)
         self._needed = parts_in(scene.numbers("pair_drift_amber_s")[self._pairs.safety])
-        self._depth = int(max(self._needed.max(initial=1), LEARN_S / PART_S))
+        self._depth = int(max(self._needed.max(initial=1), self._learn_s / PART_S))
         self.reset()
 
     def remaps(self, before: PairDrift, remap: TrackRemap) -> Mapping[str, TrackRemap]:
@@ -214,7 +242,7 @@ class PairDrift(TrackMemory):
         """
         steady = raw.hops * np.maximum(raw.steady, steady)
         voice = np.maximum(raw.energy - steady, np.maximum(_LEAST_SHARE * raw.energy, 1e-30))
-        voiced = raw.energy[0] > VOICED * steady[0]
+        voiced = raw.energy[0] > self._voiced * steady[0]
         offset_db = gain_offset_db(voice[:, 0], voice[:, 1])
         usual_db = self._offset_db[0, pair]
         if np.isnan(usual_db):
@@ -222,8 +250,8 @@ class PairDrift(TrackMemory):
         else:
             usual = 10.0 ** (usual_db / 10.0)
             expected = np.array([voice[0, 1] * usual, voice[0, 0] / usual])
-            stands_out = voiced | (expected > VOICED * steady[0])
-            heard = abs(offset_db[0] - usual_db) <= LOST_DB
+            stands_out = voiced | (expected > self._voiced * steady[0])
+            heard = abs(offset_db[0] - usual_db) <= self._lost_db
             enough = bool(voiced.any() and stands_out.all() and heard)
         if enough:
             self._parts[pair].append(_Part(offset_db, raw.begin_s))
@@ -233,7 +261,7 @@ class PairDrift(TrackMemory):
         """Learn the offset, or hold the newest seconds of speech against it."""
         parts = list(self._parts[pair])
         if np.isnan(self._offset_db[0, pair]):
-            if len(parts) * PART_S >= LEARN_S:
+            if len(parts) * PART_S >= self._learn_s:
                 self._offset_db[:, pair] = _offset_db(parts)
             return
         needed = int(self._needed[pair])
@@ -241,7 +269,7 @@ class PairDrift(TrackMemory):
             return
         newest = parts[-needed:]
         change_db = _offset_db(newest) - self._offset_db[:, pair]
-        limit_db = np.array([DRIFT_DB, MUFFLED_DB]) - BACK_DB * self._drifts[pair]
+        limit_db = np.array([self._drift_db, self._muffled_db]) - self._back_db * self._drifts[pair]
         off = bool((np.abs(change_db) > limit_db).any())
         if off and not self._drifts[pair]:
             self._begin(pair, newest, change_db)
@@ -249,12 +277,12 @@ class PairDrift(TrackMemory):
             self._last_s[pair] = now_s
             self._change_db[:, pair] = change_db
         else:
-            self._offset_db[:, pair] += np.clip(change_db, -FOLLOW_DB, FOLLOW_DB)
+            self._offset_db[:, pair] += np.clip(change_db, -self._follow_db, self._follow_db)
         self._drifts[pair] = off
 
     def _begin(self, pair: int, newest: list[_Part], change_db: Levels) -> None:
         """When it began: where a step fits the parts best; and which pack fell."""
-        band = int(np.argmax(np.abs(change_db) / np.array([DRIFT_DB, MUFFLED_DB])))
+        band = int(np.argmax(np.abs(change_db) / np.array([self._drift_db, self._muffled_db])))
         off_db = np.array([part.offset_db[band] for part in newest]) - self._offset_db[band, pair]
         # The median of all of them has only begun to change, that of the newest is changed.
         newest_db = float(np.median(off_db[-math.ceil(len(off_db) / 4) :]))
@@ -274,7 +302,7 @@ class PairDrift(TrackMemory):
             ]
         )
         voice_db, treble_db = np.abs(self._change_db[:, pair])
-        if voice_db > DRIFT_DB - BACK_DB:
+        if voice_db > self._drift_db - self._back_db:
             return (
                 f"voice {voice_db:.0f} dB down against the other pack: slipped, or half unplugged"
             )

@@ -27,33 +27,10 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs, stated
 
-LOST_SHARE: Final = 0.2
-"""A place is lost while at least this share of the last hops lies under presence."""
 OVER_S: Final = 6.0
-BACK_S: Final = 3.0
-"""That long without a hop under presence, and the place is back."""
-MOSTLY: Final = 0.7
-HEARD_TICKS: Final = 10
-"""Until it was too long, the place is back once it is heard for so many ticks, or once less than
-this share of all since the onset lay under presence: a cough through a covered mic is neither."""
-CAME_BACK_TICKS: Final = 30
-"""What is heard within so many ticks after an idle converter is the link that came back: moments
-under presence are no silence then."""
-FIRST_HOPS: Final = 3
-"""So many hops in one tick begin it, and hold it once it was too long; fewer are chance."""
+"""What the share of the hops under presence is taken over, s."""
 
-USUAL_DB: Final = 3.0
-"""The quietest moment in 6 s lies this far under the floor on any live track."""
-MOST_DB: Final = 20.0
-"""A track that lies further under its floor than this has a fault of its own."""
-WITNESSES: Final = 5
-"""So many open tracks must be heard to tell a quiet place from faults of a few."""
 
-NEVER_HEARD_S: Final = 60.0
-HEARD_S: Final = 1.0
-"""A track has been heard when it stirred for this long in all, and is again when lately."""
-STIR_DB: Final = 1.5
-"""Steady electronics keeps its 100 ms level this near to its mean; no live place does."""
 _SETTLE_S: Final = 1.0
 _FOLLOW: Final = 0.1
 _EVERY: Final = 5
@@ -95,7 +72,75 @@ class Silent(TrackMemory):
     _never: Flags = per_track(False)
     _level_dbfs: Levels = per_track(np.nan)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        lost_share: float = 0.2,
+        back_s: float = 3.0,
+        mostly: float = 0.7,
+        back_ticks: int = 10,
+        came_back_ticks: int = 30,
+        first_hops: int = 3,
+        usual_db: float = 3.0,
+        most_db: float = 20.0,
+        witnesses: int = 5,
+        never_heard_s: float = 60.0,
+        least_stirred_s: float = 1.0,
+        stir_db: float = 1.5,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        lost_share : float
+            A place is lost while at least this share of the last hops lies under
+            presence.
+        back_s : float
+            s. That long without a hop under presence, and the place is back.
+        mostly : float
+            Share of all hops since the onset: with less under presence the place is
+            back early.
+        back_ticks : int
+            Ticks for which a place must be heard to be back once it was too long: a
+            cough through a covered mic is not enough.
+        came_back_ticks : int
+            Ticks after an idle converter in which moments under presence are the link
+            that came back.
+        first_hops : int
+            So many hops under presence in one tick begin it, and hold it once it was
+            too long; fewer are chance.
+        usual_db : float
+            dB. The quietest moment in 6 s lies this far under the floor on any live
+            track.
+        most_db : float
+            dB. A track further under its floor has a fault of its own.
+        witnesses : int
+            So many open tracks must be heard to tell a quiet place from faults of a
+            few.
+        never_heard_s : float
+            s. Neighbours heard for so long make a track that never stirred `never
+            heard` (CONTRACT.md).
+        least_stirred_s : float
+            s. A track has been heard when it stirred for this long in all.
+        stir_db : float
+            dB. Steady electronics keeps its 100 ms level this near to its mean; no
+            live place does.
+        """
+        self._lost_share = lost_share
+        self._back_s = back_s
+        self._mostly = mostly
+        self._back_ticks = back_ticks
+        self._came_back_ticks = came_back_ticks
+        self._first_hops = first_hops
+        self._usual_db = usual_db
+        self._most_db = most_db
+        self._witnesses = witnesses
+        self._never_heard_s = never_heard_s
+        self._least_stirred_s = least_stirred_s
+        self._stir_db = stir_db
         self._watched = scene.watched(Fault.SILENT)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._amber_s = scene.numbers("silent_amber_s")
@@ -145,8 +190,8 @@ class Silent(TrackMemory):
         count = np.count_nonzero(under, axis=0)
         idle = (m.mean_square < IDLE_MEAN_SQUARE).all(axis=0)
         self._idle_tick = np.where(idle, self._tick, self._idle_tick)
-        came_back = m.present & ~idle & (self._tick - self._idle_tick <= CAME_BACK_TICKS)
-        begins = ~self._lost & (count >= FIRST_HOPS) & ~came_back
+        came_back = m.present & ~idle & (self._tick - self._idle_tick <= self._came_back_ticks)
+        begins = ~self._lost & (count >= self._first_hops) & ~came_back
         if begins.any():
             first_s = m.start_s + m.hop_s * under.argmax(axis=0)
             self._onset_s = np.where(begins, first_s, self._onset_s)
@@ -164,13 +209,15 @@ class Silent(TrackMemory):
         self._valid_since += self._valid[at]
         last_s = m.start_s + m.hop_s * (len(under) - under[::-1].argmax(axis=0))
         long = self._until_s - self._onset_s >= self._amber_s
-        self._until_s = np.where(count >= np.where(long, FIRST_HOPS, 1), last_s, self._until_s)
+        self._until_s = np.where(
+            count >= np.where(long, self._first_hops, 1), last_s, self._until_s
+        )
         share = self._under.sum(axis=0) / np.maximum(self._valid.sum(axis=0), 1)
-        back = (share < LOST_SHARE) | (m.end_s - self._until_s > BACK_S)
-        heard = (m.present | (quieter_db > 0.0)) & (count < FIRST_HOPS)
+        back = (share < self._lost_share) | (m.end_s - self._until_s > self._back_s)
+        heard = (m.present | (quieter_db > 0.0)) & (count < self._first_hops)
         self._heard_ticks = np.where(heard, self._heard_ticks + 1, 0)
-        seldom = self._under_since < MOSTLY * self._valid_since
-        early = heard & (seldom | (self._heard_ticks >= HEARD_TICKS))
+        seldom = self._under_since < self._mostly * self._valid_since
+        early = heard & (seldom | (self._heard_ticks >= self._back_ticks))
         back = np.where(long, back, early) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
 
@@ -181,10 +228,10 @@ class Silent(TrackMemory):
     def _quieter_db(self) -> float:
         """How much quieter than learned the place is now, as most of the open tracks hear it."""
         off_db = np.fmin.reduce(self._off_db[:, self._open])
-        off_db = off_db[off_db > -MOST_DB]
-        if len(off_db) < WITNESSES:
+        off_db = off_db[off_db > -self._most_db]
+        if len(off_db) < self._witnesses:
             return 0.0
-        return max(0.0, -float(np.median(off_db)) - USUAL_DB)
+        return max(0.0, -float(np.median(off_db)) - self._usual_db)
 
     def _never_heard(self, m: Measurement) -> Flags:
         """Where nothing stirred since the watch began, though the neighbours were heard."""
@@ -195,14 +242,14 @@ class Silent(TrackMemory):
             return self._never
         mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
         off_db = level_dbfs - mean_dbfs
-        stirs = known & (np.abs(levels_dbfs - mean_dbfs).max(axis=0) > STIR_DB)
+        stirs = known & (np.abs(levels_dbfs - mean_dbfs).max(axis=0) > self._stir_db)
         self._mean_dbfs = np.where(known, mean_dbfs + _FOLLOW * off_db, self._mean_dbfs)
         tick_s = _EVERY * (m.end_s - m.start_s)
         self._stirred_s += stirs * tick_s
-        heard = self._stirred_s >= HEARD_S
+        heard = self._stirred_s >= self._least_stirred_s
         self._all_heard = bool((heard | ~self._open).all())
         self._neighbours_s += known * self._neighbours_heard(heard & m.present) * tick_s
-        return np.asarray(self._open & ~heard & (self._neighbours_s >= NEVER_HEARD_S))
+        return np.asarray(self._open & ~heard & (self._neighbours_s >= self._never_heard_s))
 
     def _neighbours_heard(self, heard: Flags) -> Levels:
         """1 where most of the other open tracks are heard, else 0."""
@@ -214,6 +261,6 @@ class Silent(TrackMemory):
         """What was seen, one line."""
         level_dbfs = stated(float(self._level_dbfs[track_index]))
         level = "no level at all" if level_dbfs is None else f"level {level_dbfs:.0f} dBFS"
-        if self._stirred_s[track_index] < HEARD_S:
+        if self._stirred_s[track_index] < self._least_stirred_s:
             return f"never heard since the watch began, {level}".replace("-", "−")
         return f"nothing above presence, {level}".replace("-", "−")

@@ -7,7 +7,7 @@ Common practice, no source.
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import ClassVar
 
 import numpy as np
 
@@ -16,13 +16,6 @@ from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
 from engine.model.units import rms_dbfs
-
-BREATH_S: Final = 6.0
-"""A pause as short as this is part of the signal."""
-PAUSE_S: Final = 10.0
-"""A longer one ends it."""
-SOUND_S: Final = 0.5
-"""A knock on the connector is no signal: that much must be above the limit in all."""
 
 
 class Unexpected(TrackMemory):
@@ -35,7 +28,31 @@ class Unexpected(TrackMemory):
     _loudest_dbfs: Levels = per_track(-np.inf)
     _sound_s: Levels = per_track(0.0)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        breath_s: float = 6.0,
+        pause_s: float = 10.0,
+        least_sound_s: float = 0.5,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        breath_s : float
+            s. A pause as short as this is part of the signal.
+        pause_s : float
+            s. A longer one ends it.
+        least_sound_s : float
+            s. So much must be above the limit in all: a knock on the connector is no
+            signal.
+        """
+        self._breath_s = breath_s
+        self._pause_s = pause_s
+        self._least_sound_s = least_sound_s
         self._watched = scene.watched(Fault.UNEXPECTED)
         self._limit_dbfs = scene.numbers("unexpected_dbfs")
         self._tracks = len(scene.tracks)
@@ -50,7 +67,7 @@ class Unexpected(TrackMemory):
         loud = (level_dbfs > self._limit_dbfs) & self._watched
         some = loud.any(axis=0)
         first_s = m.start_s + m.hop_s * np.argmax(loud, axis=0)
-        begins = some & (first_s - self._last_s > PAUSE_S)
+        begins = some & (first_s - self._last_s > self._pause_s)
         self._onset_s = np.where(begins, first_s, self._onset_s)
         self._loudest_dbfs = np.where(begins, -np.inf, self._loudest_dbfs)
         self._loudest_dbfs = np.maximum(self._loudest_dbfs, level_dbfs.max(axis=0))
@@ -59,8 +76,8 @@ class Unexpected(TrackMemory):
         end_s = m.start_s + m.hop_s * (len(loud) - np.argmax(loud[::-1], axis=0))
         self._last_s = np.where(some, end_s, self._last_s)
         silent_s = m.end_s - self._last_s
-        active = (silent_s <= PAUSE_S) & (self._sound_s >= SOUND_S)
-        until_s = np.where(silent_s <= BREATH_S, m.end_s, self._last_s + BREATH_S)
+        active = (silent_s <= self._pause_s) & (self._sound_s >= self._least_sound_s)
+        until_s = np.where(silent_s <= self._breath_s, m.end_s, self._last_s + self._breath_s)
         known = m.any_valid & self._watched
         active &= known
         return condition(active, known, self._onset_s, until_s, np.zeros_like(active))
