@@ -2,12 +2,13 @@
 
 Model: when the carrier sinks under the FM threshold while the squelch stays open, the programme
 gives way to demodulated noise: its density is level or rises with frequency up to the top of the
-band (S. O. Rice, "Noise in FM receivers", 1963, from memory), and it is steady while it lasts.
+band (N. M. Blachman, IEEE Trans. Inf. Theory 10(3), 235-241, 1964, after S. O. Rice: level
+below threshold, triangular above it), and it is steady while it lasts.
 What comes through air is not: blows and claps die away, cloth, wind and surf fall with frequency,
 a sibilant is a hill with a lull below and above. A sound whose treble any other track hears too
 (their noises match at some lag) was in the air, however faint it is there. A link that carries
 no more than 15 kHz ends its hash there, and its de-emphasis of 50 or 75 us makes it level from
-about 3 kHz on (FM broadcast practice, from memory). Numbers: common practice, no source.
+about 3 kHz on (ITU-R BS.450-3; 1/(2 pi 50 us) is 3.2 kHz). Numbers: common practice, no source.
 """
 
 from __future__ import annotations

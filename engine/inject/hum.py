@@ -2,7 +2,7 @@
 
 Model: a ground loop brings a rectifier's comb (even harmonics, falling as 1/n), a coil near a
 transformer the magnetic one (odd harmonics, falling as 1/n^1.5). The frequency wanders as the
-grid's does: within 0.1 Hz over a minute (EN 50160 allows 1 %; from memory).
+grid's does: within 0.1 Hz over a minute (ours; EN 50160 allows 1 %).
 """
 
 from __future__ import annotations

@@ -39,7 +39,8 @@ def link_hash(frames: int, tracks: int, rate: int, rng: np.random.Generator) -> 
     """What an FM receiver demodulates under its threshold: rising noise and clicks.
 
     Discriminator noise grows 6 dB per octave with frequency; under the threshold, clicks of one
-    turn of phase come on top. Source: S. O. Rice, "Noise in FM receivers", 1963 (from memory).
+    turn of phase come on top. Source: S. O. Rice's model of 1963, as reviewed by I. Bar-David and
+    S. Shamai, IEEE Trans. Inf. Theory 34, 1988.
     """
     from scipy import signal  # a second to load, and only a drill needs it
 

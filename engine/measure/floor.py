@@ -136,7 +136,7 @@ def _minimum_statistics(powers: Levels) -> Levels:
     spread of the powers near the minimum, and with them how far the least of so many lies below
     their mean (its median by order statistics, since these powers, unlike Martin's, do not
     overlap). The quantile of the distribution is E. Wilson and M. Hilferty's (PNAS 17, 684-688,
-    1931; from memory): within 0.04 dB for all of 16 degrees and more.
+    1931): within 0.04 dB for all of 16 degrees and more.
     """
     powers = powers.reshape(-1, powers.shape[-1])
     least = np.fmin.reduce(powers)

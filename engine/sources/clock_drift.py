@@ -19,7 +19,7 @@ class ClockDrift:
     """Compares frames that came with the steady clock at which they came.
 
     Blocks arrive late by a random time but never early, so the promptest of each `BIN_S` lie on
-    one line; the median of the slopes between them (Theil 1950, Sen 1968) bears a third of bad
+    one line; the median of the slopes between them (Theil 1950, Sen 1968) bears up to 29.3 % of bad
     ones. The steady clock is the system's: NTP may slew it, by at most 500 ppm (adjtimex(2)).
     """
 
