@@ -34,7 +34,7 @@ _EDGE: Final = 12
 _HISTORY: Final = 100
 _LEARN_TICKS: Final = 20
 _GIVE_UP_TICKS: Final = 100
-"""Who stays that quiet for 10 s is quiet now."""
+"""A track that stays that quiet for 10 s has a new, lower background level."""
 _LOWEST_POWER: Final = np.float32(1e-16)
 _DB: Final = np.float32(10.0 / np.log(10.0))
 """Decibels of a natural logarithm, which numpy takes of many float32 several times faster."""

@@ -1,4 +1,4 @@
-"""Detectors that need every sample, asked where the sound is measured; only their word travels.
+"""Detectors that need every sample, asked where the sound is measured: only results travel.
 
 A scan measures in one process and judges in another. Samples are nearly all of what a tick weighs,
 so the few detectors that look at each of them work on the measuring side, which spares the

@@ -214,6 +214,20 @@ def test_an_unfinished_rf64_is_read_as_far_as_it_goes(tmp_path):
     np.testing.assert_array_equal(whole(path) * 2.0**15, pcm16(96_000))
 
 
+@pytest.mark.parametrize("container", ["never", "always"])
+def test_a_time_reference_that_another_writer_wrote(tmp_path, container):
+    """The bext chunk of a WAV and of an RF64 by ffmpeg: start and samples are as written."""
+    path, reference = tmp_path / "take.wav", 21 * 3600 * RATE_HZ + 480
+    soundfile.write(tmp_path / "plain.wav", noise(4_800, 2), RATE_HZ, subtype="PCM_24")
+    made = f"-c copy -write_bext 1 -rf64 {container} -metadata time_reference={reference}".split()
+    plain = tmp_path / "plain.wav"
+    subprocess.run(["ffmpeg", "-v", "error", "-i", plain, *made, path], check=True)
+    source = open_take(path)
+    source.close()
+    assert source.info.start_samples == reference
+    np.testing.assert_array_equal(whole(path), whole(tmp_path / "plain.wav"))
+
+
 DAMAGED = {
     "empty": b"",
     "text renamed": b"Scene 1: they talk\n" * 100,
