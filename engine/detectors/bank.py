@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
+from functools import partial
 
 from engine.detectors import learned as memories
 from engine.detectors.base import Detector, TickContext, unknown
+from engine.detectors.guard import DetectorGuard
 from engine.detectors.registry import DETECTORS
 from engine.model.faults import FaultRule, Scope
 from engine.model.messages import Condition, Measurement
@@ -24,6 +27,8 @@ class DetectorBank:
         self._begin(scene)
 
     def _begin(self, scene: Scene) -> None:
+        self._scene = scene
+        self._guard = DetectorGuard(len(scene.tracks))
         self._detectors = {rule.name: DETECTORS[rule.name](scene) for rule in self._rules}
         # A fault that the plan looks for on no track has nothing to say in any tick.
         self._idle = unknown(len(scene.tracks))
@@ -67,17 +72,33 @@ class DetectorBank:
         """One tick: a condition for each rule, by its name; `heard` is what was asked before."""
         if heard is not None:
             self._details.update(heard.details)
-        return {
-            name: self._idle
-            if name not in self._watched
-            else heard.said[name]
-            if heard is not None and detector.NEEDS_SAMPLES
-            else detector.update(measurement, feed)
-            for name, detector in self._detectors.items()
-        }
+        conditions = {}
+        for rule in self._rules:
+            name, detector = rule.name, self._detectors[rule.name]
+            if name not in self._watched:
+                conditions[name] = self._idle
+            elif heard is not None and detector.NEEDS_SAMPLES:
+                conditions[name] = heard.said[name]
+            else:
+                conditions[name], self._detectors[name] = self._guard.ask(
+                    rule, detector, partial(self._anew, name), measurement, feed
+                )
+        return conditions
+
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """One line for each detector that can't judge at the moment."""
+        return self._guard.problems
+
+    def _anew(self, name: str) -> Detector:
+        """That detector as it begins, but for what it learned."""
+        fresh = DETECTORS[name](self._scene)
+        with suppress(Exception):  # what broke the old one may be what it learned
+            memories.restore([fresh], memories.keep([self._detectors[name]]))
+        return fresh
 
     def detail(self, rule: FaultRule, track_index: int) -> str:
         """What that rule's detector saw on the track of that index, one line."""
         if (rule.name, track_index) in self._details:
             return self._details[rule.name, track_index]
-        return self._detectors[rule.name].detail(0 if rule.scope is Scope.INPUT else track_index)
+        return self._guard.detail(rule, self._detectors[rule.name], track_index)

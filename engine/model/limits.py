@@ -17,13 +17,19 @@ Value = float | str | None
 
 NEVER: Final = math.inf
 
+LONGEST_DELAY_S: Final = 86_400.0
+"""A delay over a day is a slip of the keyboard; who wants no alarm at all writes inf. Ours."""
+
+MOST_SPEECH_S: Final = 600.0
+"""Speech that is added up is kept in memory; ten minutes of one track's outlast a scene. Ours."""
+
 
 @dataclass(frozen=True, slots=True)
 class Limit:
     """One limit a plan may set, by kind or for one track.
 
     `default` holds for every kind that `by_kind` does not name; `on_safety` replaces it on a
-    safety pack. `low` and `high` are inclusive.
+    safety pack. `low` and `high` are inclusive; where `may_be_never`, so is infinity.
     """
 
     name: str
@@ -33,7 +39,8 @@ class Limit:
     by_kind: Mapping[Kind, Value] = field(default_factory=dict)
     on_safety: Value = None
     low: float = 0.0
-    high: float = NEVER
+    high: float = LONGEST_DELAY_S
+    may_be_never: bool = False
     source: str = "CONTRACT.md"
 
     def of(self, kind: Kind, level: PackLevel | None = None) -> Value:
@@ -44,6 +51,17 @@ class Limit:
             return self.on_safety
         return self.default
 
+    def allows(self, value: float) -> bool:
+        """Whether a plan may set it to that number; never true of NaN."""
+        return self.low <= value <= self.high or (self.may_be_never and value == NEVER)
+
+    @property
+    def range(self) -> str:
+        """What `allows` allows, in words."""
+        return f"{self.low:g} to {self.high:g}" + (
+            ", or inf for never" if self.may_be_never else ""
+        )
+
     @property
     def is_switch(self) -> bool:
         """True where the value is "on" or "off"."""
@@ -51,7 +69,12 @@ class Limit:
 
 
 def _seconds(name: str, default: float, text: str, **by_kind: float) -> Limit:
-    return Limit(name, "s", default, text, {Kind(k): v for k, v in by_kind.items()})
+    kinds = {Kind(k): v for k, v in by_kind.items()}
+    return Limit(name, "s", default, text, kinds, may_be_never=True)
+
+
+def _speech_seconds(name: str, default: float, text: str) -> Limit:
+    return Limit(name, "s", default, text, high=MOST_SPEECH_S)
 
 
 def _level(name: str, default: Value, text: str, on_safety: Value = None) -> Limit:
@@ -95,14 +118,18 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("dead_mic_amber_s", 5.0, "only steady electronics noise this long: amber"),
         _seconds("dead_mic_red_s", 10.0, "only steady electronics noise this long: red"),
         _level("low_dbfs", -45.0, "speech under this RMS is low", on_safety=-62.0),
-        _seconds("low_amber_s", 20.0, "seconds of low speech: amber"),
+        _speech_seconds("low_amber_s", 20.0, "seconds of low speech: amber"),
         _seconds("hum_amber_s", 3.0, "mains hum this long: amber"),
         _seconds("hum_red_s", 10.0, "mains hum this long, and loud: red"),
         _level("hum_red_dbfs", -40.0, "hum above this may go red"),
         _seconds("duplicate_amber_s", 5.0, "two inputs alike this long: amber"),
         _seconds("duplicate_red_s", 15.0, "two inputs alike this long: red"),
-        _seconds("polarity_amber_s", 5.0, "seconds of speech inverted against the pair: amber"),
-        _seconds("pair_drift_amber_s", 10.0, "seconds of speech off the pair's offset: amber"),
+        _speech_seconds(
+            "polarity_amber_s", 5.0, "seconds of speech inverted against the pair: amber"
+        ),
+        _speech_seconds(
+            "pair_drift_amber_s", 10.0, "seconds of speech off the pair's offset: amber"
+        ),
         _level("unexpected_dbfs", -50.0, "a signal above this on an unused input is unexpected"),
         _seconds("unexpected_amber_s", 5.0, "unexpected signal this long: amber"),
         _seconds("timecode_amber_s", 1.0, "no valid frame this long: amber"),

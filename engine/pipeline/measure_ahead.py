@@ -7,7 +7,6 @@ two cores: one reads, measures and runs those detectors that need every sample, 
 from __future__ import annotations
 
 import multiprocessing
-import pickle
 import signal
 import sys
 import threading
@@ -17,6 +16,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, Final
 
+from engine.detectors.guard import reason_of
 from engine.detectors.sample_bank import SampleDetectorBank
 from engine.measure.meter import Totals
 from engine.model.tick import Tick
@@ -91,7 +91,7 @@ def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, N
     try:
         while True:
             try:
-                newest: Measured | SourceError = pickle.loads(here.recv_bytes())
+                newest: Measured | SourceError = here.recv()
             except EOFError:
                 raise SourceError(f"{take}: the process that measures ended: try again") from None
             if isinstance(newest, SourceError):
@@ -127,9 +127,13 @@ def _send_all(take: str, scene: Scene, out: Connection) -> None:
                 _send(out, measured)
         except SourceError as error:
             _send(out, error)
+        except BrokenPipeError:
+            raise
+        except Exception as error:
+            _send(out, SourceError(f"{take}: can't be measured: {reason_of(error)}"))
     except BrokenPipeError:  # nobody wants to know any more
         pass
 
 
 def _send(out: Connection, what: Measured | SourceError) -> None:
-    out.send_bytes(pickle.dumps(what, protocol=pickle.HIGHEST_PROTOCOL))
+    out.send(what)

@@ -101,6 +101,11 @@ class Pipeline:
         """What the detectors learned so far, for a later start."""
         return self._bank.learned
 
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """What can't be judged at the moment and why, one line each."""
+        return self._bank.problems
+
     def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
         """Watch by that plan from now on: all that is known of its tracks goes on.
 

@@ -210,6 +210,8 @@ class _Watch:
             for stretch in stretches:
                 for tick in stretch.ticks:
                     self._pipeline.take_in(tick)
+                if self._pipeline.problems:  # a scan that overlooks a fault is no scan
+                    raise SourceError(f"{self._path}: {self._pipeline.problems[0]}")
                 if progress is not None:
                     progress(stretch.frames / rate_hz)
         if stretch.totals is None:

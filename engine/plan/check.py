@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import math
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -234,8 +233,7 @@ def _one_of(*words: str) -> Callable[[Any], str]:
 def _limit(limit: Limit) -> Callable[[Any], Value]:
     if limit.is_switch:
         return _one_of("on", "off")
-    never = ", or inf for never" if limit.high == math.inf else f" to {limit.high:g}"
-    allowed = f"allowed: a number from {limit.low:g}{never} ({limit.unit})"
+    allowed = f"allowed: a number from {limit.range} ({limit.unit})"
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
@@ -244,7 +242,7 @@ def _limit(limit: Limit) -> Callable[[Any], Value]:
             number = float(value)
         except OverflowError:
             raise _WrongError(allowed) from None
-        if not limit.low <= number <= limit.high:  # never true of nan
+        if not limit.allows(number):
             raise _WrongError(allowed)
         return number
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import copy
+import traceback
 from dataclasses import replace
 
+from engine.detectors.guard import reason_of
 from engine.model.commands import ChangePlan, SwapInputs, Watch
 from engine.model.messages import AlarmEvent
 from engine.pipeline.pipeline import Pipeline
@@ -40,15 +43,22 @@ class PlanChanger:
             text = self._text(asked)
             plan = parse_plan(text, self._channels)
             figures = None if self._recorder is None else self._recorder.figures()
-            events = self._pipeline.change_plan(plan, at_s)
+            copy.deepcopy(self._pipeline).change_plan(plan, at_s)  # where it fails, it fails here
         except (PlanError, PlanChangeError) as error:
-            why = str(error).splitlines()[0].removeprefix("plan: ")
-            self.notice = f"plan not changed: {why}"
+            self._refuse(str(error).splitlines()[0].removeprefix("plan: "))
             return None
+        except Exception as error:  # MemoryError, too: the watch goes on by the plan it has
+            traceback.print_exc()
+            self._refuse(reason_of(error))
+            return None
+        events = self._pipeline.change_plan(plan, at_s)
         self.watch = replace(self.watch, plan=plan, plan_text=text)
         self.notice = ""
         self._record(at_s, figures)
         return events
+
+    def _refuse(self, why: str) -> None:
+        self.notice = f"plan not changed: {why}"
 
     def _text(self, asked: ChangePlan | SwapInputs) -> str:
         if isinstance(asked, ChangePlan):

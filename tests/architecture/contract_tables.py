@@ -125,7 +125,7 @@ def _elsewhere(limit: Limit) -> str:
 
 
 def _range(limit: Limit) -> str:
-    return f"{limit.low:g} to {'inf (never)' if limit.high == math.inf else f'{limit.high:g}'}"
+    return limit.range
 
 
 def faults() -> str:

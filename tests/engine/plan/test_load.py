@@ -99,7 +99,7 @@ EXPECTED = {
     (11, "track.name"): "no blank at its beginning",
     (16, "track.batery"): 'did you mean "battery"?',
     (17, "track.battery"): '"3h30"',
-    (19, "track.limits.silent_amber_s"): "a number from 0, or inf for never (s)",
+    (19, "track.limits.silent_amber_s"): "a number from 0 to 86400, or inf for never (s)",
     (20, "track.limits.silent_red_z"): 'did you mean "silent_red_s"?',
     (21, "track.limits.hum"): "on, off",
     (23, "track.input"): "taken by line 13",
@@ -221,11 +221,21 @@ def test_wrong_shapes_say_what_is_right(write, content, place, text):
     assert text in mistakes(write(content))[place]
 
 
-@pytest.mark.parametrize("given", ["true", "'10'", "nan", "-nan", "-0.1", "-inf", "1" + "0" * 400])
+@pytest.mark.parametrize(
+    "given", ["true", "'10'", "nan", "-nan", "-0.1", "-inf", "86401", "1" + "0" * 400]
+)
 def test_seconds_are_numbers_from_zero(write, given):
     """A limit in seconds takes no text, no switch, nothing below 0 and no non-number."""
     content = f"[[track]]\ninput = 1\n[limits.boom]\nsilent_red_s = {given}\n"
-    assert "from 0, or inf" in mistakes(write(content))[4, "limits.boom.silent_red_s"]
+    assert "from 0 to 86400, or inf" in mistakes(write(content))[4, "limits.boom.silent_red_s"]
+
+
+@pytest.mark.parametrize("given", ["600.1", "1e9", "inf"])
+@pytest.mark.parametrize("name", ["low_amber_s", "polarity_amber_s", "pair_drift_amber_s"])
+def test_seconds_of_speech_are_bounded(write, name, given):
+    """Speech is kept in memory while it is added up: no plan may ask for hours of it."""
+    content = f"[[track]]\ninput = 1\n[limits.lav]\n{name} = {given}\n"
+    assert "from 0 to 600 (s)" in mistakes(write(content))[4, f"limits.lav.{name}"]
 
 
 @pytest.mark.parametrize("given", ["-150", "0", "-0.0", "-66.5"])

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from engine.detectors.bank import DetectorBank
 from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.model.messages import LogState, Snapshot
@@ -163,3 +164,23 @@ def test_a_report_has_figures_of_inputs_that_left_or_came_back(tmp_path: Path) -
     peaks = section.history.sample_peak_dbfs
     assert np.isfinite(peaks[:, 0]).all()
     assert np.isnan(peaks[:, 1]).tolist() == [False, False, True, False, True, True]
+
+
+@pytest.mark.parametrize("error", [MemoryError, ZeroDivisionError("no frames"), OverflowError])
+def test_a_plan_that_breaks_the_change_is_refused_and_breaks_nothing(
+    monkeypatch: pytest.MonkeyPatch, error: type[Exception] | Exception
+) -> None:
+    """Whatever goes wrong halfway, the watch goes on whole by the plan it had."""
+    change = DetectorBank.change
+
+    def halfway(bank: DetectorBank, *more: object) -> None:
+        change(bank, *more)
+        raise error
+
+    monkeypatch.setattr(DetectorBank, "change", halfway)
+    told, shots, _, runner = run(ChangePlan(LAV))
+    assert told == []
+    assert shots[-1].notice.startswith("plan not changed: ")
+    assert shots[-1].inputs == (1, 2)
+    assert runner.pipeline.fed_s == 2.0
+    assert shots[-1].audio_lost_s == 0.0
