@@ -1,4 +1,4 @@
-"""Spoiled takes and plans on the program's real ways in; `tests.benchmarks.fuzzing` tries more."""
+"""Spoiled takes and plans on the program's real ways in; the robustness benchmark tries more."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.benchmarks.fuzzing.cases import chance_of, plan_case, take_case
-from tests.benchmarks.fuzzing.entries import try_plan, try_take
-from tests.benchmarks.fuzzing.guard import Guard
+from tests.benchmarks.robustness.cases import chance_of, plan_case, take_case
+from tests.benchmarks.robustness.entries import try_plan, try_take
+from tests.benchmarks.robustness.guard import Guard
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="pipes and names that are no text")
 

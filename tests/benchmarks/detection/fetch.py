@@ -1,6 +1,6 @@
 """Fetch the benchmark's recordings: packages from the registries, then 48 kHz arrays beside them.
 
-    python tests/benchmarks/detection/fetch.py
+    python -m tests.benchmarks.detection fetch
 
 Needs apt-get and dpkg-deb (Debian or Ubuntu) and pip; about 480 MB are downloaded once.
 """
@@ -23,8 +23,10 @@ import soundfile
 from numpy.typing import NDArray
 from scipy import signal
 
+from tests.support.checkout import ROOT
+
 HERE: Final = Path(__file__).resolve().parent
-CACHE: Final = HERE.parents[2] / ".artefacts" / "recordings"
+CACHE: Final = ROOT / ".artefacts" / "recordings"
 RATE: Final = 48000
 LEAST_RATE: Final = 32000
 LONGEST_S: Final = {"voice": 300.0, "place": 120.0, "impact": 60.0, "music": 120.0}
@@ -186,7 +188,3 @@ def levelled(clip: Audio) -> Audio:
     rms = np.sqrt(np.mean(np.sort(power)[len(power) // 2 :]))
     wanted = 10.0 ** (VOICE_DBFS / 20.0) / np.sqrt(2.0)
     return np.asarray(clip * (wanted / max(rms, 1e-9)), dtype=np.float32)
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

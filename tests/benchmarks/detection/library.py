@@ -49,7 +49,7 @@ def load(which: str) -> Library:
     """The recordings of "tuning" or "heldout"; FileNotFoundError says to fetch them first."""
     index = CACHE / "index.json"
     if not index.exists():
-        raise FileNotFoundError("no recordings yet: run python tests/benchmarks/detection/fetch.py")
+        raise FileNotFoundError("no recordings yet: run python -m tests.benchmarks.detection fetch")
     rows: list[dict[str, Any]] = json.loads(index.read_text(encoding="utf-8"))
     recordings = tuple(
         Recording(row["name"], row["role"], np.load(CACHE / row["file"]), tuple(row["ends"]))

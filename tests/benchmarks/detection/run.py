@@ -1,8 +1,8 @@
 """How well faults are found: seeded scenes through the program's scan, one table, one plot a fault.
 
-    python tests/benchmarks/detection/run.py --set tuning --seeds 24
-    python tests/benchmarks/detection/run.py --set heldout --seeds 64 --minutes 2.5
-    python tests/benchmarks/detection/run.py --seeds 8 --faults muted,dropout --dump .artefacts/dump
+    python -m tests.benchmarks.detection run --set tuning --seeds 24
+    python -m tests.benchmarks.detection run --set heldout --seeds 64 --minutes 2.5
+    python -m tests.benchmarks.detection run --seeds 8 --faults muted,dropout --dump .artefacts/dump
 
 Fetch the recordings first (fetch.py). Needs matplotlib for the plots. Exit 0 when every figure to
 reach was reached, 1 when not.
@@ -13,7 +13,6 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import sys
 import time
 import tomllib
 from collections.abc import Callable, Sequence
@@ -23,21 +22,19 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-ROOT: Final = Path(__file__).resolve().parents[3]
-sys.path.insert(0, str(ROOT))
+import numpy as np
+import soundfile
 
-import numpy as np  # noqa: E402
-import soundfile  # noqa: E402
-
-from engine.model.messages import Samples  # noqa: E402
-from engine.model.tracks import Plan  # noqa: E402
-from engine.pipeline.scan import scan_source  # noqa: E402
-from engine.sources.synthetic import ArraySource  # noqa: E402
-from tests.benchmarks.detection import report, witness  # noqa: E402
-from tests.benchmarks.detection.library import RATE, load  # noqa: E402
-from tests.benchmarks.detection.planting import Planter, cards_for  # noqa: E402
-from tests.benchmarks.detection.scenes import build  # noqa: E402
-from tests.support.scoring import SceneScore, Truth, score_scene  # noqa: E402
+from engine.model.messages import Samples
+from engine.model.tracks import Plan
+from engine.pipeline.scan import scan_source
+from engine.sources.synthetic import ArraySource
+from tests.benchmarks.detection import report, witness
+from tests.benchmarks.detection.library import RATE, load
+from tests.benchmarks.detection.planting import Planter, cards_for
+from tests.benchmarks.detection.scenes import build
+from tests.support.checkout import ROOT
+from tests.support.scoring import SceneScore, Truth, score_scene
 
 ARTEFACTS: Final = ROOT / ".artefacts"
 Scan = Callable[[Samples, Plan], Sequence[dict[str, Any]]]
@@ -152,7 +149,3 @@ def main() -> int:
         f"{sum(r.left_over for r in runs)} faults found no room; curves in {drawn}"
     )
     return 1 if missed else 0
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

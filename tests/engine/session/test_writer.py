@@ -10,7 +10,7 @@ from pathlib import Path
 
 from engine.session.schema import NotALogError, check_whole, open_to_read
 from engine.session.writer import Backlog, LogLine, SessionWriter, Stamp
-from tests.benchmarks.kill_log import kill_often
+from tests.benchmarks.robustness.log_kills import kill_often
 from tests.support.small_disk import small_disk
 
 STAMP = Stamp(1.0, 48_000, 1_000, "10:00:01:00")

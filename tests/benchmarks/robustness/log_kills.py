@@ -1,6 +1,6 @@
 """Kills a writer of the session log at random moments and reads back what it left.
 
-    python -m tests.benchmarks.kill_log [--kills 200] [--seed 1]
+    python -m tests.benchmarks.robustness log-kills [--kills 200] [--seed 1]
 
 One log is written through all kills. The writer says through a pipe, before each line, which one
 it hands over; the pipe outlives it. After each kill (SIGKILL, nothing can be caught) the log must
@@ -127,7 +127,3 @@ def main() -> None:
         f"| {len(found)} | {4 * sum(k.handed for k in found)} | {4 * sum(k.lost for k in found)} "
         f"| {np.median(oldest):.3f} s | {oldest.max():.3f} s | 0 |"
     )
-
-
-if __name__ == "__main__":
-    main()

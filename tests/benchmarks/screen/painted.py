@@ -1,9 +1,9 @@
 """The real window in a process of its own that notes when it painted what.
 
-Started by the benchmarks: `python -m tests.benchmarks.painted DEVICE PLAN RECORD`. For each new
-snapshot that the board has painted it appends a row to the record: when its painting ended, when
-the audio in it had come to the engine, up to which stream time that was (see `Snapshot`). SIGTERM
-ends the watch and the window.
+Started by the benchmarks: `python -m tests.benchmarks.screen.painted DEVICE PLAN RECORD`. For
+each new snapshot that the board has painted it appends a row to the record: when its painting
+ended, when the audio in it had come to the engine, up to which stream time that was (see
+`Snapshot`). SIGTERM ends the watch and the window.
 """
 
 from __future__ import annotations
@@ -60,7 +60,14 @@ def window_on(device: str, plan: Path, scratch: Path, env: dict[str, str]) -> It
     settings.parent.mkdir(parents=True)
     settings.write_text("[chime]\non=false\n")  # there is no output to play it
     record = scratch / "painted"
-    command = [sys.executable, "-m", "tests.benchmarks.painted", device, str(plan), str(record)]
+    command = [
+        sys.executable,
+        "-m",
+        "tests.benchmarks.screen.painted",
+        device,
+        str(plan),
+        str(record),
+    ]
     process = subprocess.Popen(command, cwd=ROOT, env={**env, **homes})
     try:
         folder, running = _wait_until_up(process, record)

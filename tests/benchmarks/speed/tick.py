@@ -1,4 +1,6 @@
-"""Prints how long one tick (100 ms) takes to measure: `python -m tests.benchmarks.measure`.
+"""How long one tick (100 ms) takes to measure.
+
+    python -m tests.benchmarks.speed tick
 
 Two sounds: noise after one loud second, as most of a take is (nearly no true peak is
 interpolated), and noise that never grows louder (the interpolator's worst case, nearly all is).
@@ -49,7 +51,3 @@ def main() -> None:
                 f"{tracks:6d}  {rate_hz:7d}  {usual:9.3f}  {usual_cpu:8.3f}"
                 f"  {steady:10.3f}  {steady_cpu:8.3f}  {usual_cpu:17.2f} %"
             )
-
-
-if __name__ == "__main__":
-    main()

@@ -1,6 +1,6 @@
 """Watches a live input for a long time: audio lost, memory, and how late the screen is.
 
-    python -m tests.benchmarks.soak [--tracks 64] [--rate 48000] [--minutes 60]
+    python -m tests.benchmarks.screen soak [--tracks 64] [--rate 48000] [--minutes 60]
         [--source paced|device] [--no-load]
 
 The engine's own process takes the input, the real window draws it (on a virtual display where
@@ -33,8 +33,8 @@ import numpy as np
 
 from engine.session import folders
 from engine.session.schema import open_to_read
-from tests.benchmarks.inputs import DEVICE, a_desk
-from tests.benchmarks.painted import Window, window_on
+from tests.benchmarks.screen.inputs import DEVICE, a_desk
+from tests.benchmarks.screen.painted import Window, window_on
 
 TICK_S: Final = 0.1
 LATENCY_S: Final = 0.25
@@ -172,7 +172,3 @@ def main() -> int:
         print(f"{given.tracks} tracks at {given.rate} Hz, {given.source}, {load}", flush=True)
         memories = watch(window, given.minutes)
         return 0 if judge(window, memories, given.minutes) else 1
-
-
-if __name__ == "__main__":
-    sys.exit(main())

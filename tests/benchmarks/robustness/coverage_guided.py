@@ -4,8 +4,8 @@ It needs an environment of its own beside the program's, kept out of git:
 
     python -m venv .fuzzvenv
     .fuzzvenv/bin/pip install atheris .[test]
-    .fuzzvenv/bin/python -m tests.benchmarks.fuzzing.coverage_guided take [--seconds 600]
-    .fuzzvenv/bin/python -m tests.benchmarks.fuzzing.coverage_guided plan [--seconds 600]
+    .fuzzvenv/bin/python -m tests.benchmarks.robustness coverage take [--seconds 600]
+    .fuzzvenv/bin/python -m tests.benchmarks.robustness coverage plan [--seconds 600]
 
 It learns which bytes lead into code not reached yet. `take`: a file is opened, told about and, as
 long as it is short, read to its end through the pipeline. `plan`: a plan is loaded, its places are
@@ -13,7 +13,7 @@ found, and its text edited. Anything but the program's own errors, more than 5 s
 500 MB beyond what the fuzzer itself holds stops it; the input that did it stays in
 .artefacts/fuzzing with the corpus, and naming it behind the target tries it again:
 
-    .fuzzvenv/bin/python -m tests.benchmarks.fuzzing.coverage_guided take .artefacts/fuzzing/crash-…
+    .fuzzvenv/bin/python -m tests.benchmarks.robustness coverage take .artefacts/fuzzing/crash-…
 """
 
 from __future__ import annotations
@@ -51,8 +51,8 @@ with atheris.instrument_imports(include=["engine", "tomllib", "tomlkit", "wavinf
     from engine.sources.base import EndOfTake, SourceError
     from engine.sources.take import TakeSource, open_take
 
-from tests.benchmarks.fuzzing import seeds  # noqa: E402
-from tests.benchmarks.fuzzing.spoiling import PLAN_WORDS, TAKE_WORDS  # noqa: E402
+from tests.benchmarks.robustness import seeds  # noqa: E402
+from tests.benchmarks.robustness.spoiling import PLAN_WORDS, TAKE_WORDS  # noqa: E402
 
 
 class Takes:
@@ -163,7 +163,3 @@ def main() -> None:
             "-print_final_stats=1",
         ]
         fuzz(target.once, options)
-
-
-if __name__ == "__main__":
-    main()

@@ -1,6 +1,6 @@
 """Times the report of a synthetic session: wall time and size of each form.
 
-    python -m tests.benchmarks.report [--hours 2] [--tracks 16] [--incidents 300] [--keep DIR]
+    python -m tests.benchmarks.speed report [--hours 2] [--tracks 16] [--incidents 300] [--keep DIR]
 
 To reach: two hours of 16 tracks in under 20 s, every file under 10 MB. The session has no sound,
 as a live one; with --sound each incident gets a waveform of noise, as after a scan.
@@ -90,7 +90,3 @@ def main() -> None:
             size_mb = path.stat().st_size / 1e6
             print(f"{kind:<10} {took_s:6.2f} s {used_s:6.2f} s {size_mb:6.2f} MB")
         print(f"{'all':<10} {whole_s:6.2f} s {cpu_s:6.2f} s")
-
-
-if __name__ == "__main__":
-    main()

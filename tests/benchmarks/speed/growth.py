@@ -1,6 +1,6 @@
 """How the cost of a scan grows: with the tracks, the sample rate and the length of the take.
 
-    python -m tests.benchmarks.growth [--rows tracks rate minutes] [--longest 120] [--runs 1]
+    python -m tests.benchmarks.speed growth [--rows tracks rate minutes] [--longest 120] [--runs 1]
 
 Around 16 tracks, 48 kHz and 1 min one figure changes at a time: 4, 16, 64, 128 tracks; 48, 96,
 192 kHz; 1, 10, 120 min. The takes are the demo take's sound, repeated and spread over the tracks,
@@ -97,7 +97,3 @@ def main() -> None:
         print(f"{'peak MB':>9}{'ms/track-min':>14}{'at 48 kHz':>14}")
         for case in cases(given.rows, given.longest):
             print(row(case, cost(case, Path(name), given.runs), start), flush=True)
-
-
-if __name__ == "__main__":
-    main()

@@ -7,8 +7,8 @@ import random
 from pathlib import Path
 from typing import Final
 
-from tests.benchmarks.fuzzing import seeds
-from tests.benchmarks.fuzzing.spoiling import TAKE_WORDS, spoil, spoil_plan
+from tests.benchmarks.robustness import seeds
+from tests.benchmarks.robustness.spoiling import TAKE_WORDS, spoil, spoil_plan
 
 _NAMES: Final = ("take.wav", "take.flac", "TAKE.WAV", "take", "take.mp3", "tàke 🌊.wav")
 _ODD_NAMES: Final = (b"ta\nke.wav", b"ta\x1b[31mke.wav", b"t\xe4ke.wav", b"\xe2\x80\xaekat.wav")

@@ -1,4 +1,7 @@
-"""How well and how cheaply timecode is read: `python -m tests.benchmarks.timecode`."""
+"""How well and how cheaply timecode is read.
+
+python -m tests.benchmarks.speed timecode
+"""
 
 from __future__ import annotations
 
@@ -65,7 +68,3 @@ def main() -> None:
             decoder.update(sound[start : start + tick])
         share = (time.process_time() - begun) / (len(sound) / rate_hz)
         print(f"{rate_hz:>8} Hz {100 * share:6.2f}")
-
-
-if __name__ == "__main__":
-    main()

@@ -1,6 +1,8 @@
 """From the command to the first meter on the board: wall seconds, several runs.
 
-Run: python -m tests.benchmarks.startup [RUNS]   (needs a display, or QT_QPA_PLATFORM=offscreen)
+    python -m tests.benchmarks.screen startup [RUNS]
+
+Needs a display, or QT_QPA_PLATFORM=offscreen.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ def first(self, snapshot):
     import os
     os._exit(0)
 w.MainWindow._show_snapshot = first
-from app.cli import main
+from app.cli.main import main
 main(["replay", "demo"])
 """
 
@@ -44,7 +46,3 @@ def main() -> None:
     print(
         f"command to first meter: median {statistics.median(times):.2f} s, worst {max(times):.2f}"
     )
-
-
-if __name__ == "__main__":
-    main()

@@ -1,6 +1,6 @@
 """Speed of reading alone: a 12-track 5-minute 48 kHz 24-bit WAV, beside libsndfile.
 
-Run: python -m tests.benchmarks.reading
+Run: python -m tests.benchmarks.speed reading
 """
 
 from __future__ import annotations
@@ -68,6 +68,7 @@ def rows() -> list[tuple[str, float, float]]:
         ]
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Print a line a reader."""
     for name, wall, cpu in rows():
         print(f"{name:28} {wall:6.0f} x real time, {cpu:6.0f} x in CPU time")

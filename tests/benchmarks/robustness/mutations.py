@@ -1,6 +1,6 @@
 """Tries thousands of bad takes and plans on the program's real ways in.
 
-    python -m tests.benchmarks.fuzzing.mutations [--takes 20000] [--plans 20000] [--seed 1]
+    python -m tests.benchmarks.robustness mutations [--takes 20000] [--plans 20000] [--seed 1]
         [--workers 1] [--case take 4711]
 
 Each case is a whole file (WAV, RF64, BW64, FLAC, a folder of mono files, a plan) spoiled in up to
@@ -30,7 +30,7 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any, Final
 
-from tests.benchmarks.fuzzing.cases import chance_of, plan_case, take_case
+from tests.benchmarks.robustness.cases import chance_of, plan_case, take_case
 
 HANGS_S: Final = 5.0
 MOST_MB: Final = 500.0
@@ -57,7 +57,7 @@ def make_case(kind: str, seed: int, number: int, folder: Path) -> tuple[Path, ..
 
 def try_case(kind: str, files: tuple[Path, ...], number: int, folder: Path) -> str:
     """Try these files; what came of it in one word."""
-    from tests.benchmarks.fuzzing.entries import try_plan, try_take
+    from tests.benchmarks.robustness.entries import try_plan, try_take
 
     try_it = try_take if kind == "take" else try_plan
     return try_it(*files, folder, number)
@@ -74,7 +74,7 @@ def work(orders: Connection, seed: int, root: Path) -> None:
     elsewhere.mkdir()
     os.chdir(elsewhere)
     sys.dont_write_bytecode = True
-    from tests.benchmarks.fuzzing import guard
+    from tests.benchmarks.robustness import guard
 
     watch = guard.Guard()
     for kind in ("take", "plan"):  # so that what is imported late is there
@@ -287,7 +287,3 @@ def main() -> int:
         for number, finding in tally.findings.items():
             keep(kind, given.seed, number, finding)
     return int(any(tally.findings for tally in tallies.values()))
-
-
-if __name__ == "__main__":
-    sys.exit(main())

@@ -1,6 +1,8 @@
-"""What trackwarden itself finds in drills of the demo take: `python -m tests.benchmarks.drills`.
+"""What trackwarden itself finds in drills of the demo take.
 
-Arguments: how many seeds, and a level. Faults that deserve an alarm by their truth count; the
+    python -m tests.benchmarks.detection drills [SEEDS [LEVEL]]
+
+Faults that deserve an alarm by their truth count; the
 rest were too faint or too short. What would have fallen where nobody spoke is not put in.
 """
 
@@ -44,8 +46,10 @@ def drilled(clean: Samples, rate: int, seed: int, level: str) -> tuple[Score, tu
     return score(plan.tracks, truths, incidents, (), (), len(clean) / rate), incidents
 
 
-def main(seeds: int = 20, level: str = "real") -> None:
+def main() -> None:
     """Print a line a cause, and each fault that was missed or misnamed."""
+    seeds = int(sys.argv[1]) if len(sys.argv) > 1 else 20
+    level = sys.argv[2] if len(sys.argv) > 2 else "real"
     clean, rate = soundfile.read(demo_take(healthy=True).take, dtype="float32", always_2d=True)
     clean = np.asfortranarray(clean)
     put, found, named, false = Counter[str](), Counter[str](), Counter[str](), 0
@@ -67,7 +71,3 @@ def main(seeds: int = 20, level: str = "real") -> None:
     for cause in put:
         print(f"{cause:<12} {put[cause]:>6} {found[cause]:>6} {named[cause]:>6}")
     print(f"false alarms: {false} in {seeds} drills of {len(clean) / rate:.0f} s")
-
-
-if __name__ == "__main__":
-    main(*(int(word) if word.isdecimal() else word for word in sys.argv[1:]))

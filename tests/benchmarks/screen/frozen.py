@@ -1,6 +1,6 @@
 """Freezes the real window for a minute of wall time and counts what that cost.
 
-    python -m tests.benchmarks.frozen_window [--seconds 60] [--tracks 16] [--source paced|device]
+    python -m tests.benchmarks.screen frozen [--seconds 60] [--tracks 16] [--source paced|device]
 
 The window is stopped (SIGSTOP) while the engine's own process takes a live input in real time,
 then goes on (SIGCONT); a second window, that has no picture, hears every alarm change meanwhile.
@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import argparse
 import signal
-import sys
 import time
 from collections import Counter
 from contextlib import ExitStack, closing
@@ -30,8 +29,8 @@ from engine.model.units import FLOOR_DB
 from engine.runtime.client import EngineClient
 from engine.session import folders
 from engine.session.schema import open_to_read
-from tests.benchmarks.inputs import DEVICE, a_desk
-from tests.benchmarks.painted import Window, window_on
+from tests.benchmarks.screen.inputs import DEVICE, a_desk
+from tests.benchmarks.screen.painted import Window, window_on
 
 BEFORE_S: Final = 8.0
 AFTER_S: Final = 4.0
@@ -130,7 +129,3 @@ def main() -> int:
     print(f"current again after                {found.current_s:.3f} s")
     print(f"empty columns of the ribbon        {found.empty_columns}")
     return int(lost_s > 0.0 or missing + unwritten + found.empty_columns > 0 or not told)
-
-
-if __name__ == "__main__":
-    sys.exit(main())
