@@ -12,6 +12,7 @@ from app.report.write import Files, scanned_section, write_report
 from app.style import wording
 from engine.alarms.coverage_timeline import WhoCoverage
 from engine.model.commands import Open
+from engine.model.number_text import number_or_dash
 from engine.model.safe_text import json_text
 from engine.pipeline.scan import SCHEMA, ScanResult, scan_take
 from engine.plan.load import PlanError
@@ -151,7 +152,7 @@ def _as_text(result: ScanResult) -> str:
     )
     for row in result.as_json()["tracks"]:
         numbers = " ".join(
-            f"{_level(row[key]):>6}"
+            f"{number_or_dash(row[key]):>6}"
             for key in (
                 "integrated_lufs",
                 "momentary_max_lufs",
@@ -174,7 +175,3 @@ def _who(who: WhoCoverage) -> str:
     ]
     without = f", UNCOVERED at {', '.join(spans)}" if spans else ""
     return f"{who.who}: covered {words.percent(who.covered_fraction)} of the take{without}"
-
-
-def _level(value: float | None) -> str:
-    return wording.NO_LEVEL if value is None else f"{value:.1f}".replace("-", "−")

@@ -31,9 +31,9 @@ def watch_in_terminal(request: Open) -> bool:
     if client.goes_on:
         _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
     with SessionReader(client.folder) as log:
-        found, watched, lost = log.incidents(), log.watched_s(), log.lost_s()
-    print(summary(found, watch.plan, watched, lost))
-    return any(incident.red_s is not None for incident in found)
+        incidents, watched, lost = log.incidents(), log.watched_s(), log.lost_s()
+    print(summary(incidents, watch.plan, watched, lost))
+    return any(incident.red_s is not None for incident in incidents)
 
 
 def print_all(client: EngineClient) -> Watch | None:

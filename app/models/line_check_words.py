@@ -7,6 +7,7 @@ from typing import Final
 
 from engine.model.line_results import PEAK_DBFS, SAFETY_DB, SPEECH_DBFS, Heard, LineCheck, Verdict
 from engine.model.messages import Kind, PackLevel
+from engine.model.number_text import number
 from engine.model.tracks import Plan, Track
 
 MARKS: Final = {
@@ -54,7 +55,7 @@ def verdict_words(heard: Heard) -> str:
 
 def dbfs(value: float | None) -> str:
     """A level with a true minus sign; a dash where there is none."""
-    return NONE_YET if value is None else f"{value:.0f} dBFS".replace("-", "−")
+    return NONE_YET if value is None else number(value, "dBFS", digits=0)
 
 
 def facts(heard: Heard, plan: Plan, track: Track) -> list[Fact]:
@@ -68,7 +69,8 @@ def facts(heard: Heard, plan: Plan, track: Track) -> list[Fact]:
     paired = plan.other_pack(track.input) is not None
     offset = NONE_YET if paired else "one pack only"
     if heard.offset_db is not None:
-        offset = f"main {heard.offset_db:+.0f} dB against safety".replace("-", "−")
+        over = number(heard.offset_db, "dB", digits=0, signed=True)
+        offset = f"main {over} against safety"
     known = {None: NONE_YET if paired else "one pack only", False: "alike", True: "INVERTED"}
     return [
         Fact("Speech", dbfs(heard.speech_dbfs) + target),
@@ -82,7 +84,7 @@ def facts(heard: Heard, plan: Plan, track: Track) -> list[Fact]:
 
 def _span(zone: tuple[float, float], lower_db: float) -> str:
     low, high = (round(edge - lower_db) for edge in zone)
-    return f"{low} to {high}".replace("-", "−")
+    return f"{number(low, digits=0)} to {number(high, digits=0)}"
 
 
 def summary(state: LineCheck) -> tuple[str, str]:
@@ -105,13 +107,15 @@ def sheet(state: LineCheck, plan: Plan) -> list[tuple[str, ...]]:
     """The rows to print: input, name, verdict, when, level, peak, floor, note."""
     names = {t.input: t.label for t in plan.tracks}
     rows: list[tuple[str, ...]] = []
-    for number in state.order:
-        result = state.result(number)
+    for track_input in state.order:
+        result = state.result(track_input)
         if result is None:
-            rows.append((str(number), names.get(number, ""), "not checked", "", "", "", "", ""))
+            rows.append(
+                (str(track_input), names.get(track_input, ""), "not checked", "", "", "", "", "")
+            )
             continue
         heard = result.heard
         levels = (dbfs(heard.speech_dbfs), dbfs(heard.peak_dbfs), dbfs(heard.floor_dbfs))
-        told = (names.get(number, ""), result.verdict.value, result.timecode)
-        rows.append((str(number), *told, *levels, result.note))
+        told = (names.get(track_input, ""), result.verdict.value, result.timecode)
+        rows.append((str(track_input), *told, *levels, result.note))
     return rows

@@ -98,6 +98,6 @@ def _written(job: ReportJob, sections: Sequence[Section], left_out: Sequence[str
     paths = job.files.wanted
     names = ", ".join(path.name for path in paths)
     reds = sum(e.incident.red_s is not None for s in sections for e in s.entries)
-    found = sum(len(section.entries) for section in sections)
-    words = f"Report written: {names}. Incidents: {found}, red: {reds}."
+    incidents = sum(len(section.entries) for section in sections)
+    words = f"Report written: {names}. Incidents: {incidents}, red: {reds}."
     return Written(words, paths[0].parent, job.files.html, tuple(left_out))

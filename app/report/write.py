@@ -132,12 +132,12 @@ def write_report(
     OSError
         Where a file can't be written.
     """
-    made = report(sections, made_by())
+    whole = report(sections, made_by())
     wanted = (
-        (files.html, lambda path: _write(path, html(made))),
-        (files.csv, lambda path: _write(path, spreadsheet(made, bom=bom))),
-        (files.json, lambda path: _write(path, _json(made))),
-        (files.pdf, lambda path: _write_pdf(made, path, paper, progress)),
+        (files.html, lambda path: _write(path, html(whole))),
+        (files.csv, lambda path: _write(path, spreadsheet(whole, bom=bom))),
+        (files.json, lambda path: _write(path, _json(whole))),
+        (files.pdf, lambda path: _write_pdf(whole, path, paper, progress)),
     )
     for path, write in wanted:
         if path is None:
@@ -145,7 +145,7 @@ def write_report(
         if progress is not None:
             progress(f"writing {path.name}", 0.0)
         _replace(path, write)
-    return made
+    return whole
 
 
 def _replace(path: Path, write: Callable[[Path], None]) -> None:
@@ -174,15 +174,15 @@ def _write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="")
 
 
-def _json(made: Report) -> str:
-    return json_text(document(made), indent=1, allow_nan=False) + "\n"
+def _json(whole: Report) -> str:
+    return json_text(document(whole), indent=1, allow_nan=False) + "\n"
 
 
-def _write_pdf(made: Report, path: Path, paper: str, progress: Progress | None) -> None:
+def _write_pdf(whole: Report, path: Path, paper: str, progress: Progress | None) -> None:
     from app.report.pdf import write_pdf  # only here: Qt takes a while to load
 
     def tell(done: int, whole: int) -> None:
         if progress is not None:
             progress("setting the PDF's pages", done / whole)
 
-    write_pdf(made, path, paper, tell)
+    write_pdf(whole, path, paper, tell)

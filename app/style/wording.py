@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import Final
 
 from engine.model.messages import Kind, LogState
+from engine.model.number_text import NO_VALUE, number
 
-NO_LEVEL: Final = "—"
+NO_LEVEL: Final = NO_VALUE
 QUIETEST_SHOWN_LUFS: Final = -60.0
 
 _ORIGINS: Final = {"ltc": "LTC", "ltc free-running": "LTC lost, running on", "file": "file"}
@@ -25,13 +26,12 @@ def level(level_db: float) -> str:
     """A level as a whole number with a true minus; a dash for no level or one below -60."""
     if math.isnan(level_db) or level_db < QUIETEST_SHOWN_LUFS:
         return NO_LEVEL
-    whole = round(level_db)
-    return f"−{-whole}" if whole < 0 else str(whole)
+    return number(level_db, digits=0)
 
 
 def level_of(level_db: float) -> str:
     """Any level as a whole number with a true minus."""
-    return f"{round(level_db)}".replace("-", "−")
+    return number(level_db, digits=0)
 
 
 def lasted(seconds: float) -> str:

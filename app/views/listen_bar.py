@@ -10,6 +10,7 @@ from app.views.widgets.basics import Button, Elided, plain, say
 from app.views.widgets.choice import Choice
 from app.views.widgets.overlay import Overlay
 from engine.model.listening import HIGHEST_LIMIT_DB, LIMIT_DB, Listening
+from engine.model.number_text import number
 from engine.model.tracks import Plan
 
 CAUTION = (
@@ -26,7 +27,7 @@ MINUTE_S = 59.5
 
 def decibels(value_db: float) -> str:
     """A level with a true minus sign."""
-    return f"{value_db:+.0f} dB".replace("-", "−") if round(value_db) else "0 dB"
+    return number(value_db, "dB", digits=0, signed=bool(round(value_db)))
 
 
 def words_of(listening: Listening, plan: Plan, now_s: float) -> str:
@@ -173,7 +174,7 @@ class ListenPage(Overlay):
 
     def _show_limit(self) -> None:
         value = self.limit.value()
-        self.limit_words.setText(f"{value} dBFS".replace("-", "−"))
+        self.limit_words.setText(number(value, "dBFS", digits=0))
         if value > LIMIT_DB:
             words = "Raised: only for headphones that are too quiet. Lower it again afterwards."
             say(self.warning, words, "amber")

@@ -21,6 +21,7 @@ from app.style.theme import LOOKS
 from app.views.widgets.basics import Button, plain
 from app.views.widgets.overlay import Overlay
 from app.window.preferences import BOUNDS, Choices
+from engine.model.number_text import number
 
 DEFAULT_OUTPUT = "System default"
 TESTS = {
@@ -144,7 +145,7 @@ class SettingsPage(Overlay):
         self.output.blockSignals(False)
 
     def _show_level(self) -> None:
-        self.level_words.setText(f"{self.level.value()} dBFS".replace("-", "−"))
+        self.level_words.setText(number(self.level.value(), "dBFS", digits=0))
 
     def _change(self) -> None:
         self._show_level()

@@ -141,9 +141,9 @@ class _Checker:
             return []
         if not given:
             self._wrong(("track",), "a plan needs a track: [[track]] and below it input = 1")
-        found = []
-        for place, entry in enumerate(given):
-            path: Path = ("track", place)
+        tracks_read = []
+        for n, entry in enumerate(given):
+            path: Path = ("track", n)
             table = self._table(path, entry)
             self._known(path, table, (*_TRACK, "input", "limits"), "[[track]]")
             own = self._limits((*path, "limits"), table.get("limits", {}))
@@ -153,8 +153,8 @@ class _Checker:
             if "who" in table and "who" not in values:
                 values.pop("level", None)  # whose pack it is cannot be told: one mistake, not two
             track = Track(limits=own, **{"input": _NO_INPUT, **values})
-            found.append(replace(track, kind_limits=kind_limits.get(track.kind, {})))
-        return found
+            tracks_read.append(replace(track, kind_limits=kind_limits.get(track.kind, {})))
+        return tracks_read
 
     def _input(self, value: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
@@ -169,10 +169,10 @@ class _Checker:
         """What only shows when tracks are compared."""
         inputs: dict[int, int] = {}
         packs: dict[tuple[str, PackLevel], int] = {}
-        for place, track in enumerate(tracks):
-            path: Path = ("track", place)
-            first = inputs.setdefault(track.input, place)
-            if first != place and track.input != _NO_INPUT:
+        for n, track in enumerate(tracks):
+            path: Path = ("track", n)
+            first = inputs.setdefault(track.input, n)
+            if first != n and track.input != _NO_INPUT:
                 line = self._lines.get(("track", first, "input"), 0)
                 self._wrong((*path, "input"), f"taken by line {line}; one track an input")
             if track.level is None:
@@ -181,8 +181,8 @@ class _Checker:
                 text = "needs a who: main and safety are the two packs of one performer"
                 self._wrong((*path, "level"), text)
                 continue
-            first = packs.setdefault((track.who, track.level), place)
-            if first != place:
+            first = packs.setdefault((track.who, track.level), n)
+            if first != n:
                 line = self._lines.get(("track", first, "level"), 0)
                 text = f'"{track.who}" has a {track.level} already, on line {line}; allowed: one'
                 self._wrong((*path, "level"), text)

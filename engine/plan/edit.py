@@ -22,7 +22,7 @@ ORDER: Final = (
 """Keys of a track in the order in which a new plan has them."""
 
 
-def set_value(text: str, place: int, key: str, value: str | int | None) -> str:
+def set_value(text: str, track_index: int, key: str, value: str | int | None) -> str:
     """The plan with that key of its track at that place (in the file's order) set, or taken out.
 
     Raises
@@ -31,14 +31,14 @@ def set_value(text: str, place: int, key: str, value: str | int | None) -> str:
         If there is no such track.
     """
     document = tomlkit.parse(text)
-    _set(_tracks(document)[place], key, value)
+    _set(_tracks(document)[track_index], key, value)
     return tomlkit.dumps(document)
 
 
-def set_limits(text: str, place: int, limits: Mapping[str, float | str]) -> str:
+def set_limits(text: str, track_index: int, limits: Mapping[str, float | str]) -> str:
     """The plan with exactly these limits under its track at that place."""
     document = tomlkit.parse(text)
-    track = _tracks(document)[place]
+    track = _tracks(document)[track_index]
     if "limits" not in track:
         if not limits:
             return text
@@ -74,10 +74,10 @@ def add_track(text: str, number: int) -> str:
     return tomlkit.dumps(document)
 
 
-def remove_track(text: str, place: int) -> str:
+def remove_track(text: str, track_index: int) -> str:
     """The plan without its track at that place; IndexError where there is none."""
     document = tomlkit.parse(text)
-    del _tracks(document)[place]
+    del _tracks(document)[track_index]
     return tomlkit.dumps(document)
 
 

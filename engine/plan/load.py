@@ -109,15 +109,15 @@ def _text(path: Path) -> str:
 
 def _syntax_mistake(text: str, reason: str) -> PlanMistake:
     """What the TOML parser said, on the line it named, with the key that stands there."""
-    place = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", reason)
+    match = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", reason)
     lines = text.split("\n")
     last = len(text.rstrip().split("\n"))
-    line = min(int(place[1]), len(lines)) if place and place[1] else last if place else 0
-    reason = reason[: place.start()] if place else reason
+    line = min(int(match[1]), len(lines)) if match and match[1] else last if match else 0
+    reason = reason[: match.start()] if match else reason
     key = re.match(r"\s*\[*\s*([A-Za-z0-9_.-]+)", lines[line - 1]) if line else None
     known = {
         "Cannot overwrite a value": "given twice in one table; keep one",
         "Cannot declare": "this table is there already; write each once (each track [[track]])",
     }
-    told = next((text for start, text in known.items() if reason.startswith(start)), None)
-    return PlanMistake(line, key[1] if key else "", told or f"{reason}; {_SYNTAX_HELP}")
+    sentence = next((text for start, text in known.items() if reason.startswith(start)), None)
+    return PlanMistake(line, key[1] if key else "", sentence or f"{reason}; {_SYNTAX_HELP}")

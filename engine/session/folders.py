@@ -70,14 +70,14 @@ def find_session(name: str) -> Path:
     if Path(name, LOG).is_file():
         return Path(name)
     folders = sorted(path for path in sessions_folder().iterdir() if path.is_dir())
-    found = [path for path in folders if path.name == name]
-    found = found or [path for path in folders if name.lower() in path.name.lower()]
-    if len(found) == 1:
-        return found[0]
+    matches = [path for path in folders if path.name == name]
+    matches = matches or [path for path in folders if name.lower() in path.name.lower()]
+    if len(matches) == 1:
+        return matches[0]
     hint = "`trackwarden sessions` lists them"
-    if not found:
+    if not matches:
         raise SourceError(f"{name}: no such session: {hint}")
-    raise SourceError(f"{name}: fits {len(found)} sessions: give more of the name; {hint}")
+    raise SourceError(f"{name}: fits {len(matches)} sessions: give more of the name; {hint}")
 
 
 def new_session(now_s: float | None = None) -> Path:
@@ -120,8 +120,8 @@ def left_running(folder: Path) -> Running | None:
 def running_watches() -> list[tuple[Path, Running]]:
     """Every session that an engine runs now, the newest first."""
     folders = sorted(sessions_folder().iterdir(), reverse=True)
-    found = ((folder, running_in(folder)) for folder in folders if folder.is_dir())
-    return [(folder, running) for folder, running in found if running is not None]
+    running = ((folder, running_in(folder)) for folder in folders if folder.is_dir())
+    return [(folder, one) for folder, one in running if one is not None]
 
 
 def broken_off(request: Open) -> Path | None:

@@ -46,13 +46,13 @@ class LoudnessTotals:
 
     def of(self, inputs: Sequence[int]) -> LoudnessTotals:
         """The same for those inputs; of one that is not in it nothing is known."""
-        place = {number: n for n, number in enumerate(self.inputs or inputs)}
-        told: dict[str, tuple[float, ...]] = {}
+        index = {number: n for n, number in enumerate(self.inputs or inputs)}
+        figures: dict[str, tuple[float, ...]] = {}
         for name in _FIGURES:
             none = 0.0 if name in _SECONDS else np.nan
             values = getattr(self, name)
-            told[name] = tuple(values[place[n]] if n in place else none for n in inputs)
-        return LoudnessTotals(**told, inputs=tuple(inputs))
+            figures[name] = tuple(values[index[n]] if n in index else none for n in inputs)
+        return LoudnessTotals(**figures, inputs=tuple(inputs))
 
 
 class Gates(GateHistogram):
@@ -71,20 +71,20 @@ class Gates(GateHistogram):
 
     def pack(self) -> bytes:
         """The classes that are not empty."""
-        track, place = np.nonzero(self.count)
+        track, gate = cell = np.nonzero(self.count)
         packed = np.empty(len(track), dtype=_PACKED)
-        packed["track"], packed["class"] = track, place
-        packed["count"], packed["energy"] = self.count[track, place], self.energy[track, place]
+        packed["track"], packed["class"] = track, gate
+        packed["count"], packed["energy"] = self.count[cell], self.energy[cell]
         return packed.tobytes()
 
-    def of(self, places: Sequence[int]) -> Gates:
-        """The same of the tracks at those places."""
-        some = Gates(len(places))
-        some.count, some.energy = self.count[list(places)], self.energy[list(places)]
+    def of(self, track_indices: Sequence[int]) -> Gates:
+        """The same of those tracks."""
+        some = Gates(len(track_indices))
+        some.count, some.energy = self.count[list(track_indices)], self.energy[list(track_indices)]
         return some
 
-    def put(self, blob: bytes, places: Sequence[int] | None = None) -> None:
-        """Add what `pack` made; `places` says where its tracks are here, if elsewhere.
+    def put(self, blob: bytes, track_indices: Sequence[int] | None = None) -> None:
+        """Add what `pack` made; `track_indices` are those of its tracks here, if others.
 
         Raises
         ------
@@ -93,15 +93,15 @@ class Gates(GateHistogram):
         """
         packed = np.frombuffer(blob, dtype=_PACKED)
         track, classes = packed["track"].astype(np.intp), packed["class"].astype(np.intp)
-        if places is not None:
-            if len(track) and track.max() >= len(places):
+        if track_indices is not None:
+            if len(track) and track.max() >= len(track_indices):
                 raise ValueError("gating blocks of other tracks")
-            track = np.array(places, dtype=np.intp)[track]
-        place = (track, classes)
-        if any(len(p) and p.max() >= size for p, size in zip(place, self.count.shape, strict=True)):
+            track = np.array(track_indices, dtype=np.intp)[track]
+        cell = (track, classes)
+        if any(len(n) and n.max() >= size for n, size in zip(cell, self.count.shape, strict=True)):
             raise ValueError("gating blocks of other tracks")
-        np.add.at(self.count, place, packed["count"])
-        np.add.at(self.energy, place, packed["energy"])
+        np.add.at(self.count, cell, packed["count"])
+        np.add.at(self.energy, cell, packed["energy"])
 
 
 class TotalsRecorder:
@@ -126,9 +126,9 @@ class TotalsRecorder:
     def stretch(self) -> LoudnessTotals:
         """The figures so far."""
         totals = self._totals()
-        told = {name: getattr(totals, name) for name in _TOTALS}
-        told |= {"measured_s": self._measured_s, "known_s": self._known_s}
-        figures = {name: tuple(map(float, values)) for name, values in told.items()}
+        whole = {name: getattr(totals, name) for name in _TOTALS}
+        whole |= {"measured_s": self._measured_s, "known_s": self._known_s}
+        figures = {name: tuple(map(float, values)) for name, values in whole.items()}
         return LoudnessTotals(**figures, inputs=self.inputs)
 
 
@@ -147,27 +147,27 @@ def together(stretches: Sequence[LoudnessTotals], gates: Gates) -> LoudnessTotal
     """
     if len(stretches) == 1:
         return stretches[0]
-    told: dict[str, NDArray[np.float64]] = {
+    whole: dict[str, NDArray[np.float64]] = {
         name: np.fmax.reduce(_rows(stretches, name)) for name in _MAXIMA
     }
-    measured, heard = _rows(stretches, "measured_s"), _rows(stretches, "known_s")
+    measured_s, known_s = _rows(stretches, "measured_s"), _rows(stretches, "known_s")
     power = 10.0 ** (_rows(stretches, "rms_dbfs") / 10.0)
-    told["rms_dbfs"] = amplitude_db(np.sqrt(_weighed(power, measured)))
-    told["present_fraction"] = _weighed(_rows(stretches, "present_fraction"), heard)
+    whole["rms_dbfs"] = amplitude_db(np.sqrt(_weighed(power, measured_s)))
+    whole["present_fraction"] = _weighed(_rows(stretches, "present_fraction"), known_s)
     integrated = _rows(stretches, "integrated_lufs")
-    known = np.count_nonzero(~np.isnan(integrated), axis=0)
+    stretches_known = np.count_nonzero(~np.isnan(integrated), axis=0)
     one = np.fmax.reduce(integrated)
-    told["integrated_lufs"] = np.where(known > 1, gates.integrated_lufs(), one)
-    told["noise_floor_dbfs"] = _newest(_rows(stretches, "noise_floor_dbfs"))
-    told |= {"measured_s": measured.sum(axis=0), "known_s": heard.sum(axis=0)}
-    figures = {name: tuple(map(float, values)) for name, values in told.items()}
+    whole["integrated_lufs"] = np.where(stretches_known > 1, gates.integrated_lufs(), one)
+    whole["noise_floor_dbfs"] = _newest(_rows(stretches, "noise_floor_dbfs"))
+    whole |= {"measured_s": measured_s.sum(axis=0), "known_s": known_s.sum(axis=0)}
+    figures = {name: tuple(map(float, values)) for name, values in whole.items()}
     return LoudnessTotals(**figures, inputs=stretches[0].inputs)
 
 
 def _newest(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """The last of each column that is known."""
-    known = ~np.isnan(rows[::-1])
-    return np.asarray(rows[::-1][known.argmax(axis=0), np.arange(rows.shape[1])])
+    is_known = ~np.isnan(rows[::-1])
+    return np.asarray(rows[::-1][is_known.argmax(axis=0), np.arange(rows.shape[1])])
 
 
 def _rows(stretches: Sequence[LoudnessTotals], name: str) -> NDArray[np.float64]:

@@ -294,9 +294,9 @@ def _inputs_line(second: int, watch: Watch) -> LogLine:
 
 def _track_line(track: Track) -> LogLine:
     """Its place among the tracks is its input: tracks may come and go."""
-    known = (track.name, track.kind.value, track.who, track.level or "", track.pack)
+    identity = (track.name, track.kind.value, track.who, track.level or "", track.pack)
     others = (track.placement, track.receiver, track.battery)
-    return LogLine("track", (track.input, track.input, *known, *others))
+    return LogLine("track", (track.input, track.input, *identity, *others))
 
 
 def _incident_line(i: Incident) -> LogLine:

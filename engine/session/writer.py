@@ -199,8 +199,8 @@ def _write_all(connection: sqlite3.Connection, lines: Sequence[LogLine], stamp: 
             except sqlite3.IntegrityError:
                 refused += 1
         if refused:
-            told = ("log", *stamp.values, 0.0, refused, "refused: their incident was pushed out")
-            connection.execute(INSERTS["gap"], told)
+            values = ("log", *stamp.values, 0.0, refused, "refused: their incident was pushed out")
+            connection.execute(INSERTS["gap"], values)
         connection.execute("COMMIT")
     except BaseException:
         with suppress(sqlite3.Error):

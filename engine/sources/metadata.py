@@ -102,13 +102,13 @@ def _names(ixml: Any, channels: int) -> tuple[str, ...]:
     """Track names by their place in the file (INTERLEAVE_INDEX), else in the order they stand."""
     with suppress(Exception):
         tracks = list(ixml.track_list)
-        places = [int(t.interleave_index) if t.interleave_index else 0 for t in tracks]
-        if len(tracks) == channels and sorted(places) != list(range(1, channels + 1)):
-            places = list(range(1, channels + 1))
+        positions = [int(t.interleave_index) if t.interleave_index else 0 for t in tracks]
+        if len(tracks) == channels and sorted(positions) != list(range(1, channels + 1)):
+            positions = list(range(1, channels + 1))
         names = [""] * channels
-        for place, track in zip(places, tracks, strict=True):
-            if 1 <= place <= channels:
-                names[place - 1] = _clean(track.name)
+        for position, track in zip(positions, tracks, strict=True):
+            if 1 <= position <= channels:
+                names[position - 1] = _clean(track.name)
         return tuple(names)
     return ("",) * channels
 
@@ -126,10 +126,10 @@ def _ixml_start(text: Callable[[str], str], sample_rate_hz: int) -> int | None:
 def _frame_rate(rate: str, flag: str) -> str | None:
     """TIMECODE_RATE and TIMECODE_FLAG in the plan's words, or None."""
     with suppress(ValueError, ZeroDivisionError):
-        given = Fraction(rate.replace(" ", ""))
+        rate_given = Fraction(rate.replace(" ", ""))
         drop = flag.upper() == "DF"
         for word, known in FRAME_RATES.items():
             # Decimal spellings such as 29.97 and 23.98 stand for the exact fractions.
-            if known.drop is drop and abs(given - known.rate) < Fraction(1, 200):
+            if known.drop is drop and abs(rate_given - known.rate) < Fraction(1, 200):
                 return word
     return None

@@ -49,7 +49,7 @@ class WavHeader:
 
 
 @dataclass(slots=True)
-class _Found:
+class _Layout:
     """What the walk met: the kept chunks, the data chunk, and whether sense ended after it."""
 
     chunks: dict[bytes, bytes]
@@ -69,18 +69,18 @@ def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
     head = file.read(12)
     if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
         raise ValueError("is no WAV file")
-    found = _walk(file, file_bytes)
-    if b"fmt " not in found.chunks:
+    layout = _walk(file, file_bytes)
+    if b"fmt " not in layout.chunks:
         raise ValueError("has a damaged header: it does not say how its audio is stored")
-    channels, rate_hz, frame_bytes, is_float = _check_format(found.chunks[b"fmt "])
-    if found.data_offset is None:
+    channels, rate_hz, frame_bytes, is_float = _check_format(layout.chunks[b"fmt "])
+    if layout.data_offset is None:
         raise ValueError("holds no audio")
     riff_bytes = struct.unpack("<I", head[4:8])[0]
-    if head[:4] != b"RIFF" and len(found.chunks.get(b"ds64", b"")) >= 28:
-        riff_bytes = struct.unpack_from("<Q", found.chunks[b"ds64"])[0]
-    on_disk = file_bytes - found.data_offset
-    unfinished = _is_unfinished(found, riff_bytes, on_disk, frame_bytes * rate_hz)
-    data_bytes = on_disk if unfinished else found.data_bytes
+    if head[:4] != b"RIFF" and len(layout.chunks.get(b"ds64", b"")) >= 28:
+        riff_bytes = struct.unpack_from("<Q", layout.chunks[b"ds64"])[0]
+    on_disk = file_bytes - layout.data_offset
+    unfinished = _is_unfinished(layout, riff_bytes, on_disk, frame_bytes * rate_hz)
+    data_bytes = on_disk if unfinished else layout.data_bytes
     if data_bytes < frame_bytes:
         raise ValueError("holds no audio")
     return WavHeader(
@@ -88,79 +88,79 @@ def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
         sample_rate_hz=rate_hz,
         frame_bytes=frame_bytes,
         is_float=is_float,
-        data_offset=found.data_offset,
+        data_offset=layout.data_offset,
         data_bytes=data_bytes,
         unfinished=unfinished,
-        chunks=found.chunks,
+        chunks=layout.chunks,
     )
 
 
-def _walk(file: BinaryIO, file_bytes: int) -> _Found:
-    found = _Found({})
+def _walk(file: BinaryIO, file_bytes: int) -> _Layout:
+    layout = _Layout({})
     for name, start, stated in _chunks(file, file_bytes):
         if name is None:
-            found.goes_on = found.data_offset is not None
+            layout.goes_on = layout.data_offset is not None
             break
         if name == b"data":
-            if found.data_offset is None:
-                found.data_offset = start
-                found.data_bytes = stated
-        elif name in _KEPT and name not in found.chunks:
+            if layout.data_offset is None:
+                layout.data_offset = start
+                layout.data_bytes = stated
+        elif name in _KEPT and name not in layout.chunks:
             limit = _KEPT[name]
             if stated <= limit or name in (b"fmt ", b"ds64"):
                 file.seek(start)
-                found.chunks[name] = file.read(min(stated, limit))
-    return found
+                layout.chunks[name] = file.read(min(stated, limit))
+    return layout
 
 
 def _chunks(file: BinaryIO, file_bytes: int) -> Iterator[tuple[bytes | None, int, int]]:
     """Name, start and stated bytes of each chunk; name None where the rest is no chunk."""
-    place, long_data = 12, 0
+    at, long_data = 12, 0
     for _ in range(MAX_CHUNKS):
-        if place + 8 > file_bytes:
+        if at + 8 > file_bytes:
             return
-        file.seek(place)
+        file.seek(at)
         head = file.read(8)
         name, stated = head[:4], struct.unpack("<I", head[4:])[0]
         # A chunk has four printable letters and lies inside the file; audio rarely looks so.
         readable = all(0x20 <= letter < 0x7F for letter in name)
-        if not readable or (name != b"data" and place + 8 + stated > file_bytes):
-            yield None, place, 0
+        if not readable or (name != b"data" and at + 8 + stated > file_bytes):
+            yield None, at, 0
             return
         if name == b"ds64":
             body = file.read(16)
             long_data = struct.unpack_from("<Q", body, 8)[0] if len(body) == 16 else 0
         if name == b"data" and stated == _UNSET and long_data:
             stated = long_data
-        yield name, place + 8, stated
-        place += 8 + stated + stated % 2
+        yield name, at + 8, stated
+        at += 8 + stated + stated % 2
 
 
-def _is_unfinished(found: _Found, riff_bytes: int, on_disk: int, byte_rate: int) -> bool:
+def _is_unfinished(layout: _Layout, riff_bytes: int, on_disk: int, byte_rate: int) -> bool:
     """Whether the recorder never wrote the final sizes; ValueError where they make no sense.
 
     A crashed or running recorder leaves sizes unset or too small, and the whole header agrees
     on that: then what is on disk is the take. A size larger than the file means that a part is
     missing, and a part missing must never pass for a whole take.
     """
-    assert found.data_offset is not None
-    stated = 0 if found.data_bytes == _UNSET else found.data_bytes
+    assert layout.data_offset is not None
+    stated = 0 if layout.data_bytes == _UNSET else layout.data_bytes
     header_is_stale = (
-        riff_bytes in (0, _UNSET) or 8 + riff_bytes <= found.data_offset + stated + stated % 2
+        riff_bytes in (0, _UNSET) or 8 + riff_bytes <= layout.data_offset + stated + stated % 2
     )
-    if found.data_bytes > on_disk:
-        if found.data_bytes == _UNSET and header_is_stale:
+    if layout.data_bytes > on_disk:
+        if layout.data_bytes == _UNSET and header_is_stale:
             return True
         raise ValueError(
-            f"is cut short: its header promises {found.data_bytes / byte_rate:.1f} s of audio, "
+            f"is cut short: its header promises {layout.data_bytes / byte_rate:.1f} s of audio, "
             f"{on_disk / byte_rate:.1f} s are there; copy it again from the recorder"
         )
-    if found.data_bytes == 0 and on_disk and header_is_stale:
+    if layout.data_bytes == 0 and on_disk and header_is_stale:
         return True
-    if found.goes_on and not header_is_stale:
+    if layout.goes_on and not header_is_stale:
         raise ValueError("has sizes in its header that contradict each other")
     # Less than a second of odd bytes at the end is padding, not a take that goes on.
-    return found.goes_on and on_disk - found.data_bytes > byte_rate
+    return layout.goes_on and on_disk - layout.data_bytes > byte_rate
 
 
 def check_rate(rate_hz: int) -> None:

@@ -58,19 +58,19 @@ class _Stretch:
     at_s: list[float]
     frame: list[int]
     newest: tuple[float, int]
-    heard_s: list[tuple[float, float]] = field(default_factory=list)
+    decoded_s: list[tuple[float, float]] = field(default_factory=list)
     still: bool = False
 
-    def heard(self, at_s: float) -> bool:
+    def has_code(self, at_s: float) -> bool:
         """Code was decoded then, or at most `HOLD_S` before or after."""
-        place = bisect_right(self.heard_s, (at_s + HOLD_S, math.inf)) - 1
-        return place >= 0 and at_s < self.heard_s[place][1] + HOLD_S
+        n = bisect_right(self.decoded_s, (at_s + HOLD_S, math.inf)) - 1
+        return n >= 0 and at_s < self.decoded_s[n][1] + HOLD_S
 
-    def hear(self, from_s: float, until_s: float) -> None:
+    def add_code(self, from_s: float, until_s: float) -> None:
         """Code was decoded in that time."""
-        if self.heard_s and from_s - self.heard_s[-1][1] <= HOLD_S:
-            from_s = self.heard_s.pop()[0]
-        self.heard_s.append((from_s, until_s))
+        if self.decoded_s and from_s - self.decoded_s[-1][1] <= HOLD_S:
+            from_s = self.decoded_s.pop()[0]
+        self.decoded_s.append((from_s, until_s))
 
     def add(self, at_s: float, frame: int) -> None:
         """Take in the newest frame; now and then it is kept."""
@@ -93,10 +93,10 @@ class _Stretch:
         frames = (at_s - base[0]) * self._pace(base, other, at_s)
         return base[1] + math.floor(frames + _SLACK_FRAMES)
 
-    def _known(self, place: int) -> tuple[float, int]:
-        """The anchor of that place, or after the last one the newest frame."""
-        if place < len(self.at_s):
-            return self.at_s[place], self.frame[place]
+    def _known(self, n: int) -> tuple[float, int]:
+        """The n-th anchor, or after the last one the newest frame."""
+        if n < len(self.at_s):
+            return self.at_s[n], self.frame[n]
         return self.newest
 
     def _pace(self, base: tuple[float, int], other: tuple[float, int], at_s: float) -> float:
@@ -127,20 +127,20 @@ class TimecodeClock:
         self._key: tuple[object, ...] = ()
 
     def update(self, readings: Mapping[int, CodeReading]) -> None:
-        """Take in one tick: the first track whose code is heard now says what time it is."""
-        for place, reading in sorted(readings.items()):
+        """Take in one tick: the first track that gives code now says what time it is."""
+        for track_index, reading in sorted(readings.items()):
             if reading.frames and reading.newest is not None:
-                self._follow(place, reading)
+                self._follow(track_index, reading)
                 return
 
-    def _follow(self, place: int, reading: CodeReading) -> None:
+    def _follow(self, track_index: int, reading: CodeReading) -> None:
         assert reading.newest is not None
         still = not math.isnan(reading.still_s)
         family = (reading.rate.labels_per_s, reading.rate.drop)
-        key = (place, reading.run_s, still, family)
+        key = (track_index, reading.run_s, still, family)
         if key != self._key:
             begin = (reading.run_s, reading.run_frame)
-            if self._key and place != self._key[0]:  # what another track said until now stays
+            if self._key and track_index != self._key[0]:  # another track named what came before
                 begin = reading.newest
             if still:
                 begin = (reading.still_s, reading.newest[1])
@@ -149,7 +149,7 @@ class TimecodeClock:
         stretch = self._stretches[-1]
         stretch.rate = reading.rate
         stretch.add(*reading.newest)
-        stretch.hear(reading.frames[0].start_frames / self._sample_rate_hz, reading.valid_s)
+        stretch.add_code(reading.frames[0].start_frames / self._sample_rate_hz, reading.valid_s)
 
     def _begin(self, begin: tuple[float, int], reading: CodeReading, still: bool) -> None:
         """A new stretch; one that began no earlier was counted another way, and is replaced."""
@@ -157,7 +157,7 @@ class TimecodeClock:
             self._begins_s.pop()
             self._stretches.pop()
         new = _Stretch(reading.rate, [begin[0]], [begin[1]], begin, still=still)
-        new.hear(begin[0], reading.valid_s)
+        new.add_code(begin[0], reading.valid_s)
         self._begins_s.append(max(begin[0], self._takes_s[-1]))
         self._stretches.append(new)
 
@@ -179,7 +179,7 @@ class TimecodeClock:
             samples = round(into_s * self._sample_rate_hz)
             time_s = self._reference.since_midnight_s + Fraction(samples, self._sample_rate_hz)
             return self._planned.label(frame_at(time_s, self._planned)), self._reference.origin
-        origin = Origin.LTC if stretch.heard(at_s) else Origin.FREE_RUNNING
+        origin = Origin.LTC if stretch.has_code(at_s) else Origin.FREE_RUNNING
         return stretch.rate.label(stretch.frame_at(at_s)), origin
 
     def _stretch(self, at_s: float) -> _Stretch | None:
@@ -187,13 +187,13 @@ class TimecodeClock:
 
         Code names what came before it, too, in one take; a live watch had the time of day then.
         """
-        place = bisect_right(self._begins_s, at_s) - 1
+        n = bisect_right(self._begins_s, at_s) - 1
         take = bisect_right(self._takes_s, at_s)
-        if place >= 0 and self._begins_s[place] >= self._takes_s[take - 1]:
-            return self._stretches[place]
+        if n >= 0 and self._begins_s[n] >= self._takes_s[take - 1]:
+            return self._stretches[n]
         next_take_s = self._takes_s[take] if take < len(self._takes_s) else math.inf
         early_s = HOLD_S if self._reference.origin is Origin.TIME_OF_DAY else math.inf
-        later = self._begins_s[place + 1] if place + 1 < len(self._begins_s) else math.inf
+        later = self._begins_s[n + 1] if n + 1 < len(self._begins_s) else math.inf
         if later < next_take_s and later - at_s <= early_s:
-            return self._stretches[place + 1]
+            return self._stretches[n + 1]
         return None

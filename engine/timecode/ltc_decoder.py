@@ -106,16 +106,16 @@ class LtcDecoder:
         """
         self._position += len(samples)
         self._rest = np.concatenate([self._rest, samples])
-        found: list[CodeFrame] = []
+        frames: list[CodeFrame] = []
         lead = self._before + self._margin
         while len(self._rest) >= lead + self._chunk + self._margin:
             part = self._rest[: lead + self._chunk + self._margin]
             times = self._edges(part)
             if len(times):
-                found += self._take_in(times)
+                frames += self._take_in(times)
             self._rest = self._rest[self._chunk :]
             self._rest_at += self._chunk
-        return found
+        return frames
 
     def _edges(self, part: Samples) -> NDArray[np.float64]:
         """Where edges are in one chunk, in audio frames since the stream began."""
@@ -190,16 +190,16 @@ class LtcDecoder:
     def _frames(self, old: int) -> list[CodeFrame]:
         """Frames whose last half bit is not among the first `old` ones, in order."""
         cells = self._edge.tobytes()
-        found = []
+        frames = []
         for pattern, to_start, to_end in ((_SYNC, _WORD + 1 - len(_SYNC), len(_SYNC) - 1),
                                           (_CNYS, 0, _WORD)):  # fmt: skip
             at = cells.find(pattern)
             while at >= 0:
                 start, end = at - to_start, at + to_end
                 if start >= 0 and old <= end < len(cells):
-                    found.append(self._frame(start, end, reverse=pattern is _CNYS))
+                    frames.append(self._frame(start, end, reverse=pattern is _CNYS))
                 at = cells.find(pattern, at + 1)
-        return sorted((f for f in found if f is not None), key=lambda f: f.start_frames)
+        return sorted((f for f in frames if f is not None), key=lambda f: f.start_frames)
 
     def _frame(self, start: int, end: int, *, reverse: bool) -> CodeFrame | None:
         """The frame between two boundaries; None where it is damaged."""

@@ -19,6 +19,6 @@ class RecordRun:
         if not any(not math.isnan(reading.valid_s) for reading in readings.values()):
             return None
         rolls = any(reading.moving for reading in readings.values())
-        told = None if rolls is self._rolls else rolls
+        change = None if rolls is self._rolls else rolls
         self._rolls = rolls
-        return told
+        return change

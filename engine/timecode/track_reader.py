@@ -19,31 +19,27 @@ class TimecodeReader:
     def __init__(self, scene: Scene) -> None:
         rate_hz = scene.sample_rate_hz
         planned = FRAME_RATES[scene.frame_rate]
-        places = [n for n, t in enumerate(scene.tracks) if t.kind is Kind.TIMECODE]
         self._readers = {
-            place: (LtcDecoder(rate_hz), Follower(planned, rate_hz)) for place in places
+            track_index: (LtcDecoder(rate_hz), Follower(planned, rate_hz))
+            for track_index, track in enumerate(scene.tracks)
+            if track.kind is Kind.TIMECODE
         }
 
     def update(self, samples: Samples, end_s: float) -> Mapping[int, CodeReading]:
-        """How each code stands at the end of this tick, by the track's place.
+        """How each code stands at the end of this tick, by the track's index.
 
         `samples` has shape (frames, tracks); lost ones are zero.
         """
         return {
-            place: follower.update(decoder.update(samples[:, place]), end_s)
-            for place, (decoder, follower) in self._readers.items()
+            track_index: follower.update(decoder.update(samples[:, track_index]), end_s)
+            for track_index, (decoder, follower) in self._readers.items()
         }
 
-    @property
-    def places(self) -> tuple[int, ...]:
-        """Places of the tracks that carry code."""
-        return tuple(self._readers)
-
-    def carry(self, before: TimecodeReader, places: TrackRemap) -> None:
+    def carry(self, before: TimecodeReader, remap: TrackRemap) -> None:
         """Take over the code of the tracks that stay and still carry any."""
-        for was, place in places.new.items():
-            if place in self._readers and was in before._readers:
-                self._readers[place] = before._readers[was]
+        for old_index, track_index in remap.new.items():
+            if track_index in self._readers and old_index in before._readers:
+                self._readers[track_index] = before._readers[old_index]
 
     def skip(self, frames: int) -> None:
         """So many frames were lost and are not looked at."""

@@ -19,7 +19,10 @@ FLOOD_WINDOW_S: Final = 600.0
 FLOOD_BEGINS_ABOVE: Final = 10
 FLOOD_ENDS_BELOW: Final = 5
 ACCEPTABLE_PER_HOUR: Final = 6
+"""About as many alarms an operator can well answer, averaged over long times."""
+
 MANAGEABLE_PER_HOUR: Final = 12
+"""About the most that an operator can manage, averaged over long times."""
 
 CHATTER_RAISES: Final = 3
 CHATTER_WINDOW_S: Final = 60.0
@@ -75,8 +78,8 @@ def alarm_figures(
     waits_s = [
         max(seen_s[i.id] - at_s, 0.0) for at_s, i in raised if i.id in seen_s and at_s is not None
     ]
-    found = floods(times_s, duration_s)
-    flooded_s = sum(flood.end_s - flood.start_s for flood in found)
+    all_floods = floods(times_s, duration_s)
+    flooded_s = sum(flood.end_s - flood.start_s for flood in all_floods)
     return AlarmFigures(
         alarms=len(raised),
         red=sum(i.severity is Severity.RED for _, i in raised),
@@ -85,7 +88,7 @@ def alarm_figures(
             (bisect_right(times_s, at_s + FLOOD_WINDOW_S) - n for n, at_s in enumerate(times_s)),
             default=0,
         ),
-        floods=found,
+        floods=all_floods,
         flood_fraction=flooded_s / duration_s if duration_s > 0.0 else 0.0,
         chattering=_chattering([(at_s, i) for at_s, i in raised if at_s is not None]),
         answered=len(waits_s),
@@ -104,24 +107,24 @@ def floods(times_s: Sequence[float], duration_s: float) -> tuple[Flood, ...]:
     One begins with the alarm that makes more than ten in the ten minutes up to it, and ends once
     fewer than five are left in the last ten minutes, or with the take.
     """
-    found: list[Flood] = []
-    place = 0
-    while place < len(times_s):
-        at_s = times_s[place]
-        if place + 1 - bisect_left(times_s, at_s - FLOOD_WINDOW_S) <= FLOOD_BEGINS_ABOVE:
-            place += 1
+    all_floods: list[Flood] = []
+    n = 0
+    while n < len(times_s):
+        at_s = times_s[n]
+        if n + 1 - bisect_left(times_s, at_s - FLOOD_WINDOW_S) <= FLOOD_BEGINS_ABOVE:
+            n += 1
             continue
         # It goes on while the alarm four places back is still in the window: five are left.
-        last = place
+        last = n
         back = FLOOD_ENDS_BELOW - 1
         while last + 1 < len(times_s) and (
             times_s[last + 1] <= times_s[last - back] + FLOOD_WINDOW_S
         ):
             last += 1
         end_s = min(times_s[last - back] + FLOOD_WINDOW_S, duration_s)
-        found.append(Flood(at_s, max(end_s, at_s), last + 1 - place))
-        place = last + 1
-    return tuple(found)
+        all_floods.append(Flood(at_s, max(end_s, at_s), last + 1 - n))
+        n = last + 1
+    return tuple(all_floods)
 
 
 def _chattering(raised: Sequence[tuple[float, Incident]]) -> tuple[Chatter, ...]:

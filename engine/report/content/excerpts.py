@@ -56,7 +56,7 @@ class _Wanted:
 
 
 def read_excerpts(
-    made: Sequence[Entry],
+    entries: Sequence[Entry],
     open_at: Opener,
     from_s: float = 0.0,
     progress: Progress | None = None,
@@ -70,7 +70,7 @@ def read_excerpts(
     SourceError
         Where the take can't be read any more.
     """
-    wanted = [_wanted(entry) for entry in sorted(made, key=lambda e: e.start_s)]
+    wanted = [_wanted(entry) for entry in sorted(entries, key=lambda e: e.start_s)]
     done = 0
     for group in _groups(wanted):
         first = max(group[0].first_step, -round(from_s / WAVE_STEP_S))
@@ -82,21 +82,23 @@ def read_excerpts(
     return {one.entry.number: one.excerpt() for one in wanted}
 
 
-def level_excerpts(made: Sequence[Entry], plan: Plan, history: LevelHistory) -> dict[int, Excerpt]:
+def level_excerpts(
+    entries: Sequence[Entry], plan: Plan, history: LevelHistory
+) -> dict[int, Excerpt]:
     """Excerpts from a level history alone: `LEVELS_AROUND_S` each way, and no waveform."""
-    places = {track.input: place for place, track in enumerate(plan.tracks)}
+    index = {track.input: n for n, track in enumerate(plan.tracks)}
     step_s, peak = history.step_s, history.sample_peak_dbfs
     around = round(LEVELS_AROUND_S / step_s)
-    found = {}
-    for entry in made:
+    excerpts = {}
+    for entry in entries:
         assert entry.track is not None
         first = int(entry.start_s / step_s) - around
         level = np.full(2 * around + 1, np.nan, dtype=np.float32)
-        here = peak[max(first, 0) : max(first + len(level), 0), places[entry.track.input]]
+        here = peak[max(first, 0) : max(first + len(level), 0), index[entry.track.input]]
         offset = max(-first, 0)
         level[offset : offset + len(here)] = here
-        found[entry.number] = Excerpt(first * step_s, step_s, level, is_peak=True)
-    return found
+        excerpts[entry.number] = Excerpt(first * step_s, step_s, level, is_peak=True)
+    return excerpts
 
 
 def _wanted(entry: Entry) -> _Wanted:

@@ -31,11 +31,11 @@ def entries(
     done: Mapping[int, Sequence[Done]],
 ) -> tuple[Entry, ...]:
     """The incidents by onset, with what to use instead and what was `done`, by incident id."""
-    made = []
+    rows = []
     ordered = sorted(incidents, key=lambda i: (i.onset_s, i.track or 0, i.id))
     for number, incident in enumerate(ordered, start=1):
         start_s, end_s = coverage.span(incident)
-        made.append(
+        rows.append(
             Entry(
                 number=number,
                 incident=incident,
@@ -49,7 +49,7 @@ def entries(
                 done=tuple(done.get(incident.id, ())),
             )
         )
-    return tuple(made)
+    return tuple(rows)
 
 
 def urgency(entry: Entry) -> tuple[bool, int, float, int]:
@@ -58,9 +58,9 @@ def urgency(entry: Entry) -> tuple[bool, int, float, int]:
     return (not incident.uncovered, -int(incident.severity), -entry.length_s, entry.number)
 
 
-def pictured(made: Sequence[Entry]) -> list[Entry]:
+def pictured(rows: Sequence[Entry]) -> list[Entry]:
     """The incidents that get a picture: the most urgent, in their order; no gathered ones."""
-    own = [entry for entry in made if entry.track is not None]
+    own = [entry for entry in rows if entry.track is not None]
     chosen = {entry.number for entry in sorted(own, key=urgency)[:MOST_PICTURES]}
     return [entry for entry in own if entry.number in chosen]
 
@@ -73,9 +73,9 @@ def figures(section: Section) -> AlarmFigures:
     return alarm_figures([e.incident for e in section.entries], seen_s, section.duration_s)
 
 
-def with_excerpts(made: Sequence[Entry], excerpts: Mapping[int, Excerpt]) -> tuple[Entry, ...]:
+def with_excerpts(rows: Sequence[Entry], excerpts: Mapping[int, Excerpt]) -> tuple[Entry, ...]:
     """The incidents with their excerpts, by number."""
-    return tuple(replace(entry, excerpt=excerpts.get(entry.number)) for entry in made)
+    return tuple(replace(entry, excerpt=excerpts.get(entry.number)) for entry in rows)
 
 
 def report(sections: Sequence[Section], made_by: str) -> Report:

@@ -9,6 +9,7 @@ from typing import Final
 
 from engine.model.line_results import Heard, findings
 from engine.model.messages import EventKind, Kind, PackLevel
+from engine.model.number_text import number
 from engine.model.tracks import Plan
 from engine.report.content import words
 from engine.report.content.report_data import Break, Done, Note
@@ -95,9 +96,9 @@ def _heard(heard: Heard) -> Iterator[str]:
         ("floor", heard.floor_dbfs),
     ):
         if level_dbfs is not None:
-            yield f"{name} {words.figure(level_dbfs, 'dBFS')}"
+            yield f"{name} {number(level_dbfs, 'dBFS')}"
     if heard.offset_db is not None:
-        yield f"main over safety {words.figure(heard.offset_db, 'dB')}"
+        yield f"main over safety {number(heard.offset_db, 'dB')}"
 
 
 def breaks(log: SessionReader, duration_s: float) -> tuple[Break, ...]:
@@ -153,9 +154,9 @@ def honest(
         count = words.count(gap.lines, "line")
         lines.append(f"The log lacks {count} near {label(gap.at_s)}: {gap.reason}")
     for (_, before), (second, after) in pairwise(log.inputs()):
-        for number in sorted(set(before) ^ set(after)):
-            did = "was added to" if number in after else "was taken out of"
-            lines.append(f"Input {number} {did} the plan at {label(second)}.")
+        for changed in sorted(set(before) ^ set(after)):
+            did = "was added to" if changed in after else "was taken out of"
+            lines.append(f"Input {changed} {did} the plan at {label(second)}.")
     runs = log.runs()
     if running:
         lines.append(f"The watch still runs: this is how it stood at {label(duration_s)}.")

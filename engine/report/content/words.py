@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import Final
 
 from engine.alarms.coverage_timeline import Stretch
+from engine.model.number_text import NO_VALUE
 from engine.model.tracks import Track
 from engine.report.content.report_data import Entry, Section
 
-NONE: Final = "—"
+NONE: Final = NO_VALUE
 
 
 def length(seconds: float) -> str:
@@ -21,13 +22,6 @@ def length(seconds: float) -> str:
         return f"{whole // 60} min {whole % 60:02} s"
     minutes = round(seconds / 60)
     return f"{minutes // 60} h {minutes % 60:02} min"
-
-
-def figure(value: float | None, unit: str = "") -> str:
-    """A number with a true minus, its unit if not said elsewhere; a dash where there is none."""
-    if value is None:
-        return NONE
-    return f"{value:.1f} {unit}".replace("-", "−").rstrip()
 
 
 def percent(share: float | None) -> str:

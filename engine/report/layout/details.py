@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from engine.model.number_text import number_or_dash
 from engine.report.content import words
 from engine.report.content.alarm_figures import (
     ACCEPTABLE_PER_HOUR,
@@ -158,7 +159,7 @@ def _tracks(section: Section) -> Iterator[Block]:
     rows = []
     for one in section.tracks:
         row = [Cell(words.track_name(one.track), bold=True)]
-        row += [Cell(words.figure(read(one))) for _, _, read in shown]
+        row += [Cell(number_or_dash(read(one))) for _, _, read in shown]
         row += [Cell(words.percent(one.present_fraction))] if present else []
         rows.append((*row, Cell(faults.get(one.track.input, words.NONE))))
     left = max(0.195, 1.0 - sum(column.share for column in columns))
@@ -174,16 +175,17 @@ def _tracks(section: Section) -> Iterator[Block]:
 
 def _faults_by_track(section: Section) -> dict[int, str]:
     """Of each track its faults: how often, and how long in all."""
-    found: defaultdict[int, defaultdict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    lengths_of: defaultdict[int, defaultdict[str, list[float]]]
+    lengths_of = defaultdict(lambda: defaultdict(list))
     for entry in section.entries:
         if entry.track is not None:
-            found[entry.track.input][entry.word].append(entry.length_s)
+            lengths_of[entry.track.input][entry.word].append(entry.length_s)
     return {
         track: "; ".join(
             f"{word} {len(lengths)} × ({words.length(sum(lengths))})"
             for word, lengths in by_word.items()
         )
-        for track, by_word in found.items()
+        for track, by_word in lengths_of.items()
     }
 
 
@@ -245,12 +247,17 @@ def _alarms(section: Section) -> Iterator[Block]:
     )
 
 
+_RATE_BOUNDS: Final = (
+    f"for one operator, over long times, about {ACCEPTABLE_PER_HOUR} an hour are acceptable, "
+    f"about {MANAGEABLE_PER_HOUR} the most that can be managed"
+)
+
+
 def _alarm_lines(alarms: AlarmFigures, section: Section) -> Iterator[tuple[str, str]]:
     amber = alarms.alarms - alarms.red
     yield "Raised", f"{alarms.alarms}: {alarms.red} red, {amber} amber only"
-    rate = words.figure(alarms.per_hour, "an hour")
-    bounds = f"acceptable {ACCEPTABLE_PER_HOUR}, most manageable {MANAGEABLE_PER_HOUR}"
-    yield "Rate", f"{rate} ({bounds}); most in 10 min: {alarms.most_in_10_min}"
+    rate = number_or_dash(alarms.per_hour, "an hour")
+    yield "Rate", f"{rate} ({_RATE_BOUNDS}); most in 10 min: {alarms.most_in_10_min}"
     spans = "; ".join(
         f"{section.timecode(f.start_s)} to {section.timecode(f.end_s)} ({f.alarms} alarms)"
         for f in alarms.floods

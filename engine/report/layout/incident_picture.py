@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from engine.model.messages import Flags, Severity
+from engine.model.number_text import MINUS, number
 from engine.report.content import words
 from engine.report.content.report_data import Entry, Excerpt, Section
 from engine.report.layout.drawing import Box, Drawing, Path, Point, Shape, Words
@@ -101,7 +102,7 @@ def _waveform(excerpt: Excerpt, middle: float) -> Iterable[Shape]:
         outline = np.column_stack((np.r_[xs, xs[::-1]], np.r_[upper, lower[::-1]]))
         yield Path((tuple((x, y) for x, y in outline.tolist()),), fill=LEVEL)
     yield Words(_LEFT - 3, middle - half + 6, f"+{whole:g}", 7, DIM, "end")
-    yield Words(_LEFT - 3, middle + half, f"−{whole:g}", 7, DIM, "end")
+    yield Words(_LEFT - 3, middle + half, f"{MINUS}{whole:g}", 7, DIM, "end")
 
 
 def _full_height(excerpt: Excerpt) -> float:
@@ -126,7 +127,7 @@ def _level(excerpt: Excerpt, x: _scale, top: float) -> Iterable[Shape]:
 
     for dbfs in _GRID_DBFS:
         yield Path((((_LEFT, y(dbfs)), (WIDTH, y(dbfs))),), stroke=LINE, width=0.5)
-        text = f"−{-dbfs}" if dbfs else "0"
+        text = number(dbfs, digits=0)
         yield Words(_LEFT - 3, y(dbfs) + 2.5, text, 7, DIM, "end")
     yield Words(0, y(-45) + 2.5, "dBFS", 7, DIM)
     step_s = excerpt.level_step_s
@@ -151,6 +152,6 @@ def _axis(entry: Entry, excerpt: Excerpt, section: Section, bottom: float) -> It
         at = x(entry.start_s + n * step_s)
         yield Path((((at, bottom), (at, bottom + 3)),), stroke=EDGE, width=0.6)
         if n and n % 2 == 0 and _LEFT + 8 < at < WIDTH - 8:
-            text = f"{n * step_s:+.0f} s".replace("-", "−")
+            text = number(n * step_s, "s", digits=0, signed=True)
             yield Words(at, bottom + 11, text, 7.5, DIM, "middle")
     yield Words(x(entry.start_s), bottom + 11, "onset", 7.5, INK, "middle", bold=True)

@@ -49,14 +49,14 @@ def timeline(section: Section) -> Drawing:
     bottom = _TOP + height * len(rows)
     axis = _Axis(section.duration_s)
     shapes: list[Shape] = [*_breaks(section, axis, bottom), *_ticks(section, axis, bottom)]
-    by_place = _by_place(section)
+    by_track = _by_track(section)
     levels = _columns(section)
-    for place, track in enumerate(rows):
-        top = _TOP + place * height
-        shapes += _row_incidents(by_place[place], axis, top, height)
+    for track_index, track in enumerate(rows):
+        top = _TOP + track_index * height
+        shapes += _row_incidents(by_track[track_index], axis, top, height)
         if len(levels):
-            shapes += _level(levels[:, place], top, height)
-        shapes += _row_bars(by_place[place], axis, top, height)
+            shapes += _level(levels[:, track_index], top, height)
+        shapes += _row_bars(by_track[track_index], axis, top, height)
         name = words.track_name(track)
         size = min(9.5, height * 0.7)
         shapes.append(Words(LEFT - 6, top + height * 0.66, _cut(name, 23), size, INK, "end"))
@@ -126,8 +126,8 @@ def _columns(section: Section) -> Levels:
         ((np.arange(len(peak)) + 0.5) * step_s / section.duration_s * count).astype(int), count - 1
     )
     joined = np.full((count, peak.shape[1]), np.nan)
-    for place in range(peak.shape[1]):
-        np.fmax.at(joined[:, place], column, peak[:, place])
+    for track_index in range(peak.shape[1]):
+        np.fmax.at(joined[:, track_index], column, peak[:, track_index])
     return joined
 
 
@@ -158,17 +158,17 @@ def _level(peak_dbfs: Levels, top: float, height: float) -> Iterable[Path]:
         yield Path(tuple(parts), fill=LEVEL)
 
 
-def _by_place(section: Section) -> list[list[Entry]]:
+def _by_track(section: Section) -> list[list[Entry]]:
     """Incidents of each track, those of a receiver or the input on each of theirs; red last."""
-    place_of = {track.input: place for place, track in enumerate(section.plan.tracks)}
-    found: list[list[Entry]] = [[] for _ in section.plan.tracks]
+    index_of = {track.input: track_index for track_index, track in enumerate(section.plan.tracks)}
+    entries: list[list[Entry]] = [[] for _ in section.plan.tracks]
     for entry in sorted(section.entries, key=lambda e: (e.incident.uncovered, e.incident.severity)):
         incident = entry.incident
         own = incident.tracks if incident.track is None else (incident.track,)
         for number in own:
-            if number in place_of:
-                found[place_of[number]].append(entry)
-    return found
+            if number in index_of:
+                entries[index_of[number]].append(entry)
+    return entries
 
 
 def _row_incidents(
