@@ -200,7 +200,7 @@ def test_a_format_added_by_the_recipe_is_written(tree: Tree) -> None:
     imported = "from engine.report.formats.listing import listing"
     tree.add(write, "^from engine.report.formats.json_document", imported)
     tree.add(write, "json: Path . None = None", "    txt: Path | None = None")
-    row = "        (files.txt, lambda path: _write(path, listing(made))),"
+    row = "        (files.txt, lambda path: _write(path, listing(whole))),"
     tree.add(write, r"\(files.json, ", row)
     tree.add("app/cli/arguments.py", r"^_REPORT_FORMS\b.*\(", '    ("txt", "one word a line"),')
     assert tree.run("-c", WRITE).stdout.strip() == "muted"
