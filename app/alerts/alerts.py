@@ -147,10 +147,11 @@ class Alerts(QObject):
 
     def find_outputs(self, take: Callable[[Sequence[str]], None]) -> None:
         """Find the outputs without holding up the window."""
-        self.ask(output_names, take)
+        self.ask_audio(output_names, take)
 
-    def ask(self, work: Callable[[], object], take: Callable[..., None]) -> None:
-        """Do work on the audio thread and hand its result to `take` on the window's."""
+    def ask_audio(self, work: Callable[[], object], take: Callable[..., None]) -> None:
+        """Ask the audio system on the thread that plays, and nothing else: it can't do two things
+        at once. The result is handed to `take` on the window's thread."""
         self.player.ask(work, lambda found: self.answered.emit(take, found))
 
     def close(self) -> None:

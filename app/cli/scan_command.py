@@ -8,19 +8,17 @@ from pathlib import Path
 from typing import Any, Final
 
 from app.cli.watch_command import summary
+from app.report.take_scan import scan_one
 from app.report.write import Files, scanned_section, write_report
 from app.style import wording
 from engine.alarms.coverage_timeline import WhoCoverage
-from engine.model.commands import Open
 from engine.model.number_text import number_or_dash
 from engine.model.safe_text import json_text
-from engine.pipeline.scan import SCHEMA, ScanResult, scan_take
+from engine.pipeline.scan import SCHEMA, ScanResult
 from engine.plan.load import PlanError
 from engine.report.content import words
 from engine.report.content.report_data import Section
-from engine.runtime.open_source import fitting_plan, with_demo
 from engine.sources.base import SourceError
-from engine.sources.take import open_take
 
 OK: Final = 0
 RED: Final = 1
@@ -67,39 +65,6 @@ def _report(sections: Sequence[Section], folder: str, paper: str) -> None:
     files = Files.all_in(Path(folder))
     write_report(sections, files, paper=paper)
     _say(f"{files.html}: written, with .pdf, .csv and .json beside it")
-
-
-def scan_one(
-    take: str,
-    plan: str | None,
-    say: Callable[[str], None],
-    progress: Callable[[float], None] | None = None,
-) -> tuple[ScanResult, str]:
-    """Scan one take, or "demo"; returns what was found, and the take's path.
-
-    say : told one line at a time: what the take's files lack, how the demo take comes along
-    progress : told the share that is done; what it raises ends the scan
-
-    Raises
-    ------
-    SourceError, PlanError
-        Where take or plan can't be read, or don't fit each other.
-    """
-    request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), say)
-    assert request.take is not None
-    source = open_take(request.take, read_ahead=0)
-    source.close()
-    info = source.info
-    fitting = fitting_plan(request.plan, info)
-    for notice in info.notices:
-        say(notice)
-    whole_s = (info.frames or 0) / info.sample_rate_hz
-
-    def tell(done_s: float) -> None:
-        if progress is not None and whole_s:
-            progress(min(done_s / whole_s, 1.0))
-
-    return scan_take(request.take, fitting, tell), request.take
 
 
 def _say(line: str) -> None:

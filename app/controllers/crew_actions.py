@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PySide6.QtWidgets import QWidget
-
 from app.models import undo
+from app.models.choices import Choices
 from app.models.fix_cards import Card
+from app.models.keys import Act
 from app.models.undo import Undo
+from app.services.bridge import Bridge
 from app.style import wording
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from app.views.widgets.prompt import Field, Prompt
-from app.window.bridge import Bridge
-from app.window.preferences import Choices
 from engine.model.batteries import lasts_s
 from engine.model.commands import (
     Acknowledge,
@@ -39,12 +38,28 @@ LASTS_WORDS = "A time such as 4h, 3h30 or 90min, or nothing."
 class CrewActions:
     """Turns what is chosen on the page into commands, and remembers how to take them back."""
 
-    def __init__(
-        self, bridge: Bridge, page: WatchPage, layer: Layer, over: QWidget, choices: Choices
-    ) -> None:
-        self._bridge, self._page, self._layer, self._over = bridge, page, layer, over
-        self.choices = choices
+    def __init__(self, bridge: Bridge, page: WatchPage, layer: Layer) -> None:
+        self._bridge, self._page, self._layer = bridge, page, layer
+        self.choices = Choices()
         self._undo = Undo()
+
+    def acts(self) -> dict[Act, Callable[[], None]]:
+        """What each key of the crew does."""
+        return {
+            Act.SEEN: self.see,
+            Act.ALL_SEEN: self.see_all,
+            Act.SHELVE: self.shelve,
+            Act.SHELVE_LONG: self.shelve_long,
+            Act.SHELVE_OPEN: self.shelve_open,
+            Act.UNDO: self.undo,
+            Act.NOTE: self.note,
+            Act.MARK: self.mark,
+            Act.MARK_WORDS: self.mark_words,
+            Act.BATTERY: self.battery,
+            Act.OUT: self.out_of_service,
+            Act.STANDBY: self.standby,
+            Act.BREAK: self.take_break,
+        }
 
     def start(self) -> None:
         """A new watch: what was done in the last one can't be taken back any more."""
@@ -201,7 +216,7 @@ class CrewActions:
         done: Callable[[tuple[str, ...]], None],
         mistake: Callable[[tuple[str, ...]], str] = lambda _values: "",
     ) -> None:
-        self._layer.open(Prompt(self._over, title, fields, done, mistake))
+        self._layer.open(Prompt(self._layer.below, title, fields, done, mistake))
 
     def _say(self, words: str) -> None:
         self._page.footer.say(words)

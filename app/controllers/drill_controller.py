@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from app.alerts.alerts import Alerts
 from app.models.drill_secrecy import Pick, blindfold, prompt, target, veil
 from app.models.fault_words import UNNAMED
-from app.style.theme import Look
+from app.services.background import Background
+from app.services.bridge import Bridge
 from app.views.drill.drill_choice import MOST_SEEDS, DrillChoice
 from app.views.drill.drill_panel import DrillPanel
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from app.window.bridge import Bridge
 from engine.drill.targets import targets_of
 from engine.model.commands import CallCause, Open
 from engine.model.drill_causes import Cause
@@ -38,16 +37,11 @@ class DrillController(QObject):
     wanted = Signal(object)
 
     def __init__(
-        self,
-        bridge: Bridge,
-        page: WatchPage,
-        layer: Layer,
-        alerts: Alerts,
-        look: Callable[[], Look],
+        self, bridge: Bridge, page: WatchPage, layer: Layer, background: Background
     ) -> None:
         super().__init__(page)
         self._bridge, self._page, self._layer = bridge, page, layer
-        self._alerts, self._look = alerts, look
+        self._background = background
         self.panel: DrillPanel = page.drill_panel
         self.request: Open | None = None
         self.picks: tuple[Pick, ...] = ()
@@ -71,6 +65,13 @@ class DrillController(QObject):
         """A drill is on that can still be ended for its score so far."""
         return self.secret and self._bridge.folder is not None
 
+    def end_first(self) -> bool:
+        """End the drill that is on for its score; False where there is none to end."""
+        if not self.to_be_scored:
+            return False
+        self.end()
+        return True
+
     @property
     def secret(self) -> bool:
         """A drill is on, and its score is not known yet."""
@@ -89,7 +90,7 @@ class DrillController(QObject):
 
     # While it runs
 
-    def kept_back(self, snapshot: Snapshot) -> Snapshot:
+    def redact(self, snapshot: Snapshot) -> Snapshot:
         """The snapshot as the crew may see it."""
         if self.request is None:
             return snapshot
@@ -145,7 +146,7 @@ class DrillController(QObject):
 
             return finished(folder)
 
-        self._alerts.ask(work, self._show_score)
+        self._background.ask(work, self._show_score)
 
     def _show_score(self, done: Finished | str) -> None:
         if isinstance(done, str):
@@ -155,7 +156,7 @@ class DrillController(QObject):
 
         self._page.footer.say("")
         self.panel.hide()
-        page = page_of(done, self._layer.below, self._look())
+        page = page_of(done, self._layer.below, self._page.look)
         page.again.connect(self._again)
         self._layer.open(page)
 

@@ -8,12 +8,13 @@ from typing import Final
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QWidget
 
+from app.models.choices import Choices
 from app.models.fix_cards import Card
 from app.models.glance_lines import Scene, scene
+from app.services.preferences import Preferences
 from app.style.theme import Look
 from app.views.glance.glance_view import Glance
 from app.views.glance.glance_window import GlanceWindow
-from app.window.preferences import Choices, Preferences
 from engine.model.messages import Snapshot
 from engine.model.tracks import Plan
 

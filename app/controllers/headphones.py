@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
-from app.alerts.alerts import Alerts
-from app.alerts.chime import output_names
 from app.models.fix_cards import Card
+from app.models.keys import Act
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
 from app.style import wording
 from app.views.listen_bar import Caution, ListenBar, ListenPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from app.window.bridge import Bridge
-from app.window.keys import Act
-from app.window.preferences import Preferences
 from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
 from engine.model.listening import BEFORE_FAULT_S, Listening
 from engine.model.messages import Snapshot
@@ -26,14 +24,17 @@ STEP_DB: Final = 3.0
 
 
 class Headphones(QObject):
-    """Joins the keys, the bar and the watch. The engine says what is really heard."""
+    """Joins the keys, the bar and the watch. The engine says what is really heard.
 
-    def __init__(
-        self, bridge: Bridge, prefs: Preferences, page: WatchPage, layer: Layer, alerts: Alerts
-    ) -> None:
+    `outputs_wanted` asks for the names of all outputs; `offer` takes them.
+    """
+
+    outputs_wanted = Signal()
+
+    def __init__(self, bridge: Bridge, prefs: Preferences, page: WatchPage, layer: Layer) -> None:
         super().__init__(page)
         self._bridge, self._prefs = bridge, prefs
-        self._page, self._layer, self._alerts = page, layer, alerts
+        self._page, self._layer = page, layer
         self.bar: ListenBar = page.listen_bar
         self.state = Listening()
         self.bar.softer_asked.connect(self.softer)
@@ -143,6 +144,13 @@ class Headphones(QObject):
             level_db = min(self.state.level_db + by_db, self.state.limit_db)
             self._bridge.ask(ListenLevel(level_db, self.state.limit_db))
 
+    def stop_first(self) -> bool:
+        """Stop what is heard; False where nothing is."""
+        if not self.playing:
+            return False
+        self.stop()
+        return True
+
     def stop(self) -> None:
         """Fade out."""
         self._bridge.ask(StopListening())
@@ -153,9 +161,10 @@ class Headphones(QObject):
         page.output_chosen.connect(self._set_output)
         page.limit_chosen.connect(self._set_limit)
         self._layer.open(page)
-        self._alerts.ask(output_names, self._offer)
+        self.outputs_wanted.emit()
 
-    def _offer(self, names: Sequence[str]) -> None:
+    def offer(self, names: Sequence[str]) -> None:
+        """These outputs are there."""
         page: QWidget | None = self._layer.current
         if isinstance(page, ListenPage):
             page.output.offer(names)

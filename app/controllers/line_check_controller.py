@@ -6,13 +6,13 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject
 
+from app.models.keys import Act
 from app.models.line_check_words import sheet
 from app.report.print_table import preview, table
+from app.services.bridge import Bridge
 from app.views.line_check_page import LineCheckPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from app.window.bridge import Bridge
-from app.window.keys import Act
 from engine.model.commands import (
     EndLineCheck,
     LineCheckGo,

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from PySide6.QtCore import QObject, QSaveFile
 from PySide6.QtWidgets import QFileDialog
 
+from app.models.keys import Act
 from app.models.plan_table import COLUMNS, HEADS, PlanTable
 from app.report.print_table import preview, table
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
 from app.views.plan.plan_page import PlanPage
-from app.window.keys import Act
+from app.views.watch_page import WatchPage
+from app.views.widgets.overlay import Layer
 from engine.model.commands import ChangePlan, Open, Watch
-
-if TYPE_CHECKING:
-    from app.window.main_window import MainWindow
 
 PLANS: Final = "Plans (*.toml)"
 
@@ -24,9 +25,9 @@ PLANS: Final = "Plans (*.toml)"
 class LivePlan(QObject):
     """Keeps the draft while its page is closed; the engine keeps the plan itself."""
 
-    def __init__(self, window: MainWindow) -> None:
-        super().__init__(window)
-        self._window = window
+    def __init__(self, bridge: Bridge, page: WatchPage, layer: Layer, prefs: Preferences) -> None:
+        super().__init__(layer.window)  # outlives the page that shows its draft
+        self._bridge, self._page, self._layer, self._prefs = bridge, page, layer, prefs
         self._text, self._path = "", "plan.toml"
         self._inputs: int | None = None
         self._draft: PlanTable | None = None
@@ -47,27 +48,28 @@ class LivePlan(QObject):
 
     def show(self) -> None:
         """The table, as it was left."""
-        window = self._window
         if not self._text:
             return
         if self._draft is None:
             self._draft = PlanTable(self._text, self._inputs, self)
-        page = PlanPage(window.layer.below, self._draft, window.look)
+        page = PlanPage(self._layer.below, self._draft, self._page.look)
         page.used.connect(self._use)
         page.saved.connect(self._save)
         page.print_asked.connect(lambda: print_plan(page))
-        window.layer.open(page)
+        self._layer.open(page)
 
     def _use(self) -> None:
         """Go by it at once."""
         if self._draft is not None and not self._draft.mistakes:
-            self._window.bridge.ask(ChangePlan(self._draft.text))
-            self._window.layer.hide()
+            self._bridge.ask(ChangePlan(self._draft.text))
+            self._layer.hide()
 
     def _save(self) -> None:
         if self._draft is None or self._draft.mistakes:
             return
-        path, _ = QFileDialog.getSaveFileName(self._window, "Save the plan", self._path, PLANS)
+        path, _ = QFileDialog.getSaveFileName(
+            self._page.window(), "Save the plan", self._path, PLANS
+        )
         if path:
             self.save_to(path)
 
@@ -75,10 +77,10 @@ class LivePlan(QObject):
         """Write the draft there, whole or not at all."""
         assert self._draft is not None
         problem = write(path, self._draft.text)
-        self._window.watch_page.footer.say(problem or f"Plan saved: {Path(path).name}")
+        self._page.footer.say(problem or f"Plan saved: {Path(path).name}")
         if not problem:
             self._path = path
-            self._window.prefs.remember(path)
+            self._prefs.remember(path)
 
 
 def write(path: str, text: str) -> str:

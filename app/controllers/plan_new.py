@@ -3,48 +3,51 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
 from app.controllers.plan_live import PLANS, print_plan, write
 from app.models.plan_table import PlanTable
+from app.services.background import Background
+from app.services.preferences import Preferences
+from app.style import theme
 from app.style import wording as words
 from app.views.plan.plan_page import PlanPage
 from app.views.plan.plan_source import PlanSource
-from app.views.start_page import TAKES
-
-if TYPE_CHECKING:
-    from app.window.main_window import MainWindow
+from app.views.start_page import TAKES, StartPage
+from app.views.widgets.overlay import Layer
 
 
 class NewPlan(QObject):
     """Keeps the draft while its page is closed, until another plan is made or opened."""
 
-    def __init__(self, window: MainWindow) -> None:
-        super().__init__(window)
-        self._window = window
+    def __init__(
+        self, start_page: StartPage, layer: Layer, prefs: Preferences, background: Background
+    ) -> None:
+        super().__init__(layer.window)  # outlives the page that shows its draft
+        self._start_page, self._layer = start_page, layer
+        self._prefs, self._background = prefs, background
         self._path = ""
         self._draft: PlanTable | None = None
         self._written = ""
-        window.start_page.plan_wanted.connect(self.ask)
-        window.start_page.plan_to_edit.connect(self.edit)
+        start_page.plan_wanted.connect(self.ask)
+        start_page.plan_to_edit.connect(self.edit)
 
     def ask(self) -> None:
         """From what is the plan to be made?"""
-        found = self._window.start_page.input
+        found = self._start_page.input
         named = "" if found is None else f"{found.name}, {words.channels(found.channels)}"
-        page = PlanSource(self._window.layer.below, named, self._draft is not None)
+        page = PlanSource(self._layer.below, named, self._draft is not None)
         if found is not None:
             page.from_input.connect(lambda: self.from_input(found.channels))
         page.from_take.connect(lambda: self._ask_take("file"))
         page.from_folder.connect(lambda: self._ask_take("folder"))
         page.go_on.connect(self._show)
-        self._window.layer.open(page)
+        self._layer.open(page)
 
     def _ask_take(self, kind: str) -> None:
-        window = self._window
+        window = self._start_page.window()
         if kind == "folder":
             path = QFileDialog.getExistingDirectory(window, "Make a plan from a folder")
         else:
@@ -62,11 +65,11 @@ class NewPlan(QObject):
 
     def from_take(self, path: str) -> None:
         """A new plan, named as that take names its tracks."""
-        self._window.alerts.ask(lambda: _read(path), self._take)
+        self._background.ask(lambda: _read(path), self._take)
 
     def _take(self, found: tuple[str, int] | str) -> None:
         if isinstance(found, str):
-            self._window.start_page.show_error(found)
+            self._start_page.show_error(found)
         else:
             self._begin("", *found)
 
@@ -80,23 +83,23 @@ class NewPlan(QObject):
             self._begin(path, text, None)
         except (OSError, ValueError) as error:
             told = f"{Path(path).name}: can't be edited here: {error}. Mend it in a text editor."
-            self._window.start_page.show_error(told)
+            self._start_page.show_error(told)
 
     def _begin(self, path: str, text: str, inputs: int | None) -> None:
         self._draft = PlanTable(text, inputs, self)
         self._path, self._written = path, text if path else ""
-        self._window.start_page.show_error("")
+        self._start_page.show_error("")
         self._show()
 
     def _show(self) -> None:
         assert self._draft is not None
-        window = self._window
         title = f"Plan: {Path(self._path).name}" if self._path else "New plan"
-        page = PlanPage(window.layer.below, self._draft, window.look, title, "Save and use")
+        look = theme.look_of(self._prefs.look)
+        page = PlanPage(self._layer.below, self._draft, look, title, "Save and use")
         page.used.connect(self._use)
         page.saved.connect(lambda: self._save_as())
         page.print_asked.connect(lambda: print_plan(page))
-        window.layer.open(page)
+        self._layer.open(page)
 
     def _use(self) -> None:
         """The next watch goes by it."""
@@ -104,29 +107,28 @@ class NewPlan(QObject):
             return
         saved = self.save_to(self._path) if self._path else self._save_as()
         if saved:
-            self._window.start_page.set_plan(self._path)
-            self._window.layer.hide()
+            self._start_page.set_plan(self._path)
+            self._layer.hide()
 
     def _save_as(self) -> bool:
         path, _ = QFileDialog.getSaveFileName(
-            self._window, "Save the plan", self._path or "plan.toml", PLANS
+            self._start_page.window(), "Save the plan", self._path or "plan.toml", PLANS
         )
         return bool(path) and self.save_to(path)
 
     def save_to(self, path: str) -> bool:
         """Write the draft there, whole or not at all."""
         assert self._draft is not None
-        window = self._window
         problem = "" if (path, self._draft.text) == (self._path, self._written) else None
         if problem is None:
             problem = write(path, self._draft.text)
-        if isinstance(window.layer.current, PlanPage):
-            window.layer.current.say(problem or f"Saved: {Path(path).name}", bad=bool(problem))
+        if isinstance(self._layer.current, PlanPage):
+            self._layer.current.say(problem or f"Saved: {Path(path).name}", bad=bool(problem))
         if problem:
             return False
         self._path, self._written = path, self._draft.text
-        window.prefs.remember(path)
-        window.start_page.set_recent(window.prefs.recent)
+        self._prefs.remember(path)
+        self._start_page.set_recent(self._prefs.recent)
         return True
 
 

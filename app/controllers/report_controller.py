@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Protocol
 
-from PySide6.QtCore import QObject, QTimer, QUrl
+from PySide6.QtCore import QObject, QTimer, QUrl, Signal
 from PySide6.QtGui import QDesktopServices
 
+from app.models.choices import ReportChoices
+from app.models.keys import Act
+from app.services.background import Background
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
 from app.style import wording
 from app.views.progress_page import ProgressPage
-from app.window.keys import Act
+from app.views.watch_page import WatchPage
+from app.views.widgets.overlay import Layer
 
 if TYPE_CHECKING:
     from app.models.report_subjects import Subject
     from app.report.job import ReportJob
     from app.report.worker import News
     from app.views.report.report_page import ReportPage
-    from app.window.main_window import MainWindow
-    from app.window.preferences import ReportChoices
 
 POLL_MS: Final = 60
 TITLE: Final = "Writing the report"
@@ -53,14 +58,52 @@ def in_a_process(job: ReportJob) -> AtWork:
     return Worker(job)
 
 
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """What a report can be of now.
+
+    only : the session on the board; None for a list of earlier sessions and takes
+    plan : file of the plan for takes
+    refusal : why there can be none now; empty where there can
+    """
+
+    only: Subject | None = None
+    plan: str | None = None
+    refusal: str = ""
+
+
+def of_session(bridge: Bridge, page: WatchPage, secret: bool) -> Occasion:
+    """The session on the board so far, unless it would give a drill away."""
+    folder = bridge.folder
+    if secret:
+        return Occasion(refusal="The report would tell: after the drill.")
+    if folder is None or page.last is None:
+        return Occasion(refusal="This watch keeps no log to report from.")
+    from app.models.report_subjects import Subject
+
+    words = f"{page.header.title.text()}, {wording.watching(page.last.now_s)}"
+    return Occasion(Subject(folder.name, words, session=folder))
+
+
 class ReportController(QObject):
-    """At most one report at a time; it goes on while its page is hidden."""
+    """At most one report at a time; it goes on while its page is hidden.
+
+    `said` carries a line on what became of it; `occasion` says what it can be of.
+    """
+
+    said = Signal(str)
 
     def __init__(
-        self, window: MainWindow, begin: Callable[[ReportJob], AtWork] = in_a_process
+        self,
+        layer: Layer,
+        prefs: Preferences,
+        background: Background,
+        occasion: Callable[[], Occasion],
+        begin: Callable[[ReportJob], AtWork] = in_a_process,
     ) -> None:
-        super().__init__(window)
-        self._window, self._begin = window, begin
+        super().__init__(layer)
+        self._layer, self._prefs, self._background = layer, prefs, background
+        self._occasion, self._begin = occasion, begin
         self._work: AtWork | None = None
         self.page: ProgressPage | None = None
         self._timer = QTimer(self, interval=POLL_MS)
@@ -79,71 +122,58 @@ class ReportController(QObject):
         """The page to choose, or that of the report on its way."""
         if self.at_work:
             self._show_progress(TITLE)
-        elif self._window.watching:
-            self._ask_of_session()
-        else:
-            self._ask_of_any()
+            return
+        occasion = self._occasion()
+        if occasion.refusal:
+            self.said.emit(occasion.refusal)
+            return
+        page = self._ask(occasion)
+        if occasion.only is None:
+            self._list_subjects(page)
 
-    # What it shall be
-
-    def _ask_of_session(self) -> None:
-        """Of the session that is on the board."""
-        window, folder = self._window, self._window.bridge.folder
-        if window.drills.secret:
-            self._say("The report would tell: after the drill.")
-        elif folder is None or window.watch_page.last is None:
-            self._say("This watch keeps no log to report from.")
-        else:
-            from app.models.report_subjects import Subject
-
-            page = window.watch_page
-            title = page.header.title.text()
-            words = f"{title}, {wording.watching(window.watch_page.last.now_s)}"
-            self._ask(Subject(folder.name, words, session=folder))
-
-    def _ask_of_any(self) -> None:
-        """Of earlier sessions and takes."""
+    def _list_subjects(self, page: ReportPage) -> None:
+        """Earlier sessions and takes, once they were read."""
         from app.models import report_subjects
         from app.views.start_page import is_plan
 
-        page = self._ask(None)
-        takes = [path for path in self._window.prefs.recent if not is_plan(path)]
+        takes = [path for path in self._prefs.recent if not is_plan(path)]
 
-        def offer(found: Sequence[Subject]) -> None:
-            if page is self._window.layer.current:
-                page.offer([*found, *map(report_subjects.of_take, (*takes, report_subjects.DEMO))])
+        def offer(earlier: Sequence[Subject]) -> None:
+            if page is self._layer.current:
+                page.offer(
+                    [*earlier, *map(report_subjects.of_take, (*takes, report_subjects.DEMO))]
+                )
 
-        self._window.alerts.ask(report_subjects.sessions, offer)
+        self._background.ask(report_subjects.sessions, offer)
 
-    def _ask(self, only: Subject | None) -> ReportPage:
+    def _ask(self, occasion: Occasion) -> ReportPage:
         from app.views.report.report_page import ReportPage
 
-        window = self._window
-        page = ReportPage(window.layer.below, window.prefs.report, window.start_page.plan, only)
+        page = ReportPage(self._layer.below, self._prefs.report, occasion.plan, occasion.only)
         page.wanted.connect(self.start)
-        window.layer.open(page)
+        self._layer.open(page)
         return page
 
     # On its way
 
     def start(self, job: ReportJob, choices: ReportChoices) -> None:
         """Have it written."""
-        self._window.prefs.report = choices
+        self._prefs.report = choices
         self._work = self._begin(job)
         self._show_progress(TITLE)
         self._timer.start()
 
     def _show_progress(self, title: str) -> None:
-        page = ProgressPage(self._window.layer.below, title, "Go on unseen")
+        page = ProgressPage(self._layer.below, title, "Go on unseen")
         page.cancelled.connect(self.cancel)
         page.put("starting")
         self.page = page
-        self._window.layer.open(page)
+        self._layer.open(page)
 
     @property
     def _shown(self) -> ProgressPage | None:
         """Its page, unless another was opened in its place, which deletes it."""
-        return self.page if self.page is self._window.layer.current else None
+        return self.page if self.page is self._layer.current else None
 
     def poll(self) -> None:
         """Look once for news of it."""
@@ -205,14 +235,9 @@ class ReportController(QObject):
     ) -> None:
         """On its page where that is open or nothing else is; else a line, so as not to disturb."""
         page, self.page = self._shown, None
-        self._say(" ".join(filter(None, (words, more))))
+        self.said.emit(" ".join(filter(None, (words, more))))
         if page is not None and page.isVisible():
             page.finish(title, words, more, acts)
-
-    def _say(self, words: str) -> None:
-        self._window.watch_page.footer.say(words, stay=True)
-        if not self._window.watching:
-            self._window.start_page.show_progress(words)
 
 
 def open_path(path: Path) -> None:

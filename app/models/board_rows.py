@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.models import fault_words
-from app.models.state_marks import Mark
 from app.style import wording
+from app.style.state_marks import Mark
 from engine.model.batteries import Battery
 from engine.model.messages import Alarm, AlarmState, Kind, Severity, Snapshot
 from engine.model.tracks import Plan, Track

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from app.models import fault_words
 from app.models.board_rows import tracks_of
-from app.models.state_marks import Mark
 from app.style import wording
+from app.style.state_marks import Mark
 from engine.model import faults
 from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes

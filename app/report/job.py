@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from app.cli.scan_command import scan_one
+from app.report.take_scan import scan_one
 from app.report.write import Files, Progress, scanned_section, session_section, write_report
 from engine.plan.load import PlanError
 from engine.report.content.report_data import Section

@@ -5,7 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QIcon, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
 
-from app.models.state_marks import Mark
+from app.style.state_marks import Mark
 
 _BOX = 20.0
 _OCTAGON = ((6, 1), (14, 1), (19, 6), (19, 14), (14, 19), (6, 19), (1, 14), (1, 6))

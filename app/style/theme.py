@@ -87,6 +87,12 @@ DAY: Final = Look(
 
 LOOKS: Final = {look.name: look for look in (NIGHT, DAY)}
 
+
+def look_of(name: str) -> Look:
+    """The look of that name; the night's where there is none."""
+    return LOOKS.get(name, NIGHT)
+
+
 FAMILIES: Final = ("B612", "Noto Sans", "Segoe UI", "Helvetica Neue", "DejaVu Sans", "Arial")
 """First one installed is used: B612 was drawn for instruments, its figures all equally wide."""
 

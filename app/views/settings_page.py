@@ -17,10 +17,10 @@ from PySide6.QtWidgets import (
 )
 
 from app.alerts.chime import ChimeSettings, Sound
+from app.models.choices import BOUNDS, Choices
 from app.style.theme import LOOKS
 from app.views.widgets.basics import Button, plain
 from app.views.widgets.overlay import Overlay
-from app.window.preferences import BOUNDS, Choices
 from engine.model.number_text import number
 
 DEFAULT_OUTPUT = "System default"

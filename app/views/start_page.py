@@ -18,9 +18,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.models.keys import CAUTIONS
 from app.style import wording
 from app.views.widgets.basics import Button, plain, say
-from app.window.keys import CAUTIONS
 from engine.model.commands import Open
 
 TAKES = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"

@@ -33,6 +33,7 @@ class WatchPage(QWidget):
         super().__init__()
         self.setObjectName("page")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.look = look
         self.header, self.footer = Header(), Footer()
         self.standby = Band("standby", "STANDBY", STANDBY_WORDS)
         self.silent = Band("silent", "NOT WATCHING")
@@ -66,6 +67,7 @@ class WatchPage(QWidget):
 
     def set_look(self, look: Look, scale: float) -> None:
         """Change colours and size of all views."""
+        self.look = look
         self.fix_list.setFixedWidth(round(380 * scale))
         for part in (self.header, self.footer, self.standby, self.silent, self.listen_bar):
             part.set_scale(scale)

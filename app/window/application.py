@@ -10,10 +10,10 @@ from collections.abc import Callable, Sequence
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
+from app.services.bridge import Bridge, Client
+from app.services.preferences import Preferences
 from app.views.start_page import Input
-from app.window.bridge import Bridge, Client
 from app.window.main_window import LEAST_SIZE, MainWindow
-from app.window.preferences import Preferences
 from engine.model.commands import Open
 
 FACTOR = "QT_SCALE_FACTOR"
@@ -74,4 +74,5 @@ def run_window(
     QTimer.singleShot(WARM_UP_MS, window.warm_up)
     code = app.exec()
     window.alerts.close()
+    window.background.close()
     return code

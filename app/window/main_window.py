@@ -3,37 +3,41 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QMainWindow, QStackedWidget
+from PySide6.QtWidgets import QMainWindow
 
 from app.alerts.alerts import Alerts
-from app.alerts.chime import ChimeSettings, Player
+from app.alerts.chime import Player
 from app.controllers import report_controller
 from app.controllers.closing import Closing
 from app.controllers.crew_actions import CrewActions
 from app.controllers.drill_controller import DrillController
 from app.controllers.glance_controller import GlanceController
 from app.controllers.headphones import Headphones
+from app.controllers.history_controller import HistoryController
 from app.controllers.line_check_controller import LineCheckController
-from app.controllers.opening import Opening
-from app.controllers.overlays import Overlays
+from app.controllers.navigation import Navigation
+from app.controllers.opening import CANCELLED, Opening
 from app.controllers.plan_live import LivePlan
 from app.controllers.plan_new import NewPlan
-from app.controllers.report_controller import ReportController
-from app.models.fix_cards import Card
-from app.style import state_shapes, theme, wording
-from app.views.start_page import Input, StartPage, is_plan
+from app.controllers.report_controller import Occasion, ReportController
+from app.controllers.settings_controller import SettingsController
+from app.controllers.start_controller import FindInputs, StartController
+from app.controllers.watch_controller import WatchController
+from app.models.choices import Choices
+from app.models.keys import Act
+from app.services.background import Background
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
+from app.style import state_shapes, theme
+from app.views.start_page import StartPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from app.window.bridge import Bridge
-from app.window.preferences import Choices, Preferences
 from app.window.shortcuts import Shortcuts, acts_of
 from engine.model.commands import Open, Watch
-from engine.model.messages import Snapshot
-from engine.sources.base import SourceError
 
 FIRST_SIZE = QSize(1440, 900)
 """Of the window where it was never placed, as far as the screen allows."""
@@ -48,139 +52,157 @@ class MainWindow(QMainWindow):
         self,
         bridge: Bridge,
         prefs: Preferences,
-        inputs: Callable[[], Sequence[Input]] = tuple,
+        inputs: FindInputs = tuple,
         player: Player | None = None,
         clock: Callable[[], float] = time.monotonic,
+        background: Background | None = None,
     ) -> None:
         super().__init__()
-        self.bridge, self.prefs, self._inputs = bridge, prefs, inputs
-        self.look = theme.LOOKS.get(prefs.look, theme.NIGHT)
-        self._scale = 0.0
-        self._live = self._on_board = False
+        self.bridge, self.prefs = bridge, prefs
+        self.look = theme.look_of(prefs.look)
+        self._scale, self._live = 0.0, False
         self.setWindowTitle("trackwarden")
         self.setWindowIcon(state_shapes.window_icon())
         self.setMinimumSize(LEAST_SIZE)
         self.setAcceptDrops(True)
+        self.background = background or Background(self)
         self.start_page, self.watch_page = StartPage(), WatchPage(self.look)
         self.glances = GlanceController(self.look, prefs, self)
-        self.pages = QStackedWidget()
-        for page in (self.start_page, self.watch_page, self.glances.page):
-            self.pages.addWidget(page)
+        self.navigation = Navigation(self.start_page, self.watch_page, self.glances)
+        self.pages = self.navigation.pages
         self.setCentralWidget(self.pages)
         self.alerts = Alerts(self, prefs.chime, player, clock)
         self.layer = Layer(self.pages)
-        self.acts = CrewActions(bridge, self.watch_page, self.layer, self.pages, prefs.choices)
-        self.overlays = Overlays(self)
-        self.headphones = Headphones(bridge, prefs, self.watch_page, self.layer, self.alerts)
-        self.line_checks = LineCheckController(bridge, self.watch_page, self.layer)
-        self.plans, self.first_plans = LivePlan(self), NewPlan(self)
-        self.leaving = Closing(self)
-        self.reports, self.openings = ReportController(self), Opening(self)
-        self.drills = DrillController(
-            bridge, self.watch_page, self.layer, self.alerts, lambda: self.look
-        )
-        acts = acts_of(self)
+        self._make_controllers(inputs)
+        acts = {
+            **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
+            **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
+            Act.FULL_SCREEN: self.toggle_full_screen,
+            Act.BACK: self.leaving.back,
+        }
         self._keys = [
             Shortcuts(window, acts, lambda: self.watching, lambda: self.layer.covers)
             for window in (self, self.glances.window)
         ]
-        self._connect()
+        self._connect_watch()
+        self._connect_pages()
         self._set_choices(prefs.choices)
         self.resize(FIRST_SIZE.boundedTo(self.screen().availableSize()))
         if prefs.place("window").size():
             self.restoreGeometry(prefs.place("window"))
-        self.start_page.set_recent(prefs.recent)
+
+    def _make_controllers(self, inputs: FindInputs) -> None:
+        bridge, page, layer, prefs = self.bridge, self.watch_page, self.layer, self.prefs
+        background = self.background
+        self.watch = WatchController(bridge, page, self.alerts, self.glances)
+        self.start = StartController(self.start_page, bridge, prefs, self.alerts)
+        self.start.inputs = inputs
+        self.acts = CrewActions(bridge, page, layer)
+        self.settings = SettingsController(layer, prefs, self.alerts)
+        self.headphones = Headphones(bridge, prefs, page, layer)
+        self.line_checks = LineCheckController(bridge, page, layer)
+        self.plans = LivePlan(bridge, page, layer, prefs)
+        self.first_plans = NewPlan(self.start_page, layer, prefs, background)
+        self.drills = DrillController(bridge, page, layer, background)
+        self.history = HistoryController(bridge, page, layer, lambda: self.drills.secret)
+        self.reports = ReportController(layer, prefs, background, self._occasion)
+        self.opening = Opening(bridge, layer)
+        self.leaving = Closing(
+            layer,
+            lambda: self.is_live,
+            (
+                layer.hide_first,
+                self.headphones.stop_first,
+                self.navigation.leave_glance,
+                self.navigation.leave_closer,
+                self.drills.end_first,
+                self._leave_full_screen,
+            ),
+        )
+
+    def _connect_watch(self) -> None:
+        bridge, watch = self.bridge, self.watch
+        bridge.started.connect(self._started)
+        bridge.started.connect(self.plans.start)
+        bridge.plan_changed.connect(self.plans.start)
+        bridge.ended.connect(self._ended)
+        bridge.failed.connect(self._failed)
+        watch.redact = self.drills.redact
+        watch.followers = (
+            self.drills.show_snapshot,
+            self.headphones.show_snapshot,
+            self.line_checks.show_snapshot,
+        )
+        self.start.opening.connect(self.plans.opened)
+        self.start.opening.connect(self.drills.begin)
+        self.drills.wanted.connect(self.open)
+        self.opening.given_up.connect(self._give_up_opening)
+        self.leaving.left.connect(self.to_start)
+        self.leaving.close_wanted.connect(self.close)
+        self.leaving.detached.connect(bridge.close)
+
+    def _connect_pages(self) -> None:
+        start, page = self.start_page, self.watch_page
+        start.line_check_asked.connect(self.line_checks.check_next)
+        start.drill_asked.connect(
+            lambda: self.drills.ask(self.start.recent_takes(), self.start_page.plan)
+        )
+        start.report_asked.connect(self.reports.show)
+        page.header.report_asked.connect(self.reports.show)
+        page.header.standby_asked.connect(self.acts.standby)
+        page.header.look_asked.connect(self.settings.toggle_look)
+        page.footer.chime_asked.connect(self.settings.show_settings)
+        page.fix_list.seen.connect(self.acts.see)
+        page.fix_list.shelved.connect(self.acts.shelve)
+        self.layer.covered.connect(self._refresh_keys)
+        self.layer.covered.connect(self.navigation.keep_focus)
+        self.pages.currentChanged.connect(self._refresh_keys)
+        self.navigation.glance_shown.connect(self.watch.show_glance)
+        self.settings.chime_changed.connect(self.watch.show_quiet)
+        self.settings.choices_changed.connect(self._set_choices)
+        self.settings.look_changed.connect(self._set_look)
+        self.headphones.outputs_wanted.connect(
+            lambda: self.alerts.find_outputs(self.headphones.offer)
+        )
+        self.reports.said.connect(self._say)
+        self.background.failed.connect(self._say)
 
     def _refresh_keys(self) -> None:
         for keys in self._keys:
             keys.refresh()
 
-    def _keep_focus(self, covered: bool) -> None:
-        """Give the keys back to board or list once nothing lies over them."""
-        page = self.watch_page
-        if covered:
-            self._on_board = page.board.hasFocus()
-        elif self.watching:
-            page.board.setFocus()
-            if not self._on_board:
-                page.fix_list.setFocus()
-
-    def _connect(self) -> None:
-        bridge, page = self.bridge, self.watch_page
-        bridge.opening.connect(self.start_page.show_progress)
-        bridge.started.connect(self._started)
-        bridge.started.connect(self.plans.start)
-        bridge.plan_changed.connect(page.change_plan)
-        bridge.plan_changed.connect(self.plans.start)
-        bridge.snapshot.connect(self._show_snapshot)
-        bridge.ended.connect(self._ended)
-        bridge.failed.connect(self._failed)
-        bridge.silent.connect(page.footer.show_silence)
-        bridge.silent.connect(lambda _s: self._say_silence("The engine does not answer."))
-        bridge.silent.connect(lambda _s: self.alerts.show_silence())
-        bridge.stopped.connect(self._stopped)
-        self.start_page.chosen.connect(self.open)
-        self.start_page.line_check_asked.connect(self.line_checks.check_next)
-        self.start_page.drill_asked.connect(self._ask_drill)
-        self.start_page.inputs_wanted.connect(self.find_inputs)
-        self.start_page.report_asked.connect(self.reports.show)
-        page.header.report_asked.connect(self.reports.show)
-        self.drills.wanted.connect(self.open)
-        self.layer.covered.connect(self._refresh_keys)
-        self.layer.covered.connect(self._keep_focus)
-        self.pages.currentChanged.connect(self._refresh_keys)
-        page.header.standby_asked.connect(self.acts.standby)
-        page.header.look_asked.connect(self.toggle_look)
-        page.footer.chime_asked.connect(self.overlays.show_settings)
-        page.fix_list.seen.connect(self.acts.see)
-        page.fix_list.shelved.connect(self.acts.shelve)
-        page.fix_list.chosen.connect(self._choose_card)
-        page.board.track_chosen.connect(self._choose_track)
-        page.board.closer_asked.connect(page.look_closer)
-        self.alerts.problem.connect(self._chime_problem)
+    def _say(self, words: str) -> None:
+        """A line that stays, on whichever page is shown."""
+        self.watch_page.footer.say(words, stay=True)
+        if not self.watching:
+            self.start_page.show_progress(words)
 
     # Watching
 
     @property
     def watching(self) -> bool:
         """The board or the glance view is shown."""
-        return self.pages.currentWidget() is not self.start_page
+        return self.navigation.watching
 
     @property
     def is_live(self) -> bool:
         """A live input is being watched."""
         return self._live and self.bridge.running
 
-    def find_inputs(self) -> None:
-        """Look for live inputs without holding up the window."""
-        self.start_page.set_inputs(None)
-        self.alerts.ask(self._look_for_inputs, self.start_page.set_inputs)
-
-    def _look_for_inputs(self) -> Sequence[Input] | str:
-        try:
-            return self._inputs()
-        except SourceError as error:
-            return wording.sentence(str(error))
-
     def warm_up(self) -> None:
         """What the window needs soon but not at once, off its thread: reports, inputs."""
-        self.alerts.ask(report_controller.load, lambda _none: None)
-        self.find_inputs()
+        self.background.ask(report_controller.load, lambda _none: None)
+        self.start.find_inputs()
 
     def open(self, request: Open) -> None:
         """Start watching."""
-        for path in (request.plan, request.take):
-            if path:
-                self.prefs.remember(path)
-        self.start_page.set_recent(self.prefs.recent)
-        self.start_page.show_progress("")
-        self.plans.opened(request)
-        self.drills.begin(request)
-        self.bridge.open(request)
+        self.start.open(request)
 
-    def _ask_drill(self) -> None:
-        takes = [path for path in self.prefs.recent if not is_plan(path)]
-        self.drills.ask(takes, self.start_page.plan)
+    def _occasion(self) -> Occasion:
+        """What a report can be of now."""
+        if not self.watching:
+            return Occasion(plan=self.start_page.plan)
+        return report_controller.of_session(self.bridge, self.watch_page, self.drills.secret)
 
     def _started(self, watch: Watch) -> None:
         self._live = watch.live
@@ -190,37 +212,7 @@ class MainWindow(QMainWindow):
         self.drills.start()
         self.alerts.start(self.windowIcon())
         self.setWindowTitle(f"{watch.plan.title or watch.source} – trackwarden")
-        self.pages.setCurrentWidget(self.watch_page)
-        self.watch_page.board.setFocus()
-        self.watch_page.fix_list.setFocus()
-
-    def _show_snapshot(self, snapshot: Snapshot) -> None:
-        snapshot = self.drills.kept_back(snapshot)
-        cards = self.watch_page.show_snapshot(snapshot)
-        self.drills.show_snapshot(snapshot)
-        self.alerts.show_snapshot(snapshot, cards)
-        self.headphones.show_snapshot(snapshot)
-        self.line_checks.show_snapshot(snapshot)
-        self._show_quiet()
-        self._show_glance()
-
-    def _show_glance(self) -> None:
-        page = self.watch_page
-        clock = page.header.clock.text()
-        self.glances.show_snapshot(page.plan, page.last, page.cards, clock, self.alerts.mark())
-
-    def _show_quiet(self) -> None:
-        self.watch_page.footer.show_chime(self.alerts.words())
-        self.watch_page.header.show_quiet(self.alerts.mark())
-
-    def _say_silence(self, words: str) -> None:
-        """Nobody watches: every view says so."""
-        self.watch_page.show_silence(words)
-        self.glances.show_silence(words)
-
-    def _stopped(self, words: str) -> None:
-        self._say_silence(words)
-        self.alerts.show_stopped()
+        self.navigation.show_board()
 
     def _ended(self) -> None:
         if self.drills.request is None:  # a drill's score comes by itself
@@ -228,69 +220,40 @@ class MainWindow(QMainWindow):
 
     def _failed(self, words: str) -> None:
         if self.watching:
-            self._say_silence(f"{words} Esc: start page")
-            self.alerts.show_silence()
+            self.watch.break_off(f"{words} Esc: start page")
         else:
             self.start_page.show_error(words)
 
-    def _chime_problem(self, words: str) -> None:
-        told = f"No chime: {words}. C: choose one."
-        self.watch_page.footer.say(told, stay=True)
+    def _give_up_opening(self) -> None:
+        if self.watching:
+            self.to_start()
+        self.start_page.show_progress(CANCELLED)
 
-    # What keys and buttons do
+    def to_start(self) -> None:
+        """End the watch and show the start page."""
+        self.bridge.stop()
+        self.setWindowTitle("trackwarden")
+        self.glances.window.close()
+        self.navigation.show_start()
+        self.start.find_inputs()
 
-    def toggle_quiet(self) -> None:
-        """Quiet the chime, or let it sound."""
-        self.alerts.toggle_quiet()
-        self._show_quiet()
+    # Look and size
 
-    def toggle_glance(self) -> None:
-        """The glance view, or the board again."""
-        here = self.pages.currentWidget() is self.glances.page
-        self.pages.setCurrentWidget(self.watch_page if here else self.glances.page)
-        self._show_glance()
-
-    def toggle_glance_window(self) -> None:
-        """The glance view in a window of its own, or none."""
-        self.glances.toggle_window()
-        self._show_glance()
-
-    def look_closer(self) -> None:
-        """A closer look at the chosen track, or the board again."""
-        self.watch_page.toggle_closer()
-        self.pages.setCurrentWidget(self.watch_page)
-
-    def step(self, by: int) -> None:
-        """Move the selection by so many rows."""
-        page = self.watch_page
-        on_board = page.board.hasFocus() or page.closer_shown
-        (page.board if on_board else page.fix_list).step(by)
-
-    def _choose_card(self, card: Card | None) -> None:
-        self.watch_page.board.choose(card.tracks if card else ())
-
-    def _choose_track(self, number: int) -> None:
-        page = self.watch_page
-        page.fix_list.choose_track(number)
-        page.board.choose((number,))
-        if page.closer_shown:
-            page.closer.choose(number)
-
-    # Look, overlays, leaving
-
-    def toggle_look(self) -> None:
-        """Night or day."""
-        self.set_look(theme.DAY if self.look is theme.NIGHT else theme.NIGHT)
-
-    def set_look(self, look: theme.Look) -> None:
-        """This look, from now on."""
+    def _set_look(self, look: theme.Look) -> None:
         self.look = look
-        self.prefs.look = look.name
         self._apply()
 
     def toggle_full_screen(self) -> None:
         """Full screen or window."""
         self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+
+    def _leave_full_screen(self) -> bool:
+        """From the start page alone: the board may well be left by the same key."""
+        if self.watching:
+            return False
+        if self.isFullScreen():
+            self.toggle_full_screen()
+        return True
 
     def _apply(self) -> None:
         self.setPalette(theme.palette(self.look))
@@ -309,36 +272,13 @@ class MainWindow(QMainWindow):
             self._apply()
         self.layer.fit()
 
-    def set_chime(self, settings: ChimeSettings) -> None:
-        """Sound, or not, like this."""
-        self.alerts.settings = self.prefs.chime = settings
-        self._show_quiet()
-
-    def set_choices(self, choices: Choices) -> None:
-        """Keep to these from now on."""
-        self.prefs.choices = choices
-        self._set_choices(choices)
-
     def _set_choices(self, choices: Choices) -> None:
         self.acts.choices = choices
         self.watch_page.fix_list.set_shelve(choices.shelve_min)
         self.alerts.remind_s = self.watch_page.long_break_s = choices.break_min * 60
         self.glances.set_choices(choices)
 
-    def reset(self) -> None:
-        """All settings as at first start."""
-        self.prefs.reset()
-        self.set_look(theme.LOOKS.get(self.prefs.look, theme.NIGHT))
-        self.set_chime(self.prefs.chime)
-        self._set_choices(self.prefs.choices)
-
-    def to_start(self) -> None:
-        """End the watch and show the start page."""
-        self.bridge.stop()
-        self.setWindowTitle("trackwarden")
-        self.glances.window.close()
-        self.pages.setCurrentWidget(self.start_page)
-        self.find_inputs()
+    # Files dropped, closing
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
         """Takes and plans are welcome."""
@@ -355,12 +295,13 @@ class MainWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Ask while watching live; then end everything in good order."""
-        if not self.leaving.may_close():
+        if not self.leaving.may_close() or self.drills.end_first():
             event.ignore()
             return
         self.bridge.stop()
         self.reports.close()
         self.alerts.close()
+        self.background.close()
         self.prefs.set_place("window", self.saveGeometry())
         self.glances.window.close()
         super().closeEvent(event)

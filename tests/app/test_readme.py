@@ -8,8 +8,8 @@ import shlex
 import pytest
 
 from app.cli import main
+from app.models.keys import KEYS
 from app.views.drill.drill_panel import key_of
-from app.window.keys import KEYS
 from engine.drill.schedule import LEVELS
 from engine.model.drill_causes import Cause
 from engine.model.limits import LIMITS

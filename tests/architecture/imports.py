@@ -30,6 +30,18 @@ ENGINE_ORDER: Final = (
 """A package imports only from the floors before its own; packages of one floor do not know each
 other."""
 
+APP_ORDER: Final = (
+    ("style", "setup"),
+    ("models",),
+    ("alerts", "report"),
+    ("services",),
+    ("views",),
+    ("controllers",),
+    ("window",),
+    ("cli",),
+)
+"""The same for the window and the commands; `app/start.py` stands outside."""
+
 Imports = Mapping[str, frozenset[str]]
 """The modules of the same package that each module imports."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from tests.architecture.imports import (
+    APP_ORDER,
     ENGINE_ORDER,
     circles,
     drawing,
@@ -29,6 +30,22 @@ def test_every_package_of_the_engine_stands_in_the_order() -> None:
 def test_no_module_of_the_engine_is_in_a_circle() -> None:
     """Imports for types alone and inside functions count too."""
     assert circles(module_imports(ROOT / "engine")) == []
+
+
+def test_nothing_in_the_app_imports_upward() -> None:
+    """A package of the app imports only packages that stand before it in the order."""
+    assert upward(module_imports(ROOT / "app"), APP_ORDER) == []
+
+
+def test_every_package_of_the_app_stands_in_the_order() -> None:
+    """A new package gets its place in the order on the day that it is added."""
+    folders = {path.parent.name for path in (ROOT / "app").glob("*/__init__.py")}
+    assert folders == {name for floor in APP_ORDER for name in floor}
+
+
+def test_no_module_of_the_app_is_in_a_circle() -> None:
+    """Imports for types alone and inside functions count too."""
+    assert circles(module_imports(ROOT / "app")) == []
 
 
 def test_an_arrow_up_and_a_circle_are_noticed(tmp_path: Path) -> None:

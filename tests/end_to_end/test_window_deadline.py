@@ -15,9 +15,9 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from app.alerts.chime import ChimeSettings, Sound
-from app.window.bridge import Bridge
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
 from app.window.main_window import MainWindow
-from app.window.preferences import Preferences
 from engine.model.commands import Open
 from engine.model.messages import AlarmState, Snapshot
 from engine.runtime.client import EngineClient

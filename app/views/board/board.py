@@ -16,8 +16,8 @@ from PySide6.QtWidgets import QWidget
 
 from app.models import board_rows as models
 from app.models.board_rows import RowState
-from app.models.state_marks import Mark
 from app.style import wording
+from app.style.state_marks import Mark
 from app.style.theme import Look
 from app.views.board import row_text
 from app.views.board.board_layout import GroupBoxes, Widths, lay_out

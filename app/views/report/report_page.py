@@ -19,12 +19,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.models.choices import ReportChoices
 from app.models.report_subjects import Subject, of_take
 from app.report.job import ReportJob
 from app.report.write import Files
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
-from app.window.preferences import ReportChoices
 
 TAKES: Final = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
 FORMS: Final = (

@@ -8,8 +8,8 @@ from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 
+from app.models.keys import CAUTIONS, KEYS
 from app.views.widgets.basics import Button, plain
-from app.window.keys import CAUTIONS, KEYS
 
 
 class Overlay(QWidget):
@@ -63,6 +63,11 @@ class Layer(QObject):
         self.current: Overlay | None = None
 
     @property
+    def window(self) -> QWidget:
+        """The window that it belongs to."""
+        return self.below.window()
+
+    @property
     def covers(self) -> bool:
         """A page lies over it now."""
         return self.current is not None and self.current.isVisible()
@@ -80,6 +85,13 @@ class Layer(QObject):
         """Take the page away."""
         if self.current is not None:
             self.current.hide()
+
+    def hide_first(self) -> bool:
+        """Take the page away; False where none lies over it."""
+        if not self.covers:
+            return False
+        self.hide()
+        return True
 
     def fit(self) -> None:
         """Keep to the size of what lies below."""

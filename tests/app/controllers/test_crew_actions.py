@@ -12,10 +12,10 @@ from pytestqt.qtbot import QtBot
 
 from app.alerts.chime_schedule import REPEAT_S
 from app.controllers.crew_actions import NO_ENTRY, NO_TRACK
+from app.models.choices import Choices
 from app.views.watch_page import ENDED
 from app.views.widgets.prompt import Prompt
 from app.window.main_window import MainWindow
-from app.window.preferences import Choices
 from engine.model.commands import (
     Acknowledge,
     Break,
@@ -87,7 +87,7 @@ def test_three_keys_shelve(
 def test_shelving_times_are_those_set(desk: tuple[MainWindow, fake_client.Crew]) -> None:
     """The settings' times are sent and stand on the button."""
     window, _ = desk
-    window.set_choices(Choices(shelve_min=2.0, shelve_long_min=40.0))
+    window.settings.set_choices(Choices(shelve_min=2.0, shelve_long_min=40.0))
     assert press(desk, Key.Key_S)[0] == Shelve(1, 120.0)
     window.watch_page.fix_list.choose_track(3)
     assert press(desk, Key.Key_S, SHIFT) == [Shelve(4, 2400.0)]

@@ -115,7 +115,7 @@ def test_the_closer_look_keeps_a_name_back(qtbot: QtBot, tmp_path: Path) -> None
 def test_the_history_is_closed_until_the_score(qtbot: QtBot, tmp_path: Path) -> None:
     """It would tell what the board keeps back."""
     stage = Stage(tmp_path, qtbot)
-    stage.window.overlays.show_history()
+    stage.window.history.show()
     assert not stage.window.layer.covers
     assert "after the drill" in stage.window.watch_page.footer.notice.text()
 

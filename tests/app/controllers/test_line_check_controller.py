@@ -185,7 +185,7 @@ def test_from_the_start_page(tmp_path: Path, qtbot: QtBot) -> None:
     )
     window, _ = pages.make_window(tmp_path, fake_client.factory_of(client))
     qtbot.addWidget(window)
-    window.find_inputs()
+    window.start.find_inputs()
     pages.show(window)
     qtbot.keyClick(window.start_page.inputs, Qt.Key.Key_K)
     window.bridge._timer.stop()

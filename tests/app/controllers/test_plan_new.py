@@ -28,7 +28,7 @@ def window(tmp_path: Path, qtbot: QtBot) -> MainWindow:
     qtbot.addWidget(made)
     made.resize(1440, 900)
     pages.show(made)
-    made.find_inputs()
+    made.start.find_inputs()
     return made
 
 

@@ -11,6 +11,7 @@ from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
 from app.controllers import report_controller
+from app.models.choices import ReportChoices
 from app.models.report_subjects import of_session, of_take
 from app.report.job import ReportJob, Written
 from app.report.worker import Failed, News, Step, Stopped
@@ -18,7 +19,6 @@ from app.report.write import Files
 from app.views.progress_page import ProgressPage
 from app.views.report.report_page import READING, ReportPage
 from app.window.main_window import MainWindow
-from app.window.preferences import ReportChoices
 from engine.model.commands import Open
 from engine.session.reader import SessionSummary
 from tests.support.qt import fake_client, pages
@@ -160,7 +160,7 @@ def test_another_page_in_its_place_is_no_harm(window: MainWindow, qtbot: QtBot) 
     work, page = at_work(window)
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     with qtbot.waitSignal(page.destroyed):
-        window.overlays.show_help()
+        window.settings.show_help()
     work.next = [Step("setting the PDF's pages", 0.25)]
     window.reports.poll()
     window.reports.cancel()
@@ -258,7 +258,7 @@ def test_earlier_sessions_and_takes_are_listed(at_start: MainWindow, tmp_path: P
 def test_a_list_that_takes_its_time_says_so(at_start: MainWindow) -> None:
     """Enter before the list is there is no mistake that stays on the page."""
     asked: list[tuple] = []
-    at_start.alerts.ask = lambda *both: asked.append(both)  # type: ignore[method-assign]
+    at_start.background.ask = lambda *both: asked.append(both)  # type: ignore[method-assign]
     page = choice(at_start)
     assert page.there.text() == READING
     page.write.click()

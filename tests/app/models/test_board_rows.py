@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from app.models import board_rows
-from app.models.state_marks import Mark
+from app.style.state_marks import Mark
 from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity
 from engine.model.tracks import Plan, Track
 from tests.support.qt import fake_client

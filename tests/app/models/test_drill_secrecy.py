@@ -37,10 +37,10 @@ def test_a_receiver_is_not_given_away() -> None:
     gone = fake_client.incident(9, None, Fault.MUTED, Severity.RED, 3.0, tracks=(5, 6, 9))
     shot = fake_client.snapshot(PLAN, (Alarm(gone, AlarmState.UNACKNOWLEDGED),))
     (named,) = cards(PLAN, shot)
-    (kept_back,) = cards(PLAN, veil(shot, ()))
+    (redact,) = cards(PLAN, veil(shot, ()))
     assert "Receiver" in named.title
-    assert "Receiver" not in kept_back.title
-    assert kept_back.check == ""
+    assert "Receiver" not in redact.title
+    assert redact.check == ""
 
 
 def test_blind_leaves_levels_and_nothing_else() -> None:

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QRectF
 from PySide6.QtGui import QImage, QPainter
 
-from app.models.state_marks import Mark
 from app.style import state_shapes
+from app.style.state_marks import Mark
 from app.style.theme import LOOKS, Look
 
 PROTAN = np.array([[0.11238, 0.88762, 0.0], [0.11238, 0.88762, 0.0], [0.00401, -0.00401, 1.0]])

@@ -64,10 +64,10 @@ def test_a_row_is_told_anew_when_its_state_changes(window: MainWindow) -> None:
 
 PAGES = {
     "board": lambda w: None,
-    "glance": lambda w: w.toggle_glance(),
-    "help": lambda w: w.overlays.show_help(),
-    "settings": lambda w: w.overlays.show_settings(),
-    "history": lambda w: w.overlays.show_history(),
+    "glance": lambda w: w.navigation.toggle_glance(),
+    "help": lambda w: w.settings.show_help(),
+    "settings": lambda w: w.settings.show_settings(),
+    "history": lambda w: w.history.show(),
     "battery": lambda w: (w.watch_page.board.track_chosen.emit(1), w.acts.battery()),
     "note": lambda w: w.acts.note(),
     "report": lambda w: (

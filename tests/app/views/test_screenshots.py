@@ -11,11 +11,11 @@ from PySide6.QtWidgets import QApplication, QLabel, QLineEdit, QPushButton
 from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import ChimeSettings
+from app.models.choices import Choices
 from app.style.theme import LOOKS
 from app.views.plan.plan_page import PlanPage
 from app.views.widgets.basics import Elided
 from app.window.main_window import MainWindow
-from app.window.preferences import Choices
 from engine.model import crew_notes as desks
 from tests.support.checkout import ROOT
 from tests.support.qt import fake_client, pages
@@ -31,7 +31,7 @@ def start(folder: Path) -> MainWindow:
     """The start page with inputs and recent files."""
     window, _ = pages.make_window(folder)
     window.start_page.set_recent(["/shoot/harbour/night_03.wav", "/shoot/harbour/night.toml"])
-    window.find_inputs()
+    window.start.find_inputs()
     return window
 
 
@@ -77,7 +77,7 @@ def plan_new(folder: Path) -> MainWindow:
 def with_help(folder: Path) -> MainWindow:
     """The start page under help."""
     window = start(folder)
-    window.overlays.show_help()
+    window.settings.show_help()
     return window
 
 
@@ -98,14 +98,14 @@ def told(folder: Path) -> MainWindow:
 def with_settings(folder: Path) -> MainWindow:
     """The board under the settings."""
     window = board(16)(folder)
-    window.overlays.show_settings()
+    window.settings.show_settings()
     return window
 
 
 def on_break(folder: Path) -> MainWindow:
     """A break, with chimes off and the batteries to change."""
     window = told(folder)
-    window.set_chime(ChimeSettings(on=False))
+    window.settings.set_chime(ChimeSettings(on=False))
     window.acts.take_break()
     return window
 
@@ -113,15 +113,15 @@ def on_break(folder: Path) -> MainWindow:
 def glance(folder: Path) -> MainWindow:
     """The glance view."""
     window = told(folder)
-    window.set_choices(Choices(glance_m=1.5))
-    window.toggle_glance()
+    window.settings.set_choices(Choices(glance_m=1.5))
+    window.navigation.toggle_glance()
     return window
 
 
 def calm(folder: Path) -> MainWindow:
     """The glance view with nothing wrong."""
     window = pages.watching(folder, fake_client.harbour_plan())[0]
-    window.toggle_glance()
+    window.navigation.toggle_glance()
     return window
 
 
@@ -129,7 +129,7 @@ def closer(folder: Path) -> MainWindow:
     """A closer look at a track in fault."""
     window = told(folder)
     window.watch_page.board.track_chosen.emit(7)
-    window.look_closer()
+    window.navigation.look_closer()
     for _ in range(200):
         window.bridge.poll()
     return window
@@ -138,7 +138,7 @@ def closer(folder: Path) -> MainWindow:
 def with_history(folder: Path) -> MainWindow:
     """The history, of a watch that keeps no log."""
     window = told(folder)
-    window.overlays.show_history()
+    window.history.show()
     return window
 
 
@@ -202,7 +202,7 @@ def test_pages_fit(qtbot: QtBot, tmp_path: Path, page: str, size: tuple[int, int
     pages.show(window)
     for look in LOOKS:
         if window.look.name != look:
-            window.toggle_look()
+            window.settings.toggle_look()
         QApplication.processEvents()
         window.bridge.poll()
         QApplication.processEvents()

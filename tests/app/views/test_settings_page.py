@@ -11,9 +11,9 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import ChimeSettings, Sound
+from app.models.choices import Choices
 from app.views.settings_page import SettingsPage
 from app.window.main_window import MainWindow
-from app.window.preferences import Choices
 from tests.support.qt import fake_client, pages
 
 
@@ -56,7 +56,7 @@ def test_numbers_can_be_read(qtbot: QtBot, tmp_path: Path) -> None:
             words = edit.fontMetrics().horizontalAdvance(box.text())
             assert box.rect().contains(edit.geometry())
             assert edit.width() > words
-        window.toggle_look()
+        window.settings.toggle_look()
 
 
 def test_as_new_resets_all_but_recent_files(qtbot: QtBot, tmp_path: Path) -> None:

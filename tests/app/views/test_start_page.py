@@ -8,8 +8,8 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
+from app.models.keys import CAUTIONS
 from app.views.start_page import StartPage
-from app.window.keys import CAUTIONS
 from engine.model.commands import Open
 from tests.support.qt import pages
 
@@ -94,7 +94,7 @@ def test_keys_of_the_start_page(qtbot: QtBot, tmp_path: Path) -> None:
     window, _ = pages.make_window(tmp_path, factory)
     qtbot.addWidget(window)
     pages.show(window)
-    window.find_inputs()
+    window.start.find_inputs()
     window.start_page.set_plan("/shoot/night.toml")
     qtbot.keyClick(window.start_page.inputs, Key.Key_X)
     assert window.start_page.plan is None

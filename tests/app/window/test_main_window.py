@@ -11,9 +11,9 @@ from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import Sound
+from app.models.keys import CAUTIONS, KEYS
 from app.style.theme import DAY, NIGHT
 from app.views.start_page import NO_INPUT
-from app.window.keys import CAUTIONS, KEYS
 from app.window.main_window import MainWindow
 from engine.model.commands import (
     Acknowledge,
@@ -173,7 +173,7 @@ def test_help_lists_every_key_and_caution(
 ) -> None:
     """? shows all keys and cautions; Esc closes it and nothing else."""
     window, _ = shown
-    window.overlays.show_help()
+    window.settings.show_help()
     words = [label.text() for label in window.layer.current.findChildren(QLabel)]  # type: ignore[union-attr]
     assert {k.words for k in KEYS} <= set(words)
     assert set(CAUTIONS) <= set(words)
@@ -186,7 +186,7 @@ def test_keys_do_not_reach_through_help(
     qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
 ) -> None:
     """While a page lies over the board its keys do nothing."""
-    shown[0].overlays.show_help()
+    shown[0].settings.show_help()
     assert sent(qtbot, shown, Key.Key_A) == []
 
 
@@ -245,7 +245,7 @@ def test_names_are_never_markup(tmp_path: Path, qtbot: QtBot) -> None:
     alarm = fake_client.Alarm(one, fake_client.AlarmState.UNACKNOWLEDGED)
     window, _, _ = pages.watching(tmp_path, plan, [alarm])
     qtbot.addWidget(window)
-    window.overlays.show_help()
+    window.settings.show_help()
     labels = window.findChildren(QLabel)
     assert any("<b>Bold</b>" in label.text() for label in labels)
     assert {label.textFormat() for label in labels} == {Qt.TextFormat.PlainText}
@@ -347,8 +347,8 @@ def test_inputs_are_looked_for_again(tmp_path: Path, qtbot: QtBot) -> None:
     qtbot.addWidget(window)
     pages.show(window)
     found: list[list[pages.FakeInput]] = [[], [pages.INPUTS[0]]]
-    window._inputs = lambda: found.pop(0)
-    window.find_inputs()
+    window.start.inputs = lambda: found.pop(0)
+    window.start.find_inputs()
     page = window.start_page
     assert page.inputs.item(0).text() == NO_INPUT
     assert not page.watch.isEnabled()
@@ -359,7 +359,7 @@ def test_inputs_are_looked_for_again(tmp_path: Path, qtbot: QtBot) -> None:
     def fail() -> list[pages.FakeInput]:
         raise SourceError("live inputs need PortAudio, which is missing here")
 
-    window._inputs = fail
+    window.start.inputs = fail
     page.again.click()
     assert page.inputs.item(0).text() == "Live inputs need PortAudio, which is missing here."
     assert not page.watch.isEnabled()

@@ -46,13 +46,13 @@ def as_it_is(_window: MainWindow) -> None:
 
 def with_glance(window: MainWindow) -> None:
     """The board, and the glance view in a window of its own."""
-    window.toggle_glance_window()
+    window.navigation.toggle_glance_window()
 
 
 def closer(window: MainWindow) -> None:
     """A closer look at one track instead of the board."""
     window.watch_page.board.track_chosen.emit(3)
-    window.look_closer()
+    window.navigation.look_closer()
 
 
 def share_of_core(

@@ -11,9 +11,10 @@ from PySide6.QtCore import QSettings
 from PySide6.QtTest import QTest
 
 from app.alerts.chime import ChimeSettings, Player, Sound
-from app.window.bridge import Bridge
+from app.services.background import Background
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
 from app.window.main_window import MainWindow
-from app.window.preferences import Preferences
 from engine.model.commands import Open
 from engine.model.messages import Alarm
 from engine.model.tracks import Plan
@@ -51,6 +52,14 @@ class MutePlayer(Player):
         answer(found)
 
 
+class AtOnce(Background):
+    """Does work at once, on the caller's thread."""
+
+    def ask(self, work: Callable[[], object], take: Callable[..., None]) -> None:
+        """Do it now."""
+        take(work())
+
+
 class Clock:
     """Seconds that a test moves by hand."""
 
@@ -72,7 +81,7 @@ def make_window(
     prefs = Preferences(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
     player = MutePlayer()
     bridge = Bridge(factory, clock=clock)
-    window = MainWindow(bridge, prefs, lambda: INPUTS, player, clock)
+    window = MainWindow(bridge, prefs, lambda: INPUTS, player, clock, AtOnce())
     return window, player
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from app.models.choices import ReportChoices
 from app.models.report_subjects import Subject, of_take
 from app.views.progress_page import ProgressPage
 from app.views.report.report_page import ReportPage
 from app.window.main_window import MainWindow
-from app.window.preferences import ReportChoices
 from tests.support.qt import fake_client, pages
 
 FOLDER = Path("/shoot/reports")
@@ -29,7 +29,7 @@ def asked_on_start(folder: Path) -> MainWindow:
     """The start page under the choice of a report, with what there is to report on."""
     window, _ = pages.make_window(folder)
     window.prefs.report = ReportChoices(FOLDER, paper="a4")
-    window.find_inputs()
+    window.start.find_inputs()
     pages.show(window)
     window.reports.show()
     page = window.layer.current
@@ -69,7 +69,7 @@ def written(folder: Path) -> MainWindow:
 def rendering(folder: Path) -> MainWindow:
     """The start page while the demo take is being rendered."""
     window, _ = pages.make_window(folder)
-    window.find_inputs()
+    window.start.find_inputs()
     pages.show(window)
     window.bridge.opening.emit("demo take: writing 40 %")
     return window

@@ -11,7 +11,7 @@ from PySide6.QtGui import QFontMetrics, QRegion
 from pytestqt.qtbot import QtBot
 
 from app.models.board_rows import GroupState, RowState
-from app.models.state_marks import Mark
+from app.style.state_marks import Mark
 from app.style.theme import DAY, NIGHT, scale_for
 from app.views.board import row_text
 from app.views.board.board import Board

@@ -8,7 +8,8 @@ import pytest
 from PySide6.QtCore import QSettings
 
 from app.alerts.chime import ChimeSettings
-from app.window.preferences import MOST_RECENT, Preferences, ReportChoices
+from app.models.choices import ReportChoices
+from app.services.preferences import MOST_RECENT, Preferences
 
 
 def prefs(folder: Path) -> Preferences:

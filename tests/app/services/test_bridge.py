@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from app.window.bridge import Bridge
+from app.services.bridge import Bridge
 from engine.model.commands import Acknowledge, AcknowledgeAll, Open, Shelve, Standby, Stop, Unshelve
 from engine.model.messages import AlarmEvent, EventKind
 from tests.support.qt import fake_client

@@ -1,0 +1,62 @@
+"""The start page at work: finds live inputs, opens what was chosen, asks for a drill."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QObject, Signal
+
+from app.alerts.alerts import Alerts
+from app.services.bridge import Bridge
+from app.services.preferences import Preferences
+from app.style import wording
+from app.views.start_page import Input, StartPage, is_plan
+from engine.model.commands import Open
+from engine.sources.base import SourceError
+
+FindInputs = Callable[[], Sequence[Input]]
+
+
+class StartController(QObject):
+    """`opening` carries each request just before it is opened.
+
+    `inputs` finds the live inputs; it is called on the audio thread.
+    """
+
+    opening = Signal(object)
+
+    def __init__(
+        self, start_page: StartPage, bridge: Bridge, prefs: Preferences, alerts: Alerts
+    ) -> None:
+        super().__init__(start_page)
+        self._page, self._bridge, self._prefs, self._alerts = start_page, bridge, prefs, alerts
+        self.inputs: FindInputs = tuple
+        start_page.chosen.connect(self.open)
+        start_page.inputs_wanted.connect(self.find_inputs)
+        bridge.opening.connect(start_page.show_progress)
+        start_page.set_recent(prefs.recent)
+
+    def find_inputs(self) -> None:
+        """Look for live inputs without holding up the window."""
+        self._page.set_inputs(None)
+        self._alerts.ask_audio(self._look_for_inputs, self._page.set_inputs)
+
+    def _look_for_inputs(self) -> Sequence[Input] | str:
+        try:
+            return self.inputs()
+        except SourceError as error:
+            return wording.sentence(str(error))
+
+    def open(self, request: Open) -> None:
+        """Start watching."""
+        for path in (request.plan, request.take):
+            if path:
+                self._prefs.remember(path)
+        self._page.set_recent(self._prefs.recent)
+        self._page.show_progress("")
+        self.opening.emit(request)
+        self._bridge.open(request)
+
+    def recent_takes(self) -> list[str]:
+        """Paths of takes opened lately, newest first."""
+        return [path for path in self._prefs.recent if not is_plan(path)]

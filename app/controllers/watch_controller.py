@@ -1,0 +1,83 @@
+"""What a watch shows and sounds: each snapshot to all that follow it, and that nobody watches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QObject
+
+from app.alerts.alerts import Alerts
+from app.controllers.glance_controller import GlanceController
+from app.models.keys import Act
+from app.services.bridge import Bridge
+from app.views.watch_page import WatchPage
+from engine.model.messages import Snapshot
+
+Follower = Callable[[Snapshot], None]
+
+
+class WatchController(QObject):
+    """Joins bridge, page, alerts and glance views.
+
+    `redact` makes of each snapshot the one that the crew may see (a drill keeps something back);
+    `followers` get it after the page.
+    """
+
+    def __init__(
+        self, bridge: Bridge, page: WatchPage, alerts: Alerts, glances: GlanceController
+    ) -> None:
+        super().__init__(page)
+        self._page, self._alerts, self._glances = page, alerts, glances
+        self.redact: Callable[[Snapshot], Snapshot] = lambda snapshot: snapshot
+        self.followers: Sequence[Follower] = ()
+        bridge.snapshot.connect(self._show_snapshot)
+        bridge.silent.connect(page.footer.show_silence)
+        bridge.silent.connect(lambda _seconds: self.break_off("The engine does not answer."))
+        bridge.stopped.connect(self._stopped)
+        bridge.plan_changed.connect(page.change_plan)
+        alerts.problem.connect(self._chime_problem)
+
+    def acts(self) -> dict[Act, Callable[[], None]]:
+        """What the key of the chime does."""
+        return {Act.QUIET: self.toggle_quiet}
+
+    def _show_snapshot(self, snapshot: Snapshot) -> None:
+        snapshot = self.redact(snapshot)
+        cards = self._page.show_snapshot(snapshot)
+        self._alerts.show_snapshot(snapshot, cards)
+        for follow in self.followers:
+            follow(snapshot)
+        self.show_quiet()
+        self.show_glance()
+
+    def show_glance(self) -> None:
+        """Bring the glance views up to date."""
+        page = self._page
+        clock = page.header.clock.text()
+        self._glances.show_snapshot(page.plan, page.last, page.cards, clock, self._alerts.mark())
+
+    def show_quiet(self) -> None:
+        """Say whether chimes sound."""
+        self._page.footer.show_chime(self._alerts.words())
+        self._page.header.show_quiet(self._alerts.mark())
+
+    def toggle_quiet(self) -> None:
+        """Quiet the chime, or let it sound."""
+        self._alerts.toggle_quiet()
+        self.show_quiet()
+
+    def break_off(self, words: str) -> None:
+        """Nobody watches: every view says so, and it sounds like a red."""
+        self._say_unwatched(words)
+        self._alerts.show_silence()
+
+    def _stopped(self, words: str) -> None:
+        self._say_unwatched(words)
+        self._alerts.show_stopped()
+
+    def _say_unwatched(self, words: str) -> None:
+        self._page.show_silence(words)
+        self._glances.show_silence(words)
+
+    def _chime_problem(self, words: str) -> None:
+        self._page.footer.say(f"No chime: {words}. C: choose one.", stay=True)

@@ -1,0 +1,44 @@
+"""What people choose for the window and for reports, with bounds. Data alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What people set besides look and chime.
+
+    glance_m : how far from the screen the glance view is read
+    screen_inch : diagonal of its screen; 0: as the screen reports it
+    shelve_min, shelve_long_min : the two times of shelving, minutes
+    break_min : a break this long is reminded of
+    """
+
+    glance_m: float = 3.0
+    screen_inch: float = 0.0
+    shelve_min: float = 5.0
+    shelve_long_min: float = 15.0
+    break_min: float = 30.0
+
+
+BOUNDS = {
+    "glance_m": (0.5, 10.0),
+    "screen_inch": (0.0, 100.0),
+    "shelve_min": (1.0, 60.0),
+    "shelve_long_min": (1.0, 240.0),
+    "break_min": (1.0, 240.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ReportChoices:
+    """Where reports go (each into a folder of its own there), in which forms, on which paper."""
+
+    folder: Path
+    forms: tuple[str, ...] = ("html", "pdf", "csv")
+    paper: str = "a4"
+
+
+REPORT_FORMS = ("html", "pdf", "csv", "json")
