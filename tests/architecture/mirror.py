@@ -14,7 +14,7 @@ DATA: Final = (
     "engine/report/content/sections engine/report/layout/blocks engine/report/layout/drawing "
     "engine/session/checkpoint engine/session/records engine/sources/base "
     "app/models/break_words app/models/fault_words "
-    "app/models/state_marks demo_audio/script demo_audio/voices"
+    "app/models/choices app/models/keys app/style/state_marks demo_audio/script demo_audio/voices"
 )
 """Data, words and interfaces: what they hold is tested where it is used."""
 
@@ -58,6 +58,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (
         "app/cli/arguments app/cli/display app/cli/scan_command app/cli/watch_command "
+        "app/report/take_scan "
         "app/window/application engine/report/content/from_scan"
     ),
     "app/controllers/test_crew_actions.py": "app/models/undo app/views/widgets/prompt",
@@ -86,9 +87,13 @@ PARTS: Final[Mapping[str, str]] = {
         "app/views/glance/glance_window"
     ),
     "app/window/test_main_window.py": (
-        "app/controllers/overlays app/views/header app/views/watch_page app/views/widgets/bands "
-        "app/views/widgets/basics app/views/widgets/overlay app/window/keys app/window/shortcuts"
+        "app/controllers/navigation app/controllers/watch_controller app/views/header "
+        "app/views/watch_page app/views/widgets/bands app/views/widgets/basics "
+        "app/views/widgets/overlay app/window/shortcuts"
     ),
+    "app/views/test_history_page.py": "app/controllers/history_controller",
+    "app/views/test_settings_page.py": "app/controllers/settings_controller",
+    "app/views/test_start_page.py": "app/controllers/start_controller",
     "app/window/test_watch_stops.py": "app/controllers/closing",
     "end_to_end/test_readme.py": "app/start",
     "demo_audio/test_sound.py": "demo_audio/packs demo_audio/sound_field demo_audio/wave",
