@@ -20,7 +20,7 @@ from app.views.progress_page import ProgressPage
 from app.views.report.report_page import READING, ReportPage
 from app.window.main_window import MainWindow
 from engine.model.commands import Open
-from engine.session.reader import SessionSummary
+from engine.session.summary import SessionSummary
 from tests.support.qt import fake_client, pages
 from tests.support.sample_session import SessionWriter, crew_plan
 
