@@ -19,7 +19,7 @@ from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Track
 from engine.session import folders
 from engine.session.checkpoint import Checkpoint
-from engine.session.level_rows import unpack_levels
+from engine.session.level_rows import ENVELOPE_STEPS, unpack_envelope, unpack_levels
 from engine.session.loudness_totals import LoudnessTotals
 from engine.session.records import (
     Action,
@@ -28,6 +28,7 @@ from engine.session.records import (
     LineCheckRecord,
     MarkRecord,
     Run,
+    SecondEnvelope,
     SecondLevels,
     SessionRecord,
     StretchRecord,
@@ -233,14 +234,31 @@ class SessionReader:
 
     def levels(self, first: Sequence[int]) -> Iterator[SecondLevels]:
         """Each second that can be read; `first` are the inputs where the log names none."""
+        query = "SELECT second, levels FROM level ORDER BY second"
+        for second, inputs, blob in self._by_inputs(query, first):
+            if len(blob) == 6 * len(inputs):
+                yield SecondLevels(second, inputs, unpack_levels(blob, len(inputs)))
+
+    def envelope(self, first: Sequence[int]) -> Iterator[SecondEnvelope]:
+        """Each second's envelope; `first` as above. None at all in older logs."""
+        if "envelope" not in self._tables:
+            return
+        query = "SELECT second, levels FROM envelope ORDER BY second"
+        for second, inputs, blob in self._by_inputs(query, first):
+            if len(blob) == ENVELOPE_STEPS * len(inputs):
+                yield SecondEnvelope(second, inputs, unpack_envelope(blob, len(inputs)))
+
+    def _by_inputs(
+        self, query: str, first: Sequence[int]
+    ) -> Iterator[tuple[int, Sequence[int], bytes]]:
+        """Rows of seconds, each with the inputs that were watched then."""
         watched: list[tuple[int, Sequence[int]]] = [*self.inputs()] or [(0, first)]
         n = 0
-        for second, blob in self._log.execute("SELECT second, levels FROM level ORDER BY second"):
+        for second, blob in self._log.execute(query):
             while n + 1 < len(watched) and watched[n + 1][0] <= second:
                 n += 1
-            inputs = watched[n][1]
-            if second >= 0 and len(blob) == 6 * len(inputs):
-                yield SecondLevels(second, inputs, unpack_levels(blob, len(inputs)))
+            if second >= 0:
+                yield second, watched[n][1], blob
 
     def levels_until(self, before_s: float, from_s: float = 0.0) -> float | None:
         """Up to where there are levels in that time, s; None where there is none."""

@@ -21,7 +21,7 @@ from engine.model.track_remap import By, TrackRemap, carry
 from engine.model.tracks import Track
 from engine.model.units import power_db, rms_dbfs
 from engine.session.checkpoint import Checkpoint
-from engine.session.level_rows import pack_levels
+from engine.session.level_rows import ENVELOPE_STEPS, pack_envelope, pack_levels
 from engine.session.loudness_totals import LoudnessTotals, TotalsRecorder
 from engine.session.writer import LogLine, Stamp
 from engine.sources.base import HOST_API, SourceInfo
@@ -56,6 +56,7 @@ class _Second:
         "_peak": By.FIRST,
         "_squares": By.FIRST,
         "_hops": By.FIRST,
+        "_steps": By.LAST,
     }
 
     def __init__(self, number: int, tracks: int) -> None:
@@ -64,19 +65,30 @@ class _Second:
         self._peak = np.full(tracks, np.nan)
         self._squares = np.zeros(tracks)
         self._hops = np.zeros(tracks)
+        self._steps = np.full((ENVELOPE_STEPS, tracks), np.nan)
 
     def add(self, m: Measurement) -> None:
         self._momentary = np.fmax(self._momentary, m.momentary_lufs)
         peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
         self._peak = np.fmax(self._peak, np.fmax.reduce(peak))
-        self._squares += np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
-        self._hops += np.count_nonzero(m.valid, axis=0)
+        squares = np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
+        hops = np.count_nonzero(m.valid, axis=0)
+        self._squares += squares
+        self._hops += hops
+        step = int(((m.start_s + m.end_s) / 2.0 - self.number) * ENVELOPE_STEPS)
+        if 0 <= step < ENVELOPE_STEPS:
+            level = rms_dbfs(squares / np.maximum(hops, 1))
+            self._steps[step] = np.where(hops > 0, level, np.nan)
 
     def levels(self) -> bytes:
         level = rms_dbfs(self._squares / np.maximum(self._hops, 1.0))
         level = np.where(self._hops > 0, level, np.nan)
         # NaN goes through power_db's maximum as it is.
         return pack_levels(self._momentary, power_db(self._peak**2), level)
+
+    def envelope(self) -> bytes:
+        """RMS of each tenth of the second."""
+        return pack_envelope(self._steps)
 
 
 class SessionRecorder:
@@ -230,7 +242,11 @@ class SessionRecorder:
     def _second_lines(self, stamp: Stamp) -> list[LogLine]:
         lines = []
         if self._second is not None:
-            lines = [LogLine("level", (self._second.number, stamp.utc_ms, self._second.levels()))]
+            second = self._second
+            lines = [
+                LogLine("level", (second.number, stamp.utc_ms, second.levels())),
+                LogLine("envelope", (second.number, second.envelope())),
+            ]
         lost_s = self._lost_s - self._lost_logged_s
         if lost_s > 0.0:
             self._lost_logged_s = self._lost_s

@@ -6,6 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from engine.model.commands import Open
 from engine.model.line_results import Heard
 from engine.model.messages import Levels
@@ -102,6 +105,15 @@ class SecondLevels:
     second: int
     inputs: Sequence[int]
     levels: Levels
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SecondEnvelope:
+    """AES17 RMS of each tenth of one second, dBFS, shape (10, inputs); NaN where unknown."""
+
+    second: int
+    inputs: Sequence[int]
+    rms_dbfs: NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,7 +83,12 @@ CREATE TABLE inputs (from_second INTEGER PRIMARY KEY, inputs TEXT NOT NULL);
 """What the levels of each second from that one on are of, as a JSON list; before any row, and in
 older logs, all tracks in order. Since then `track` also holds those taken out of the watch."""
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS)
+_ENVELOPE: Final = """
+CREATE TABLE envelope (second INTEGER PRIMARY KEY, levels BLOB NOT NULL);
+"""
+"""RMS of every track ten times a second, a byte each (`level_rows.pack_envelope`)."""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS, _ENVELOPE)
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
 VERSION: Final = len(MIGRATIONS)
@@ -106,6 +111,7 @@ INSERTS: Final = {
     "action": "INSERT INTO action VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     "mark": "INSERT INTO mark VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "level": "INSERT OR REPLACE INTO level VALUES (?, ?, ?)",
+    "envelope": "INSERT OR REPLACE INTO envelope VALUES (?, ?)",
     "gap": "INSERT INTO gap VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "line check": "INSERT INTO line_check VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
     "drill fault": "INSERT OR REPLACE INTO drill_fault VALUES (?, ?, ?, ?, ?, ?, ?, ?)",

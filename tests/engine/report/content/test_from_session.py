@@ -95,7 +95,7 @@ def stretch(
     """Four tracks alike, at that loudness all the time."""
     gates = Gates(4)
     for _ in range(round(10 * measured_s)):
-        gates.add(np.full(4, lufs))
+        gates.add_block(np.full(4, lufs))
     levels = (lufs, lufs + 3.0, lufs + 1.0, peak + 0.1, peak, lufs - 2.0, -60.0, present)
     return LoudnessTotals(
         (measured_s,) * 4, (measured_s,) * 4, *((one,) * 4 for one in levels)
