@@ -44,7 +44,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/plan/test_edit.py": "engine/plan/template",
     "engine/report/content/test_from_session.py": (
         "engine/report/content/logged_figures engine/report/content/logged_timecode "
-        "engine/report/content/session_acts engine/session/reader engine/session/level_rows "
+        "engine/report/content/session_acts engine/session/reader "
         "engine/session/summary"
     ),
     "engine/report/formats/test_csv_table.py": "engine/report/content/words",
