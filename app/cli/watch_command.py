@@ -7,6 +7,7 @@ import sys
 import time
 from typing import Final
 
+from app.models.fix_cards import cause_name
 from app.style import wording
 from engine.model import faults
 from engine.model.commands import Open, Stop, Watch
@@ -117,7 +118,8 @@ def event_line(event: AlarmEvent, plan: Plan) -> str:
 def name_of(incident: Incident, plan: Plan) -> str:
     """Track, pack and place of an incident, or what it speaks for."""
     if incident.track is None:
-        return "tracks " + wording.numbers(incident.tracks)
+        known = {track.input: track for track in plan.tracks}
+        return f"{cause_name(incident.tracks, known)}, tracks {wording.numbers(incident.tracks)}"
     track = plan.track(incident.track)
     where = [f"pack {track.pack}" if track.pack else "", track.placement]
     where = [part for part in where if part]

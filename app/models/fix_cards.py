@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.models import fault_words
@@ -202,18 +202,18 @@ def _time(seconds: float, seen: bool) -> str:
 def _title(alarm: Alarm, known: dict[int, Track]) -> str:
     numbers = tracks_of(alarm)
     if alarm.incident.track is None:
-        return _cause(numbers, known)
+        return cause_name(numbers, known)
     return f"{wording.numbers(numbers)} {_name(alarm, known)}".strip()
 
 
 def _name(alarm: Alarm, known: dict[int, Track]) -> str:
     number = alarm.incident.track
     if number is None:
-        return _cause(tracks_of(alarm), known)
+        return cause_name(tracks_of(alarm), known)
     return known[number].label if number in known else ""
 
 
-def _cause(numbers: Sequence[int], known: dict[int, Track]) -> str:
+def cause_name(numbers: Sequence[int], known: Mapping[int, Track]) -> str:
     """What these tracks have in common: their receiver, or the whole input."""
     receivers = {known[n].receiver for n in numbers if n in known}
     if len(receivers) == 1 and "" not in receivers:
@@ -239,8 +239,6 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     if many:
         names = ", ".join(f"{t.input} {t.label}" for t in tracks)
         where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
-        # The detail of a cause ends in what to check of it: see engine/alarms/cause_rules.py.
-        check = incident.detail.rsplit(": ", 1)[-1] if ": " in incident.detail else check
     pack = known.get(incident.covered_by) if incident.covered_by is not None else None
     standing = _stands(alarm)
     base = Card(

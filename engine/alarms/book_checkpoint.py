@@ -42,6 +42,8 @@ class RecordCheckpoint:
     amber_s: float | None = None
     red_s: float | None = None
     raises_s: tuple[float, ...] = ()
+    named_since_s: float | None = None
+    """Not in older logs."""
 
     @classmethod
     def of(cls, record: AlarmRecord) -> RecordCheckpoint:
@@ -59,6 +61,7 @@ class RecordCheckpoint:
             record.amber_s,
             record.red_s,
             record.raises_s,
+            record.named_since_s,
         )
 
     @property
@@ -79,6 +82,7 @@ class RecordCheckpoint:
             self.since_s,
             self.until_s,
             self.rank,
+            self.since_s if self.named_since_s is None else self.named_since_s,
             self.named_until_s,
             self.amber_due_s,
             self.red_due_s,

@@ -39,6 +39,8 @@ class SuppressionRule:
 
     source, targets : whose alarm suppresses whose, on the tracks of that cause
     families : those to which the rule applies
+    share : least share of its tracks that must be in fault
+    within_s : their faults began so close together, s
     detail : what the cause's alarm says, with the cause's name and its number of tracks; after the
         colon, what to check first
     """
@@ -47,10 +49,16 @@ class SuppressionRule:
     targets: tuple[Speaker, ...]
     families: tuple[str, ...]
     detail: str
+    share: float = 1.0
+    within_s: float = TOGETHER_S
 
 
 _LINK: Final = (LOSS, Fault.DROPOUT.value, Fault.NOISE_BURST.value)
 """Families that a receiver or an interface can bring upon all of its tracks."""
+_SHARED: Final = 0.75
+_SHARED_WITHIN_S: Final = 5.0
+"""Mains and noise are looked for in pauses of speech, so they are seen on some tracks later, and on
+a loud one not at all. Common practice, no source."""
 
 SUPPRESSION: Final = (
     SuppressionRule(
@@ -64,6 +72,22 @@ SUPPRESSION: Final = (
         targets=(Speaker.TRACK,),
         families=_LINK,
         detail="receiver {name}: all its {count} tracks at once: its power, antennas, output",
+    ),
+    SuppressionRule(
+        Speaker.INPUT,
+        targets=(Speaker.RECEIVER, Speaker.TRACK),
+        families=(Fault.HUM.value,),
+        detail="{count} tracks at once: the mains and the ground that they share, a generator",
+        share=_SHARED,
+        within_s=_SHARED_WITHIN_S,
+    ),
+    SuppressionRule(
+        Speaker.RECEIVER,
+        targets=(Speaker.TRACK,),
+        families=(Fault.HUM.value,),
+        detail="receiver {name}: {count} tracks at once: its power supply, ground, output cable",
+        share=_SHARED,
+        within_s=_SHARED_WITHIN_S,
     ),
 )
 """The widest cause first."""
@@ -107,7 +131,15 @@ def suppresses(source: Cause, target: Speaker, family: str) -> bool:
     return rule is not None and target in rule.targets
 
 
-def begun_together(spans_s: Sequence[tuple[float, float]]) -> bool:
-    """Faults that last (from, until) began within `TOGETHER_S`, and all stood at one time."""
-    first_s, last_s = min(span[0] for span in spans_s), max(span[0] for span in spans_s)
-    return last_s - first_s <= TOGETHER_S and last_s <= min(span[1] for span in spans_s)
+def common_onset_s(spans_s: Sequence[tuple[float, float]], within_s: float) -> float | None:
+    """Where faults that last (from, until) began together; None where they did not.
+
+    A track may have been in fault before the cause came: its fault says nothing against it, as
+    long as more faults than those, two or more, began within `within_s` and all stood at one time.
+    """
+    newest_s = max(since_s for since_s, _ in spans_s)
+    if newest_s > min(until_s for _, until_s in spans_s):
+        return None
+    together = [since_s for since_s, _ in spans_s if since_s >= newest_s - within_s]
+    before = len(spans_s) - len(together)
+    return min(together) if len(together) > max(1, before) else None

@@ -17,8 +17,9 @@ from engine.alarms.cause_rules import (
     TOGETHER_S,
     Cause,
     Speaker,
-    begun_together,
+    SuppressionRule,
     causes,
+    common_onset_s,
     rule_for,
     suppresses,
 )
@@ -74,17 +75,20 @@ class CauseAlarms:
             return []
         indices = [i for i in cause.track_indices if i not in self._book.out_of_service]
         tracks = [failed[i] for i in indices if i in failed]
-        all_failed = len(indices) > 1 and len(tracks) == len(indices)
-        may_begin = all_failed and self._may_begin(cause, family, tracks)
-        if not may_begin and not self._stands(cause, family):
-            return []
-        evaluation = Evaluation(State.CLEAR, off_s=OFF_DELAY_S)
-        if all_failed:
-            evaluation = Evaluation(State.ACTIVE, (_common_fault(tracks, now_s),), OFF_DELAY_S)
+        enough = len(indices) > 1 and len(tracks) >= max(2.0, rule.share * len(indices))
         key: Key = (cause.name, family)
         known = self._book.find(key)
+        onset_s = self._onset_s(cause, rule, family, tracks) if enough else None
+        if known is not None and known.record.raised:
+            onset_s = known.record.since_s
+        elif onset_s is None:
+            return []
+        evaluation = Evaluation(State.CLEAR, off_s=OFF_DELAY_S)
+        if enough:
+            fault = _common_fault(tracks, onset_s, now_s)
+            evaluation = Evaluation(State.ACTIVE, (fault,), OFF_DELAY_S)
         rules = [alarm.rule for alarm in tracks] or ([known.rule] if known is not None else [])
-        detail = rule.detail.format(name=cause.name, count=len(indices))
+        detail = rule.detail.format(name=cause.name, count=len(tracks))
         inputs = tuple(self._book.scene.tracks[i].input for i in cause.track_indices)
         events = self._book.advance(
             key, rules, evaluation, lambda rule, index: detail, start_s, now_s, inputs
@@ -93,14 +97,21 @@ class CauseAlarms:
             return events + self._suppress(cause, family, tracks, now_s)
         return events + self._let_go(cause, family, now_s)
 
-    def _may_begin(self, cause: Cause, family: str, tracks: list[TrackAlarm]) -> bool:
-        """No wider cause speaks for these tracks already, and they failed together."""
+    def _onset_s(
+        self, cause: Cause, rule: SuppressionRule, family: str, tracks: list[TrackAlarm]
+    ) -> float | None:
+        """Where these tracks failed together; None too where a wider cause speaks for them."""
         wider = any(
             suppresses(other, cause.speaker, family) and self._stands(other, family)
             for other in self._causes
         )
-        spans_s = [(alarm.record.since_s, alarm.record.until_s) for alarm in tracks]
-        return not wider and begun_together(spans_s)
+        records = [alarm.record for alarm in tracks]
+        spans_s = [(record.since_s, record.until_s) for record in records]
+        named_s = [(record.named_since_s, record.until_s) for record in records]
+        if wider:
+            return None
+        onset_s = common_onset_s(spans_s, rule.within_s)
+        return common_onset_s(named_s, rule.within_s) if onset_s is None else onset_s
 
     def _suppress(
         self, cause: Cause, family: str, tracks: list[TrackAlarm], now_s: float
@@ -135,13 +146,13 @@ class CauseAlarms:
         return events
 
 
-def _common_fault(tracks: list[TrackAlarm], now_s: float) -> ActiveFault:
+def _common_fault(tracks: list[TrackAlarm], onset_s: float, now_s: float) -> ActiveFault:
     """The one fault that several tracks share; it lasts until the first of them is back."""
     best = max(tracks, key=lambda alarm: alarm.rule.rank)
     red = any(alarm.record.red_s is not None for alarm in tracks)
     return ActiveFault(
         fault=best.rule.fault,
-        onset_s=min(alarm.record.since_s for alarm in tracks),
+        onset_s=onset_s,
         last_s=min(now_s, *(alarm.record.until_s for alarm in tracks)),
         amber_due_s=-NEVER,
         red_due_s=-NEVER if red else NEVER,

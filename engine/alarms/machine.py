@@ -59,8 +59,8 @@ class AlarmRecord:
 
     `fault`, and all times but `raises_s`, belong to the condition that goes on now and are at
     their defaults while the phase is clear. `since_s` and `until_s` are where the fault began and
-    was last seen; `named_until_s` is until when it was seen under its present name. `raises_s` are
-    the last few times within a minute at which the alarm was raised.
+    was last seen; `named_since_s` and `named_until_s` are the same of its present name. `raises_s`
+    are the last few times within a minute at which the alarm was raised.
     """
 
     state: AlarmState = AlarmState.NORMAL
@@ -69,6 +69,7 @@ class AlarmRecord:
     since_s: float = 0.0
     until_s: float = 0.0
     rank: int = 0
+    named_since_s: float = 0.0
     named_until_s: float = 0.0
     amber_due_s: float = NEVER
     red_due_s: float = NEVER
@@ -174,14 +175,11 @@ def _with_condition(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
         onset_s = min(onset_s, record.since_s)
         amber_due_s = min(amber_due_s, record.amber_due_s)
         red_due_s = min(red_due_s, record.red_due_s)
-    fault, rank, named_until_s = _name(record, evaluation)
+    record = _name(record, evaluation)
     if record.phase in (Phase.CLEAR, Phase.CLEARING):
         record = _happen(record, Event.APPEAR)
     return replace(
         record,
-        fault=fault,
-        rank=rank,
-        named_until_s=named_until_s,
         since_s=onset_s,
         until_s=max(fault.last_s for fault in faults),
         amber_due_s=amber_due_s,
@@ -189,8 +187,8 @@ def _with_condition(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
     )
 
 
-def _name(record: AlarmRecord, evaluation: Evaluation) -> tuple[Fault, int, float]:
-    """Fault, rank, and until when it was seen: renamed when more is known, never when less.
+def _name(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
+    """The alarm under its best name: renamed when more is known, never when less.
 
     A raised alarm keeps a name that tells more until that fault is gone for the off-delay: while
     a muted track comes back, it is for a moment no more than silent.
@@ -199,8 +197,15 @@ def _name(record: AlarmRecord, evaluation: Evaluation) -> tuple[Fault, int, floa
     gone_s = best.last_s - record.named_until_s
     keeps = record.raised and best.rank < record.rank and gone_s < evaluation.off_s - _EPS_S
     if keeps and record.fault is not None:
-        return record.fault, record.rank, record.named_until_s
-    return best.fault, best.rank, best.last_s
+        return record
+    same = record.fault is best.fault
+    return replace(
+        record,
+        fault=best.fault,
+        rank=best.rank,
+        named_since_s=min(record.named_since_s, best.onset_s) if same else best.onset_s,
+        named_until_s=best.last_s,
+    )
 
 
 def _stamp(due_s: float, onset_s: float, start_s: float, now_s: float) -> float:

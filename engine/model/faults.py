@@ -263,8 +263,15 @@ def word(fault: Fault) -> str:
 
 
 def check_first(incident: Incident) -> str:
-    """What to check first, one short line; empty where the table says nothing."""
+    """What to check first, one short line; empty where the table says nothing.
+
+    Of several tracks with a common cause, what is to be checked of the cause: it stands at the end
+    of the detail, after the colon.
+    """
     rule = rule_of(incident)
+    of_a_cause = incident.track is None and rule is not None and rule.scope is Scope.TRACK
+    if of_a_cause and ": " in incident.detail:
+        return incident.detail.rsplit(": ", 1)[-1]
     return rule.check_first if rule else ""
 
 

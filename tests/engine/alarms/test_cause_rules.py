@@ -11,8 +11,8 @@ from engine.alarms.cause_rules import (
     WHOLE_INPUT,
     Cause,
     Speaker,
-    begun_together,
     causes,
+    common_onset_s,
     rule_for,
     suppresses,
 )
@@ -64,12 +64,20 @@ def test_only_kinds_that_are_never_mute_by_nature_count() -> None:
 )
 def test_two_seconds_are_inclusive(apart_s: float, together: bool) -> None:
     """Onsets 2 s apart are one cause (CONTRACT.md), one sample more are not."""
-    assert begun_together([(0.0, 9.0), (apart_s, 9.0), (apart_s / 2, 9.0)]) is together
+    onset_s = common_onset_s([(0.0, 9.0), (apart_s, 9.0)], TOGETHER_S)
+    assert onset_s == (0.0 if together else None)
 
 
 def test_faults_that_never_stood_at_one_time_are_apart() -> None:
     """A track that was back before the next one failed shares no cause with it."""
-    assert not begun_together([(0.0, 0.6), (1.0, 9.0)])
+    assert common_onset_s([(0.0, 0.6), (1.0, 9.0)], TOGETHER_S) is None
+
+
+def test_a_track_in_fault_before_says_nothing_against_a_cause() -> None:
+    """Three that began together outweigh one that stood already, two do not outweigh two."""
+    new = [(60.0, 70.0), (60.4, 70.0), (61.0, 70.0)]
+    assert common_onset_s([(3.0, 70.0), *new], TOGETHER_S) == 60.0
+    assert common_onset_s([(3.0, 70.0), (20.0, 70.0), *new[:2]], TOGETHER_S) is None
 
 
 def test_the_table_is_without_a_circle() -> None:

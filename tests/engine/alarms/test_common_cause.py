@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine.alarms import operator
+from engine.model.faults import check_first
 from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity
 from engine.model.messages import AlarmState as S
 from engine.model.tracks import Track
@@ -196,3 +197,47 @@ def test_a_track_out_of_service_does_not_hinder(desk: Desk) -> None:
     desk.fail(Fault.MUTED, 1, 2)
     assert EventKind.RAISED in {e.kind for e in desk.run(1.0)}
     assert cause(desk).tracks == (1, 2, 3)
+
+
+@pytest.mark.parametrize("before", [Fault.SILENT, Fault.MUTED])
+def test_a_receiver_goes_while_a_track_is_in_fault_already(desk: Desk, before: Fault) -> None:
+    """A pack that was silent or off for a minute hides nothing: one alarm names the receiver."""
+    desk.fail(before, 2)
+    desk.run(60.0)
+    began_s = desk.now_s
+    desk.fail(Fault.MUTED, *(n for n in (1, 2, 3) if n != 2 or before is not Fault.MUTED))
+    (heard,) = chimes(desk.run(1.0))
+    assert heard.tracks == (1, 2, 3)
+    assert heard.onset_s == pytest.approx(began_s)
+    assert {desk.incidents(n)[-1].part_of for n in (1, 2, 3)} == {"A"}
+    shown = [a for a in desk.book.alarms() if a.state is S.UNACKNOWLEDGED]
+    assert [a.incident.id for a in shown] == [heard.id]
+    assert "antennas" in check_first(heard)
+
+
+def test_two_tracks_of_a_receiver_one_silent_before(desk: Desk) -> None:
+    """What was silent and is muted together with its neighbour has the receiver in common."""
+    desk.fail(Fault.SILENT, 4)
+    desk.run(30.0)
+    desk.fail(Fault.MUTED, 4, 5)
+    desk.run(1.0)
+    assert cause(desk).tracks == (4, 5)
+
+
+def test_hum_on_all_inputs_is_one_alarm(desk: Desk) -> None:
+    """Mains on every track, seen on one 4 s later and on one not at all, is one alarm."""
+    desk.fail(Fault.HUM, 1, 2, 3)
+    desk.run(4.0)
+    desk.fail(Fault.HUM, 4)
+    desk.run(8.0)
+    shown = [a for a in desk.book.alarms() if a.state is S.UNACKNOWLEDGED]
+    assert len(shown) == 1
+    assert shown[0].incident.tracks == (1, 2, 3, 4, 5)
+    assert "mains" in check_first(shown[0].incident)
+
+
+def test_hum_on_two_of_five_is_two_alarms(desk: Desk) -> None:
+    """A lead beside a dimmer is no matter of the whole input."""
+    desk.fail(Fault.HUM, 1, 4)
+    desk.run(8.0)
+    assert desk.incidents(None) == []
