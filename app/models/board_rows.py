@@ -136,6 +136,10 @@ def row_states(plan: Plan, snapshot: Snapshot) -> tuple[RowState, ...]:
         battery = batteries.get(track.input, "")
         if battery and state.severity is None:  # a fault's own note matters more
             state = replace(state, note=_join((state.note, battery)))
+        ids = [a.incident.id for a in alarms.get(track.input, ())]
+        attendance = snapshot.desk.attendance_of(*ids)
+        if attendance is not None and state.severity is not None:
+            state = replace(state, note=_join((state.note, attendance.words)))
         made.append(state)
     return tuple(made)
 

@@ -22,7 +22,8 @@ class Card:
 
     `key` stays the same while the entry does; `incidents` are the ids its buttons act on, `tracks`
     the input numbers. `severity` is None for what is not wrong now (back, shelved, out of service).
-    `name`, `fault` and `spots` are who, what and where once more, for a view of few words.
+    `name`, `fault` and `spots` are who, what and where once more, for a view of few words;
+    `attended` says which assistant works on it.
     """
 
     key: tuple[int, ...]
@@ -42,6 +43,7 @@ class Card:
     spots: tuple[str, ...] = ()
     uncovered: bool = False
     notes: tuple[str, ...] = ()
+    attended: str = ""
 
 
 BATTERY_KEY = 0
@@ -77,8 +79,12 @@ def _veiled(card: Card) -> Card:
 
 
 def _noted(card: Card, desk: CrewNotes) -> Card:
-    notes = desk.notes_on(*card.incidents)
-    return replace(card, notes=notes) if notes else card
+    attendance = desk.attendance_of(*card.incidents)
+    words = () if attendance is None else (wording.sentence(attendance.words),)
+    notes = (*words, *desk.notes_on(*card.incidents))
+    if not notes:
+        return card
+    return replace(card, notes=notes, attended=attendance.words if attendance else "")
 
 
 def _batteries(known: dict[int, Track], snapshot: Snapshot) -> list[tuple[tuple[float, ...], Card]]:

@@ -54,9 +54,9 @@ def _entry(card: Card, severity: Severity) -> Entry:
         severity=severity,
         uncovered=card.uncovered,
         where=" · ".join(card.spots),
-        check=" · ".join(filter(None, (cover, _told(check)))),
+        check=" · ".join(filter(None, (card.attended, cover, _told(check)))),
         where_short=bare,
-        check_short=cover or _told(first),
+        check_short=card.attended or cover or _told(first),
         line=" · ".join(filter(None, (bare, cover[:1].lower() + cover[1:] or _told(first)))),
     )
 

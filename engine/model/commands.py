@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from engine.model.crew_notes import Stage
 from engine.model.drill_causes import Cause
 from engine.model.line_results import Verdict
 from engine.model.tracks import Plan
@@ -124,6 +125,15 @@ class Note:
 
     incident_id: int
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attend:
+    """An assistant works on this incident under that name; `stage` None: no longer."""
+
+    incident_id: int
+    name: str
+    stage: Stage | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +256,7 @@ Command = (
     | Break
     | Mark
     | Note
+    | Attend
     | FreshBattery
     | Listen
     | SwitchPack

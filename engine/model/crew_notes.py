@@ -6,6 +6,8 @@ Pure: each function returns new `CrewNotes`; times are stream times passed in.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Final
 
 from engine.model.batteries import Battery, put_in
 
@@ -19,6 +21,33 @@ class Remark:
     incident_id: int | None = None
 
 
+class Stage(StrEnum):
+    """How far an assistant is with what is wrong."""
+
+    ON_THE_WAY = "on the way"
+    FIXED = "fixed?"
+
+
+@dataclass(frozen=True, slots=True)
+class Attendance:
+    """An assistant works on an incident since `at_s`, or asks since then whether it is fixed."""
+
+    at_s: float
+    incident_id: int
+    name: str
+    stage: Stage
+
+    @property
+    def words(self) -> str:
+        """In a few words."""
+        fixed = self.stage is Stage.FIXED
+        return f"{self.name}: fixed?" if fixed else f"{self.name} is on the way"
+
+
+MOST_ATTENDED: Final = 200
+"""How many incidents' attendances are remembered; ours, more than one night's crew can walk to."""
+
+
 @dataclass(frozen=True, slots=True)
 class CrewNotes:
     """All of it, oldest first; `break_since_s` is None while there is no break."""
@@ -27,15 +56,32 @@ class CrewNotes:
     notes: tuple[Remark, ...] = ()
     break_since_s: float | None = None
     batteries: tuple[Battery, ...] = ()
+    attendances: tuple[Attendance, ...] = ()
 
     @property
     def on_break(self) -> bool:
         """All but the ambience is held back until the crew says so."""
         return self.break_since_s is not None
 
+    def attendance_of(self, *incident_ids: int) -> Attendance | None:
+        """Who works on these incidents, the last one who said so; None where nobody does."""
+        found = [a for a in self.attendances if a.incident_id in incident_ids]
+        return max(found, key=lambda a: a.at_s, default=None)
+
     def notes_on(self, *incident_ids: int) -> tuple[str, ...]:
         """The notes on these incidents."""
         return tuple(note.text for note in self.notes if note.incident_id in incident_ids)
+
+
+def attend(
+    crew: CrewNotes, incident_id: int, name: str, stage: Stage | None, at_s: float
+) -> CrewNotes:
+    """One assistant at a time works on an incident: the last one who said so; None: nobody."""
+    others = tuple(a for a in crew.attendances if a.incident_id != incident_id)
+    if stage is None or not name.strip():
+        return replace(crew, attendances=others)
+    attendance = Attendance(at_s, incident_id, name.strip(), stage)
+    return replace(crew, attendances=(*others, attendance)[-MOST_ATTENDED:])
 
 
 def mark(crew: CrewNotes, text: str, at_s: float) -> CrewNotes:

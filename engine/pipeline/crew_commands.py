@@ -9,6 +9,7 @@ from engine.model.batteries import lasts_s
 from engine.model.commands import (
     Acknowledge,
     AcknowledgeAll,
+    Attend,
     Break,
     Command,
     FreshBattery,
@@ -63,6 +64,8 @@ class CrewCommands:
                 self.notes = crew_notes.mark(self.notes, text, now_s if at_s is None else at_s)
             case Note(incident_id, text):
                 self.notes = crew_notes.note(self.notes, incident_id, text, now_s)
+            case Attend(incident_id, name, stage):
+                self.notes = crew_notes.attend(self.notes, incident_id, name, stage, now_s)
             case FreshBattery():
                 self._fresh_battery(command, book, plan, now_s)
 

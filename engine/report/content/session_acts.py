@@ -56,6 +56,12 @@ def done(log: SessionReader, label: Label) -> Mapping[int, Sequence[Done]]:
     for note in log.actions("Note"):
         text = f"note “{note.arguments['text']}”"
         acts[note.arguments["incident_id"]].append(Done(note.at_s, text, note.who))
+    for attended in log.actions("Attend"):
+        said = attended.arguments
+        stage = said["stage"] or "no longer on the way"
+        acts[said["incident_id"]].append(
+            Done(attended.at_s, f"{said['name']}: {stage}", attended.who)
+        )
     return {incident: sorted(its, key=lambda d: d.at_s) for incident, its in acts.items()}
 
 

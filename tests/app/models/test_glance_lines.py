@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from app.models.fix_cards import cards
 from app.models.glance_lines import entries, live, scene
-from engine.model.crew_notes import CrewNotes
+from engine.model.crew_notes import CrewNotes, Stage, attend
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from tests.support.qt import fake_client
 
@@ -55,3 +57,13 @@ def test_marks_nobody_may_miss() -> None:
         PLAN, fake_client.snapshot(PLAN, standby=True, desk=desk), (), "21:07:44", "CHIMES OFF"
     )
     assert made.marks == ("STANDBY: not rolling", "BREAK 1:05", "CHIMES OFF")
+
+
+def test_who_is_on_the_way_comes_first() -> None:
+    """An assistant who works on a fault is named before what to check."""
+    boom = next(a for a in SNAPSHOT.alarms if a.incident.track == 9)
+    desk = attend(CrewNotes(), boom.incident.id, "Second assistant", Stage.ON_THE_WAY, 1.0)
+    found = entries(cards(PLAN, replace(SNAPSHOT, desk=desk)))
+    assert found[1].check.startswith("Second assistant is on the way · Check ")
+    assert found[1].check_short == "Second assistant is on the way"
+    assert found[0].check_short == "Check mic plug"

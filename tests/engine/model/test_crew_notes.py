@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.model import crew_notes as desks
-from engine.model.crew_notes import CrewNotes, Remark
+from engine.model.crew_notes import CrewNotes, Remark, Stage
 
 
 def test_marks_and_notes_are_kept_in_order() -> None:
@@ -35,3 +35,27 @@ def test_a_fresh_battery_replaces_the_last() -> None:
     desk = desks.fresh_battery(CrewNotes(), 3, 5.0, 3600.0)
     desk = desks.fresh_battery(desk, 3, 50.0, None)
     assert [(b.fresh_s, b.lasts_s) for b in desk.batteries] == [(50.0, None)]
+
+
+def test_the_last_assistant_works_on_an_incident() -> None:
+    """One assistant an incident; who says so later takes over, and anybody may call it off."""
+    desk = desks.attend(CrewNotes(), 7, "Second assistant", Stage.ON_THE_WAY, 3.0)
+    desk = desks.attend(desk, 8, "Runner ", Stage.ON_THE_WAY, 4.0)
+    desk = desks.attend(desk, 7, "Runner", Stage.FIXED, 5.0)
+    attendance = desk.attendance_of(7)
+    assert attendance is not None
+    assert (attendance.words, attendance.at_s) == ("Runner: fixed?", 5.0)
+    assert desk.attendance_of(7, 8) == attendance
+    desk = desks.attend(desk, 7, "Runner", None, 6.0)
+    assert desk.attendance_of(7) is None
+    assert [a.words for a in desk.attendances] == ["Runner is on the way"]
+
+
+def test_attendances_are_bounded() -> None:
+    """The oldest are forgotten, so that no night fills the memory."""
+    desk = CrewNotes()
+    for number in range(desks.MOST_ATTENDED + 5):
+        desk = desks.attend(desk, number, "Runner", Stage.ON_THE_WAY, float(number))
+    assert len(desk.attendances) == desks.MOST_ATTENDED
+    assert desk.attendance_of(4) is None
+    assert desk.attendance_of(5) is not None

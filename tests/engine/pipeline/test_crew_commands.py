@@ -7,8 +7,8 @@ import pytest
 from engine.alarms.book_checkpoint import save
 from engine.model import dataclass_json
 from engine.model.batteries import Battery
-from engine.model.commands import Break, Command, FreshBattery, Mark, Note
-from engine.model.crew_notes import Remark
+from engine.model.commands import Attend, Break, Command, FreshBattery, Mark, Note
+from engine.model.crew_notes import Attendance, CrewNotes, Remark, Stage
 from engine.model.tracks import Plan, Track
 from engine.pipeline.pipeline import Pipeline
 from engine.session.checkpoint import Checkpoint
@@ -29,6 +29,14 @@ def test_marks_and_notes_are_stamped() -> None:
     desk = asked((Mark("take two"), 5.0), (Note(9, "new capsule"), 6.5)).desk
     assert desk.marks == (Remark(5.0, "take two"),)
     assert desk.notes == (Remark(6.5, "new capsule", 9),)
+
+
+def test_an_assistant_works_on_an_incident() -> None:
+    """Who said so, and when; a restart of the engine forgets nothing of it."""
+    desk = asked((Attend(9, "Runner", Stage.ON_THE_WAY), 5.0)).desk
+    assert desk.attendances == (Attendance(5.0, 9, "Runner", Stage.ON_THE_WAY),)
+    assert dataclass_json.loads(CrewNotes, dataclass_json.dumps(desk)) == desk
+    assert dataclass_json.loads(CrewNotes, "{}") == CrewNotes()
 
 
 @pytest.mark.parametrize(

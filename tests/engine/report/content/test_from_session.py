@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from engine.model.commands import Acknowledge, FreshBattery, Note, Open, Standby
+from engine.model.commands import Acknowledge, Attend, FreshBattery, Note, Open, Standby
+from engine.model.crew_notes import Stage
 from engine.model.line_results import Heard
 from engine.model.messages import Severity
 from engine.report.content.from_session import read_session, take_of, with_levels
@@ -41,7 +42,9 @@ def test_a_session_is_told_as_it_was_logged(tmp_path: Path, writer: SessionWrite
     """Plan, length, heading, incidents and who saw them when come from the log."""
     writer.incident(incident(), [("seen", 104.0, None), ("shelved", 105.0, 120.0)])
     writer.action(Acknowledge(1), 104.0, "mixer")
+    writer.action(Attend(1, "Runner", Stage.ON_THE_WAY), 110.0, "page")
     writer.action(Note(1, "pack changed"), 140.0, "assistant")
+    writer.action(Attend(1, "Runner", Stage.FIXED), 141.0, "page")
     writer.close()
     made = read(tmp_path)
     (entry,) = made.entries
@@ -51,7 +54,9 @@ def test_a_session_is_told_as_it_was_logged(tmp_path: Path, writer: SessionWrite
     assert [(d.text, d.by) for d in entry.done] == [
         (SEEN, "mixer"),
         ("shelved until 21:02:00:00", ""),
+        ("Runner: on the way", "page"),
         ("note “pack changed”", "assistant"),
+        ("Runner: fixed?", "page"),
     ]
     assert made.timecode(entry.start_s) == "21:01:40:00"
     assert made.honest == ()
