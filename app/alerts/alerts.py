@@ -49,7 +49,7 @@ class Alerts(QObject):
         self.settings = settings
         self.scheduler = Scheduler()
         self.player = player or Player(self.problem.emit)
-        self.answered.connect(lambda take, found: take(found))
+        self.answered.connect(lambda take, result: take(result))
         self._window, self._clock = window, clock
         self._shown: dict[tuple[int, ...], Severity] = {}
         self._tray: QSystemTrayIcon | None = None
@@ -152,7 +152,7 @@ class Alerts(QObject):
     def ask_audio(self, work: Callable[[], object], take: Callable[..., None]) -> None:
         """Ask the audio system on the thread that plays, and nothing else: it can't do two things
         at once. The result is handed to `take` on the window's thread."""
-        self.player.ask(work, lambda found: self.answered.emit(take, found))
+        self.player.ask(work, lambda result: self.answered.emit(take, result))
 
     def close(self) -> None:
         """Let go of the tray and the thread."""

@@ -69,8 +69,8 @@ class Scheduler:
             if number in self._mute:
                 continue
             sound, before = sounding[number], self._heard.get(number)
-            told = alarm.unstable and before is not None
-            if not told and (before is None or sound.value > before.value):
+            repeated = alarm.unstable and before is not None
+            if not repeated and (before is None or sound.value > before.value):
                 fresh = _worse(fresh, sound)
             top = _worse(top, sound)
         self._heard = sounding

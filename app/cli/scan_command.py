@@ -72,12 +72,12 @@ def _say(line: str) -> None:
 
 
 def _only_new() -> Callable[[str], None]:
-    """Says each line once, however often it is told again."""
-    told = [""]
+    """Says each line once, however often it comes again."""
+    last = [""]
 
     def say(line: str) -> None:
-        if line != told[0]:
-            told[0] = line
+        if line != last[0]:
+            last[0] = line
             _say(line)
 
     return say

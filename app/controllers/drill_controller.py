@@ -107,10 +107,10 @@ class DrillController(QObject):
 
     def _target(self) -> tuple[int, ...]:
         page = self._page
-        found = target(page.cards, page.fix_list.current, page.board.chosen)
+        tracks = target(page.cards, page.fix_list.current, page.board.chosen)
         last = self.picks[-1] if self.picks else None
-        waits = any(set(card.tracks) & set(found) for card in page.cards if card.fault == UNNAMED)
-        return () if last is not None and last.tracks == found and not waits else found
+        waits = any(set(card.tracks) & set(tracks) for card in page.cards if card.fault == UNNAMED)
+        return () if last is not None and last.tracks == tracks and not waits else tracks
 
     def pick(self, cause: Cause) -> None:
         """The mixer says what it is."""

@@ -43,7 +43,7 @@ class Headphones(QObject):
         self.bar.fault_asked.connect(self.before_fault)
         self.bar.output_asked.connect(self.show_page)
         self.bar.stop_asked.connect(self.stop)
-        page.fix_list.heard.connect(self._hear_card)
+        page.fix_list.listen_asked.connect(self._hear_card)
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What each key of listening does."""

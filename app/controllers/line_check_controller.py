@@ -41,8 +41,8 @@ class LineCheckController(QObject):
     @property
     def page(self) -> LineCheckPage | None:
         """The check's page, while it is open."""
-        found = self._layer.current
-        return found if isinstance(found, LineCheckPage) and found.isVisible() else None
+        current = self._layer.current
+        return current if isinstance(current, LineCheckPage) and current.isVisible() else None
 
     def check_all(self) -> None:
         """Walk through all tracks in use."""

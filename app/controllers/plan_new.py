@@ -36,11 +36,11 @@ class NewPlan(QObject):
 
     def ask(self) -> None:
         """From what is the plan to be made?"""
-        found = self._start_page.input
-        named = "" if found is None else f"{found.name}, {words.channels(found.channels)}"
+        source = self._start_page.input
+        named = "" if source is None else f"{source.name}, {words.channels(source.channels)}"
         page = PlanSource(self._layer.below, named, self._draft is not None)
-        if found is not None:
-            page.from_input.connect(lambda: self.from_input(found.channels))
+        if source is not None:
+            page.from_input.connect(lambda: self.from_input(source.channels))
         page.from_take.connect(lambda: self._ask_take("file"))
         page.from_folder.connect(lambda: self._ask_take("folder"))
         page.go_on.connect(self._show)
@@ -67,11 +67,11 @@ class NewPlan(QObject):
         """A new plan, named as that take names its tracks."""
         self._background.ask(lambda: _read(path), self._take)
 
-    def _take(self, found: tuple[str, int] | str) -> None:
-        if isinstance(found, str):
-            self._start_page.show_error(found)
+    def _take(self, source: tuple[str, int] | str) -> None:
+        if isinstance(source, str):
+            self._start_page.show_error(source)
         else:
-            self._begin("", *found)
+            self._begin("", *source)
 
     def edit(self, path: str) -> None:
         """The plan of that file."""
@@ -82,8 +82,8 @@ class NewPlan(QObject):
             text = Path(path).read_text(encoding="utf-8")
             self._begin(path, text, None)
         except (OSError, ValueError) as error:
-            told = f"{Path(path).name}: can't be edited here: {error}. Mend it in a text editor."
-            self._start_page.show_error(told)
+            message = f"{Path(path).name}: can't be edited here: {error}. Mend it in a text editor."
+            self._start_page.show_error(message)
 
     def _begin(self, path: str, text: str, inputs: int | None) -> None:
         self._draft = PlanTable(text, inputs, self)

@@ -25,10 +25,10 @@ class RowState:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Rows under one heading; `places` are indices into the plan's tracks."""
+    """Rows under one heading; `track_indices` are indices into the plan's tracks."""
 
     name: str
-    places: tuple[int, ...]
+    track_indices: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +50,11 @@ def tracks_of(alarm: Alarm) -> tuple[int, ...]:
 
 def by_track(alarms: Iterable[Alarm]) -> dict[int, list[Alarm]]:
     """Every alarm under each track it speaks of, in the given order."""
-    found: dict[int, list[Alarm]] = {}
+    alarms_of: dict[int, list[Alarm]] = {}
     for alarm in alarms:
         for number in tracks_of(alarm):
-            found.setdefault(number, []).append(alarm)
-    return found
+            alarms_of.setdefault(number, []).append(alarm)
+    return alarms_of
 
 
 def folded(plan: Plan, alarms: Mapping[int, Sequence[Alarm]]) -> tuple[int, ...]:
@@ -64,11 +64,11 @@ def folded(plan: Plan, alarms: Mapping[int, Sequence[Alarm]]) -> tuple[int, ...]
 
 def groups(plan: Plan, hidden: Sequence[int] = ()) -> tuple[Group, ...]:
     """Rows gathered by `who` (else by kind), each group where its first track stands."""
-    found: dict[str, list[int]] = {}
-    for place, track in enumerate(plan.tracks):
+    by_name: dict[str, list[int]] = {}
+    for track_index, track in enumerate(plan.tracks):
         if track.input not in hidden:
-            found.setdefault(wording.group_name(track.who, track.kind), []).append(place)
-    return tuple(Group(name, tuple(places)) for name, places in found.items())
+            by_name.setdefault(wording.group_name(track.who, track.kind), []).append(track_index)
+    return tuple(Group(name, tuple(track_indices)) for name, track_indices in by_name.items())
 
 
 def _worst(alarms: Sequence[Alarm]) -> Alarm:
@@ -125,11 +125,11 @@ def row_states(plan: Plan, snapshot: Snapshot) -> tuple[RowState, ...]:
     alarms = by_track(snapshot.alarms)
     batteries = {b.track: battery_words(b, snapshot.now_s) for b in snapshot.desk.batteries}
     made = []
-    for place, track in enumerate(plan.tracks):
+    for track_index, track in enumerate(plan.tracks):
         state = row_state(
             track,
             alarms.get(track.input, ()),
-            bool(snapshot.present[place]),
+            bool(snapshot.present[track_index]),
             snapshot.now_s,
             track.input in snapshot.out_of_service,
         )
@@ -154,9 +154,9 @@ def battery_words(battery: Battery, now_s: float) -> str:
 
 def group_states(plan: Plan, snapshot: Snapshot) -> dict[str, GroupState]:
     """By group name: which pack covers it, or that nothing does."""
-    found: dict[str, GroupState] = {}
+    states: dict[str, GroupState] = {}
     if snapshot.desk.on_break:  # packs may well be off: nobody is to worry about cover
-        return found
+        return states
     in_fault = {
         number
         for alarm in snapshot.alarms
@@ -166,7 +166,7 @@ def group_states(plan: Plan, snapshot: Snapshot) -> dict[str, GroupState]:
     }
     for cover in snapshot.covers:
         if cover.uncovered:
-            found[cover.who] = GroupState(uncovered=True)
+            states[cover.who] = GroupState(uncovered=True)
         elif in_fault.intersection(cover.tracks):
-            found[cover.who] = GroupState(covered_by=cover.use)
-    return found
+            states[cover.who] = GroupState(covered_by=cover.use)
+    return states

@@ -56,12 +56,12 @@ def _incident(one: Incident, names: dict[int, str], began: str, desk: CrewNotes)
     )
     lasted = "still on" if one.end_s is None else wording.lasted(one.end_s - one.onset_s)
     covered = "uncovered" if one.uncovered else wording.covered_by(one.covered_by)
-    told = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)
-    cells = (began, who, faults.word(one.fault), one.severity.word, lasted, covered, told)
+    detail = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)
+    cells = (began, who, faults.word(one.fault), one.severity.word, lasted, covered, detail)
     return Row(one.onset_s, numbers, cells, one.severity)
 
 
-def kept(all_rows: Sequence[Row], number: int | None, fault: str) -> tuple[Row, ...]:
+def matching(all_rows: Sequence[Row], number: int | None, fault: str) -> tuple[Row, ...]:
     """Those of that track (None: all of them) and that fault ("": all of them)."""
     return tuple(
         row

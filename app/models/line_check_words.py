@@ -116,6 +116,6 @@ def sheet(state: LineCheck, plan: Plan) -> list[tuple[str, ...]]:
             continue
         heard = result.heard
         levels = (dbfs(heard.speech_dbfs), dbfs(heard.peak_dbfs), dbfs(heard.floor_dbfs))
-        told = (names.get(track_input, ""), result.verdict.value, result.timecode)
-        rows.append((str(track_input), *told, *levels, result.note))
+        verdict = (names.get(track_input, ""), result.verdict.value, result.timecode)
+        rows.append((str(track_input), *verdict, *levels, result.note))
     return rows

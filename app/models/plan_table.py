@@ -158,8 +158,8 @@ class PlanTable(QAbstractTableModel):
         if role == Qt.ItemDataRole.AccessibleTextRole:
             key = COLUMNS[index.column()]
             wrong = self.mistake(index.row(), key)
-            said = f"{HEADS[index.column()]}: {self.words(index.row(), key) or 'empty'}"
-            return f"{said}. Wrong: {wrong}" if wrong else said
+            spoken = f"{HEADS[index.column()]}: {self.words(index.row(), key) or 'empty'}"
+            return f"{spoken}. Wrong: {wrong}" if wrong else spoken
         return None
 
     def words(self, row: int, key: str) -> str:
@@ -173,8 +173,8 @@ class PlanTable(QAbstractTableModel):
         """What is wrong with a cell, empty where nothing is."""
         place = ("track", row, key)
         if key == LIMITS:
-            found = (words for path, words in self._wrong.items() if path[:3] == place)
-            return next(found, "")
+            mistakes = (words for path, words in self._wrong.items() if path[:3] == place)
+            return next(mistakes, "")
         whole = self._wrong.get(("track", row), "") if key == "input" else ""
         return self._wrong.get(place, whole)
 

@@ -48,12 +48,12 @@ def of_take(path: str) -> Subject:
 
 def sessions() -> Sequence[Subject]:
     """The newest sessions, the last one first; what is torn is left to `trackwarden sessions`."""
-    found = []
+    summaries = []
     folders = (path for path in sessions_folder().iterdir() if (path / LOG).is_file())
     for folder in sorted(folders, reverse=True)[:MOST_SESSIONS]:
         try:
-            found.append(summary(folder))
+            summaries.append(summary(folder))
         except (NotALogError, OSError):
             continue
-    found.sort(key=lambda one: one.utc_ms, reverse=True)
-    return [of_session(one) for one in found]
+    summaries.sort(key=lambda one: one.utc_ms, reverse=True)
+    return [of_session(one) for one in summaries]

@@ -37,34 +37,34 @@ class Trace:
         self._level[self._next] = snapshot.level_dbfs
         self._next = (self._next + 1) % STEPS
 
-    def of(self, places: TrackRemap) -> Trace:
-        """The same of the tracks at those places; of a new one nothing is known."""
-        fresh = Trace(len(places.old))
+    def of(self, remap: TrackRemap) -> Trace:
+        """The same of the tracks that it keeps; of a new one nothing is known."""
+        fresh = Trace(len(remap.old))
         fresh._at_s, fresh._next = self._at_s, self._next
-        fresh._level = places.last(self._level, np.nan)
+        fresh._level = remap.last(self._level, np.nan)
         return fresh
 
-    def level(self, place: int, now_s: float) -> Series:
+    def level(self, track_index: int, now_s: float) -> Series:
         """Seconds before now (negative) and levels in dBFS of one track, oldest first."""
         order = np.roll(np.arange(STEPS), -self._next)
         at_s: NDArray[np.float64] = self._at_s[order] - now_s
         keep = at_s >= -SPAN_S
-        level: NDArray[np.float64] = self._level[order, place][keep].astype(np.float64)
+        level: NDArray[np.float64] = self._level[order, track_index][keep].astype(np.float64)
         return at_s[keep], level
 
 
-def peaks(snapshot: Snapshot, place: int) -> Series:
+def peaks(snapshot: Snapshot, track_index: int) -> Series:
     """Sample peaks of the ribbon in the same form; columns without sound are NaN."""
     ribbon = snapshot.ribbon
-    level = ribbon.level_dbfs[:, place].astype(np.float64)
+    level = ribbon.level_dbfs[:, track_index].astype(np.float64)
     ends_s = (np.arange(len(level)) - len(level) + 1) * RIBBON_STEP_S
     at_s = ends_s + ribbon.end_s - snapshot.now_s
     return at_s, np.where(level <= FLOOR_DB, np.nan, level)
 
 
-def spans(snapshot: Snapshot, place: int) -> tuple[Span, ...]:
+def spans(snapshot: Snapshot, track_index: int) -> tuple[Span, ...]:
     """Where a fault stood on the track: from, to (seconds before now) and its severity."""
-    severity = snapshot.ribbon.severity[:, place].astype(int)
+    severity = snapshot.ribbon.severity[:, track_index].astype(int)
     edges = np.flatnonzero(np.diff(severity, prepend=0, append=0))
     end_s = snapshot.ribbon.end_s - snapshot.now_s
     count = len(severity)

@@ -158,10 +158,10 @@ class Typesetter:
         self._y += 4.0 * UNITS_A_POINT
 
     def _draw_fact(self, name: str, value: str, box: QRectF, room: float, height: float) -> None:
-        told = QRectF(box.right(), box.top(), room, height + UNITS_A_POINT)
+        value_box = QRectF(box.right(), box.top(), room, height + UNITS_A_POINT)
         dim, ink = QColor(palette.DIM), QColor(palette.INK)
         self._draw(lambda p: self.write(p, name, box, _BODY, dim))
-        self._draw(lambda p: self.write(p, value, told, _BODY, ink, bold=True))
+        self._draw(lambda p: self.write(p, value, value_box, _BODY, ink, bold=True))
 
     def _text_width(self, text: str, *, bold: bool) -> float:
         self._painter.setFont(self.font(_BODY, bold=bold))

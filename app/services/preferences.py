@@ -59,7 +59,7 @@ class Preferences:
     @property
     def choices(self) -> Choices:
         """All other choices; what is missing, spoilt or out of bounds is as at first start."""
-        found = {}
+        values = {}
         for field in fields(Choices):
             low, high = BOUNDS[field.name]
             try:
@@ -67,8 +67,8 @@ class Preferences:
             except ValueError:
                 continue
             if math.isfinite(value) and low <= value <= high:
-                found[field.name] = value
-        return Choices(**found)
+                values[field.name] = value
+        return Choices(**values)
 
     @choices.setter
     def choices(self, choices: Choices) -> None:
@@ -77,8 +77,8 @@ class Preferences:
 
     def place(self, window: str) -> QByteArray:
         """Where that window stood; empty where it never did."""
-        found = self._store.value(f"place/{window}")
-        return found if isinstance(found, QByteArray) else QByteArray()
+        entry = self._store.value(f"place/{window}")
+        return entry if isinstance(entry, QByteArray) else QByteArray()
 
     def set_place(self, window: str, place: QByteArray) -> None:
         """Remember where that window stands."""
@@ -96,8 +96,8 @@ class Preferences:
         imperial = QLocale.MeasurementSystem.ImperialUSSystem
         usual = "letter" if QLocale().measurementSystem() == imperial else "a4"
         paper = str(self._store.value("report/paper", usual))
-        kept = str(self._store.value("report/forms", "")).split()
-        forms = tuple(form for form in REPORT_FORMS if form in kept)
+        names = str(self._store.value("report/forms", "")).split()
+        forms = tuple(form for form in REPORT_FORMS if form in names)
         fresh = ReportChoices(Path(folder) if folder else user_documents_path() / "trackwarden")
         return ReportChoices(
             fresh.folder, forms or fresh.forms, paper if paper in ("a4", "letter") else usual
@@ -130,10 +130,10 @@ class Preferences:
     @property
     def recent(self) -> tuple[str, ...]:
         """Paths of takes and plans, newest first."""
-        found = self._store.value("recent", [])
-        if isinstance(found, str):
-            return (found,) if found else ()
-        return tuple(str(path) for path in found) if isinstance(found, list) else ()
+        entry = self._store.value("recent", [])
+        if isinstance(entry, str):
+            return (entry,) if entry else ()
+        return tuple(str(path) for path in entry) if isinstance(entry, list) else ()
 
     def remember(self, path: str) -> None:
         """Put a take or plan in front of the recent ones."""

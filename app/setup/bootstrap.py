@@ -81,7 +81,7 @@ def is_usable(root: Path) -> bool:
 
 def _run(command: Sequence[str], doing: str) -> None:
     """Run one step; echo which package is being fetched; SetUpError with its last lines."""
-    said: list[str] = []
+    messages: list[str] = []
     with subprocess.Popen(
         command,
         stdin=subprocess.DEVNULL,
@@ -91,13 +91,13 @@ def _run(command: Sequence[str], doing: str) -> None:
         errors="replace",
     ) as process:
         for line in process.stdout or ():
-            said.append(line.rstrip())
+            messages.append(line.rstrip())
             if line.startswith("Collecting "):
                 say("  fetching " + re.split(r"[^\w.-]", line.removeprefix("Collecting "))[0])
             elif line.startswith("Installing collected packages: "):
                 say("  installing " + line.partition(": ")[2].strip())
     if process.returncode:
-        last = "\n".join(said[-6:])
+        last = "\n".join(messages[-6:])
         raise SetUpError(
             f"{doing} failed:\n{last}\nIs there a network? Then run the same command again."
         )

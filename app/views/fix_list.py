@@ -41,7 +41,7 @@ class CardView(QFrame):
     pressed = Signal(object)
     seen = Signal(object)
     shelved = Signal(object)
-    heard = Signal(object)
+    listen_asked = Signal(object)
 
     def __init__(self, card: Card, look: Look, scale: float) -> None:
         super().__init__()
@@ -61,7 +61,7 @@ class CardView(QFrame):
         self._build(scale)
         self.see.clicked.connect(lambda: self.seen.emit(self.key))
         self.shelve.clicked.connect(lambda: self.shelved.emit(self.key))
-        self.listen.clicked.connect(lambda: self.heard.emit(self.key))
+        self.listen.clicked.connect(lambda: self.listen_asked.emit(self.key))
 
     def _build(self, scale: float) -> None:
         for part in (self.title, self.time):
@@ -114,8 +114,8 @@ class CardView(QFrame):
         if self.card is None or card.mark is not self.card.mark:
             self.shape.update()
         self.card = self.shape.card = card
-        told = (card.title, card.time, card.headline, card.where, card.cover, card.check)
-        self.setAccessibleName(", ".join(w for w in (*told, *card.notes) if w))
+        lines = (card.title, card.time, card.headline, card.where, card.cover, card.check)
+        self.setAccessibleName(", ".join(w for w in (*lines, *card.notes) if w))
 
     def _put_buttons(self, card: Card, full: bool) -> None:
         unseen = card.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
@@ -146,11 +146,11 @@ def _waits(card: Card) -> bool:
 
 
 class FixList(QWidget):
-    """All cards. `seen`, `shelved` and `heard` carry a `Card`; `chosen` the one chosen, or None."""
+    """All cards. `seen`, `shelved`, `listen_asked` carry a `Card`; `chosen` one or None."""
 
     seen = Signal(object)
     shelved = Signal(object)
-    heard = Signal(object)
+    listen_asked = Signal(object)
     chosen = Signal(object)
 
     def __init__(self) -> None:
@@ -256,7 +256,7 @@ class FixList(QWidget):
         view.pressed.connect(self.choose)
         view.seen.connect(lambda key: self._act(self.seen, key))
         view.shelved.connect(lambda key: self._act(self.shelved, key))
-        view.heard.connect(lambda key: self._act(self.heard, key))
+        view.listen_asked.connect(lambda key: self._act(self.listen_asked, key))
         return view
 
     def _act(self, signal: SignalInstance, key: tuple[int, ...]) -> None:
@@ -288,10 +288,10 @@ class FixList(QWidget):
 
     def choose_track(self, number: int) -> bool:
         """Choose the first card that speaks of that track; False where none does."""
-        found = next((c for c in self.cards if number in c.tracks), None)
-        if found is None:
+        card = next((c for c in self.cards if number in c.tracks), None)
+        if card is None:
             return False
-        self.choose(found.key)
+        self.choose(card.key)
         return True
 
     def step(self, by: int) -> None:

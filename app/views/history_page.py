@@ -148,27 +148,29 @@ class HistoryPage(Overlay):
 
     def _read(self, folder: Path) -> None:
         try:
-            found: object = (incidents_of(folder), labels_of(folder))
+            result: object = (incidents_of(folder), labels_of(folder))
         except (NotALogError, OSError) as error:
-            found = f"The log can't be read: {' '.join(str(error).split())}"
+            result = f"The log can't be read: {' '.join(str(error).split())}"
         try:
-            self.read.emit(found)
+            self.read.emit(result)
         except RuntimeError:
             return  # closed meanwhile
 
-    def _take(self, found: str | tuple[tuple[Incident, ...], LoggedTimecode]) -> None:
+    def _take(self, result: str | tuple[tuple[Incident, ...], LoggedTimecode]) -> None:
         desk = self._snapshot.desk
-        if isinstance(found, str):
+        if isinstance(result, str):
             self._all = history_rows.rows(self._plan, desk, ())
         else:
-            self._all = history_rows.rows(self._plan, desk, *found)
+            self._all = history_rows.rows(self._plan, desk, *result)
         for fault in sorted({row.fault for row in self._all}):
             self.faults.addItem(fault, fault)
         self._filter()
-        if isinstance(found, str):
-            say(self.words, found)
+        if isinstance(result, str):
+            say(self.words, result)
 
     def _filter(self) -> None:
-        found = history_rows.kept(self._all, self.tracks.currentData(), self.faults.currentData())
-        self.table.put(found)
-        say(self.words, f"{len(found)} of {len(self._all)}, newest first")
+        result = history_rows.matching(
+            self._all, self.tracks.currentData(), self.faults.currentData()
+        )
+        self.table.put(result)
+        say(self.words, f"{len(result)} of {len(self._all)}, newest first")

@@ -60,8 +60,8 @@ class TargetBar(QWidget):
         """Show that level; None while there is none."""
         if (value_dbfs, zone) != (self._value, self._zone):
             self._value, self._zone = value_dbfs, zone
-            told = "no level yet" if value_dbfs is None else f"{value_dbfs:.0f} dBFS"
-            self.setAccessibleDescription(told)
+            description = "no level yet" if value_dbfs is None else f"{value_dbfs:.0f} dBFS"
+            self.setAccessibleDescription(description)
             self.update()
 
     def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
@@ -118,7 +118,7 @@ class LineCheckPage(Overlay):
         self.ask, self.came = plain("", "large", wrap=True), plain("", "large")
         self.speech, self.peak = TargetBar("Speech level"), TargetBar("Peak level")
         self.facts = [(plain("", "dim"), plain("")) for _ in range(6)]
-        self.found = [plain("", "warn", wrap=True) for _ in range(MOST_FINDINGS)]
+        self.warnings = [plain("", "warn", wrap=True) for _ in range(MOST_FINDINGS)]
         self.note = NoteEdit()
         self.note.setPlaceholderText("Note  (T to type, Enter when done)")
         self.note.setAccessibleName("Note on this track")
@@ -161,7 +161,7 @@ class LineCheckPage(Overlay):
         grid.addWidget(self.peak, 1, 2)
         grid.setColumnStretch(2, 1)
         right.addLayout(grid)
-        for label in self.found:
+        for label in self.warnings:
             right.addWidget(label)
         right.addWidget(self.swapped, 0, Qt.AlignmentFlag.AlignLeft)
         right.addStretch(1)
@@ -276,7 +276,7 @@ class LineCheckPage(Overlay):
         say(self.where, rest)
         say(self.ask, "Esc when you are done; ← goes back.")
         say(self.came, "", "large")
-        for label in self.found:
+        for label in self.warnings:
             label.hide()
         self.swapped.hide()
 
@@ -295,14 +295,14 @@ class LineCheckPage(Overlay):
             (self.speech, self.peak), (heard.speech_dbfs, heard.peak_dbfs), zones, strict=True
         ):
             bar.put(level_dbfs, zone if talks else None)
-        told: list[Fact] = facts(heard, self.plan, track)
-        for (name, value), fact in zip(self.facts, told, strict=True):
+        lines: list[Fact] = facts(heard, self.plan, track)
+        for (name, value), fact in zip(self.facts, lines, strict=True):
             say(name, fact.name)
             say(value, fact.words)
-        found = findings(heard, safety, talks)
-        for row, label in enumerate(self.found):
-            say(label, wording.sentence(found[row]) if row < len(found) else "")
-            label.setVisible(row < len(found))
+        problems = findings(heard, safety, talks)
+        for row, label in enumerate(self.warnings):
+            say(label, wording.sentence(problems[row]) if row < len(problems) else "")
+            label.setVisible(row < len(problems))
         self.swapped.setVisible(heard.elsewhere is not None)
 
 

@@ -37,8 +37,8 @@ def words_of(listening: Listening, plan: Plan, now_s: float) -> str:
         return ""
     ago_s = max(now_s - listening.at_s, 0.0)
     short = 0.0 < listening.kept_s < MINUTE_S
-    kept = f" of {wording.lasted(listening.kept_s)} kept" if short else ""
-    when = "live" if listening.live else f"{wording.lasted(ago_s)} ago{kept}"
+    memory = f" of {wording.lasted(listening.kept_s)} kept" if short else ""
+    when = "live" if listening.live else f"{wording.lasted(ago_s)} ago{memory}"
     pack = f" · pack {track.pack}" if track.pack else ""
     match = listening.matched_db
     same = f" · matched by {decibels(match)}" if abs(match) >= 0.5 else ""

@@ -52,9 +52,9 @@ class ProgressPage(Overlay):
     def put(self, words: str, share: float | None = None) -> None:
         """What is being done; the bar moves by the share, else by a percentage at the end."""
         say(self.words, words)
-        found = _PERCENT.search(words)
-        if share is None and found:
-            share = int(found[1]) / 100
+        percent = _PERCENT.search(words)
+        if share is None and percent:
+            share = int(percent[1]) / 100
         if share is None:
             self.bar.setRange(0, 0)
             return

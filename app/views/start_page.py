@@ -212,8 +212,8 @@ class StartPage(QWidget):
     def input(self) -> Input | None:
         """The live input that is chosen."""
         item = self.inputs.currentItem()
-        found: Input | None = None if item is None else item.data(_INPUT)
-        return found
+        data: Input | None = None if item is None else item.data(_INPUT)
+        return data
 
     def _may_watch(self) -> None:
         item = self.inputs.currentItem()
@@ -255,11 +255,11 @@ class StartPage(QWidget):
         say(self.error, words or "Opening…", "dim")
 
     def _take_item(self, item: QListWidgetItem | None) -> None:
-        found = item.data(_DATA) if item is not None else None
-        if isinstance(found, Open):
-            self.chosen.emit(Open(device=found.device, plan=self.plan))
-        elif isinstance(found, str):
-            self.open_paths([found])
+        data = item.data(_DATA) if item is not None else None
+        if isinstance(data, Open):
+            self.chosen.emit(Open(device=data.device, plan=self.plan))
+        elif isinstance(data, str):
+            self.open_paths([data])
 
     def open_paths(self, paths: Sequence[str]) -> None:
         """Take over files: plans are kept for the next watch, the first take is opened."""

@@ -83,7 +83,7 @@ class Board(QWidget):
 
     def step(self, by: int) -> None:
         """Choose the row above or below."""
-        order = [self.scene.plan.tracks[r.place].input for r in self.picture().layout.rows]
+        order = [self.scene.plan.tracks[r.track_index].input for r in self.picture().layout.rows]
         if order:
             at = next((i for i, n in enumerate(order) if n in self.chosen), -1 if by > 0 else 0)
             self.track_chosen.emit(order[(at + by) % len(order)])
@@ -139,7 +139,7 @@ class Board(QWidget):
         return [
             g
             for g in self._picture.layout.groups
-            if any(now.states[p] != before.states[p] for p in g.places)
+            if any(now.states[p] != before.states[p] for p in g.track_indices)
             or now.group_states.get(now.groups[g.index].name)
             != before.group_states.get(now.groups[g.index].name)
         ]
@@ -149,15 +149,15 @@ class Board(QWidget):
         """Levels as pixels and words, in the order of the rows."""
         if not picture.layout.rows:
             return Levels([], [], [])
-        places, width = picture.places, picture.layout.rows[0].bar.w
+        track_indices, width = picture.track_indices, picture.layout.rows[0].bar.w
 
         def pixels(levels: np.ndarray) -> list[int]:
-            known = np.nan_to_num(levels[places], nan=QUIETEST_DBFS, neginf=QUIETEST_DBFS)
+            known = np.nan_to_num(levels[track_indices], nan=QUIETEST_DBFS, neginf=QUIETEST_DBFS)
             share = np.clip(1.0 - known / QUIETEST_DBFS, 0.0, 1.0)
             made: list[int] = np.rint(share * width).astype(int).tolist()
             return made
 
-        numbers = snapshot.momentary_lufs[places].tolist()
+        numbers = snapshot.momentary_lufs[track_indices].tolist()
         return Levels(
             pixels(snapshot.level_dbfs),
             pixels(snapshot.peak_hold_dbfs),
@@ -167,12 +167,12 @@ class Board(QWidget):
     def _describe(self) -> None:
         """Say in words what the rows show, for those who do not see them."""
         tracks = self.scene.plan.tracks
-        told = [
+        rows = [
             f"{t.input} {t.label}: {s.word} {s.note}".strip()
             for t, s in zip(tracks, self.scene.states, strict=True)
             if s.severity is not None or t.input in self.chosen
         ]
-        words = "; ".join(told) or f"{len(tracks)} tracks, nothing wrong"
+        words = "; ".join(rows) or f"{len(tracks)} tracks, nothing wrong"
         if words != self.accessibleDescription():
             self.setAccessibleDescription(words)
         self._names.say(tracks, self.scene.states)
@@ -192,7 +192,7 @@ class Board(QWidget):
 
     def _ask(self, columns: int, dense: bool, row_h: int) -> Widths:
         fonts = Fonts.of(row_h, self.scale, dense)
-        shown = [p for g in self.scene.groups for p in g.places]
+        shown = [p for g in self.scene.groups for p in g.track_indices]
         names = [self.scene.plan.tracks[p].label for p in shown]
         return row_text.widths(fonts, row_h, columns, names, [g.name for g in self.scene.groups])
 
@@ -203,13 +203,13 @@ class Board(QWidget):
         edge = QPoint(*(round(px * self.scale) for px in EDGE_PX))
         folded_h = round(FOLDED_PX * self.scale) if self.scene.folded else 0
         height = self.height() - 2 * edge.y() - folded_h
-        places = [g.places for g in self.scene.groups]
-        layout = lay_out(places, self.width() - 2 * edge.x(), height, self.scale, self._ask)
+        track_indices = [g.track_indices for g in self.scene.groups]
+        layout = lay_out(track_indices, self.width() - 2 * edge.x(), height, self.scale, self._ask)
         fonts = Fonts.of(layout.row_h, self.scale, layout.dense)
         ratio = self.devicePixelRatioF()
         made = self._picture = BoardPicture(layout, fonts, self.look, self.size(), ratio, edge)
         made.draw(self.scene, layout.groups)
-        self._names.place(layout, edge)
+        self._names.lay_out(layout, edge)
         if self.scene.folded:
             top = self.height() - edge.y() // 2 - folded_h
             made.draw_folded(self.scene, QRect(edge.x(), top, self.width(), folded_h))
@@ -253,5 +253,5 @@ class Board(QWidget):
         at = event.position().toPoint() - picture.offset
         for boxes in picture.layout.rows:
             if rect(boxes.row).contains(at):
-                return self.scene.plan.tracks[boxes.place].input
+                return self.scene.plan.tracks[boxes.track_index].input
         return None

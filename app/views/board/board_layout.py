@@ -39,9 +39,9 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class RowBoxes:
-    """Cells of one row; `place` is the index into the plan's tracks."""
+    """Cells of one row; `track_index` is the index into the plan's tracks."""
 
-    place: int
+    track_index: int
     row: Box
     number: Box
     name: Box
@@ -58,7 +58,7 @@ class GroupBoxes:
     index: int
     frame: Box
     heading: Box
-    places: tuple[int, ...]
+    track_indices: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +123,7 @@ def _row_height(dealt: Sequence[Sequence[tuple[int, int, int]]], height: int, ga
     )
 
 
-def _cells(box: Box, place: int, w: Widths, scale: float, dense: bool) -> RowBoxes:
+def _cells(box: Box, track_index: int, w: Widths, scale: float, dense: bool) -> RowBoxes:
     """Cells of one row; the ribbon takes what the others leave."""
     pad = round((4 if dense else 6) * scale)
     bar_w = max(36, round(box.w * 0.115))
@@ -144,7 +144,7 @@ def _cells(box: Box, place: int, w: Widths, scale: float, dense: bool) -> RowBox
     state = Box(x + pad, box.y, box.right - x - pad, box.h)
     number = Box(box.x, box.y, w.number, box.h)
     name, ribbon, bar, level = spots
-    return RowBoxes(place, box, number, name, ribbon, bar, level, state)
+    return RowBoxes(track_index, box, number, name, ribbon, bar, level, state)
 
 
 def lay_out(
@@ -152,7 +152,7 @@ def lay_out(
 ) -> Layout:
     """Place every group and row in a board of that size.
 
-    groups : the places (indices into the plan's tracks) of each group's rows
+    groups : the tracks (indices into the plan's tracks) of each group's rows
     ask : called with columns, dense and the row height; says the widths the text asks for
     """
     gap = max(2, round(7 * scale))
@@ -192,11 +192,13 @@ def _place(
         x, y = column * (column_w + between), 0
         for index, first, count in part:
             heading = Box(x, y, widths.heading, row_h * count)
-            places = tuple(groups[index][first : first + count])
-            frames.append(GroupBoxes(index, Box(x, y, column_w, row_h * count), heading, places))
-            for place in places:
+            track_indices = tuple(groups[index][first : first + count])
+            frames.append(
+                GroupBoxes(index, Box(x, y, column_w, row_h * count), heading, track_indices)
+            )
+            for track_index in track_indices:
                 box = Box(x + widths.heading, y, column_w - widths.heading, row_h)
-                rows.append(_cells(box, place, widths, scale, dense))
+                rows.append(_cells(box, track_index, widths, scale, dense))
                 y += row_h
             y += gap
         if part:

@@ -53,12 +53,12 @@ class BoardPicture:
         self, layout: Layout, fonts: Fonts, look: Look, size: QSize, ratio: float, offset: QPoint
     ) -> None:
         self.layout, self.fonts, self.look, self.offset = layout, fonts, look, offset
-        self.places = np.array([row.place for row in layout.rows], dtype=np.intp)
+        self.track_indices = np.array([row.track_index for row in layout.rows], dtype=np.intp)
         self.base = QPixmap(size * ratio)
         self.base.setDevicePixelRatio(ratio)
         self.base.fill(QColor(look.bg))
-        self._rows = {row.place: row for row in layout.rows}
-        self._at = {row.place: at for at, row in enumerate(layout.rows)}
+        self._rows = {row.track_index: row for row in layout.rows}
+        self._at = {row.track_index: at for at, row in enumerate(layout.rows)}
         self._ribbons: QImage | None = None
         self._digits: dict[str, QPixmap] = {}
 
@@ -94,8 +94,10 @@ class BoardPicture:
         painter.setBrush(QColor(look.panel))
         painter.drawRoundedRect(QRectF(frame).adjusted(0.5, 0.5, -0.5, -0.5), 6, 6)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        for place in group.places:
-            self._draw_row(painter, self._rows[place], scene, last=place == group.places[-1])
+        for track_index in group.track_indices:
+            self._draw_row(
+                painter, self._rows[track_index], scene, last=track_index == group.track_indices[-1]
+            )
         if group.heading.w:
             x = group.heading.right
             painter.fillRect(x, frame.y() + 1, 1, frame.height() - 2, QColor(look.line))
@@ -103,7 +105,7 @@ class BoardPicture:
 
     def _draw_row(self, painter: QPainter, boxes: RowBoxes, scene: Scene, last: bool) -> None:
         look, fonts = self.look, self.fonts
-        track, state = scene.plan.tracks[boxes.place], scene.states[boxes.place]
+        track, state = scene.plan.tracks[boxes.track_index], scene.states[boxes.track_index]
         if state.severity is not None:
             ground = rect(boxes.state).adjusted(0, 1, -2, -1 - int(last))
             painter.fillRect(ground, QColor(look.ground(state.severity)))
@@ -147,7 +149,7 @@ class BoardPicture:
         if not lay.rows:
             return
         self._ribbons = ribbons.draw(
-            ribbon, self.places, lay.rows[0].ribbon.w, self._ribbon_height(), self.look
+            ribbon, self.track_indices, lay.rows[0].ribbon.w, self._ribbon_height(), self.look
         )
         painter = QPainter(self.base)
         painter.translate(self.offset)
@@ -160,7 +162,7 @@ class BoardPicture:
             return
         high = self._ribbon_height()
         top = boxes.ribbon.y + (boxes.ribbon.h - high) // 2
-        part = QRect(0, self._at[boxes.place] * high, self._ribbons.width(), high)
+        part = QRect(0, self._at[boxes.track_index] * high, self._ribbons.width(), high)
         painter.drawImage(QPoint(boxes.ribbon.x, top), self._ribbons, part)
 
     # What is painted with each snapshot

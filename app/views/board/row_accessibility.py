@@ -49,11 +49,11 @@ class RowNames:
             label.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
             self._labels.append(label)
 
-    def place(self, layout: Layout, offset: QPoint) -> None:
+    def lay_out(self, layout: Layout, offset: QPoint) -> None:
         """Put each where its row is painted; rows folded away are hidden."""
-        boxes = {row.place: row for row in layout.rows}
-        for place, label in enumerate(self._labels):
-            row = boxes.get(place)
+        boxes = {row.track_index: row for row in layout.rows}
+        for track_index, label in enumerate(self._labels):
+            row = boxes.get(track_index)
             label.setVisible(row is not None)
             if row is not None:
                 label.setGeometry(rect(row.number).united(rect(row.name)).translated(offset))

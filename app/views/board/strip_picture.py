@@ -24,7 +24,7 @@ def _rgb(colour: str) -> int:
 
 
 def pooled(
-    ribbon: LevelStrip, places: NDArray[np.intp], each: int
+    ribbon: LevelStrip, track_indices: NDArray[np.intp], each: int
 ) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
     """Loudest level and worst severity of every `each` ribbon columns, shape (bars, rows).
 
@@ -35,12 +35,12 @@ def pooled(
     bars = RIBBON_COLUMNS // each
     newest = (last - 1) % each + 1
     take = (bars - 1) * each + newest
-    level = np.full((bars * each, len(places)), FLOOR_DB, dtype=np.float32)
-    worst = np.zeros((bars * each, len(places)), dtype=np.uint8)
+    level = np.full((bars * each, len(track_indices)), FLOOR_DB, dtype=np.float32)
+    worst = np.zeros((bars * each, len(track_indices)), dtype=np.uint8)
     have = min(take, len(ribbon.level_dbfs))
-    level[take - have : take] = ribbon.level_dbfs[-have:, places]
-    worst[take - have : take] = ribbon.severity[-have:, places]
-    shape = (bars, each, len(places))
+    level[take - have : take] = ribbon.level_dbfs[-have:, track_indices]
+    worst[take - have : take] = ribbon.severity[-have:, track_indices]
+    shape = (bars, each, len(track_indices))
     return level.reshape(shape).max(axis=1), worst.reshape(shape).max(axis=1)
 
 
@@ -56,10 +56,10 @@ def _fits(each: int, width: int, least: int) -> bool:
 
 
 def draw(
-    ribbon: LevelStrip, places: NDArray[np.intp], width: int, height: int, look: Look
+    ribbon: LevelStrip, track_indices: NDArray[np.intp], width: int, height: int, look: Look
 ) -> QImage:
     """The ribbons of those rows below each other, each `width` × `height` pixels."""
-    level, worst = pooled(ribbon, places, bin_of(width))
+    level, worst = pooled(ribbon, track_indices, bin_of(width))
     bars, rows = level.shape
     share = np.clip((level - LOWEST_DBFS) / -LOWEST_DBFS, 0.0, 1.0)
     # Coloured bars never get so thin that their colour is missed.

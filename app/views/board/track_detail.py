@@ -137,22 +137,22 @@ class TrackDetail(QWidget):
         self._drawn_s = snapshot.now_s
         self._draw(snapshot, self.plan.tracks.index(self.track))
 
-    def _draw(self, snapshot: Snapshot, place: int) -> None:
-        self._peak.setData(*peaks(snapshot, place))
-        self._level.setData(*self._trace.level(place, snapshot.now_s))
-        floor = _at(snapshot.floor_dbfs, place)
-        presence = _at(snapshot.presence_dbfs, place)
+    def _draw(self, snapshot: Snapshot, track_index: int) -> None:
+        self._peak.setData(*peaks(snapshot, track_index))
+        self._level.setData(*self._trace.level(track_index, snapshot.now_s))
+        floor = _at(snapshot.floor_dbfs, track_index)
+        presence = _at(snapshot.presence_dbfs, track_index)
         for line, value in ((self._floor, floor), (self._presence, presence)):
             line.setVisible(value is not None)
             if value is not None:
                 line.setValue(value)
-        self._shade(snapshot, place)
-        said = self._name_faults(snapshot)
-        self._say(floor, presence, said)
+        self._shade(snapshot, track_index)
+        faults = self._name_faults(snapshot)
+        self._say(floor, presence, faults)
 
-    def _shade(self, snapshot: Snapshot, place: int) -> None:
-        found = spans(snapshot, place)[-SPANS:]
-        for item, span in zip(self._spans, (*found, *[None] * SPANS), strict=False):
+    def _shade(self, snapshot: Snapshot, track_index: int) -> None:
+        recent = spans(snapshot, track_index)[-SPANS:]
+        for item, span in zip(self._spans, (*recent, *[None] * SPANS), strict=False):
             item.setVisible(span is not None)
             if span is not None:
                 start_s, end_s, severity = span
@@ -164,7 +164,7 @@ class TrackDetail(QWidget):
         """Write each fault's name where it began; returns the words."""
         assert self.track is not None
         mine = [a for a in snapshot.alarms if self.track.input in tracks_of(a)][:LABELS]
-        said = []
+        faults = []
         for row, label in enumerate(self._labels):
             label.setVisible(row < len(mine))
             if row >= len(mine):
@@ -173,12 +173,12 @@ class TrackDetail(QWidget):
             ended = incident.end_s is not None
             word = fault_words.told(mine[row]) + (" · back" if ended else "")
             ago_s = snapshot.now_s - incident.onset_s
-            said.append(f"{word}, began {wording.lasted(ago_s)} ago")
+            faults.append(f"{word}, began {wording.lasted(ago_s)} ago")
             label.setText(word, color=self.look.colour(None if ended else incident.severity))
             label.setPos(max(-ago_s, -SPAN_S), HIGH_DBFS - 2 - 6 * row)
-        return said
+        return faults
 
-    def _say(self, floor: float | None, presence: float | None, said: list[str]) -> None:
+    def _say(self, floor: float | None, presence: float | None, faults: list[str]) -> None:
         assert self.track is not None
         track = self.track
         pack = " · ".join(
@@ -186,16 +186,16 @@ class TrackDetail(QWidget):
         )
         say(self.title, f"{track.input}  {track.label}   {pack}")
         fine = "" if self.blind else "nothing wrong"
-        say(self.state, "; ".join(said) or fine, "bold" if said else "dim")
+        say(self.state, "; ".join(faults) or fine, "bold" if faults else "dim")
         learned = "live floor not learned yet"
         if floor is not None:
             learned = f"dashed: live floor {wording.level_of(floor)} dBFS"
-        heard = (
+        audible = (
             ""
             if presence is None
             else f" · dotted: audible above {wording.level_of(presence)} dBFS"
         )
-        say(self.legend, f"thick: level, RMS over 400 ms · thin: sample peak · {learned}{heard}")
+        say(self.legend, f"thick: level, RMS over 400 ms · thin: sample peak · {learned}{audible}")
         self.setAccessibleName(f"Closer look at {track.input} {track.label}")
         words = f"{self.state.text()}. {self.legend.text()}"
         if words != self.accessibleDescription():
@@ -208,8 +208,8 @@ def _pen(colour: str, wide: float, style: Qt.PenStyle = Qt.PenStyle.SolidLine) -
     return pen
 
 
-def _at(levels: np.ndarray | None, place: int) -> float | None:
+def _at(levels: np.ndarray | None, track_index: int) -> float | None:
     """One track's level; None where there is none."""
-    if levels is None or not np.isfinite(levels[place]):
+    if levels is None or not np.isfinite(levels[track_index]):
         return None
-    return float(levels[place])
+    return float(levels[track_index])

@@ -17,8 +17,8 @@ DIGITS = 9
 
 def key_of(cause: Cause) -> str:
     """The key that names it: 1 to 9, then F1 and on."""
-    place = list(Cause).index(cause)
-    return str(place + 1) if place < DIGITS else f"F{place + 1 - DIGITS}"
+    index = list(Cause).index(cause)
+    return str(index + 1) if index < DIGITS else f"F{index + 1 - DIGITS}"
 
 
 class DrillPanel(QWidget):

@@ -85,8 +85,8 @@ class ScorePage(Overlay):
         self.to_print.clicked.connect(self.print_asked)
 
     def _table(self, look: Look) -> QTableWidget:
-        found = rows(self.done.drill)
-        table = QTableWidget(len(found), len(HEADS))
+        lines = rows(self.done.drill)
+        table = QTableWidget(len(lines), len(HEADS))
         table.setAccessibleName("Each fault of the drill")
         table.setHorizontalHeaderLabels(list(HEADS))
         table.verticalHeader().hide()
@@ -94,7 +94,7 @@ class ScorePage(Overlay):
         table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        for y, cells in enumerate(found):
+        for y, cells in enumerate(lines):
             for x, words in enumerate(cells):
                 item = QTableWidgetItem(words)
                 if x == VERDICT and words in ("missed", "wrong"):

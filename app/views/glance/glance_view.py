@@ -50,11 +50,11 @@ class Glance(QWidget):
 
     def _describe(self) -> None:
         scene = self.scene
-        told = [
+        lines = [
             ", ".join(filter(None, (e.numbers, e.name, e.fault.lower(), e.time, e.where, e.check)))
             for e in scene.entries
         ]
-        words = "; ".join([*scene.marks, *told]) or self._calm()
+        words = "; ".join([*scene.marks, *lines]) or self._calm()
         self.setAccessibleName("Glance: what is wrong now")
         if words != self.accessibleDescription():
             self.setAccessibleDescription(words)
@@ -159,8 +159,8 @@ class Glance(QWidget):
         if fitted.readable_m < self.distance_m - 0.01:
             parts.append(f"readable from {fitted.readable_m:.1f} m")
         if fitted.more:
-            kept = sum(QFontMetrics(least.small).horizontalAdvance(f"   {p}") for p in parts[1:])
-            parts.insert(0, self.more(fitted.more, least.bold, box.width() - kept))
+            taken = sum(QFontMetrics(least.small).horizontalAdvance(f"   {p}") for p in parts[1:])
+            parts.insert(0, self.more(fitted.more, least.bold, box.width() - taken))
         if self.scene.clock and not fitted.more:
             parts.append(self.scene.clock)
         self._spread(painter, box, parts, least.small, least.bold if fitted.more else least.small)

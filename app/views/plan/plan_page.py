@@ -219,5 +219,5 @@ class PlanPage(Overlay):
         wrong = str(index.data(MISTAKE_ROLE) or "") if index.isValid() else ""
         words = HELP.get(key, "") or "Enter edits a cell, Esc leaves it as it was."
         first = self.state.text() if self.model.mistakes else ""
-        told = wrong and wrong not in first  # the first stands above
-        say(self.help, wrong if told else words, "red" if told else "small")
+        elsewhere = wrong and wrong not in first  # the first stands above
+        say(self.help, wrong if elsewhere else words, "red" if elsewhere else "small")

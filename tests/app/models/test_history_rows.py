@@ -42,7 +42,7 @@ def test_cells_tell_who_how_long_and_what_was_noted() -> None:
 
 def test_filters_by_track_and_fault() -> None:
     """A receiver's incident counts for each of its tracks; both filters hold together."""
-    assert history_rows.kept(ROWS, None, "") == ROWS
-    assert [r.severity for r in history_rows.kept(ROWS, 7, "")] == [Severity.RED, Severity.RED]
-    assert history_rows.kept(ROWS, 9, "muted") == ()
-    assert [r.fault for r in history_rows.kept(ROWS, None, "mark")] == ["mark"]
+    assert history_rows.matching(ROWS, None, "") == ROWS
+    assert [r.severity for r in history_rows.matching(ROWS, 7, "")] == [Severity.RED, Severity.RED]
+    assert history_rows.matching(ROWS, 9, "muted") == ()
+    assert [r.fault for r in history_rows.matching(ROWS, None, "mark")] == ["mark"]

@@ -156,7 +156,7 @@ def test_mouse_chooses_and_answers(
     """A click on a row chooses its card; the card's button acknowledges it."""
     window, crew = shown
     board = window.watch_page.board
-    row = next(r for r in board.picture().layout.rows if r.place == 2)
+    row = next(r for r in board.picture().layout.rows if r.track_index == 2)
     spot = board.picture().shifted(row.name).center()
     qtbot.mouseClick(board, Qt.MouseButton.LeftButton, pos=spot)
     card = window.watch_page.fix_list.current

@@ -46,7 +46,7 @@ def every_text(board: Board, state: RowState, heading: GroupState) -> list[Text]
     args = picture.fonts, NIGHT
     found = []
     for row in picture.layout.rows:
-        found += row_text.name_texts(row, scene.plan.tracks[row.place], state, *args)
+        found += row_text.name_texts(row, scene.plan.tracks[row.track_index], state, *args)
         found += row_text.state_texts(row, state, *args)
     for group in picture.layout.groups:
         found += row_text.heading_texts(group, scene.groups[group.index].name, heading, *args)
@@ -118,7 +118,9 @@ def test_names_differ_even_when_cut(qtbot: QtBot) -> None:
     board = board_of(qtbot, plan, SIZES[0])
     state = RowState(Mark.OK, "live")
     names = [
-        row_text.name_texts(r, plan.tracks[r.place], state, board.picture().fonts, NIGHT)[1].words
+        row_text.name_texts(r, plan.tracks[r.track_index], state, board.picture().fonts, NIGHT)[
+            1
+        ].words
         for r in board.picture().layout.rows
     ]
     assert len(set(names)) == 64
@@ -167,7 +169,7 @@ def test_a_new_fault_paints_its_group(qtbot: QtBot, monkeypatch: pytest.MonkeyPa
     board.show_snapshot(first)
     region = painted(board, monkeypatch, replace(first, alarms=fake_client.harbour_alarms()[2:3]))
     picture = board.picture()
-    rows = {plan.tracks[r.place].input: picture.shifted(r.state) for r in picture.layout.rows}
+    rows = {plan.tracks[r.track_index].input: picture.shifted(r.state) for r in picture.layout.rows}
     assert region.contains(rows[9])
     assert not region.intersects(rows[1])
 
@@ -186,7 +188,7 @@ def test_unused_tracks_are_folded(qtbot: QtBot) -> None:
     """Unused inputs take no row."""
     plan = Plan((Track(1), Track(2, kind=Kind.UNUSED), Track(3, kind=Kind.UNUSED)))
     board = board_of(qtbot, plan, (1440, 900))
-    assert [r.place for r in board.picture().layout.rows] == [0]
+    assert [r.track_index for r in board.picture().layout.rows] == [0]
     assert board.scene.folded == (2, 3)
 
 

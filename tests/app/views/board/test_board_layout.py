@@ -35,7 +35,7 @@ def test_rows_fit_without_overlap(sizes: list[int], size: tuple[int, int]) -> No
     places = iter(range(sum(sizes)))
     groups = [tuple(next(places) for _ in range(n)) for n in sizes]
     made = lay_out(groups, width, height, scale, lambda *_: ASK)
-    assert sorted(row.place for row in made.rows) == list(range(sum(sizes)))
+    assert sorted(row.track_index for row in made.rows) == list(range(sum(sizes)))
     assert len({row.row.h for row in made.rows}) == 1
     for row in made.rows:
         assert row.row.x >= 0

@@ -79,7 +79,7 @@ def test_a_double_click_looks_closer(qtbot: QtBot, tmp_path: Path) -> None:
     )
     qtbot.addWidget(window)
     board = window.watch_page.board
-    row = next(r for r in board.picture().layout.rows if r.place == 2)
+    row = next(r for r in board.picture().layout.rows if r.track_index == 2)
     spot = board.picture().shifted(row.name).center()
     qtbot.mouseDClick(board, Qt.MouseButton.LeftButton, pos=spot)
     assert window.watch_page.closer.track.input == 3  # type: ignore[union-attr]
