@@ -172,16 +172,16 @@ class Dropout(TrackMemory):
         self, track_index: int, limits_db: Levels, m: Measurement
     ) -> tuple[list[Event], float]:
         """Gaps that closed lately, sized by their depth, and since when one is open (NaN)."""
-        gaps: dict[float, Event] = {}
+        gaps: list[Event] = []
         open_s = np.nan
         edge_db = self._edge_db(track_index, m)
         lengths_s = (self._shortest_s, *(steps * self._step_s for steps in _HELD[1:]))
         for limit_db, shortest_s in zip(limits_db, lengths_s, strict=True):
             found, still_s = self._under(track_index, float(limit_db), edge_db, shortest_s, m)
-            gaps.update((gap.begin_s, gap) for gap in found)
+            gaps += found
             open_s = np.fmin(open_s, still_s)
         last_s = self._bursts[track_index].last_s
-        return [gaps[at] for at in sorted(gaps) if at > last_s], float(open_s)
+        return [gap for gap in _each_once(gaps) if gap.begin_s > last_s], float(open_s)
 
     def _edge_db(self, track_index: int, m: Measurement) -> float:
         """The least level a gap falls from and rises to."""
@@ -227,6 +227,15 @@ class Dropout(TrackMemory):
         number = "1 gap" if len(gaps) == 1 else f"{len(gaps)} gaps"
         down = "to nothing" if depth_db > 60.0 else f"{depth_db:.0f} dB down"
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
+
+
+def _each_once(gaps: list[Event]) -> list[Event]:
+    """In order, the longest of those that overlap: under a lower limit a gap is shorter."""
+    kept: list[Event] = []
+    for gap in sorted(gaps, key=lambda gap: gap.begin_s - gap.end_s):
+        if all(gap.end_s <= one.begin_s or one.end_s <= gap.begin_s for one in kept):
+            kept.append(gap)
+    return sorted(kept, key=lambda gap: gap.begin_s)
 
 
 def _quietest(steps_db: NDArray[np.float32], newest: int) -> Levels:

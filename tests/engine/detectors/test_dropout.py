@@ -12,6 +12,7 @@ import pytest
 from engine.detectors.dropout import Dropout
 from engine.model.messages import Kind, Samples, State
 from engine.model.tracks import Scene, Track
+from tests.support.detector_tracks import place
 from tests.support.signals import RATES_HZ, noise, scene
 from tests.support.watching import Told, lost, told
 
@@ -58,6 +59,20 @@ def test_a_gap_is_told_once_it_closed(length_s: float, to_db: float | None) -> N
     assert onset_s == pytest.approx(5.03, abs=0.002)
     assert last_s == pytest.approx(5.03 + length_s, abs=0.002)
     assert not said.may_be_red
+
+
+@pytest.mark.parametrize("edge_s", [0.0005, 0.001, 0.002])
+@pytest.mark.parametrize("length_s", [0.02, 0.14])
+def test_a_gap_with_soft_edges_is_one(edge_s: float, length_s: float) -> None:
+    """A squelch that takes a millisecond to close makes one gap, however deep it is looked for."""
+    x = place(-62.0, 8.0, RATE, sway_db=4.0) + noise(-90.0, 8.0, RATE)
+    t = np.arange(len(x)) / RATE
+    inside = np.minimum(t - 5.03, 5.03 + length_s - t) / edge_s
+    x *= (1.0 - np.clip(inside, 0.0, 1.0)).astype(np.float32)[:, None]
+    where = scene()
+    detector = Dropout(where)
+    told(detector, x, where)
+    assert detector.detail(0).startswith("1 gap in 10 s")
 
 
 @pytest.mark.parametrize("rate", RATES_HZ)
