@@ -5,6 +5,10 @@ from __future__ import annotations
 import getpass
 import os
 from dataclasses import dataclass
+from typing import Final
+
+FOLLOWERS: Final = frozenset({"page", "publisher"})
+"""Places that look at a watch for others; the watch does not go on for their sake."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +21,7 @@ class ClientId:
 
 
 def this_process(place: str) -> ClientId:
-    """This process, as `place`: window, terminal or engine."""
+    """This process, as `place`: window, terminal, engine or one of `FOLLOWERS`."""
     try:
         user = getpass.getuser()
     except (OSError, KeyError):  # a user without a name

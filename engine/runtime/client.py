@@ -74,9 +74,18 @@ class EngineClient:
         What this process is: window or terminal.
     folder : Path, optional
         Join the running watch of the session in that folder instead.
+    follows : bool
+        Look only, at the session in `folder`: an engine that dies is waited for, not replaced.
     """
 
-    def __init__(self, request: Open, place: str = "window", folder: Path | None = None) -> None:
+    def __init__(
+        self,
+        request: Open,
+        place: str = "window",
+        folder: Path | None = None,
+        follows: bool = False,
+    ) -> None:
+        self._follows = follows
         self._request = _whole_paths(request)
         self._who = this_process(place)
         self._starter = Starter()
@@ -194,7 +203,8 @@ class EngineClient:
                     connection.send(self._who)
                     self._pid = running.pid
                     return connection
-            if not self._starter.running and not folders.is_locked(self.folder):
+            gone = not self._starter.running and not folders.is_locked(self.folder)
+            if gone and not self._follows:
                 return None
             time.sleep(0.02)
         return None
@@ -234,7 +244,9 @@ class EngineClient:
         with self._wake:
             self._watch, self._latest = watch, carry_events(self._latest, snapshot)
         self._stopped, self._ended = "", snapshot.ended
-        if not snapshot.ended and time.monotonic() - self._began_at > SPARE_AFTER_S:
+        if self._follows or snapshot.ended:
+            return
+        if time.monotonic() - self._began_at > SPARE_AFTER_S:
             self._starter.keep_spare(self.folder)
 
     # ---- an engine that dies -----------------------------------------------------------------
@@ -252,6 +264,8 @@ class EngineClient:
     def _replace_engine(self) -> None:
         """Start another engine on the same session, unless another window has."""
         self._stopped = "watch stopped: its process has ended. A new one is starting."
+        if self._follows:
+            return
         steady = time.monotonic() - self._began_at > STEADY_S
         self._deaths = 0 if steady else self._deaths + 1
         if self._deaths > 1:
@@ -263,7 +277,7 @@ class EngineClient:
 
     def _kill(self) -> None:
         """End an engine that does not answer."""
-        if self._pid <= 0 or not folders.is_locked(self.folder):
+        if self._follows or self._pid <= 0 or not folders.is_locked(self.folder):
             return  # there is none, and its number may be another's by now
         with suppress(OSError):
             os.kill(self._pid, getattr(signal, "SIGKILL", signal.SIGTERM))

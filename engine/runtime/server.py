@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from multiprocessing import AuthenticationError
 from typing import Any, Final
 
-from engine.model.client_id import ClientId
+from engine.model.client_id import FOLLOWERS, ClientId
 from engine.model.commands import Watch
 from engine.model.engine_address import Address
 from engine.runtime.ipc import Alive, Connection, NewestSender, State, forget, hang_up, listen
@@ -70,15 +70,18 @@ class Server:
 
     @property
     def windows(self) -> int:
-        """How many windows look, frozen ones too."""
+        """How many windows and terminals look, frozen ones too."""
         with self._lock:
-            return len(self._peers)
+            return self._count()
 
     @property
     def alone_s(self) -> float:
         """For how long no window has looked, s."""
         with self._lock:
-            return 0.0 if self._peers else self._clock() - self._alone_since
+            return 0.0 if self._count() else self._clock() - self._alone_since
+
+    def _count(self) -> int:
+        return sum(peer.who.place not in FOLLOWERS for peer in self._peers.values())
 
     def look_after(self) -> None:
         """Tell of windows that went silent or came back; to be called now and then."""
@@ -149,7 +152,8 @@ class Server:
     def _drop(self, connection: Connection) -> None:
         with self._lock:
             peer = self._peers.pop(connection, None)
-            self._alone_since = self._clock()
+            if peer is None or peer.who.place not in FOLLOWERS:
+                self._alone_since = self._clock()
         if peer is not None:
             peer.sender.close()
             hang_up(connection)

@@ -279,3 +279,19 @@ def test_paths_are_made_whole(starter: FakeStarter) -> None:
     assert Path(request.plan or "").is_absolute()
     starter.engines.pop().ends()
     client.close()
+
+
+def test_a_follower_neither_starts_nor_ends_an_engine(tmp_path: Path, starter: FakeStarter) -> None:
+    """It waits for an engine that dies, and goes on with the one that another window starts."""
+    first = Engine(tmp_path)
+    first.shows(1.0)
+    client = EngineClient(Open(), "page", tmp_path, follows=True)
+    until(lambda: client.latest() is not None)
+    first.dies()
+    until(lambda: client.stopped != "")
+    second = Engine(tmp_path)
+    second.shows(9.0)
+    until(lambda: (shot := client.latest()) is not None and shot.now_s == 9.0)
+    client.close()
+    second.ends()
+    assert (starter.jobs, starter.spares) == ([], 0)

@@ -123,3 +123,16 @@ def test_closing_lets_go_of_every_window() -> None:
     with pytest.raises(FileNotFoundError):
         connect(desk.address)
     forget(desk.address)
+
+
+def test_a_watch_does_not_go_on_for_its_followers(desk: Desk) -> None:
+    """A page or a publisher hears all, but counts as nobody who looks."""
+    page = ClientId("page", "crew", 9)
+    desk.now += 2.0
+    follower = desk.window(page)
+    desk.server.publish(Progress("opening"))
+    assert follower.recv() == (None, Progress("opening"))
+    assert (desk.server.windows, desk.server.alone_s) == (0, 2.0)
+    follower.close()
+    until(lambda: (page, "left") in desk.heard)
+    assert desk.server.alone_s == 2.0
