@@ -53,7 +53,7 @@ class SuppressionRule:
     within_s: float = TOGETHER_S
 
 
-_LINK: Final = (LOSS, Fault.DROPOUT.value, Fault.NOISE_BURST.value)
+_LINK: Final = (LOSS, Fault.STUCK.value, Fault.DROPOUT.value, Fault.NOISE_BURST.value)
 """Families that a receiver or an interface can bring upon all of its tracks."""
 _SHARED: Final = 0.75
 _SHARED_WITHIN_S: Final = 5.0

@@ -4,7 +4,8 @@ Model: when the carrier fades, the receiver's squelch mutes within a few millise
 zero or to its own noise, at least 20 dB under the live floor, and opens as fast. A stop consonant
 is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sharp fall and a
 sharp rise, with a level between them that the track did not reach in the last ten seconds. A gap
-of 500 ms or more is no dropout (CONTRACT.md). Shape of a radio gap: common practice, no source.
+of 500 ms or more is no dropout (CONTRACT.md). A digital link may fill the gap instead with what
+came last, again and again. Shape of a radio gap: common practice, no source.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
-from engine.model.messages import Condition, Fault, Levels, Measurement
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -126,6 +127,7 @@ class Dropout(TrackMemory):
             )
             if (gaps or not np.isnan(open_s)) and not teaches:
                 lowest_db[:, track_index] = np.nan
+        active |= self._concealed(m)
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
         self._quietest[self._ticks % _HISTORY] = lowest_db
         self._ticks += 1
@@ -133,6 +135,17 @@ class Dropout(TrackMemory):
         last_s = np.array([burst.last_s for burst in self._bursts])
         red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
         return condition(active, m.any_valid & self._watched, onset_s, last_s, red)
+
+    def _concealed(self, m: Measurement) -> Flags:
+        """Tracks on which a link filled a gap with a repeat, which ended in this tick."""
+        some = np.zeros(self._tracks, dtype=np.bool_)
+        for repeat in m.repeats:
+            length_s = repeat.end_s - repeat.begin_s
+            if repeat.ended and length_s < self._longest_s and self._watched[repeat.track_index]:
+                gap = Event(repeat.begin_s, repeat.end_s, 0.0)
+                self._bursts[repeat.track_index].add(gap)
+                some[repeat.track_index] = True
+        return some
 
     def _take_in(self, m: Measurement) -> Levels:
         """Keep the level of each step of this tick, dB, NaN where not valid.
@@ -226,6 +239,8 @@ class Dropout(TrackMemory):
         depth_db = max((gap.size_db for gap in gaps), default=0.0)
         number = "1 gap" if len(gaps) == 1 else f"{len(gaps)} gaps"
         down = "to nothing" if depth_db > 60.0 else f"{depth_db:.0f} dB down"
+        if not depth_db:
+            down = "filled with what came before"
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
 
 

@@ -193,6 +193,8 @@ class Hum(TrackMemory):
         m = measurement
         self._held.append(m.decimated)
         self._heard_s += m.end_s - m.start_s
+        for repeat in m.repeats:  # a stuck buffer has lines of its own
+            self._heard_s[repeat.track_index] = 0.0
         if len(self._held) == _EVERY:
             self._push(np.concatenate(self._held, axis=1))
             self._held = []

@@ -21,12 +21,14 @@ from engine.detectors.polarity import Polarity
 from engine.detectors.recorder_stopped import RecorderStopped
 from engine.detectors.samples_lost import SamplesLost
 from engine.detectors.silent import Silent
+from engine.detectors.stuck import Stuck
 from engine.detectors.timecode_lost import TimecodeLost
 from engine.detectors.timecode_wrong import TimecodeWrong
 from engine.detectors.unexpected import Unexpected
 
 DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "muted": Muted,
+    "stuck": Stuck,
     "dead_mic": DeadMic,
     "silent": Silent,
     "dropout": Dropout,

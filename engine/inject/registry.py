@@ -20,6 +20,7 @@ from engine.inject.noise_burst import noise_burst
 from engine.inject.pair_drift import pair_drift
 from engine.inject.polarity import polarity
 from engine.inject.silent import silent
+from engine.inject.stuck import stuck
 from engine.inject.timecode import timecode
 from engine.inject.unexpected import unexpected
 from engine.model.limits import LIMITS, NEVER
@@ -56,6 +57,7 @@ INJECTORS: Final = {
     row.fault: row
     for row in (
         InjectorRule(Fault.MUTED, muted, "muted_amber_s", "muted_red_s", lasts_s=(3.0, 15.0)),
+        InjectorRule(Fault.STUCK, stuck, "stuck_amber_s", "stuck_red_s", lasts_s=(3.0, 8.0)),
         InjectorRule(Fault.SILENT, silent, "silent_amber_s", "silent_red_s", lasts_s=(22.0, 30.0)),
         InjectorRule(
             Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s", lasts_s=(12.0, 25.0)

@@ -13,9 +13,10 @@ from engine.measure.floor import Learned, LiveFloor
 from engine.measure.level import Hops, LevelTotals, measure_hops
 from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
+from engine.measure.repeats import RepeatFinder
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import HopWindows
-from engine.model.messages import Flags, Levels, Measurement, Samples
+from engine.model.messages import Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_remap import By, TrackRemap, carry
 from engine.model.tracks import Scene
 from engine.model.units import SPEECH_DB, hop_frames, mean_square_at, rms_dbfs
@@ -66,6 +67,7 @@ class Meter:
         "_floor": By.PART,
         "_presence": By.PART,
         "_timecode": By.PART,
+        "_repeats": By.PART,
     }
 
     def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
@@ -96,6 +98,7 @@ class Meter:
         self._timecode = TimecodeReader(scene)
         self._decimate = Decimate(self._rate)
         self._lag = difference_lag(self._rate)
+        self._repeats = RepeatFinder(_sounding(scene), self._rate, self.hop_frames)
         self._presence.follow(self._floor.floor_dbfs)
 
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
@@ -147,6 +150,8 @@ class Meter:
             peak=np.maximum(hops.peak_max, -hops.peak_min).T,
             speech=self._speech(mean_square).T,
             decimated=self._decimate(hops.channels),
+            dc_offset=_dc_offset(hops),
+            repeats=self._repeats.update(hops, end_s - self.tick_frames / self._rate),
             difference_energy=difference_energy(hops.channels, HOPS_PER_TICK, self._lag).T,
             timecode=self._timecode.update(hops.channels.T, end_s),
         )
@@ -229,3 +234,14 @@ class Meter:
     def learned(self) -> Learned:
         """The learned floors, so that a restart does not begin from nothing."""
         return self._floor.learned
+
+
+def _dc_offset(hops: Hops) -> Levels:
+    """Mean of the samples of one tick that count, shape (tracks,); 0 where none does."""
+    count = hops.hop_frames * np.count_nonzero(hops.valid, axis=1)
+    return np.asarray((hops.sums * hops.valid).sum(axis=1) / np.maximum(count, 1))
+
+
+def _sounding(scene: Scene) -> Flags:
+    """Tracks that carry sound, shape (tracks,): all but timecode and unused ones."""
+    return ~scene.kinds(Kind.TIMECODE, Kind.UNUSED)

@@ -74,6 +74,17 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         in_standby=True,
     ),
     FaultRule(
+        "stuck",
+        Fault.STUCK,
+        amber_s="stuck_amber_s",
+        red_s="stuck_red_s",
+        off_s=1.0,
+        word="stuck",
+        check_first="the last buffer again and again: driver, network, then restart the interface",
+        spoils=True,
+        in_standby=True,
+    ),
+    FaultRule(
         "dead_mic",
         Fault.DEAD_MIC,
         amber_s="dead_mic_amber_s",

@@ -85,6 +85,7 @@ _NO_SOUND_KINDS: Final = (Kind.TIMECODE, Kind.UNUSED)
 
 _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.MUTED: _NO_SOUND_KINDS,
+    Fault.STUCK: _NO_SOUND_KINDS,
     Fault.SILENT: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DEAD_MIC: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DROPOUT: (Kind.COMMS, *_NO_SOUND_KINDS),
@@ -134,6 +135,8 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("unexpected_amber_s", 5.0, "unexpected signal this long: amber"),
         _seconds("timecode_amber_s", 1.0, "no valid frame this long: amber"),
         _seconds("timecode_red_s", 3.0, "no valid frame this long: red"),
+        _seconds("stuck_amber_s", 0.5, "a buffer repeats this long: amber"),
+        _seconds("stuck_red_s", 2.0, "a buffer repeats this long: red"),
         *(_switch(fault) for fault in Fault),
     )
 }

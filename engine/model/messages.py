@@ -47,6 +47,7 @@ class Fault(StrEnum):
     """The catalogue of faults; the values are the words of CONTRACT.md."""
 
     MUTED = "muted"
+    STUCK = "stuck"
     SILENT = "silent"
     DEAD_MIC = "dead_mic"
     DROPOUT = "dropout"
@@ -99,6 +100,22 @@ class Block:
     lost_frames: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """A stretch of one track that repeats the sound before it, sample for sample.
+
+    begin_s, end_s : from its first repeated sample to the newest that repeats
+    period_s : what is repeated is that long
+    ended : it repeats no more; else it does up to the tick's end
+    """
+
+    track_index: int
+    begin_s: float
+    end_s: float
+    period_s: float
+    ended: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Measurement:
     """One tick (100 ms) of every track, measured; `hops` are steps of 10 ms.
@@ -120,6 +137,8 @@ class Measurement:
     decimated : (tracks, frames) float32, the sound at about 2 kHz (`measure.decimate`)
     difference_energy : (hops, tracks) float32, mean square of the step from sample to sample
         (`measure.first_difference`)
+    dc_offset : (tracks,) mean of the samples that count, full scale 1.0
+    repeats : what repeats itself sample for sample (`measure.repeats`)
     timecode : how the code of each timecode track stands, by its track index
     """
 
@@ -144,6 +163,8 @@ class Measurement:
     speech: Flags
     decimated: Samples
     difference_energy: Samples
+    dc_offset: Levels
+    repeats: tuple[Repeat, ...] = ()
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
 
     def without_samples(self) -> Measurement:

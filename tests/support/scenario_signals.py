@@ -83,9 +83,15 @@ def _shout(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
     x[first:last] = np.clip(x[first:last] + voice, -0.9, 0.9)
 
 
+def _stuck(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    del rng
+    x[first:last] = np.resize(x[first - 1024 // 3 : first], last - first)
+
+
 FAULTS: Mapping[str, Fault] = {
     "digital zero": _zero,
     "steady hiss": _hiss,
+    "stuck buffer": _stuck,
     "crowd gone": _hush,
     "shout into the ceiling": _shout,
 }

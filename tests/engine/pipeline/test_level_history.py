@@ -41,6 +41,7 @@ def tick(number: int, peak: np.ndarray, momentary: float = -30.0) -> Measurement
         all_valid=True,
         peak=hops,
         speech=np.zeros((10, TRACKS), dtype=np.bool_),
+        dc_offset=np.zeros(TRACKS),
         decimated=np.zeros((TRACKS, 1), dtype=np.float32),
         difference_energy=np.zeros((10, TRACKS), dtype=np.float32),
     )
