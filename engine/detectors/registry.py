@@ -15,6 +15,7 @@ from engine.detectors.input_lost import InputLost
 from engine.detectors.invalid_samples import InvalidSamples
 from engine.detectors.low import Low
 from engine.detectors.muted import Muted
+from engine.detectors.noise import Noise
 from engine.detectors.noise_burst import NoiseBurst
 from engine.detectors.pair_drift import PairDrift
 from engine.detectors.polarity import Polarity
@@ -33,6 +34,7 @@ DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "silent": Silent,
     "dropout": Dropout,
     "noise_burst": NoiseBurst,
+    "noise": Noise,
     "clipped": Clipped,
     "low": Low,
     "hum": Hum,

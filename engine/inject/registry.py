@@ -17,6 +17,7 @@ from engine.inject.hum import hum
 from engine.inject.low import low
 from engine.inject.muted import muted
 from engine.inject.noise_burst import noise_burst
+from engine.inject.noise_floor import noise
 from engine.inject.pair_drift import pair_drift
 from engine.inject.polarity import polarity
 from engine.inject.silent import silent
@@ -64,6 +65,7 @@ INJECTORS: Final = {
         ),
         InjectorRule(Fault.DROPOUT, dropout, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
         InjectorRule(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
+        InjectorRule(Fault.NOISE, noise, "noise_amber_s", "noise_red_s", lasts_s=(10.0, 20.0)),
         InjectorRule(Fault.CLIPPED, clipped, 0.0, 3.0, lasts_s=(6.0, 15.0), speech_s=1.0),
         InjectorRule(Fault.LOW, low, "low_amber_s", speech_s="low_amber_s"),
         InjectorRule(

@@ -57,6 +57,9 @@ class FaultRule:
 LOSS: Final = "loss"
 """muted, dead_mic and silent: one loss, one incident."""
 
+LINK_NOISE: Final = "link noise"
+"""noise_burst and noise: bursts that became one, one incident."""
+
 _CODE_FIRST: Final = "timecode: is the recorder running, then cable, level, frame rate, jam again"
 
 FAULTS: Final[tuple[FaultRule, ...]] = (
@@ -125,8 +128,23 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=0.0,
         off_s=BURST_GAP_S,
         word="noise burst",
+        family=LINK_NOISE,
+        rank=1,
         check_first="hash on the link: interference or range, antenna, another frequency",
         spoils=True,
+    ),
+    FaultRule(
+        "noise",
+        Fault.NOISE,
+        amber_s="noise_amber_s",
+        red_s="noise_red_s",
+        off_s=2.0,
+        word="noise",
+        check_first="noise under everything: range, another transmitter, squelch, pack's battery",
+        family=LINK_NOISE,
+        rank=2,
+        spoils=True,
+        red_if_uncovered=True,
     ),
     FaultRule(
         "clipped",

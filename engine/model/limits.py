@@ -90,6 +90,7 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.DEAD_MIC: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DROPOUT: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.NOISE_BURST: (Kind.COMMS, *_NO_SOUND_KINDS),
+    Fault.NOISE: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.CLIPPED: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.LOW: (Kind.AMBIENCE, Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.HUM: (Kind.COMMS, *_NO_SOUND_KINDS),
@@ -137,6 +138,8 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("timecode_red_s", 3.0, "no valid frame this long: red"),
         _seconds("stuck_amber_s", 0.5, "a buffer repeats this long: amber"),
         _seconds("stuck_red_s", 2.0, "a buffer repeats this long: red"),
+        _seconds("noise_amber_s", 5.0, "noise far over the learned floor this long: amber"),
+        _seconds("noise_red_s", 5.0, "noise that masks speech this long: red, unless covered"),
         *(_switch(fault) for fault in Fault),
     )
 }

@@ -52,6 +52,7 @@ class Fault(StrEnum):
     DEAD_MIC = "dead_mic"
     DROPOUT = "dropout"
     NOISE_BURST = "noise_burst"
+    NOISE = "noise"
     CLIPPED = "clipped"
     LOW = "low"
     HUM = "hum"

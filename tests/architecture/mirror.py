@@ -32,9 +32,9 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/inject/clipped engine/inject/dead_mic engine/inject/dropout "
         "engine/inject/duplicate engine/inject/hum engine/inject/low engine/inject/muted "
         "engine/inject/noise "
-        "engine/inject/noise_burst engine/inject/pair_drift engine/inject/polarity "
-        "engine/inject/receiver engine/inject/registry engine/inject/shape engine/inject/silent "
-        "engine/inject/stuck engine/inject/unexpected"
+        "engine/inject/noise_burst engine/inject/noise_floor engine/inject/pair_drift "
+        "engine/inject/polarity engine/inject/receiver engine/inject/registry "
+        "engine/inject/shape engine/inject/silent engine/inject/stuck engine/inject/unexpected"
     ),
     "engine/line_check/test_checker.py": "engine/line_check/pair_offset engine/line_check/taps",
     "engine/listen/test_mix.py": "engine/listen/limiter engine/listen/resample",

@@ -88,10 +88,16 @@ def _stuck(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
     x[first:last] = np.resize(x[first - 1024 // 3 : first], last - first)
 
 
+def _link_noise(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    noise = rng.standard_normal(last - first)
+    x[first:last] = 0.1 * x[first:last] + amplitude(-14.0) / np.sqrt(2.0) * noise
+
+
 FAULTS: Mapping[str, Fault] = {
     "digital zero": _zero,
     "steady hiss": _hiss,
     "stuck buffer": _stuck,
+    "link noise": _link_noise,
     "crowd gone": _hush,
     "shout into the ceiling": _shout,
 }

@@ -1,0 +1,186 @@
+"""Noise: the noise floor of one track rose and stays, bright and steady, and masks the voice.
+
+Model: a link that runs out of range, or whose squelch stays open on another transmitter, adds the
+receiver's own noise under everything, level or rising up to the top of the band; places, wind,
+traffic and crowds fall with frequency, and cloth comes and goes with the movement. So the quiet
+moments of the last seconds (the third quietest of ten hops in most ticks, a low order statistic as
+in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned floor, and hold as
+much treble as noise does. A rise that other open tracks share is the place: rain. Numbers:
+common practice, no source, but where they say otherwise.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.detectors.base import TickContext, condition, unknown
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
+from engine.model.track_memory import TrackMemory, per_track, remembered
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import IDLE_MEAN_SQUARE, rms_dbfs
+
+TICKS: Final = 40
+"""Window, 4 s: known a second before the alarm is due (CONTRACT.md)."""
+QUIET_HOP: Final = 2
+QUIET_SHARE: Final = 0.2
+"""A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
+EVERY_TICKS: Final = 5
+NEXT_TICKS: Final = 5
+"""Ticks of noise are this near to each other, whatever words lie between."""
+UNHEARD_SPEECH_DBFS: Final = -25.0
+SAFETY_DB: Final = 12.0
+"""Speech on a main while none was heard, the middle of the line check's range, and a safety below
+it."""
+_SPEECH_TICKS: Final = 600.0
+
+
+class Noise(TrackMemory):
+    """Holds the quiet moments of the last seconds against the learned floor."""
+
+    NEEDS_SAMPLES: ClassVar = False
+
+    _quiet: Levels = per_track(np.nan, rows=TICKS)
+    _treble: Levels = per_track(np.nan, rows=TICKS)
+    _tick: int = remembered(By.WHOLE, 0)
+    _floor_dbfs: Levels = per_track(np.nan)
+    """Learned floor before the rise, AES17 RMS."""
+    _treble_dbfs: Levels = per_track(np.nan)
+    """The same of the treble."""
+    _speech: Levels = per_track(0.0)
+    _speech_hops: Levels = per_track(0.0)
+    _active: Flags = per_track(False)
+    _level_dbfs: Levels = per_track(np.nan)
+    _onset_s: Levels = per_track(np.nan)
+    _last_s: Levels = per_track(np.nan)
+
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        rise_db: float = 8.0,
+        back_db: float = 3.0,
+        brightness: float = 0.45,
+        shared_db: float = 5.0,
+        loud_dbfs: float = -26.0,
+        masks_db: float = 10.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        rise_db : float
+            dB. Quiet moments lie this far over the learned floor (10 dB of noise, by CONTRACT.md,
+            less what their statistics take off).
+        back_db : float
+            dB. Deadband.
+        brightness : float
+            Least energy of the steps from sample to sample against that of the samples: white noise
+            has 2, such that ends at 15 kHz 1.06, at 10 kHz 0.52 (calculated); places under 0.1.
+        shared_db : float
+            dB. A rise of the treble of at least this on half of the other open tracks is the place.
+        loud_dbfs : float
+            dBFS. Noise above this is no place, whoever shares it.
+        masks_db : float
+            dB. Speech that stands less than this over the noise is masked: red (CONTRACT.md).
+        """
+        self._rise_db, self._back_db = rise_db, back_db
+        self._brightness = brightness
+        self._shared_db, self._loud_dbfs = shared_db, loud_dbfs
+        self._masks_db = masks_db
+        self._watched = scene.watched(Fault.NOISE)
+        self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        safety = np.array([track.level is PackLevel.SAFETY for track in scene.tracks])
+        self._usual_speech_dbfs = UNHEARD_SPEECH_DBFS - SAFETY_DB * safety
+        self._tracks = len(scene.tracks)
+        self.reset()
+
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
+        """Active while the quiet moments are far over the floor, and as bright as noise."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        row = self._tick % TICKS
+        quiet = np.partition(m.mean_square, QUIET_HOP, axis=0)[QUIET_HOP]
+        whole = m.valid.all(axis=0) & (quiet > IDLE_MEAN_SQUARE)
+        self._quiet[row] = np.where(whole, quiet, np.nan)
+        treble = np.partition(m.difference_energy, QUIET_HOP, axis=0)[QUIET_HOP]
+        self._treble[row] = np.where(whole, treble, np.nan)
+        self._tick += 1
+        self._hear_speech(m)
+        if self._tick % EVERY_TICKS == 0:
+            self._judge(m)
+        known = m.any_valid & self._watched
+        red = self._level_dbfs > self._speech_dbfs() - self._masks_db
+        return condition(self._active & known, known, self._onset_s, self._last_s, red)
+
+    def _hear_speech(self, m: Measurement) -> None:
+        """A running mean of the speech before the rise, over some minutes of it."""
+        speech = m.speech & m.valid & ~self._active
+        if not speech.any():
+            return
+        fade = np.where(self._speech_hops > 10.0 * _SPEECH_TICKS, 0.99, 1.0)
+        self._speech = self._speech * fade + (m.mean_square * speech).sum(axis=0)
+        self._speech_hops = self._speech_hops * fade + np.count_nonzero(speech, axis=0)
+
+    def _speech_dbfs(self) -> Levels:
+        heard_dbfs = rms_dbfs(self._speech / np.maximum(self._speech_hops, 1.0))
+        return np.where(self._speech_hops < 100.0, self._usual_speech_dbfs, heard_dbfs)
+
+    def _judge(self, m: Measurement) -> None:
+        count = round(QUIET_SHARE * TICKS)
+        power = np.partition(self._quiet, count, axis=0)[count]
+        treble = np.partition(self._treble, count, axis=0)[count]
+        level_dbfs, treble_dbfs = rms_dbfs(power), rms_dbfs(treble)
+        limit_dbfs = self._floor_dbfs + self._rise_db - self._back_db * self._active
+        with np.errstate(invalid="ignore"):
+            bright = treble >= self._brightness * power
+            risen = bright & (level_dbfs >= limit_dbfs) & self._watched
+            rose_db = treble_dbfs - self._treble_dbfs
+            shares = (rose_db >= self._shared_db) & self._open
+        risen &= ~self._is_place(shares, risen) | (level_dbfs > self._loud_dbfs)
+        begins = risen & ~self._active
+        for track_index in np.flatnonzero(begins):
+            self._onset_s[track_index] = self._since_s(int(track_index), m)
+        self._last_s = np.where(risen, m.end_s, self._last_s)
+        self._level_dbfs = np.where(risen, level_dbfs, self._level_dbfs)
+        self._active = risen
+        # What was learned stands still while anything is over it.
+        calm = ~risen & ~np.isnan(m.floor_dbfs)
+        with np.errstate(invalid="ignore"):
+            calm &= np.isnan(self._floor_dbfs) | (level_dbfs < self._floor_dbfs + self._rise_db)
+        self._floor_dbfs = np.where(calm, m.floor_dbfs, self._floor_dbfs)
+        step_db = np.clip(treble_dbfs - self._treble_dbfs, -1.0, 0.05)
+        known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
+        self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
+
+    def _is_place(self, shares: Flags, risen: Flags) -> Flags:
+        """Where at least half of the other open tracks, two or more, rose as well."""
+        others = np.count_nonzero(self._open) - self._open
+        number = np.count_nonzero(shares) - (shares & self._open)
+        del risen
+        return np.asarray((number >= 2) & (2 * number >= others))
+
+    def _since_s(self, track_index: int, m: Measurement) -> float:
+        """Begin of the first tick of this rise, as far as it was kept."""
+        rows: NDArray[np.int64] = (self._tick + np.arange(TICKS)) % TICKS
+        quiet, treble = self._quiet[rows, track_index], self._treble[rows, track_index]
+        least_dbfs = self._floor_dbfs[track_index] + self._rise_db - self._back_db
+        noisy = np.flatnonzero(
+            (treble >= self._brightness * quiet) & (rms_dbfs(quiet) >= least_dbfs)
+        )
+        # Words cover it now and then; a sibilant before it stands alone.
+        pairs = np.flatnonzero(np.diff(noisy) <= NEXT_TICKS)
+        first = int(noisy[pairs[0]]) if len(pairs) else TICKS
+        return max(m.end_s - (TICKS - first) * (m.end_s - m.start_s), 0.0)
+
+    def detail(self, track_index: int) -> str:
+        """What was seen, one line."""
+        over_db = self._level_dbfs[track_index] - self._floor_dbfs[track_index]
+        level = f"{self._level_dbfs[track_index]:.0f}".replace("-", "\u2212")
+        return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"

@@ -1,0 +1,105 @@
+"""Noise: a link's noise that stays. Deadlines as in CONTRACT.md.
+
+What a receiver's noise looks like: triangular after the discriminator, level from 3 kHz on after
+50 us of de-emphasis (ITU-R BS.450-3); flutter by Rayleigh fading (a complex Gaussian gain).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.noise import Noise
+from engine.model.messages import Samples
+from tests.support.signals import noise, scene
+from tests.support.watching import Told, told
+
+RATE = 48_000
+FOUR = scene(4, RATE)
+SECONDS = 40.0
+AT_S = 20.0
+
+
+def falling(level_dbfs: float, seconds: float, seed: int, tracks: int = 1) -> Samples:
+    """Noise that falls by 6 dB an octave from 80 Hz on: a place."""
+    frames = round(seconds * RATE)
+    rng = np.random.default_rng(seed)
+    spectrum = np.fft.rfft(rng.standard_normal((frames, tracks)), axis=0)
+    hz = np.fft.rfftfreq(frames, 1.0 / RATE)[:, None]
+    x = np.fft.irfft(spectrum / np.maximum(hz, 80.0), n=frames, axis=0)
+    return (x / x.std(axis=0) * 10 ** (level_dbfs / 20) / np.sqrt(2)).astype(np.float32)
+
+
+def place(seconds: float = SECONDS) -> Samples:
+    """Four tracks of a place at -56 dBFS, with syllables at -24 dBFS in the first."""
+    x = falling(-56.0, seconds, 1, 4)
+    words = np.random.default_rng(2).random(round(seconds)) < 0.7
+    syllables = np.clip(np.sin(2.0 * np.pi * 3.7 * np.arange(len(x)) / RATE), 0.0, None)
+    x[:, 0] += falling(-24.0, seconds, 3)[:, 0] * syllables * np.repeat(words, RATE)
+    return x
+
+
+def hiss(level_dbfs: float, seconds: float, seed: int = 5) -> np.ndarray:
+    """A receiver's noise after de-emphasis, up to 15 kHz."""
+    frames = round(seconds * RATE)
+    spectrum = np.fft.rfft(np.random.default_rng(seed).standard_normal(frames))
+    hz = np.fft.rfftfreq(frames, 1.0 / RATE)
+    spectrum *= hz / np.sqrt(1.0 + (hz / 3183.0) ** 2) * (hz < 15_000.0)
+    x = np.fft.irfft(spectrum, n=frames)
+    return np.asarray(x / x.std() * 10 ** (level_dbfs / 20) / np.sqrt(2))
+
+
+def said_of(x: Samples, track: int = 0) -> Told:
+    """What is said of one track."""
+    return told(Noise(FOUR), x, FOUR, track)
+
+
+@pytest.mark.parametrize("level_dbfs", [-45.0, -35.0, -20.0, -10.0])
+def test_noise_that_stays_is_told_before_its_deadline(level_dbfs: float) -> None:
+    """Within 5 s of its begin, with the right begin; it lasts until the noise ends."""
+    x = place()
+    noisy = slice(round(AT_S * RATE), round(32.0 * RATE))
+    x[noisy, 0] += hiss(level_dbfs, 12.0)
+    said = said_of(x)
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(AT_S, abs=0.5)
+    assert last_s == pytest.approx(32.0, abs=1.1)
+    first = next(n for n, state in enumerate(said.states) if state > 0)
+    assert 0.1 * (first + 1) <= AT_S + 5.0
+    assert said.may_be_red is (level_dbfs > -40.0)  # the syllables have -29 dBFS RMS
+
+
+def test_a_growing_hiss_with_flutter_is_told() -> None:
+    """Range: hiss that grows from -75 to -40 dBFS, its strength fading as a radio field does."""
+    x = place(60.0)
+    frames = 40 * RATE
+    rng = np.random.default_rng(8)
+    points = rng.standard_normal((2, 400))
+    field = np.hypot(*(np.interp(np.arange(frames), np.arange(400) * RATE / 10, p) for p in points))
+    gain = 10 ** (np.linspace(-75.0, -40.0, frames) / 20) * np.clip(field, 0.4, 2.0)
+    x[20 * RATE :, 0] += hiss(3.0, 40.0) * gain
+    assert said_of(x).spans_s
+
+
+@pytest.mark.parametrize("cut_hz", [80.0, 400.0])
+def test_a_louder_place_is_no_noise(cut_hz: float) -> None:
+    """An engine or air handling that starts, 20 dB over the floor, falls with frequency."""
+    x = place()
+    x[round(AT_S * RATE) :, 0] += falling(-36.0, SECONDS - AT_S, 9)[:, 0] * (cut_hz / 80.0) ** 0.1
+    assert not said_of(x).spans_s
+
+
+def test_rain_on_every_track_is_the_place() -> None:
+    """White, steady and loud, but on all tracks at once."""
+    x = place()
+    x[round(AT_S * RATE) :] += noise(-38.0, SECONDS - AT_S, RATE, seed=4, tracks=4)
+    assert not any(said_of(x, track).spans_s for track in range(4))
+
+
+def test_cloth_that_rubs_comes_and_goes() -> None:
+    """Nylon, white up to 20 kHz, in strokes of a third of a second: no standing noise."""
+    x = place()
+    rub = noise(-30.0, SECONDS, RATE, seed=6)[:, 0]
+    strokes = np.clip(np.sin(2 * np.pi * 1.4 * np.arange(len(x)) / RATE), 0.0, None)
+    x[:, 0] += np.where(np.arange(len(x)) > AT_S * RATE, rub * strokes, 0.0)
+    assert not said_of(x).spans_s
