@@ -1,4 +1,4 @@
-"""The demo take: a lifeboat crew's night exercise in a harbour, rendered on first use.
+"""The demo take: a crew raises a bell into a church tower, rendered on first use.
 
 Importing this is cheap; numpy, scipy and soundfile are loaded only when the take is rendered.
 """
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-TAKE_NAME: Final = "harbour-night-exercise.wav"
+TAKE_NAME: Final = "raising-the-bell.wav"
 PLAN_NAME: Final = "plan.toml"
 TRUTH_NAME: Final = "truth.json"
 FOLDER_PREFIX: Final = "demo-take-"
@@ -49,7 +49,7 @@ def demo_take(
     progress : callable, optional
         Told one short line a step while rendering.
     healthy : bool
-        The same exercise with no faults put in.
+        The same evening with no faults put in.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def _render_beside(folder: Path, healthy: bool, progress: Callable[[str], None])
             return
         raise DemoTakeError(
             f"cannot write the demo take to {folder.parent} ({error.strerror or error}): "
-            "free 200 MB there or name another folder"
+            "free 300 MB there or name another folder"
         ) from error
 
 
@@ -110,7 +110,7 @@ def _user_cache() -> Path:
 
 
 def _forget_other_recipes(cache_dir: Path, recipe: str) -> None:
-    """A take is 190 MB; those of recipes no longer in use would pile up unseen.
+    """A take is 220 MB; those of recipes no longer in use would pile up unseen.
 
     So would what a rendering that was killed left: after a day nothing is still being made.
     """

@@ -36,6 +36,18 @@ OPEN_CHANNEL_DBFS: Final = -50.0
 RUSTLE_DB: Final = -1.0
 """Clothing against the place on the same pack."""
 
+HUM_HZ: Final = 50.0
+HUM_DBFS: Final = -37.0
+HUM_LINES: Final = ((1, 1.0), (2, 0.25), (3, 0.6), (5, 0.35), (7, 0.2))
+"""Line and height: the odd ones of a coil near a transformer, with some of the even ones."""
+
+EDGE_S: Final = 0.001
+"""A receiver's squelch closes and opens this fast."""
+
+SLIPPED_DB: Final = -9.0
+SLIP_S: Final = 0.4
+"""A mic that slipped under a harness hears its wearer this much fainter; the place as before."""
+
 
 def at_pack(air: Sound, pack: Pack, place_dbfs: float) -> NDArray[np.float32]:
     """The sound at one pack's capsule at `WORLD_HZ`, with `PAD` frames of silence either side.
@@ -57,6 +69,13 @@ def clothing(pack: Pack) -> Sound:
     strokes *= drift(rng, 2.3, 0.0, 1.0)
     strokes *= band(noise(rng), 200.0, 1800.0, order=2)
     return strokes
+
+
+def slipped(own: Sound, fault: Stretch) -> Sound:
+    """The wearer's voice on a mic that slips at the fault's onset."""
+    at_s = np.arange(len(own)) / WORLD_HZ
+    gone = np.clip((at_s - fault.onset_s) / SLIP_S, 0.0, 1.0)
+    return np.asarray(own * (1.0 - gone * (1.0 - 10.0 ** (SLIPPED_DB / 20.0))))
 
 
 def talkback(stem: Sound) -> Sound:
@@ -89,11 +108,16 @@ class Link:
                 sound = sound * _power(fault, start, frames)
         hiss = self._rng.standard_normal(frames, dtype=np.float32)
         sound = sound + sine_amplitude(self._pack.hiss_dbfs) * hiss.astype(np.float64)
+        for fault in self._faults:
+            if fault.kind == "hum":
+                sound = sound + _mains(fault, start, frames)
         sound = self._overload(sound, start)
         for fault in self._faults:
             if fault.kind == "muted":
                 first, last = (round(s * RATE_HZ) - start for s in (fault.onset_s, fault.end_s))
                 sound[max(0, first) : max(0, last)] = 0.0
+            elif fault.kind == "dropout":
+                sound = sound * _reception(fault, start, frames)
         return sound
 
     def _overload(self, sound: Sound, start: int) -> Sound:
@@ -105,6 +129,47 @@ class Link:
             if len(at):
                 self.flat_tops += [start + int(at[0]), start + int(at[-1]) + FLAT_RUN_FRAMES]
         return np.clip(sound, -ceiling, ceiling)
+
+
+class Patched:
+    """An input on which, for a while, another pack's signal comes as well as on its own."""
+
+    def __init__(self, own: Link, other: Link, fault: Stretch) -> None:
+        self._own, self._other, self._fault = own, other, fault
+
+    @property
+    def flat_tops(self) -> list[int]:
+        """As of its own pack."""
+        return self._own.flat_tops
+
+    def block(self, start: int, frames: int) -> Sound:
+        """`frames` frames from `start` on, shape (frames,), full scale 1.0; in order only."""
+        sound, copy = self._own.block(start, frames), self._other.block(start, frames)
+        first, last = (
+            min(max(0, round(s * RATE_HZ) - start), frames)
+            for s in (self._fault.onset_s, self._fault.end_s)
+        )
+        sound[first:last] = copy[first:last]
+        return sound
+
+
+def _mains(fault: Stretch, start: int, frames: int) -> Sound:
+    """The hum of a fault, faded in and out over 20 ms."""
+    t = (start + np.arange(frames)) / RATE_HZ
+    comb = sum(a * np.sin(2.0 * np.pi * HUM_HZ * n * t + n) for n, a in HUM_LINES)
+    comb /= np.sqrt(0.5 * sum(a * a for _, a in HUM_LINES))
+    edge = np.clip(np.minimum(t - fault.onset_s, fault.end_s - t) / 0.02, 0.0, 1.0)
+    return np.asarray(sine_amplitude(HUM_DBFS) * edge * comb)
+
+
+def _reception(fault: Stretch, start: int, frames: int) -> Sound:
+    """0 while the receiver's squelch is closed, else 1."""
+    t = (start + np.arange(frames)) / RATE_HZ
+    open_ = np.ones(frames)
+    for begin_s, length_s in fault.gaps:
+        inside = np.minimum(t - begin_s, begin_s + length_s - t) / EDGE_S
+        open_ *= 1.0 - np.clip(inside, 0.0, 1.0)
+    return open_
 
 
 def _power(fault: Stretch, start: int, frames: int) -> Sound:

@@ -1,4 +1,4 @@
-"""Renders the take: the harbour, the packs, the file, the truth beside it."""
+"""Renders the take: tower and square, the packs, the file, the truth beside it."""
 
 from __future__ import annotations
 
@@ -15,25 +15,35 @@ from numpy.typing import NDArray
 
 from demo_audio import PLAN_NAME, TAKE_NAME, TRUTH_NAME
 from demo_audio.ltc_track import Timecode
-from demo_audio.packs import Link, at_pack, talkback
+from demo_audio.packs import Link, Patched, at_pack, slipped, talkback
 from demo_audio.script import (
     DURATION_S,
     FAULTS,
     HARMLESS,
     PACKS,
+    RADIO,
     RATE_HZ,
     RECIPE_DIR,
+    SOFT_DB,
+    SPARE,
     SPOTS,
     START_DATE,
     START_TIMECODE_S,
-    TALKBACK,
     Pack,
     Stretch,
     load_script,
     track_names,
 )
-from demo_audio.sound_field import ambience, common_sounds, generator, in_the_open, voices_at
-from demo_audio.voices import load_lines, stems
+from demo_audio.sound_field import (
+    ambience,
+    bell_at,
+    common_sounds,
+    generator,
+    in_the_open,
+    strokes,
+    voices_at,
+)
+from demo_audio.voices import WORLD_FRAMES, load_lines, stems
 from demo_audio.wave import BYTES, pcm24, write_wave
 
 FRAMES: Final = round(DURATION_S * RATE_HZ)
@@ -52,7 +62,7 @@ class Channel(Protocol):
 def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None:
     """Write take, plan and truth into an existing folder."""
     faults = () if healthy else FAULTS
-    links = make_links(healthy, faults, lambda: progress("demo take: making the harbour"))
+    links = make_links(healthy, faults, lambda: progress("demo take: making tower and square"))
     write_wave(
         folder / TAKE_NAME,
         _blocks([*links, Timecode()], progress),
@@ -74,7 +84,7 @@ def render(folder: Path, healthy: bool, progress: Callable[[str], None]) -> None
 
 def make_links(
     healthy: bool, faults: Sequence[Stretch], step: Callable[[], None] = lambda: None
-) -> list[Link]:
+) -> list[Link | Patched]:
     """Every pack with the sound at its capsule, in input order.
 
     `step` is called before each piece of work; what it raises ends it.
@@ -84,25 +94,41 @@ def make_links(
     step()
     sounds = common_sounds(list(lines.values()))
     step()
-    spoken = stems(lines, healthy)
+    spoken = stems(lines)
     del lines
-    radio = at_pack(talkback(spoken.pop(TALKBACK.spot)), TALKBACK, 0.0)
+    capsules = [(RADIO, at_pack(talkback(spoken.pop(RADIO.spot)), RADIO, 0.0))]
     speech = {}
     for who in list(spoken):
         step()
         speech[who] = in_the_open(spoken.pop(who))
-
-    def capsules(spot_name: str) -> list[tuple[Pack, NDArray[np.float32]]]:
+    struck = strokes(SOFT_DB if healthy else 0.0)
+    for name, spot in SPOTS.items():
         step()
-        spot = SPOTS[spot_name]
-        air = ambience(spot, sounds, generator(40, *spot_name.encode()))
-        air += voices_at(spot, speech)
-        packs = [pack for pack in PACKS if pack.spot == spot_name]
-        return [(pack, at_pack(air, pack, spot.place_dbfs)) for pack in packs]
+        place = ambience(spot, sounds, generator(40, *name.encode())) + bell_at(spot, struck)
+        voices = voices_at(spot, speech)
+        for pack in PACKS:
+            if pack.spot == name:
+                slips = [f for f in faults if f.track == pack.input and f.kind == "pair_drift"]
+                own = slipped(voices, slips[0]) if slips else voices
+                capsules.append((pack, at_pack(place + own, pack, spot.place_dbfs)))
+    capsules.append((SPARE, at_pack(np.zeros(WORLD_FRAMES), SPARE, 0.0)))
+    return _patched(sorted(capsules, key=lambda one: one[0].input), faults)
 
-    made = [pair for spot_name in SPOTS for pair in capsules(spot_name)]
-    made.append((TALKBACK, radio))
-    return [Link(pack, sound, [f for f in faults if f.track == pack.input]) for pack, sound in made]
+
+def _patched(
+    capsules: Sequence[tuple[Pack, NDArray[np.float32]]], faults: Sequence[Stretch]
+) -> list[Link | Patched]:
+    """Each pack on its input; where one is patched twice, on the other input as well."""
+
+    def link(number: int) -> Link:
+        pack, sound = capsules[number - 1]
+        return Link(pack, sound, [f for f in faults if f.track == pack.input])
+
+    made: list[Link | Patched] = [link(pack.input) for pack, _ in capsules]
+    for fault in faults:
+        if fault.copy_of:
+            made[fault.track - 1] = Patched(link(fault.track), link(fault.copy_of), fault)
+    return made
 
 
 def _blocks(
@@ -123,7 +149,7 @@ def _fill(block: NDArray[np.uint8], start: int, channel: int, link: Channel) -> 
         block[:, channel, byte] = codes[:, byte]
 
 
-def _told(stretch: Stretch, links: Sequence[Link] | None) -> dict[str, Any]:
+def _told(stretch: Stretch, links: Sequence[Link | Patched] | None) -> dict[str, Any]:
     """One row of the truth; flat tops are told from where they truly are in `links`."""
     onset_s, end_s = stretch.onset_s, stretch.end_s
     if links and stretch.kind == "clipped":

@@ -13,15 +13,16 @@ RECIPE_DIR: Final = Path(__file__).parent
 RATE_HZ: Final = 48_000
 WORLD_HZ: Final = 16_000
 """Everything acoustic happens at this rate; packs and links work at `RATE_HZ`."""
-DURATION_S: Final = 100.0
+TITLE: Final = "Raising the bell"
+DURATION_S: Final = 110.0
 SLOT_S: Final = 4.0
-START_TIMECODE_S: Final = 21 * 3600 + 5 * 60
-"""The take starts at 21:05:00:00."""
-START_DATE: Final = "2026-03-14"
+START_TIMECODE_S: Final = 19 * 3600 + 30 * 60
+"""The take starts at 19:30:00:00."""
+START_DATE: Final = "2026-09-12"
 FRAME_RATE: Final = "25"
 CODE_DBFS: Final = -18.0
 """Peak level of the timecode track."""
-CODE_USER_BITS: Final = 0x14032026
+CODE_USER_BITS: Final = 0x12092026
 """The day, as a date is often put into user bits (common practice, no source)."""
 
 
@@ -30,7 +31,6 @@ class Effort(StrEnum):
 
     SAY = "say"
     CALL = "call"
-    SHOUT = "shout"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,55 +82,77 @@ def track_names(path: Path = RECIPE_DIR / "plan.toml") -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A place where microphones are, and how the harbour sounds there.
+    """A place where microphones are, and how the site sounds there.
 
     x_m, y_m : position; wearer : the role who stands there, if any
     place_dbfs : AES17 RMS of the place on a main pack or boom there
     reach_db : how much more than a main pack a microphone there picks up of voices
+    stroke_dbfs : sample peak of a stroke of the bell on a main pack there
     mix : relative amplitudes of the sounds of the place
     """
 
     x_m: float
     y_m: float
     place_dbfs: float
+    stroke_dbfs: float
     mix: Mapping[str, float]
     wearer: str = ""
     reach_db: float = 0.0
 
 
 SPOTS: Final[Mapping[str, Spot]] = {
-    "coxswain": Spot(
-        0.0, 0.0, -54.0, {"wind": 1.0, "engine": 0.8, "water": 0.5, "halyard": 0.15}, "coxswain"
+    "foreman": Spot(
+        0.0, 0.0, -54.0, -11.0, {"wind": 1.0, "winch": 0.6, "sheet": 0.6, "chain": 0.15}, "foreman"
     ),
-    "mechanic": Spot(4.5, 1.0, -52.5, {"engine": 1.0, "wind": 0.8, "water": 0.6}, "mechanic"),
-    "navigator": Spot(
-        1.5, 4.5, -56.0, {"wind": 1.0, "engine": 0.6, "water": 0.4, "halyard": 0.2}, "navigator"
+    "rigger": Spot(
+        4.0, 1.0, -53.0, 5.0, {"winch": 0.9, "wind": 0.8, "sheet": 0.6, "chain": 0.2}, "rigger"
     ),
-    "casualty": Spot(
-        14.0, 3.0, -56.0, {"water": 1.0, "wind": 0.6, "crowd": 0.3, "gulls": 0.1}, "casualty"
+    "signaller": Spot(
+        9.0, 12.0, -54.5, -24.0, {"crowd": 0.8, "wind": 0.7, "winch": 0.3}, "signaller"
     ),
-    "boom slipway": Spot(
-        13.0,
-        2.2,
-        -50.5,
-        {"water": 1.0, "wind": 0.5, "crowd": 0.5, "gulls": 0.2, "halyard": 0.1},
-        reach_db=13.0,
+    "ringer": Spot(
+        2.5, 4.5, -56.5, -10.0, {"wind": 0.8, "sheet": 0.4, "winch": 0.4, "jackdaws": 0.1}, "ringer"
     ),
-    "boom deck": Spot(
-        0.8,
+    "mason": Spot(6.0, 4.0, -55.5, -12.0, {"wind": 1.0, "sheet": 0.7, "winch": 0.4}, "mason"),
+    "boom scaffold": Spot(
+        2.0,
         1.6,
         -50.0,
-        {"engine": 0.8, "water": 0.8, "wind": 0.6, "crowd": 0.3, "halyard": 0.2},
-        reach_db=11.0,
+        -10.0,
+        {"winch": 0.8, "wind": 0.7, "sheet": 0.6, "crowd": 0.3, "chain": 0.15},
+        reach_db=12.0,
     ),
-    "quay": Spot(
-        22.0,
+    "belfry": Spot(
+        3.0,
+        5.5,
+        -43.0,
+        -9.0,
+        {"wind": 0.8, "sheet": 0.5, "jackdaws": 0.25, "crowd": 0.4, "winch": 0.3},
+        reach_db=9.0,
+    ),
+    "square left": Spot(
+        21.0,
         16.0,
-        -37.0,
-        {"crowd": 1.0, "water": 0.4, "wind": 0.3, "gulls": 0.25, "halyard": 0.12, "engine": 0.2},
+        -38.0,
+        -21.0,
+        {"crowd": 1.0, "wind": 0.35, "jackdaws": 0.15, "winch": 0.1},
+        reach_db=6.0,
+    ),
+    "square right": Spot(
+        27.0,
+        13.0,
+        -38.5,
+        -22.0,
+        {"crowd": 1.0, "wind": 0.35, "jackdaws": 0.1, "winch": 0.1},
         reach_db=6.0,
     ),
 }
+
+BELL_M: Final = (4.5, 1.6)
+"""Where the bell comes to hang."""
+STROKES_S: Final = (97.4, 100.2, 103.0, 105.8)
+SOFT_DB: Final = -14.0
+"""The healthy take has the same strokes this much softer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,40 +176,46 @@ class Pack:
     rustles: bool = False
 
 
-def _pair(first: int, who: str, lag_ms: float, main_db: float, safety_db: float) -> list[Pack]:
-    main = Pack(first, who, treble_db=main_db, ceiling_dbfs=-2.1, rustles=True)
-    return [
-        main,
-        Pack(
-            first + 1,
-            who,
-            gain_db=-12.0,
-            lag_s=lag_ms / 1000.0,
-            treble_db=safety_db,
-            hiss_dbfs=-90.0,
-            rustles=True,
-        ),
-    ]
+def _worn(number: int, who: str, treble_db: float) -> Pack:
+    return Pack(number, who, treble_db=treble_db, ceiling_dbfs=-2.1, rustles=True)
+
+
+def _safety(number: int, who: str, lag_ms: float, treble_db: float) -> Pack:
+    return Pack(
+        number,
+        who,
+        gain_db=-12.0,
+        lag_s=lag_ms / 1000.0,
+        treble_db=treble_db,
+        hiss_dbfs=-90.0,
+        rustles=True,
+    )
 
 
 PACKS: Final[tuple[Pack, ...]] = (
-    *_pair(1, "coxswain", 0.75, 0.0, -4.0),
-    *_pair(3, "mechanic", 0.69, 1.0, -2.0),
-    *_pair(5, "navigator", 0.81, 1.5, -2.0),
-    *_pair(7, "casualty", 0.63, -3.0, -5.0),
-    Pack(9, "boom slipway", hiss_dbfs=-78.0),
-    Pack(10, "boom deck", hiss_dbfs=-78.0),
-    Pack(11, "quay", hiss_dbfs=-76.0),
+    _worn(1, "foreman", 0.0),
+    _safety(2, "foreman", 0.75, -4.0),
+    _worn(3, "rigger", 1.0),
+    _safety(4, "rigger", 0.69, -2.0),
+    _worn(5, "signaller", 1.0),
+    _worn(6, "ringer", -2.0),
+    _worn(7, "mason", -1.0),
+    Pack(8, "boom scaffold", hiss_dbfs=-78.0),
+    Pack(9, "belfry", hiss_dbfs=-78.0),
+    Pack(10, "square left", hiss_dbfs=-76.0),
+    Pack(11, "square right", hiss_dbfs=-76.0),
 )
-TALKBACK: Final = Pack(12, "control", hiss_dbfs=-90.0)
+RADIO: Final = Pack(12, "crane", hiss_dbfs=-90.0)
+SPARE: Final = Pack(13, "spare", hiss_dbfs=-108.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """A fault on one track, or a harmless stretch that must not be called that fault.
 
-    `kind` is the program's word for the fault. A `clipped` stretch names the shouts; where the
-    flat tops begin and end is read from the rendered sound.
+    `kind` is the program's word for the fault. A `clipped` stretch spans the strokes of the bell;
+    where the flat tops begin and end is read from the rendered sound. `gaps` of a `dropout` are
+    (begin, length), s; `copy_of` is the input whose signal is on this one as well.
     """
 
     track: int
@@ -195,17 +223,31 @@ class Stretch:
     onset_s: float
     end_s: float
     remark: str
+    gaps: tuple[tuple[float, float], ...] = ()
+    copy_of: int = 0
 
+
+FADES: Final = ((64.3, 0.14), (65.1, 0.22), (66.4, 0.31), (67.5, 0.09), (68.9, 0.27), (70.2, 0.18))
+"""When the antenna of receiver B fades; all of its packs lose the same moments."""
+BEHIND_B: Final = (2, 4, 6, 7)
 
 FAULTS: Final[tuple[Stretch, ...]] = (
-    Stretch(5, "muted", 11.5, 19.0, "the pack's mute switch is knocked on, then found"),
-    Stretch(9, "dead_mic", 25.0, 66.0, "phantom power goes; only electronics noise is left"),
-    Stretch(3, "clipped", 46.0, 60.0, "shouts overload the pack's input; pack 4 stays clean"),
+    Stretch(3, "muted", 11.6, 19.4, "the strap of the harness pushes the mute switch; then found"),
+    Stretch(9, "hum", 27.0, 58.0, "the plug of the plant mic is half out: mains hum"),
+    Stretch(1, "pair_drift", 43.5, DURATION_S, "the mic slips under the harness"),
+    *(
+        Stretch(n, "dropout", 64.3, 70.38, "the antenna of receiver B fades", gaps=FADES)
+        for n in BEHIND_B
+    ),
+    Stretch(7, "duplicate", 76.0, 93.5, "the ringer's pack is patched twice", copy_of=6),
+    Stretch(3, "clipped", 97.4, DURATION_S, "the bell overloads the pack; pack 4 stays clean"),
 )
 
 HARMLESS: Final[tuple[Stretch, ...]] = (
-    Stretch(7, "silent", 32.0, 66.0, "a performer says nothing; breath, cloth and water go on"),
-    Stretch(8, "silent", 32.0, 66.0, "the same performer's safety pack"),
-    Stretch(12, "silent", 0.0, 100.0, "talkback: line noise at about -90 dBFS between few calls"),
-    Stretch(4, "clipped", 46.0, 60.0, "loud voices, but 12 dB lower: no flat tops"),
+    Stretch(7, "silent", 14.6, 73.2, "the mason says nothing for a minute; cloth and wind go on"),
+    Stretch(
+        12, "silent", 0.0, DURATION_S, "crew radio: line noise at about -90 dBFS between calls"
+    ),
+    Stretch(4, "clipped", 97.4, DURATION_S, "the same strokes, but 12 dB lower: no flat tops"),
+    Stretch(11, "duplicate", 97.4, DURATION_S, "two microphones in the square hear one bell"),
 )

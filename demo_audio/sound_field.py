@@ -1,4 +1,4 @@
-"""The harbour: its sounds, its echoes, and what reaches each spot. All at `WORLD_HZ`.
+"""Tower and square: their sounds, their echoes, and what reaches each spot. All at `WORLD_HZ`.
 
 Slow movements are drawn on coarse grids and interpolated, so that no filter runs close to
 instability; that keeps last-bit differences between processors from growing.
@@ -16,7 +16,7 @@ from numpy.random import PCG64, Generator
 from numpy.typing import NDArray
 from scipy.signal import butter, lfilter, sosfilt
 
-from demo_audio.script import SPOTS, WORLD_HZ, Spot
+from demo_audio.script import BELL_M, SPOTS, STROKES_S, WORLD_HZ, Spot
 from demo_audio.voices import WORLD_FRAMES, Sound
 
 SOUND_M_PER_S: Final = 340.0
@@ -24,12 +24,12 @@ MOUTH_TO_PACK_M: Final = 0.25
 BODY_SHADOW: Final = 0.6
 """A pack under clothing hears other people this much weaker than the open air does."""
 
-ECHOES: Final = ((0.0061, 0.16), (0.0137, -0.11), (0.0229, 0.09), (0.0414, -0.06), (0.187, 0.03))
-"""Delay (s) and share of the direct sound: water, hull, quay wall, and the far pier."""
+ECHOES: Final = ((0.0047, 0.17), (0.0119, -0.12), (0.0263, 0.09), (0.0481, -0.06), (0.143, 0.04))
+"""Delay (s) and share of the direct sound: tower wall, planks, buttress, and the house fronts."""
 
 DULL_ABOVE_HZ: Final = 3000.0
 DULL_DB_PER_M: Final = -0.4
-"""Distance takes the treble away: spray, wind and turned heads more than the air itself."""
+"""Distance takes the treble away: wind, sheeting and turned heads more than the air itself."""
 
 BREATH_DB: Final = -3.0
 """A wearer's breath against the place, on a main pack."""
@@ -40,7 +40,7 @@ OWN_ECHOES: Final = 0.25
 
 def generator(*key: int) -> Generator:
     """The random numbers of one part of the take; the same on every run."""
-    return Generator(PCG64([2105, *key]))
+    return Generator(PCG64([1930, *key]))
 
 
 def rms(sound: Sound) -> float:
@@ -94,13 +94,13 @@ def noise(rng: Generator) -> Sound:
     return white
 
 
-def water(rng: Generator) -> Sound:
-    """Small waves lapping at stone: noise that swells about every second and a half."""
-    lap = drift(rng, 0.33, 0.0, 0.5) * drift(rng, 1.6, 0.3, 1.0)
-    lap += 0.6
-    lap *= band(noise(rng), 250.0, 1400.0)
-    lap += band(noise(rng), 900.0, 3500.0) * drift(rng, 0.09, 0.1, 0.5)
-    return lap
+def sheet(rng: Generator) -> Sound:
+    """Sheeting on a scaffold: cloth that flaps in the wind, in short flurries."""
+    flap = drift(rng, 0.09, 0.0, 0.6) * drift(rng, 1.3, 0.3, 1.0)
+    flap += 0.6
+    flap *= band(noise(rng), 220.0, 1300.0)
+    flap += band(noise(rng), 900.0, 3200.0) * drift(rng, 0.07, 0.1, 0.5)
+    return flap
 
 
 def wind(rng: Generator) -> Sound:
@@ -122,9 +122,9 @@ def breath(rng: Generator) -> Sound:
     return band(noise(rng), 350.0, 1600.0) * np.resize(swell, WORLD_FRAMES)
 
 
-def engine(rng: Generator) -> Sound:
-    """A diesel idling some way off; its speed wanders, so it is no steady comb like mains hum."""
-    phase = np.cumsum(drift(rng, 0.4, 25.5, 28.5)) / WORLD_HZ
+def winch(rng: Generator) -> Sound:
+    """The crane's winch some way off; its speed wanders, so it is no steady comb like mains hum."""
+    phase = np.cumsum(drift(rng, 0.4, 32.5, 36.5)) / WORLD_HZ
     harmonics = np.arange(1, 24)
     turn = np.arange(4096) / 4096.0
     weights = rng.uniform(0.4, 1.0, len(harmonics)) / np.sqrt(harmonics)
@@ -157,28 +157,77 @@ def crowd(rng: Generator, sources: list[Sound]) -> Sound:
     return band(out, 180.0, 1700.0)
 
 
-def halyard(rng: Generator) -> Sound:
-    """A line tapping a metal mast, now and then."""
+def chain(rng: Generator) -> Sound:
+    """A link of the hoist chain knocking on steel, now and then."""
     t = np.arange(WORLD_HZ // 2) / WORLD_HZ
     ring = sum(
         a * np.exp(-t * d) * np.sin(2.0 * np.pi * f * t)
-        for f, a, d in ((1873.0, 1.0, 11.0), (2939.0, 0.6, 16.0), (4327.0, 0.3, 25.0))
+        for f, a, d in ((1310.0, 1.0, 22.0), (2477.0, 0.7, 27.0), (3989.0, 0.4, 35.0))
     )
-    return _scattered(rng, [np.asarray(ring)], 0.35, 2.6)
+    return _scattered(rng, [np.asarray(ring)], 0.5, 3.4)
 
 
-def gulls(rng: Generator) -> Sound:
-    """A few gulls crying over the water."""
-    cries = []
-    for top_hz in (1500.0, 1750.0):
-        t = np.arange(round(0.42 * WORLD_HZ)) / WORLD_HZ
-        pitch_hz = top_hz * (1.0 - 0.35 * t / t[-1]) * (1.0 + 0.02 * np.sin(2.0 * np.pi * 19.0 * t))
+def jackdaws(rng: Generator) -> Sound:
+    """A few jackdaws about the tower: short calls that fall."""
+    calls = []
+    for top_hz in (1350.0, 1600.0):
+        t = np.arange(round(0.16 * WORLD_HZ)) / WORLD_HZ
+        pitch_hz = top_hz * (1.0 - 0.4 * t / t[-1])
         phase = 2.0 * np.pi * np.cumsum(pitch_hz) / WORLD_HZ
-        tone = np.sin(phase) + 0.5 * np.sin(2.0 * phase) + 0.25 * np.sin(3.0 * phase)
-        cries.append(tone * np.sin(np.pi * t / t[-1]))
-    gap = np.zeros(WORLD_HZ // 6)
-    calls = [np.concatenate([c, gap, 0.8 * c, gap, 0.6 * c]) for c in cries]
-    return _scattered(rng, calls, 6.0, 14.0)
+        tone = np.sin(phase) + 0.6 * np.sin(2.0 * phase) + 0.3 * np.sin(3.0 * phase)
+        call = tone * np.sin(np.pi * t / t[-1])
+        gap = np.zeros(WORLD_HZ // 5)
+        calls += [call, np.concatenate([call, gap, 0.8 * call])]
+    return _scattered(rng, calls, 3.0, 11.0)
+
+
+PARTIALS: Final = (
+    (0.5, 0.35, 0.35),
+    (1.0, 0.8, 0.7),
+    (1.2, 0.9, 0.8),
+    (1.5, 0.25, 1.4),
+    (2.0, 1.0, 1.3),
+    (2.5, 0.35, 2.2),
+    (3.0, 0.5, 2.0),
+    (4.0, 0.3, 3.2),
+    (5.1, 0.2, 5.0),
+)
+"""Of a tuned bell: ratio to the prime (hum, prime, tierce, quint, nominal and above), height at the
+stroke, decay in nepers a second. Ratios: W. Hibbert, "The sound of bells"; the rest is ours."""
+PRIME_HZ: Final = 430.0
+"""Between the multiples of 50 and 60 Hz, and so are its partials."""
+
+
+def stroke() -> Sound:
+    """One stroke of the clapper on the bell, peak 1, shape (frames,)."""
+    t = np.arange(12 * WORLD_HZ) / WORLD_HZ
+    ring = sum(
+        height * np.exp(-decay * t) * np.sin(2.0 * np.pi * PRIME_HZ * ratio * t)
+        for ratio, height, decay in PARTIALS
+    )
+    clap = np.exp(-90.0 * t) * np.sin(2.0 * np.pi * 2900.0 * t)
+    struck = np.asarray((ring + 0.8 * clap) * np.minimum(t / 0.0008, 1.0))
+    return struck / float(np.max(np.abs(struck)))
+
+
+def strokes(gain_db: float = 0.0) -> Sound:
+    """All strokes of the take, each of that peak, as they leave the bell."""
+    one = float(10.0 ** (gain_db / 20.0)) * stroke()
+    out = np.zeros(WORLD_FRAMES)
+    for at_s in STROKES_S:
+        start = round(at_s * WORLD_HZ)
+        piece = one[: WORLD_FRAMES - start]
+        out[start : start + len(piece)] += piece
+    return out
+
+
+def bell_at(spot: Spot, struck: Sound) -> Sound:
+    """The bell as it reaches one spot, at its stated level, the later the further away."""
+    distance_m = math.hypot(spot.x_m - BELL_M[0], spot.y_m - BELL_M[1])
+    gain = float(10.0 ** (spot.stroke_dbfs / 20.0))
+    bright = 10.0 ** (DULL_DB_PER_M * distance_m / 20.0)
+    far = bright * struck + (1.0 - bright) * low_pass(struck, DULL_ABOVE_HZ)
+    return gain * delayed(far, distance_m / SOUND_M_PER_S)
 
 
 def _scattered(rng: Generator, events: list[Sound], least_s: float, most_s: float) -> Sound:
@@ -197,11 +246,11 @@ def common_sounds(lines: list[Sound]) -> dict[str, NDArray[np.float32]]:
     Made one after the other and kept in single precision, for the sake of memory.
     """
     return {
-        "water": _levelled(water(generator(1))),
-        "engine": _levelled(engine(generator(2))),
+        "sheet": _levelled(sheet(generator(1))),
+        "winch": _levelled(winch(generator(2))),
         "crowd": _levelled(crowd(generator(3), lines)),
-        "halyard": _levelled(halyard(generator(4)), peak=10.0),
-        "gulls": _levelled(gulls(generator(5)), peak=10.0),
+        "chain": _levelled(chain(generator(4)), peak=10.0),
+        "jackdaws": _levelled(jackdaws(generator(5)), peak=10.0),
     }
 
 
@@ -218,7 +267,7 @@ def ambience(spot: Spot, sounds: Mapping[str, NDArray[np.float32]], rng: Generat
     late = round((spot.x_m + spot.y_m) / SOUND_M_PER_S * WORLD_HZ)
     for name, sound in sounds.items():
         if name in spot.mix:
-            # Rolled, not shifted in from silence: the harbour was there before the take began.
+            # Rolled, not shifted in from silence: the place was there before the take began.
             heard += spot.mix[name] * np.roll(sound, late)
     heard *= sine_amplitude(spot.place_dbfs) / rms(heard)
     if spot.wearer:
@@ -238,7 +287,7 @@ def scaled(sound: Sound, level_dbfs: float) -> Sound:
 
 @dataclass(frozen=True, slots=True)
 class Speech:
-    """One role's speech: as said, with the echoes of the harbour, and the low part of that."""
+    """One role's speech: as said, with the echoes of the place, and the low part of that."""
 
     said: NDArray[np.float32]
     wet: NDArray[np.float32]
@@ -246,7 +295,7 @@ class Speech:
 
 
 def in_the_open(stem: Sound) -> Speech:
-    """What the harbour makes of one role's speech, before any distance."""
+    """What the place makes of one role's speech, before any distance."""
     dull = shelf(stem, 2000.0, -6.0)
     wet = stem + sum(share * delayed(dull, at_s) for at_s, share in ECHOES)
     low = low_pass(wet, DULL_ABOVE_HZ)

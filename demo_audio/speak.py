@@ -18,7 +18,6 @@ from scipy.signal import lfilter, resample_poly
 from demo_audio.script import RECIPE_DIR, SLOT_S, WORLD_HZ, Effort, Line, Script, Voice, load_script
 
 PEAK: Final = 0.7
-SHOUT_PITCH: Final = 1.16
 QUIET: Final = 0.004
 """Below this share of full scale the voice has not begun or has ended."""
 
@@ -48,9 +47,9 @@ def speak(voice: Voice, line: Line) -> NDArray[np.float64]:
     """One line, trimmed, at a fixed peak.
 
     Pitch and formants move together by resampling; the tempo is put right beforehand. A raised
-    voice is higher and its spectrum flatter: that is what vocal effort does.
+    voice has a flatter spectrum: that is what vocal effort does.
     """
-    pitch = voice.pitch * (SHOUT_PITCH if line.effort is Effort.SHOUT else 1.0)
+    pitch = voice.pitch
     with tempfile.TemporaryDirectory() as folder:
         wav = Path(folder) / "line.wav"
         stretch = f"duration_stretch={voice.stretch * pitch:.4f}"

@@ -16,7 +16,6 @@ Sound = NDArray[np.float64]
 PEAK_DBFS: Final[Mapping[Effort, float]] = {
     Effort.SAY: -13.0,
     Effort.CALL: -10.0,
-    Effort.SHOUT: 4.0,
 }
 """Sample peak of a line on its wearer's main pack, before the pack's own colour."""
 
@@ -38,17 +37,12 @@ def load_lines(script: Script) -> dict[Line, Sound]:
     return lines
 
 
-def stems(lines: Mapping[Line, Sound], healthy: bool) -> dict[str, Sound]:
-    """What each role says all through the take, as its own main pack hears it.
-
-    With `healthy` nobody shouts: shouts are called instead.
-    """
+def stems(lines: Mapping[Line, Sound]) -> dict[str, Sound]:
+    """What each role says all through the take, as its own main pack hears it."""
     out = {line.who: np.zeros(WORLD_FRAMES) for line in lines}
     for line, sound in lines.items():
-        calm = healthy and line.effort is Effort.SHOUT
-        peak_db = PEAK_DBFS[Effort.CALL if calm else line.effort]
         start = round(line.at_s * WORLD_HZ)
         end = min(start + len(sound), WORLD_FRAMES)
-        gain = 10.0 ** (peak_db / 20.0) / np.max(np.abs(sound))
+        gain = 10.0 ** (PEAK_DBFS[line.effort] / 20.0) / np.max(np.abs(sound))
         out[line.who][start:end] += gain * sound[: end - start]
     return out

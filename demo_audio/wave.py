@@ -15,6 +15,8 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import NDArray
 
+from demo_audio.script import TITLE
+
 BYTES: Final = 3
 PCM_GUID: Final = bytes.fromhex("0100000000001000800000aa00389b71")
 FULL_SCALE: Final = 1 << 23
@@ -67,7 +69,7 @@ def _bext(start_s: int, rate_hz: int, date: str) -> bytes:
     time = f"{minutes // 60:02}:{minutes % 60:02}:{seconds:02}"
     return struct.pack(
         "<256s32s32s10s8sQH64s5h180s",
-        b"Demo take: a lifeboat crew's night exercise in a harbour (invented)",
+        b"Demo take: a crew raises a bell into a church tower (invented)",
         b"demo_audio",
         b"",
         date.encode(),
@@ -89,7 +91,7 @@ def _ixml(names: list[str], start_s: int, rate_hz: int) -> str:
     high, low = divmod(start_s * rate_hz, 1 << 32)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n<BWFXML><IXML_VERSION>1.61</IXML_VERSION>'
-        "<PROJECT>Harbour night exercise</PROJECT><SCENE>1</SCENE><TAKE>1</TAKE>"
+        f"<PROJECT>{escape(TITLE)}</PROJECT><SCENE>1</SCENE><TAKE>1</TAKE>"
         "<SPEED><MASTER_SPEED>25/1</MASTER_SPEED><CURRENT_SPEED>25/1</CURRENT_SPEED>"
         "<TIMECODE_RATE>25/1</TIMECODE_RATE><TIMECODE_FLAG>NDF</TIMECODE_FLAG>"
         f"<FILE_SAMPLE_RATE>{rate_hz}</FILE_SAMPLE_RATE><AUDIO_BIT_DEPTH>24</AUDIO_BIT_DEPTH>"

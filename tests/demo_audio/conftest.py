@@ -23,5 +23,5 @@ def demo(demo_folder: Path) -> Rendered:
 
 @pytest.fixture(scope="session")
 def healthy(demo_folder: Path) -> Rendered:
-    """The same exercise with no faults."""
+    """The same evening with no faults."""
     return read_back(demo_folder, healthy=True)

@@ -15,7 +15,7 @@ import wavinfo
 
 import demo_audio
 from demo_audio import DemoTakeError, demo_take
-from demo_audio.script import DURATION_S, FAULTS, PACKS, TALKBACK
+from demo_audio.script import DURATION_S, FAULTS, PACKS, RADIO, SPARE
 from engine.model.messages import Fault, Kind, PackLevel
 from engine.plan.load import load_plan
 from tests.support.rendered_demo import Rendered
@@ -62,7 +62,7 @@ def test_a_failed_render_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Monk
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("demo_audio.render.write_wave", full)
-    with pytest.raises(DemoTakeError, match=r"No space left.*free 200 MB"):
+    with pytest.raises(DemoTakeError, match=r"No space left.*free 300 MB"):
         demo_take(tmp_path)
     assert list(tmp_path.iterdir()) == []
 
@@ -84,51 +84,51 @@ def test_takes_of_older_recipes_are_forgotten(
 
 
 def test_file_has_the_stated_format(demo: Rendered) -> None:
-    """The take has 13 channels of 24 bit at 48 kHz and lasts 100 s."""
+    """The take has 14 channels of 24 bit at 48 kHz and lasts 110 s."""
     info = soundfile.info(demo.made.take)
-    assert (info.channels, info.samplerate, info.subtype) == (13, 48_000, "PCM_24")
+    assert (info.channels, info.samplerate, info.subtype) == (14, 48_000, "PCM_24")
     assert info.frames == round(DURATION_S * 48_000)
 
 
 def test_metadata_reads_back(demo: Rendered) -> None:
-    """An independent reader finds the track names and 21:05:00 as the time reference.
+    """An independent reader finds the track names and 19:30:00 as the time reference.
 
     Sources: EBU Tech 3285 (TimeReference counts samples since midnight), iXML TRACK_LIST.
     """
     read = wavinfo.WavInfoReader(str(demo.made.take))
-    assert read.bext.time_reference == (21 * 3600 + 5 * 60) * 48_000
-    assert read.bext.originator_time == "21:05:00"
+    assert read.bext.time_reference == (19 * 3600 + 30 * 60) * 48_000
+    assert read.bext.originator_time == "19:30:00"
     plan = tomllib.loads(demo.made.plan.read_text(encoding="utf-8"))
     names = [t["name"] for t in plan["track"]]
     assert [t.name for t in read.ixml.track_list] == names
-    assert [int(t.channel_index) for t in read.ixml.track_list] == list(range(1, 14))
+    assert [int(t.channel_index) for t in read.ixml.track_list] == list(range(1, 15))
 
 
 def test_plan_is_in_the_plan_format(demo: Rendered) -> None:
-    """The plan has tracks 1 to 13, known keys and words only, and four staggered pairs."""
+    """The plan has tracks 1 to 14, known keys and words only, and two staggered pairs."""
     plan = tomllib.loads(demo.made.plan.read_text(encoding="utf-8"))
-    assert (plan["take"]["title"], plan["take"]["frame_rate"]) == ("Harbour night exercise", "25")
+    assert (plan["take"]["title"], plan["take"]["frame_rate"]) == ("Raising the bell", "25")
     tracks = plan["track"]
-    assert [t["input"] for t in tracks] == list(range(1, 14))
+    assert [t["input"] for t in tracks] == list(range(1, 15))
     for track in tracks:
         assert track.keys() <= KEYS
         assert track["kind"] in set(Kind)
     pairs = [(t["who"], t["level"]) for t in tracks if "level" in t]
-    whos = ("Coxswain", "Mechanic", "Navigator", "Casualty")
+    whos = ("Foreman", "Rigger")
     assert pairs == [(who, level) for who in whos for level in (PackLevel.MAIN, PackLevel.SAFETY)]
-    assert [t["pack"] for t in tracks if t["kind"] == "lav"] == [str(n) for n in range(1, 9)]
+    assert [t["pack"] for t in tracks if t["kind"] == "lav"] == [str(n) for n in range(1, 8)]
 
 
 def test_the_program_reads_the_plan(demo: Rendered) -> None:
-    """The program's own plan reader takes the plan as it is, for a take of thirteen channels."""
-    plan = load_plan(demo.made.plan, inputs=13)
-    assert [track.input for track in plan.tracks] == list(range(1, 14))
-    assert plan.track(13).kind is Kind.TIMECODE
+    """The program's own plan reader takes the plan as it is, for a take of fourteen channels."""
+    plan = load_plan(demo.made.plan, inputs=14)
+    assert [track.input for track in plan.tracks] == list(range(1, 15))
+    assert plan.track(14).kind is Kind.TIMECODE
 
 
 def test_recipe_covers_the_plan() -> None:
     """Every input but the last, which carries timecode, has exactly one pack, in input order."""
-    assert [pack.input for pack in (*PACKS, TALKBACK)] == list(range(1, 13))
+    assert [pack.input for pack in (*PACKS, RADIO, SPARE)] == list(range(1, 14))
 
 
 def test_faults_bear_the_catalogue_words(demo: Rendered) -> None:

@@ -12,6 +12,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from demo_audio import DemoTake, demo_take
+from demo_audio.script import DURATION_S
 from engine.model.units import rms_dbfs
 
 
@@ -24,13 +25,15 @@ class Rendered:
     samples: NDArray[np.float32]
     truth: dict[str, Any]
 
-    def track(self, number: int, start_s: float = 0.0, end_s: float = 100.0) -> NDArray[np.float64]:
+    def track(
+        self, number: int, start_s: float = 0.0, end_s: float = DURATION_S
+    ) -> NDArray[np.float64]:
         """Part of one track, shape (frames,)."""
         cut = slice(round(start_s * self.rate_hz), round(end_s * self.rate_hz))
         return self.samples[cut, number - 1].astype(np.float64)
 
     def levels_dbfs(
-        self, number: int, start_s: float = 0.0, end_s: float = 100.0
+        self, number: int, start_s: float = 0.0, end_s: float = DURATION_S
     ) -> NDArray[np.float64]:
         """AES17 RMS of one track in steps of 400 ms."""
         sound = self.track(number, start_s, end_s)
