@@ -154,7 +154,7 @@ def _order(alarm: Alarm) -> tuple[float, ...]:
 
 
 def _spots(tracks: Iterable[Track]) -> tuple[str, ...]:
-    """'pack 7 under life jacket' of each track of which something is known."""
+    """'pack 7 under the apron' of each track of which something is known."""
     spots = []
     for track in tracks:
         pack = f"pack {track.pack}" if track.pack else ""
@@ -163,7 +163,7 @@ def _spots(tracks: Iterable[Track]) -> tuple[str, ...]:
 
 
 def _where(tracks: Iterable[Track]) -> str:
-    """As 'Pack 7 under life jacket, pack 8 small of back. Receiver B.'."""
+    """As 'Pack 7 under the apron, pack 8 small of back. Receiver B.'."""
     tracks = list(tracks)
     receivers = sorted({t.receiver for t in tracks if t.receiver})
     behind = "" if not receivers else "Receiver " + " and ".join(receivers)

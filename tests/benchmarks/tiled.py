@@ -17,7 +17,7 @@ from engine.model.messages import Samples
 from engine.model.tracks import Track
 
 TILE: Final = 12
-"""Tracks of the demo take that are repeated; its timecode is not."""
+"""Tracks of the demo take that are repeated; its spare input and its timecode are not."""
 DEMO_HZ: Final = 48_000
 ELSEWHERE_FRAMES: Final = 7 * DEMO_HZ + 4_321
 """How much later each repetition begins in the take."""
@@ -76,7 +76,7 @@ def plan_text(tracks: int) -> str:
     from engine.plan.load import load_plan
 
     of_demo = load_plan(demo_take().plan).tracks[:TILE]
-    text = '[take]\ntitle = "Harbour night exercise, again and again"\n'
+    text = '[take]\ntitle = "Raising the bell, again and again"\n'
     for n in range(tracks):
         text += _track_text(_again(of_demo[n % TILE], n))
     return text

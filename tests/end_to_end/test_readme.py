@@ -139,7 +139,7 @@ def clone(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _start(desk: Desk, clone: Path, command: str) -> None:
     at_clone = Desk(clone, {k: v for k, v in desk.env.items() if k != "PYTHONPATH"})
     said = at_clone.end_after("muted", command)
-    assert "harbour-night-exercise.wav, 13 tracks" in said
+    assert "raising-the-bell.wav, 14 tracks" in said
     assert "watched 00:00:" in said
 
 
@@ -164,7 +164,7 @@ def _pip_install(desk: Desk, clone: Path, command: str) -> None:
     env = desk.env | {"PYTHONPATH": str(place)}
     done = subprocess.run(program, env=env, cwd=desk.folder, capture_output=True, text=True)
     assert done.returncode == 1, done.stderr
-    assert len(json.loads(done.stdout)["tracks"]) == 13
+    assert len(json.loads(done.stdout)["tracks"]) == 14
     where = subprocess.run(
         [sys.executable, "-P", "-c", "import app; print(app.__file__)"],
         env=env, cwd=desk.folder, capture_output=True, text=True, check=True,
@@ -173,8 +173,8 @@ def _pip_install(desk: Desk, clone: Path, command: str) -> None:
 
 
 def _replay(desk: Desk, _clone: Path, command: str) -> None:
-    said = desk.type(command, "--console", "--speed", "20", "--from", "40", statuses=(1,))
-    assert "3 Mechanic main (pack 3, left shoulder): clipping" in said
+    said = desk.type(command, "--console", "--speed", "20", "--from", "60", statuses=(1,))
+    assert "3 Rigger main (pack 3, left shoulder): clipping" in said
 
 
 def _drill(desk: Desk, _clone: Path, command: str) -> None:
@@ -183,7 +183,7 @@ def _drill(desk: Desk, _clone: Path, command: str) -> None:
 
 
 def _scan(desk: Desk, _clone: Path, command: str) -> None:
-    assert "5 Navigator main" in desk.type(command, statuses=(1,))
+    assert "3 Rigger main" in desk.type(command, statuses=(1,))
     if "--report" in command:
         made = {path.name for path in (desk.folder / command.split()[-1]).iterdir()}
         assert {f"report.{kind}" for kind in ("html", "pdf", "csv", "json")} <= made
@@ -191,7 +191,7 @@ def _scan(desk: Desk, _clone: Path, command: str) -> None:
 
 def _sessions(desk: Desk, _clone: Path, command: str) -> None:
     _session(desk)
-    assert "harbour-night-exercise.wav" in desk.type(command)
+    assert "raising-the-bell.wav" in desk.type(command)
 
 
 def _session(desk: Desk) -> str:
@@ -253,7 +253,7 @@ def _by_tool(desk: Desk, clone: Path, command: str) -> None:
         assert done.returncode == 0, done.stderr
         done = subprocess.run([desk.folder / tool / "bin/trackwarden", "scan", "demo"], **run)
     assert done.returncode == 1, done.stderr
-    assert "5 Navigator main" in done.stdout
+    assert "3 Rigger main" in done.stdout
 
 
 Way = Callable[[Desk, Path, str], None]

@@ -81,7 +81,7 @@ def plan(tmp_path: Path) -> Path:
     """Two performers, main and safety."""
     path = tmp_path / "plan.toml"
     rows = [
-        f'[[track]]\ninput = {n}\nname = "Deckhand {w} {level}"\nwho = "Deckhand {w}"\n'
+        f'[[track]]\ninput = {n}\nname = "Hauler {w} {level}"\nwho = "Hauler {w}"\n'
         f'level = "{level}"\npack = "{n}"\n'
         for n, w, level in ((1, 1, "main"), (2, 1, "safety"), (3, 2, "main"), (4, 2, "safety"))
     ]
@@ -102,9 +102,9 @@ def test_a_take_played_into_a_live_input_raises_its_alarms(server: SoundServer, 
     player = server.play(take())
     watch = Watch(server, plan)
     try:
-        amber = watch.wait_for("amber", "2 Deckhand 1 safety", "muted", within_s=30)
-        red = watch.wait_for("RED", "2 Deckhand 1 safety", "covered by 1", within_s=4)
-        watch.wait_for("back", "2 Deckhand 1 safety", within_s=8)
+        amber = watch.wait_for("amber", "2 Hauler 1 safety", "muted", within_s=30)
+        red = watch.wait_for("RED", "2 Hauler 1 safety", "covered by 1", within_s=4)
+        watch.wait_for("back", "2 Hauler 1 safety", within_s=8)
     finally:
         player.kill()
         player.wait()

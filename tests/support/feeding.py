@@ -13,10 +13,10 @@ from engine.model.tracks import Plan, Track
 from engine.session.checkpoint import Checkpoint
 from engine.sources.base import HOST_API, SourceInfo
 
-PLAN = Plan((Track(1, "Coxswain main", pack="1"), Track(4, "Boom slipway")), "Harbour night")
-WATCH = Watch(PLAN, "quay interface", "48 kHz", live=True, start_s=3600.0)
-REQUEST = Open(device="quay")
-INFO = SourceInfo("quay interface", 48_000, 8, ("",) * 8, fields={HOST_API: "ALSA"}, live=True)
+PLAN = Plan((Track(1, "Foreman main", pack="1"), Track(4, "Boom scaffold")), "Tower night")
+WATCH = Watch(PLAN, "tower interface", "48 kHz", live=True, start_s=3600.0)
+REQUEST = Open(device="tower")
+INFO = SourceInfo("tower interface", 48_000, 8, ("",) * 8, fields={HOST_API: "ALSA"}, live=True)
 
 
 def tick(number: int, peak: float = 0.5, lufs: float = -23.0, valid: bool = True) -> Measurement:

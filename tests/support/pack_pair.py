@@ -12,12 +12,12 @@ from tests.support.signals import noise
 RATE = 48_000
 PAIR = Scene(
     (
-        Track(1, who="coxswain", level=PackLevel.MAIN),
-        Track(2, who="coxswain", level=PackLevel.SAFETY),
+        Track(1, who="foreman", level=PackLevel.MAIN),
+        Track(2, who="foreman", level=PackLevel.SAFETY),
     ),
     RATE,
 )
-TWO = Scene((Track(1, who="coxswain"), Track(2, who="lookout")), RATE)
+TWO = Scene((Track(1, who="foreman"), Track(2, who="ringer")), RATE)
 
 
 def voice(seconds: float, seed: int = 1) -> Samples:

@@ -21,14 +21,12 @@ START_S = 21 * 3600.0
 DURATION_S = 600.0
 PLAN = Plan(
     (
-        Track(
-            1, "Coxswain main", who="Coxswain", level=PackLevel.MAIN, pack="1", placement="chest"
-        ),
-        Track(2, "Coxswain safety", who="Coxswain", level=PackLevel.SAFETY, pack="2"),
-        Track(3, "Boom slipway", Kind.BOOM),
+        Track(1, "Foreman main", who="Foreman", level=PackLevel.MAIN, pack="1", placement="chest"),
+        Track(2, "Foreman safety", who="Foreman", level=PackLevel.SAFETY, pack="2"),
+        Track(3, "Boom scaffold", Kind.BOOM),
     ),
-    "Harbour night exercise",
-    production="Lifeboat at night",
+    "Raising the bell",
+    production="The new bell",
 )
 
 nasty_texts = st.one_of(
@@ -87,7 +85,7 @@ def section(
     coverage = CoverageTimeline(plan.tracks, incidents, duration_s)
     levels = np.full((int(duration_s), len(plan.tracks)), -30.0, dtype=np.float32)
     usual = Section(
-        name="harbour.wav",
+        name="tower.wav",
         plan=plan,
         sample_rate_hz=48_000,
         duration_s=duration_s,

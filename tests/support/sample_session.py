@@ -22,7 +22,7 @@ from engine.session.level_rows import pack_levels
 from engine.session.loudness_totals import Gates, LoudnessTotals
 from engine.session.schema import INSERTS, open_to_write
 
-ROLES = ("Coxswain", "Mechanic", "Navigator", "Casualty", "Slipway", "Signals")
+ROLES = ("Foreman", "Rigger", "Signaller", "Mason", "Scaffold", "Signals")
 Changed = tuple[str, float, float | None]
 """Kind, when, until when."""
 
@@ -44,7 +44,7 @@ def crew_plan(tracks: int = 16) -> Plan:
         else:
             kind = Kind.BOOM if number < tracks - 1 else Kind.AMBIENCE
             made.append(Track(number, f"{kind.value.capitalize()} {number}", kind))
-    return Plan(tuple(made), "Harbour night exercise", production="Lifeboat at night")
+    return Plan(tuple(made), "Raising the bell", production="The new bell")
 
 
 def many_incidents(plan: Plan, count: int, duration_s: float, seed: int = 1) -> list[Incident]:

@@ -125,7 +125,7 @@ def _pair(box: QRect, upper: QFont, lower: QFont) -> tuple[QRect, QRect]:
 
 
 def track_note(track: Track) -> str:
-    """'pack 7 · under life jacket'; where there is neither, the receiver."""
+    """'pack 7 · under the apron'; where there is neither, the receiver."""
     pack = f"pack {track.pack}" if track.pack else ""
     receiver = f"receiver {track.receiver}" if track.receiver and not pack else ""
     return " · ".join(part for part in (pack, track.placement, receiver) if part)

@@ -38,7 +38,7 @@ def count(number: int, one: str, several: str | None = None) -> str:
 
 
 def track_name(track: Track) -> str:
-    """'4 Mechanic safety'."""
+    """'4 Rigger safety'."""
     return f"{track.input} {track.label}"
 
 

@@ -15,8 +15,8 @@ from engine.model.crew_notes import CrewNotes
 from engine.model.messages import AlarmState, Severity
 from tests.support.qt import fake_client, pages
 
-PLAN = fake_client.harbour_plan()
-SNAPSHOT = fake_client.snapshot(PLAN, fake_client.harbour_alarms())
+PLAN = fake_client.tower_plan()
+SNAPSHOT = fake_client.snapshot(PLAN, fake_client.tower_alarms())
 
 
 @pytest.fixture
@@ -33,8 +33,8 @@ def alerts(qtbot: QtBot) -> Alerts:
 def test_message_says_who_where_and_what_to_check() -> None:
     """Track, who, what, packs, receiver and first check, in plain words."""
     title, body = message(cards(PLAN, SNAPSHOT)[0])
-    assert title == "RED: 7 + 8 Casualty"
-    for words in ("Uncovered", "Pack 7 under life jacket", "Receiver B", "mic plug"):
+    assert title == "RED: 7 + 8 Mason"
+    for words in ("Uncovered", "Pack 7 under the apron", "Receiver B", "mic plug"):
         assert words in body
 
 
@@ -49,10 +49,10 @@ def test_each_new_alarm_is_shown_once(alerts: Alerts) -> None:
     listed = cards(PLAN, SNAPSHOT)
     for _ in range(3):
         alerts.show_snapshot(SNAPSHOT, listed)
-    assert [c.title for c in alerts.shown] == ["7 + 8 Casualty"]  # type: ignore[attr-defined]
-    mechanic = replace(listed[2], severity=Severity.RED)
-    alerts.show_snapshot(SNAPSHOT, [mechanic])
-    assert alerts.shown[-1] is mechanic  # type: ignore[attr-defined]
+    assert [c.title for c in alerts.shown] == ["7 + 8 Mason"]  # type: ignore[attr-defined]
+    rigger = replace(listed[2], severity=Severity.RED)
+    alerts.show_snapshot(SNAPSHOT, [rigger])
+    assert alerts.shown[-1] is rigger  # type: ignore[attr-defined]
 
 
 def test_seen_alarms_are_not_shown(alerts: Alerts) -> None:

@@ -98,7 +98,7 @@ def test_a_plan_made_from_a_take_passes_the_check(
 def test_a_plan_can_be_made_from_the_demo_take(capsys: pytest.CaptureFixture[str]) -> None:
     """`plan new demo` means the demo take, as its help says."""
     assert main(["plan", "new", "demo"]) == 0
-    assert capsys.readouterr().out.count("[[track]]") == 13
+    assert capsys.readouterr().out.count("[[track]]") == 14
 
 
 def test_plan_check_names_each_mistake_by_line(

@@ -57,7 +57,7 @@ def test_sessions_are_listed_newest_first_with_length_and_reds(home: Path) -> No
     assert "ended" in lines[1]
     assert "00:00:03" in lines[1]
     assert lines[1].split("ended")[1].split()[:2] == ["2", "1"]
-    assert "quay interface" in lines[1]
+    assert "tower interface" in lines[1]
 
 
 def test_a_session_with_an_engine_is_running(home: Path) -> None:
@@ -75,7 +75,7 @@ def test_a_drill_says_so(home: Path) -> None:
     drill = replace(REQUEST, device=None, demo=True, seed=7, level="hard")
     session(1_700_000_100_000, request=drill)
     (first, second), _ = listing()
-    assert "DRILL hard, seed 7: quay interface" in first
+    assert "DRILL hard, seed 7: tower interface" in first
     assert "DRILL" not in second
 
 

@@ -38,10 +38,8 @@ NONE = Qt.KeyboardModifier.NoModifier
 
 @pytest.fixture
 def desk(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake_client.Crew]:
-    """A window watching the harbour night with its faults."""
-    window, crew, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    """A window watching the night at the tower with its faults."""
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     return window, crew
 
@@ -207,9 +205,7 @@ def test_a_new_watch_forgets_what_to_undo(desk: tuple[MainWindow, fake_client.Cr
 
 def test_keys_go_back_to_the_list_once_a_page_is_closed(qtbot: QtBot, tmp_path: Path) -> None:
     """Never to a button of the header, which Enter would press; the board keeps them if it had."""
-    window, _, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, _, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     page = window.watch_page
     for had in (page.fix_list, page.board):
@@ -225,9 +221,7 @@ def test_keys_go_back_to_the_list_once_a_button_has_done_its_work(
     qtbot: QtBot, tmp_path: Path
 ) -> None:
     """*Seen it* goes away when pressed: Enter again must not shelve, nor go to standby."""
-    window, crew, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     page = window.watch_page
     view = next(iter(page.fix_list._views.values()))
@@ -244,7 +238,7 @@ def test_keys_go_back_to_the_list_once_a_button_has_done_its_work(
 @pytest.mark.parametrize("key", [Key.Key_A, Key.Key_S, Key.Key_T, Key.Key_O, Key.Key_F])
 def test_a_key_with_nothing_to_act_on_says_so(key: Key, tmp_path: Path, qtbot: QtBot) -> None:
     """Nothing is wrong and nothing chosen: the key sends nothing and tells what is missing."""
-    window, crew, _ = pages.watching(tmp_path, fake_client.harbour_plan())
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan())
     qtbot.addWidget(window)
     assert press((window, crew), key) == []
     told = window.watch_page.footer.notice.accessibleName()
@@ -254,7 +248,7 @@ def test_a_key_with_nothing_to_act_on_says_so(key: Key, tmp_path: Path, qtbot: Q
 def test_what_is_done_after_the_end_of_a_take_is_seen(tmp_path: Path, qtbot: QtBot) -> None:
     """The take has ended and says so, without a chime for what is over; A still sees the entry."""
     window, crew, player = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
+        tmp_path, fake_client.tower_plan(), fake_client.tower_alarms()
     )
     qtbot.addWidget(window)
     go_on = crew.client.script

@@ -56,7 +56,7 @@ def test_keys_pick_in_the_order_of_urgency(qtbot: QtBot, tmp_path: Path) -> None
     stage.look((MUTED, HUM))
     qtbot.keyClick(stage.window, Qt.Key.Key_1)
     stage.look()
-    assert "9 Boom slipway: what is it?" in stage.window.watch_page.drill_panel.words.text()
+    assert "9 Boom scaffold: what is it?" in stage.window.watch_page.drill_panel.words.text()
     qtbot.keyClick(stage.window, Qt.Key.Key_7)
     assert stage.client.sent == [CallCause(5, Cause.MUTED), CallCause(9, Cause.HUM)]
 

@@ -23,10 +23,10 @@ from tests.support.qt import fake_client, pages
 
 
 class Deck:
-    """The window on the harbour plan, its commands kept, and headphones that a test sets."""
+    """The window on the tower plan, its commands kept, and headphones that a test sets."""
 
     def __init__(self, folder: Path, qtbot: QtBot, cautioned: bool = True) -> None:
-        self.plan = fake_client.harbour_plan()
+        self.plan = fake_client.tower_plan()
         self.listening = Listening()
         self.client = fake_client.FakeClient(fake_client.watch(self.plan), self.snapshot)
         self.window, _ = pages.make_window(folder, fake_client.factory_of(self.client))
@@ -41,9 +41,7 @@ class Deck:
 
     def snapshot(self, _call: int) -> object:
         """The present."""
-        return fake_client.snapshot(
-            self.plan, fake_client.harbour_alarms(), listening=self.listening
-        )
+        return fake_client.snapshot(self.plan, fake_client.tower_alarms(), listening=self.listening)
 
     def look(self, listening: Listening | None = None) -> None:
         """One more snapshot, with the headphones as given."""
@@ -139,12 +137,12 @@ def test_the_bar_says_what_is_heard(deck: Deck) -> None:
     heard = Listening(4, fake_client.NOW_S - 12.0, live=False, matched_db=11.6)
     deck.look(heard)
     bar = deck.window.watch_page.listen_bar
-    assert bar.words.text() == "4  Mechanic safety · pack 4 · 0:12 ago · matched by +12 dB"
+    assert bar.words.text() == "4  Rigger safety · pack 4 · 0:12 ago · matched by +12 dB"
     assert bar.words.textFormat() is Qt.TextFormat.PlainText
     assert bar.level.text() == "−30 dB, limit −12 dB"
     assert (
         words_of(Listening(11, fake_client.NOW_S), deck.plan, fake_client.NOW_S)
-        == "11  Harbour crowd · live"
+        == "11  Square crowd · live"
     )
     deck.look(Listening(problem="the output is gone"))
     assert "the output is gone" in bar.words.text()

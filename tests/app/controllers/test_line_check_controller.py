@@ -44,7 +44,7 @@ class Deck:
     """The window with a check that a test sets."""
 
     def __init__(self, folder: Path, qtbot: QtBot | None, size: tuple[int, int]) -> None:
-        self.plan = fake_client.harbour_plan()
+        self.plan = fake_client.tower_plan()
         self.check: LineCheck | None = None
         self.calls = 0
         self.client = fake_client.FakeClient(fake_client.watch(self.plan), self.snapshot)
@@ -62,7 +62,7 @@ class Deck:
         """The present."""
         now_s = fake_client.NOW_S + 0.05 * call
         return fake_client.snapshot(
-            self.plan, fake_client.harbour_alarms(), now_s, line_check=self.check
+            self.plan, fake_client.tower_alarms(), now_s, line_check=self.check
         )
 
     def look(self, check: LineCheck | None) -> None:
@@ -92,7 +92,7 @@ def at_three(heard: Heard = VOICE) -> LineCheck:
 
 @pytest.fixture
 def deck(tmp_path: Path, qtbot: QtBot) -> Deck:
-    """A window on the harbour plan."""
+    """A window on the tower plan."""
     return Deck(tmp_path, qtbot, (1440, 900))
 
 
@@ -150,7 +150,7 @@ def test_the_page_shows_what_was_heard(deck: Deck, qtbot: QtBot) -> None:
     deck.press(qtbot, Qt.Key.Key_K)
     deck.look(at_three(replace(VOICE, clipped=True)))
     page = deck.page
-    assert page.title.text() == "3  Mechanic main"
+    assert page.title.text() == "3  Rigger main"
     assert page.where.text() == "Pack 3 · left shoulder · receiver A"
     values = [value.text() for _, value in page.facts]
     assert values[0] == "−24 dBFS  (target −30 to −20)"
@@ -173,15 +173,15 @@ def test_the_end_names_what_is_left(deck: Deck, qtbot: QtBot) -> None:
 def test_names_are_never_markup_on_paper() -> None:
     """What is printed shows a note's angle brackets as they were typed."""
     state = LineCheck((1, 2, 3), None, Heard(), DONE)
-    document = table("Line check", "", ("Input",) * 8, sheet(state, fake_client.harbour_plan()))
+    document = table("Line check", "", ("Input",) * 8, sheet(state, fake_client.tower_plan()))
     assert "<b>cable</b>" in document.toPlainText()
 
 
 def test_from_the_start_page(tmp_path: Path, qtbot: QtBot) -> None:
     """K on the start page opens the chosen input and begins the check."""
     client = fake_client.FakeClient(
-        fake_client.watch(fake_client.harbour_plan()),
-        lambda _call: fake_client.snapshot(fake_client.harbour_plan()),
+        fake_client.watch(fake_client.tower_plan()),
+        lambda _call: fake_client.snapshot(fake_client.tower_plan()),
     )
     window, _ = pages.make_window(tmp_path, fake_client.factory_of(client))
     qtbot.addWidget(window)
@@ -214,6 +214,6 @@ def test_a_swap_shows_in_the_window(deck: Deck, qtbot: QtBot) -> None:
     deck.plan = replace(deck.plan, tracks=tuple(swapped))
     deck.client.watching = fake_client.watch(deck.plan)
     deck.look(at_three())
-    assert deck.page.title.text() == "3  Navigator safety"
-    assert deck.window.watch_page.board.scene.plan.track(6).label == "Mechanic main"
+    assert deck.page.title.text() == "3  Signaller safety"
+    assert deck.window.watch_page.board.scene.plan.track(6).label == "Rigger main"
     assert deck.window.watch_page.board.chosen == {5}

@@ -18,7 +18,7 @@ from tests.support.qt import fake_client, pages
 @pytest.fixture
 def opening(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake_client.FakeClient, Watch]:
     """A window that opens the demo take, while the engine still renders it."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     watch = fake_client.watch(plan, live=False)
     client = fake_client.FakeClient(watch, lambda _call: fake_client.snapshot(plan))
     client.watching = None
@@ -44,7 +44,7 @@ def test_rendering_shows_how_far_it_is(
 ) -> None:
     """Words and bar follow the engine's; the board takes over once it has begun."""
     window, client, watch = opening
-    client.progress = "demo take: making the harbour"
+    client.progress = "demo take: making tower and square"
     window.bridge.poll()
     page = window.layer.current
     assert isinstance(page, ProgressPage)

@@ -22,15 +22,15 @@ from engine.plan.load import load_plan, parse_plan
 from tests.support.qt import fake_client, pages
 
 TEXT = """\
-# Harbour night
+# Tower night
 [take]
-title = "Harbour night exercise"
+title = "Raising the bell"
 
 [[track]]
 input = 1
-name = "Coxswain main"  # the loud one
+name = "Foreman main"  # the loud one
 kind = "lav"
-who = "Coxswain"
+who = "Foreman"
 level = "main"
 pack = "1"
 
@@ -58,7 +58,7 @@ def test_the_table_is_a_proper_model(qapp: object) -> None:
     """Qt's own model tester finds nothing wrong, through edits, undo, a track more and less."""
     model = PlanTable(TEXT, None)
     QAbstractItemModelTester(model, QAbstractItemModelTester.FailureReportingMode.Fatal)
-    put(model, 0, "name", "Skipper")
+    put(model, 0, "name", "Verger")
     model.add()
     model.remove(0)
     while model.undo_stack.canUndo():
@@ -69,8 +69,8 @@ def test_the_table_is_a_proper_model(qapp: object) -> None:
 def test_an_edit_keeps_comments_and_can_be_taken_back(qapp: object) -> None:
     """The cell changes in the text, the comment beside it stays; undo and redo go both ways."""
     model = PlanTable(TEXT, None)
-    put(model, 0, "name", "Skipper")
-    assert 'name = "Skipper"  # the loud one' in model.text
+    put(model, 0, "name", "Verger")
+    assert 'name = "Verger"  # the loud one' in model.text
     after = model.text
     model.undo_stack.undo()
     assert model.text == TEXT
@@ -161,16 +161,16 @@ def test_by_keyboard_from_key_to_use(window: MainWindow, qtbot: QtBot) -> None:
     editor = page.table.findChild(QLineEdit)
     assert editor is not None
     editor.selectAll()
-    qtbot.keyClicks(editor, "Skipper no")
+    qtbot.keyClicks(editor, "Verger no")
     qtbot.keyClick(editor, Qt.Key.Key_Return)
-    qtbot.waitUntil(lambda: page.model.words(0, "name") == "Skipper no")
+    qtbot.waitUntil(lambda: page.model.words(0, "name") == "Verger no")
     qtbot.waitUntil(lambda: page.table.findChild(QLineEdit) is None)
     assert page.table.hasFocus()
     window.client.sent.clear()  # type: ignore[attr-defined]
     qtbot.keyClick(page.table, Qt.Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
     (sent,) = window.client.sent  # type: ignore[attr-defined]
     assert isinstance(sent, ChangePlan)
-    assert parse_plan(sent.text).track(1).name == "Skipper no"
+    assert parse_plan(sent.text).track(1).name == "Verger no"
     assert not window.layer.covers
 
 
@@ -192,10 +192,10 @@ def test_with_a_mistake_it_cannot_be_used(window: MainWindow, qtbot: QtBot) -> N
 def test_a_draft_outlives_its_page(window: MainWindow, qtbot: QtBot) -> None:
     """Esc closes the page, not what was typed; undo still works when it is opened again."""
     window.plans.show()
-    put(page_of(window).model, 0, "name", "Skipper")
+    put(page_of(window).model, 0, "name", "Verger")
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     window.plans.show()
-    assert page_of(window).model.words(0, "name") == "Skipper"
+    assert page_of(window).model.words(0, "name") == "Verger"
     page_of(window).undo.click()
     assert page_of(window).model.text == TEXT
 
@@ -231,7 +231,7 @@ def test_cells_say_what_they_are(qapp: object) -> None:
 @pytest.mark.parametrize("known", [False, True], ids=["none", "a plan"])
 def test_a_watch_without_a_plan_says_so(known: bool, tmp_path: Path, qtbot: QtBot) -> None:
     """Every input as a lav may be a wall of red: one line tells why, and where a plan is made."""
-    plan = fake_client.harbour_plan() if known else plan_for([""] * 32)
+    plan = fake_client.tower_plan() if known else plan_for([""] * 32)
     window, _, _ = pages.watching(tmp_path, plan)
     qtbot.addWidget(window)
     assert (NO_PLAN in window.watch_page.header.source.text()) is not known

@@ -55,14 +55,14 @@ def test_from_the_chosen_input_by_keyboard(
     qtbot.keyClick(window.layer.current, Key.Key_I)
     page = page_of(window)
     assert page.model.rowCount() == 16
-    put(page.model, 3, "name", "Boom slipway")
+    put(page.model, 3, "name", "Boom scaffold")
     put(page.model, 4, "input", "17")
     assert "allowed: 1 to 16" in page.state.text()
     page.undo.click()
     qtbot.keyClick(page.table, Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
     assert not window.layer.covers
     assert window.start_page.plan == str(tmp_path / "tonight.toml")
-    assert load_plan(tmp_path / "tonight.toml").track(4).name == "Boom slipway"
+    assert load_plan(tmp_path / "tonight.toml").track(4).name == "Boom scaffold"
     assert "# kind       lav | boom" in (tmp_path / "tonight.toml").read_text(encoding="utf-8")
     assert window.start_page.plan_words.text() == "Plan: tonight.toml"
 
@@ -100,14 +100,14 @@ def test_unsaved_words_outlive_the_page(window: MainWindow, qtbot: QtBot, tmp_pa
     path = tmp_path / "night.toml"
     path.write_text(TEXT, encoding="utf-8")
     window.first_plans.edit(str(path))
-    put(page_of(window).model, 0, "name", "Skipper")
+    put(page_of(window).model, 0, "name", "Verger")
     qtbot.keyClick(window, Key.Key_Escape)
     window.first_plans.edit(str(path))
-    assert page_of(window).model.words(0, "name") == "Skipper"
+    assert page_of(window).model.words(0, "name") == "Verger"
     qtbot.keyClick(window, Key.Key_Escape)
     window.first_plans.ask()
     qtbot.keyClick(window.layer.current, Key.Key_G)
-    assert page_of(window).model.words(0, "name") == "Skipper"
+    assert page_of(window).model.words(0, "name") == "Verger"
 
 
 def test_a_file_that_is_no_plan_is_told(window: MainWindow, tmp_path: Path) -> None:

@@ -50,10 +50,8 @@ class FakeWork:
 
 @pytest.fixture
 def window(tmp_path: Path, qtbot: QtBot) -> MainWindow:
-    """A window watching the harbour night, whose session lies in a folder."""
-    made, crew, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    """A window watching the night at the tower, whose session lies in a folder."""
+    made, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(made)
     crew.client.folder = tmp_path / "night"
     made.prefs.report = ReportChoices(tmp_path / "reports", ("html", "csv"), "letter")
@@ -82,7 +80,7 @@ def at_work(window: MainWindow) -> tuple[FakeWork, ProgressPage]:
 def test_the_key_asks_and_enter_writes(window: MainWindow, tmp_path: Path) -> None:
     """W, Enter: the session on the board, in the forms and folder chosen last."""
     page = choice(window)
-    assert "Harbour night exercise" in page.chosen[0].words
+    assert "Raising the bell" in page.chosen[0].words
     QTest.keyClick(page.focusWidget() or page.write, Key.Key_Return)
     work = window.reports._work
     assert isinstance(work, FakeWork)
@@ -233,7 +231,7 @@ def at_start(tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> M
     made, _ = pages.make_window(tmp_path)
     qtbot.addWidget(made)
     made.prefs.report = ReportChoices(tmp_path / "reports", ("html",), "a4")
-    made.prefs.remember("/shoot/harbour/night_03.wav")
+    made.prefs.remember("/shoot/tower/night_03.wav")
     made.reports._begin = FakeWork
     pages.show(made)
     return made
@@ -271,12 +269,10 @@ def test_a_list_that_takes_its_time_says_so(at_start: MainWindow) -> None:
 
 def test_a_drill_is_not_taken_for_a_night(tmp_path: Path) -> None:
     """In the list it is called one, as `trackwarden sessions` does; what broke off is said too."""
-    night = SessionSummary(tmp_path, 0, 60.0, "quay", "Harbour night exercise", 16, 2, "broken off")
+    night = SessionSummary(tmp_path, 0, 60.0, "tower", "Raising the bell", 16, 2, "broken off")
     drill = replace(night, state="ended", drill="real, seed 3")
-    assert of_session(night).words.endswith(
-        "· Harbour night exercise · 00:01:00 · 2 red · broken off"
-    )
-    assert of_session(drill).words.endswith("· DRILL Harbour night exercise · 00:01:00 · 2 red")
+    assert of_session(night).words.endswith("· Raising the bell · 00:01:00 · 2 red · broken off")
+    assert of_session(drill).words.endswith("· DRILL Raising the bell · 00:01:00 · 2 red")
 
 
 def test_space_ticks_a_row(at_start: MainWindow) -> None:

@@ -12,12 +12,12 @@ from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity
 from engine.model.tracks import Plan, Track
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 
 
 def states() -> dict[int, board_rows.RowState]:
-    """State of every track of the harbour night, by input number."""
-    found = board_rows.row_states(PLAN, fake_client.snapshot(PLAN, fake_client.harbour_alarms()))
+    """State of every track of the night at the tower, by input number."""
+    found = board_rows.row_states(PLAN, fake_client.snapshot(PLAN, fake_client.tower_alarms()))
     return {t.input: s for t, s in zip(PLAN.tracks, found, strict=True)}
 
 
@@ -74,15 +74,15 @@ def test_groups_gather_by_who() -> None:
     """Packs of one who stand together, even when their inputs do not; others go by kind."""
     plan = Plan(
         (
-            Track(1, who="Coxswain"),
+            Track(1, who="Foreman"),
             Track(2, kind=Kind.BOOM),
-            Track(3, who="Coxswain"),
+            Track(3, who="Foreman"),
             Track(4, kind=Kind.UNUSED),
         )
     )
     assert board_rows.folded(plan, {}) == (4,)
     assert board_rows.groups(plan, (4,)) == (
-        board_rows.Group("Coxswain", (0, 2)),
+        board_rows.Group("Foreman", (0, 2)),
         board_rows.Group("Booms", (1,)),
     )
 
@@ -97,10 +97,10 @@ def test_an_unused_track_with_a_signal_unfolds() -> None:
 
 def test_headings_tell_cover() -> None:
     """Under a group: uncovered where all packs are in fault, else the pack that covers."""
-    found = board_rows.group_states(PLAN, fake_client.snapshot(PLAN, fake_client.harbour_alarms()))
-    assert found["Casualty"].uncovered
-    assert found["Mechanic"] == board_rows.GroupState(covered_by=4)
-    assert "Coxswain" not in found
+    found = board_rows.group_states(PLAN, fake_client.snapshot(PLAN, fake_client.tower_alarms()))
+    assert found["Mason"].uncovered
+    assert found["Rigger"] == board_rows.GroupState(covered_by=4)
+    assert "Foreman" not in found
 
 
 def test_every_track_has_a_state_without_any_sound() -> None:

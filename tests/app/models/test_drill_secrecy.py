@@ -13,7 +13,7 @@ from engine.model.drill_causes import Cause
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 MUTED = Alarm(fake_client.incident(1, 5, Fault.MUTED, Severity.RED, 4.0), AlarmState.UNACKNOWLEDGED)
 ONSET_S = MUTED.incident.onset_s
 
@@ -45,7 +45,7 @@ def test_a_receiver_is_not_given_away() -> None:
 
 def test_blind_leaves_levels_and_nothing_else() -> None:
     """No alarm, cover, colour or presence; the levels are those that came."""
-    shot = fake_client.snapshot(PLAN, fake_client.harbour_alarms())
+    shot = fake_client.snapshot(PLAN, fake_client.tower_alarms())
     seen = blindfold(shot)
     assert (seen.alarms, seen.covers, seen.events) == ((), (), ())
     assert not seen.ribbon.severity.any()
@@ -70,6 +70,6 @@ def test_a_pick_is_about_what_waits_first() -> None:
 def test_the_prompt_says_what_is_asked_or_was_said() -> None:
     """A question while something waits, then the mixer's own word."""
     pick = Pick(0.0, (5,), Cause.DEAD_MIC)
-    assert prompt(PLAN, (5,), pick) == "5 Navigator main: what is it?"
-    assert prompt(PLAN, (), pick) == "5 Navigator main: you said dead mic."
+    assert prompt(PLAN, (5,), pick) == "5 Signaller main: what is it?"
+    assert prompt(PLAN, (), pick) == "5 Signaller main: you said dead mic."
     assert prompt(PLAN, (), replace(pick, tracks=(5, 6))).startswith("Tracks 5")

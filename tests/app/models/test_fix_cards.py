@@ -16,8 +16,8 @@ from engine.model.faults import FAULTS
 from engine.model.messages import Alarm, AlarmState, Cover, Fault, Severity
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
-SNAPSHOT = fake_client.snapshot(PLAN, fake_client.harbour_alarms())
+PLAN = fake_client.tower_plan()
+SNAPSHOT = fake_client.snapshot(PLAN, fake_client.tower_alarms())
 
 
 def check_of(fault: Fault) -> str:
@@ -29,10 +29,10 @@ def test_order_and_titles() -> None:
     """Uncovered first, as one card for both packs; then red, amber, and what is back."""
     found = cards(PLAN, SNAPSHOT)
     assert [c.title for c in found] == [
-        "7 + 8 Casualty",
-        "9 Boom slipway",
-        "3 Mechanic main",
-        "5 Navigator main",
+        "7 + 8 Mason",
+        "9 Boom scaffold",
+        "3 Rigger main",
+        "5 Signaller main",
     ]
     assert [c.time for c in found] == ["0:24", "1:10 · seen", "0:06", "back 0:40 ago"]
 
@@ -41,16 +41,16 @@ def test_the_uncovered_card_says_all() -> None:
     """It names the loss, both packs with their places, the receiver and what to check."""
     card = cards(PLAN, SNAPSHOT)[0]
     assert card.headline == "Uncovered: both packs silent."
-    assert card.where == "Pack 7 under life jacket, pack 8 small of back. Receiver B."
+    assert card.where == "Pack 7 under the apron, pack 8 small of back. Receiver B."
     assert card.check.casefold().startswith(check_of(Fault.SILENT))
     assert card.incidents == (1, 2)
     assert card.severity is Severity.RED
 
 
 def test_a_covered_card_names_the_pack_that_covers() -> None:
-    """'Covered by 4 Mechanic safety', with the detail of what was seen."""
+    """'Covered by 4 Rigger safety', with the detail of what was seen."""
     card = cards(PLAN, SNAPSHOT)[2]
-    assert card.cover == "Covered by 4 Mechanic safety."
+    assert card.cover == "Covered by 4 Rigger safety."
     assert card.headline == "Clipping, 14 flat tops in 10 s."
 
 
@@ -75,7 +75,7 @@ def test_a_receivers_alarm_hides_its_tracks() -> None:
     snapshot = fake_client.snapshot(PLAN, [Alarm(whole, AlarmState.UNACKNOWLEDGED), *parts])
     (card,) = cards(PLAN, snapshot)
     assert (card.title, card.tracks) == ("Receiver B", (5, 6, 7, 8, 9))
-    assert card.where.startswith("Tracks 5–9: 5 Navigator main, 6 Navigator safety")
+    assert card.where.startswith("Tracks 5–9: 5 Signaller main, 6 Signaller safety")
     assert card.check == "Its power, antennas, output."
 
 
@@ -104,8 +104,8 @@ def test_a_battery_turns_amber_twenty_minutes_before_its_end(
     found = cards(PLAN, fake_client.snapshot(PLAN, desk=desk))
     assert [c.severity for c in found] == ([severity] if severity else [])
     if found:
-        assert found[0].title == "7 Casualty main"
-        assert found[0].where.startswith("Pack 7 under life jacket")
+        assert found[0].title == "7 Mason main"
+        assert found[0].where.startswith("Pack 7 under the apron")
 
 
 def test_a_break_lists_the_batteries_to_change() -> None:
@@ -136,7 +136,7 @@ def test_every_fault_says_what_to_check(row: object) -> None:
     assert card.check.casefold().startswith(row.check_first.casefold())  # type: ignore[attr-defined]
 
 
-@given(st.permutations(fake_client.harbour_alarms()))
+@given(st.permutations(fake_client.tower_alarms()))
 def test_order_does_not_hang_on_the_order_given(alarms: list[Alarm]) -> None:
     """The same alarms give the same list, however they come."""
     found = cards(PLAN, replace(SNAPSHOT, alarms=tuple(alarms)))
@@ -146,6 +146,6 @@ def test_order_does_not_hang_on_the_order_given(alarms: list[Alarm]) -> None:
 
 def test_packs_of_a_covered_who_stay_apart() -> None:
     """Only a who without any healthy pack is gathered into one card."""
-    covers = (Cover("Casualty", (7, 8), (8,), 8),)
+    covers = (Cover("Mason", (7, 8), (8,), 8),)
     found = cards(PLAN, replace(SNAPSHOT, covers=covers))
     assert [c.tracks for c in found[:2]] == [(7,), (8,)]

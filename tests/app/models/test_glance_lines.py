@@ -10,17 +10,17 @@ from engine.model.crew_notes import CrewNotes, Stage, attend
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
-SNAPSHOT = fake_client.snapshot(PLAN, fake_client.harbour_alarms())
+PLAN = fake_client.tower_plan()
+SNAPSHOT = fake_client.snapshot(PLAN, fake_client.tower_alarms())
 
 
 def test_only_what_is_wrong_in_the_lists_order() -> None:
     """Uncovered, red, amber, as in the fix list; what is back is not there."""
     found = entries(cards(PLAN, SNAPSHOT))
     assert [(e.numbers, e.name, e.fault, e.time) for e in found] == [
-        ("7 + 8", "Casualty", "SILENT", "0:24"),
-        ("9", "Boom slipway", "MUTED", "1:10"),
-        ("3", "Mechanic main", "CLIPPING", "0:06"),
+        ("7 + 8", "Mason", "SILENT", "0:24"),
+        ("9", "Boom scaffold", "MUTED", "1:10"),
+        ("3", "Rigger main", "CLIPPING", "0:06"),
     ]
     assert [e.uncovered for e in found] == [True, False, False]
 
@@ -28,16 +28,16 @@ def test_only_what_is_wrong_in_the_lists_order() -> None:
 def test_each_says_where_and_what_to_check() -> None:
     """Pack, place and first check of each; in short without labels that repeat the input."""
     first, _, covered = entries(cards(PLAN, SNAPSHOT))
-    assert first.where == "pack 7 under life jacket · pack 8 small of back"
-    assert first.where_short == "under life jacket · small of back"
+    assert first.where == "pack 7 under the apron · pack 8 small of back"
+    assert first.where_short == "under the apron · small of back"
     assert first.check.startswith("Check mic plug")
     assert first.check_short == "Check mic plug"
-    assert covered.check_short == "Covered by 4 Mechanic safety"
+    assert covered.check_short == "Covered by 4 Rigger safety"
 
 
 def test_a_pack_labelled_unlike_its_input_is_always_named() -> None:
     """Pack 8 on input 7 would mislead without its label."""
-    tracks = (fake_client.Track(7, "Casualty", who="Casualty", pack="8", placement="belt"),)
+    tracks = (fake_client.Track(7, "Mason", who="Mason", pack="8", placement="belt"),)
     one = fake_client.incident(1, 7, Fault.MUTED, Severity.RED, 5)
     plan = fake_client.Plan(tracks)
     shot = fake_client.snapshot(plan, [Alarm(one, AlarmState.UNACKNOWLEDGED)])

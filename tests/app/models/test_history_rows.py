@@ -7,7 +7,7 @@ from engine.model.crew_notes import CrewNotes, Remark
 from engine.model.messages import Fault, Severity
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 DESK = CrewNotes(
     marks=(Remark(fake_client.NOW_S - 60, "take two"),),
     notes=(Remark(fake_client.NOW_S, "new capsule", 2),),
@@ -34,7 +34,7 @@ def test_times_are_as_the_clock_names_them() -> None:
 
 def test_cells_tell_who_how_long_and_what_was_noted() -> None:
     """Track by name, how long it lasted or that it still does, cover, detail and notes."""
-    assert ROWS[3].cells[1:6] == ("7 Casualty main", "muted", "red", "0:10", "covered by 8")
+    assert ROWS[3].cells[1:6] == ("7 Mason main", "muted", "red", "0:10", "covered by 8")
     assert ROWS[1].cells[4:] == ("still on", "", "never heard · new capsule")
     assert ROWS[0].cells[1] == "tracks 5–8"
     assert ROWS[2].cells[6] == "take two"

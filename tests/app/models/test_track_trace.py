@@ -12,7 +12,7 @@ from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Severity
 from engine.model.units import FLOOR_DB
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 
 
 def test_keeps_two_minutes_ten_a_second() -> None:

@@ -59,7 +59,7 @@ def test_page_one_is_enough(qapp: QApplication, tmp_path: Path) -> None:
         ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
     )
     texts = done.stdout.split("\f")
-    for part in ("Harbour night exercise", "21:00:10:00", "2 Coxswain safety (pack 2)", "Timeline"):
+    for part in ("Raising the bell", "21:00:10:00", "2 Foreman safety (pack 2)", "Timeline"):
         assert part in texts[0]
     assert all(f"page {n} of {count}" in texts[n - 1] for n in range(1, count + 1))
 

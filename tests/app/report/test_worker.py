@@ -73,7 +73,7 @@ def test_a_process_writes_all_forms(tmp_path: Path) -> None:
     assert shares == sorted(shares)
     text = (folder / "report.html").read_text(encoding="utf-8")
     assert "a.wav" in text
-    assert "Coxswain" in text
+    assert "Foreman" in text
 
 
 def test_cancelling_leaves_an_older_report(tmp_path: Path) -> None:

@@ -59,10 +59,10 @@ def slated(path: Path, scene: str, take: int, note: str) -> Path:
     sound = (98 * np.random.default_rng(take).standard_normal((10 * RATE, 2))).astype("<i2")
     sound[5 * RATE :, 1] = 0
     told = f"<SCENE>{scene}</SCENE><TAKE>{take}</TAKE><NOTE>{note}</NOTE>"
-    tracks = wav_files.track_list((1, "Coxswain"), (2, "Boom slipway"))
+    tracks = wav_files.track_list((1, "Foreman"), (2, "Boom scaffold"))
     chunks = (
         wav_files.fmt(2, RATE),
-        wav_files.bext(21 * 3600 * RATE, b"harbour at night"),
+        wav_files.bext(21 * 3600 * RATE, b"tower at night"),
         wav_files.ixml(told + tracks),
         wav_files.chunk(b"data", sound.tobytes()),
     )
@@ -78,28 +78,28 @@ def test_several_takes_are_one_report_with_a_section_each(
     Sources: iXML specification (SCENE, TAKE, NOTE), EBU Tech 3285 (Description, TimeReference).
     """
     takes = [
-        slated(tmp_path / "harbour_01.wav", "12A", 1, "=SUM(A1), boat late"),
-        slated(tmp_path / "harbour_02.wav", "12A", 2, "good for sound"),
+        slated(tmp_path / "tower_01.wav", "12A", 1, "=SUM(A1), crane late"),
+        slated(tmp_path / "tower_02.wav", "12A", 2, "good for sound"),
     ]
     folder = tmp_path / "out"
     assert main(["scan", *map(str, takes), "--report", str(folder)]) == 1
     text = (folder / "report.html").read_text("utf-8")
     overview, first, second = text.split("<h2")[1:]
     assert "12A / 1" in overview
-    assert "boat late" in overview
+    assert "crane late" in overview
     for part, name, take, note in (
-        (first, "harbour_01.wav", "1", "=SUM(A1), boat late"),
-        (second, "harbour_02.wav", "2", "good for sound"),
+        (first, "tower_01.wav", "1", "=SUM(A1), crane late"),
+        (second, "tower_02.wav", "2", "good for sound"),
     ):
         assert name in part
         for key, value in (("Scene", "12A"), ("Take", take), ("Note", note)):
             assert f"<dt>{key}</dt><dd>{value}</dd>" in part
-        assert "<dd>harbour at night</dd>" in part
+        assert "<dd>tower at night</dd>" in part
         assert "<dt>From</dt><dd>21:00:00:00</dd>" in part
-        assert "2 Boom slipway" in part
+        assert "2 Boom scaffold" in part
     rows = list(csv.DictReader((folder / "report.csv").read_text("utf-8-sig").splitlines()))
     muted = [(row["take"], row["name"]) for row in rows if row["fault"] == "muted"]
-    assert muted == [("harbour_01.wav", "Boom slipway"), ("harbour_02.wav", "Boom slipway")]
+    assert muted == [("tower_01.wav", "Boom scaffold"), ("tower_02.wav", "Boom scaffold")]
     sections = json.loads((folder / "report.json").read_text("utf-8"))["sections"]
     assert [one["fields"]["take"] for one in sections] == ["1", "2"]
 

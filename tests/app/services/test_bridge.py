@@ -30,7 +30,7 @@ def bridge_on(client: fake_client.FakeClient) -> tuple[Bridge, list, Clock]:
 
 def test_started_comes_before_the_first_snapshot() -> None:
     """While the engine opens nothing is said; then what is watched; then snapshots."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     client = fake_client.FakeClient(fake_client.watch(plan), lambda _n: fake_client.snapshot(plan))
     watching, client.watching = client.watching, None
     bridge, said, _ = bridge_on(client)
@@ -50,9 +50,9 @@ def test_started_comes_before_the_first_snapshot() -> None:
 def test_a_snapshot_of_another_plan_waits_for_it() -> None:
     """Plan and snapshot may come a look apart: nothing is drawn of the wrong tracks, and what
     happened meanwhile is told with the next snapshot that fits."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     fewer = replace(plan, tracks=plan.tracks[1:])
-    event = AlarmEvent(EventKind.RAISED, 1.0, fake_client.harbour_alarms()[0])
+    event = AlarmEvent(EventKind.RAISED, 1.0, fake_client.tower_alarms()[0])
     shots = [
         replace(fake_client.snapshot(one), inputs=tuple(t.input for t in one.tracks), events=events)
         for one, events in ((plan, ()), (fewer, (event,)), (fewer, ()))
@@ -72,7 +72,7 @@ def test_a_snapshot_of_another_plan_waits_for_it() -> None:
 
 def test_every_command_reaches_the_client() -> None:
     """Commands are passed on as they are, in order; stop is one of them."""
-    client = fake_client.FakeClient(fake_client.watch(fake_client.harbour_plan()), lambda _n: None)
+    client = fake_client.FakeClient(fake_client.watch(fake_client.tower_plan()), lambda _n: None)
     bridge, _, _ = bridge_on(client)
     asked = [Acknowledge(3), AcknowledgeAll(), Shelve(4, 300.0), Unshelve(4), Standby(True)]
     for command in asked:
@@ -85,7 +85,7 @@ def test_every_command_reaches_the_client() -> None:
 
 def test_a_broken_engine_is_said_and_let_go() -> None:
     """An error of the client is told in its own words, and the client closed."""
-    client = fake_client.FakeClient(fake_client.watch(fake_client.harbour_plan()), lambda _n: None)
+    client = fake_client.FakeClient(fake_client.watch(fake_client.tower_plan()), lambda _n: None)
     client.error = "the interface is in use by another program"
     bridge, said, _ = bridge_on(client)
     bridge.poll()
@@ -108,7 +108,7 @@ def test_a_refused_request_is_said() -> None:
 
 def test_a_silent_engine_is_noticed() -> None:
     """Without a snapshot for 1.5 s the engine counts as not answering; not a moment sooner."""
-    client = fake_client.FakeClient(fake_client.watch(fake_client.harbour_plan()), lambda _n: None)
+    client = fake_client.FakeClient(fake_client.watch(fake_client.tower_plan()), lambda _n: None)
     bridge, said, clock = bridge_on(client)
     bridge.poll()
     clock.now_s += 1.49
@@ -123,7 +123,7 @@ def test_a_silent_engine_is_noticed() -> None:
 def test_the_end_is_said_once() -> None:
     """A take that has ended is still shown: what the crew does then is seen. An engine that is
     gone by then is missed by nobody."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     shots = [fake_client.snapshot(plan, ended=True)] * 2
     client = fake_client.FakeClient(
         fake_client.watch(plan), lambda n: shots[n] if n < len(shots) else None

@@ -78,4 +78,4 @@ def test_small_words() -> None:
     assert wording.channels(1) == "1 input"
     assert wording.channels(16) == "16 inputs"
     assert wording.group_name("", Kind.BOOM) == "Booms"
-    assert wording.group_name("Casualty", Kind.LAV) == "Casualty"
+    assert wording.group_name("Mason", Kind.LAV) == "Mason"

@@ -19,8 +19,8 @@ Name, Role = QAccessible.Text.Name, QAccessible.Role
 
 @pytest.fixture
 def window(tmp_path: Path, qtbot: QtBot) -> MainWindow:
-    """A window watching the harbour night with its faults."""
-    made, _, _ = pages.watching(tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms())
+    """A window watching the night at the tower with its faults."""
+    made, _, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(made)
     return made
 
@@ -39,8 +39,8 @@ def test_every_row_of_the_painted_board_is_there(window: MainWindow) -> None:
     rows = [found.child(n) for n in range(found.childCount())]
     names = [row.text(Name) for row in rows]
     assert len(names) == 12
-    assert names[6] == "7 Casualty main, silent"
-    assert "under life jacket" in rows[6].text(QAccessible.Text.Description)
+    assert names[6] == "7 Mason main, silent"
+    assert "under the apron" in rows[6].text(QAccessible.Text.Description)
     assert {row.role() for row in rows} == {Role.StaticText}
     tops = [row.rect().top() for row in rows]
     assert tops == sorted(tops)

@@ -13,9 +13,9 @@ from app.views.fix_list import ROOMY, FixList
 from engine.model.messages import AlarmState
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
-CARDS = cards(PLAN, fake_client.snapshot(PLAN, fake_client.harbour_alarms()))
-CASUALTY, BOOM, MECHANIC, NAVIGATOR = CARDS
+PLAN = fake_client.tower_plan()
+CARDS = cards(PLAN, fake_client.snapshot(PLAN, fake_client.tower_alarms()))
+MASON, BOOM, RIGGER, SIGNALLER = CARDS
 SEEN = AlarmState.ACKNOWLEDGED
 
 
@@ -39,40 +39,40 @@ def test_nothing_to_fix_is_said(shown: FixList) -> None:
 
 def test_the_choice_follows_what_is_urgent(shown: FixList) -> None:
     """Until someone chooses, the choice leaves what is back for what is new and unseen."""
-    shown.put([NAVIGATOR])
-    shown.put([MECHANIC, NAVIGATOR])
-    assert shown.current == MECHANIC
+    shown.put([SIGNALLER])
+    shown.put([RIGGER, SIGNALLER])
+    assert shown.current == RIGGER
 
 
 def test_the_choice_never_leaves_an_unseen_card(shown: FixList) -> None:
     """A more urgent card that comes in does not slide under a key meant for another."""
-    shown.put([MECHANIC])
-    shown.put([CASUALTY, MECHANIC])
-    assert shown.current == MECHANIC
+    shown.put([RIGGER])
+    shown.put([MASON, RIGGER])
+    assert shown.current == RIGGER
 
 
 def test_the_choice_moves_on_once_seen(shown: FixList) -> None:
     """When the chosen card is acknowledged the next unseen one is chosen."""
-    shown.put([CASUALTY, MECHANIC])
-    shown.put([replace(CASUALTY, state=SEEN), MECHANIC])
-    assert shown.current == MECHANIC
+    shown.put([MASON, RIGGER])
+    shown.put([replace(MASON, state=SEEN), RIGGER])
+    assert shown.current == RIGGER
 
 
 def test_a_choice_by_hand_stays(shown: FixList) -> None:
     """A card chosen by hand stays chosen, though it needs no answer."""
     shown.put(CARDS)
-    shown.choose(NAVIGATOR.key)
+    shown.choose(SIGNALLER.key)
     shown.put([replace(c, time="0:59") for c in CARDS])
     assert shown.current is not None
-    assert shown.current.key == NAVIGATOR.key
+    assert shown.current.key == SIGNALLER.key
 
 
 def test_a_gone_card_frees_the_choice(shown: FixList) -> None:
     """When the chosen card is gone the most urgent unseen one is chosen."""
     shown.put(CARDS)
-    shown.choose(NAVIGATOR.key)
-    shown.put([BOOM, MECHANIC])
-    assert shown.current == MECHANIC
+    shown.choose(SIGNALLER.key)
+    shown.put([BOOM, RIGGER])
+    assert shown.current == RIGGER
 
 
 def test_buttons_fit_the_state(shown: FixList) -> None:
@@ -85,7 +85,7 @@ def test_buttons_fit_the_state(shown: FixList) -> None:
 
 def test_many_cards_are_short(shown: FixList) -> None:
     """Beyond a handful only the chosen card shows all it has to say."""
-    many: list[Card] = [replace(MECHANIC, key=(-n,)) for n in range(1, ROOMY + 3)]
+    many: list[Card] = [replace(RIGGER, key=(-n,)) for n in range(1, ROOMY + 3)]
     shown.put(many)
     full = [v.check.isVisibleTo(v) for v in (shown._views[c.key] for c in many)]
     assert full == [True] + [False] * (len(many) - 1)
@@ -97,12 +97,12 @@ def test_the_same_again_changes_nothing(shown: FixList) -> None:
     before = dict(shown._views)
     shown.put([replace(c, time="9:99") for c in CARDS[:3]])
     assert all(shown._views[c.key] is before[c.key] for c in CARDS[:3])
-    assert NAVIGATOR.key not in shown._views
+    assert SIGNALLER.key not in shown._views
 
 
 def test_cards_are_told_in_words(shown: FixList) -> None:
     """A screen reader hears title, time, what, where and what to check."""
     shown.put(CARDS)
-    words = shown._views[CASUALTY.key].accessibleName()
-    assert CASUALTY.title in words
-    assert CASUALTY.check in words
+    words = shown._views[MASON.key].accessibleName()
+    assert MASON.title in words
+    assert MASON.check in words

@@ -17,7 +17,7 @@ from engine.session import folders
 from tests.support.qt import fake_client
 from tests.support.sample_session import SessionWriter
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 
 
 def log(folder: Path) -> Path:
@@ -49,10 +49,10 @@ def test_reads_the_log_and_filters(qtbot: QtBot, below: QWidget, tmp_path: Path)
     """Both incidents are listed; choosing a track leaves its own."""
     page = opened(below, log(tmp_path))
     qtbot.waitUntil(lambda: page.table.rowCount() == 2)
-    page.tracks.setCurrentText("9 Boom slipway")
+    page.tracks.setCurrentText("9 Boom scaffold")
     assert page.table.rowCount() == 1
     index = page.table.index(0, 1, QModelIndex())
-    assert page.table.data(index, Qt.ItemDataRole.DisplayRole) == "9 Boom slipway"
+    assert page.table.data(index, Qt.ItemDataRole.DisplayRole) == "9 Boom scaffold"
     assert isinstance(page.view, QTableView)
 
 

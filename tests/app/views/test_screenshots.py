@@ -30,7 +30,7 @@ SIZES = [(1280, 720), (1440, 900), (2560, 1440)]
 def start(folder: Path) -> MainWindow:
     """The start page with inputs and recent files."""
     window, _ = pages.make_window(folder)
-    window.start_page.set_recent(["/shoot/harbour/night_03.wav", "/shoot/harbour/night.toml"])
+    window.start_page.set_recent(["/shoot/tower/night_03.wav", "/shoot/tower/night.toml"])
     window.start.find_inputs()
     return window
 
@@ -39,8 +39,8 @@ def board(count: int) -> Callable[[Path], MainWindow]:
     """The board of that many tracks with faults."""
 
     def made(folder: Path) -> MainWindow:
-        plan = fake_client.harbour_plan() if count == 12 else fake_client.large_plan(count)
-        alarms = fake_client.harbour_alarms() if count == 12 else fake_client.many_alarms(plan)
+        plan = fake_client.tower_plan() if count == 12 else fake_client.large_plan(count)
+        alarms = fake_client.tower_alarms() if count == 12 else fake_client.many_alarms(plan)
         return pages.watching(folder, plan, alarms)[0]
 
     return made
@@ -68,7 +68,7 @@ def plan_new(folder: Path) -> MainWindow:
     window.first_plans.from_input(16)
     page = window.layer.current
     assert isinstance(page, PlanPage)
-    for row, name in enumerate(("Coxswain main", "Coxswain safety", "Boom slipway")):
+    for row, name in enumerate(("Foreman main", "Foreman safety", "Boom scaffold")):
         page.model.setData(page.model.index(row, 1), name)
     page.model.setData(page.model.index(2, 2), "bom")
     return window
@@ -83,9 +83,7 @@ def with_help(folder: Path) -> MainWindow:
 
 def told(folder: Path) -> MainWindow:
     """The board with a note, a mark and batteries, one of them near its end."""
-    window, crew, _ = pages.watching(
-        folder, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, crew, _ = pages.watching(folder, fake_client.tower_plan(), fake_client.tower_alarms())
     desk = desks.note(crew.desk, 3, "new capsule at the next break", fake_client.NOW_S)
     for number in (1, 3, 7):
         desk = desks.fresh_battery(desk, number, fake_client.NOW_S - 1980 * number, 4 * 3600)
@@ -120,7 +118,7 @@ def glance(folder: Path) -> MainWindow:
 
 def calm(folder: Path) -> MainWindow:
     """The glance view with nothing wrong."""
-    window = pages.watching(folder, fake_client.harbour_plan())[0]
+    window = pages.watching(folder, fake_client.tower_plan())[0]
     window.navigation.toggle_glance()
     return window
 
@@ -214,7 +212,7 @@ def test_pages_fit(qtbot: QtBot, tmp_path: Path, page: str, size: tuple[int, int
 def test_a_long_title_pushes_nothing_away(qtbot: QtBot, tmp_path: Path) -> None:
     """However long the names of take and input are, clock and buttons stay where they are."""
     plan = fake_client.Plan(
-        fake_client.harbour_plan().tracks, "A very long title of a very long night " * 9
+        fake_client.tower_plan().tracks, "A very long title of a very long night " * 9
     )
     window, crew, _ = pages.watching(tmp_path, plan, size=(1280, 720))
     qtbot.addWidget(window)

@@ -19,7 +19,7 @@ from tests.support.qt import fake_client, pages
 
 def opened(folder: Path, qtbot: QtBot) -> tuple[MainWindow, SettingsPage, pages.MutePlayer]:
     """A window under its settings."""
-    window, _, player = pages.watching(folder, fake_client.harbour_plan())
+    window, _, player = pages.watching(folder, fake_client.tower_plan())
     qtbot.addWidget(window)
     QTest.keyClick(window, Qt.Key.Key_Comma)
     page = window.layer.current
@@ -100,9 +100,7 @@ def test_a_spoilt_choice_is_as_new(tmp_path: Path, qtbot: QtBot, words: str) -> 
 
 def test_the_glance_window_stays_beside_the_board(qtbot: QtBot, tmp_path: Path) -> None:
     """Shift+G opens it while the board stays; its keys work there; its place is remembered."""
-    window, crew, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     shift = Qt.KeyboardModifier.ShiftModifier
     QTest.keyClick(window, Qt.Key.Key_G, shift)
@@ -110,7 +108,7 @@ def test_the_glance_window_stays_beside_the_board(qtbot: QtBot, tmp_path: Path) 
     beside = window.glances.window
     assert beside.isVisible()
     assert window.watch_page.board.isVisible()
-    assert "Casualty" in beside.view.accessibleDescription()
+    assert "Mason" in beside.view.accessibleDescription()
     QTest.qWaitForWindowActive(beside)
     crew.client.sent.clear()
     QTest.keyClick(beside, Qt.Key.Key_A)

@@ -36,10 +36,8 @@ Key = Qt.Key
 
 @pytest.fixture
 def shown(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake_client.Crew]:
-    """A window watching the harbour night with its faults."""
-    window, crew, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    """A window watching the night at the tower with its faults."""
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     return window, crew
 
@@ -68,7 +66,7 @@ def titles(window: MainWindow) -> list[str]:
 def test_the_list_stands_in_order(shown: tuple[MainWindow, fake_client.Crew]) -> None:
     """On screen, as in the words, the most urgent is on top, and it is the chosen one."""
     window, _ = shown
-    order = ["7 + 8 Casualty", "9 Boom slipway", "3 Mechanic main", "5 Navigator main"]
+    order = ["7 + 8 Mason", "9 Boom scaffold", "3 Rigger main", "5 Signaller main"]
     assert titles(window) == order
     assert window.watch_page.board.chosen == {7, 8}
 
@@ -161,7 +159,7 @@ def test_mouse_chooses_and_answers(
     qtbot.mouseClick(board, Qt.MouseButton.LeftButton, pos=spot)
     card = window.watch_page.fix_list.current
     assert card is not None
-    assert card.title == "3 Mechanic main"
+    assert card.title == "3 Rigger main"
     view = window.watch_page.fix_list._views[card.key]
     crew.client.sent.clear()
     qtbot.mouseClick(view.see, Qt.MouseButton.LeftButton)
@@ -208,9 +206,9 @@ def test_esc_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake_client.
 
 def test_esc_leaves_a_replay_at_once(tmp_path: Path, qtbot: QtBot) -> None:
     """A replay can be left without a question; the take is still there."""
-    window, crew, _ = pages.watching(tmp_path, fake_client.harbour_plan())
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan())
     qtbot.addWidget(window)
-    crew.client.watching = fake_client.watch(fake_client.harbour_plan(), live=False)
+    crew.client.watching = fake_client.watch(fake_client.tower_plan(), live=False)
     window.open(Open(take="night.wav"))
     window.bridge.poll()
     qtbot.keyClick(window, Key.Key_Escape)
@@ -231,7 +229,7 @@ def test_closing_asks_while_live(qtbot: QtBot, shown: tuple[MainWindow, fake_cli
 def test_the_most_urgent_is_heard_once(tmp_path: Path, qtbot: QtBot) -> None:
     """The first snapshot with somebody uncovered sounds so, once, and red not as well."""
     window, _, player = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
+        tmp_path, fake_client.tower_plan(), fake_client.tower_alarms()
     )
     qtbot.addWidget(window)
     window.bridge.poll()
@@ -286,9 +284,7 @@ def test_dropped_take_and_plan_are_opened(tmp_path: Path, qtbot: QtBot) -> None:
 
     def factory(request: Open) -> fake_client.FakeClient:
         asked.append(request)
-        return fake_client.FakeClient(
-            fake_client.watch(fake_client.harbour_plan()), lambda _n: None
-        )
+        return fake_client.FakeClient(fake_client.watch(fake_client.tower_plan()), lambda _n: None)
 
     window, _ = pages.make_window(tmp_path, factory)
     qtbot.addWidget(window)

@@ -23,7 +23,7 @@ class Night:
     """A window that watches live, with an engine that does what the test says."""
 
     def __init__(self, folder: Path, qtbot: QtBot) -> None:
-        self.window, self.crew, self.player = pages.watching(folder, fake_client.harbour_plan())
+        self.window, self.crew, self.player = pages.watching(folder, fake_client.tower_plan())
         qtbot.addWidget(self.window)
         self.client = self.crew.client
         self._next = self.client.script

@@ -28,7 +28,7 @@ from tests.benchmarks.detection.library import (
     rms_of,
 )
 
-ROLES: Final = ("coxswain", "mechanic", "lookout", "radio operator")
+ROLES: Final = ("foreman", "rigger", "ringer", "crane driver")
 BOOMS: Final = (9, 10)
 CROWD: Final = 11
 LAST: Final = 12
@@ -91,8 +91,8 @@ def _plan(unused: bool) -> Plan:
         for k, level in enumerate((PackLevel.MAIN, PackLevel.SAFETY))
     ]  # fmt: skip
     booms = [
-        Track(BOOMS[0], "boom bow", Kind.BOOM, "boom bow", receiver="C"),
-        Track(BOOMS[1], "boom quay", Kind.BOOM, "boom quay", receiver="C"),
+        Track(BOOMS[0], "boom scaffold", Kind.BOOM, "boom scaffold", receiver="C"),
+        Track(BOOMS[1], "boom square", Kind.BOOM, "boom square", receiver="C"),
     ]
     last = Track(LAST, "spare", Kind.UNUSED) if unused else Track(LAST, "talkback", Kind.COMMS)
     return Plan((*packs, *booms, Track(CROWD, "crowd", Kind.AMBIENCE), last))

@@ -40,7 +40,7 @@ def _folder_case(chance: random.Random, folder: Path) -> Path:
         content = whole if chance.random() < 0.9 else chance.choice(seeds.mono_takes())
         if chance.random() < 0.25:
             content = spoil(chance, content, TAKE_WORDS)
-        (inside / f"{number} {chance.choice(('boom', 'Helm', 'é'))}.wav").write_bytes(content)
+        (inside / f"{number} {chance.choice(('boom', 'Ringer', 'é'))}.wav").write_bytes(content)
     if chance.random() < 0.1:
         (inside / chance.choice(_SIDECARS)).write_bytes(chance.randbytes(50))
     if chance.random() < 0.05:

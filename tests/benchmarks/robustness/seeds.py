@@ -22,15 +22,15 @@ _FULL_PLAN: Final = """\
 [take]
 title = "Night exercise"
 frame_rate = "29.97df"
-production = "Lifeboat at night"
+production = "The new bell"
 date = 2026-03-14
-location = "Harbour"
+location = "Tower"
 mixer = "Location sound mixer"
 
 [[track]]
 input = 1
-name = "Helm main"
-who = "Helm"
+name = "Ringer main"
+who = "Ringer"
 level = "main"
 pack = "7"
 placement = "chest"
@@ -39,9 +39,9 @@ battery = "3h30"
 
 [[track]]
 input = 2
-name = "Helm safety"
+name = "Ringer safety"
 kind = "lav"
-who = "Helm"
+who = "Ringer"
 level = "safety"
 receiver = "A"
 [track.limits]
@@ -50,7 +50,7 @@ muted = "off"
 
 [[track]]
 input = 3
-name = "Slipway boom"
+name = "Scaffold boom"
 kind = "boom"
 
 [[track]]
@@ -105,11 +105,11 @@ def _by_hand() -> tuple[bytes, ...]:
         "</TIMECODE_RATE><TIMECODE_FLAG>DF</TIMECODE_FLAG><TIMESTAMP_SAMPLE_RATE>48000"
         "</TIMESTAMP_SAMPLE_RATE><TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI>0"
         "</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI><TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>4800"
-        "</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO></SPEED>" + track_list((1, "Helm"), (2, "Boom"))
+        "</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO></SPEED>" + track_list((1, "Ringer"), (2, "Boom"))
     )
     long_sizes = chunk(b"ds64", struct.pack("<QQQI", 0, len(sound), 2_000, 0))
     unset = 0xFFFFFFFF
-    head = (bext(48_000, b"Lifeboat"), fmt())
+    head = (bext(48_000, b"Tower"), fmt())
     return (
         wav(*head, about, chunk(b"data", sound)),
         wav(*head, chunk(b"data", sound), about, chunk(b"JUNK", bytes(100))),
@@ -144,7 +144,7 @@ def mono_takes() -> tuple[bytes, ...]:
 @cache
 def plans() -> tuple[str, ...]:
     """Plans that load: one that says everything, a new one, the shortest."""
-    new = new_plan(["Boom 1", "Helm", 'Cox "two"'], "Drill", "25")
+    new = new_plan(["Boom 1", "Ringer", 'Mason "two"'], "Drill", "25")
     rolling = _FULL_PLAN.replace("[take]\n", '[take]\nrolling = "timecode"\n')
     dotted = "track = [{input = 1, limits.hum_red_s = 3}, {input = 2, name = 'b'}]\n"
     marked = "\ufeff" + new.replace("\n", "\r\n")  # as some editors save it

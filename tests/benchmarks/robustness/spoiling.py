@@ -36,7 +36,7 @@ _PLAN_WORDS: Final = (
     '1e400|-0.0|nan|inf|-inf|9223372036854775808|0x7fffffffffffffff|1_0|01|true|""|\'\'\'|"""|'
     "\"|'|\\|\\u0000|\\U0010ffff|\\ud800|\u202e|\ufeff|\x00|\x1b[31m|\u2028|\r|\n|\t|#|=|.|,|{|}|[|]|"
     '1979-05-27T07:32:00Z|9999-12-31|07:32|kind = "ambience"|kind = "timecode"|'
-    'rolling = "timecode"|level = "safety"|who = "Helm"|battery = "9999h"|'
+    'rolling = "timecode"|level = "safety"|who = "Ringer"|battery = "9999h"|'
     'frame_rate = "29.97df"|silent_red_s = 0|muted = "off"|presence_dbfs = inf|'
     "<script>alert(1)</script>|__class__|{0}|%s|\N{SMILING FACE WITH SUNGLASSES}|e\u0301"
 )

@@ -15,9 +15,9 @@ from tests.support.alarm_desk import Desk
 def desk() -> Desk:
     """A performer with two packs, one with a single pack, a crowd and a boom."""
     return Desk(
-        Track(1, who="coxswain", level=PackLevel.MAIN),
-        Track(2, who="coxswain", level=PackLevel.SAFETY),
-        Track(3, who="mechanic"),
+        Track(1, who="foreman", level=PackLevel.MAIN),
+        Track(2, who="foreman", level=PackLevel.SAFETY),
+        Track(3, who="rigger"),
         Track(4, kind=Kind.AMBIENCE),
         Track(5, kind=Kind.BOOM),
     )

@@ -14,7 +14,7 @@ from engine.model.messages import AlarmState, Fault
 from engine.model.tracks import Scene, Track
 from tests.support.alarm_desk import Desk
 
-TRACKS = tuple(Track(n, who="Coxswain", receiver="A") for n in range(1, 5))
+TRACKS = tuple(Track(n, who="Foreman", receiver="A") for n in range(1, 5))
 
 
 def over_a_restart(book: Book) -> Book:

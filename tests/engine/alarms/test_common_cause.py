@@ -16,11 +16,11 @@ from tests.support.alarm_desk import Desk
 def desk() -> Desk:
     """Three packs on receiver A, two on B; two of A's are one performer's."""
     return Desk(
-        Track(1, receiver="A", who="coxswain"),
-        Track(2, receiver="A", who="coxswain"),
-        Track(3, receiver="A", who="mechanic"),
-        Track(4, receiver="B", who="navigator"),
-        Track(5, receiver="B", who="lookout"),
+        Track(1, receiver="A", who="foreman"),
+        Track(2, receiver="A", who="foreman"),
+        Track(3, receiver="A", who="rigger"),
+        Track(4, receiver="B", who="signaller"),
+        Track(5, receiver="B", who="ringer"),
     )
 
 

@@ -10,9 +10,9 @@ from engine.model.messages import Cover, Kind, PackLevel
 from engine.model.tracks import Track
 
 TRACKS = (
-    Track(1, who="coxswain", level=PackLevel.SAFETY),
-    Track(2, who="coxswain", level=PackLevel.MAIN),
-    Track(3, who="mechanic"),
+    Track(1, who="foreman", level=PackLevel.SAFETY),
+    Track(2, who="foreman", level=PackLevel.MAIN),
+    Track(3, who="rigger"),
     Track(4, kind=Kind.BOOM, who="deck"),
     Track(5),
     Track(6),
@@ -54,11 +54,11 @@ def test_covers_say_which_pack_to_use() -> None:
     """Each `who` is listed once in plan order, the main preferred to the safety."""
     coverage = Coverage(TRACKS)
     assert coverage.covers(()) == (
-        Cover("coxswain", (1, 2), (1, 2), 2),
-        Cover("mechanic", (3,), (3,), 3),
+        Cover("foreman", (1, 2), (1, 2), 2),
+        Cover("rigger", (3,), (3,), 3),
     )
     assert coverage.covers({MAIN, SINGLE}) == (
-        Cover("coxswain", (1, 2), (1,), 1),
-        Cover("mechanic", (3,), (), None),
+        Cover("foreman", (1, 2), (1,), 1),
+        Cover("rigger", (3,), (), None),
     )
     assert coverage.covers({SINGLE})[1].uncovered

@@ -14,9 +14,9 @@ from tests.support.sample_report import incident
 
 DURATION_S = 20
 TRACKS = (
-    Track(1, who="coxswain", level=PackLevel.MAIN),
-    Track(2, who="coxswain", level=PackLevel.SAFETY),
-    Track(3, who="mechanic"),
+    Track(1, who="foreman", level=PackLevel.MAIN),
+    Track(2, who="foreman", level=PackLevel.SAFETY),
+    Track(3, who="rigger"),
     Track(4, kind=Kind.BOOM),
 )
 SPOILING, HARMLESS = Fault.MUTED, Fault.HUM
@@ -115,12 +115,12 @@ def test_an_example_in_figures() -> None:
         incident(1, 1, onset_s=5.0, end_s=15.0),
         incident(2, 2, onset_s=10.0, end_s=None),
     ]
-    coxswain, mechanic = CoverageTimeline(TRACKS, faults, DURATION_S).whos()
-    assert coxswain.stretches == (
+    foreman, rigger = CoverageTimeline(TRACKS, faults, DURATION_S).whos()
+    assert foreman.stretches == (
         Stretch(0.0, 5.0, 1),
         Stretch(5.0, 10.0, 2),
         Stretch(10.0, 15.0, None),
         Stretch(15.0, 20.0, 1),
     )
-    assert coxswain.covered_fraction == pytest.approx(0.75)
-    assert mechanic.uncovered == ()
+    assert foreman.covered_fraction == pytest.approx(0.75)
+    assert rigger.uncovered == ()

@@ -16,8 +16,8 @@ S = AlarmState
 def desk() -> Desk:
     """A pair of packs, a boom, the place, and a track that is not used."""
     return Desk(
-        Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
+        Track(1, who="foreman", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="foreman", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.BOOM),
         Track(4, kind=Kind.AMBIENCE),
     )

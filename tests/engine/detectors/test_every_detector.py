@@ -19,8 +19,8 @@ from tests.support.watching import measurements
 RATE = 48_000
 SCENE = Scene(
     (
-        Track(1, who="coxswain", level=PackLevel.MAIN),
-        Track(2, who="coxswain", level=PackLevel.SAFETY),
+        Track(1, who="foreman", level=PackLevel.MAIN),
+        Track(2, who="foreman", level=PackLevel.SAFETY),
         Track(3, kind=Kind.AMBIENCE),
         Track(4, kind=Kind.COMMS),
         Track(5, kind=Kind.TIMECODE),

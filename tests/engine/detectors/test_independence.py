@@ -25,8 +25,8 @@ from tests.support.signals import noise, sine
 RATE_HZ = 16_000
 SCENE = Scene(
     (
-        Track(1, who="coxswain", level=PackLevel.MAIN),
-        Track(2, who="coxswain", level=PackLevel.SAFETY),
+        Track(1, who="foreman", level=PackLevel.MAIN),
+        Track(2, who="foreman", level=PackLevel.SAFETY),
         Track(3, kind=Kind.BOOM),
         Track(4, kind=Kind.UNUSED),
     ),

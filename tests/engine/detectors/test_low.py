@@ -82,7 +82,7 @@ def test_a_gain_that_falls_in_the_middle() -> None:
 
 def test_a_neighbours_voice_is_not_this_one() -> None:
     """Spill of another performer's voice, 25 dB down, leaves a silent performer's track alone."""
-    where = Scene((Track(1, who="mechanic"), Track(2, who="coxswain")), RATE)
+    where = Scene((Track(1, who="rigger"), Track(2, who="foreman")), RATE)
     loud = talk(-25.0, 60.0, -62.0)
     x = np.concatenate([loud * np.float32(10 ** (-25 / 20)), loud], axis=1)
     assert State.ACTIVE not in watched(x, where).states
@@ -92,8 +92,8 @@ def test_the_other_pack_of_a_performer_is_no_neighbour() -> None:
     """A main that is 30 dB under its own safety is low all the same."""
     where = Scene(
         (
-            Track(1, who="mechanic", level=PackLevel.MAIN),
-            Track(2, who="mechanic", level=PackLevel.SAFETY),
+            Track(1, who="rigger", level=PackLevel.MAIN),
+            Track(2, who="rigger", level=PackLevel.SAFETY),
         ),
         RATE,
     )

@@ -15,7 +15,7 @@ from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
 
 LAVS = tuple(
-    Track(n, f"Lav {n}", Kind.LAV, f"Deckhand {(n + 1) // 2}", PackLevel.MAIN, receiver="AB"[n % 2])
+    Track(n, f"Lav {n}", Kind.LAV, f"Hauler {(n + 1) // 2}", PackLevel.MAIN, receiver="AB"[n % 2])
     for n in range(1, 7)
 )
 PAIRED = tuple(

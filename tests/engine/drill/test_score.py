@@ -9,8 +9,8 @@ from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Track
 
 TRACKS = (
-    Track(1, "Coxswain main", Kind.LAV, "Coxswain", PackLevel.MAIN, receiver="A"),
-    Track(2, "Coxswain safety", Kind.LAV, "Coxswain", PackLevel.SAFETY, receiver="A"),
+    Track(1, "Foreman main", Kind.LAV, "Foreman", PackLevel.MAIN, receiver="A"),
+    Track(2, "Foreman safety", Kind.LAV, "Foreman", PackLevel.SAFETY, receiver="A"),
     Track(3, "Boom", Kind.BOOM),
 )
 

@@ -11,9 +11,9 @@ from engine.model.tracks import Track
 
 MAIN, SAFETY = PackLevel.MAIN, PackLevel.SAFETY
 TRACKS = (
-    Track(1, kind=Kind.LAV, who="Coxswain", level=MAIN, receiver="A"),
-    Track(2, kind=Kind.LAV, who="Coxswain", level=SAFETY, receiver="A"),
-    Track(3, kind=Kind.LAV, who="Mechanic", level=MAIN, receiver="B"),
+    Track(1, kind=Kind.LAV, who="Foreman", level=MAIN, receiver="A"),
+    Track(2, kind=Kind.LAV, who="Foreman", level=SAFETY, receiver="A"),
+    Track(3, kind=Kind.LAV, who="Rigger", level=MAIN, receiver="B"),
     Track(4, kind=Kind.BOOM),
     Track(5, kind=Kind.AMBIENCE),
     Track(6, kind=Kind.COMMS),

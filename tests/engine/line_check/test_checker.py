@@ -23,11 +23,11 @@ from tests.support.signals import noise, sine
 RATE = 16_000
 PLAN = Plan(
     (
-        Track(1, "Coxswain main", who="Coxswain", level=PackLevel.MAIN),
-        Track(2, "Coxswain safety", who="Coxswain", level=PackLevel.SAFETY),
-        Track(3, "Mechanic main", who="Mechanic", level=PackLevel.MAIN),
+        Track(1, "Foreman main", who="Foreman", level=PackLevel.MAIN),
+        Track(2, "Foreman safety", who="Foreman", level=PackLevel.SAFETY),
+        Track(3, "Rigger main", who="Rigger", level=PackLevel.MAIN),
         Track(4, "Spare", kind=Kind.UNUSED),
-        Track(5, "Harbour crowd", kind=Kind.AMBIENCE),
+        Track(5, "Square crowd", kind=Kind.AMBIENCE),
     )
 )
 TRACKS = len(PLAN.tracks)

@@ -19,8 +19,8 @@ from tests.support.strategies import untimed
 RATE = 32_000
 PLAN = Plan(
     (
-        Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
+        Track(1, who="foreman", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="foreman", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.AMBIENCE),
         Track(4, kind=Kind.COMMS),
     )
@@ -45,7 +45,7 @@ def take(seconds: float = 6.0) -> Samples:
 
 TAKE = take()
 NAMES = changed(
-    _1={"name": "Coxswain main", "pack": "7"}, _3={"name": "Crowd", "placement": "quay"}
+    _1={"name": "Foreman main", "pack": "7"}, _3={"name": "Crowd", "placement": "tower"}
 )
 
 
@@ -72,7 +72,7 @@ def test_other_names_change_nothing_else(cut: int) -> None:
     assert pipeline.incidents() == WHOLE.incidents()
     for a, b in zip(astuple(pipeline.totals()), astuple(WHOLE.totals()), strict=True):
         assert a.tobytes() == b.tobytes()
-    assert pipeline.plan.track(1).label == "Coxswain main"
+    assert pipeline.plan.track(1).label == "Foreman main"
     assert len([e for e in events if e.kind is EventKind.RAISED]) == len(WHOLE.incidents())
 
 
@@ -93,7 +93,7 @@ def test_an_incident_outlives_other_pairs_and_limits(cut_s: float) -> None:
 
 def test_cover_follows_the_new_plan() -> None:
     """A muted main whose safety is declared afterwards is covered from then on."""
-    alone = changed(_2={"who": "mechanic"})
+    alone = changed(_2={"who": "rigger"})
     pipeline = Pipeline(alone, RATE)
     pipeline.feed(Block(TAKE[: 4 * RATE]))
     (mute,) = [i for i in pipeline.incidents() if i.track == 1]

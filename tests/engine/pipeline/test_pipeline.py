@@ -40,8 +40,8 @@ RATE = 8_000
 Result = tuple[tuple[Incident, ...], Totals]
 PLAN = Plan(
     (
-        Track(1, who="coxswain", level=PackLevel.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
+        Track(1, who="foreman", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="foreman", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.AMBIENCE),
         Track(4, kind=Kind.COMMS),
     )
@@ -292,7 +292,7 @@ def test_denormals_are_muted() -> None:
 def stall(pipeline: Pipeline, begin_s: float, end_s: float) -> None:
     """The runner says ten times a second that nothing came."""
     for now_s in np.arange(begin_s, end_s, 0.1):
-        pipeline.stalled(float(now_s), "harbour interface delivers nothing: its cable")
+        pipeline.stalled(float(now_s), "tower interface delivers nothing: its cable")
 
 
 def test_a_stalled_input_is_lost_from_the_last_audio_on() -> None:
@@ -427,4 +427,4 @@ def test_a_snapshot_before_any_audio() -> None:
     shown = Pipeline(PLAN, RATE).snapshot(0.0)
     assert (shown.peak_dbfs == FLOOR_DB).all()
     assert shown.alarms == ()
-    assert [cover.who for cover in shown.covers] == ["coxswain"]
+    assert [cover.who for cover in shown.covers] == ["foreman"]

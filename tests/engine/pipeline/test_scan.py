@@ -32,8 +32,8 @@ INCIDENT_KEYS = [
 ]
 PLAN = Plan(
     (
-        Track(1, "Coxswain", who="coxswain", level=PackLevel.MAIN, receiver="A"),
-        Track(2, who="coxswain", level=PackLevel.SAFETY, receiver="A"),
+        Track(1, "Foreman", who="foreman", level=PackLevel.MAIN, receiver="A"),
+        Track(2, who="foreman", level=PackLevel.SAFETY, receiver="A"),
         Track(3, kind=Kind.AMBIENCE),
     )
 )
@@ -101,10 +101,10 @@ def test_take_and_tracks_are_named(result: ScanResult) -> None:
     assert document["take"]["sample_rate_hz"] == RATE
     assert document["take"]["frame_rate"] == "25"
     assert [t["track"] for t in document["tracks"]] == [1, 2, 3]
-    assert [t["name"] for t in document["tracks"]] == ["Coxswain", "Track 2", "Track 3"]
+    assert [t["name"] for t in document["tracks"]] == ["Foreman", "Track 2", "Track 3"]
     assert [t["kind"] for t in document["tracks"]] == ["lav", "lav", "ambience"]
     assert [t["level"] for t in document["tracks"]] == ["main", "safety", None]
-    assert [t["who"] for t in document["tracks"]] == ["coxswain", "coxswain", None]
+    assert [t["who"] for t in document["tracks"]] == ["foreman", "foreman", None]
 
 
 def test_no_level_is_null() -> None:
@@ -199,7 +199,7 @@ class Breaks(ArraySource):
     def read(self, timeout_s: float) -> Block:
         """The first blocks, then an error."""
         if self._place >= RATE:
-            raise SourceError("harbour.wav ends early: copy it again")
+            raise SourceError("tower.wav ends early: copy it again")
         return super().read(timeout_s)
 
     def close(self) -> None:
@@ -229,7 +229,7 @@ def test_who_was_covered_and_when_not() -> None:
     x[9 * RATE :, 1] = 0.0
     (who,) = scan(x).as_json()["who"]
     ((start_s, end_s),) = who["uncovered"]
-    assert who["who"] == "coxswain"
+    assert who["who"] == "foreman"
     assert (start_s, end_s) == pytest.approx((9.0, 12.0), abs=0.1)
     assert who["covered_fraction"] == pytest.approx(0.75, abs=0.01)
 

@@ -12,15 +12,15 @@ from engine.plan.template import new_plan
 from tests.support.strategies import untimed
 
 TEXT = """\
-# Tonight's plan, by the quay
+# Tonight's plan, by the tower
 [take]
-title = "Harbour night exercise"   # for the report
+title = "Raising the bell"   # for the report
 
 [[track]]
 input = 3          # stage box B
-name = "Coxswain main"
+name = "Foreman main"
 kind = "lav"
-who = "Coxswain"
+who = "Foreman"
 level = "main"     # the loud one
 # spare pack is 17
 
@@ -90,7 +90,7 @@ def test_tracks_come_and_go() -> None:
     """A track added is at the end, one removed takes only its own lines with it."""
     text = add_track(TEXT, 9)
     assert [t["input"] for t in tomllib.loads(text)["track"]] == [3, 1, 9]
-    assert "# Tonight's plan, by the quay" in remove_track(text, 0)
+    assert "# Tonight's plan, by the tower" in remove_track(text, 0)
     assert [t["input"] for t in tomllib.loads(remove_track(text, 0))["track"]] == [1, 9]
 
 
@@ -135,6 +135,6 @@ def test_limits_of_a_track_read_back(place: int, limits: dict[str, float]) -> No
     if limits:
         want["track"][place]["limits"] = limits
     assert tomllib.loads(text) == want
-    assert "# Tonight's plan, by the quay" in text
+    assert "# Tonight's plan, by the tower" in text
     if limits.get("silent_red_s") == 60.0 and place == 1:
         assert "# it waits a lot" in text

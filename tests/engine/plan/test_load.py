@@ -24,9 +24,9 @@ frame_rate = "29.97df"
 
 [[track]]
 input = 2
-name = "Helm safety"
+name = "Ringer safety"
 kind = "lav"
-who = "Helm"
+who = "Ringer"
 level = "safety"
 pack = "8"
 placement = "left shoulder"
@@ -38,7 +38,7 @@ muted = "off"
 
 [[track]]
 input = 1
-who = "Helm"
+who = "Ringer"
 level = "main"
 
 [limits.lav]
@@ -61,7 +61,7 @@ kind = "Lav"
 name = " Bowman"
 [[track]]
 input = 3
-who = "Helm"
+who = "Ringer"
 level = "main"
 batery = "4h"
 battery = "four"
@@ -71,7 +71,7 @@ silent_red_z = 4
 hum = true
 [[track]]
 input = 3
-who = "Helm"
+who = "Ringer"
 level = "main"
 [[track]]
 input = 13
@@ -103,7 +103,7 @@ EXPECTED = {
     (20, "track.limits.silent_red_z"): 'did you mean "silent_red_s"?',
     (21, "track.limits.hum"): "on, off",
     (23, "track.input"): "taken by line 13",
-    (25, "track.level"): '"Helm" has a main already, on line 15',
+    (25, "track.level"): '"Ringer" has a main already, on line 15',
     (27, "track.input"): "allowed: 1 to 12",
     (28, "track.level"): "needs a who",
     (29, "track.limits.low_dbfs"): "-150 to 0 (dBFS)",
@@ -142,7 +142,7 @@ def test_all_that_a_plan_says_is_loaded(write):
     assert (plan.title, plan.frame_rate) == ("Night exercise", "29.97df")
     main, safety = plan.tracks
     assert (main.input, main.kind, main.level) == (1, Kind.LAV, PackLevel.MAIN)
-    assert (safety.input, safety.name, safety.who) == (2, "Helm safety", "Helm")
+    assert (safety.input, safety.name, safety.who) == (2, "Ringer safety", "Ringer")
     assert (safety.pack, safety.placement, safety.receiver) == ("8", "left shoulder", "A")
     assert (safety.level, safety.battery) == (PackLevel.SAFETY, "3h30")
     assert (safety.limit("silent_amber_s"), safety.limit("muted")) == (4.0, "off")
@@ -441,7 +441,7 @@ MUTATIONS = st.lists(
 )
 
 
-@given(st.sampled_from([GOOD, EVERY_MISTAKE, new_plan(["Boom 1", "Helm"], "Drill")]), MUTATIONS)
+@given(st.sampled_from([GOOD, EVERY_MISTAKE, new_plan(["Boom 1", "Ringer"], "Drill")]), MUTATIONS)
 @settings(max_examples=2500, deadline=1000)
 def test_a_mutated_plan_is_loaded_or_refused(tmp_path_factory, content, mutations):
     """Whatever happens to a plan's bytes, it loads or it is refused with lines that exist."""
@@ -463,11 +463,11 @@ def test_a_mutated_plan_is_loaded_or_refused(tmp_path_factory, content, mutation
 def test_a_plan_heads_the_report(write):
     """Production, location and mixer are texts, the date a date or a text; else it is refused."""
     text = (
-        "[take]\nproduction = 'Lifeboat'\nlocation = 'Slipway'\nmixer = 'Mixer'\ndate = {}\n"
+        "[take]\nproduction = 'Bell'\nlocation = 'Scaffold'\nmixer = 'Mixer'\ndate = {}\n"
         "[[track]]\ninput = 1\n"
     )
     plan = load_plan(write(text.format("2026-03-14")))
-    assert (plan.production, plan.location, plan.mixer) == ("Lifeboat", "Slipway", "Mixer")
+    assert (plan.production, plan.location, plan.mixer) == ("Bell", "Scaffold", "Mixer")
     assert plan.date == "2026-03-14"
     assert load_plan(write(text.format("'14 to 15 March'"))).date == "14 to 15 March"
     for wrong in ("7", "2026-03-14T10:00:00", "'a\u202eb'"):

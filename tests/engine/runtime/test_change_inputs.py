@@ -30,8 +30,8 @@ from tests.support.timecode_signals import code
 SECONDS = 36.0
 LIMITS = {"polarity_amber_s": 3.0, "low_amber_s": 8.0, "pair_drift_amber_s": 4.0}
 STAY = (
-    Track(2, who="coxswain", level=PackLevel.MAIN, receiver="A", kind_limits=LIMITS),
-    Track(3, who="coxswain", level=PackLevel.SAFETY, receiver="A", kind_limits=LIMITS),
+    Track(2, who="foreman", level=PackLevel.MAIN, receiver="A", kind_limits=LIMITS),
+    Track(3, who="foreman", level=PackLevel.SAFETY, receiver="A", kind_limits=LIMITS),
     Track(5, who="mate", kind_limits=LIMITS),
     Track(6, kind=Kind.AMBIENCE),
     Track(8, kind=Kind.COMMS),
@@ -60,7 +60,7 @@ def take() -> Samples:
     story = {
         "seconds": SECONDS,
         "speech": [
-            {"who": "coxswain", "from_s": 1.0, "to_s": 23.0},
+            {"who": "foreman", "from_s": 1.0, "to_s": 23.0},
             {"who": "engineer", "from_s": 20.0, "to_s": 35.0},
         ],
         "fault": [

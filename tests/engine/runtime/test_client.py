@@ -18,20 +18,20 @@ from engine.session import folders
 from engine.session.folders import Running
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 LIVE = fake_client.watch(PLAN)
 
 
 class Engine:
     """An engine of a session as windows see it."""
 
-    def __init__(self, folder: Path, request: Open = Open(device="quay")) -> None:  # noqa: B008
+    def __init__(self, folder: Path, request: Open = Open(device="tower")) -> None:  # noqa: B008
         self.folder, self.heard = folder, []
         self.lock = folders.Lock(folder)
         self.address = new_address()
         self.server = Server(self.address, lambda who, said: self.heard.append(said))
         where = (self.address.path, self.address.key.hex())
-        folders.say_running(folder, Running(*where, 0, request, "quay interface", True))
+        folders.say_running(folder, Running(*where, 0, request, "tower interface", True))
 
     def shows(self, now_s: float) -> None:
         """It watches, and it is so late."""
@@ -102,7 +102,7 @@ def shown(client: EngineClient) -> Callable[[], bool]:
 
 def test_it_begins_a_session_and_hears_from_its_engine(starter: FakeStarter) -> None:
     """A fresh request gets a folder and an engine; watch, snapshots and progress come through."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     assert [(job.folder, job.resume) for job in starter.jobs] == [(str(client.folder), False)]
     starter.engines[0].server.publish(Progress("rendering"))
     until(lambda: client.progress == "rendering")
@@ -116,10 +116,10 @@ def test_it_begins_a_session_and_hears_from_its_engine(starter: FakeStarter) -> 
 
 def test_the_same_live_input_is_joined(starter: FakeStarter) -> None:
     """A running watch of the input that is asked for is looked at; no engine is started."""
-    first = EngineClient(Open(device="quay"))
+    first = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
-    second = EngineClient(Open(device="quay"))
-    by_name = EngineClient(Open(device="quay interface"))
+    second = EngineClient(Open(device="tower"))
+    by_name = EngineClient(Open(device="tower interface"))
     for client in (second, by_name):
         assert client.joined
         assert client.folder == first.folder
@@ -131,7 +131,7 @@ def test_the_same_live_input_is_joined(starter: FakeStarter) -> None:
 
 def test_an_engine_that_finds_the_input_watched_sends_its_window_there(starter) -> None:
     """However the input was named, the window ends up at the running watch."""
-    first = EngineClient(Open(device="quay"))
+    first = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     second = EngineClient(Open(device=3))
     starter.engines[1].server.publish(Elsewhere(str(first.folder)))
@@ -144,7 +144,7 @@ def test_an_engine_that_finds_the_input_watched_sends_its_window_there(starter) 
 
 def test_an_engine_that_dies_is_told_and_followed_on_the_same_session(starter) -> None:
     """`stopped` says so until the next engine shows something; it resumes the same folder."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     until(shown(client))
     starter.answers = lambda job: None
@@ -163,7 +163,7 @@ def test_an_engine_that_dies_is_told_and_followed_on_the_same_session(starter) -
 
 def test_an_engine_that_another_window_started_is_used(starter: FakeStarter) -> None:
     """Where the session has an engine again, no second one is started."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     until(shown(client))
     starter.answers = lambda job: None
@@ -177,7 +177,7 @@ def test_an_engine_that_another_window_started_is_used(starter: FakeStarter) -> 
 
 def test_what_was_asked_while_no_engine_lived_reaches_the_next(starter: FakeStarter) -> None:
     """Commands wait for an engine and keep their order."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     until(shown(client))
     starter.answers = lambda job: None
@@ -194,7 +194,7 @@ def test_what_was_asked_while_no_engine_lived_reaches_the_next(starter: FakeStar
 
 def test_a_watch_that_was_ended_elsewhere_is_not_begun_again(starter: FakeStarter) -> None:
     """An engine that ends in good order is no death: the window is told in one line."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     until(shown(client))
     starter.engines.pop().ends()
@@ -206,7 +206,7 @@ def test_a_watch_that_was_ended_elsewhere_is_not_begun_again(starter: FakeStarte
 
 def test_a_failure_is_one_clear_error(starter: FakeStarter) -> None:
     """What the engine says of why it can't open is raised, and nothing is tried again."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     starter.engines[0].server.publish(Failed("no such input"))
     with pytest.raises(EngineFailedError, match="no such input"):
         until(lambda: client.watch() and False)
@@ -222,7 +222,7 @@ def test_an_engine_that_never_starts_says_its_last_words(starter: FakeStarter) -
         (Path(job.folder) / folders.WORDS).write_text("Traceback\nImportError: no numpy\n")
 
     starter.answers = dies_at_once
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     with pytest.raises(EngineFailedError, match="could not start: ImportError: no numpy"):
         until(lambda: client.watch() and False)
     client.close()
@@ -230,7 +230,7 @@ def test_an_engine_that_never_starts_says_its_last_words(starter: FakeStarter) -
 
 def test_closing_leaves_a_live_watch_alone_and_ends_a_replay(starter: FakeStarter) -> None:
     """A live watch is not told to stop by a window that closes; a replay is."""
-    client = EngineClient(Open(device="quay"))
+    client = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     until(shown(client))
     client.close()
@@ -257,13 +257,13 @@ def test_closing_leaves_a_live_watch_alone_and_ends_a_replay(starter: FakeStarte
 
 def test_a_watch_that_broke_off_with_the_machine_goes_on(starter: FakeStarter) -> None:
     """The same request the same night resumes the session that nobody ended."""
-    first = EngineClient(Open(device="quay"))
+    first = EngineClient(Open(device="tower"))
     starter.engines[0].shows(1.0)
     until(shown(first))
     starter.answers = lambda job: None
     first._closed = True  # as when window and engine go together
     starter.engines.pop().dies()
-    again = EngineClient(Open(device="quay"))
+    again = EngineClient(Open(device="tower"))
     assert (again.folder, again.joined) == (first.folder, False)
     assert starter.jobs[-1].resume
     for client in (first, again):

@@ -33,7 +33,7 @@ from engine.runtime.ipc import (
 )
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 
 
 def event(number: int) -> AlarmEvent:

@@ -14,7 +14,7 @@ from engine.sources.base import SourceError, SourceInfo
 from engine.sources.device import InputDevice, choose_same
 from tests.support.signals import noise
 
-LIVE = SourceInfo("quay interface", 48_000, 3, ("",) * 3, live=True)
+LIVE = SourceInfo("tower interface", 48_000, 3, ("",) * 3, live=True)
 
 
 def device(index: int, name: str, host_api: str = "ALSA") -> InputDevice:
@@ -68,21 +68,21 @@ def test_a_plan_with_more_inputs_than_there_are_is_refused(tmp_path: Path) -> No
 
 def test_the_same_name_is_found_under_another_index() -> None:
     """Name counts, not number; part of a name does not."""
-    inputs = (device(0, "built-in"), device(5, "quay interface"), device(6, "quay interface 2"))
-    assert choose_same("quay interface", "ALSA", inputs).index == 5
-    with pytest.raises(SourceError, match="quay is gone"):
-        choose_same("quay", "ALSA", inputs)
+    inputs = (device(0, "built-in"), device(5, "tower interface"), device(6, "tower interface 2"))
+    assert choose_same("tower interface", "ALSA", inputs).index == 5
+    with pytest.raises(SourceError, match="tower is gone"):
+        choose_same("tower", "ALSA", inputs)
 
 
 def test_another_card_number_is_the_same_interface() -> None:
     """ALSA's card number behind the name may change when the cable is put back."""
-    inputs = (device(0, "built-in (hw:0,0)"), device(3, "Quay: USB Audio (hw:2,0)"))
-    assert choose_same("Quay: USB Audio (hw:1,0)", "ALSA", inputs).index == 3
+    inputs = (device(0, "built-in (hw:0,0)"), device(3, "Tower: USB Audio (hw:2,0)"))
+    assert choose_same("Tower: USB Audio (hw:1,0)", "ALSA", inputs).index == 3
 
 
 def test_one_interface_under_several_host_apis_is_told_apart() -> None:
     """Of several of one name the one reached in the same way is taken; else it is said."""
-    inputs = (device(1, "quay", "MME"), device(2, "quay", "Windows WASAPI"))
-    assert choose_same("quay", "Windows WASAPI", inputs).index == 2
+    inputs = (device(1, "tower", "MME"), device(2, "tower", "Windows WASAPI"))
+    assert choose_same("tower", "Windows WASAPI", inputs).index == 2
     with pytest.raises(SourceError, match="there 2 times"):
-        choose_same("quay", "ASIO", inputs)
+        choose_same("tower", "ASIO", inputs)

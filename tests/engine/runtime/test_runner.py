@@ -49,7 +49,7 @@ class Live:
     """
 
     def __init__(self, clock: Clock, mood: Callable[[float], str]) -> None:
-        self.info = SourceInfo("quay interface", RATE_HZ, 2, ("", ""), live=True)
+        self.info = SourceInfo("tower interface", RATE_HZ, 2, ("", ""), live=True)
         self._clock, self._mood = clock, mood
         self._sound = noise(-30.0, 1.0, RATE_HZ, tracks=2)
         self.closed = False
@@ -57,7 +57,7 @@ class Live:
     def read(self, timeout_s: float) -> Block | None:
         mood = self._mood(self._clock.now)
         if mood == "gone":
-            raise SourceError("quay interface stopped delivering audio: check its cable")
+            raise SourceError("tower interface stopped delivering audio: check its cable")
         self._clock.now += BLOCK / RATE_HZ if mood != "stall" else timeout_s
         if mood == "stall":
             return None
@@ -116,13 +116,13 @@ class Watch:
             open_source=lambda request: self._open("first"),
             open_again=lambda info: self._open(info.name),
         )
-        request = Open(device="quay")
+        request = Open(device="tower")
         self.runner = Runner(request, self.shots.append, world, log=self.log, **more)
 
     def _open(self, how: str) -> Source:
         self.openings.append(how)
         if not self.may_open(self.clock.now):
-            raise SourceError("quay interface is gone: check its cable and power")
+            raise SourceError("tower interface is gone: check its cable and power")
         return Live(self.clock, self.mood)
 
     def run(self, seconds: float, *commands: object) -> Snapshot:
@@ -201,7 +201,7 @@ def test_a_lost_input_is_picked_up_by_name_within_three_seconds(how: str) -> Non
     watch.run(15.0)
     shot = watch.run(3.0)
     assert watch.openings[0] == "first"
-    assert set(watch.openings[1:]) == {"quay interface"}
+    assert set(watch.openings[1:]) == {"tower interface"}
     assert Fault.INPUT_LOST not in watch.faults(shot)
     assert shot.audio_lost_s == pytest.approx(10.0, abs=RETRY_S + 1.0)
     assert shot.now_s == pytest.approx(watch.clock.now - watch.start, abs=0.2)
@@ -268,7 +268,7 @@ def restarted(before: Watch, away_s: float, **more: object) -> Watch:
     kept = before.log.kept
     before.clock.now += away_s
     info = before.runner.input.info
-    resumed = Resumed(Open(device="quay"), info, 3600.0, kept)
+    resumed = Resumed(Open(device="tower"), info, 3600.0, kept)
     return Watch(before.mood, clock=before.clock, resumed=resumed, **more)
 
 

@@ -17,7 +17,7 @@ from engine.session import folders
 from engine.session.folders import Lock, Running
 from tests.support.checkout import ROOT
 
-RUNNING = Running("/run/engine", "00ff", 7, Open(device="quay"), "quay interface", True)
+RUNNING = Running("/run/engine", "00ff", 7, Open(device="tower"), "tower interface", True)
 
 
 @pytest.fixture(autouse=True)
@@ -108,9 +108,9 @@ def test_a_session_keeps_its_own_copy_of_the_plan(tmp_path: Path) -> None:
     plan = tmp_path / "tonight.toml"
     plan.write_text("[[track]]\ninput = 1\n")
     folder = folders.new_session()
-    request = folders.with_own_plan(Open(device="quay", plan=str(plan)), folder)
+    request = folders.with_own_plan(Open(device="tower", plan=str(plan)), folder)
     plan.write_bytes(b"\xef\xbb\xbfnonsense")
     assert request == replace(request, plan=str(folder / folders.PLAN))
     assert (folder / folders.PLAN).read_text() == "[[track]]\ninput = 1\n"
     with pytest.raises(PlanError):
-        folders.with_own_plan(Open(device="quay", plan=str(plan)), folder)
+        folders.with_own_plan(Open(device="tower", plan=str(plan)), folder)

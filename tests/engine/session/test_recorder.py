@@ -117,6 +117,6 @@ def test_the_session_begins_with_plan_and_tracks() -> None:
     assert session[-1] == "the plan"
     assert dataclass_json.loads(type(REQUEST), session[-2]) == REQUEST
     assert [track[:3] for track in log.of("track")] == [
-        (1, 1, "Coxswain main"),
-        (4, 4, "Boom slipway"),
+        (1, 1, "Foreman main"),
+        (4, 4, "Boom scaffold"),
     ]

@@ -39,7 +39,7 @@ def test_without_chunks_nothing_is_known():
         (((2, "B"),), ("", "B")),
         (((7, "far"),), ("", "")),
         ((("x", "A"), (2, "B")), ("", "")),
-        (((1, "  Bow \n mic "), (2, "Ünder")), ("Bow mic", "Ünder")),
+        (((1, "  Beam \n mic "), (2, "Ünder")), ("Beam mic", "Ünder")),
     ],
 )
 def test_track_names_go_by_their_place_in_the_file(tracks, names):

@@ -171,7 +171,7 @@ def test_a_folder_with_other_audio_or_none_is_refused(tmp_path):
 def test_names_time_and_frame_rate_come_from_the_file(tmp_path):
     """Track names, time reference, frame rate, scene and take are read, after the audio too."""
     path = tmp_path / "take.wav"
-    about = track_list((2, "Helm"), (1, "Bow &amp; line"))
+    about = track_list((2, "Ringer"), (1, "Beam &amp; line"))
     about += "<SCENE>12A</SCENE><TAKE>3</TAKE><SPEED><TIMECODE_RATE>30000/1001</TIMECODE_RATE>"
     about += "<TIMECODE_FLAG>DF</TIMECODE_FLAG></SPEED>"
     samples = chunk(b"data", pcm16(10).tobytes())
@@ -179,7 +179,7 @@ def test_names_time_and_frame_rate_come_from_the_file(tmp_path):
     source = open_take(path)
     source.close()
     info = source.info
-    assert info.channel_names == ("Bow & line", "Helm")
+    assert info.channel_names == ("Beam & line", "Ringer")
     assert (info.start_samples, info.start_s) == (48_000 * 3600, 3600.0)
     assert info.frame_rate == "29.97df"
     assert info.fields["scene"] == "12A"

@@ -41,8 +41,8 @@ def drill(unseen: bool = False) -> Drill:
     if unseen:
         results = tuple(replace(r, seen_s=None, called=None) for r in results)
     score = Score(results, 1, 0, 7.5, 3.8, 100.0)
-    tracks = fake_client.harbour_plan().tracks
-    told = ("harbour-night-exercise.wav", "Harbour night exercise", 7, "real", False)
+    tracks = fake_client.tower_plan().tracks
+    told = ("raising-the-bell.wav", "Raising the bell", 7, "real", False)
     return Drill(1_773_500_000_000, *told, tracks, score)
 
 
@@ -68,7 +68,7 @@ class Stage:
         request: Open = REQUEST,
         size: tuple[int, int] = (1440, 900),
     ) -> None:
-        self.plan = fake_client.harbour_plan()
+        self.plan = fake_client.tower_plan()
         self.alarms: tuple[Alarm, ...] = ()
         self.ended = False
         self.calls = 0
@@ -100,21 +100,21 @@ class Stage:
 def board(folder: Path) -> MainWindow:
     """Faults on the board that wait for a name."""
     stage = Stage(folder)
-    stage.look(fake_client.harbour_alarms())
+    stage.look(fake_client.tower_alarms())
     return stage.window
 
 
 def blind(folder: Path) -> MainWindow:
     """The same board, blind."""
     stage = Stage(folder, request=replace(REQUEST, blind=True))
-    stage.look(fake_client.harbour_alarms())
+    stage.look(fake_client.tower_alarms())
     return stage.window
 
 
 def choice(folder: Path) -> MainWindow:
     """What the drill shall be."""
     window, _ = pages.make_window(folder)
-    window.drills.ask(["/shoot/harbour/night_03.wav"], None)
+    window.drills.ask(["/shoot/tower/night_03.wav"], None)
     return window
 
 

@@ -47,16 +47,16 @@ from engine.model.tracks import Plan, Track
 NOW_S = 6130.0
 START_S = 69934.48
 
-CREW = ("Coxswain", "Mechanic", "Navigator", "Casualty")
+CREW = ("Foreman", "Rigger", "Signaller", "Mason")
 PLACES = (
     ("chest", "small of back"),
     ("left shoulder", "belt"),
     ("collar", "belt"),
-    ("under life jacket", "small of back"),
+    ("under the apron", "small of back"),
 )
 
 
-def harbour_plan() -> Plan:
+def tower_plan() -> Plan:
     """Twelve tracks: four people with two packs each, two booms, the crowd, talkback."""
     tracks: list[Track] = []
     for n, (who, spots) in enumerate(zip(CREW, PLACES, strict=True)):
@@ -66,12 +66,12 @@ def harbour_plan() -> Plan:
                 Track(at, f"{who} {level}", Kind.LAV, who, level, str(at), spot, "AABB"[n])
             )
     tracks += [
-        Track(9, "Boom slipway", Kind.BOOM, placement="wireless", receiver="B"),
-        Track(10, "Boom deck", Kind.BOOM, placement="wireless", receiver="A"),
-        Track(11, "Harbour crowd", Kind.AMBIENCE, "Room", placement="wired · quay rail"),
+        Track(9, "Boom scaffold", Kind.BOOM, placement="wireless", receiver="B"),
+        Track(10, "Boom belfry", Kind.BOOM, placement="wireless", receiver="A"),
+        Track(11, "Square crowd", Kind.AMBIENCE, "Room", placement="wired · lamp post"),
         Track(12, "Comms", Kind.COMMS, "Room", placement="talkback"),
     ]
-    return Plan(tuple(tracks), "Harbour night exercise")
+    return Plan(tuple(tracks), "Raising the bell")
 
 
 def large_plan(count: int) -> Plan:
@@ -80,19 +80,19 @@ def large_plan(count: int) -> Plan:
     for n in range(1, count + 1):
         if n > 1 and n >= count - 1:
             kind = Kind.AMBIENCE if n == count - 1 else Kind.COMMS
-            tracks.append(Track(n, f"{kind.title()} quay", kind, "Room", placement="quay rail"))
+            tracks.append(Track(n, f"{kind.title()} tower", kind, "Room", placement="lamp post"))
         elif n > count * 3 // 4:
             tracks.append(Track(n, f"Boom {n}", Kind.BOOM, placement="wireless", receiver="C"))
         else:
             level = PackLevel.MAIN if n % 2 else PackLevel.SAFETY
-            who = f"Deckhand {(n + 1) // 2}"
+            who = f"Hauler {(n + 1) // 2}"
             tracks.append(Track(n, f"{who} {level}", Kind.LAV, who, level, str(n), "chest", "A"))
-    return Plan(tuple(tracks), "Harbour night exercise")
+    return Plan(tuple(tracks), "Raising the bell")
 
 
 def watch(plan: Plan, live: bool = True) -> Watch:
     """What the client says it watches."""
-    source = f"{len(plan.tracks)}-input interface" if live else "harbour_night.wav"
+    source = f"{len(plan.tracks)}-input interface" if live else "tower_night.wav"
     return Watch(plan, source, "48 kHz", live, START_S, None if live else 100.0)
 
 
@@ -104,7 +104,7 @@ def incident(
     return replace(made, **more)  # type: ignore[arg-type]
 
 
-def harbour_alarms() -> tuple[Alarm, ...]:
+def tower_alarms() -> tuple[Alarm, ...]:
     """One person uncovered, a dead boom already seen, a clipping main covered, one back again."""
     red, amber = Severity.RED, Severity.AMBER
     unseen, seen = AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED

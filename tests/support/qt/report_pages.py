@@ -16,9 +16,7 @@ FOLDER = Path("/shoot/reports")
 
 def asked_on_board(folder: Path) -> MainWindow:
     """The board under the choice of a report."""
-    window, crew, _ = pages.watching(
-        folder, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, crew, _ = pages.watching(folder, fake_client.tower_plan(), fake_client.tower_alarms())
     window.prefs.report = ReportChoices(FOLDER, paper="a4")
     crew.client.folder = Path("/data/20260314T210500Z-1a2b")
     window.reports.show()
@@ -35,11 +33,11 @@ def asked_on_start(folder: Path) -> MainWindow:
     page = window.layer.current
     assert isinstance(page, ReportPage)
     page.subjects.clear()
-    told = "2026-03-{} 21:05 · Harbour night exercise · 01:42:10 · {} red"
+    told = "2026-03-{} 21:05 · Raising the bell · 01:42:10 · {} red"
     page.offer(
         [
             *(Subject(f"night-{n}", told.format(n, n % 4), session=FOLDER) for n in (17, 16, 14)),
-            *map(of_take, ("/shoot/harbour/night_03.wav", "demo")),
+            *map(of_take, ("/shoot/tower/night_03.wav", "demo")),
         ]
     )
     return window
@@ -61,7 +59,7 @@ def written(folder: Path) -> MainWindow:
     assert isinstance(page, ProgressPage)
     words = "Report written: report.html, report.pdf, report.csv. Incidents: 14, red: 5."
     acts = [("Open the report", window.layer.hide), ("Open the folder", window.layer.hide)]
-    left = "Left out: /shoot/harbour/night_04.wav: damaged: its header ends too early"
+    left = "Left out: /shoot/tower/night_04.wav: damaged: its header ends too early"
     page.finish("Report", f"{words} In {FOLDER / 'night'}", left, acts)
     return window
 

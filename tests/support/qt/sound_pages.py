@@ -17,13 +17,13 @@ from tests.support.qt import fake_client, pages
 
 
 def board(folder: Path) -> MainWindow:
-    """The board of the harbour."""
-    return pages.watching(folder, fake_client.harbour_plan(), fake_client.harbour_alarms())[0]
+    """The board of the tower."""
+    return pages.watching(folder, fake_client.tower_plan(), fake_client.tower_alarms())[0]
 
 
 def listening(folder: Path) -> MainWindow:
     """The board while a safety is heard, matched to its main."""
-    plan, alarms = fake_client.harbour_plan(), fake_client.harbour_alarms()
+    plan, alarms = fake_client.tower_plan(), fake_client.tower_alarms()
     window, crew, _ = pages.watching(folder, plan, alarms)
     heard = Listening(4, fake_client.NOW_S - 12.0, live=False, matched_db=11.6, kept_s=60.0)
     crew.client.script = lambda call: fake_client.snapshot(

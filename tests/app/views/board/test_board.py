@@ -36,8 +36,8 @@ def board_of(qtbot: QtBot, plan: Plan, size: tuple[int, int]) -> Board:
 
 
 def plan_of(count: int) -> Plan:
-    """The harbour night for 12, else a plan of that many tracks."""
-    return fake_client.harbour_plan() if count == 12 else fake_client.large_plan(count)
+    """The tower night for 12, else a plan of that many tracks."""
+    return fake_client.tower_plan() if count == 12 else fake_client.large_plan(count)
 
 
 def every_text(board: Board, state: RowState, heading: GroupState) -> list[Text]:
@@ -113,7 +113,7 @@ def test_no_two_texts_overlap(qtbot: QtBot) -> None:
 
 def test_names_differ_even_when_cut(qtbot: QtBot) -> None:
     """Long names that differ only at their end stay apart."""
-    long = "Deckhand at the after winch, spare pack"
+    long = "Hauler at the second winch, spare pack"
     plan = Plan(tuple(Track(n, f"{long} {n}") for n in range(1, 65)))
     board = board_of(qtbot, plan, SIZES[0])
     state = RowState(Mark.OK, "live")
@@ -142,9 +142,9 @@ def painted(board: Board, monkeypatch: pytest.MonkeyPatch, snapshot: object) -> 
 
 def test_only_what_changed_is_painted(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same again paints nothing; new levels paint bars and numbers alone."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     board = board_of(qtbot, plan, (1440, 900))
-    first = fake_client.snapshot(plan, fake_client.harbour_alarms())
+    first = fake_client.snapshot(plan, fake_client.tower_alarms())
     board.show_snapshot(first)
     board.picture()
     board.show_snapshot(first)
@@ -161,13 +161,13 @@ def test_only_what_changed_is_painted(qtbot: QtBot, monkeypatch: pytest.MonkeyPa
 
 def test_a_new_fault_paints_its_group(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
     """A track that turns red is painted anew; groups without change are not."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     board = board_of(qtbot, plan, (1440, 900))
     first = fake_client.snapshot(plan)
     board.show_snapshot(first)
     board.picture()
     board.show_snapshot(first)
-    region = painted(board, monkeypatch, replace(first, alarms=fake_client.harbour_alarms()[2:3]))
+    region = painted(board, monkeypatch, replace(first, alarms=fake_client.tower_alarms()[2:3]))
     picture = board.picture()
     rows = {plan.tracks[r.track_index].input: picture.shifted(r.state) for r in picture.layout.rows}
     assert region.contains(rows[9])
@@ -176,10 +176,10 @@ def test_a_new_fault_paints_its_group(qtbot: QtBot, monkeypatch: pytest.MonkeyPa
 
 def test_rows_are_described_in_words(qtbot: QtBot) -> None:
     """What is wrong can be read aloud."""
-    plan = fake_client.harbour_plan()
+    plan = fake_client.tower_plan()
     board = board_of(qtbot, plan, (1440, 900))
-    board.show_snapshot(fake_client.snapshot(plan, fake_client.harbour_alarms()))
-    assert "9 Boom slipway: muted 1:10 · seen" in board.accessibleDescription()
+    board.show_snapshot(fake_client.snapshot(plan, fake_client.tower_alarms()))
+    assert "9 Boom scaffold: muted 1:10 · seen" in board.accessibleDescription()
     board.show_snapshot(fake_client.snapshot(plan))
     assert board.accessibleDescription() == "12 tracks, nothing wrong"
 
@@ -208,7 +208,7 @@ def test_strange_levels_are_drawn(qtbot: QtBot) -> None:
 
 def test_look_changes_the_picture(qtbot: QtBot) -> None:
     """Night and day differ in the drawn ground."""
-    board = board_of(qtbot, fake_client.harbour_plan(), (1440, 900))
+    board = board_of(qtbot, fake_client.tower_plan(), (1440, 900))
     night = board.grab().toImage().pixelColor(3, 3).name()
     board.set_look(DAY, 1.0)
     assert (night, board.grab().toImage().pixelColor(3, 3).name()) == (NIGHT.bg, DAY.bg)

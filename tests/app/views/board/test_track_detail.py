@@ -19,9 +19,7 @@ CHECK = "import app.window.main_window, sys; sys.exit('pyqtgraph' in sys.modules
 
 def test_v_shows_the_chosen_track_and_back(qtbot: QtBot, tmp_path: Path) -> None:
     """V opens the plot of the chosen track with floor, presence and its fault; V or Esc closes."""
-    window, _, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, _, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     page = window.watch_page
     page.board.track_chosen.emit(9)
@@ -48,7 +46,7 @@ def test_v_shows_the_chosen_track_and_back(qtbot: QtBot, tmp_path: Path) -> None
 
 def test_it_follows_a_changed_plan(qtbot: QtBot, tmp_path: Path) -> None:
     """A track that is renamed or moves up stays in view with its curve; one taken out does not."""
-    window, crew, _ = pages.watching(tmp_path, fake_client.harbour_plan(), ())
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), ())
     qtbot.addWidget(window)
     page = window.watch_page
     page.board.track_chosen.emit(9)
@@ -74,9 +72,7 @@ def test_it_follows_a_changed_plan(qtbot: QtBot, tmp_path: Path) -> None:
 
 def test_a_double_click_looks_closer(qtbot: QtBot, tmp_path: Path) -> None:
     """Two clicks on a row open its plot."""
-    window, _, _ = pages.watching(
-        tmp_path, fake_client.harbour_plan(), fake_client.harbour_alarms()
-    )
+    window, _, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
     qtbot.addWidget(window)
     board = window.watch_page.board
     row = next(r for r in board.picture().layout.rows if r.track_index == 2)

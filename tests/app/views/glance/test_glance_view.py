@@ -17,7 +17,7 @@ from app.views.glance.glance_view import Glance
 from engine.model.messages import Alarm
 from tests.support.qt import fake_client
 
-PLAN = fake_client.harbour_plan()
+PLAN = fake_client.tower_plan()
 SCREENS = {
     "14 inch": (1920, 1080, 14.0),
     "14 inch 3:2": (2256, 1504, 13.5),
@@ -30,7 +30,7 @@ def shown(
     size: tuple[int, int],
     inch: float,
     distance_m: float,
-    alarms: Sequence[Alarm] = fake_client.harbour_alarms(),
+    alarms: Sequence[Alarm] = fake_client.tower_alarms(),
     look: Look = NIGHT,
 ) -> Glance:
     """The view filling a screen of that size and diagonal."""
@@ -52,7 +52,7 @@ def test_readable_at_three_metres(qtbot: QtBot, screen: str, only: object) -> No
     Source: ISO 9241-3, as quoted: 16 is the least, so a capital of 14.0 mm at 3 m.
     """
     width, height, inch = SCREENS[screen]
-    alarms = [a for a in fake_client.harbour_alarms() if only in ("all", a.incident.id)]
+    alarms = [a for a in fake_client.tower_alarms() if only in ("all", a.incident.id)]
     view = shown(qtbot, (width, height), inch, 3.0, alarms)
     px_per_mm = math.hypot(width, height) / (inch * 25.4)
     fitted = view.layout_now()
@@ -82,7 +82,7 @@ def test_the_most_urgent_and_how_many_more(qtbot: QtBot) -> None:
     view = shown(qtbot, (1920, 1080), 14.0, 3.0)
     fitted = view.layout_now()
     told = [w.text for w in fitted.panels[0].words]
-    assert told[:2] == ["7 + 8", "Casualty"]
+    assert told[:2] == ["7 + 8", "Mason"]
     assert fitted.panels[0].whole
     assert len(fitted.panels) + fitted.more == 3
     assert fitted.more > 0
@@ -113,7 +113,7 @@ def test_a_mark_is_never_cut(qtbot: QtBot) -> None:
 
 def test_letters_grow_where_there_is_room(qtbot: QtBot) -> None:
     """One fault on a large screen near by is written far larger than the least."""
-    view = shown(qtbot, (1920, 1200), 24.0, 1.0, fake_client.harbour_alarms()[3:4])
+    view = shown(qtbot, (1920, 1200), 24.0, 1.0, fake_client.tower_alarms()[3:4])
     fitted = view.layout_now()
     assert fitted.more == 0
     assert fitted.readable_m > 1.8
@@ -145,8 +145,8 @@ def test_it_is_painted_in_its_colours(qtbot: QtBot, look: Look) -> None:
 def test_a_screen_reader_hears_the_same(qtbot: QtBot) -> None:
     """All entries, or how many tracks are live, are the view's description."""
     words = shown(qtbot, (1440, 900), 14.0, 1.5).accessibleDescription()
-    assert "7 + 8, Casualty, silent" in words
-    assert "Boom slipway" in words
+    assert "7 + 8, Mason, silent" in words
+    assert "Boom scaffold" in words
     calm = shown(qtbot, (1440, 900), 14.0, 1.5, ())
     assert calm.accessibleDescription() == "12 of 12 tracks live"
     assert not entries(())

@@ -54,7 +54,7 @@ def test_timecodes_are_text_and_numbers_are_numbers() -> None:
     """Timecodes stand in quotes as labels, seconds without quotes."""
     line = spreadsheet(report([section([incident()])], ""), bom=False).split("\r\n")[1]
     assert '"21:01:40:00","21:02:10:00",100.0,130.0,30.0' in line
-    assert re.search(r'"track 2 Coxswain safety \(pack 2\)"', line)
+    assert re.search(r'"track 2 Foreman safety \(pack 2\)"', line)
 
 
 def test_negative_numbers_in_texts_are_kept() -> None:

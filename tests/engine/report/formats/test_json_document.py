@@ -39,6 +39,6 @@ def test_the_heading_is_what_the_plans_agree_on() -> None:
     """One plan: its heading. Takes of different productions: none is put over all."""
     one = section()
     other = section(plan=type(one.plan)(one.plan.tracks, "Other"))
-    assert document(report([one, one], ""))["heading"] == {"production": "Lifeboat at night"}
+    assert document(report([one, one], ""))["heading"] == {"production": "The new bell"}
     assert document(report([one, other], ""))["heading"] == {}
     assert document(report([one, other], ""))["title"] == "2 takes"

@@ -24,7 +24,7 @@ def texts(drawing: Drawing) -> set[str]:
 def test_it_says_what_and_when() -> None:
     """Track, fault, timecode, and the seconds around the onset."""
     written = texts(drawn(wave=True))
-    assert "No. 1: 1 Coxswain main, muted" in written
+    assert "No. 1: 1 Foreman main, muted" in written
     assert "21:01:40:00, red, 30.0 s" in written
     assert {"onset", "−2 s", "+4 s"} <= written
 

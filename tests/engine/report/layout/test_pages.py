@@ -38,7 +38,7 @@ def test_page_one_says_what_to_use_instead() -> None:
     (row,) = table_after("Unusable, and what to use instead", section([incident()])).rows
     assert [cell.text for cell in row] == [
         *("1", "21:01:40:00", "21:02:10:00", "30.0 s"),
-        *("1 Coxswain main", "muted", "track 2 Coxswain safety (pack 2)"),
+        *("1 Foreman main", "muted", "track 2 Foreman safety (pack 2)"),
     ]
 
 
@@ -47,7 +47,7 @@ def test_cover_that_goes_is_told_stretch_by_stretch() -> None:
     faults = [incident(1, 1), incident(2, 2, onset_s=120.0, end_s=200.0)]
     row = table_after("Unusable, and what to use instead", section(faults)).rows[0]
     assert row[-1].text == (
-        "21:01:40:00 to 21:02:00:00 track 2 Coxswain safety (pack 2); "
+        "21:01:40:00 to 21:02:00:00 track 2 Foreman safety (pack 2); "
         "21:02:00:00 to 21:02:10:00 NOTHING: no pack was good"
     )
 
@@ -55,7 +55,7 @@ def test_cover_that_goes_is_told_stretch_by_stretch() -> None:
 def test_who_had_no_good_pack_is_said_in_words() -> None:
     """The uncovered stretch and the covered share: 10 of 600 s without."""
     faults = [incident(1, 1), incident(2, 2, onset_s=120.0, end_s=200.0)]
-    text = "No good pack on Coxswain: 21:02:00:00 to 21:02:10:00. Covered 98.3 % of the take."
+    text = "No good pack on Foreman: 21:02:00:00 to 21:02:10:00. Covered 98.3 % of the take."
     assert text in said(section(faults))
 
 
@@ -99,7 +99,7 @@ def test_parts_without_content_are_left_out() -> None:
     assert "Marks" not in said(section()).split("\n")
     lines = said(section(marks=(Note(5.0, "slate"),), batteries=(Note(6.0, "fresh", "", 1),)))
     assert {"Marks", "Batteries"} <= set(lines.split("\n"))
-    assert "21:00:06:00 | 1 Coxswain main | fresh | —" in lines
+    assert "21:00:06:00 | 1 Foreman main | fresh | —" in lines
 
 
 def test_pictures_are_bounded_and_the_bound_is_said() -> None:

@@ -97,7 +97,7 @@ def test_ticks_have_round_labels() -> None:
 def test_a_take_without_sound_has_a_picture() -> None:
     """No second of level, no length: rows and names are still there."""
     made = section(duration_s=0.0)
-    assert "1 Coxswain main" in texts(timeline(made))
+    assert "1 Foreman main" in texts(timeline(made))
 
 
 def test_the_legend_names_every_pattern() -> None:
