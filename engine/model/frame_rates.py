@@ -1,7 +1,9 @@
 """Frame counts and timecode labels, in exact arithmetic.
 
 Source: SMPTE ST 12-1 (rates, and drop-frame: the labels 00 and 01 are left out at each minute
-except minutes 0, 10, ... 50), as the reference code of libltc and public summaries state it.
+except minutes 0, 10, ... 50; at 48 to 60 frames a second one label counts a pair of frames), as the
+reference code of libltc and public summaries state it. SMPTE ST 12-3 (above 60 frames a second one
+label counts four), from memory.
 """
 
 from __future__ import annotations
@@ -15,18 +17,32 @@ from typing import Final
 
 _DROPPED: Final = 2
 _LABEL: Final = re.compile(r"(\d\d):(\d\d):(\d\d)([:;])(\d\d)")
+_SPELLING: Final = Fraction(1, 200)
+"""23.98 is 0.004 off; the nearest two rates are 0.024 apart."""
+
 _SLACK_FRAMES: Final = Fraction(1, 1_000_000)
 """A millionth of a frame, far less than a sample: what a float of seconds may lack."""
 
 
 @dataclass(frozen=True, slots=True)
 class FrameRate:
-    """One frame rate: exact frames a second, labels counted a second, drop-frame or not."""
+    """One frame rate, and how its labels count.
+
+    rate : labels a second, exact: frames a second up to 30, above that pairs or fours of frames
+    labels_per_s : labels from one second's label to the next
+    frames_per_label : 1, 2 or 4
+    """
 
     word: str
     rate: Fraction
     labels_per_s: int
     drop: bool = False
+    frames_per_label: int = 1
+
+    @property
+    def frames_per_s(self) -> Fraction:
+        """Frames of the picture a second, exact."""
+        return self.rate * self.frames_per_label
 
     @property
     def frames_per_day(self) -> int:
@@ -78,18 +94,34 @@ class FrameRate:
         return counted - (_DROPPED * (minutes - minutes // 10) if self.drop else 0)
 
 
+_WORDS: Final = (
+    (Fraction(24000, 1001), False, ("23.976", "47.952", "95.904")),
+    (Fraction(24), False, ("24", "48", "96")),
+    (Fraction(25), False, ("25", "50", "100")),
+    (Fraction(30000, 1001), False, ("29.97", "59.94", "119.88")),
+    (Fraction(30000, 1001), True, ("29.97df", "59.94df", "119.88df")),
+    (Fraction(30), False, ("30", "60", "120")),
+)
+"""Labels a second, drop-frame or not, and the words with one, two and four frames a label."""
+
 FRAME_RATES: Final[Mapping[str, FrameRate]] = {
-    rate.word: rate
-    for rate in (
-        FrameRate("23.976", Fraction(24000, 1001), 24),
-        FrameRate("24", Fraction(24), 24),
-        FrameRate("25", Fraction(25), 25),
-        FrameRate("29.97", Fraction(30000, 1001), 30),
-        FrameRate("29.97df", Fraction(30000, 1001), 30, drop=True),
-        FrameRate("30", Fraction(30), 30),
-    )
+    words[power]: FrameRate(words[power], rate, math.ceil(rate), drop, 2**power)
+    for power in range(3)
+    for rate, drop, words in _WORDS
 }
-"""The plan's frame rates by their words."""
+"""Every frame rate by the plan's word for it."""
+
+
+def frame_rate_of(frames_per_s: Fraction, *, drop: bool) -> FrameRate | None:
+    """The rate of that many frames a second; None where neither standard counts it.
+
+    Decimal spellings such as 29.97 and 23.98 stand for the exact fractions.
+    """
+    for rate in FRAME_RATES.values():
+        apart = abs(frames_per_s - rate.frames_per_s)
+        if rate.drop is drop and apart < _SPELLING * rate.frames_per_label:
+            return rate
+    return None
 
 
 def frame_at(since_midnight_s: Fraction | float, rate: FrameRate) -> int:

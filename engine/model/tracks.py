@@ -51,7 +51,10 @@ class Track:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole plan: its tracks in input order, and what stands at the head of a report."""
+    """A whole plan: its tracks in input order, and what stands at the head of a report.
+
+    frame_rate : the rate in force; `stated_rate` is what the plan's own file says, "" where nothing
+    """
 
     tracks: tuple[Track, ...]
     title: str = ""
@@ -61,6 +64,7 @@ class Plan:
     date: str = ""
     mixer: str = ""
     location: str = ""
+    stated_rate: str = ""
 
     def track(self, number: int) -> Track:
         """The track on that input; KeyError where there is none."""

@@ -67,7 +67,8 @@ class _Checker:
         if take.get("rolling") == BY_TIMECODE and Kind.TIMECODE not in {t.kind for t in tracks}:
             self._wrong(("take", "rolling"), 'needs a track of kind = "timecode" that tells it')
         ordered = sorted(tracks, key=lambda track: track.input)
-        return Plan(tracks=tuple(ordered), **self._values(("take",), take, _TAKE))
+        values = self._values(("take",), take, _TAKE)
+        return Plan(tuple(ordered), stated_rate=values.get("frame_rate", ""), **values)
 
     def _wrong(self, path: Path, message: str) -> None:
         key = ".".join(_shown(part) for part in path if isinstance(part, str))

@@ -32,7 +32,8 @@ class SourceInfo:
     frames : length of the whole take; None: endless
     start_s, start_samples : time reference of the take's first sample since midnight, by the
         file's own rate; None where unknown
-    frame_rate : in the plan's words (23.976, 24, 25, 29.97, 29.97df, 30); None where unknown
+    frame_rate : in the plan's words; None where unknown
+    odd_rate : a rate that the file states and no standard counts, in words; else ""
     fields : what the file says of itself: scene, take, tape, note, project, ...
     notices : what the user should know about how the source is read, one line each
     """
@@ -48,6 +49,7 @@ class SourceInfo:
     fields: Mapping[str, str] = field(default_factory=dict)
     live: bool = False
     notices: tuple[str, ...] = ()
+    odd_rate: str = ""
 
 
 class Source(Protocol):

@@ -7,6 +7,7 @@ bit for bit.
 
 from __future__ import annotations
 
+import re
 import stat
 from pathlib import Path
 from typing import BinaryIO, Final, Protocol
@@ -17,11 +18,27 @@ from numpy.typing import NDArray
 
 from engine.model.messages import Samples
 from engine.sources.base import SourceError
+from engine.sources.flac_blocks import read_flac_blocks
 from engine.sources.metadata import Metadata, read_metadata
 from engine.sources.wav_header import WavHeader, check_rate, read_wav_header
 
 WAV_SUFFIXES: Final = (".wav", ".wave", ".bwf", ".rf64", ".bw64")
 FLAC_SUFFIXES: Final = (".flac", ".fla")
+
+_MAGIC_BYTES: Final = 16
+_OTHER_FORMATS: Final = (
+    ("an AIFF file", re.compile(rb"FORM....AIF[FC]", re.DOTALL)),
+    ("a CAF file", re.compile(rb"caff")),
+    ("a W64 file", re.compile(rb"riff\x2e\x91\xcf\x11")),
+    ("an Ogg file", re.compile(rb"OggS")),
+    ("an MP3 file", re.compile(rb"ID3|\xff[\xe2-\xe7\xf2-\xf7\xfa-\xff]")),
+    ("an AAC file", re.compile(rb"\xff[\xf0\xf1\xf8\xf9]|ADIF")),
+    ("an MP4 or MOV file", re.compile(rb"....ftyp", re.DOTALL)),
+    ("an MXF file", re.compile(rb"\x06\x0e\x2b\x34")),
+    ("an AU file", re.compile(rb"\.snd")),
+    ("a Matroska file", re.compile(rb"\x1a\x45\xdf\xa3")),
+)
+"""What a mixer may have in hand, by its first bytes (libmagic's tables, from memory)."""
 
 _ENDLESS_FRAMES: Final = 1 << 60
 """libsndfile's way to say that a FLAC stream does not know its length."""
@@ -41,6 +58,8 @@ class SoundFile(Protocol):
     frames: int
     metadata: Metadata
     unfinished: bool
+    zeros_s: float
+    """Seconds of zeros after the audio's stated end, left out."""
 
     def read_into(self, by_channel: Samples, at_frame: int) -> None:
         """Fill `by_channel`, shape (channels, frames), from that frame on.
@@ -75,7 +94,7 @@ def open_sound_file(path: Path) -> SoundFile:
                     raise ValueError(_DAMAGED_FLAC)
                 return _FlacFile(path)
             if head not in (b"RIFF", b"RF64", b"BW64"):
-                raise SourceError(f"{path}: {_not_audio(head)}")
+                raise SourceError(f"{path}: {_not_audio(file.read(_MAGIC_BYTES))}")
             header = read_wav_header(file, status.st_size)
         return _WavFile(path, header)
     except ValueError as error:
@@ -88,6 +107,9 @@ def open_sound_file(path: Path) -> SoundFile:
 def _not_audio(head: bytes) -> str:
     if not head:
         return "is empty: copy it again from the recorder"
+    for kind, signature in _OTHER_FORMATS:
+        if signature.match(head):
+            return f"is {kind}: convert it to WAV"
     return "is no WAV or FLAC file, whatever its name says: give a WAV, a FLAC or their folder"
 
 
@@ -107,6 +129,7 @@ class _WavFile:
         self.channels = header.channels
         self.frames = header.frames
         self.unfinished = header.unfinished
+        self.zeros_s = header.zero_bytes / (header.frame_bytes * header.sample_rate_hz)
         self.metadata = read_metadata(header.chunks, header.channels, header.sample_rate_hz)
         self._header = header
         self._decode = _Decoder(header)
@@ -184,9 +207,12 @@ class _FlacFile:
     """A FLAC file through libsndfile, see `SoundFile`."""
 
     unfinished = False
+    zeros_s = 0.0
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        with path.open("rb") as file:
+            blocks = read_flac_blocks(file)
         try:
             self._sound = soundfile.SoundFile(path)
         except soundfile.SoundFileError:
@@ -194,7 +220,9 @@ class _FlacFile:
         self.sample_rate_hz: int = self._sound.samplerate
         self.channels: int = self._sound.channels
         self.frames: int = self._sound.frames
-        self.metadata = Metadata(("",) * self.channels)
+        self.metadata = read_metadata(
+            blocks.chunks, self.channels, self.sample_rate_hz, blocks.comments
+        )
         self._place = 0
         try:
             check_rate(self.sample_rate_hz)

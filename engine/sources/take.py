@@ -1,32 +1,64 @@
-"""A recorded take: one multichannel file, or a folder of mono files, streamed in blocks."""
+"""A recorded take, streamed in blocks, however many files it is made of."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
+from bisect import bisect_right
+from collections.abc import Sequence
 from contextlib import ExitStack
+from itertools import accumulate
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
-from engine.model.messages import Block
+from engine.model.messages import Block, Samples
 from engine.model.safe_text import harmless
 from engine.sources.base import EndOfTake, SourceError, SourceInfo
 from engine.sources.read_ahead import ReadAhead
-from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES, SoundFile, open_sound_file
-from engine.sources.wav_header import MAX_CHANNELS
+from engine.sources.sound_file import open_sound_file
+from engine.sources.take_files import TakeFiles, files_of
+from engine.sources.take_grouping import Row
 
 BLOCK_S: Final = 0.5
 READ_AHEAD_BLOCKS: Final = 3
+_PADDING_S: Final = 0.1
+"""Shorter padding is not worth a word."""
+
 _MAX_BLOCK_BYTES: Final = 4 << 20
 """Of a block whose frames were not asked for: bounds memory at any number of tracks."""
 
-_TRACK_SUFFIXES: Final = (*WAV_SUFFIXES, *FLAC_SUFFIXES)
-_OTHER_AUDIO: Final = (
-    *(".aif", ".aiff", ".aifc", ".caf", ".w64", ".sd2", ".snd", ".au"),
-    *(".mp3", ".m4a", ".aac", ".ogg", ".opus", ".wma", ".mxf", ".mp4", ".mov"),
-)
+
+class FileChain:
+    """Files that follow one another as if they were one; one of them is open at a time."""
+
+    def __init__(self, parts: Row) -> None:
+        self.channels = parts[0].channels
+        self.frames = sum(part.frames for part in parts)
+        self._parts = parts
+        self._ends = list(accumulate(part.frames for part in parts))
+        self._open_at(0)
+
+    def _open_at(self, number: int) -> None:
+        self._number = number
+        self._file = open_sound_file(self._parts[number].path)
+
+    def read_into(self, by_channel: Samples, at_frame: int) -> None:
+        """Fill `by_channel`, shape (channels, frames), from that frame on; see `SoundFile`."""
+        done, count = 0, by_channel.shape[1]
+        while done < count:
+            at = at_frame + done
+            number = min(bisect_right(self._ends, at), len(self._parts) - 1)
+            if number != self._number:
+                self._file.close()
+                self._open_at(number)
+            begin = self._ends[number] - self._parts[number].frames
+            here = min(count - done, max(self._ends[number] - at, 1))
+            self._file.read_into(by_channel[:, done : done + here], at - begin)
+            done += here
+
+    def close(self) -> None:
+        """Let go of the file that is open."""
+        self._file.close()
 
 
 class TakeSource:
@@ -37,7 +69,7 @@ class TakeSource:
 
     def __init__(
         self,
-        files: tuple[SoundFile, ...],
+        files: Sequence[FileChain],
         info: SourceInfo,
         first_frame: int,
         block_frames: int,
@@ -94,8 +126,8 @@ def open_take(
     Parameters
     ----------
     path : str or Path
-        One WAV, RF64, BW64 or FLAC file, or a folder of mono files, which are its tracks in the
-        order of their names.
+        One WAV, RF64, BW64 or FLAC file, or a folder of files, or a folder with the name of one of
+        the takes in it; see `take_files`.
     from_s : float
         Where to begin, seconds into the take.
     block_frames : int, optional
@@ -111,13 +143,18 @@ def open_take(
         One line naming the file and what to do.
     """
     where = Path(path)
+    take = files_of(where)
+    info = _info(take)
+    assert info.frames is not None
+    first_frame = round(from_s * info.sample_rate_hz)
+    if not 0 <= first_frame < info.frames:
+        length_s = info.frames / info.sample_rate_hz
+        raise SourceError(f"{where}: can't begin at {from_s:g} s: it lasts {length_s:.1f} s")
     with ExitStack() as undo:
-        files = _open_files(where, undo.callback)
-        info = _info(where, files)
-        first_frame = round(from_s * info.sample_rate_hz)
-        if not 0 <= first_frame < files[0].frames:
-            length_s = files[0].frames / info.sample_rate_hz
-            raise SourceError(f"{where}: can't begin at {from_s:g} s: it lasts {length_s:.1f} s")
+        files: list[FileChain] = []
+        for parts in take.chains:
+            files.append(FileChain(parts))
+            undo.callback(files[-1].close)
         most = _MAX_BLOCK_BYTES // (4 * info.channels)
         block = block_frames or min(most, max(1, round(block_s * info.sample_rate_hz)))
         source = TakeSource(files, info, first_frame, block, read_ahead)
@@ -125,85 +162,42 @@ def open_take(
     return source
 
 
-def _open_files(where: Path, undo: Callable[[Callable[[], None]], object]) -> tuple[SoundFile, ...]:
-    paths = _tracks_in(where) if where.is_dir() else [where]
-    files: list[SoundFile] = []
-    for path in paths:
-        file = open_sound_file(path)
-        undo(file.close)
-        files.append(file)
-        if where.is_dir():
-            _check_alike(file, files[0])
-    return tuple(files)
-
-
-def _tracks_in(folder: Path) -> list[Path]:
-    """The folder's tracks in name order; what is no audio is a sidecar and left alone."""
-    try:
-        inside = sorted(p for p in folder.iterdir() if not p.name.startswith(".") and p.is_file())
-    except OSError as error:
-        raise SourceError(f"{folder}: can't be listed: check its rights") from error
-    for path in inside:
-        if path.suffix.lower() in _OTHER_AUDIO:
-            raise SourceError(f"{path}: is no WAV or FLAC file: convert it or move it elsewhere")
-    tracks = [p for p in inside if p.suffix.lower() in _TRACK_SUFFIXES]
-    if not tracks:
-        raise SourceError(f"{folder}: holds no WAV or FLAC files: give a take or its folder")
-    if len(tracks) > MAX_CHANNELS:
-        many = f"{len(tracks)} WAV and FLAC files, a take at most {MAX_CHANNELS}"
-        raise SourceError(f"{folder}: holds {many}: give a folder for each take")
-    return tracks
-
-
-def _check_alike(file: SoundFile, first: SoundFile) -> None:
-    if file.channels != 1:
-        raise SourceError(
-            f"{file.path}: has {file.channels} channels: a folder must hold mono files only; "
-            "give a file of several channels by itself"
+def _info(take: TakeFiles) -> SourceInfo:
+    row = take.parts[0]
+    first = row[0]
+    start, metadata = first.start, first.metadata
+    names = tuple(name for file in row for name in file.metadata.channel_names)
+    if len(row) > 1:
+        names = tuple(
+            name or harmless(file.path.stem) for name, file in zip(names, row, strict=True)
         )
-    if file.sample_rate_hz != first.sample_rate_hz:
-        raise SourceError(
-            f"{file.path}: runs at {file.sample_rate_hz} Hz, {first.path.name} at "
-            f"{first.sample_rate_hz} Hz: the tracks of one take must agree"
-        )
-    if file.frames != first.frames:
-        raise SourceError(
-            f"{file.path}: has {file.frames} frames, {first.path.name} has {first.frames}: "
-            "the tracks of one take must have one length"
-        )
-
-
-def _info(where: Path, files: tuple[SoundFile, ...]) -> SourceInfo:
-    first = files[0]
-    start = first.metadata.start_samples
+    rates = {file.metadata.frame_rate for file in row}
     return SourceInfo(
-        name=harmless(where.name or str(where)),
+        name=harmless(take.name),
         sample_rate_hz=first.sample_rate_hz,
-        channels=sum(file.channels for file in files),
-        channel_names=tuple(name for file in files for name in file.metadata.channel_names),
-        frames=first.frames,
+        channels=len(names),
+        channel_names=names,
+        frames=sum(part[0].frames for part in take.parts),
         start_s=None if start is None else start / first.sample_rate_hz,
         start_samples=start,
-        frame_rate=first.metadata.frame_rate,
-        fields=first.metadata.fields,
-        notices=tuple(_notices(files)),
+        frame_rate=metadata.frame_rate if len(rates) == 1 else None,
+        odd_rate=metadata.odd_rate,
+        fields=metadata.fields,
+        notices=tuple(_notices(take)),
     )
 
 
-def _notices(files: tuple[SoundFile, ...]) -> list[str]:
+def _notices(take: TakeFiles) -> list[str]:
+    files = [file for row in take.parts for file in row]
     notices = [
         f"{file.path.name} was never finished by its recorder: read as far as it is on disk, "
         f"{file.frames / file.sample_rate_hz:.1f} s"
         for file in files
         if file.unfinished
     ]
-    if len({file.metadata.start_samples for file in files}) > 1:
-        notices.append("the files state different start times: the first one's is used")
-    names = [file.path.name for file in files]
-    if names != sorted(names, key=_by_number):
-        notices.append("tracks are in name order, so 10 comes before 2: " + ", ".join(names))
-    return [harmless(notice) for notice in notices]
-
-
-def _by_number(name: str) -> list[tuple[int, str]]:
-    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", name)]
+    notices += [
+        f"{file.path.name} ends with {file.zeros_s:.1f} s of zeros after its audio: left out"
+        for file in files
+        if file.zeros_s > _PADDING_S
+    ]
+    return [harmless(notice) for notice in (*notices, *take.notices)]

@@ -19,6 +19,9 @@ MAX_CHANNELS: Final = 512
 """Tracks of a take: several times any recorder's, and watched in less than 500 MB."""
 RATES_HZ: Final = (8_000, 768_000)
 
+_SPOTS: Final = 64
+_SPOT_BYTES: Final = 1 << 16
+
 _UNSET: Final = 0xFFFFFFFF
 _PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
 _BYTES_PER_SAMPLE: Final = {_PCM: (1, 2, 3, 4), _FLOAT: (4, 8)}
@@ -29,8 +32,9 @@ _KEPT: Final = {b"fmt ": 64, b"ds64": 28, b"bext": MAX_TEXT_BYTES, b"iXML": MAX_
 class WavHeader:
     """Where the audio of one WAV file lies.
 
-    `unfinished`: the file was never closed by its recorder, so `data_bytes` is what is on disk.
-    `chunks` holds the small chunks by their four letters.
+    unfinished : the file was never closed by its recorder, so `data_bytes` is what is on disk
+    zero_bytes : zeros after the audio's stated end, which are no audio
+    chunks : the small chunks by their four letters
     """
 
     channels: int
@@ -40,6 +44,7 @@ class WavHeader:
     data_offset: int
     data_bytes: int
     unfinished: bool
+    zero_bytes: int
     chunks: dict[bytes, bytes] = field(repr=False)
 
     @property
@@ -56,6 +61,7 @@ class _Layout:
     data_offset: int | None = None
     data_bytes: int = 0
     goes_on: bool = False
+    zero_bytes: int = 0
 
 
 def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
@@ -91,6 +97,7 @@ def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
         data_offset=layout.data_offset,
         data_bytes=data_bytes,
         unfinished=unfinished,
+        zero_bytes=layout.zero_bytes,
         chunks=layout.chunks,
     )
 
@@ -99,7 +106,9 @@ def _walk(file: BinaryIO, file_bytes: int) -> _Layout:
     layout = _Layout({})
     for name, start, stated in _chunks(file, file_bytes):
         if name is None:
-            layout.goes_on = layout.data_offset is not None
+            zeros = _is_zero(file, start, file_bytes)
+            layout.goes_on = layout.data_offset is not None and not zeros
+            layout.zero_bytes = file_bytes - start if zeros else 0
             break
         if name == b"data":
             if layout.data_offset is None:
@@ -111,6 +120,19 @@ def _walk(file: BinaryIO, file_bytes: int) -> _Layout:
                 file.seek(start)
                 layout.chunks[name] = file.read(min(stated, limit))
     return layout
+
+
+def _is_zero(file: BinaryIO, start: int, end: int) -> bool:
+    """Only zeros lie between: padding or room taken in advance, which no recorder wrote sound to.
+
+    Of a long stretch its begin and some spots are looked at.
+    """
+    spots = [start + n * (end - start) // _SPOTS for n in range(_SPOTS)]
+    for spot in spots:
+        file.seek(spot)
+        if file.read(min(_SPOT_BYTES, end - spot)).strip(b"\0"):
+            return False
+    return True
 
 
 def _chunks(file: BinaryIO, file_bytes: int) -> Iterator[tuple[bytes | None, int, int]]:

@@ -227,7 +227,12 @@ class Follower:
         ahead = abs(self._ahead(last.index, first.index))
         rate = ahead / (last.at_s - first.at_s)
         family = (self._rate.labels_per_s, self._rate.drop)
-        alike = [r for r in FRAME_RATES.values() if (r.labels_per_s, r.drop) == family]
+        pairs = self._planned.frames_per_label  # the code itself does not tell
+        alike = [
+            r
+            for r in FRAME_RATES.values()
+            if (r.labels_per_s, r.drop) == family and r.frames_per_label == pairs
+        ]
         best = min(alike, key=lambda r: abs(rate / float(r.rate) - 1.0))
         if abs(rate / float(best.rate) - 1.0) <= RATE_WITHIN:
             self._rate, self._measured = best, best.word
