@@ -75,11 +75,24 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     )
     scan.add_argument("takes", metavar="TAKE", nargs="+", help=_TAKE_HELP)
     _add_plan(scan)
-    scan.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
+    form = scan.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
+    form.add_argument(
+        "--json-lines",
+        action="store_true",
+        help="print a line of JSON for each incident once it is over, and one for each take",
+    )
     scan.add_argument(
         "--report", metavar="DIR", help="write a report of all takes there: HTML, PDF, CSV, JSON"
     )
     _add_paper(scan)
+    scan.add_argument(
+        "--jobs",
+        type=_count,
+        metavar="N",
+        help="scan N takes at once (default: as many as there are cores)",
+    )
+    scan.add_argument("--quiet", action="store_true", help="no progress on standard error")
 
     report = _command(
         commands,
@@ -211,6 +224,12 @@ def _add_console(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="no window: one line a state change, a summary at the end",
     )
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"{text!r}: give a whole number from 1 to 256")
+    return int(text)
 
 
 def _positive(text: str) -> float:

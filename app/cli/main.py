@@ -144,11 +144,18 @@ def _running_watch() -> tuple[Path | None, Open | None]:
 
 
 def _scan(arguments: argparse.Namespace) -> int:
-    from app.cli.scan_command import scan_takes
+    from app.cli.scan_command import ScanOptions, scan_takes
 
-    return scan_takes(
-        arguments.takes, arguments.plan, arguments.json, arguments.report, arguments.paper
+    options = ScanOptions(
+        plan=arguments.plan,
+        as_json=arguments.json,
+        json_lines=arguments.json_lines,
+        report=arguments.report,
+        paper=arguments.paper,
+        jobs=arguments.jobs,
+        quiet=arguments.quiet,
     )
+    return scan_takes(arguments.takes, options)
 
 
 def _sessions(arguments: argparse.Namespace) -> int:

@@ -1,69 +1,148 @@
-"""`trackwarden scan`: takes as fast as the machine can, as a table or as JSON."""
+"""`trackwarden scan`: takes as fast as the machine can, as a table, as JSON, as files."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from app.cli.watch_command import summary
-from app.report.take_scan import scan_one
-from app.report.write import Files, scanned_section, write_report
-from app.style import wording
-from engine.alarms.coverage_timeline import WhoCoverage
-from engine.model.number_text import number_or_dash
-from engine.model.safe_text import json_text
-from engine.pipeline.scan import SCHEMA, ScanResult
-from engine.plan.load import PlanError
-from engine.report.content import words
+from app.cli.scan_jobs import Outcome, ScanJob, cores, scan_at_once, scan_here
+from app.cli.scan_text import as_text
+from app.report.write import Files, write_report
+from engine.model.safe_text import harmless, json_text
+from engine.pipeline.scan_document import Failure, document, documents
+from engine.pipeline.scan_result import ScanResult
 from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
+from engine.sources.take_files import takes_in
 
 OK: Final = 0
 RED: Final = 1
 FAILED: Final = 2
 
+PROGRESS_S: Final = 10.0
+"""Without a terminal, progress is a line this often."""
 
-def scan_takes(
-    takes: Sequence[str],
-    plan: str | None,
-    as_json: bool,
-    report: str | None = None,
-    paper: str = "a4",
-) -> int:
+
+@dataclass(frozen=True, slots=True)
+class ScanOptions:
+    """How to scan, and where what goes; see the command line's help."""
+
+    plan: str | None = None
+    as_json: bool = False
+    json_lines: bool = False
+    report: str | None = None
+    paper: str = "a4"
+    jobs: int | None = None
+    quiet: bool = False
+
+
+@dataclass(slots=True)
+class _Gathered:
+    """What has come in so far, in the order of the takes."""
+
+    results: list[ScanResult] = field(default_factory=list)
+    sections: list[Section] = field(default_factory=list)
+    failures: list[Failure] = field(default_factory=list)
+
+
+def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
     """Scan each take and print what was found; returns the exit status.
 
-    A take that can't be read is named on standard error, and the others are still scanned. With
-    `report`, one report of all of them is written into that folder.
+    A take that can't be read is named on standard error, in JSON and in the report, and the others
+    are still scanned.
     """
-    results: list[ScanResult] = []
-    sections: list[Section] = []
-    status = OK
+    gathered = _Gathered()
+    paths = _expanded(takes, gathered.failures)
+    jobs = [
+        ScanJob(path, options.plan, options.report is not None, options.json_lines)
+        for path in paths
+    ]
+    for outcome in _outcomes(jobs, options):
+        _take_in(outcome, gathered, options)
+    if options.as_json:
+        asked = len(jobs) + len(gathered.failures) - sum(f.path in paths for f in gathered.failures)
+        print(json_text(documents(gathered.results, gathered.failures, asked), indent=1))
+    if options.report is not None:
+        _report(gathered, options.report, options.paper)
+    if gathered.failures:
+        return FAILED
+    return RED if any(result.red for result in gathered.results) else OK
+
+
+def _expanded(takes: Sequence[str], failures: list[Failure]) -> list[str]:
+    """Each take by a path of its own; parts that belong to one named before are left out."""
+    paths: list[str] = []
+    seen: dict[Path, str] = {}
     for take in takes:
-        try:
-            result, path = scan_one(take, plan, _only_new(), _percent())
-            if report is not None:
-                sections.append(scanned_section(result, path))
-        except (SourceError, PlanError, OSError) as error:
-            print(error, file=sys.stderr)
-            status = FAILED
+        if take == "demo":
+            paths.append(take)
             continue
-        results.append(result)
-        if not as_json:
-            print(_as_text(result), flush=True)
-    if as_json and results:
-        print(json_text(_document(results, len(takes)), indent=1))
-    if report is not None and sections:
-        _report(sections, report, paper)
-    if status == OK and any(result.red for result in results):
-        status = RED
-    return status
+        try:
+            inside = takes_in(Path(take))
+        except SourceError as error:
+            _say(str(error))
+            failures.append(Failure(take, str(error)))
+            continue
+        for one in inside:
+            first, name = one.parts[0][0].path, str(one.path) if len(inside) > 1 else take
+            if first in seen:
+                _say(f"{harmless(name)}: read as a part of {harmless(seen[first])}")
+                continue
+            seen.update({file.path: name for row in one.parts[1:] for file in row})
+            paths.append(name)
+    return paths
 
 
-def _report(sections: Sequence[Section], folder: str, paper: str) -> None:
+def _outcomes(jobs: Sequence[ScanJob], options: ScanOptions) -> Iterator[Outcome]:
+    processes = min(options.jobs or cores(), len(jobs))
+    if processes > 1:
+        progress = _Progress(quiet=options.quiet)
+        many = len(jobs)
+        yield from scan_at_once(
+            jobs, processes, lambda done: progress.show(done / many, f"{done} of {many} takes")
+        )
+        return
+    for job in jobs:
+        progress = _Progress(quiet=options.quiet)
+        name = harmless(Path(job.take).name)
+        on_line = _print_line if options.json_lines else None
+        yield scan_here(
+            job,
+            lambda share, p=progress, n=name: p.show(share, n),  # type: ignore[misc]
+            on_line,
+            1 if options.jobs == 1 else 2,
+        )
+
+
+def _take_in(outcome: Outcome, gathered: _Gathered, options: ScanOptions) -> None:
+    """Print what came of one take, and keep what is to be written at the end."""
+    for line in outcome.said:
+        _say(line)
+    if outcome.failure is not None:
+        _say(outcome.failure.reason)
+        gathered.failures.append(outcome.failure)
+        return
+    assert outcome.result is not None
+    gathered.results.append(outcome.result)
+    if outcome.section is not None:
+        gathered.sections.append(outcome.section)
+    if options.json_lines:
+        _print_line({**document(outcome.result), "kind": "take"})
+    elif not options.as_json:
+        print(as_text(outcome.result), flush=True)
+
+
+def _print_line(line: dict[str, Any]) -> None:
+    print(json_text(line), flush=True)
+
+
+def _report(gathered: _Gathered, folder: str, paper: str) -> None:
     files = Files.all_in(Path(folder))
-    write_report(sections, files, paper=paper)
+    write_report(gathered.sections, files, paper=paper, failures=gathered.failures)
     _say(f"{files.html}: written, with .pdf, .csv and .json beside it")
 
 
@@ -71,72 +150,24 @@ def _say(line: str) -> None:
     print(line, file=sys.stderr)
 
 
-def _only_new() -> Callable[[str], None]:
-    """Says each line once, however often it comes again."""
-    last = [""]
+class _Progress:
+    """A percentage on a terminal, a line now and then elsewhere, nothing where `quiet`."""
 
-    def say(line: str) -> None:
-        if line != last[0]:
-            last[0] = line
-            _say(line)
+    def __init__(self, *, quiet: bool, clock: Callable[[], float] = time.monotonic) -> None:
+        self._quiet, self._clock = quiet, clock
+        self._percent = -1
+        self._due_s = clock() + PROGRESS_S
 
-    return say
-
-
-def _percent() -> Callable[[float], None] | None:
-    """A percentage on a terminal, nothing elsewhere."""
-    if not sys.stderr.isatty():
-        return None
-    shown = -1
-
-    def show(share: float) -> None:
-        nonlocal shown
+    def show(self, share: float, what: str) -> None:
+        """So much of that is done."""
         percent = int(100 * share)
-        if percent != shown:
-            shown = percent
+        if self._quiet or percent == self._percent:
+            return
+        if sys.stderr.isatty():
+            self._percent = percent
             end = "\r\x1b[K" if percent >= 100 else ""
-            print(f"\rscanning {percent} %{end}", end="", file=sys.stderr, flush=True)
-
-    return show
-
-
-def _document(results: list[ScanResult], takes: int) -> dict[str, Any]:
-    """One take's own document; for several, one document that lists them."""
-    if takes == 1:
-        return results[0].as_json()
-    return {"schema": SCHEMA, "takes": [result.as_json() for result in results]}
-
-
-def _as_text(result: ScanResult) -> str:
-    info = result.info
-    lines = [
-        f"{info.name}: {wording.watching(result.duration_s)}, {info.sample_rate_hz / 1000:g} kHz"
-    ]
-    lines.append(
-        f"{'track':>5}  {'name':<24} {'LUFS':>6} {'max M':>6} {'dBTP':>6} {'floor':>6}  present"
-    )
-    for row in result.as_json()["tracks"]:
-        numbers = " ".join(
-            f"{number_or_dash(row[key]):>6}"
-            for key in (
-                "integrated_lufs",
-                "momentary_max_lufs",
-                "true_peak_max_dbtp",
-                "noise_floor_dbfs",
-            )
-        )
-        present = row["present_fraction"]
-        share = wording.NO_LEVEL if present is None else f"{100 * present:.0f} %"
-        lines.append(f"{row['track']:>5}  {row['name'][:24]:<24} {numbers}  {share:>7}")
-    lines.append(summary(result.incidents, result.plan, result.duration_s, 0.0))
-    lines += map(_who, result.coverage().whos())
-    return "\n".join(lines)
-
-
-def _who(who: WhoCoverage) -> str:
-    """How much of the take had a good pack, and when there was none."""
-    spans = [
-        f"{wording.watching(s.start_s)} for {wording.lasted(s.length_s)}" for s in who.uncovered
-    ]
-    without = f", UNCOVERED at {', '.join(spans)}" if spans else ""
-    return f"{who.who}: covered {words.percent(who.covered_fraction)} of the take{without}"
+            print(f"\rscanning {what} {percent} %{end}", end="", file=sys.stderr, flush=True)
+        elif self._clock() >= self._due_s:
+            self._percent = percent
+            self._due_s = self._clock() + PROGRESS_S
+            print(f"scanning {what} {percent} %", file=sys.stderr, flush=True)

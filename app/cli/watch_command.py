@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 import time
+from collections.abc import Callable
 from typing import Final
 
 from app.models.fix_cards import cause_name
@@ -13,6 +14,7 @@ from engine.model import faults
 from engine.model.commands import Open, Stop, Watch
 from engine.model.messages import AlarmEvent, EventKind, Incident, Severity, Snapshot
 from engine.model.tracks import Plan
+from engine.report.content.logged_timecode import labels_of
 from engine.runtime.client import EngineClient
 from engine.session.reader import SessionReader
 
@@ -33,7 +35,7 @@ def watch_in_terminal(request: Open) -> bool:
         _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
     with SessionReader(client.folder) as log:
         incidents, watched, lost = log.incidents(), log.watched_s(), log.lost_s()
-    print(summary(incidents, watch.plan, watched, lost))
+    print(summary(incidents, watch.plan, watched, lost, labels_of(client.folder)))
     return any(incident.red_s is not None for incident in incidents)
 
 
@@ -136,8 +138,17 @@ def _first(incident: Incident) -> str:
     return wording.sentence(faults.check_first(incident))
 
 
-def summary(incidents: tuple[Incident, ...], plan: Plan, watched_s: float, lost_s: float) -> str:
-    """What the watch found, one line an incident, the worst first."""
+def summary(
+    incidents: tuple[Incident, ...],
+    plan: Plan,
+    watched_s: float,
+    lost_s: float,
+    label: Callable[[float], str],
+) -> str:
+    """What the watch found, one line an incident, the worst first.
+
+    `label` is the timecode of a stream time.
+    """
     lines = [f"watched {wording.watching(watched_s)}. {wording.audio_lost(lost_s)}."]
     if not incidents:
         lines.append("nothing went wrong")
@@ -151,7 +162,7 @@ def summary(incidents: tuple[Incident, ...], plan: Plan, watched_s: float, lost_
         part = f", part of {incident.part_of}" if incident.part_of else ""
         lines.append(
             f"{incident.severity.word:>5}  {name_of(incident, plan)}: "
-            f"{faults.word(incident.fault)} at {wording.watching(incident.onset_s)} "
-            f"{until}{_cover(incident)}{part}"
+            f"{faults.word(incident.fault)} at {label(incident.onset_s)} "
+            f"({incident.onset_s:.2f} s) {until}{_cover(incident)}{part}"
         )
     return "\n".join(lines)

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Final
 
 from engine.model.safe_text import json_text
-from engine.pipeline.scan import ScanResult
+from engine.pipeline.scan_document import Failure
+from engine.pipeline.scan_result import ScanResult
 from engine.report.content.from_scan import section_of_scan, with_sound
 from engine.report.content.from_session import read_session, take_of, with_levels, with_take
 from engine.report.content.report_data import Report, Section
@@ -113,15 +114,18 @@ def write_report(
     paper: str = "a4",
     bom: bool = True,
     progress: Progress | None = None,
+    failures: Sequence[Failure] = (),
 ) -> Report:
     """Write each form that is wanted; a file is there whole or not at all.
 
     Parameters
     ----------
     sections : sequence of Section
-        At least one; a section a take.
+        A section a take.
     paper : str
         a4 or letter, for the PDF.
+    failures : sequence of Failure
+        Takes that could not be read: they are named first.
     bom : bool
         Whether the CSV begins with a byte order mark.
     progress : callable, optional
@@ -132,7 +136,7 @@ def write_report(
     OSError
         Where a file can't be written.
     """
-    whole = report(sections, made_by())
+    whole = report(sections, made_by(), failures)
     wanted = (
         (files.html, lambda path: _write(path, html(whole))),
         (files.csv, lambda path: _write(path, spreadsheet(whole, bom=bom))),

@@ -112,6 +112,10 @@ FRAME_RATES: Final[Mapping[str, FrameRate]] = {
 """Every frame rate by the plan's word for it."""
 
 
+CODE_RATES: Final = {word: rate for word, rate in FRAME_RATES.items() if rate.frames_per_label == 1}
+"""Those that code can be told to run at: it does not say how many frames a label stands for."""
+
+
 def frame_rate_of(frames_per_s: Fraction, *, drop: bool) -> FrameRate | None:
     """The rate of that many frames a second; None where neither standard counts it.
 

@@ -17,7 +17,7 @@ _HEAD: Final = """\
 
 [take]
 title = {title}
-frame_rate = {frame_rate}  # {frame_rates}
+{frame_rate}  # {frame_rates}
 # rolling = "timecode"  # record-run code on a timecode track tells when the recorder rolls
 production = ""
 date = ""        # 2026-05-01, or "1 to 2 May 2026"
@@ -58,7 +58,7 @@ def new_plan(names: Sequence[str], title: str = "", frame_rate: str = "25") -> s
     """The text of a plan with one lav track for each name, on inputs 1, 2 and on.
 
     Characters that a plan refuses (line breaks, control characters) become blanks, and a text too
-    long for a plan ends in "…".
+    long for a plan ends in "…". Without a frame rate the line for it stays to be filled in.
 
     Raises
     ------
@@ -67,11 +67,11 @@ def new_plan(names: Sequence[str], title: str = "", frame_rate: str = "25") -> s
     """
     if not names:
         raise ValueError("a plan needs at least one input")
-    if frame_rate not in FRAME_RATES:
+    if frame_rate and frame_rate not in FRAME_RATES:
         raise ValueError(f"no such frame rate: {frame_rate}; allowed: {', '.join(FRAME_RATES)}")
     head = _HEAD.format(
         title=_quoted(title),
-        frame_rate=_quoted(frame_rate),
+        frame_rate=f"frame_rate = {_quoted(frame_rate)}" if frame_rate else "# frame_rate = ",
         frame_rates=", ".join(FRAME_RATES),
         kinds=" | ".join(Kind),
     )

@@ -11,7 +11,10 @@ from engine.drill.drill_source import DrillSource, look_into
 from engine.drill.schedule import DrillError, schedule
 from engine.model.commands import Open
 from engine.model.messages import Kind
+from engine.model.safe_text import harmless
 from engine.model.tracks import BY_TIMECODE, Plan, plan_for
+from engine.pipeline.take_probe import probe_take
+from engine.plan.agreement import at_the_files_rate, names_apart, with_code
 from engine.plan.load import load_plan
 from engine.plan.template import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
@@ -57,6 +60,7 @@ def open_source(request: Open) -> Source:
     if request.take is None:
         raise SourceError("nothing to watch: name a take or a live input")
     take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
+    take.info = probe_take(request.take)
     paced = Paced(take, request.speed, time.monotonic, time.sleep)
     return paced if request.seed is None else _drill(request, request.seed, paced, take)
 
@@ -97,19 +101,36 @@ def open_again(info: SourceInfo) -> Source:
 
 
 def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:
-    """The plan of that file, checked against the source; without one, a lav for every channel.
+    """The plan of that file, checked against the source; see `fit_plan`."""
+    return fit_plan(path, info)[0]
+
+
+def fit_plan(path: str | Path | None, info: SourceInfo) -> tuple[Plan, tuple[str, ...]]:
+    """The plan to watch by, and in one line each where file and source don't agree.
+
+    Without a file, a lav for every channel.
 
     Raises
     ------
     PlanError
         With every mistake of the file.
+    SourceError
+        Where the take states a frame rate that no standard counts, and the plan none.
     """
     if path is None:
-        names = list(info.channel_names)
-        plan = plan_for(names, title="" if info.live else Path(info.name).stem)
-        rate = info.frame_rate
-        return plan if rate is None else Plan(plan.tracks, plan.title, rate)
-    return load_plan(Path(path), inputs=info.channels)
+        plan = plan_for(info.channel_names, title="" if info.live else Path(info.name).stem)
+    else:
+        plan = load_plan(Path(path), inputs=info.channels)
+    lines: list[str] = []
+    if info.odd_rate:
+        odd = f"states {info.odd_rate} frames a second, which no standard counts"
+        if not plan.stated_rate:
+            raise SourceError(f"{info.name}: {odd}: give a plan with frame_rate")
+        lines.append(f"the file {odd}: labels count by the plan's {plan.frame_rate}")
+    plan, rate_lines = at_the_files_rate(plan, info.frame_rate)
+    names = names_apart(plan, info.channel_names)
+    plan, code_lines = with_code(plan, info.code_channels)
+    return plan, tuple(map(harmless, (*lines, *rate_lines, *names, *code_lines)))
 
 
 def plan_of_input(channels: int) -> str:
@@ -128,7 +149,8 @@ def plan_of_take(path: str) -> tuple[str, int]:
     take = open_take(path, read_ahead=0)
     take.close()
     info = take.info
-    text = new_plan(list(info.channel_names), Path(path).stem, info.frame_rate or "25")
+    rate = info.frame_rate or ("" if info.odd_rate else "25")
+    text = new_plan(list(info.channel_names), Path(path).stem, rate)
     return text, info.channels
 
 

@@ -9,11 +9,14 @@ from dataclasses import replace
 from engine.detectors.guard import reason_of
 from engine.model.commands import ChangePlan, SwapInputs, Watch
 from engine.model.messages import AlarmEvent
+from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
+from engine.plan.agreement import with_code
 from engine.plan.change import PlanChangeError
 from engine.plan.load import PlanError, parse_plan
 from engine.session.loudness_totals import LoudnessTotals
 from engine.session.recorder import SessionRecorder
+from engine.sources.base import SourceInfo
 
 
 class PlanChanger:
@@ -22,26 +25,27 @@ class PlanChanger:
     Parameters
     ----------
     watch : Watch
-    channels : int
-        Of the source; a plan may name no input beyond.
+    info : SourceInfo
+        A plan may name no input beyond its channels.
     pipeline : Pipeline
     recorder : SessionRecorder or None
         Told of each change.
     """
 
     def __init__(
-        self, watch: Watch, channels: int, pipeline: Pipeline, recorder: SessionRecorder | None
+        self, watch: Watch, info: SourceInfo, pipeline: Pipeline, recorder: SessionRecorder | None
     ) -> None:
         self.watch = watch
         self.notice = ""
         """Why the last change was refused, one line; empty where it was not."""
-        self._channels, self._pipeline, self._recorder = channels, pipeline, recorder
+        self._channels, self._code_channels = info.channels, info.code_channels
+        self._pipeline, self._recorder = pipeline, recorder
 
     def change(self, asked: ChangePlan | SwapInputs, at_s: float) -> list[AlarmEvent] | None:
         """Go by the plan that was asked for; returns what happened, None where it was refused."""
         try:
             text = self._text(asked)
-            plan = parse_plan(text, self._channels)
+            plan = self._as_before(parse_plan(text, self._channels))
             figures = None if self._recorder is None else self._recorder.figures()
             copy.deepcopy(self._pipeline).change_plan(plan, at_s)  # where it fails, it fails here
         except (PlanError, PlanChangeError) as error:
@@ -56,6 +60,13 @@ class PlanChanger:
         self.notice = ""
         self._record(at_s, figures)
         return events
+
+    def _as_before(self, plan: Plan) -> Plan:
+        """At the rate that holds, unless the plan's own changed; what carries code stays code."""
+        before = self.watch.plan
+        if plan.stated_rate == before.stated_rate:
+            plan = replace(plan, frame_rate=before.frame_rate)
+        return with_code(plan, self._code_channels)[0]
 
     def _refuse(self, why: str) -> None:
         self.notice = f"plan not changed: {why}"

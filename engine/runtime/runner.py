@@ -87,7 +87,7 @@ class Runner:
         self.input = InputSupervisor(request, self._host, info, checkpoint)
         info = self.input.info
         try:
-            plan = open_source.fitting_plan(request.plan, info)
+            plan, disagreements = open_source.fit_plan(request.plan, info)
             plan_text = open_source.plan_text(request.plan, plan)
             start_s = _start_s(request, info, self._host) if resumed is None else resumed.start_s
             watch = _watch(request, info, plan, plan_text, start_s)
@@ -100,12 +100,12 @@ class Runner:
         if checkpoint is not None:  # stream time begins on a whole tick
             self.input.begin_from(checkpoint, self.pipeline.fed_s)
         self._events: list[AlarmEvent] = []
-        self._notice = " · ".join(info.notices)
+        self._notice = " · ".join((*info.notices, *disagreements))
         self._end_reason = ""
         self._publish_due = self._host.clock()
         self._load = Load(self._publish_due)
         self._recorder = self._begin_log(log, watch, request, new=resumed is None)
-        self._plan = PlanChanger(watch, info.channels, self.pipeline, self._recorder)
+        self._plan = PlanChanger(watch, info, self.pipeline, self._recorder)
         ring = Ring([t.input for t in plan.tracks], rate_hz, self._fed_frames)
         self._listener = Listener(ring, plan.other_pack, self._host.open_output)
 

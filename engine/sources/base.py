@@ -34,6 +34,7 @@ class SourceInfo:
         file's own rate; None where unknown
     frame_rate : in the plan's words; None where unknown
     odd_rate : a rate that the file states and no standard counts, in words; else ""
+    code_channels : channels, from 1, on which timecode was found, as far as it was looked for
     fields : what the file says of itself: scene, take, tape, note, project, ...
     notices : what the user should know about how the source is read, one line each
     """
@@ -50,6 +51,7 @@ class SourceInfo:
     live: bool = False
     notices: tuple[str, ...] = ()
     odd_rate: str = ""
+    code_channels: tuple[int, ...] = ()
 
 
 class Source(Protocol):

@@ -27,7 +27,8 @@ _BEXT_FIELDS: Final = {
     "time": "originator_time",
 }
 _VORBIS_FIELDS: Final = (
-    *("description", "originator", "project", "scene", "take", "tape", "note", "circled", "ubits"),
+    *("description", "originator", "date", "project", "scene", "take", "tape", "note"),
+    *("circled", "ubits"),
 )
 _VORBIS_DATES: Final = {"origination_date": "date", "origination_time": "time"}
 """What ffmpeg calls two of bext's fields where it writes them as comments."""

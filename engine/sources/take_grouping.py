@@ -22,6 +22,7 @@ TOGETHER_S: Final = 1.0
 FRAME_S: Final = 1 / 23.0
 """A part may state its start to a frame of picture only."""
 
+_PART_DIGITS: Final = 3
 _PART: Final = re.compile(r"(.*?)[ _.-](\d{3,})")
 """T03_001, T03_1_002: a part is numbered with three digits."""
 _TAKE_WORD: Final = re.compile(r"(?i)(?:sc(?:ene)?|t(?:a?k(?:e)?)?|s|r(?:oll)?|[\W_\d])*\d+")
@@ -93,7 +94,9 @@ def _take_names(stems: Sequence[str]) -> dict[str, str]:
         alike = len({re.sub(r"\d+", "0", head) for head in heads}) == 1
         if len(heads) < 2 or not alike or len(rests[0]) < 2 or any(r != rests[0] for r in rests):
             continue
-        numbered = all(rest.isdecimal() and len(rest) < 3 for rest in rests[0])
+        if all(rest.isdecimal() and len(rest) >= _PART_DIGITS for rest in rests[0]):
+            continue  # parts
+        numbered = all(rest.isdecimal() for rest in rests[0])
         if numbered or all(_TAKE_WORD.fullmatch(head) for head in heads):
             return {stem: head for stem, (head, _) in zip(stems, pairs, strict=True)}
     return {}
@@ -133,8 +136,10 @@ def _beside(first: FileFacts, file: FileFacts) -> bool:
     if (first.channels, file.channels) != (1, 1):
         return False
     apart = file.start - first.start
+    if apart >= first.frames:
+        return False
     together = apart <= TOGETHER_S * first.sample_rate_hz
-    return together or (apart < first.frames and first.frames == file.frames)
+    return together or first.frames == file.frames
 
 
 def goes_on(before: Row, after: Row) -> bool:

@@ -28,11 +28,12 @@ _SLACK_FRAMES: Final = 2e-3
 
 
 class Origin(StrEnum):
-    """Where a label comes from."""
+    """Where a label comes from; START: it only counts from the take's start."""
 
     LTC = "ltc"
     FREE_RUNNING = "ltc free-running"
     FILE = "file"
+    START = "start"
     TIME_OF_DAY = "time of day"
 
 
@@ -125,13 +126,25 @@ class TimecodeClock:
         self._stretches: list[_Stretch] = []
         self._takes_s = [0.0]
         self._key: tuple[object, ...] = ()
+        self._last_bits: int | None = None
+        self.user_bits: int | None = None
+        """The user bits of the first code that had the same in two frames; None before that."""
 
     def update(self, readings: Mapping[int, CodeReading]) -> None:
         """Take in one tick: the first track that gives code now says what time it is."""
         for track_index, reading in sorted(readings.items()):
             if reading.frames and reading.newest is not None:
                 self._follow(track_index, reading)
+                self._keep_user_bits(reading)
                 return
+
+    def _keep_user_bits(self, reading: CodeReading) -> None:
+        if self.user_bits is None:
+            for frame in reading.frames:
+                if frame.user_bits == self._last_bits:
+                    self.user_bits = frame.user_bits
+                    return
+                self._last_bits = frame.user_bits
 
     def _follow(self, track_index: int, reading: CodeReading) -> None:
         assert reading.newest is not None
@@ -160,6 +173,21 @@ class TimecodeClock:
         new.add_code(begin[0], reading.valid_s)
         self._begins_s.append(max(begin[0], self._takes_s[-1]))
         self._stretches.append(new)
+
+    def ahead_of_reference(self) -> int | None:
+        """Labels that the first code is ahead of what the file's time reference says there.
+
+        None where there is no code or no reference. A label is counted as another one only where
+        it is more than half a frame off.
+        """
+        if not self._stretches or self._reference.origin is not Origin.FILE:
+            return None
+        stretch = self._stretches[0]
+        rate = stretch.rate
+        time_s = self._reference.since_midnight_s + Fraction(stretch.at_s[0])
+        day = rate.frames_per_day
+        ahead = stretch.frame[0] - round(time_s * rate.rate)
+        return (ahead + day // 2) % day - day // 2
 
     def rewind(self, at_s: float) -> None:
         """The take begins anew at that stream time."""

@@ -18,6 +18,7 @@ from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.limits import LIMITS, Limit, Value
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
+from engine.pipeline import scan_document
 from engine.pipeline.scan import scan_source
 from engine.plan.load import PlanError, parse_plan
 from engine.report.content.report_data import Break, Done, Note
@@ -185,7 +186,7 @@ def scan_json() -> str:
             Track(3, kind=Kind.AMBIENCE),
         )
     )
-    return _key_table(scan_source(ArraySource(sound, 8_000), plan).as_json())
+    return _key_table(scan_document.document(scan_source(ArraySource(sound, 8_000), plan)))
 
 
 def report_json() -> str:

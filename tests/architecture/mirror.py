@@ -42,6 +42,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/pipeline/test_pipeline.py": "engine/pipeline/framing",
     "engine/plan/test_load.py": "engine/plan/check",
     "engine/plan/test_edit.py": "engine/plan/template",
+    "engine/sources/test_take_files.py": "engine/sources/take_grouping",
+    "engine/pipeline/test_scan.py": "engine/pipeline/scan_document engine/pipeline/scan_result",
+    "engine/pipeline/test_take_probe.py": "engine/timecode/code_search",
     "engine/report/content/test_from_session.py": (
         "engine/report/content/logged_figures engine/report/content/logged_timecode "
         "engine/report/content/session_acts engine/session/reader "
@@ -57,7 +60,8 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (
-        "app/cli/arguments app/cli/display app/cli/scan_command app/cli/watch_command "
+        "app/cli/arguments app/cli/display app/cli/scan_jobs app/cli/scan_text "
+        "app/cli/scan_command app/cli/watch_command "
         "app/report/take_scan "
         "app/window/application engine/report/content/from_scan"
     ),

@@ -11,7 +11,7 @@ from engine.alarms.cause_rules import TOGETHER_S
 from engine.alarms.machine import CHATTER_RAISES, CHATTER_WINDOW_S
 from engine.model.faults import BURST_GAP_S
 from engine.model.messages import Fault
-from engine.pipeline.scan import SCHEMA
+from engine.pipeline.scan_document import SCHEMA
 from engine.plan.check import LONGEST_TEXT
 from engine.plan.load import LONGEST_FILE_BYTES
 from engine.report.formats.json_document import SCHEMA as REPORT_SCHEMA

@@ -139,11 +139,12 @@ SCAN = """
 import numpy as np
 from engine.model.tracks import Plan, Track
 from engine.pipeline.scan import scan_source
+from engine.pipeline.scan_document import document
 from engine.sources.synthetic import ArraySource
 
 sound = np.random.default_rng(1).normal(0.0, 0.003, (96_000, 1)).astype(np.float32)
 sound[48_000:64_000:7] = 0.6
-for incident in scan_source(ArraySource(sound, 8_000), Plan((Track(1),))).as_json()["incidents"]:
+for incident in document(scan_source(ArraySource(sound, 8_000), Plan((Track(1),))))["incidents"]:
     if incident["fault"] == "loud":
         print(incident["severity"], incident["onset_s"], incident["amber_s"], incident["detail"])
 """

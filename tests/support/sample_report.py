@@ -92,6 +92,7 @@ def section(
         frame_rate="25",
         timecode=timecode,
         timecode_from="the file's time reference",
+        timecode_origin="file",
         entries=entries(plan, incidents, coverage, done or {}),
         tracks=tuple(TrackFigures(track, integrated_lufs=-24.1) for track in plan.tracks),
         whos=coverage.whos(),

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
-from engine.model.frame_rates import FRAME_RATES
+from engine.model.frame_rates import CODE_RATES
 from engine.model.timecode_frames import CodeFrame
 from engine.model.units import amplitude
 from engine.timecode.ltc_decoder import LtcDecoder
@@ -40,7 +40,7 @@ def code(
     wow: Sequence[tuple[float, float]] = (),
 ) -> Sound:
     """LTC at that rate from that label on, shape (samples,)."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     first = rate.frame(label)
     words = np.array([code_word(rate, first + n, user_bits) for n in range(frames)])
     length = rate_hz / float(rate.rate) / speed
@@ -51,7 +51,7 @@ def code(
 
 def still(word: str, label: str, frames: int, rate_hz: int) -> Sound:
     """The same label again and again, -18 dBFS."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     words = np.array([code_word(rate, rate.frame(label))] * frames)
     starts = np.arange(frames + 1, dtype=np.float64) * (rate_hz / float(rate.rate))
     return (0.126 * waveform(words, starts, round(starts[-1]), rate_hz)).astype(np.float32)
@@ -96,7 +96,7 @@ def decoded(sound: Sound, rate_hz: int, block: int | None = None) -> list[CodeFr
 def share_right(frames: Sequence[CodeFrame], word: str, label: str, sent: int) -> float:
     """Share of the frames sent that were heard, in order and once; the last one, which has no edge
     at its end before silence, does not count. A label that was not sent counts against it."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     first = rate.frame(label)
     wanted = {rate.label(first + n) for n in range(sent - 1)}
     heard = [frame.label for frame in frames]

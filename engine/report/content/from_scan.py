@@ -7,16 +7,20 @@ from dataclasses import replace
 from typing import Final
 
 from engine.model.tracks import Track
-from engine.pipeline.scan import ScanResult
+from engine.pipeline.scan_document import track_json
+from engine.pipeline.scan_result import ScanResult
 from engine.report.content.excerpts import Opener, Progress, read_excerpts
 from engine.report.content.report_data import Section, TrackFigures
 from engine.report.content.sections import entries, pictured, with_excerpts
+from engine.timecode import user_bits
 from engine.timecode.clock import Origin
+from engine.timecode.labels import difference
 
 _FROM: Final = {
     Origin.LTC: "the timecode track",
     Origin.FREE_RUNNING: "the timecode track, free-running",
     Origin.FILE: "the file's time reference",
+    Origin.START: "the take's start (the file has no time reference)",
     Origin.TIME_OF_DAY: "the time of day",
 }
 _FIELDS: Final = (
@@ -25,12 +29,10 @@ _FIELDS: Final = (
 )
 """Of the sound report, in the order to show."""
 
-_NO_REFERENCE: Final = "the take's start (the file has no time reference)"
-
 
 def section_of_scan(result: ScanResult) -> Section:
     """The section, without excerpts: see `with_sound`."""
-    coverage = result.coverage()
+    coverage, ahead = result.coverage(), result.clock.ahead_of_reference()
     fields = result.info.fields
     return Section(
         name=result.info.name,
@@ -47,15 +49,23 @@ def section_of_scan(result: ScanResult) -> Section:
         fields={key: fields[key] for key in _FIELDS if fields.get(key)},
         start_s=result.info.start_s or 0.0,
         honest=tuple(_honest(result)),
+        timecode_origin=result.timecode_from,
+        timecode_offset=difference(ahead, result.clock.rate_at(0.0)) if ahead else "",
+        user_bits=_user_bits(result.clock.user_bits),
+        path=result.path,
     )
+
+
+def _user_bits(bits: int | None) -> str:
+    if bits is None:
+        return ""
+    date = user_bits.date_in(bits)
+    return user_bits.as_text(bits) + (f" (date {date})" if date else "")
 
 
 def timecode_from(result: ScanResult) -> str:
     """Where the labels come from, in words."""
-    origin = result.clock.label_at(0.0)[1]
-    if origin is Origin.FILE and result.info.start_samples is None:
-        return _NO_REFERENCE
-    return _FROM[origin]
+    return _FROM[result.clock.label_at(0.0)[1]]
 
 
 def with_sound(section: Section, open_at: Opener, progress: Progress | None = None) -> Section:
@@ -71,14 +81,14 @@ def with_sound(section: Section, open_at: Opener, progress: Progress | None = No
 
 
 def _honest(result: ScanResult) -> Sequence[str]:
-    lines = list(result.info.notices)
+    lines = list(result.notices)
     if result.audio_lost_s > 0.0:
         lines.insert(0, f"{result.audio_lost_s:.2f} s of audio could not be read")
     return lines
 
 
 def _figures(result: ScanResult) -> tuple[TrackFigures, ...]:
-    rows = result.as_json()["tracks"]
+    rows = [track_json(result, track_index) for track_index in range(len(result.plan.tracks))]
     keys = [key for key in TrackFigures.__slots__ if key != "track"]
     tracks: Sequence[Track] = result.plan.tracks
     return tuple(

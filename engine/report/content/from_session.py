@@ -27,6 +27,7 @@ from engine.session.reader import SessionReader
 from engine.session.records import SessionRecord
 from engine.session.schema import NotALogError
 from engine.sources.base import SourceError
+from engine.timecode.clock import Origin
 
 _HEADING: Final = ("title", "production", "date", "mixer", "location")
 
@@ -88,8 +89,19 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         batteries=session_acts.batteries(log),
         tracks_note=note,
         crew=True,
+        timecode_origin=_origin(session, label),
+        path=request.take or "",
     )
     return Logged(section, request, session.live, session.channels)
+
+
+def _origin(session: SessionRecord, label: LoggedTimecode) -> str | None:
+    """A take without a time reference is counted from where it was begun."""
+    if label.followed:
+        return Origin.LTC.value
+    if session.live:
+        return Origin.TIME_OF_DAY.value
+    return None if session.start_s == session.request.start_s else Origin.FILE.value
 
 
 def _drill(request: Open) -> dict[str, str]:

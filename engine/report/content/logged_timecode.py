@@ -53,10 +53,14 @@ class LoggedTimecode:
         ahead = self._ahead[nearest] if self._ahead else 0
         return self._rate.label(self._frame(at_s) + ahead)
 
+    @property
+    def followed(self) -> bool:
+        """A timecode track was followed, and said something else than the reference."""
+        return any(self._ahead)
+
     def origin(self, reference: str) -> str:
         """Where labels come from, in words."""
-        followed = any(self._ahead)
-        return f"the timecode track, else {reference}" if followed else reference
+        return f"the timecode track, else {reference}" if self.followed else reference
 
 
 def labels_of(folder: Path) -> LoggedTimecode:

@@ -12,9 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.alarms.coverage_timeline import Stretch, WhoCoverage
+from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import Incident
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
+from engine.pipeline.scan_document import Failure
+from engine.timecode.labels import first_after
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +122,15 @@ class Section:
     """One take or one session.
 
     fields : what the file or the log says of itself, in the order to show
-    timecode : the label of any moment; `timecode_from` says where labels come from
+    timecode : the label of any moment; `timecode_from` says where labels come from, in words, and
+        `timecode_origin` as scripts have it: a word of `Origin`, None where nothing tells the time
     honest : what the watch itself missed or does not know, one line each
     start_s : time since midnight of stream time 0, to place round labels on the axis
     tracks_note : what is not known of the tracks, and why
     crew : somebody could answer alarms (a session), so that times to answer mean something
+    timecode_offset : how far LTC is ahead of the file's reference, "" where it is not
+    user_bits : what the user bits of LTC say, "" where there are none
+    path : the take's file or folder as it was named, "" where there is none
     """
 
     name: str
@@ -146,13 +153,26 @@ class Section:
     batteries: tuple[Note, ...] = ()
     tracks_note: str = ""
     crew: bool = False
+    timecode_origin: str | None = None
+    timecode_offset: str = ""
+    user_bits: str = ""
+    path: str = ""
+
+    def timecode_out(self, at_s: float) -> str:
+        """The label of an Out point: the first whole frame from that moment on."""
+        return first_after(self.timecode, at_s, FRAME_RATES[self.frame_rate])
+
+    def span(self, start_s: float, end_s: float) -> str:
+        """From In to Out, in labels."""
+        return f"{self.timecode(start_s)} to {self.timecode_out(end_s)}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Report:
-    """A whole report: its heading, then a section a take."""
+    """A whole report: its heading, what could not be read, then a section a take."""
 
     title: str
     heading: tuple[tuple[str, str], ...]
     made_by: str
     sections: tuple[Section, ...]
+    failures: tuple[Failure, ...] = ()

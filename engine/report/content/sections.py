@@ -11,6 +11,7 @@ from engine.alarms.coverage_timeline import CoverageTimeline
 from engine.model.faults import check_first, spoils, word
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
+from engine.pipeline.scan_document import Failure
 from engine.report.content.alarm_figures import AlarmFigures, alarm_figures
 from engine.report.content.report_data import Done, Entry, Excerpt, Report, Section
 
@@ -78,14 +79,17 @@ def with_excerpts(rows: Sequence[Entry], excerpts: Mapping[int, Excerpt]) -> tup
     return tuple(replace(entry, excerpt=excerpts.get(entry.number)) for entry in rows)
 
 
-def report(sections: Sequence[Section], made_by: str) -> Report:
+def report(sections: Sequence[Section], made_by: str, failures: Sequence[Failure] = ()) -> Report:
     """The whole report; its heading is what the sections' plans agree on."""
+    if not sections:
+        return Report("Nothing could be read", (), made_by, (), tuple(failures))
     plans = [section.plan for section in sections]
     titles = Counter(plan.title for plan in plans if plan.title)
     one_plan = len({(p.title, p.production, p.date, p.mixer, p.location) for p in plans}) == 1
     heading = _heading(plans[0]) if one_plan else ()
     title = next(iter(titles)) if len(titles) == 1 else f"{len(sections)} takes"
-    return Report(title if titles else sections[0].name, heading, made_by, tuple(sections))
+    name = title if titles else sections[0].name
+    return Report(name, heading, made_by, tuple(sections), tuple(failures))
 
 
 def _heading(plan: Plan) -> tuple[tuple[str, str], ...]:

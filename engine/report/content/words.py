@@ -82,10 +82,7 @@ def instead(entry: Entry, section: Section) -> str:
         return "no cover in the plan" if entry.spoils else "listen first: no cover in the plan"
     if len(stretches) == 1:
         return _use(stretches[0], section)
-    return "; ".join(
-        f"{section.timecode(s.start_s)} to {section.timecode(s.end_s)} {_use(s, section)}"
-        for s in stretches
-    )
+    return "; ".join(f"{section.span(s.start_s, s.end_s)} {_use(s, section)}" for s in stretches)
 
 
 def _use(stretch: Stretch, section: Section) -> str:

@@ -62,7 +62,7 @@ def _values(entry: Entry, section: Section) -> Iterator[str | int | float]:
     else:
         yield from (track.who, track.level or "", track.pack, track.placement, track.receiver)
     yield section.timecode(entry.start_s)
-    yield "" if entry.lasts else section.timecode(entry.end_s)
+    yield "" if entry.lasts else section.timecode_out(entry.end_s)
     yield round(entry.start_s, 3)
     yield "" if entry.lasts else round(entry.end_s, 3)
     yield round(entry.length_s, 3)

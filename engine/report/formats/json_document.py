@@ -8,16 +8,20 @@ from typing import Any, Final
 from engine.report.content.report_data import Entry, Note, Report, Section, TrackFigures
 from engine.report.content.sections import figures
 
-SCHEMA: Final = 1
+KIND: Final = "report"
+SCHEMA: Final = 2
+"""Version of the document; raised when a script that reads it would have to change."""
 
 
 def document(report: Report) -> dict[str, Any]:
     """The report as plain Python values that JSON knows."""
     return {
+        "kind": KIND,
         "schema": SCHEMA,
         "title": report.title,
         "heading": {name.lower(): value for name, value in report.heading},
         "made_by": report.made_by,
+        "failed": [failure.as_json() for failure in report.failures],
         "sections": [_section(section) for section in report.sections],
     }
 
@@ -29,8 +33,10 @@ def _section(section: Section) -> dict[str, Any]:
         "sample_rate_hz": section.sample_rate_hz,
         "duration_s": round(section.duration_s, 4),
         "frame_rate": section.frame_rate,
-        "start_timecode": section.timecode(0.0),
-        "timecode_from": section.timecode_from,
+        "start_timecode": _label(section, 0.0),
+        "timecode_from": section.timecode_origin,
+        "timecode_offset": section.timecode_offset or None,
+        "user_bits": section.user_bits or None,
         "missed": list(section.honest),
         "breaks": [
             {**_span(section, one.start_s, one.end_s), "text": one.text, "lost": one.lost}
@@ -60,8 +66,8 @@ def _span(section: Section, start_s: float, end_s: float) -> dict[str, Any]:
     return {
         "in_s": round(start_s, 4),
         "out_s": round(end_s, 4),
-        "timecode_in": section.timecode(start_s),
-        "timecode_out": section.timecode(end_s),
+        "timecode_in": _label(section, start_s),
+        "timecode_out": section.timecode_out(end_s) if section.timecode_origin else None,
     }
 
 
@@ -85,7 +91,7 @@ def _entry(entry: Entry, section: Section) -> dict[str, Any]:
         "done": [
             {
                 "at_s": round(d.at_s, 4),
-                "timecode": section.timecode(d.at_s),
+                "timecode": _label(section, d.at_s),
                 "text": d.text,
                 "by": d.by,
             }
@@ -102,4 +108,9 @@ def _track(one: TrackFigures) -> dict[str, Any]:
 
 
 def _note(note: Note, section: Section) -> dict[str, Any]:
-    return {**asdict(note), "timecode": section.timecode(note.at_s)}
+    return {**asdict(note), "timecode": _label(section, note.at_s)}
+
+
+def _label(section: Section, at_s: float) -> str | None:
+    """The label of that moment; None where nothing tells the time."""
+    return section.timecode(at_s) if section.timecode_origin else None

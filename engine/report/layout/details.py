@@ -76,7 +76,7 @@ def _incident_row(entry: Entry, section: Section) -> tuple[Cell, ...]:
     who = ", ".join(filter(None, (track.who, words.pack(track)))) if track else words.NONE
     fault = ": ".join(filter(None, (entry.word, entry.incident.detail)))
     part_of = entry.incident.part_of
-    out = "to the end" if entry.lasts else section.timecode(entry.end_s)
+    out = "to the end" if entry.lasts else section.timecode_out(entry.end_s)
     return (
         Cell(str(entry.number)),
         Cell(f"{section.timecode(entry.start_s)} {out}"),
@@ -120,8 +120,7 @@ def _coverage(section: Section) -> Iterator[Block]:
     rows = []
     for who in section.whos:
         spans = "; ".join(
-            f"{section.timecode(s.start_s)} to {section.timecode(s.end_s)} "
-            f"({words.length(s.length_s)})"
+            f"{section.span(s.start_s, s.end_s)} ({words.length(s.length_s)})"
             for s in who.uncovered
         )
         mark = Mark.UNCOVERED if who.uncovered else Mark.GOOD
@@ -202,7 +201,7 @@ def _breaks(section: Section) -> Iterator[Block]:
     rows = tuple(
         (
             Cell(section.timecode(one.start_s)),
-            Cell(section.timecode(one.end_s)),
+            Cell(section.timecode_out(one.end_s)),
             Cell(words.length(one.end_s - one.start_s)),
             Cell(one.text, tone=Tone.BAD if one.lost else Tone.PLAIN),
         )
@@ -259,8 +258,7 @@ def _alarm_lines(alarms: AlarmFigures, section: Section) -> Iterator[tuple[str, 
     rate = number_or_dash(alarms.per_hour, "an hour")
     yield "Rate", f"{rate} ({_RATE_BOUNDS}); most in 10 min: {alarms.most_in_10_min}"
     spans = "; ".join(
-        f"{section.timecode(f.start_s)} to {section.timecode(f.end_s)} ({f.alarms} alarms)"
-        for f in alarms.floods
+        f"{section.span(f.start_s, f.end_s)} ({f.alarms} alarms)" for f in alarms.floods
     )
     yield (
         "Floods (over 10 in 10 min)",

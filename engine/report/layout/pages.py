@@ -36,14 +36,28 @@ def pages(report: Report) -> tuple[Block, ...]:
     blocks: list[Block] = [Heading(report.title, 1)]
     if report.heading:
         blocks.append(Facts(report.heading))
+    blocks += _failures(report)
     one = len(report.sections) == 1
-    if not one:
+    if len(report.sections) > 1:
         blocks += _all_takes(report.sections)
     for number, section in enumerate(report.sections):
         blocks += _first_page(section, new_page=number > 0 or not one, alone=one)
         blocks += details(section, new_page=one)
     blocks.append(Text(report.made_by, Tone.DIM))
     return tuple(blocks)
+
+
+def _failures(report: Report) -> Iterator[Block]:
+    """What could not be read, before anything else."""
+    if report.failures:
+        takes = words.count(len(report.failures), "take")
+        yield Heading(f"{takes} could not be read and {_are(report)} not in this report", 2)
+        for failure in report.failures:
+            yield Text(failure.reason, Tone.BAD)
+
+
+def _are(report: Report) -> str:
+    return "is" if len(report.failures) == 1 else "are"
 
 
 def _first_page(section: Section, *, new_page: bool, alone: bool) -> Iterator[Block]:
@@ -58,12 +72,15 @@ def _first_page(section: Section, *, new_page: bool, alone: bool) -> Iterator[Bl
 def _facts(section: Section) -> Iterable[tuple[str, str]]:
     for name, value in section.fields.items():
         yield name.capitalize(), value
-    end = section.timecode(section.duration_s)
     yield "From", section.timecode(0.0)
-    yield "To", end
+    yield "To", section.timecode_out(section.duration_s)
     yield "Length", words.length(section.duration_s)
     yield "Frame rate", section.frame_rate
     yield "Timecode from", section.timecode_from
+    if section.timecode_offset:
+        yield "LTC ahead of the file", section.timecode_offset
+    if section.user_bits:
+        yield "User bits", section.user_bits
     tracks = words.count(len(section.plan.tracks), "track")
     yield "Audio", f"{tracks}, {section.sample_rate_hz / 1000:g} kHz"
 
@@ -78,7 +95,7 @@ def _honest(section: Section) -> Iterator[Block]:
         yield Text(line, Tone.BAD)
     most = 4
     for one in lost[:most]:
-        span = f"{section.timecode(one.start_s)} to {section.timecode(one.end_s)}"
+        span = section.span(one.start_s, one.end_s)
         yield Text(f"Not watched {span}: {one.text}", Tone.BAD)
     if len(lost) > most:
         yield Text(f"… and {words.count(len(lost) - most, 'more gap')}, all listed below.")
@@ -134,7 +151,7 @@ def _hurry_row(entry: Entry, section: Section) -> tuple[Cell, ...]:
     return (
         Cell(str(entry.number)),
         Cell(section.timecode(entry.start_s)),
-        Cell("to the end" if entry.lasts else section.timecode(entry.end_s)),
+        Cell("to the end" if entry.lasts else section.timecode_out(entry.end_s)),
         Cell(words.length(entry.length_s)),
         Cell(words.subject(entry), bold=True),
         Cell(entry.word, mark_of(entry)),
@@ -152,7 +169,7 @@ def _whos(section: Section) -> Iterator[Block]:
         return
     for who in bad:
         spans = [
-            f"{section.timecode(s.start_s)} to {section.timecode(s.end_s)}"
+            section.span(s.start_s, s.end_s)
             for s in sorted(who.uncovered, key=lambda s: -s.length_s)[:3]
         ]
         more = len(who.uncovered) - len(spans)

@@ -77,7 +77,9 @@ def test_what_is_no_take_is_one_line_and_exit_2(
     path.write_bytes(content)
     assert main(["scan", str(path), "--json"]) == 2
     out, err = capsys.readouterr()
-    assert out == ""
+    (failed,) = json.loads(out)["failed"]
+    assert failed["path"] == str(path)
+    assert failed["reason"] + "\n" == err
     assert err.count("\n") == 1
     assert "odd.wav" in err
 

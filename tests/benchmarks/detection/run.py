@@ -28,6 +28,7 @@ import soundfile
 from engine.model.messages import Samples
 from engine.model.tracks import Plan
 from engine.pipeline.scan import scan_source
+from engine.pipeline.scan_document import document
 from engine.sources.synthetic import ArraySource
 from tests.benchmarks.detection import report, witness
 from tests.benchmarks.detection.library import RATE, load
@@ -55,7 +56,7 @@ class SceneRun:
 
 def scan(samples: Samples, plan: Plan) -> list[dict[str, Any]]:
     """The incidents of `scan --json` for those samples."""
-    incidents: list[dict[str, Any]] = scan_source(ArraySource(samples, RATE), plan).as_json()[
+    incidents: list[dict[str, Any]] = document(scan_source(ArraySource(samples, RATE), plan))[
         "incidents"
     ]
     return incidents

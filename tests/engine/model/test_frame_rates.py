@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from timecode import Timecode
 
-from engine.model.frame_rates import FRAME_RATES, FrameRate, frame_at, label_at
+from engine.model.frame_rates import CODE_RATES, FrameRate, frame_at, label_at
 
-DROP = FRAME_RATES["29.97df"]
-RATES = st.sampled_from(list(FRAME_RATES.values()))
+DROP = CODE_RATES["29.97df"]
+RATES = st.sampled_from(list(CODE_RATES.values()))
 LIBRARY_WORD = {"29.97df": "29.97"}
 
 
@@ -80,14 +80,14 @@ def test_a_frame_begins_at_the_first_sample_at_or_after_its_time(rate, frame, fs
 )
 def test_samples_since_midnight_become_the_label(word, samples, label):
     """At 48 kHz a frame has 2002, 2000, 1920, 1601.6 or 1600 samples (SMPTE ST 12-1 rates)."""
-    assert label_at(Fraction(samples, 48_000), FRAME_RATES[word]) == label
+    assert label_at(Fraction(samples, 48_000), CODE_RATES[word]) == label
 
 
 def test_labels_run_off_the_clock_by_the_known_amounts():
     """A day of drop-frame labels ends 86.4 ms early, an hour at 23.976 lasts 3603.6 s."""
     off_s = DROP.frames_per_day / DROP.rate - 86_400
     assert float(off_s) == pytest.approx(-0.0864, abs=1e-9)
-    hour = FRAME_RATES["23.976"].labels_per_s * 3600 / FRAME_RATES["23.976"].rate
+    hour = CODE_RATES["23.976"].labels_per_s * 3600 / CODE_RATES["23.976"].rate
     assert hour == Fraction("3603.6")
 
 
@@ -97,4 +97,4 @@ def test_labels_run_off_the_clock_by_the_known_amounts():
 def test_what_is_no_label_is_refused(text):
     """Wrong form and numbers out of range are ValueErrors."""
     with pytest.raises(ValueError, match="no timecode"):
-        FRAME_RATES["25"].frame(text)
+        CODE_RATES["25"].frame(text)

@@ -11,6 +11,7 @@ import soundfile as sf
 from engine.model.tracks import Plan, Scene, plan_for
 from engine.pipeline import measure_ahead
 from engine.pipeline.scan import scan_source, scan_take
+from engine.pipeline.scan_document import document
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
 
@@ -38,10 +39,10 @@ def test_ahead_gives_the_same_document(
     take: Path, plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A scan on two cores says exactly what a scan on one says."""
-    here = scan_source(open_take(take), plan, path=take).as_json()
+    here = document(scan_source(open_take(take), plan, path=take))
     monkeypatch.setattr(measure_ahead, "FORK_WORTH_S", 0.0)
     monkeypatch.setattr(measure_ahead, "SPAWN_WORTH_S", 0.0)
-    ahead = scan_take(take, plan).as_json()
+    ahead = document(scan_take(take, plan))
     assert ahead == here
     assert [i["fault"] for i in ahead["incidents"]] == ["muted"]
 

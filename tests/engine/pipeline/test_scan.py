@@ -12,14 +12,19 @@ import pytest
 from engine.model.messages import Block, Fault, Incident, Kind, PackLevel, Samples, Severity
 from engine.model.tracks import Plan, Track, plan_for
 from engine.model.units import amplitude_db
-from engine.pipeline.scan import ScanResult, scan_source
+from engine.pipeline.scan import scan_source
+from engine.pipeline.scan_document import document
+from engine.pipeline.scan_result import ScanResult
 from engine.sources.base import SourceError
 from engine.sources.synthetic import ArraySource
 from tests.support.signals import noise, sine
 from tests.support.timecode_signals import code
 
 RATE = 8_000
-TAKE_KEYS = ["path", "sample_rate_hz", "duration_s", "start_timecode", "frame_rate"]
+TAKE_KEYS = [
+    *("path", "sample_rate_hz", "duration_s", "start_timecode", "timecode_from"),
+    *("timecode_offset", "frame_rate", "user_bits", "notices"),
+]
 TRACK_KEYS = [
     *("track", "name", "kind", "who", "level"),
     *("integrated_lufs", "momentary_max_lufs", "short_term_max_lufs"),
@@ -28,7 +33,7 @@ TRACK_KEYS = [
 ]
 INCIDENT_KEYS = [
     *("track", "fault", "severity", "onset_s", "amber_s", "red_s"),
-    *("end_s", "start_timecode", "covered_by", "detail"),
+    *("end_s", "start_timecode", "end_timecode", "covered_by", "detail"),
 ]
 PLAN = Plan(
     (
@@ -60,23 +65,23 @@ def result() -> ScanResult:
 
 def test_the_document_has_the_promised_keys(result: ScanResult) -> None:
     """Keys, their order and the schema are those of CONTRACT.md, and no others."""
-    document = result.as_json()
-    assert list(document) == ["schema", "take", "tracks", "incidents", "who"]
-    assert document["schema"] == 1
-    assert list(document["take"]) == TAKE_KEYS
-    assert [list(track) for track in document["tracks"]] == [TRACK_KEYS] * 3
-    assert [list(incident) for incident in document["incidents"]] == [INCIDENT_KEYS] * 2
+    told = document(result)
+    assert list(told) == ["kind", "schema", "take", "tracks", "incidents", "who", "failed"]
+    assert (told["kind"], told["schema"]) == ("scan", 2)
+    assert list(told["take"]) == TAKE_KEYS
+    assert [list(track) for track in told["tracks"]] == [TRACK_KEYS] * 3
+    assert [list(incident) for incident in told["incidents"]] == [INCIDENT_KEYS] * 2
 
 
 def test_it_is_strict_json(result: ScanResult) -> None:
     """The document holds no NaN, no infinity and nothing that JSON does not know."""
-    text = json.dumps(result.as_json(), allow_nan=False)
-    assert json.loads(text) == result.as_json()
+    text = json.dumps(document(result), allow_nan=False)
+    assert json.loads(text) == document(result)
 
 
 def test_incidents_as_they_were(result: ScanResult) -> None:
     """Onset, alarm times and end are where they lie in the take, null where not reached."""
-    first, second = result.as_json()["incidents"]
+    first, second = document(result)["incidents"]
     assert first == {
         "track": 1,
         "fault": "muted",
@@ -85,7 +90,8 @@ def test_incidents_as_they_were(result: ScanResult) -> None:
         "amber_s": pytest.approx(2.5, abs=0.001),
         "red_s": None,
         "end_s": pytest.approx(2.8, abs=0.001),
-        "start_timecode": "00:00:02:00",
+        "start_timecode": None,
+        "end_timecode": None,
         "covered_by": 2,
         "detail": first["detail"],
     }
@@ -96,37 +102,37 @@ def test_incidents_as_they_were(result: ScanResult) -> None:
 
 def test_take_and_tracks_are_named(result: ScanResult) -> None:
     """Tracks go by their input number, a name that is never empty, and null where not planned."""
-    document = result.as_json()
-    assert document["take"]["duration_s"] == 12.0
-    assert document["take"]["sample_rate_hz"] == RATE
-    assert document["take"]["frame_rate"] == "25"
-    assert [t["track"] for t in document["tracks"]] == [1, 2, 3]
-    assert [t["name"] for t in document["tracks"]] == ["Foreman", "Track 2", "Track 3"]
-    assert [t["kind"] for t in document["tracks"]] == ["lav", "lav", "ambience"]
-    assert [t["level"] for t in document["tracks"]] == ["main", "safety", None]
-    assert [t["who"] for t in document["tracks"]] == ["foreman", "foreman", None]
+    told = document(result)
+    assert told["take"]["duration_s"] == 12.0
+    assert told["take"]["sample_rate_hz"] == RATE
+    assert told["take"]["frame_rate"] == "25"
+    assert [t["track"] for t in told["tracks"]] == [1, 2, 3]
+    assert [t["name"] for t in told["tracks"]] == ["Foreman", "Track 2", "Track 3"]
+    assert [t["kind"] for t in told["tracks"]] == ["lav", "lav", "ambience"]
+    assert [t["level"] for t in told["tracks"]] == ["main", "safety", None]
+    assert [t["who"] for t in told["tracks"]] == ["foreman", "foreman", None]
 
 
 def test_no_level_is_null() -> None:
     """Digital zero has no level, and a take too short for a measure has no value."""
-    track = scan(np.zeros((RATE, 1), dtype=np.float32), plan_for([""])).as_json()["tracks"][0]
+    track = document(scan(np.zeros((RATE, 1), dtype=np.float32), plan_for([""])))["tracks"][0]
     assert all(track[key] is None for key in TRACK_KEYS[5:12])
     assert track["present_fraction"] == 0.0
 
 
 def test_a_take_of_one_frame() -> None:
     """One frame is a take: peaks are measured, all else is null, and nothing is raised."""
-    document = scan(np.full((1, 1), 0.5, dtype=np.float32), plan_for([""])).as_json()
-    assert document["tracks"][0]["sample_peak_max_dbfs"] == pytest.approx(-6.02)
-    assert document["tracks"][0]["integrated_lufs"] is None
-    assert document["tracks"][0]["present_fraction"] is None
-    assert document["incidents"] == []
+    told = document(scan(np.full((1, 1), 0.5, dtype=np.float32), plan_for([""])))
+    assert told["tracks"][0]["sample_peak_max_dbfs"] == pytest.approx(-6.02)
+    assert told["tracks"][0]["integrated_lufs"] is None
+    assert told["tracks"][0]["present_fraction"] is None
+    assert told["incidents"] == []
 
 
 def test_levels_have_two_decimals_and_true_values() -> None:
     """A full-scale 997 Hz sine reads 0 dBFS RMS (AES17) and -3.01 LUFS (BS.1770), rounded."""
-    document = scan(sine(0.0, 5.0, 48_000, hz=997.0), plan_for([""]), 48_000).as_json()
-    track = document["tracks"][0]
+    told = document(scan(sine(0.0, 5.0, 48_000, hz=997.0), plan_for([""]), 48_000))
+    track = told["tracks"][0]
     assert track["integrated_lufs"] == -3.01
     assert track["rms_dbfs"] == 0.0
     assert track["true_peak_max_dbtp"] >= track["sample_peak_max_dbfs"]
@@ -136,9 +142,9 @@ def test_timecode_counts_from_the_time_reference() -> None:
     """The file's time reference is the take's start, and incidents count from it."""
     source = ArraySource(take(), RATE)
     source.info = replace(source.info, start_samples=(18 * 3600 + 4 * 60) * RATE)
-    document = scan_source(source, PLAN).as_json()
-    assert document["take"]["start_timecode"] == "18:04:00:00"
-    assert document["incidents"][0]["start_timecode"] == "18:04:02:00"
+    told = document(scan_source(source, PLAN))
+    assert told["take"]["start_timecode"] == "18:04:00:00"
+    assert told["incidents"][0]["start_timecode"] == "18:04:02:00"
 
 
 def test_timecode_in_the_plans_rate() -> None:
@@ -146,7 +152,7 @@ def test_timecode_in_the_plans_rate() -> None:
     one = scan(take(), replace(PLAN, frame_rate="29.97df"))
     assert one.timecode(0.0) == "00:00:00;00"
     assert one.timecode(60.07) == "00:01:00;02"
-    assert one.as_json()["take"]["frame_rate"] == "29.97df"
+    assert document(one)["take"]["frame_rate"] == "29.97df"
 
 
 def test_timecode_of_a_track_comes_before_the_time_reference() -> None:
@@ -158,10 +164,10 @@ def test_timecode_of_a_track_comes_before_the_time_reference() -> None:
     source = ArraySource(x, rate_hz)
     source.info = replace(source.info, start_samples=0)
     plan = Plan((Track(1, kind=Kind.TIMECODE), Track(2)), frame_rate="24")
-    document = scan_source(source, plan).as_json()
-    assert document["take"]["start_timecode"] == "21:05:00:00"
-    assert document["take"]["frame_rate"] == "24"
-    (muted,) = document["incidents"]
+    told = document(scan_source(source, plan))
+    assert told["take"]["start_timecode"] == "21:05:00:00"
+    assert told["take"]["frame_rate"] == "24"
+    (muted,) = told["incidents"]
     assert muted["start_timecode"] == "21:05:03:00"
 
 
@@ -183,7 +189,7 @@ def test_a_cause_lists_its_tracks() -> None:
     """A receiver's incident has no track but lists its own; each part names the receiver."""
     x = take()
     x[6 * RATE :, 1] = 0.0
-    found = scan(x).as_json()["incidents"]
+    found = document(scan(x))["incidents"]
     (cause,) = [i for i in found if i["track"] is None]
     assert list(cause) == [*INCIDENT_KEYS, "tracks"]
     assert cause["tracks"] == [1, 2]
@@ -227,7 +233,7 @@ def test_who_was_covered_and_when_not() -> None:
     """Of each `who` the covered share and the stretches without a good pack, in seconds."""
     x = take()
     x[9 * RATE :, 1] = 0.0
-    (who,) = scan(x).as_json()["who"]
+    (who,) = document(scan(x))["who"]
     ((start_s, end_s),) = who["uncovered"]
     assert who["who"] == "foreman"
     assert (start_s, end_s) == pytest.approx((9.0, 12.0), abs=0.1)

@@ -10,7 +10,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from engine.model.frame_rates import FRAME_RATES
+from engine.model.frame_rates import CODE_RATES
 from engine.model.messages import Kind
 from engine.model.tracks import Scene, Track
 from engine.timecode.clock import Origin, Reference, TimecodeClock
@@ -31,7 +31,7 @@ def heard(*parts: Sound, planned: str = "25", reference: Reference | None = None
     """The clock after one timecode track played those parts."""
     sound = np.concatenate([*parts, silence(0.1)])
     reader = TimecodeReader(Scene((Track(1, kind=Kind.TIMECODE),), RATE_HZ, planned))
-    clock = TimecodeClock(FRAME_RATES[planned], RATE_HZ, reference)
+    clock = TimecodeClock(CODE_RATES[planned], RATE_HZ, reference)
     for start in range(0, len(sound) - TICK + 1, TICK):
         tick = sound[start : start + TICK, None]
         clock.update(reader.update(tick, (start + TICK) / RATE_HZ))
@@ -42,17 +42,17 @@ def test_each_moment_has_the_label_of_its_frame() -> None:
     """At a frame's start its label begins; a moment before, the one before it still holds."""
     clock = heard(code("25", "21:05:00:00", 125, RATE_HZ))
     for frame in range(1, 120):
-        label = FRAME_RATES["25"].label(FRAME_RATES["25"].frame("21:05:00:00") + frame)
+        label = CODE_RATES["25"].label(CODE_RATES["25"].frame("21:05:00:00") + frame)
         assert clock.label_at(frame / 25) == (label, LTC)
         assert clock.label_at(frame / 25 - 0.001)[0] != label
     assert clock.label_at(0.0) == ("21:05:00:00", LTC)
 
 
-@pytest.mark.parametrize("word", FRAME_RATES)
+@pytest.mark.parametrize("word", CODE_RATES)
 @pytest.mark.parametrize("speed", [0.95, 1.0, 1.05])
 def test_at_any_rate_and_speed(word: str, speed: float) -> None:
     """Labels are the code's own, however fast it runs and whatever the plan says."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     frames = 150
     sound = noisy(code(word, "09:59:58:00", frames, RATE_HZ, speed=speed), 30.0)
     clock = heard(sound, planned="24" if word != "24" else "30")
@@ -102,13 +102,13 @@ def test_without_code_a_take_counts_from_its_reference() -> None:
     reference = Reference(Fraction(18 * 3600 * RATE_HZ + 12 * RATE_HZ, RATE_HZ))
     clock = heard(silence(1.0), reference=reference)
     assert clock.label_at(0.28) == ("18:00:12:07", FILE)
-    drop = TimecodeClock(FRAME_RATES["29.97df"], RATE_HZ, Reference(Fraction(600)))
+    drop = TimecodeClock(CODE_RATES["29.97df"], RATE_HZ, Reference(Fraction(600)))
     assert drop.label_at(0.0) == ("00:10:00;00", FILE)
 
 
 def test_without_any_reference_it_counts_from_zero() -> None:
     """A take that says nothing of its time begins at 0."""
-    assert TimecodeClock(FRAME_RATES["25"], RATE_HZ).label_at(1.0) == ("00:00:01:00", FILE)
+    assert TimecodeClock(CODE_RATES["25"], RATE_HZ).label_at(1.0) == ("00:00:01:00", FILE)
 
 
 def test_a_take_whose_code_begins_late_is_named_by_it_all_the_same() -> None:
@@ -128,7 +128,7 @@ def test_a_live_watch_had_the_time_of_day_before_its_code() -> None:
 
 def test_a_take_that_begins_anew() -> None:
     """In a loop the reference holds again from there, and what was before keeps its labels."""
-    clock = TimecodeClock(FRAME_RATES["25"], RATE_HZ, Reference(Fraction(60)))
+    clock = TimecodeClock(CODE_RATES["25"], RATE_HZ, Reference(Fraction(60)))
     clock.rewind(10.0)
     assert clock.label_at(9.0) == ("00:01:09:00", FILE)
     assert clock.label_at(11.0) == ("00:01:01:00", FILE)
@@ -138,7 +138,7 @@ def test_the_first_track_that_is_heard_says_the_time() -> None:
     """Of two timecode tracks the first one counts; while it is silent, the second."""
     two = (Track(1, kind=Kind.TIMECODE), Track(2, kind=Kind.TIMECODE))
     reader = TimecodeReader(Scene(two, RATE_HZ))
-    clock = TimecodeClock(FRAME_RATES["25"], RATE_HZ)
+    clock = TimecodeClock(CODE_RATES["25"], RATE_HZ)
     first = np.concatenate([code("25", "10:00:00:00", 50, RATE_HZ), silence(2.0)])
     second = code("25", "20:00:00:00", 100, RATE_HZ)
     sound = np.stack([first, second], axis=1)
@@ -150,12 +150,12 @@ def test_the_first_track_that_is_heard_says_the_time() -> None:
 
 def test_twelve_hours_stay_exact() -> None:
     """After half a day the label is the code's to the frame, with clocks 50 ppm apart."""
-    clock = TimecodeClock(FRAME_RATES["29.97"], RATE_HZ)
+    clock = TimecodeClock(CODE_RATES["29.97"], RATE_HZ)
     from engine.timecode.frame_follower import Follower
     from tests.engine.timecode.test_frame_follower import run
 
-    follower = Follower(FRAME_RATES["29.97"], RATE_HZ)
-    rate = FRAME_RATES["29.97"]
+    follower = Follower(CODE_RATES["29.97"], RATE_HZ)
+    rate = CODE_RATES["29.97"]
     speed = 1.0 + 50e-6
     for n in range(0, 12 * 3600, 60):
         at_s = n / speed

@@ -9,19 +9,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.model.frame_rates import FRAME_RATES
+from engine.model.frame_rates import CODE_RATES
 from engine.model.timecode_frames import CodeFrame, CodeReading
 from engine.timecode.frame_follower import RATE_S, STILL_S, STOPPED_S, Follower
 
 RATE_HZ = 48_000
-WORDS = list(FRAME_RATES)
+WORDS = list(CODE_RATES)
 
 
 def run(
     word: str, label: str, frames: int, at_s: float = 0.0, speed: float = 1.0, step: int = 1
 ) -> list[CodeFrame]:
     """Frames one after the other; `step` 0 stands still, -1 goes backwards."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     length = RATE_HZ / float(rate.rate) / speed
     made = []
     for n in range(frames):
@@ -34,7 +34,7 @@ def run(
 
 def follow(planned: str, frames: list[CodeFrame], until_s: float = 0.0) -> list[CodeReading]:
     """Readings tick by tick, to 0.2 s after the last frame or `until_s`."""
-    follower, readings, now_s = Follower(FRAME_RATES[planned], RATE_HZ), [], 0.0
+    follower, readings, now_s = Follower(CODE_RATES[planned], RATE_HZ), [], 0.0
     left = list(frames)
     end_s = max(until_s, (left[-1].start_frames + left[-1].length_frames) / RATE_HZ + 0.2)
     while now_s < end_s:
@@ -59,7 +59,7 @@ def jumps(readings: list[CodeReading]) -> list[tuple[str, str, int]]:
 )
 def test_steady_code_never_jumps(word: str, planned: str, number: int, speed: float) -> None:
     """Code that runs through any place of the day is never said to jump, whatever the plan says."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     label = rate.label(number % rate.frames_per_day)
     readings = follow(planned, run(word, label, 120, speed=speed))
     assert jumps(readings) == []
@@ -102,7 +102,7 @@ def test_a_jump_is_told_once() -> None:
 @pytest.mark.parametrize("by", [-1, 1, 2, -30])
 def test_small_jumps_count(by: int) -> None:
     """A frame left out or come again is a jump as well."""
-    rate = FRAME_RATES["25"]
+    rate = CODE_RATES["25"]
     second = rate.label(rate.frame("21:05:02:00") + by)
     frames = run("25", "21:05:00:00", 50) + run("25", second, 50, at_s=2.0)
     assert len(jumps(follow("25", frames))) == 1
@@ -170,6 +170,6 @@ def test_labels_that_drop_frame_leaves_out_are_not_taken() -> None:
     """A label that can't be is no valid frame."""
     (frame,) = run("29.97df", "00:00:59;29", 1)
     wrong = replace(frame, minutes=1, seconds=0, frames=0)
-    reading = Follower(FRAME_RATES["29.97df"], RATE_HZ).update([wrong], 0.1)
+    reading = Follower(CODE_RATES["29.97df"], RATE_HZ).update([wrong], 0.1)
     assert reading.newest is None
     assert math.isnan(reading.valid_s)

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.model.frame_rates import FRAME_RATES
+from engine.model.frame_rates import CODE_RATES
 from engine.timecode.ltc_decoder import LtcDecoder
 from engine.timecode.ltc_encoder import ltc
 from tests.references import libltc
@@ -21,7 +21,7 @@ from tests.support.strategies import cuts
 from tests.support.timecode_signals import code, decoded, humming, narrow, noisy, share_right, still
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 192_000)
-WORDS = tuple(FRAME_RATES)
+WORDS = tuple(CODE_RATES)
 START = "09:59:58:00"
 WOW = ((0.01, 0.8), (0.003, 8.0))
 """1 % at 0.8 Hz and 0.3 % at 8 Hz: a bad tape machine."""
@@ -45,7 +45,7 @@ def test_every_frame_of_libltc_is_read(word: str, rate_hz: int, speed: float) ->
     libltc rounds half bits to whole samples and lets a filter slow its edges, so starts are right
     to 25 µs: its rounding and the middle of its rise of 40 µs.
     """
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     frames, bits = 60, 0xDEADBEEF
     per_s = float(rate.rate)
     sound = libltc.encode(
@@ -72,7 +72,7 @@ def test_a_day_of_drop_frame() -> None:
 
     Source: SMPTE ST 12-1; the tens of minutes are counted through.
     """
-    rate = FRAME_RATES["29.97df"]
+    rate = CODE_RATES["29.97df"]
     for minute in range(1440):
         hours, minutes = divmod(minute, 60)
         sound = libltc.encode((hours, minutes, 59, 28), 4, 48_000, float(rate.rate), 30, drop=True)
@@ -177,7 +177,7 @@ def test_sixteen_bits_at_the_lowest_level() -> None:
 @rates_hz
 def test_frames_start_where_they_were_put(word: str, rate_hz: int) -> None:
     """Starts and lengths are right to a fiftieth of a sample, at 20 dB to 8 µs."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     sound = ltc(rate, 0, 40, rate_hz)
     length = rate_hz / float(rate.rate)
     for heard, within in ((sound, 0.02), (noisy(sound, 20.0), 8e-6 * rate_hz)):
@@ -193,7 +193,7 @@ def test_code_played_backwards() -> None:
     """Backwards the labels fall, each marked, with its user bits; forwards none is."""
     sound = code("25", START, 60, 48_000, user_bits=0xCAFE)[::-1].copy()
     frames = decoded(sound, 48_000)
-    rate = FRAME_RATES["25"]
+    rate = CODE_RATES["25"]
     numbers = [rate.frame(f.label) for f in frames]
     assert len(numbers) >= 58
     assert all(a - b == 1 for a, b in pairwise(numbers))
@@ -220,7 +220,7 @@ def test_a_damaged_frame_is_left_out() -> None:
     sound = code("25", START, 20, 48_000)
     sound[10_000:10_240] = 0.0
     heard = {f.label for f in decoded(sound, 48_000)}
-    rate = FRAME_RATES["25"]
+    rate = CODE_RATES["25"]
     lost = {n for n in range(19) if rate.label(rate.frame(START) + n) not in heard}
     assert lost == {5}
 
@@ -233,7 +233,7 @@ def test_lost_frames_are_counted() -> None:
     decoder.skip(24_000)
     second = decoder.update(sound[72_000:])
     for frame in (*first, *second):
-        n = FRAME_RATES["25"].frame(frame.label) - FRAME_RATES["25"].frame(START)
+        n = CODE_RATES["25"].frame(frame.label) - CODE_RATES["25"].frame(START)
         assert frame.start_frames == pytest.approx(n * 1920, abs=0.02)
     assert len(first) > 20
     assert len(second) >= 9
@@ -274,7 +274,7 @@ def test_what_is_encoded_is_decoded(
     word: str, number: int, user_bits: int, rate_hz: int, speed: float
 ) -> None:
     """Any label of any rate with any user bits comes back, however fast."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     number %= rate.frames_per_day
     sound = ltc(rate, number, 4, rate_hz, user_bits=user_bits, speed=speed)
     heard = [(f.label, f.user_bits, f.drop) for f in decoded(sound, rate_hz)]

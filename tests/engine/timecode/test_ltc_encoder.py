@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.model.frame_rates import FRAME_RATES
+from engine.model.frame_rates import CODE_RATES
 from engine.timecode.ltc_encoder import SYNC, code_word, ltc, waveform
 from tests.references import libltc
 
 
-@pytest.mark.parametrize("word", FRAME_RATES)
+@pytest.mark.parametrize("word", CODE_RATES)
 @pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000, 192_000])
 @pytest.mark.parametrize("speed", [0.95, 1.0, 1.05])
 def test_libltc_reads_every_frame(word: str, rate_hz: int, speed: float) -> None:
@@ -20,7 +20,7 @@ def test_libltc_reads_every_frame(word: str, rate_hz: int, speed: float) -> None
 
     Its header calls its places approximate, so no more than half a bit is asked for.
     """
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     first, frames = rate.frame("01:09:58:10"), 60
     sound = ltc(rate, first, frames, rate_hz, user_bits=0x12345678, speed=speed)
     heard = libltc.decode(sound, rate_hz, rate.labels_per_s)
@@ -35,13 +35,13 @@ def test_libltc_reads_every_frame(word: str, rate_hz: int, speed: float) -> None
 
 
 @given(
-    word=st.sampled_from(list(FRAME_RATES)),
+    word=st.sampled_from(list(CODE_RATES)),
     number=st.integers(0, 3_000_000),
     user_bits=st.integers(0, 2**32 - 1),
 )
 def test_each_frame_has_an_even_number_of_zeros(word: str, number: int, user_bits: int) -> None:
     """The polarity correction bit sees to it (SMPTE ST 12-1), so each frame begins alike."""
-    rate = FRAME_RATES[word]
+    rate = CODE_RATES[word]
     bits = code_word(rate, number % rate.frames_per_day, user_bits)
     assert bits.shape == (80,)
     assert np.count_nonzero(bits == 0) % 2 == 0
@@ -50,9 +50,7 @@ def test_each_frame_has_an_even_number_of_zeros(word: str, number: int, user_bit
 
 def test_bits_are_where_the_standard_has_them() -> None:
     """21:43:56;18 with user bits 1 to 8, bit by bit (SMPTE ST 12-1, low bit first)."""
-    bits = code_word(
-        FRAME_RATES["29.97df"], FRAME_RATES["29.97df"].frame("21:43:56;18"), 0x87654321
-    )
+    bits = code_word(CODE_RATES["29.97df"], CODE_RATES["29.97df"].frame("21:43:56;18"), 0x87654321)
 
     def number(first: int, width: int) -> int:
         return sum(int(bits[first + n]) << n for n in range(width))
@@ -67,7 +65,7 @@ def test_bits_are_where_the_standard_has_them() -> None:
 def test_edges_take_40_microseconds() -> None:
     """From 10 to 90 % of its swing an edge takes 40 ± 10 µs (SMPTE ST 12-1)."""
     rate_hz = 4_800_000
-    words = code_word(FRAME_RATES["25"], 0)[None]
+    words = code_word(CODE_RATES["25"], 0)[None]
     sound = waveform(words, np.array([0.0, rate_hz / 25]), rate_hz // 25, rate_hz)
     edge = sound[2300:2500]  # the first bit is a zero of 2400 samples
     between = np.count_nonzero(np.abs(edge) < 0.8)
@@ -76,5 +74,5 @@ def test_edges_take_40_microseconds() -> None:
 
 def test_level_is_the_peak() -> None:
     """The peak is the level asked for, in dBFS."""
-    sound = ltc(FRAME_RATES["25"], 0, 2, 48_000, level_dbfs=-18.0)
+    sound = ltc(CODE_RATES["25"], 0, 2, 48_000, level_dbfs=-18.0)
     assert 20.0 * np.log10(np.abs(sound).max()) == pytest.approx(-18.0, abs=1e-4)

@@ -24,7 +24,7 @@ def test_it_is_strict_json_with_everything_in_it() -> None:
     )
     value = json.loads(json.dumps(document(report([made], "made")), allow_nan=False))
     (told,) = value["sections"]
-    assert value["schema"] == 1
+    assert (value["kind"], value["schema"]) == ("report", 2)
     assert told["breaks"][0]["timecode_in"] == "21:00:01:00"
     assert told["alarms"]["answer_median_s"] == 9.5
     first, second = told["incidents"]

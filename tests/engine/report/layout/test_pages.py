@@ -80,7 +80,7 @@ def test_the_watch_owns_up_first() -> None:
     """Lost audio is told before anything the watch found; without any, that is told."""
     lost = section(breaks=(Break(60.0, 61.5, "1.50 s of audio lost: overflow"),))
     lines = said(lost).split("\n")
-    told = "Not watched 21:01:00:00 to 21:01:01:12: 1.50 s of audio lost: overflow"
+    told = "Not watched 21:01:00:00 to 21:01:01:13: 1.50 s of audio lost: overflow"
     assert lines.index(told) < lines.index("Unusable, and what to use instead")
     assert "The watch itself missed nothing" in said(section())
 
