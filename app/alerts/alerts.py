@@ -7,25 +7,15 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QIcon
-from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
+from PySide6.QtWidgets import QApplication, QWidget
 
 from app.alerts.chime import ChimeSettings, Player, Sound, output_names
 from app.alerts.chime_schedule import Scheduler
+from app.alerts.desktop_alerts import DesktopAlerts
 from app.models.break_words import LONG_BREAK_S, reminders
 from app.models.fix_cards import Card
 from app.style import wording
-from engine.model.messages import AlarmState, LogState, Severity, Snapshot
-
-_NO_MARKUP = str.maketrans({"<": "‹", ">": "›", "&": "＆"})
-"""Some desktops read markup in messages; names from files must not become any."""
-
-
-def message(card: Card) -> tuple[str, str]:
-    """Title and body of a desktop alert: track, who, what, pack, what to check. Never markup."""
-    word = "" if card.severity is None else card.severity.word.upper()
-    title = f"{word}: {card.title}"
-    body = " ".join(part for part in (card.headline, card.where, card.cover, card.check) if part)
-    return title.translate(_NO_MARKUP), body.translate(_NO_MARKUP)
+from engine.model.messages import LogState, Snapshot
 
 
 class Alerts(QObject):
@@ -44,28 +34,25 @@ class Alerts(QObject):
         settings: ChimeSettings,
         player: Player | None = None,
         clock: Callable[[], float] = time.monotonic,
+        desktop: DesktopAlerts | None = None,
     ) -> None:
         super().__init__(window)
+        self.desktop = desktop or DesktopAlerts(window)
         self.settings = settings
         self.scheduler = Scheduler()
         self.player = player or Player(self.problem.emit)
         self.answered.connect(lambda take, result: take(result))
         self._window, self._clock = window, clock
-        self._shown: dict[tuple[int, ...], Severity] = {}
-        self._tray: QSystemTrayIcon | None = None
         self._log_problem = self._ended = False
         self.remind_s = LONG_BREAK_S
         self._reminded = 0
 
     def start(self, icon: QIcon) -> None:
-        """Begin anew with a watch; puts our icon into the tray where there is one."""
+        """Begin anew with a watch."""
         self.scheduler = Scheduler()
-        self._shown = {}
         self._reminded = 0
         self._ended = False
-        if self._tray is None and QSystemTrayIcon.isSystemTrayAvailable():
-            self._tray = QSystemTrayIcon(icon, self)
-            self._tray.show()
+        self.desktop.start(icon)
 
     def show_snapshot(self, snapshot: Snapshot, cards: Sequence[Card]) -> None:
         """Sound and show what is new in it; a take that has ended needs nobody any more."""
@@ -76,17 +63,7 @@ class Alerts(QObject):
         self._play(due)
         self._show_log(snapshot.log)
         self._remind(snapshot)
-        unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
-        fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
-        self._shown = {c.key: c.severity for c in unseen if c.severity}
-        if fresh:
-            self._show(fresh[0])
-
-    def _show(self, card: Card) -> None:
-        QApplication.alert(self._window)
-        if self._tray is not None:
-            title, body = message(card)
-            self._tray.showMessage(title, body, QSystemTrayIcon.MessageIcon.Warning)
+        self.desktop.show_cards(cards)
 
     def show_silence(self) -> None:
         """Sound while the engine does not answer: nobody is watching then."""
@@ -96,7 +73,7 @@ class Alerts(QObject):
     def show_stopped(self) -> None:
         """Sound at once: the engine is gone."""
         self._play(self.scheduler.due_once(self._clock(), Sound.RED))
-        QApplication.alert(self._window)
+        self.desktop.alert_unwatched("The engine is gone.")
 
     def _show_log(self, log: LogState | None) -> None:
         """Sound once when the log can't be saved any more."""
@@ -113,7 +90,7 @@ class Alerts(QObject):
         self._reminded = due
 
     def _play(self, due: Sound | None) -> None:
-        if due is not None and self.settings.on:
+        if due is not None and self.settings.on and self.settings.confirmed:
             self.player.play(due, self.settings)
 
     def test(self, sound: Sound) -> None:
@@ -135,14 +112,18 @@ class Alerts(QObject):
             return "Chime: OFF"
         if left > 0:
             return f"Chime: QUIET {wording.lasted(left + 0.999)}"
+        if not self.settings.confirmed:
+            return "Chime: NOT CONFIRMED"
         output = self.settings.output or "default output"
-        return f"Chime: on, {output[:28]}"
+        return f"Chime: {output[:28]}"
 
     def mark(self) -> str:
         """Why nothing is heard, in words that nobody overlooks; empty while chimes sound."""
         left = self.scheduler.quiet_for(self._clock())
         if not self.settings.on:
-            return "CHIMES OFF"
+            return "CHIME OFF"
+        if not self.settings.confirmed:
+            return "CHIME SILENT: C"
         return f"QUIET {wording.lasted(left + 0.999)}" if left > 0 else ""
 
     def find_outputs(self, take: Callable[[Sequence[str]], None]) -> None:
@@ -155,8 +136,6 @@ class Alerts(QObject):
         self.player.ask(work, lambda result: self.answered.emit(take, result))
 
     def close(self) -> None:
-        """Let go of the tray and the thread."""
+        """Let go of the desktop and the thread."""
         self.player.close()
-        if self._tray is not None:
-            self._tray.hide()
-            self._tray = None
+        self.desktop.close()

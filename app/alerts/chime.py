@@ -50,11 +50,19 @@ PULSE_S: Final = {Sound.BACK: 0.28, Sound.AMBER: 0.24, Sound.RED: 0.16, Sound.UN
 
 @dataclass(frozen=True, slots=True)
 class ChimeSettings:
-    """`output` is part of an output's name, empty for the system's default."""
+    """How the chime sounds.
+
+    on : False where nobody wants it
+    output : an output's name, empty for the system's default
+    level_db : of its peak, dBFS
+    confirmed : somebody has heard it on that very output; until then it stays silent, since the
+        system's default may be a loudspeaker beside open mics
+    """
 
     on: bool = True
     output: str = ""
     level_db: float = -18.0
+    confirmed: bool = False
 
 
 def pulse(frequency_hz: float, length_s: float, rate_hz: int = RATE_HZ) -> NDArray[np.float64]:

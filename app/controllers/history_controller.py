@@ -10,6 +10,7 @@ from app.models.keys import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
+from engine.model.messages import Snapshot
 
 
 class HistoryController(QObject):
@@ -24,6 +25,14 @@ class HistoryController(QObject):
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What the key of the history does."""
         return {Act.HISTORY: self.show}
+
+    def show_snapshot(self, snapshot: Snapshot) -> None:
+        """The page is live: what is new is read from the log."""
+        page = self._layer.current
+        if snapshot.events and self._layer.covers:
+            follow = getattr(page, "follow", None)
+            if follow is not None:
+                follow(snapshot)
 
     def show(self) -> None:
         """Incidents and marks of this watch."""

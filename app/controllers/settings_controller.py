@@ -13,7 +13,7 @@ from app.models.keys import Act
 from app.services.preferences import Preferences
 from app.style import theme
 from app.style.theme import Look
-from app.views.settings_page import SettingsPage
+from app.views.settings_page import Alerting, SettingsPage
 from app.views.widgets.overlay import Help, Layer
 
 
@@ -44,12 +44,19 @@ class SettingsController(QObject):
 
     def show_settings(self) -> None:
         """All settings; the outputs come later, when the machine has named them."""
-        prefs = self._prefs
-        page = SettingsPage(self._layer.below, prefs.look, self._alerts.settings, prefs.choices)
+        prefs, desktop = self._prefs, self._alerts.desktop
+        page = SettingsPage(
+            self._layer.below,
+            prefs.look,
+            self._alerts.settings,
+            prefs.choices,
+            Alerting(desktop.on, desktop.problem, desktop.route),
+        )
         page.chime_changed.connect(self.set_chime)
         page.changed.connect(self.set_choices)
         page.look_changed.connect(lambda name: self.set_look(theme.look_of(name)))
         page.test.connect(self._alerts.test)
+        page.alerts_changed.connect(self.set_alerts)
         page.reset_asked.connect(self.reset)
         page.reset_asked.connect(self.show_settings)
         self._layer.open(page)
@@ -58,6 +65,11 @@ class SettingsController(QObject):
     def set_chime(self, settings: ChimeSettings) -> None:
         """Sound, or not, like this."""
         self._alerts.settings = self._prefs.chime = settings
+        self.chime_changed.emit()
+
+    def set_alerts(self, on: bool) -> None:
+        """Alert the desktop, or not."""
+        self._prefs.desktop_alerts = self._alerts.desktop.on = on
         self.chime_changed.emit()
 
     def set_choices(self, choices: Choices) -> None:
@@ -80,6 +92,7 @@ class SettingsController(QObject):
         self.set_look(theme.look_of(self._prefs.look))
         self.set_chime(self._prefs.chime)
         self.set_choices(self._prefs.choices)
+        self.set_alerts(self._prefs.desktop_alerts)
 
     def _offer_outputs(self, names: Sequence[str]) -> None:
         page = self._layer.current

@@ -59,6 +59,7 @@ class WatchController(QObject):
     def show_quiet(self) -> None:
         """Say whether chimes sound."""
         self._page.footer.show_chime(self._alerts.words())
+        self._page.footer.show_alerts(self._alerts.desktop.words())
         self._page.header.show_quiet(self._alerts.mark())
 
     def toggle_quiet(self) -> None:

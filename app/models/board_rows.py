@@ -15,12 +15,16 @@ from engine.model.tracks import Plan, Track
 
 @dataclass(frozen=True, slots=True)
 class RowState:
-    """State cell of one track: shape, word, note; `severity` None where nothing is wrong now."""
+    """State cell of one track: shape, word, note; `severity` None where nothing is wrong now.
+
+    `unseen`: nobody has acknowledged it yet.
+    """
 
     mark: Mark
     word: str
     note: str = ""
     severity: Severity | None = None
+    unseen: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +92,8 @@ def _fault_state(alarms: Sequence[Alarm], now_s: float) -> RowState:
             return RowState(Mark.SUPPRESSED, fault_words.told(alarm), _join(notes))
     if alarm.unstable:
         notes.append("unstable")
-    return RowState(mark, fault_words.told(alarm), _join(notes), incident.severity)
+    unseen = alarm.state is AlarmState.UNACKNOWLEDGED
+    return RowState(mark, fault_words.told(alarm), _join(notes), incident.severity, unseen)
 
 
 def _join(notes: Iterable[str]) -> str:

@@ -22,8 +22,9 @@ class Card:
 
     `key` stays the same while the entry does; `incidents` are the ids its buttons act on, `tracks`
     the input numbers. `severity` is None for what is not wrong now (back, shelved, out of service).
-    `name`, `fault` and `spots` are who, what and where once more, for a view of few words;
-    `attended` says which assistant works on it.
+    `headline` names the fault and whether there is a backup, `check` what to do first, `evidence`
+    what was measured. `name`, `fault` and `spots` are who, what and where once more, for a view of
+    few words; `attended` says which assistant works on it.
     """
 
     key: tuple[int, ...]
@@ -44,6 +45,7 @@ class Card:
     uncovered: bool = False
     notes: tuple[str, ...] = ()
     attended: str = ""
+    evidence: str = ""
 
 
 BATTERY_KEY = 0
@@ -72,9 +74,15 @@ def _veiled(card: Card) -> Card:
     """The same card in a drill, where the mixer is to say first what it is."""
     title = f"Tracks {wording.numbers(card.tracks)}" if len(card.tracks) > 2 else card.title
     asked = fault_words.UNNAMED if card.severity is not None else fault_words.UNNAMED_BEFORE
-    headline = wording.sentence(("Uncovered: " if card.uncovered else "") + asked)
+    headline = wording.sentence(("No backup: " if card.uncovered else "") + asked)
     return replace(
-        card, title=title, name=title, headline=headline, check="", fault=fault_words.UNNAMED
+        card,
+        title=title,
+        name=title,
+        headline=headline,
+        check="",
+        evidence="",
+        fault=fault_words.UNNAMED,
     )
 
 
@@ -106,8 +114,9 @@ def _batteries(known: dict[int, Track], snapshot: Snapshot) -> list[tuple[tuple[
             mark=Mark.BATTERY,
             title=f"{track.input} {track.label}",
             time=f"{wording.hours(left_s)} left",
-            headline="Battery is over." if left_s <= 0 else "Battery ends soon.",
-            where=f"{_where([track])} F: fresh one.".strip(),
+            headline="Battery time is up." if left_s <= 0 else "Battery ends soon.",
+            where=_where([track]),
+            check="Soon empty: change it, then F logs the change.",
             name=track.who or track.label,
             fault="battery",
             spots=_spots([track]),
@@ -187,7 +196,8 @@ def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s
         mark=_mark(severity),
         title=f"{wording.numbers(numbers)} {who}",
         time=_time(max(now_s - a.incident.onset_s for a in alarms), seen=not unseen),
-        headline=f"Uncovered: {packs} {' and '.join(words)}.",
+        headline=f"No backup: {packs} {' and '.join(words)}.",
+        evidence=_evidence(alarms),
         where=_where(known[n] for n in numbers if n in known),
         check=" ".join(wording.sentence(c) for c in checks),
         name=who,
@@ -231,10 +241,15 @@ def _headline(alarm: Alarm) -> str:
     incident = alarm.incident
     word = wording.sentence(faults.word(incident.fault)).rstrip(".")
     if incident.uncovered:
-        word = f"Uncovered: {faults.word(incident.fault)}"
+        word = f"No backup: {faults.word(incident.fault)}"
     unstable = " (unstable: comes and goes)" if alarm.unstable else ""
-    detail = f", {incident.detail}" if incident.detail else ""
-    return wording.sentence(f"{word}{unstable}{detail}")
+    return wording.sentence(f"{word}{unstable}")
+
+
+def _evidence(alarms: Iterable[Alarm]) -> str:
+    """What was measured, each thing once."""
+    details = dict.fromkeys(wording.sentence(a.incident.detail) for a in alarms)
+    return " ".join(filter(None, details))
 
 
 def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
@@ -258,7 +273,8 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
         time=_time(now_s - incident.onset_s, alarm.state is AlarmState.ACKNOWLEDGED),
         headline=_headline(alarm),
         where=where,
-        cover=f"Covered by {pack.input} {pack.label}." if pack else "",
+        cover=f"Use {pack.input} {pack.label} meanwhile." if pack else "",
+        evidence=_evidence([alarm]),
         check=wording.sentence(check),
         name=_name(alarm, known),
         fault=faults.word(incident.fault),
@@ -276,7 +292,7 @@ def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
             back = now_s - (alarm.incident.end_s or now_s)
             mark, time = Mark.RETURNED, f"back {wording.lasted(back)} ago"
             detail = f", {alarm.incident.detail}" if alarm.incident.detail else ""
-            line = wording.sentence(f"{word}{detail}") + " Seen it clears this."
+            line = wording.sentence(f"{word}{detail}") + " Recovered: A clears it."
         case AlarmState.SHELVED:
             until = alarm.until_s
             mark = Mark.SHELVED
@@ -287,5 +303,13 @@ def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
         case _:
             mark, time, line = Mark.OUT_OF_SERVICE, "out of service", f"{word}."
     return replace(
-        card, severity=None, mark=mark, time=time, headline=line, where="", cover="", check=""
+        card,
+        severity=None,
+        mark=mark,
+        time=time,
+        headline=line,
+        where="",
+        cover="",
+        check="",
+        evidence="",
     )

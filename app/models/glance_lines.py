@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from app.models.board_rows import STANDING, tracks_of
 from app.models.fix_cards import Card
 from app.style import wording
-from engine.model.messages import Kind, Severity, Snapshot
+from engine.model.messages import AlarmState, Kind, Severity, Snapshot
 from engine.model.tracks import Plan
 
-_DOING = ("turn ", "restart ", "close ", "is ")
+_DOING = ("change ", "turn ", "restart ", "close ", "is ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,8 @@ class Entry:
     time: str
     severity: Severity
     uncovered: bool = False
+    unseen: bool = True
+    note: str = ""
     where: str = ""
     check: str = ""
     where_short: str = ""
@@ -50,9 +52,11 @@ def _entry(card: Card, severity: Severity) -> Entry:
         numbers=wording.numbers(card.tracks),
         name=card.name,
         fault=card.fault.upper(),
-        time=card.time.removesuffix(" · seen"),
+        time=card.time.replace(" · ", " "),
         severity=severity,
         uncovered=card.uncovered,
+        unseen=card.state is AlarmState.UNACKNOWLEDGED,
+        note=card.attended,
         where=" · ".join(card.spots),
         check=" · ".join(filter(None, (card.attended, cover, _told(check)))),
         where_short=bare,

@@ -11,6 +11,7 @@ class Act(Enum):
     """What a key does."""
 
     SEEN = auto()
+    SEEN_WORST = auto()
     ALL_SEEN = auto()
     SHELVE = auto()
     SHELVE_LONG = auto()
@@ -50,17 +51,23 @@ class Act(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A key, its name on screen and what it does in words; `watching`: only on the board."""
+    """A key, its name on screen and what it does in words.
+
+    watching : only while something is watched
+    anywhere : also while a page lies over the board
+    """
 
     act: Act
     sequence: str
     shown: str
     words: str
     watching: bool = True
+    anywhere: bool = False
 
 
 KEYS: Final = (
     Key(Act.SEEN, "A", "A", "seen it: acknowledge the chosen entry"),
+    Key(Act.SEEN_WORST, "F9", "F9", "seen it: the worst alarm, on every page", anywhere=True),
     Key(Act.ALL_SEEN, "Shift+A", "Shift+A", "all seen"),
     Key(Act.SHELVE, "S", "S", "shelve the chosen entry for a short time, or put it back"),
     Key(Act.SHELVE_LONG, "Shift+S", "Shift+S", "shelve it for a long time"),
@@ -70,9 +77,9 @@ KEYS: Final = (
     Key(Act.NOTE, "T", "T", "note on the chosen entry"),
     Key(Act.MARK, "M", "M", "mark at the present timecode"),
     Key(Act.MARK_WORDS, "Shift+M", "Shift+M", "mark with words"),
-    Key(Act.BATTERY, "F", "F", "fresh battery in the chosen pack"),
+    Key(Act.BATTERY, "F", "F", "log a battery change in the chosen pack"),
     Key(Act.STANDBY, "R", "R", "standby while not rolling, or rolling again"),
-    Key(Act.BREAK, "B", "B", "break: only ambience and input alarm, or the end of it"),
+    Key(Act.BREAK, "B", "B", "break: only ambience and input-loss alarms stay active; or its end"),
     Key(Act.QUIET, "Space", "Space", "quiet the chime for 2 minutes, or let it sound again"),
     Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or the board"),
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
@@ -97,7 +104,14 @@ KEYS: Final = (
     Key(Act.LOOK, "N", "N", "night or day look", watching=False),
     Key(Act.FULL_SCREEN, "F11", "F11", "full screen", watching=False),
     Key(Act.HELP, "?", "?", "this page", watching=False),
-    Key(Act.BACK, "Esc", "Esc", "close this page; back to the start page", watching=False),
+    Key(
+        Act.BACK,
+        "Esc",
+        "Esc",
+        "close this page; back to the start page",
+        watching=False,
+        anywhere=True,
+    ),
 )
 
 CAUTIONS: Final = (

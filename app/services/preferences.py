@@ -13,6 +13,8 @@ from app.alerts.chime import ChimeSettings
 from app.models.choices import BOUNDS, REPORT_FORMS, Choices, ReportChoices
 
 MOST_RECENT = 12
+CONFIRMED = "by ear: "
+"""Before the name of the output on which the chime was heard; that of the default is empty."""
 
 
 class Preferences:
@@ -44,10 +46,12 @@ class Preferences:
             level_db = float(str(self._store.value("chime/level_db", fresh.level_db)))
         except ValueError:
             level_db = fresh.level_db
+        output = str(self._store.value("chime/output", "") or "")
         return ChimeSettings(
             on=str(self._store.value("chime/on", "true")).lower() != "false",
-            output=str(self._store.value("chime/output", "") or ""),
+            output=output,
             level_db=min(0.0, max(-60.0, level_db)),
+            confirmed=self._store.value("chime/confirmed") == f"{CONFIRMED}{output}",
         )
 
     @chime.setter
@@ -55,6 +59,17 @@ class Preferences:
         self._store.setValue("chime/on", "true" if settings.on else "false")
         self._store.setValue("chime/output", settings.output)
         self._store.setValue("chime/level_db", settings.level_db)
+        confirmed = f"{CONFIRMED}{settings.output}" if settings.confirmed else ""
+        self._store.setValue("chime/confirmed", confirmed)
+
+    @property
+    def desktop_alerts(self) -> bool:
+        """Alarms are shown on the desktop as well."""
+        return str(self._store.value("alerts/desktop", "true")).lower() != "false"
+
+    @desktop_alerts.setter
+    def desktop_alerts(self, on: bool) -> None:
+        self._store.setValue("alerts/desktop", "true" if on else "false")
 
     @property
     def choices(self) -> Choices:
@@ -86,7 +101,7 @@ class Preferences:
 
     def reset(self) -> None:
         """As at first start; recent files stay."""
-        for group in ("look", "chime", "choices", "place", "report"):
+        for group in ("look", "chime", "alerts", "choices", "place", "report"):
             self._store.remove(group)
 
     @property

@@ -67,6 +67,8 @@ NEEDS: tuple[Need, ...] = (
     Need(TESTS, "libebur128-1", "libebur128.so.1"),
     Need(TESTS, "libltc11", "libltc.so.11"),
     Need(TESTS, "ffmpeg", "ffmpeg"),
+    Need(TESTS, "dunst", "dunst"),
+    Need(TESTS, "dbus-daemon", "dbus-daemon"),
 )
 
 

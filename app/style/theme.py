@@ -19,6 +19,9 @@ from engine.report.layout import palette as paper
 class Look:
     """One set of colours, each "#rrggbb".
 
+    A red that nobody has seen is a solid field, `alarm`, with light text, `on_alarm`; one that was
+    seen stands on `red_bg`; amber is an outline.
+
     Text colours (`ink`, `dim`, `amber`, `red`, `cover`) keep 4.5:1 on every ground they stand on,
     drawn shapes (`ribbon`, `bar`, `edge`) 3:1. Source: WCAG 2.2, SC 1.4.3 and 1.4.11.
     """
@@ -37,6 +40,8 @@ class Look:
     red_bg: str
     amber_bg: str
     cover: str
+    alarm: str
+    on_alarm: str
 
     def colour(self, severity: Severity | None) -> str:
         """The colour of text and shapes of that severity; dim where nothing is wrong."""
@@ -66,6 +71,8 @@ NIGHT: Final = Look(
     red_bg="#3a1512",
     amber_bg="#33270a",
     cover="#7fb2d9",
+    alarm="#c8200f",
+    on_alarm="#ffffff",
 )
 DAY: Final = Look(
     name="day",
@@ -82,6 +89,8 @@ DAY: Final = Look(
     red_bg=paper.RED_GROUND,
     amber_bg=paper.AMBER_GROUND,
     cover=paper.COVER,
+    alarm="#b3140a",
+    on_alarm="#ffffff",
 )
 """By day the board has the colours of the report: one meaning, one colour."""
 
@@ -161,8 +170,22 @@ QLabel[tone="key"] {{ font-weight: 700; }}
 QWidget#header {{ background: {bg}; border-bottom: 1px solid {line}; }}
 QWidget#footer {{ background: {bg}; border-top: 1px solid {line}; }}
 QWidget#footer QLabel, QWidget#footer QPushButton {{ font-size: {px12}px; color: {dim}; }}
-QWidget#footer QLabel[tone="amber"] {{ color: {amber}; }}
+QWidget#footer QLabel[tone="amber"], QWidget#footer QPushButton[tone="amber"] {{
+  color: {amber}; font-weight: 700; }}
+QWidget#footer QPushButton {{ padding: 1px {px6}px; }}
 QWidget#footer QLabel[tone="red"] {{ color: {red}; }}
+QFrame#cell {{ background: {bg}; border: none; }}
+QFrame#cell[severity="red"] {{ background: {red_bg}; }}
+QFrame#cell[severity="amber"] {{ border: 2px solid {amber}; }}
+QFrame#cell[severity="red"] QLabel[tone="bold"] {{ color: {red}; }}
+QFrame#cell[severity="amber"] QLabel[tone="bold"] {{ color: {amber}; }}
+QFrame#cell[solid="true"] {{ background: {alarm}; }}
+QFrame#cell[solid="true"][alone="true"] {{ border: 4px solid {ink}; }}
+QFrame#cell[solid="true"] QLabel, QFrame#cell[solid="true"] QPushButton {{ color: {on_alarm}; }}
+QFrame#cell[solid="true"] QLabel[tone="bold"] {{ color: {on_alarm}; }}
+QFrame#cell[solid="true"] QPushButton {{ background: {alarm}; border-color: {on_alarm}; }}
+QLabel[part="strip"] {{ font-size: {px13}px; }}
+QWidget#strip {{ background: {bg}; border-bottom: 1px solid {line}; }}
 QWidget#listen {{ background: {panel}; border-top: 1px solid {line}; }}
 QWidget#aside {{ background: {bg}; border-left: 1px solid {line}; }}
 QWidget#standby, QWidget#break {{ background: {ink}; }}
@@ -177,11 +200,19 @@ QFrame#card, QFrame#panel {{ background: {panel}; border: 1px solid {line}; bord
 QFrame#card[severity="red"], QFrame#card[severity="amber"] {{ border-top-left-radius: 0;
   border-bottom-left-radius: 0; }}
 QFrame#card[severity="red"] {{ border-left: 8px solid {red}; }}
-QFrame#card[severity="amber"] {{ border-left: 8px solid {amber}; }}
+QFrame#card[severity="amber"] {{ border: 2px solid {amber}; border-left: 8px solid {amber}; }}
+QFrame#card[solid="true"] {{ background: {alarm}; border: 2px solid {alarm};
+  border-left: 8px solid {on_alarm}; }}
+QFrame#card[solid="true"][alone="true"] {{ border: 4px solid {ink};
+  border-left: 12px solid {ink}; }}
+QFrame#card[solid="true"] QLabel, QFrame#card[solid="true"] QPushButton {{ color: {on_alarm}; }}
+QFrame#card[solid="true"] QPushButton {{ background: {alarm}; border-color: {on_alarm}; }}
 QFrame#card[chosen="true"] {{ border-top-color: {ink}; border-right-color: {ink};
   border-bottom-color: {ink}; }}
 QFrame#card[chosen="true"][severity="none"] {{ border-left-color: {ink}; }}
 QLabel[part="title"] {{ font-size: {px17}px; font-weight: 700; }}
+QLabel[part="first"] {{ font-size: {px15}px; font-weight: 700; }}
+QLabel[part="where"] {{ font-size: {px15}px; }}
 QLabel[part="title"][severity="red"] {{ color: {red}; }}
 QLabel[part="title"][severity="amber"] {{ color: {amber}; }}
 QLabel[part="title"][severity="none"] {{ color: {dim}; font-size: {px14}px; }}

@@ -112,12 +112,12 @@ def audio_lost(seconds: float) -> str:
 
 def engine_alive(load: float) -> str:
     """What the footer says of a living engine."""
-    return f"Engine: alive, {round(load * 100)} % of a core"
+    return f"Watch: alive, {round(load * 100)} % of a core"
 
 
 def engine_silent(seconds: float) -> str:
     """What the footer says of an engine that no longer answers."""
-    return f"Engine: no answer for {lasted(seconds)}. Nothing is being watched."
+    return f"Watch: no answer for {lasted(seconds)}. Nothing is being watched."
 
 
 def log_saved(log: LogState) -> str:

@@ -12,10 +12,10 @@ from app.models.fix_cards import Card
 from app.style import state_shapes
 from app.style.theme import NIGHT, Look
 from app.views.widgets.basics import Button, plain, restyle, say
-from engine.model.messages import AlarmState
+from engine.model.messages import AlarmState, Severity
 
 ROOMY = 4
-"""Up to this many cards are all shown in full; beyond, only the chosen one is."""
+"""Up to this many cards are all shown in full; beyond, only reds and the chosen one are."""
 
 
 class Shape(QWidget):
@@ -30,7 +30,8 @@ class Shape(QWidget):
         """Draw it."""
         if self.card is not None:
             painter = QPainter(self)
-            colour = self.look.colour(self.card.severity)
+            solid = is_solid(self.card)
+            colour = self.look.on_alarm if solid else self.look.colour(self.card.severity)
             state_shapes.draw(painter, self.card.mark, self.rect().toRectF(), colour)
             painter.end()
 
@@ -52,7 +53,9 @@ class CardView(QFrame):
         self.title, self.time = plain(wrap=True), plain()
         self.headline = plain(tone="bold", wrap=True)
         self.where, self.cover = plain(wrap=True), plain(tone="cover", wrap=True)
-        self.check = plain(tone="dim", wrap=True)
+        self.check, self.evidence = plain(wrap=True), plain(tone="dim", wrap=True)
+        self.check.setProperty("part", "first")
+        self.where.setProperty("part", "where")
         self.notes = plain(wrap=True)
         self.shelve_min = 5.0
         self.see, self.shelve = Button("Seen it", "A"), Button("Shelve", "S")
@@ -85,7 +88,8 @@ class CardView(QFrame):
         column.setContentsMargins(edge, edge, edge, edge)
         column.setSpacing(round(3 * scale))
         column.addLayout(top)
-        for line in (self.headline, self.where, self.cover, self.check, self.notes):
+        lines = (self.headline, self.check, self.where, self.cover, self.evidence, self.notes)
+        for line in lines:
             column.addWidget(line)
         column.addWidget(self.buttons)
 
@@ -96,6 +100,12 @@ class CardView(QFrame):
         for widget in parts:
             self._mark(widget, "severity", severity)
         self._mark(self, "chosen", "true" if chosen else "false")
+        self._mark(self, "alone", "true" if card.uncovered else "false")
+        solid = "true" if is_solid(card) else "false"
+        if self.property("solid") != solid:
+            self._mark(self, "solid", solid)
+            for child in self.findChildren(QWidget):
+                restyle(child)
         standing = card.severity is not None
         say(self.headline, card.headline, "bold" if standing else "dim")
         for label, words in (
@@ -104,17 +114,18 @@ class CardView(QFrame):
             (self.where, card.where),
             (self.cover, card.cover),
             (self.check, card.check),
+            (self.evidence, card.evidence),
             (self.notes, "\n".join(f"Note: {note}" for note in card.notes)),
         ):
             say(label, words)
-        for label in (self.where, self.check, self.notes):
+        for label in (self.check, self.where, self.evidence, self.notes):
             label.setVisible(full and bool(label.text()))
         self.cover.setVisible(bool(card.cover) and (full or standing))
         self._put_buttons(card, full)
         if self.card is None or card.mark is not self.card.mark:
             self.shape.update()
         self.card = self.shape.card = card
-        lines = (card.title, card.time, card.headline, card.where, card.cover, card.check)
+        lines = (card.title, card.time, card.headline, card.check, card.where, card.cover)
         self.setAccessibleName(", ".join(w for w in (*lines, *card.notes) if w))
 
     def _put_buttons(self, card: Card, full: bool) -> None:
@@ -138,6 +149,11 @@ class CardView(QFrame):
     def mousePressEvent(self, _event: QMouseEvent) -> None:  # noqa: N802
         """Choose this card."""
         self.pressed.emit(self.key)
+
+
+def is_solid(card: Card) -> bool:
+    """A red that nobody has seen: a solid field with light text."""
+    return card.severity is Severity.RED and card.state is AlarmState.UNACKNOWLEDGED
 
 
 def _waits(card: Card) -> bool:
@@ -274,7 +290,8 @@ class FixList(QWidget):
         roomy = len(self.cards) <= ROOMY
         for card in self.cards:
             chosen = card.key == self._key
-            self._views[card.key].put(card, roomy or chosen, chosen)
+            full = roomy or chosen or card.severity is Severity.RED
+            self._views[card.key].put(card, full, chosen)
 
     def choose(self, key: tuple[int, ...]) -> None:
         """Choose a card by hand and bring it into view."""

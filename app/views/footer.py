@@ -1,4 +1,4 @@
-"""Audio lost, engine, chime, a notice, and the keys worth knowing."""
+"""The line that is always visible: rolling, watch, chime, alerts, log, audio; and a notice."""
 
 from __future__ import annotations
 
@@ -8,49 +8,65 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app.style import wording
-from app.views.widgets.basics import Button, Elided, plain, say
+from app.views.widgets.basics import Button, Elided, plain, restyle, say
 from engine.model.messages import Snapshot
 
-STAYS_S = 15.0
+STAYS_S = 10.0
 """A notice of what a key did is read by then, and would be taken for something new later."""
-KEY_HINTS = "G glance · M mark · B break · H history · U undo · ? help"
+KEY_HINTS = "G glance · M mark · H history · U undo · ? all keys"
 
 
 class Footer(QWidget):
-    """The line below the board."""
+    """State of the whole watch, below every page. `alerts_asked` wants their settings."""
 
     chime_asked = Signal()
+    alerts_asked = Signal()
 
     def __init__(self) -> None:
         super().__init__()
         self.setObjectName("footer")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.rolling = plain("● rolling", "bold")
         self.audio = plain("Audio: nothing lost")
         self.engine = plain("Engine: starting")
         self.log, self.clock = plain(""), plain("")
-        self.chime = Button("Chime", "C")
+        self.chime, self.alerts = Button("Chime", "C"), Button("alerts on")
         self.notice = Elided("bold")
         self._goes_s: float | None = inf
         self.keys = plain(KEY_HINTS)
         self.row = QHBoxLayout(self)
-        for part in (self.audio, self.engine, self.log, self.clock, self.chime):
+        self.setAccessibleName("State of the watch")
+        parts = (
+            self.rolling,
+            self.engine,
+            self.chime,
+            self.alerts,
+            self.log,
+            self.audio,
+            self.clock,
+        )
+        for part in parts:
             self.row.addWidget(part)
         self.row.addWidget(self.notice, 1)
         self.row.addWidget(self.keys)
         self.chime.clicked.connect(self.chime_asked)
+        self.alerts.clicked.connect(self.alerts_asked)
 
     def set_scale(self, scale: float) -> None:
         """Height and spacing at that size."""
         self.setFixedHeight(round(32 * scale))
         self.row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
-        self.row.setSpacing(round(22 * scale))
+        self.row.setSpacing(round(16 * scale))
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """What the engine says of itself."""
+        standby = snapshot.standby
+        words = "○ STANDBY" if standby else "● rolling"
+        say(self.rolling, "ended" if snapshot.ended else words, "amber" if standby else "bold")
         lost = snapshot.audio_lost_s > 0
         say(self.audio, wording.audio_lost(snapshot.audio_lost_s), "amber" if lost else "")
         if snapshot.ended:
-            say(self.engine, "Engine: done", "")
+            say(self.engine, "Watch: done", "")
         else:
             say(self.engine, wording.engine_alive(snapshot.engine_load), "")
         if snapshot.log is not None:
@@ -74,8 +90,22 @@ class Footer(QWidget):
         say(self.notice, words)
         self.notice.setToolTip("")
         self.notice.setAccessibleName(words)
+        self.keys.setVisible(not words)
 
     def show_chime(self, words: str) -> None:
         """State of the chime, on the button that opens its settings."""
         if self.chime.accessibleName() != words:
             self.chime.put(words, "C")
+            silent = any(word in words for word in ("OFF", "QUIET", "NOT"))
+            self._warn(self.chime, silent)
+
+    def show_alerts(self, words: str) -> None:
+        """State of desktop alerts, on the button that opens their settings."""
+        if self.alerts.accessibleName() != words:
+            self.alerts.put(words)
+            self._warn(self.alerts, words.isupper() or "OFF" in words)
+
+    @staticmethod
+    def _warn(button: Button, bad: bool) -> None:
+        button.setProperty("tone", "amber" if bad else "")
+        restyle(button)

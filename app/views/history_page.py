@@ -90,6 +90,7 @@ class HistoryPage(Overlay):
         self.setAccessibleName("History of this watch")
         self._plan, self._snapshot = plan, snapshot
         self._all: tuple[Row, ...] = ()
+        self._folder, self._reading, self._again = folder, False, False
         self.table = Table(look)
         self.tracks, self.faults = QComboBox(), QComboBox()
         self.words = plain("Reading the log…", "dim")
@@ -101,8 +102,7 @@ class HistoryPage(Overlay):
         if folder is None:
             self._take("This watch keeps no log.")
         else:
-            # A disk may take its time; the window must not.
-            threading.Thread(target=self._read, args=(folder,), name="history", daemon=True).start()
+            self._begin_reading(folder)
 
     def _view(self) -> QTableView:
         view = QTableView()
@@ -146,6 +146,19 @@ class HistoryPage(Overlay):
         super().open()
         self.view.setFocus()
 
+    def follow(self, snapshot: Snapshot) -> None:
+        """Something happened: read the log again, unless that is being done."""
+        self._snapshot = snapshot
+        if self._folder is None or self._reading:
+            self._again = True
+            return
+        self._begin_reading(self._folder)
+
+    def _begin_reading(self, folder: Path) -> None:
+        self._reading, self._again = True, False
+        # A disk may take its time; the window must not.
+        threading.Thread(target=self._read, args=(folder,), name="history", daemon=True).start()
+
     def _read(self, folder: Path) -> None:
         try:
             result: object = (incidents_of(folder), labels_of(folder))
@@ -157,14 +170,18 @@ class HistoryPage(Overlay):
             return  # closed meanwhile
 
     def _take(self, result: str | tuple[tuple[Incident, ...], LoggedTimecode]) -> None:
+        self._reading = False
         desk = self._snapshot.desk
         if isinstance(result, str):
             self._all = history_rows.rows(self._plan, desk, ())
         else:
             self._all = history_rows.rows(self._plan, desk, *result)
-        for fault in sorted({row.fault for row in self._all}):
+        listed = {self.faults.itemData(n) for n in range(self.faults.count())}
+        for fault in sorted({row.fault for row in self._all} - listed):
             self.faults.addItem(fault, fault)
         self._filter()
+        if self._again and self._folder is not None:
+            self._begin_reading(self._folder)
         if isinstance(result, str):
             say(self.words, result)
 

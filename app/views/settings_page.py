@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -18,14 +19,15 @@ from PySide6.QtWidgets import (
 
 from app.alerts.chime import ChimeSettings, Sound
 from app.models.choices import BOUNDS, Choices
+from app.style import wording
 from app.style.theme import LOOKS
-from app.views.widgets.basics import Button, plain
+from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
 from engine.model.number_text import number
 
 DEFAULT_OUTPUT = "System default"
 TESTS = {
-    Sound.UNCOVERED: "Uncovered",
+    Sound.UNCOVERED: "No backup",
     Sound.RED: "Red",
     Sound.AMBER: "Amber",
     Sound.BACK: "Back to normal",
@@ -43,17 +45,40 @@ CAUTIONS = (
 )
 
 
+CONFIRMED = "Confirmed by ear on this output."
+UNCONFIRMED = (
+    "Silent until you have heard it once on this output: headphones on low, play one, then confirm."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Alerting:
+    """Desktop alerts: wanted, why they don't work, and by which way they do."""
+
+    on: bool = True
+    problem: str = ""
+    route: str = ""
+
+
 class SettingsPage(Overlay):
     """`chime_changed` carries `ChimeSettings`, `changed` `Choices`, `look_changed` a name,
-    `test` a `Sound`."""
+    `test` a `Sound`, `alerts_changed` whether the desktop is alerted."""
 
     chime_changed = Signal(object)
     changed = Signal(object)
     look_changed = Signal(str)
     test = Signal(object)
+    alerts_changed = Signal(bool)
     reset_asked = Signal()
 
-    def __init__(self, parent: QWidget, look: str, chime: ChimeSettings, choices: Choices) -> None:
+    def __init__(
+        self,
+        parent: QWidget,
+        look: str,
+        chime: ChimeSettings,
+        choices: Choices,
+        alerting: Alerting = Alerting(),
+    ) -> None:
         super().__init__(parent)
         self.chime, self.choices = chime, choices
         self.setAccessibleName("Settings")
@@ -67,10 +92,11 @@ class SettingsPage(Overlay):
         self.look.setCurrentText(look.capitalize())
         self._line("Look", self.look)
         self._build_chime()
+        self._build_alerts(alerting)
         self.numbers = {
             name: self._number(name, words, unit, step) for name, words, unit, step in NUMBERS
         }
-        self.reset, self.done = Button("As new"), Button("Done", "Esc", main=True)
+        self.reset, self.done = Button("Reset to defaults"), Button("Done", "Esc", main=True)
         self._line("", self.reset, self.done)
         self.column.addLayout(self.lines)
         self.column.addWidget(plain(CAUTIONS, "small", wrap=True))
@@ -95,7 +121,22 @@ class SettingsPage(Overlay):
         self._show_level()
         self._line("Chime level, dBFS", self.level, self.level_words)
         self.tests = {sound: Button(words) for sound, words in TESTS.items()}
-        self._line("Hear", *self.tests.values())
+        self._line("Play", *self.tests.values())
+        self.heard = Button("I heard it in my headphones", "H")
+        self.heard.setEnabled(False)
+        self.confirmed = plain("", wrap=True)
+        self._line("Confirm", self.heard)
+        self.lines.addWidget(self.confirmed, self.lines.rowCount(), 1)
+        self._show_confirmed()
+
+    def _build_alerts(self, alerting: Alerting) -> None:
+        self.alerts = QCheckBox("Alarms are shown on the desktop as well")
+        self.alerts.setChecked(alerting.on)
+        self._line("Desktop alerts", self.alerts)
+        words = f"They work: {alerting.route}." if alerting.route else alerting.problem
+        label = plain(wording.sentence(words), "amber" if alerting.problem else "small", wrap=True)
+        self.lines.addWidget(label, self.lines.rowCount(), 1)
+        label.setVisible(bool(words))
 
     def _number(self, name: str, words: str, unit: str, step: float) -> QDoubleSpinBox:
         box = QDoubleSpinBox()
@@ -104,7 +145,7 @@ class SettingsPage(Overlay):
         box.setRange(*BOUNDS[name])
         box.setSuffix(unit)
         if BOUNDS[name][0] == 0.0:
-            box.setSpecialValueText("as the screen says")
+            box.setSpecialValueText("automatic")
         box.setValue(getattr(self.choices, name))
         box.valueChanged.connect(lambda value: self._choose(name, value))
         self._line(words, box)
@@ -127,7 +168,11 @@ class SettingsPage(Overlay):
         self.output.currentTextChanged.connect(self._change)
         self.level.valueChanged.connect(self._change)
         for sound, button in self.tests.items():
-            button.clicked.connect(lambda _checked=False, s=sound: self.test.emit(s))
+            button.clicked.connect(lambda _checked=False, s=sound: self._play(s))
+        self.heard.clicked.connect(self._confirm)
+        self.alerts.toggled.connect(self.alerts_changed)
+        confirm = QShortcut(QKeySequence("H"), self)
+        confirm.activated.connect(self.heard.click)
         self.reset.clicked.connect(self.reset_asked)
         self.done.clicked.connect(self.hide)
 
@@ -151,8 +196,28 @@ class SettingsPage(Overlay):
         self._show_level()
         output = self.output.currentText() if self.output.currentIndex() > 0 else ""
         level_db = float(self.level.value())
-        self.chime = ChimeSettings(self.on.isChecked(), output, level_db)
+        confirmed = self.chime.confirmed and output == self.chime.output
+        if output != self.chime.output:
+            self.heard.setEnabled(False)
+        self.chime = ChimeSettings(self.on.isChecked(), output, level_db, confirmed)
+        self._show_confirmed()
         self.chime_changed.emit(self.chime)
+
+    def _play(self, sound: Sound) -> None:
+        self.test.emit(sound)
+        self.heard.setEnabled(True)
+
+    def _confirm(self) -> None:
+        """Somebody heard it on this output: from now on it sounds."""
+        self.chime = replace(self.chime, confirmed=True)
+        self._show_confirmed()
+        self.chime_changed.emit(self.chime)
+
+    def _show_confirmed(self) -> None:
+        if self.chime.confirmed:
+            say(self.confirmed, CONFIRMED, "small")
+        else:
+            say(self.confirmed, UNCONFIRMED, "amber")
 
     def _choose(self, name: str, value: float) -> None:
         self.choices = replace(self.choices, **{name: value})

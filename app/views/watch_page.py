@@ -61,7 +61,6 @@ class WatchPage(QWidget):
         grid.addWidget(self.header, 0, 0, 1, 2)
         grid.addLayout(left, 1, 0)
         grid.addWidget(self.fix_list, 1, 1)
-        grid.addWidget(self.footer, 2, 0, 1, 2)
         grid.setColumnStretch(0, 1)
         grid.setRowStretch(1, 1)
 

@@ -7,10 +7,11 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QMainWindow
+from PySide6.QtWidgets import QMainWindow, QVBoxLayout, QWidget
 
 from app.alerts.alerts import Alerts
 from app.alerts.chime import Player
+from app.alerts.desktop_alerts import DesktopAlerts
 from app.controllers import report_controller
 from app.controllers.closing import Closing
 from app.controllers.crew_actions import CrewActions
@@ -33,6 +34,7 @@ from app.services.background import Background
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
 from app.style import state_shapes, theme
+from app.views.alarm_strip import AlarmStrip
 from app.views.start_page import StartPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
@@ -56,6 +58,7 @@ class MainWindow(QMainWindow):
         player: Player | None = None,
         clock: Callable[[], float] = time.monotonic,
         background: Background | None = None,
+        desktop: Callable[[QWidget], DesktopAlerts] = DesktopAlerts,
     ) -> None:
         super().__init__()
         self.bridge, self.prefs = bridge, prefs
@@ -70,13 +73,17 @@ class MainWindow(QMainWindow):
         self.glances = GlanceController(self.look, prefs, self)
         self.navigation = Navigation(self.start_page, self.watch_page, self.glances)
         self.pages = self.navigation.pages
-        self.setCentralWidget(self.pages)
-        self.alerts = Alerts(self, prefs.chime, player, clock)
+        self.strip = AlarmStrip(self.look)
+        self.setCentralWidget(self._stack())
+        self.alerts = Alerts(self, prefs.chime, player, clock, desktop(self))
+        self.alerts.desktop.on = prefs.desktop_alerts
+        self.alerts.desktop.clicked.connect(self.navigation.choose_track)
         self.layer = Layer(self.pages)
         self._make_controllers(inputs)
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
             **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
+            Act.SEEN_WORST: self._see_worst,
             Act.FULL_SCREEN: self.toggle_full_screen,
             Act.BACK: self.leaving.back,
         }
@@ -87,9 +94,22 @@ class MainWindow(QMainWindow):
         self._connect_watch()
         self._connect_pages()
         self._set_choices(prefs.choices)
+        self._refresh_keys()
         self.resize(FIRST_SIZE.boundedTo(self.screen().availableSize()))
         if prefs.place("window").size():
             self.restoreGeometry(prefs.place("window"))
+
+    def _stack(self) -> QWidget:
+        """The alarms over every page and prompt, and the state of the watch below."""
+        middle = QWidget()
+        middle.setObjectName("page")
+        column = QVBoxLayout(middle)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.strip)
+        column.addWidget(self.pages, 1)
+        column.addWidget(self.watch_page.footer)
+        return middle
 
     def _make_controllers(self, inputs: FindInputs) -> None:
         bridge, page, layer, prefs = self.bridge, self.watch_page, self.layer, self.prefs
@@ -129,6 +149,8 @@ class MainWindow(QMainWindow):
         bridge.failed.connect(self._failed)
         watch.redact = self.drills.redact
         watch.followers = (
+            lambda _snapshot: self.strip.put(self.watch_page.cards),
+            self.history.show_snapshot,
             self.drills.show_snapshot,
             self.headphones.show_snapshot,
             self.line_checks.show_snapshot,
@@ -151,9 +173,11 @@ class MainWindow(QMainWindow):
         page.header.report_asked.connect(self.reports.show)
         page.header.standby_asked.connect(self.acts.standby)
         page.header.look_asked.connect(self.settings.toggle_look)
+        page.footer.alerts_asked.connect(self.settings.show_settings)
         page.footer.chime_asked.connect(self.settings.show_settings)
         page.fix_list.seen.connect(self.acts.see)
         page.fix_list.shelved.connect(self.acts.shelve)
+        self.strip.seen.connect(self.acts.see)
         self.layer.covered.connect(self._refresh_keys)
         self.layer.covered.connect(self.navigation.keep_focus)
         self.pages.currentChanged.connect(self._refresh_keys)
@@ -168,6 +192,8 @@ class MainWindow(QMainWindow):
         self.background.failed.connect(self._say)
 
     def _refresh_keys(self) -> None:
+        self.watch_page.footer.setVisible(self.watching)
+        self.strip.setVisible(self.watching and self.layer.covers)
         for keys in self._keys:
             keys.refresh()
 
@@ -176,6 +202,12 @@ class MainWindow(QMainWindow):
         self.watch_page.footer.say(words, stay=True)
         if not self.watching:
             self.start_page.show_progress(words)
+
+    def _see_worst(self) -> None:
+        """Acknowledge the worst alarm, on whichever page."""
+        card = self.strip.worst
+        if card is not None:
+            self.acts.see(card)
 
     # Watching
 
@@ -210,6 +242,7 @@ class MainWindow(QMainWindow):
         self.start_page.show_error("")
         self.watch_page.start(watch)
         self.drills.start()
+        self.alerts.desktop.drill = self.drills.request is not None
         self.alerts.start(self.windowIcon())
         self.setWindowTitle(f"{watch.plan.title or watch.source} – trackwarden")
         self.navigation.show_board()
@@ -259,6 +292,7 @@ class MainWindow(QMainWindow):
         self.setPalette(theme.palette(self.look))
         self.setStyleSheet(theme.sheet(self.look, self._scale))
         self.watch_page.set_look(self.look, self._scale)
+        self.strip.set_look(self.look, self._scale)
         self.glances.set_look(self.look)
         self.start_page.set_scale(self._scale)
 
@@ -270,7 +304,6 @@ class MainWindow(QMainWindow):
         if scale != self._scale:
             self._scale = scale
             self._apply()
-        self.layer.fit()
 
     def _set_choices(self, choices: Choices) -> None:
         self.acts.choices = choices

@@ -46,8 +46,8 @@ class Shortcuts(QObject):
         return key, shortcut
 
     def _is_free(self, key: Key) -> bool:
-        free = not self._covered() and (self._watching() or not key.watching)
-        return free or key.act is Act.BACK
+        free = key.anywhere or not self._covered()
+        return free and (self._watching() or not key.watching)
 
     def _press(self, key: Key) -> None:
         if self._is_free(key):

@@ -65,6 +65,7 @@ PARTS: Final[Mapping[str, str]] = {
         "app/report/take_scan "
         "app/window/application engine/report/content/from_scan"
     ),
+    "end_to_end/test_notifications.py": "app/alerts/notification_service",
     "app/controllers/test_crew_actions.py": "app/models/undo app/views/widgets/prompt",
     "app/controllers/test_drill_controller.py": (
         "app/controllers/drill_score app/views/drill/drill_choice app/views/drill/drill_panel "
@@ -90,6 +91,7 @@ PARTS: Final[Mapping[str, str]] = {
         "app/controllers/glance_controller app/views/glance/glance_layout "
         "app/views/glance/glance_window"
     ),
+    "app/views/test_alarm_strip.py": "app/models/strip_cells",
     "app/window/test_main_window.py": (
         "app/controllers/navigation app/controllers/watch_controller app/views/header "
         "app/views/watch_page app/views/widgets/bands app/views/widgets/basics "

@@ -16,8 +16,11 @@ from app.views.board import row_text
 from app.views.board import strip_picture as ribbons
 from app.views.board.board_layout import Box, GroupBoxes, Layout, RowBoxes
 from app.views.board.row_text import Fonts, Text
-from engine.model.messages import LevelStrip
+from engine.model.messages import LevelStrip, Severity
 from engine.model.tracks import Plan
+
+HEAVY_PX = 4
+"""Frame of a group that has no backup left."""
 
 
 def rect(box: Box) -> QRect:
@@ -87,17 +90,22 @@ class BoardPicture:
         frame, look = rect(group.frame), self.look
         name = scene.groups[group.index].name
         state = scene.group_states.get(name, GroupState())
-        painter.fillRect(frame.adjusted(-1, -1, 1, 1), QColor(look.bg))
+        painter.fillRect(frame.adjusted(-2, -2, 2, 2), QColor(look.bg))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        line, width = (look.red, 2) if state.uncovered else (look.line, 1)
-        painter.setPen(QPen(QColor(line), width))
+        painter.setPen(QPen(QColor(look.line), 1))
         painter.setBrush(QColor(look.panel))
         painter.drawRoundedRect(QRectF(frame).adjusted(0.5, 0.5, -0.5, -0.5), 6, 6)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        if state.uncovered:
+            painter.fillRect(rect(group.heading).adjusted(2, 2, 0, -2), QColor(look.alarm))
         for track_index in group.track_indices:
             self._draw_row(
                 painter, self._rows[track_index], scene, last=track_index == group.track_indices[-1]
             )
+        if state.uncovered:
+            painter.setPen(QPen(QColor(look.alarm), HEAVY_PX))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(frame.adjusted(1, 1, -1, -1))
         if group.heading.w:
             x = group.heading.right
             painter.fillRect(x, frame.y() + 1, 1, frame.height() - 2, QColor(look.line))
@@ -108,7 +116,7 @@ class BoardPicture:
         track, state = scene.plan.tracks[boxes.track_index], scene.states[boxes.track_index]
         if state.severity is not None:
             ground = rect(boxes.state).adjusted(0, 1, -2, -1 - int(last))
-            painter.fillRect(ground, QColor(look.ground(state.severity)))
+            self._draw_ground(painter, ground, state)
         if not last:
             line = QRect(boxes.row.x, boxes.row.bottom - 1, boxes.row.w - 1, 1)
             painter.fillRect(line, QColor(look.line))
@@ -120,11 +128,21 @@ class BoardPicture:
         for k in range(6):
             x = bar.x() + round(bar.width() * k / 5) - (k == 5)
             painter.fillRect(x, bar.y(), 1, bar.height(), QColor(look.line))
-        colour = look.colour(state.severity)
+        colour = row_text.state_colour(state, look)
         state_shapes.draw(painter, state.mark, row_text.mark_box(boxes, fonts), colour)
         self._write(painter, row_text.name_texts(boxes, track, state, fonts, look))
         self._write(painter, row_text.state_texts(boxes, state, fonts, look))
         self._blit_ribbon(painter, boxes)
+
+    def _draw_ground(self, painter: QPainter, box: QRect, state: RowState) -> None:
+        """What a fault stands on: a red is a field, an amber an outline."""
+        look = self.look
+        if state.severity is Severity.RED:
+            painter.fillRect(box, QColor(look.alarm if state.unseen else look.red_bg))
+            return
+        painter.setPen(QPen(QColor(look.amber), 2))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(box.adjusted(1, 1, -1, -1))
 
     @staticmethod
     def _write(painter: QPainter, texts: Sequence[Text]) -> None:

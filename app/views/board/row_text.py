@@ -12,6 +12,7 @@ from app.models.board_rows import GroupState, RowState
 from app.style import theme
 from app.style.theme import Look
 from app.views.board.board_layout import Box, GroupBoxes, RowBoxes, Widths
+from engine.model.messages import Severity
 from engine.model.tracks import Track
 
 _LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
@@ -161,12 +162,19 @@ def mark_box(boxes: RowBoxes, fonts: Fonts) -> QRectF:
     return QRectF(box.x + pad, box.y + (box.h - side) / 2, side, side)
 
 
+def state_colour(state: RowState, look: Look) -> str:
+    """Colour of what stands in the state cell."""
+    if state.severity is Severity.RED and state.unseen:
+        return look.on_alarm
+    return look.colour(state.severity)
+
+
 def state_texts(boxes: RowBoxes, state: RowState, fonts: Fonts, look: Look) -> list[Text]:
     """The state's word and its note."""
     mark = mark_box(boxes, fonts)
     left = round(mark.right() + (4 if fonts.dense else 8) * fonts.scale)
     box = QRect(left, boxes.state.y, boxes.state.right - left - 2, boxes.state.h)
-    colour = look.colour(state.severity)
+    colour = state_colour(state, look)
     font = fonts.bold if state.severity else fonts.name
     if state.note and not fonts.dense:
         upper, lower = _pair(box, font, fonts.small)
@@ -195,18 +203,23 @@ def heading_texts(
         return []
     under, colour = "", look.dim
     if state.uncovered:
-        under, colour = "UNCOVERED", look.red
+        under, colour = "NO BACKUP", look.on_alarm
     elif state.covered_by is not None:
         under, colour = f"covered by {state.covered_by}", look.cover
     small = fonts.small_bold
     room = QFontMetrics(fonts.bold).height() + QFontMetrics(small).height()
     if not under or room > box.height():
-        shown = look.red if state.uncovered else look.ink
+        shown = look.on_alarm if state.uncovered else look.ink
         return [Text(box, cut(fonts.bold, name, box.width(), middle=True), fonts.bold, shown)]
     if advance(small, under) > box.width():
         under = under.replace("covered ", "")
     upper, lower = _pair(box, fonts.bold, small)
     return [
-        Text(upper, cut(fonts.bold, name, box.width(), middle=True), fonts.bold, look.ink),
+        Text(
+            upper,
+            cut(fonts.bold, name, box.width(), middle=True),
+            fonts.bold,
+            look.on_alarm if state.uncovered else look.ink,
+        ),
         Text(lower, cut(small, under, box.width()), small, colour),
     ]

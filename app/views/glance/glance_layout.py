@@ -81,6 +81,8 @@ class Panel:
     words: tuple[Words, ...]
     whole: bool
     bar: int
+    unseen: bool = True
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,9 @@ def compose(entry: Entry, width: int, letters: Letters, detail: Detail) -> Panel
     inner = QRect(bar + pad, pad, width - bar - 2 * pad, 0)
     wide = _wide(entry, inner, letters, detail)
     words, bottom, whole = wide or _stacked(entry, inner, letters, detail)
-    return Panel(bottom + pad, entry.severity, tuple(words), whole, bar)
+    return Panel(
+        bottom + pad, entry.severity, tuple(words), whole, bar, entry.unseen, entry.uncovered
+    )
 
 
 Laid = tuple[list[Words], int, bool]
@@ -156,7 +160,7 @@ Laid = tuple[list[Words], int, bool]
 
 def _details(pen: _Pen, entry: Entry, letters: Letters, detail: Detail) -> None:
     if entry.uncovered:
-        pen.line("UNCOVERED", letters.bold, "severity")
+        pen.line("NO BACKUP", letters.bold, "severity")
     shown: tuple[str, ...] = ()
     if detail is Detail.FULL:
         shown = (entry.where, entry.check)
@@ -165,8 +169,9 @@ def _details(pen: _Pen, entry: Entry, letters: Letters, detail: Detail) -> None:
     elif detail is Detail.LINE:
         lines = (entry.line, entry.check_short, entry.where_short)
         shown = tuple(t for t in lines if t and _fits(letters.small, t, pen.width))[:1]
-    for text in shown:
-        pen.lines(text, letters.small)
+    for text in (*shown, entry.note if detail >= Detail.SHORT else ""):
+        if text:
+            pen.lines(text, letters.small)
 
 
 def _wide(entry: Entry, inner: QRect, letters: Letters, detail: Detail) -> Laid | None:

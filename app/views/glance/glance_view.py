@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QPoint, QRect, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from app.models.glance_lines import Scene
@@ -13,6 +13,7 @@ from app.style import viewing_distance
 from app.style.theme import Look
 from app.views.board import row_text
 from app.views.glance.glance_layout import Fitted, Letters, Panel, fit, wrap
+from engine.model.messages import Severity
 
 EDGE = 0.022
 """Of the smaller side, left free all around."""
@@ -137,14 +138,22 @@ class Glance(QWidget):
 
     def _paint_panel(self, painter: QPainter, panel: Panel, place: QRect) -> None:
         look, tone = self.look, self.look.colour(panel.severity)
+        ink, ground = look.ink, look.ground(panel.severity)
         box = QRectF(place.x(), place.y(), place.width(), panel.height)
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(QColor(look.ground(panel.severity)))
+        if panel.severity is Severity.RED and panel.unseen:
+            ink, tone, ground = look.on_alarm, look.on_alarm, look.alarm
+            if panel.alone:
+                painter.setPen(QPen(QColor(look.ink), panel.bar // 2))
+        elif panel.severity is Severity.AMBER:
+            ground = look.panel
+            painter.setPen(QPen(QColor(look.amber), max(2, panel.bar // 6)))
+        painter.setBrush(QColor(ground))
         painter.drawRoundedRect(box, 10, 10)
         painter.fillRect(QRect(place.x(), place.y(), panel.bar, panel.height), QColor(tone))
         for words in panel.words:
             painter.setFont(words.font)
-            painter.setPen(QColor(tone if words.tone == "severity" else look.ink))
+            painter.setPen(QColor(tone if words.tone == "severity" else ink))
             # Never clipped to its box: a font's overhang belongs to the letter.
             spot = words.box.translated(place.topLeft())
             flags = Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextDontClip

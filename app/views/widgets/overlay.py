@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QObject, Qt, Signal
+from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 
@@ -61,6 +61,13 @@ class Layer(QObject):
         super().__init__(below)
         self.below = below
         self.current: Overlay | None = None
+        below.installEventFilter(self)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Keep to the size of what lies below."""
+        if event.type() == QEvent.Type.Resize and self.current is not None:
+            self.current.setGeometry(self.below.rect())
+        return super().eventFilter(watched, event)
 
     @property
     def window(self) -> QWidget:
@@ -92,11 +99,6 @@ class Layer(QObject):
             return False
         self.hide()
         return True
-
-    def fit(self) -> None:
-        """Keep to the size of what lies below."""
-        if self.current is not None:
-            self.current.setGeometry(self.below.rect())
 
 
 class Help(Overlay):

@@ -24,10 +24,10 @@ def states() -> dict[int, board_rows.RowState]:
 def test_each_state_has_shape_word_and_time() -> None:
     """Red is an octagon, amber a triangle, healthy a ring, back a hollow triangle."""
     found = states()
-    assert found[7] == board_rows.RowState(Mark.RED, "silent", "0:24", Severity.RED)
+    assert found[7] == board_rows.RowState(Mark.RED, "silent", "0:24", Severity.RED, unseen=True)
     assert found[9] == board_rows.RowState(Mark.RED, "muted", "1:10 · seen", Severity.RED)
     assert found[3] == board_rows.RowState(
-        Mark.AMBER, "clipping", "0:06 · covered by 4", Severity.AMBER
+        Mark.AMBER, "clipping", "0:06 · covered by 4", Severity.AMBER, unseen=True
     )
     assert found[5] == board_rows.RowState(Mark.RETURNED, "live", "was silent")
     assert found[1] == board_rows.RowState(Mark.OK, "live")

@@ -40,7 +40,7 @@ def test_order_and_titles() -> None:
 def test_the_uncovered_card_says_all() -> None:
     """It names the loss, both packs with their places, the receiver and what to check."""
     card = cards(PLAN, SNAPSHOT)[0]
-    assert card.headline == "Uncovered: both packs silent."
+    assert card.headline == "No backup: both packs silent."
     assert card.where == "Pack 7 under the apron, pack 8 small of back. Receiver B."
     assert card.check.casefold().startswith(check_of(Fault.SILENT))
     assert card.incidents == (1, 2)
@@ -48,17 +48,17 @@ def test_the_uncovered_card_says_all() -> None:
 
 
 def test_a_covered_card_names_the_pack_that_covers() -> None:
-    """'Covered by 4 Rigger safety', with the detail of what was seen."""
+    """Which pack to use meanwhile, and what was measured in a line of its own."""
     card = cards(PLAN, SNAPSHOT)[2]
-    assert card.cover == "Covered by 4 Rigger safety."
-    assert card.headline == "Clipping, 14 flat tops in 10 s."
+    assert card.cover == "Use 4 Rigger safety meanwhile."
+    assert (card.headline, card.evidence) == ("Clipping.", "14 flat tops in 10 s.")
 
 
 def test_what_is_back_has_no_colour() -> None:
     """A fault that ended stays listed, without severity, until it is seen."""
     card = cards(PLAN, SNAPSHOT)[3]
     assert (card.severity, card.state) == (None, AlarmState.RETURNED)
-    assert "Seen it" in card.headline
+    assert card.headline.endswith("Recovered: A clears it.")
 
 
 def test_a_receivers_alarm_hides_its_tracks() -> None:

@@ -19,7 +19,7 @@ def test_only_what_is_wrong_in_the_lists_order() -> None:
     found = entries(cards(PLAN, SNAPSHOT))
     assert [(e.numbers, e.name, e.fault, e.time) for e in found] == [
         ("7 + 8", "Mason", "SILENT", "0:24"),
-        ("9", "Boom scaffold", "MUTED", "1:10"),
+        ("9", "Boom scaffold", "MUTED", "1:10 seen"),
         ("3", "Rigger main", "CLIPPING", "0:06"),
     ]
     assert [e.uncovered for e in found] == [True, False, False]
@@ -32,7 +32,7 @@ def test_each_says_where_and_what_to_check() -> None:
     assert first.where_short == "under the apron · small of back"
     assert first.check.startswith("Check mic plug")
     assert first.check_short == "Check mic plug"
-    assert covered.check_short == "Covered by 4 Rigger safety"
+    assert covered.check_short == "Use 4 Rigger safety meanwhile"
 
 
 def test_a_pack_labelled_unlike_its_input_is_always_named() -> None:

@@ -92,6 +92,27 @@ def test_a_fault_is_told_from_none_by_luminance(look: Look, sight: str) -> None:
     assert contrast(look.amber, look.ribbon, sight) >= 1.2
 
 
+@pytest.mark.parametrize("sight", ["usual", "protan", "deutan", "tritan"])
+@pytest.mark.parametrize("look", LOOKS.values(), ids=lambda look: look.name)
+def test_red_has_more_mass_than_amber(look: Look, sight: str) -> None:
+    """A state cell of a new red changes more light than one of an amber, for every kind of sight.
+
+    Counted over a cell as the board draws it: the red a field with light words on a twentieth of
+    it, the amber an outline (a tenth) and words. Luminance: WCAG 2.2.
+    """
+    words, outline = 0.05, 0.1
+    light = {name: luminance(seen(getattr(look, name), sight)) for name in COLOURS}
+    ground = light["panel"]
+    red = abs((1 - words) * (light["alarm"] - ground)) + abs(words * (light["on_alarm"] - ground))
+    amber = abs((words + outline) * (light["amber"] - ground))
+    assert red > 1.15 * amber
+    assert contrast(look.on_alarm, look.alarm, sight) >= 4.5
+    assert contrast(look.alarm, look.panel, sight) >= 1.5
+
+
+COLOURS = ("alarm", "on_alarm", "amber", "panel")
+
+
 def drawn(mark: Mark) -> NDArray[np.bool_]:
     """Where a mark has ink at 20 pixels."""
     image = QImage(20, 20, QImage.Format.Format_Grayscale8)

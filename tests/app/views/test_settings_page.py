@@ -37,7 +37,7 @@ def test_each_choice_counts_at_once_and_stays(qtbot: QtBot, tmp_path: Path) -> N
     assert window.glances.page.distance_m == 5.0
     assert window.acts.choices.shelve_min == 2.0
     assert window.look.name == "day"
-    assert window.watch_page.header.quiet.text() == "CHIMES OFF"
+    assert window.watch_page.header.quiet.text() == "CHIME OFF"
     window.prefs._store.sync()
     again, _ = pages.make_window(tmp_path)
     qtbot.addWidget(again)
@@ -68,8 +68,24 @@ def test_as_new_resets_all_but_recent_files(qtbot: QtBot, tmp_path: Path) -> Non
     page.reset.click()
     assert window.prefs.choices == window.acts.choices == Choices()
     assert window.alerts.settings == ChimeSettings()
+    assert window.alerts.desktop.on
     assert window.look.name == "night"
     assert window.prefs.recent == ("/shoot/a.wav",)
+
+
+def test_the_chime_is_confirmed_by_ear(qtbot: QtBot, tmp_path: Path) -> None:
+    """Only after a sound was played on that output can it be confirmed; another asks again."""
+    window, page, _ = opened(tmp_path, qtbot)
+    page.output.setCurrentIndex(1)
+    assert not window.alerts.settings.confirmed
+    assert not page.heard.isEnabled()
+    page.tests[Sound.RED].click()
+    page.heard.click()
+    assert window.alerts.settings.confirmed
+    assert window.prefs.chime.confirmed
+    page.output.setCurrentIndex(0)
+    assert not window.prefs.chime.confirmed
+    assert window.alerts.mark() == "CHIME SILENT: C"
 
 
 def test_every_chime_can_be_heard(qtbot: QtBot, tmp_path: Path) -> None:

@@ -9,8 +9,11 @@ from typing import Any
 
 from PySide6.QtCore import QSettings
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QWidget
 
 from app.alerts.chime import ChimeSettings, Player, Sound
+from app.alerts.desktop_alerts import DesktopAlerts
+from app.alerts.notification_service import Notification
 from app.services.background import Background
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
@@ -60,6 +63,27 @@ class AtOnce(Background):
         take(work())
 
 
+class NoDesktop:
+    """Notes what it should have shown on the desktop."""
+
+    def __init__(self) -> None:
+        self.shown: list[Notification] = []
+
+    def start(self) -> None:
+        """Nothing to find."""
+
+    def show(self, notification: Notification) -> None:
+        """Note it."""
+        self.shown.append(notification)
+
+    def clear(self) -> None:
+        """Forget it."""
+        self.shown.clear()
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
 class Clock:
     """Seconds that a test moves by hand."""
 
@@ -69,6 +93,11 @@ class Clock:
     def __call__(self) -> float:
         """The time."""
         return self.now_s
+
+
+def no_desktop(window: QWidget) -> DesktopAlerts:
+    """Alerts of that window that reach no desktop."""
+    return DesktopAlerts(window, lambda _changed, _clicked: NoDesktop())
 
 
 def make_window(
@@ -81,7 +110,9 @@ def make_window(
     prefs = Preferences(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
     player = MutePlayer()
     bridge = Bridge(factory, clock=clock)
-    window = MainWindow(bridge, prefs, lambda: INPUTS, player, clock, AtOnce())
+    if prefs.chime == ChimeSettings():
+        prefs.chime = ChimeSettings(confirmed=True)
+    window = MainWindow(bridge, prefs, lambda: INPUTS, player, clock, AtOnce(), no_desktop)
     return window, player
 
 

@@ -1,0 +1,99 @@
+"""The strip of the worst alarms over every page and prompt."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from pytestqt.qtbot import QtBot
+
+from app.models.strip_cells import cells
+from app.window.main_window import MainWindow
+from engine.model.commands import Acknowledge
+from tests.support.qt import fake_client, pages
+
+
+@pytest.fixture
+def shown(tmp_path: Path, qtbot: QtBot) -> tuple[MainWindow, fake_client.Crew]:
+    """A window watching a night with faults."""
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), fake_client.tower_alarms())
+    qtbot.addWidget(window)
+    return window, crew
+
+
+def test_it_is_there_whenever_the_board_is_covered(
+    shown: tuple[MainWindow, fake_client.Crew], qtbot: QtBot
+) -> None:
+    """Help, settings, history, report, a prompt: none hides an alarm."""
+    window, _ = shown
+    assert not window.strip.isVisible()
+    for open_page in (
+        window.settings.show_help,
+        window.settings.show_settings,
+        window.history.show,
+        window.acts.note,
+        window.line_checks.check_all,
+        window.leaving.back,
+    ):
+        open_page()
+        qtbot.wait(1)
+        assert window.strip.isVisible()
+        top = window.strip.mapTo(window, window.strip.rect().bottomLeft()).y()
+        overlay = window.layer.current
+        assert overlay is not None
+        assert overlay.mapTo(window, overlay.rect().topLeft()).y() > top
+        window.layer.hide()
+    assert not window.strip.isVisible()
+
+
+def test_worst_first_with_what_to_do(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """The one without a backup leads: who, what, how long, what to check, where."""
+    window, _ = shown
+    made, left = cells(window.watch_page.cards)
+    assert [cell.card.title for cell in made] == [
+        "7 + 8 Mason",
+        "9 Boom scaffold",
+        "3 Rigger main",
+    ]
+    assert left == 0
+    assert made[0].title == "7 + 8 Mason · no backup · silent  0:24"
+    assert made[0].body.index("mic plug") < made[0].body.index("Pack 7 under the apron")
+    assert (made[0].solid, made[0].alone) == (True, True)
+    assert (made[1].solid, made[1].unseen) == (False, False)
+    assert made[2].body.startswith("Use 4 Rigger safety meanwhile.")
+
+
+def test_the_key_sees_the_worst_over_a_prompt(
+    shown: tuple[MainWindow, fake_client.Crew], qtbot: QtBot
+) -> None:
+    """F9 acknowledges the worst one while something is being typed, and the typing goes on."""
+    window, crew = shown
+    window.acts.mark_words()
+    crew.client.sent.clear()
+    qtbot.keyClick(window, Qt.Key.Key_F9)
+    assert crew.client.sent == [Acknowledge(1), Acknowledge(2)]
+    assert window.layer.covers
+
+
+def test_the_button_sees_that_alarm(
+    shown: tuple[MainWindow, fake_client.Crew], qtbot: QtBot
+) -> None:
+    """Each cell that waits has a button of its own; it leaves the focus where it was."""
+    window, crew = shown
+    window.settings.show_help()
+    focus = window.focusWidget()
+    crew.client.sent.clear()
+    qtbot.mouseClick(window.strip.views[2].see, Qt.MouseButton.LeftButton)
+    assert crew.client.sent == [Acknowledge(4)]
+    assert window.focusWidget() is focus
+
+
+def test_more_than_fit_are_counted(tmp_path: Path, qtbot: QtBot) -> None:
+    """What has no cell is counted beside them."""
+    plan = fake_client.large_plan(64)
+    window, _, _ = pages.watching(tmp_path, plan, fake_client.many_alarms(plan))
+    qtbot.addWidget(window)
+    window.settings.show_help()
+    standing = sum(card.severity is not None for card in window.watch_page.cards)
+    assert window.strip.more.text() == f"+ {standing - 3} more"
