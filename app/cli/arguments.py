@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from app.cli import companions
+
 if TYPE_CHECKING:  # it has no public name
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
 
@@ -41,6 +43,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     watch.add_argument("--device", metavar="D", help="index or part of the name (see `devices`)")
     _add_plan(watch)
     _add_console(watch)
+    companions.add_page(watch)
 
     replay = _command(
         commands,
@@ -64,6 +67,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         help="begin S seconds into the take",
     )
     _add_console(replay)
+    companions.add_page(replay)
 
     _drill_command(commands, does)
     scan = _command(
@@ -155,6 +159,7 @@ def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
         "--speed", type=_positive, default=1.0, metavar="X", help="X times real time (default 1)"
     )
     _add_console(drill)
+    companions.add_page(drill)
 
 
 def _seed(text: str) -> int:

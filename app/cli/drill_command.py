@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import argparse
 import sys
 
+from app.cli import companions
 from app.cli.watch_command import print_all
 from engine.drill.finish import finish
 from engine.drill.score_sheet import again, lines
@@ -11,16 +13,17 @@ from engine.model.commands import Open
 from engine.runtime.client import EngineClient
 
 
-def drill_in_terminal(request: Open, take: str) -> bool:
+def drill_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     """Run it to the end or to Ctrl+C; returns whether there was anything to score.
 
     OSError where it can't be opened.
     """
     client = EngineClient(request, "terminal")
+    companions.start(arguments, client)
     if print_all(client) is None:
         return False
     done = finish(client.folder, crew=False)
     print("\n".join(lines(done.drill, crew=False)))
     print(f"to print: {done.page}", file=sys.stderr)
-    print(f"the same again: {again(done.drill, take)}", file=sys.stderr)
+    print(f"the same again: {again(done.drill, arguments.take)}", file=sys.stderr)
     return True

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from app.cli import display
+from app.cli import companions, display
 from app.cli.arguments import Run, parser_of
 from engine.model.commands import Open
 from engine.model.safe_text import harmless
@@ -54,7 +54,7 @@ def _start_page(arguments: argparse.Namespace) -> int:
 
 def _watch(arguments: argparse.Namespace) -> int:
     device = _only_input() if arguments.device is None else arguments.device
-    return _look_at(Open(device=device, plan=arguments.plan), arguments.console)
+    return _look_at(Open(device=device, plan=arguments.plan), arguments)
 
 
 def _only_input() -> int:
@@ -80,7 +80,7 @@ def _replay(arguments: argparse.Namespace) -> int:
         loop=arguments.loop,
         start_s=arguments.start_s,
     )
-    return _look_at(request, arguments.console)
+    return _look_at(request, arguments)
 
 
 def _drill(arguments: argparse.Namespace) -> int:
@@ -97,25 +97,25 @@ def _drill(arguments: argparse.Namespace) -> int:
         blind=arguments.blind,
     )
     if not arguments.console and display.available():
-        return _window(request)
+        return _window(request, arguments)
     from app.cli.drill_command import drill_in_terminal
 
     if not arguments.console:
         print(f"trackwarden: {display.why_not()}: drilling in the terminal", file=sys.stderr)
-    return OK if drill_in_terminal(request, arguments.take) else FAILED
+    return OK if drill_in_terminal(request, arguments) else FAILED
 
 
-def _look_at(request: Open, console: bool) -> int:
-    if not console and display.available():
-        return _window(request)
+def _look_at(request: Open, arguments: argparse.Namespace) -> int:
+    if not arguments.console and display.available():
+        return _window(request, arguments)
     from app.cli.watch_command import watch_in_terminal
 
-    if not console:
+    if not arguments.console:
         print(f"trackwarden: {display.why_not()}: watching in the terminal", file=sys.stderr)
-    return RED if watch_in_terminal(request) else OK
+    return RED if watch_in_terminal(request, arguments) else OK
 
 
-def _window(request: Open | None) -> int:
+def _window(request: Open | None, arguments: argparse.Namespace | None = None) -> int:
     from engine.runtime.client import EngineClient
 
     # Started first, so that the engine opens the source while Qt is still loading.
@@ -125,6 +125,8 @@ def _window(request: Open | None) -> int:
         early = [EngineClient(request, folder=folder)] if request is not None else []
     else:
         early = [EngineClient(request)]
+    if arguments is not None:
+        companions.start(arguments, early[0])
 
     def client_for(wanted: Open) -> EngineClient:
         return early.pop() if early and wanted is request else EngineClient(wanted)

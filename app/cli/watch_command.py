@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import argparse
 import signal
 import sys
 import time
 from collections.abc import Callable
 from typing import Final
 
+from app.cli import companions
 from app.models.fix_cards import cause_name
 from app.style import wording
 from engine.model import faults
@@ -22,12 +24,13 @@ POLL_S: Final = 0.05
 _MARKS: Final = {Severity.AMBER: "▲ amber", Severity.RED: "■ RED  "}
 
 
-def watch_in_terminal(request: Open) -> bool:
+def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     """Watch until the take ends or Ctrl+C; returns whether anything went red.
 
     Ctrl+C ends the watch, unless a window looks at it as well. OSError where it can't be opened.
     """
     client = EngineClient(request, "terminal")
+    companions.start(arguments, client)
     watch = print_all(client)
     if watch is None:
         return False

@@ -69,6 +69,9 @@ NEEDS: tuple[Need, ...] = (
     Need(TESTS, "ffmpeg", "ffmpeg"),
     Need(TESTS, "dunst", "dunst"),
     Need(TESTS, "dbus-daemon", "dbus-daemon"),
+    Need(TESTS, "chromium", "chromium"),
+    Need(TESTS, "chromium-driver", "chromedriver"),
+    Need(TESTS, "mosquitto", "mosquitto"),
 )
 
 

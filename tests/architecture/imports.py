@@ -33,7 +33,7 @@ other."""
 APP_ORDER: Final = (
     ("style", "setup"),
     ("models",),
-    ("alerts", "report"),
+    ("alerts", "report", "page"),
     ("services",),
     ("views",),
     ("controllers",),

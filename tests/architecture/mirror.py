@@ -81,6 +81,7 @@ PARTS: Final[Mapping[str, str]] = {
     "app/controllers/test_report_controller.py": (
         "app/models/report_subjects app/report/job app/views/report/report_page"
     ),
+    "app/page/test_page_process.py": "app/page/launch app/cli/companions",
     "app/report/test_pdf.py": "app/report/qt_drawing app/report/typeset",
     "app/setup/test_bootstrap.py": "app/setup/system_packages",
     "app/style/test_colour_blind.py": "app/style/state_shapes",

@@ -13,6 +13,7 @@ from engine.model.batteries import lasts_s
 from engine.model.commands import (
     Acknowledge,
     AcknowledgeAll,
+    Attend,
     Break,
     Command,
     FreshBattery,
@@ -317,6 +318,8 @@ class Crew:
                 self.desk = desks.mark(self.desk, words, NOW_S if at_s is None else at_s)
             case Note(number, words):
                 self.desk = desks.note(self.desk, number, words, NOW_S)
+            case Attend(number, name, stage):
+                self.desk = desks.attend(self.desk, number, name, stage, NOW_S)
             case FreshBattery(track, at_s, lasts):
                 length_s = lasts_s(lasts or self.plan.track(track).battery)
                 fresh_s = NOW_S if at_s is None else at_s

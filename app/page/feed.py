@@ -1,0 +1,165 @@
+"""Follows a watch and says what the phones need to know, at most five times a second. Pure of I/O.
+
+Each message is one JSON object: `t` is the watch's time (s), `c` its clock. The first one to a
+phone has the whole document as `full` and the last minute of levels as `minute`; the others what
+changed, as a JSON Merge Patch, as `patch`, and once a second the newest levels as `levels`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import deque
+from collections.abc import Callable
+from typing import Any, Final, Protocol
+
+import numpy as np
+
+from app.page.document import (
+    LOWEST_DB,
+    Condition,
+    Document,
+    document,
+    patch,
+    shown,
+    whole_db,
+)
+from engine.model.commands import Command, Watch
+from engine.model.messages import Snapshot
+
+PATCH_S: Final = 0.2
+BEAT_S: Final = 0.5
+"""Without a change there is a message so often, so that 2 s without one means something."""
+LEVELS_S: Final = 1.0
+MINUTE: Final = 60
+SILENT_S: Final = 1.5
+"""A watch that gave no snapshot for so long is told as silent."""
+
+
+class Client(Protocol):
+    """The watch as the page sees it; `EngineClient` is one."""
+
+    @property
+    def stopped(self) -> str:
+        """Why nothing is watched at the moment."""
+        ...
+
+    def watch(self) -> Watch | None:
+        """What is watched."""
+        ...
+
+    def latest(self) -> Snapshot | None:
+        """The newest snapshot not handed out yet."""
+        ...
+
+    def send(self, command: Command) -> None:
+        """Pass a command on."""
+        ...
+
+
+class Feed:
+    """The document of a watch and its changes."""
+
+    def __init__(self, client: Client, drill: bool, clock: Callable[[], float]) -> None:
+        self.may_see = False
+        self._client, self._drill, self._clock = client, drill, clock
+        self._watch: Watch | None = None
+        self._snapshot: Snapshot | None = None
+        self._document: Document = {"head": {"word": "opening", "text": "Waiting for the watch"}}
+        self._failure = ""
+        self._heard_at = clock()
+        self._said_at = self._levels_at = -1e9
+        self._peaks = np.full(0, float(LOWEST_DB))
+        self._minute: deque[list[int]] = deque(maxlen=MINUTE)
+        self._inputs: tuple[int, ...] = ()
+        self._columns: list[int] = []
+
+    @property
+    def over(self) -> bool:
+        """Nothing more will come."""
+        return bool(self._failure) or (self._snapshot is not None and self._snapshot.ended)
+
+    @property
+    def incidents(self) -> frozenset[int]:
+        """Ids that a phone may speak of: those of the cards it sees."""
+        cards = self._document.get("cards", {})
+        return frozenset(number for card in cards.values() for number in card["ids"])
+
+    def full(self) -> str:
+        """The message for a phone that knows nothing yet."""
+        return self._text({"full": self._document, "minute": list(self._minute)})
+
+    def step(self) -> str | None:
+        """The message for all phones, where there is one by now; call it every 50 ms or so."""
+        self._listen()
+        now = self._clock()
+        if now - self._said_at < PATCH_S:
+            return None
+        message = self._changes(now)
+        if not message and now - self._said_at < BEAT_S:
+            return None
+        self._said_at = now
+        return self._text(message)
+
+    def _listen(self) -> None:
+        try:
+            watch, newest = self._client.watch(), self._client.latest()
+        except (OSError, ValueError) as error:
+            self._failure = self._failure or str(error)
+            return
+        if watch is not None:
+            self._watch = watch
+        if newest is None or self._watch is None:
+            return
+        inputs = tuple(track.input for track in self._watch.plan.tracks)
+        if newest.inputs not in ((), inputs):
+            return  # the plan was changed between the two looks
+        if inputs != self._inputs:
+            self._inputs = inputs
+            self._minute.clear()
+            self._peaks = np.full(len(inputs), float(LOWEST_DB))
+            self._columns = shown(self._watch.plan)
+        self._snapshot, self._heard_at = newest, self._clock()
+        self._peaks = np.fmax(self._peaks, newest.peak_dbfs)
+
+    def _changes(self, now: float) -> Document:
+        if self._watch is None or self._snapshot is None:
+            made = {"head": {"word": "opening", "text": self._failure or "Waiting for the watch"}}
+        else:
+            args = (self._watch, self._snapshot, self._condition(now))
+            made = document(*args, self._drill, self.may_see)
+        message: Document = {}
+        changed = patch(self._document, made)
+        if changed:
+            message["patch"] = changed
+        self._document = made
+        if self._snapshot is not None and now - self._levels_at >= LEVELS_S and not self.over:
+            self._levels_at = now
+            levels = whole_db(self._peaks[self._columns].tolist())
+            self._minute.append(levels)
+            message["levels"] = levels
+            self._peaks[:] = LOWEST_DB
+        return message
+
+    def _condition(self, now: float) -> Condition:
+        """What matters most of how the watch itself stands."""
+        shot = self._snapshot
+        assert shot is not None
+        if shot.ended:
+            return Condition("ended", f"The watch has ended at {self._label()}")
+        if self._failure:
+            return Condition("ended", f"The watch is over: {self._failure}")
+        if self._client.stopped or now - self._heard_at > SILENT_S:
+            return Condition("silent", f"No news from the watch since {self._label()}")
+        if shot.desk.on_break:
+            return Condition("break", "Break")
+        if shot.standby:
+            return Condition("standby", "Standby: not rolling")
+        return Condition("watching")
+
+    def _label(self) -> str:
+        return "" if self._snapshot is None else self._snapshot.timecode[:8]
+
+    def _text(self, message: dict[str, Any]) -> str:
+        now_s = 0.0 if self._snapshot is None else self._snapshot.now_s
+        whole = {"t": round(now_s, 2), "c": self._label(), **message}
+        return json.dumps(whole, separators=(",", ":"), ensure_ascii=False)
