@@ -58,7 +58,7 @@ def test_cards_are_those_of_the_glance_view_in_its_order() -> None:
         ("amber", "3", "Rigger main", "clipping"),
     ]
     assert cards[0]["where"].startswith("Pack 7 under the apron, pack 8 small of back.")
-    assert cards[2]["cover"] == "Covered by 4 Rigger safety."
+    assert cards[2]["cover"] == "Use 4 Rigger safety meanwhile."
     assert len(cards[0]["ids"]) == 2
     seen = {a.incident.id for a in SNAPSHOT.alarms if a.state is AlarmState.ACKNOWLEDGED}
     assert [card["seen"] for card in cards] == [seen.issuperset(card["ids"]) for card in cards]
