@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QStackedWidget, QWidget
@@ -12,6 +13,9 @@ from app.models.fix_cards import Card
 from app.models.keys import Act
 from app.views.start_page import StartPage
 from app.views.watch_page import WatchPage
+
+JOIN_S: Final = 1.0
+"""Digits typed within this time of each other are one number."""
 
 
 class Navigation(QObject):
@@ -29,6 +33,7 @@ class Navigation(QObject):
         for one in (start_page, page, glances.page):
             self.pages.addWidget(one)
         self._on_board = False
+        self._typed, self._typed_s = "", -JOIN_S
         page.fix_list.chosen.connect(self._choose_card)
         page.board.track_chosen.connect(self.choose_track)
         page.board.closer_asked.connect(page.look_closer)
@@ -99,6 +104,19 @@ class Navigation(QObject):
 
     def _choose_card(self, card: Card | None) -> None:
         self._page.board.choose(card.tracks if card else ())
+
+    def type_digit(self, digit: str, now_s: float) -> None:
+        """A typed number chooses that track: each digit at once, the next within a second joins."""
+        page = self._page
+        inputs = {track.input for track in page.plan.tracks}
+        joined = self._typed + digit if now_s - self._typed_s < JOIN_S else digit
+        self._typed = joined if any(str(n).startswith(joined) for n in inputs) else digit
+        self._typed_s = now_s
+        if int(self._typed) in inputs:
+            self.choose_track(int(self._typed))
+            page.board.setFocus()
+        elif not any(str(n).startswith(self._typed) for n in inputs):
+            page.footer.say(f"There is no track {self._typed}.")
 
     def choose_track(self, number: int) -> None:
         """Choose that track everywhere."""

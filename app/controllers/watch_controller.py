@@ -8,6 +8,7 @@ from PySide6.QtCore import QObject
 
 from app.alerts.alerts import Alerts
 from app.controllers.glance_controller import GlanceController
+from app.models.fix_cards import Trouble
 from app.models.keys import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
@@ -30,6 +31,7 @@ class WatchController(QObject):
         self._page, self._alerts, self._glances = page, alerts, glances
         self.redact: Callable[[Snapshot], Snapshot] = lambda snapshot: snapshot
         self.followers: Sequence[Follower] = ()
+        self._chime_words = ""
         bridge.snapshot.connect(self._show_snapshot)
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _seconds: self.break_off("The engine does not answer."))
@@ -43,12 +45,24 @@ class WatchController(QObject):
 
     def _show_snapshot(self, snapshot: Snapshot) -> None:
         snapshot = self.redact(snapshot)
+        self._page.troubles = self._troubles()
         cards = self._page.show_snapshot(snapshot)
         self._alerts.show_snapshot(snapshot, cards)
         for follow in self.followers:
             follow(snapshot)
         self.show_quiet()
         self.show_glance()
+
+    def _troubles(self) -> tuple[Trouble, ...]:
+        """What is wrong with the alerting, where it is wanted."""
+        desktop, made = self._alerts.desktop, []
+        if desktop.on and desktop.problem:
+            check = "Nobody is alerted outside this window: keep it in sight, or glance view (G)."
+            made.append(Trouble("Desktop alerts", "Do not work.", check, desktop.problem))
+        if self._chime_words:
+            check = "C: choose another output, and hear it once."
+            made.append(Trouble("Chime", "Does not sound.", check, self._chime_words))
+        return tuple(made)
 
     def show_glance(self) -> None:
         """Bring the glance views up to date."""
@@ -81,4 +95,5 @@ class WatchController(QObject):
         self._glances.show_silence(words)
 
     def _chime_problem(self, words: str) -> None:
+        self._chime_words = words
         self._page.footer.say(f"No chime: {words}. C: choose one.", stay=True)

@@ -48,12 +48,17 @@ class Card:
     evidence: str = ""
 
 
+TROUBLE_KEY = -1_000_000_000
+"""First number of the key of a card on the watch itself."""
 BATTERY_KEY = 0
 """First number of a battery card's key; incidents and tracks count from 1."""
 
 
-def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
-    """All cards, most urgent first: uncovered, red, amber (unseen before seen), put aside, back."""
+def cards(plan: Plan, snapshot: Snapshot, troubles: Sequence[Trouble] = ()) -> tuple[Card, ...]:
+    """All cards, most urgent first: uncovered, red, amber (unseen before seen), put aside, back.
+
+    `troubles` are those of the watch itself; that of its log is found in the snapshot.
+    """
     known = {t.input: t for t in plan.tracks}
     left = [a for a in snapshot.alarms if _listed(a)]
     made: list[tuple[tuple[float, ...], Card]] = []
@@ -64,10 +69,48 @@ def cards(plan: Plan, snapshot: Snapshot) -> tuple[Card, ...]:
             made.append((_order(mine[0]), _uncovered(cover.who, mine, known, snapshot.now_s)))
     made += [(_order(a), _single(a, known, snapshot.now_s)) for a in left]
     made += _batteries(known, snapshot)
+    made += [_trouble(n, one) for n, one in enumerate((*_of_log(snapshot), *troubles), start=1)]
     cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
     unnamed = {a.incident.id for a in snapshot.alarms if fault_words.is_unnamed(a)}
     veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
     return tuple(_noted(card, snapshot.desk) for card in veiled)
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Something wrong with the watch itself: what, what to do first, and what was said of it."""
+
+    title: str
+    headline: str
+    check: str
+    evidence: str = ""
+
+
+def _of_log(snapshot: Snapshot) -> list[Trouble]:
+    if snapshot.log is None or not snapshot.log.problem:
+        return []
+    kept = f"{snapshot.log.waiting} lines are in memory meanwhile."
+    check = "Free space on the disk, or end what blocks it."
+    return [Trouble("Session log", f"Not saved. {kept}", check, snapshot.log.problem)]
+
+
+def _trouble(number: int, trouble: Trouble) -> tuple[tuple[float, ...], Card]:
+    card = Card(
+        key=(TROUBLE_KEY, number),
+        incidents=(),
+        tracks=(),
+        state=AlarmState.ACKNOWLEDGED,
+        severity=Severity.AMBER,
+        mark=Mark.AMBER,
+        title=trouble.title,
+        time="",
+        headline=trouble.headline,
+        check=trouble.check,
+        name=trouble.title,
+        fault="not saved" if trouble.title == "Session log" else "off",
+        evidence=wording.sentence(trouble.evidence),
+    )
+    return (0, True, -Severity.AMBER, True, 0.0, number), card
 
 
 def _veiled(card: Card) -> Card:

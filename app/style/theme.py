@@ -202,7 +202,7 @@ QFrame#card[severity="red"], QFrame#card[severity="amber"] {{ border-top-left-ra
 QFrame#card[severity="red"] {{ border-left: 8px solid {red}; }}
 QFrame#card[severity="amber"] {{ border: 2px solid {amber}; border-left: 8px solid {amber}; }}
 QFrame#card[solid="true"] {{ background: {alarm}; border: 2px solid {alarm};
-  border-left: 8px solid {on_alarm}; }}
+  border-left: 8px solid {alarm}; }}
 QFrame#card[solid="true"][alone="true"] {{ border: 4px solid {ink};
   border-left: 12px solid {ink}; }}
 QFrame#card[solid="true"] QLabel, QFrame#card[solid="true"] QPushButton {{ color: {on_alarm}; }}
@@ -238,6 +238,8 @@ QTableView::item {{ padding: {px4}px {px9}px; }}
 QWidget#closer {{ background: {bg}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}
 QPushButton[main="true"] {{ font-size: {px15}px; font-weight: 700; padding: {px9}px {px14}px; }}
+QPushButton[primary="true"] {{ background: {ink}; color: {bg}; border-color: {ink}; }}
+QPushButton[primary="true"]:disabled {{ background: {panel}; color: {dim}; border-color: {line}; }}
 QListWidget {{ background: {panel}; border: 1px solid {line}; border-radius: 6px; }}
 QListWidget::item {{ padding: {px6}px {px9}px; color: {ink};
   border-left: 3px solid transparent; }}

@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app.style import wording
-from app.views.widgets.basics import Button, Elided, plain, say
+from app.views.widgets.basics import Button, Elided, StateButton, plain, say
 from engine.model.commands import Watch
 from engine.model.messages import Snapshot
 from engine.model.tracks import Plan, Track
@@ -31,9 +31,9 @@ class Header(QWidget):
         self.time = plain("", "dim")
         self.quiet = plain("", "quiet")
         self.quiet.hide()
-        self.standby = Button("Standby", "R")
+        self.standby = StateButton("● Rolling", "Go to standby", "R")
         self.report = Button("Report", "W")
-        self.look = Button("Day", "N")
+        self.look = StateButton("Night", "Day look", "N")
         self.origin = plain("", "dim")
         self.clock = plain("", "clock")
         self.clock.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
@@ -52,6 +52,7 @@ class Header(QWidget):
         self.report.clicked.connect(self.report_asked)
         self.look.clicked.connect(self.look_asked)
         self._watch: Watch | None = None
+        self._standby = False
 
     def set_scale(self, scale: float) -> None:
         """Height and spacing at that size."""
@@ -64,8 +65,9 @@ class Header(QWidget):
         self.clock.setFixedWidth(wide + round(4 * scale))
 
     def set_look(self, name: str) -> None:
-        """Name the other look on its button."""
-        self.look.put("Day" if name == "night" else "Night", "N")
+        """Name the look on its button."""
+        night = name == "night"
+        self.look.put_state("Night" if night else "Day", "Day look" if night else "Night look")
 
     def start(self, watch: Watch) -> None:
         """Name a new watch."""
@@ -97,9 +99,12 @@ class Header(QWidget):
         say(self.time, words)
         say(self.clock, snapshot.timecode)
         say(self.origin, wording.origin(snapshot.timecode_origin))
-        words = "Roll" if snapshot.standby else "Standby"
-        if self.standby.accessibleName() != words:
-            self.standby.put(words, "R")
+        if snapshot.standby != self._standby:
+            self._standby = snapshot.standby
+            if snapshot.standby:
+                self.standby.put_state("○ Standby", "Roll")
+            else:
+                self.standby.put_state("● Rolling", "Go to standby")
 
 
 def _says_nothing(plan: Plan) -> bool:

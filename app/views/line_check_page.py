@@ -124,7 +124,10 @@ class LineCheckPage(Overlay):
         self.note.setAccessibleName("Note on this track")
         self.note.setMaxLength(200)
         self.note.returnPressed.connect(self.setFocus)
-        self.passed, self.failed = Button("Passed", "Enter", main=True), Button("Failed", "F", True)
+        self.passed, self.failed = (
+            Button("Passed", "Enter", main=True).as_primary(),
+            Button("Failed", "F", True),
+        )
         self.skipped, self.before = Button("Skip", "S", True), Button("Back", "←")
         self.after, self.swapped = Button("Next", "→"), Button("Swap in the plan", "W")
         self.printed, self.done = Button("Print"), Button("Close", "Esc")

@@ -155,7 +155,7 @@ class ListenPage(Overlay):
         self.column.addWidget(plain("This output has nothing to do with the chime's.", "small"))
         for words in CAUTION:
             self.column.addWidget(plain(words, "small"))
-        self.done = Button("Done", "Esc", main=True)
+        self.done = Button("Done", "Esc", main=True).as_primary()
         self.column.addWidget(self.done, 0, Qt.AlignmentFlag.AlignLeft)
         self._show_limit()
         self.output.picked.connect(self.output_chosen)

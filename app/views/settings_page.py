@@ -96,7 +96,10 @@ class SettingsPage(Overlay):
         self.numbers = {
             name: self._number(name, words, unit, step) for name, words, unit, step in NUMBERS
         }
-        self.reset, self.done = Button("Reset to defaults"), Button("Done", "Esc", main=True)
+        self.reset, self.done = (
+            Button("Reset to defaults"),
+            Button("Done", "Esc", main=True).as_primary(),
+        )
         self._line("", self.reset, self.done)
         self.column.addLayout(self.lines)
         self.column.addWidget(plain(CAUTIONS, "small", wrap=True))

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QGridLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from app.models import break_words
 from app.models.break_words import LONG_BREAK_S
-from app.models.fix_cards import Card, cards
+from app.models.fix_cards import Card, Trouble, cards
 from app.style.theme import Look
 from app.views.board.board import Board
 from app.views.board.track_detail import TrackDetail
@@ -46,6 +46,7 @@ class WatchPage(QWidget):
         self.last: Snapshot | None = None
         self._cards_key: object = None
         self.cards: tuple[Card, ...] = ()
+        self.troubles: tuple[Trouble, ...] = ()
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setSpacing(0)
@@ -116,10 +117,11 @@ class WatchPage(QWidget):
         if self.silent.isVisibleTo(self):
             self.silent.hide()
         self._show_break(snapshot)
-        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers, snapshot.desk)
+        alarms = (snapshot.alarms, snapshot.covers)
+        key = (int(snapshot.now_s), alarms, snapshot.desk, self.troubles)
         if key != self._cards_key:
             self._cards_key = key
-            self.cards = cards(self.plan, snapshot)
+            self.cards = cards(self.plan, snapshot, self.troubles)
             self.fix_list.put(self.cards)
         return self.cards
 

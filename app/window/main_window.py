@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import QMainWindow, QVBoxLayout, QWidget
 
 from app.alerts.alerts import Alerts
@@ -44,6 +44,9 @@ from engine.model.commands import Open, Watch
 FIRST_SIZE = QSize(1440, 900)
 """Of the window where it was never placed, as far as the screen allows."""
 
+FRAME = QSize(16, 48)
+"""Room for what a window manager draws around it; ours, ample for title bars in use."""
+
 LEAST_SIZE = QSize(960, 560)
 
 
@@ -63,7 +66,7 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.bridge, self.prefs = bridge, prefs
         self.look = theme.look_of(prefs.look)
-        self._scale, self._live = 0.0, False
+        self._scale, self._live, self._clock = 0.0, False, clock
         self.setWindowTitle("trackwarden")
         self.setWindowIcon(state_shapes.window_icon())
         self.setMinimumSize(LEAST_SIZE)
@@ -95,7 +98,7 @@ class MainWindow(QMainWindow):
         self._connect_pages()
         self._set_choices(prefs.choices)
         self._refresh_keys()
-        self.resize(FIRST_SIZE.boundedTo(self.screen().availableSize()))
+        self.resize(FIRST_SIZE.boundedTo(self.screen().availableSize() - FRAME))
         if prefs.place("window").size():
             self.restoreGeometry(prefs.place("window"))
 
@@ -312,6 +315,13 @@ class MainWindow(QMainWindow):
         self.glances.set_choices(choices)
 
     # Files dropped, closing
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Digits that no page wanted choose a track."""
+        if event.text().isdecimal() and self.watching and not self.layer.covers:
+            self.navigation.type_digit(event.text(), self._clock())
+        else:
+            super().keyPressEvent(event)
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
         """Takes and plans are welcome."""

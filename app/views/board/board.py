@@ -28,7 +28,7 @@ from engine.model.messages import Snapshot
 from engine.model.tracks import Plan
 
 QUIETEST_DBFS = -60.0
-EDGE_PX = (14, 10)
+EDGE_PX = (14, 16)
 FOLDED_PX = 22
 RIBBON_EACH_S = 0.25
 """The ribbons are drawn anew this often."""
@@ -102,7 +102,7 @@ class Board(QWidget):
         key = int(snapshot.ribbon.end_s / RIBBON_EACH_S)
         if key != self._ribbon_key:
             self._ribbon_key = key
-            picture.draw_ribbons(snapshot.ribbon)
+            picture.draw_ribbons(snapshot.ribbon, _marks(snapshot))
             for boxes in picture.layout.rows:
                 self.update(picture.shifted(boxes.ribbon))
         levels = self._levels_of(snapshot, picture)
@@ -113,7 +113,9 @@ class Board(QWidget):
 
     def _take_words(self, snapshot: Snapshot) -> None:
         out, present = snapshot.out_of_service, snapshot.present.tobytes()
-        key = (int(snapshot.now_s), snapshot.alarms, snapshot.covers, out, present, snapshot.desk)
+        listened = snapshot.listening.track if snapshot.listening else None
+        alarms = (snapshot.alarms, snapshot.covers)
+        key = (int(snapshot.now_s), alarms, out, present, snapshot.desk, listened)
         if key == self._words_key:
             return
         self._words_key = key
@@ -125,6 +127,7 @@ class Board(QWidget):
             states=models.row_states(plan, snapshot),
             group_states=models.group_states(plan, snapshot),
             folded=hidden,
+            listened=listened,
         )
         if self.scene.groups != before.groups:
             self._drop_picture()
@@ -140,9 +143,13 @@ class Board(QWidget):
             g
             for g in self._picture.layout.groups
             if any(now.states[p] != before.states[p] for p in g.track_indices)
+            or (now.listened != before.listened and self._holds(g, now.listened, before.listened))
             or now.group_states.get(now.groups[g.index].name)
             != before.group_states.get(now.groups[g.index].name)
         ]
+
+    def _holds(self, group: GroupBoxes, *inputs: int | None) -> bool:
+        return any(self.scene.plan.tracks[p].input in inputs for p in group.track_indices)
 
     @staticmethod
     def _levels_of(snapshot: Snapshot, picture: BoardPicture) -> Levels:
@@ -209,12 +216,13 @@ class Board(QWidget):
         ratio = self.devicePixelRatioF()
         made = self._picture = BoardPicture(layout, fonts, self.look, self.size(), ratio, edge)
         made.draw(self.scene, layout.groups)
+        made.draw_scales()
         self._names.lay_out(layout, edge)
         if self.scene.folded:
             top = self.height() - edge.y() // 2 - folded_h
             made.draw_folded(self.scene, QRect(edge.x(), top, self.width(), folded_h))
         if self._snapshot is not None:
-            made.draw_ribbons(self._snapshot.ribbon)
+            made.draw_ribbons(self._snapshot.ribbon, _marks(self._snapshot))
             self._levels = self._levels_of(self._snapshot, made)
         return made
 
@@ -255,3 +263,8 @@ class Board(QWidget):
             if rect(boxes.row).contains(at):
                 return self.scene.plan.tracks[boxes.track_index].input
         return None
+
+
+def _marks(snapshot: Snapshot) -> list[float]:
+    """When the crew dropped marks, s."""
+    return [mark.at_s for mark in snapshot.desk.marks]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from PySide6.QtCore import QPoint, QRect, QRectF, QSize, Qt
@@ -19,6 +19,7 @@ from app.views.board.row_text import Fonts, Text
 from engine.model.messages import LevelStrip, Severity
 from engine.model.tracks import Plan
 
+SCALE_PX = 10
 HEAVY_PX = 4
 """Frame of a group that has no backup left."""
 
@@ -30,7 +31,7 @@ def rect(box: Box) -> QRect:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What the board shows besides levels."""
+    """What the board shows besides levels; `listened` is the input in the headphones."""
 
     plan: Plan
     groups: tuple[Group, ...]
@@ -38,6 +39,7 @@ class Scene:
     group_states: Mapping[str, GroupState] = field(default_factory=dict)
     chosen: frozenset[int] = frozenset()
     folded: tuple[int, ...] = ()
+    listened: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,13 +126,19 @@ class BoardPicture:
             wide = max(3, round(3 * fonts.scale))
             mark = QRect(boxes.row.x + 1, boxes.row.y + 2, wide, boxes.row.h - 4)
             painter.fillRect(mark, QColor(look.ink))
+        if track.input == scene.listened:
+            row = boxes.number
+            painter.fillRect(QRect(row.x + 5, row.y + 3, row.w - 6, row.h - 7), QColor(look.cover))
         bar = self.bar_rect(boxes)
         for k in range(6):
             x = bar.x() + round(bar.width() * k / 5) - (k == 5)
             painter.fillRect(x, bar.y(), 1, bar.height(), QColor(look.line))
         colour = row_text.state_colour(state, look)
         state_shapes.draw(painter, state.mark, row_text.mark_box(boxes, fonts), colour)
-        self._write(painter, row_text.name_texts(boxes, track, state, fonts, look))
+        texts = row_text.name_texts(boxes, track, state, fonts, look)
+        if track.input == scene.listened:
+            texts[0] = replace(texts[0], colour=look.bg)
+        self._write(painter, texts)
         self._write(painter, row_text.state_texts(boxes, state, fonts, look))
         self._blit_ribbon(painter, boxes)
 
@@ -156,18 +164,57 @@ class BoardPicture:
         high = min(round(14 * self.fonts.scale), round(boxes.row.h * 0.5))
         return QRect(boxes.bar.x, boxes.bar.y + (boxes.bar.h - high) // 2, boxes.bar.w, high)
 
+    def draw_scales(self) -> None:
+        """Over each column of rows: minutes of the ribbons, dB of the bars, unit of the numbers."""
+        font = theme.font(SCALE_PX * self.fonts.scale)
+        high = QFontMetrics(font).height()
+        painter = QPainter(self.base)
+        painter.setFont(font)
+        painter.setPen(QColor(self.look.dim))
+        for boxes in self._heads():
+            y = self.offset.y() - high
+            left, middle, right = (
+                Qt.AlignmentFlag.AlignLeft,
+                Qt.AlignmentFlag.AlignHCenter,
+                Qt.AlignmentFlag.AlignRight,
+            )
+            cells = [
+                (boxes.ribbon, (("−2 min", left), ("−1 min", middle), ("now", right))),
+                (boxes.bar, (("  −60", left), ("0 dB", right))),
+                (boxes.level, (("LUFS", right),)),
+            ]
+            for box, words in cells:
+                room = QRect(box.x + self.offset.x() - 2, y, box.w + 4, high)
+                total = sum(row_text.advance(font, text) for text, _ in words)
+                fits = words if total + 30 <= room.width() else words[-1:]
+                for text, align in fits:
+                    painter.drawText(room, align | Qt.TextFlag.TextDontClip, text)
+        painter.end()
+
+    def _heads(self) -> list[RowBoxes]:
+        """The first row of each column."""
+        first: dict[int, RowBoxes] = {}
+        for boxes in self.layout.rows:
+            first.setdefault(boxes.number.x, boxes)
+        return list(first.values())
+
     # Ribbons
 
     def _ribbon_height(self) -> int:
         return max(6, self.layout.row_h - (4 if self.layout.dense else 8))
 
-    def draw_ribbons(self, ribbon: LevelStrip) -> None:
-        """Draw all ribbons anew into the base."""
+    def draw_ribbons(self, ribbon: LevelStrip, marks_s: Sequence[float] = ()) -> None:
+        """Draw all ribbons anew into the base, with the marks of the crew at those times."""
         lay = self.layout
         if not lay.rows:
             return
         self._ribbons = ribbons.draw(
-            ribbon, self.track_indices, lay.rows[0].ribbon.w, self._ribbon_height(), self.look
+            ribbon,
+            self.track_indices,
+            lay.rows[0].ribbon.w,
+            self._ribbon_height(),
+            self.look,
+            marks_s,
         )
         painter = QPainter(self.base)
         painter.translate(self.offset)

@@ -98,7 +98,7 @@ def widths(
         heading = min(heading, round((150 if one else 100) * s))
     state = advance(fonts.bold, "out of service") + fonts.mark_px(row_h) + 2 * pad
     if fonts.dense:
-        state = max(state, advance(fonts.bold, "dead mic  00:00 ") + fonts.mark_px(row_h) + pad)
+        state = advance(fonts.bold, "samples lost ") + fonts.mark_px(row_h) + 2 * pad
     else:
         beside = fonts.mark_px(row_h) + round(16 * s) + 3  # see `state_texts`
         state = max(state, advance(fonts.small, "00:00 · covered by 64") + beside)

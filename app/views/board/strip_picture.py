@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,18 @@ def pooled(
     return level.reshape(shape).max(axis=1), worst.reshape(shape).max(axis=1)
 
 
+def _put_marks(
+    paper: NDArray[np.uint32], ribbon: LevelStrip, marks_s: Sequence[float], look: Look
+) -> None:
+    """A line of two pixels at each mark that lies within the ribbon."""
+    length_s = RIBBON_COLUMNS * RIBBON_STEP_S
+    for at_s in marks_s:
+        share = 1.0 - (ribbon.end_s - at_s) / length_s
+        if 0.0 <= share < 1.0:
+            at = int(share * len(paper))
+            paper[at : at + 2] = _rgb(look.cover)
+
+
 def bin_of(width: int) -> int:
     """Ribbon columns that one bar of a ribbon that wide stands for."""
     least = GAPPED_PX if width >= RIBBON_COLUMNS / 2 else 1
@@ -56,9 +69,17 @@ def _fits(each: int, width: int, least: int) -> bool:
 
 
 def draw(
-    ribbon: LevelStrip, track_indices: NDArray[np.intp], width: int, height: int, look: Look
+    ribbon: LevelStrip,
+    track_indices: NDArray[np.intp],
+    width: int,
+    height: int,
+    look: Look,
+    marks_s: Sequence[float] = (),
 ) -> QImage:
-    """The ribbons of those rows below each other, each `width` × `height` pixels."""
+    """The ribbons of those rows below each other, each `width` × `height` pixels.
+
+    `marks_s` are times, s, at which the crew dropped a mark.
+    """
     level, worst = pooled(ribbon, track_indices, bin_of(width))
     bars, rows = level.shape
     share = np.clip((level - LOWEST_DBFS) / -LOWEST_DBFS, 0.0, 1.0)
@@ -77,6 +98,7 @@ def draw(
         colours[severity] = _rgb(look.colour(severity))
     paper = np.full(width, _rgb(look.panel), dtype=np.uint32)
     paper[[round(width * n / GRID_LINES) for n in range(1, GRID_LINES)]] = _rgb(look.line)
+    _put_marks(paper, ribbon, marks_s, look)
     pixels = np.where(lit, colours[worst].T[:, at][:, None, :], paper)
     flat = np.ascontiguousarray(pixels.reshape(rows * height, width))
     image = QImage(flat.data, width, rows * height, width * 4, QImage.Format.Format_RGB32)

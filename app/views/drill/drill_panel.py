@@ -34,6 +34,7 @@ class DrillPanel(QWidget):
         self.setAccessibleName("Drill: what is it?")
         self.heading, self.words = plain("DRILL", "heading"), plain("", "bold", wrap=True)
         self.buttons: dict[Cause, Button] = {}
+        self._shortcuts: list[QShortcut] = []
         self.end = Button("End", "Esc")
         self.end.setAccessibleName("End the drill")
         self.row = QHBoxLayout(self)
@@ -51,12 +52,24 @@ class DrillPanel(QWidget):
             shortcut = QShortcut(QKeySequence(key_of(cause)), keys_of)
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.activated.connect(lambda c=cause: self._press(c))
+            shortcut.setEnabled(False)
+            self._shortcuts.append(shortcut)
         self.grid.addWidget(self.end, len(Cause) // COLUMNS, COLUMNS - 1)
         self.row.addLayout(self.grid)
         for button in (*self.buttons.values(), self.end):
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.end.clicked.connect(self.ended)
         self.hide()
+
+    def showEvent(self, _event: object) -> None:  # noqa: N802
+        """Its keys are free for others while it is hidden."""
+        for shortcut in self._shortcuts:
+            shortcut.setEnabled(True)
+
+    def hideEvent(self, _event: object) -> None:  # noqa: N802
+        """See `showEvent`."""
+        for shortcut in self._shortcuts:
+            shortcut.setEnabled(False)
 
     def _press(self, cause: Cause) -> None:
         if self.isVisible() and self.buttons[cause].isVisible():

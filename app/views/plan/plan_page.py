@@ -97,7 +97,7 @@ class PlanPage(Overlay):
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.table.horizontalHeader().setStretchLastSection(True)
         self.state, self.help = plain("", "dim", wrap=True), plain("", "small", wrap=True)
-        self.use = Button(use, "Ctrl+Enter", main=True)
+        self.use = Button(use, "Ctrl+Enter", main=True).as_primary()
         self.save = Button("Save as…", "Ctrl+S", main=True)
         self.undo, self.redo = Button("Undo", "Ctrl+Z"), Button("Redo", "Ctrl+Y")
         self.add, self.remove = Button("Add a track", "Ins"), Button("Remove it", "Del")

@@ -76,7 +76,7 @@ class ReportPage(Overlay):
         self.choose = Button("Choose a folder")
         self.add_takes = Button("Add takes")
         self.add_folder = Button("Add a folder of mono files")
-        self.write = Button("Write the report", "Enter", main=True)
+        self.write = Button("Write the report", "Enter", main=True).as_primary()
         self.close_it = Button("Not now", "Esc", main=True)
         self._build(choices)
         self._connect()

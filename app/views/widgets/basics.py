@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
+from PySide6.QtCore import QEvent, QSize, Qt
+from PySide6.QtGui import QEnterEvent, QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
 
@@ -62,6 +62,11 @@ class Button(QPushButton):
         self.setAutoDefault(False)
         self.put(words, key)
 
+    def as_primary(self) -> Button:
+        """The one act that a page is about; returns the button itself."""
+        self.setProperty("primary", "true")
+        return self
+
     def put(self, words: str, key: str = "") -> None:
         """Change words and key; an ampersand is a sign like any other."""
         shown = f"{words}   {key}" if key else words
@@ -75,3 +80,39 @@ class Button(QPushButton):
             self.click()
         else:
             super().keyPressEvent(event)
+
+
+class StateButton(Button):
+    """Shows a state; under the mouse, or with the focus, what pressing it does."""
+
+    def __init__(self, state: str, act: str, key: str) -> None:
+        super().__init__(state, key)
+        self._key = key
+        self.put_state(state, act)
+
+    def put_state(self, state: str, act: str) -> None:
+        """Change both; as wide as the longer one, so that nothing moves under the mouse."""
+        self._state, self._act = state, act
+        self._show(self.underMouse())
+        self.setAccessibleName(f"{state}: {act}")
+
+    def _show(self, act: bool) -> None:
+        self.put(self._act if act else self._state, self._key)
+        self.setAccessibleName(f"{self._state}: {self._act}")
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """Room for either."""
+        hint, metrics = super().sizeHint(), self.fontMetrics()
+        words = [metrics.horizontalAdvance(w) for w in (self._state, self._act)]
+        shown = metrics.horizontalAdvance(self.text().removesuffix(f"   {self._key}"))
+        return QSize(hint.width() + max(words) - shown, hint.height())
+
+    def enterEvent(self, event: QEnterEvent) -> None:  # noqa: N802
+        """Name the act."""
+        self._show(act=True)
+        super().enterEvent(event)
+
+    def leaveEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Show the state again."""
+        self._show(act=False)
+        super().leaveEvent(event)

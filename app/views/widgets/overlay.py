@@ -139,7 +139,10 @@ class Question(Overlay):
         self.setAccessibleName(title)
         self.column.addWidget(plain(title, "title"))
         self.column.addWidget(plain(words, wrap=True))
-        self.no, self.yes = Button("Keep watching", "Esc", main=True), Button(yes, main=True)
+        self.no, self.yes = (
+            Button("Keep watching", "Esc", main=True).as_primary(),
+            Button(yes, main=True),
+        )
         row = QHBoxLayout()
         for button in (self.no, self.yes):
             row.addWidget(button)

@@ -44,7 +44,10 @@ class Prompt(Overlay):
         self.wrong = plain("", "red")
         self.column.addWidget(self.wrong)
         self.wrong.hide()
-        self.take, leave = Button("Take it", "Enter", main=True), Button("Leave", "Esc", main=True)
+        self.take, leave = (
+            Button("Save", "Enter", main=True).as_primary(),
+            Button("Cancel", "Esc", main=True),
+        )
         row = QHBoxLayout()
         for button in (self.take, leave):
             row.addWidget(button)

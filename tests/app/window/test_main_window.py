@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
@@ -26,7 +26,8 @@ from engine.model.commands import (
     Stop,
     Unshelve,
 )
-from engine.model.messages import Severity
+from engine.model.listening import Listening
+from engine.model.messages import LogState, Severity
 from engine.model.tracks import Plan, Track
 from engine.sources.base import SourceError
 from tests.support.qt import fake_client, pages
@@ -359,3 +360,60 @@ def test_inputs_are_looked_for_again(tmp_path: Path, qtbot: QtBot) -> None:
     page.again.click()
     assert page.inputs.item(0).text() == "Live inputs need PortAudio, which is missing here."
     assert not page.watch.isEnabled()
+
+
+def test_a_typed_number_chooses_that_track(
+    qtbot: QtBot, shown: tuple[MainWindow, fake_client.Crew]
+) -> None:
+    """Digits in quick succession are one number; arrows then go on from that row of the board."""
+    window, _ = shown
+    board = window.watch_page.board
+    qtbot.keyClick(window.focusWidget(), Key.Key_1)
+    assert board.chosen == {1}
+    qtbot.keyClick(window.focusWidget(), Key.Key_2)
+    assert board.chosen == {12}
+    window._clock.now_s += 5.0  # type: ignore[attr-defined]
+    qtbot.keyClick(window.focusWidget(), Key.Key_4)
+    assert board.chosen == {4}
+    qtbot.keyClick(window, Key.Key_Down)
+    assert board.chosen == {5}
+    assert sent(qtbot, shown, Key.Key_O) == [OutOfService(5, True)]
+
+
+def test_troubles_of_the_watch_are_cards(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """A log that is not saved and a desktop that shows nothing stand in the list to fix."""
+    window, _ = shown
+    window.alerts.desktop.problem = "this desktop has no notification service"
+    log = LogState(9.0, "No space left on device", 41)
+    window.bridge.snapshot.emit(
+        fake_client.snapshot(window.watch_page.plan, fake_client.tower_alarms(), log=log)
+    )
+    found = {card.title: card for card in window.watch_page.cards}
+    assert found["Session log"].headline == "Not saved. 41 lines are in memory meanwhile."
+    assert found["Session log"].evidence == "No space left on device."
+    assert "no notification service" in found["Desktop alerts"].evidence
+
+
+def test_the_listened_track_is_marked(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Who plays in the headphones is seen on the board."""
+    window, _ = shown
+    board = window.watch_page.board
+    before = board.grab().toImage()
+    plan = window.watch_page.plan
+    window.bridge.snapshot.emit(
+        fake_client.snapshot(plan, fake_client.tower_alarms(), listening=Listening(4, 0.0))
+    )
+    row = next(r for r in board.picture().layout.rows if plan.tracks[r.track_index].input == 4)
+    corner = board.picture().shifted(row.number).topLeft() + QPoint(8, 8)
+    assert board.grab().toImage().pixelColor(corner).name() == NIGHT.cover
+    assert before.pixelColor(corner).name() != NIGHT.cover
+
+
+def test_a_button_shows_its_state(shown: tuple[MainWindow, fake_client.Crew]) -> None:
+    """Rolling is said as a state; what pressing does is named under the mouse, as wide."""
+    button = shown[0].watch_page.header.standby
+    wide = button.sizeHint().width()
+    assert button.text().startswith("● Rolling")
+    button._show(act=True)
+    assert button.text().startswith("Go to standby")
+    assert abs(button.sizeHint().width() - wide) <= 1
