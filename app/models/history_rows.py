@@ -10,7 +10,7 @@ from app.style import wording
 from engine.model import faults
 from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Incident, Severity
-from engine.model.tracks import Plan
+from engine.session.plan_history import PlanHistory
 
 MARK: Final = "mark"
 COLUMNS: Final = ("Began", "Track", "Fault", "How bad", "Lasted", "Covered", "What, notes")
@@ -32,14 +32,16 @@ class Row:
 
 
 def rows(
-    plan: Plan,
+    plans: PlanHistory,
     desk: CrewNotes,
     incidents: Iterable[Incident],
     clock: Callable[[float], str] = wording.watching,
 ) -> tuple[Row, ...]:
-    """Incidents and marks together, newest first; `clock` names a stream time."""
-    names = {t.input: f"{t.input} {t.label}" for t in plan.tracks}
-    made = [_incident(one, names, clock(one.onset_s), desk) for one in incidents]
+    """Incidents and marks together, newest first; `clock` names a stream time.
+
+    Each incident names its track as the plan did then.
+    """
+    made = [_incident(one, plans, clock(one.onset_s), desk) for one in incidents]
     made += [
         Row(mark.at_s, (), (clock(mark.at_s), "", MARK, "", "", "", mark.text))
         for mark in desk.marks
@@ -47,13 +49,12 @@ def rows(
     return tuple(sorted(made, key=lambda row: -row.at_s))
 
 
-def _incident(one: Incident, names: dict[int, str], began: str, desk: CrewNotes) -> Row:
+def _incident(one: Incident, plans: PlanHistory, began: str, desk: CrewNotes) -> Row:
     numbers = one.tracks or (() if one.track is None else (one.track,))
-    who = (
-        names.get(numbers[0], str(numbers[0]))
-        if len(numbers) == 1
-        else f"tracks {wording.numbers(numbers)}"
-    )
+    who = f"tracks {wording.numbers(numbers)}"
+    if len(numbers) == 1:
+        track = plans.track(numbers[0], one.onset_s)
+        who = str(numbers[0]) if track is None else f"{track.input} {track.label}"
     lasted = "still on" if one.end_s is None else wording.lasted(one.end_s - one.onset_s)
     covered = "uncovered" if one.uncovered else wording.covered_by(one.covered_by)
     detail = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)

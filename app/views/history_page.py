@@ -25,7 +25,8 @@ from app.views.widgets.overlay import Overlay
 from engine.model.messages import Incident, Snapshot
 from engine.model.tracks import Plan
 from engine.report.content.logged_timecode import LoggedTimecode, labels_of
-from engine.session.reader import incidents_of
+from engine.session.plan_history import PlanHistory
+from engine.session.reader import SessionReader
 from engine.session.schema import NotALogError
 
 Index = QModelIndex | QPersistentModelIndex
@@ -161,7 +162,8 @@ class HistoryPage(Overlay):
 
     def _read(self, folder: Path) -> None:
         try:
-            result: object = (incidents_of(folder), labels_of(folder))
+            with SessionReader(folder) as log:
+                result: object = (log.plans(), log.incidents(), labels_of(folder))
         except (NotALogError, OSError) as error:
             result = f"The log can't be read: {' '.join(str(error).split())}"
         try:
@@ -169,13 +171,15 @@ class HistoryPage(Overlay):
         except RuntimeError:
             return  # closed meanwhile
 
-    def _take(self, result: str | tuple[tuple[Incident, ...], LoggedTimecode]) -> None:
+    def _take(self, result: str | tuple[PlanHistory, tuple[Incident, ...], LoggedTimecode]) -> None:
         self._reading = False
         desk = self._snapshot.desk
         if isinstance(result, str):
-            self._all = history_rows.rows(self._plan, desk, ())
+            now = PlanHistory(((0.0, self._plan),))
+            self._all = history_rows.rows(now, desk, ())
         else:
-            self._all = history_rows.rows(self._plan, desk, *result)
+            plans, incidents, labels = result
+            self._all = history_rows.rows(plans, desk, incidents, labels)
         listed = {self.faults.itemData(n) for n in range(self.faults.count())}
         for fault in sorted({row.fault for row in self._all} - listed):
             self.faults.addItem(fault, fault)

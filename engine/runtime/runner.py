@@ -88,6 +88,7 @@ class Runner:
         info = self.input.info
         try:
             plan, disagreements = open_source.fit_plan(request.plan, info)
+            notices = (*info.notices, *disagreements)
             plan_text = open_source.plan_text(request.plan, plan)
             start_s = _start_s(request, info, self._host) if resumed is None else resumed.start_s
             watch = _watch(request, info, plan, plan_text, start_s)
@@ -100,11 +101,11 @@ class Runner:
         if checkpoint is not None:  # stream time begins on a whole tick
             self.input.begin_from(checkpoint, self.pipeline.fed_s)
         self._events: list[AlarmEvent] = []
-        self._notice = " · ".join((*info.notices, *disagreements))
+        self._notice = " · ".join(notices)
         self._end_reason = ""
         self._publish_due = self._host.clock()
         self._load = Load(self._publish_due)
-        self._recorder = self._begin_log(log, watch, request, new=resumed is None)
+        self._recorder = self._begin_log(log, watch, request, notices, new=resumed is None)
         self._plan = PlanChanger(watch, info, self.pipeline, self._recorder)
         ring = Ring([t.input for t in plan.tracks], rate_hz, self._fed_frames)
         self._listener = Listener(ring, plan.other_pack, self._host.open_output)
@@ -115,7 +116,7 @@ class Runner:
         return self._plan.watch
 
     def _begin_log(
-        self, log: Log | None, watch: Watch, request: Open, *, new: bool
+        self, log: Log | None, watch: Watch, request: Open, notices: tuple[str, ...], *, new: bool
     ) -> SessionRecorder | None:
         if log is None:
             return None
@@ -123,7 +124,7 @@ class Runner:
         rate_hz = info.sample_rate_hz
         recorder = SessionRecorder(log, watch, rate_hz, host.utc_ms, self._label, pipeline.totals)
         if new:
-            recorder.begin(request, info, watch.plan_text, host.version)
+            recorder.begin(request, info, watch.plan_text, host.version, notices)
         recorder.start(pipeline.fed_s, os.getpid(), pipeline.audio_lost_s)
         return recorder
 

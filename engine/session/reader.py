@@ -16,11 +16,12 @@ from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.line_results import Heard
 from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
-from engine.model.tracks import Track
+from engine.model.tracks import Plan, Track
 from engine.session import folders
 from engine.session.checkpoint import Checkpoint
 from engine.session.level_rows import ENVELOPE_STEPS, unpack_envelope, unpack_levels
 from engine.session.loudness_totals import LoudnessTotals
+from engine.session.plan_history import PlanHistory
 from engine.session.records import (
     Action,
     Change,
@@ -124,6 +125,27 @@ class SessionReader:
         return tuple(
             _track(row) for row in self._rows(f"SELECT {_TRACK} FROM track ORDER BY place")
         )
+
+    def plans(self) -> PlanHistory:
+        """Every plan the watch went by; of older logs the last one alone.
+
+        Of each: its tracks and title, nothing else.
+        """
+        if "plan_version" not in self._tables:
+            return PlanHistory(((0.0, Plan(self.tracks())),))
+        rows = self._rows("SELECT from_s, title FROM plan_version ORDER BY from_s")
+        query = f"SELECT {_TRACK} FROM plan_track WHERE from_s = ? ORDER BY input"
+        versions = tuple(
+            (from_s, Plan(tuple(map(_track, self._rows(query, from_s))), title))
+            for from_s, title in rows
+        )
+        return PlanHistory(versions or ((0.0, Plan(self.tracks())),))
+
+    def notices(self) -> tuple[str, ...]:
+        """What was said of the source as the watch began."""
+        if "notice" not in self._tables:
+            return ()
+        return tuple(row[0] for row in self._rows("SELECT text FROM notice ORDER BY id"))
 
     def inputs(self) -> list[tuple[int, list[int]]]:
         """Which inputs were watched from which second on; empty where an older log has it not."""
@@ -278,12 +300,6 @@ class SessionReader:
             StretchRecord(begin_s, end_s, _totals(text), blob)
             for begin_s, end_s, text, blob in rows
         )
-
-
-def incidents_of(folder: Path) -> tuple[Incident, ...]:
-    """Every incident of the session in that folder; NotALogError where it can't be read."""
-    with SessionReader(folder) as log:
-        return log.incidents()
 
 
 def _track(row: Sequence[Any]) -> Track:

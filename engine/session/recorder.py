@@ -14,6 +14,7 @@ from engine.model import dataclass_json
 from engine.model.client_id import ClientId
 from engine.model.commands import Command, Mark, Open, Watch
 from engine.model.drill_truth import Truth
+from engine.model.frame_rates import FRAME_RATES
 from engine.model.line_results import LineResult
 from engine.model.messages import AlarmEvent, Incident, LogState, Measurement
 from engine.model.safe_text import json_text
@@ -25,6 +26,7 @@ from engine.session.level_rows import ENVELOPE_STEPS, pack_envelope, pack_levels
 from engine.session.loudness_totals import LoudnessTotals, TotalsRecorder
 from engine.session.writer import LogLine, Stamp
 from engine.sources.base import HOST_API, SourceInfo
+from engine.timecode.labels import first_after
 
 _EPS_S: Final = 1e-6
 
@@ -125,6 +127,7 @@ class SessionRecorder:
         self._totals = totals
         self._stretch = TotalsRecorder(_inputs(watch), totals)
         self._left_s = 0.0
+        self._plan_from_s = -_EPS_S
         self._begin_s = 0.0
         self._stretch_due_s = STRETCH_S
         self._last_incidents: dict[int, Incident] = {}
@@ -136,8 +139,15 @@ class SessionRecorder:
         """That stream time, its sample position, its label, and the wall clock now."""
         return Stamp(at_s, round(at_s * self._rate_hz), self._utc_ms(), self._label(at_s))
 
-    def begin(self, request: Open, info: SourceInfo, plan_text: str, program: str) -> None:
-        """The session's own lines; before any other."""
+    def begin(
+        self,
+        request: Open,
+        info: SourceInfo,
+        plan_text: str,
+        program: str,
+        notices: Sequence[str] = (),
+    ) -> None:
+        """The session's own lines; before any other. `notices` are what was said of the source."""
         stamp, watch = self.stamp(0.0), self._watch
         session = (
             stamp.utc_ms,
@@ -155,7 +165,18 @@ class SessionRecorder:
         )
         lines = [LogLine("session", session), _inputs_line(0, watch)]
         lines += [_track_line(track) for track in watch.plan.tracks]
+        lines += self._plan_lines(stamp, plan_text)
+        lines += [LogLine("notice", (text,)) for text in notices]
         self.log.write(lines, stamp, now=True)
+
+    def _plan_lines(self, stamp: Stamp, plan_text: str) -> list[LogLine]:
+        """The plan as it holds from that moment on."""
+        plan, from_s = self._watch.plan, max(stamp.at_s, self._plan_from_s + _EPS_S)
+        self._plan_from_s = from_s
+        version = (from_s, stamp.utc_ms, stamp.timecode, plan.title, plan_text)
+        rows = (_track_values(track) for track in plan.tracks)
+        tracks = (LogLine("plan track", (from_s, *row)) for row in rows)
+        return [LogLine("plan version", version), *tracks]
 
     def figures(self) -> LoudnessTotals:
         """What was measured so far of the tracks as they are."""
@@ -181,7 +202,8 @@ class SessionRecorder:
         if _inputs(before) != _inputs(watch):
             lines.append(_inputs_line(second, watch))
         lines += [_track_line(track) for track in watch.plan.tracks]
-        self.log.write(lines, self.stamp(at_s), now=True)
+        stamp = self.stamp(at_s)
+        self.log.write([*lines, *self._plan_lines(stamp, watch.plan_text)], stamp, now=True)
 
     def _left_lines(self, figures: LoudnessTotals, remap: TrackRemap, at_s: float) -> list[LogLine]:
         gone = [n for n in range(len(figures.inputs)) if n not in remap.new]
@@ -255,9 +277,19 @@ class SessionRecorder:
 
     def _changed(self, incidents: Iterable[Incident]) -> list[LogLine]:
         fresh = {i.id: i for i in incidents}
-        lines = [_incident_line(i) for i in fresh.values() if self._last_incidents.get(i.id) != i]
+        lines = [
+            self._incident_line(i) for i in fresh.values() if self._last_incidents.get(i.id) != i
+        ]
         self._last_incidents = fresh
         return lines
+
+    def _incident_line(self, i: Incident) -> LogLine:
+        fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
+        values = (i.covered_by, i.uncovered, i.detail, i.part_of)
+        rate = FRAME_RATES[self._watch.plan.frame_rate]
+        end = "" if i.end_s is None else first_after(self._label, i.end_s, rate)
+        labels = (self._label(i.onset_s), end)
+        return LogLine("incident", (i.id, i.track, json.dumps(i.tracks), *fault, *values, *labels))
 
     def happened(self, events: Sequence[AlarmEvent], checkpoint: Checkpoint) -> None:
         """Alarms changed; `checkpoint` is what a restart needs now."""
@@ -267,7 +299,7 @@ class SessionRecorder:
             change = (incident.id, event.kind.value, alarm.state.value, incident.severity.word)
             stamp = self.stamp(event.at_s)
             values = (*change, incident.fault.value, *stamp.values, alarm.until_s)
-            lines += [_incident_line(incident), LogLine("change", values)]
+            lines += [self._incident_line(incident), LogLine("change", values)]
         if lines:
             self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
 
@@ -310,16 +342,12 @@ def _inputs_line(second: int, watch: Watch) -> LogLine:
 
 def _track_line(track: Track) -> LogLine:
     """Its place among the tracks is its input: tracks may come and go."""
+    return LogLine("track", (track.input, *_track_values(track)))
+
+
+def _track_values(track: Track) -> tuple[int | str, ...]:
     identity = (track.name, track.kind.value, track.who, track.level or "", track.pack)
-    others = (track.placement, track.receiver, track.battery)
-    return LogLine("track", (track.input, track.input, *identity, *others))
-
-
-def _incident_line(i: Incident) -> LogLine:
-    fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
-    tracks = json.dumps(i.tracks)
-    values = (i.covered_by, i.uncovered, i.detail, i.part_of)
-    return LogLine("incident", (i.id, i.track, tracks, *fault, *values))
+    return (track.input, *identity, track.placement, track.receiver, track.battery)
 
 
 def _checkpoint_line(checkpoint: Checkpoint) -> LogLine:

@@ -13,6 +13,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import Final
 
+from engine.session.views import VIEWS
+
 APPLICATION_ID: Final = 0x74774C67
 """Written into the file's header, so that another program's SQLite file is told apart."""
 
@@ -88,7 +90,29 @@ CREATE TABLE envelope (second INTEGER PRIMARY KEY, levels BLOB NOT NULL);
 """
 """RMS of every track ten times a second, a byte each (`level_rows.pack_envelope`)."""
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS, _ENVELOPE)
+_PLANS: Final = f"""
+CREATE TABLE plan_version (
+    from_s REAL PRIMARY KEY, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL, title TEXT NOT NULL,
+    plan TEXT NOT NULL);
+CREATE TABLE plan_track (
+    from_s REAL NOT NULL REFERENCES plan_version (from_s), input INTEGER NOT NULL,
+    name TEXT NOT NULL, kind TEXT NOT NULL, who TEXT NOT NULL, level TEXT NOT NULL,
+    pack TEXT NOT NULL, placement TEXT NOT NULL, receiver TEXT NOT NULL, battery TEXT NOT NULL,
+    PRIMARY KEY (from_s, input)) WITHOUT ROWID;
+INSERT INTO plan_version SELECT 0.0, utc_ms, '', title, plan FROM session;
+INSERT INTO plan_track SELECT 0.0, input, name, kind, who, level, pack, placement, receiver,
+    battery FROM track WHERE EXISTS (SELECT 1 FROM session);
+CREATE TABLE notice (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
+ALTER TABLE incident ADD COLUMN onset_timecode TEXT NOT NULL DEFAULT '';
+ALTER TABLE incident ADD COLUMN end_timecode TEXT NOT NULL DEFAULT '';
+{VIEWS}"""
+"""Every plan the watch went by, from which stream time on, so that what happened before a change
+keeps its names; and what was said of the source as the watch began."""
+
+MIGRATIONS: Final[tuple[str, ...]] = (
+    *(_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS, _ENVELOPE),
+    _PLANS,
+)
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
 VERSION: Final = len(MIGRATIONS)
@@ -98,15 +122,19 @@ INSERTS: Final = {
     "track": "INSERT OR REPLACE INTO track VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     "inputs": "INSERT OR REPLACE INTO inputs VALUES (?, ?)",
     "plan": "UPDATE session SET title = ?, plan = ?",
+    "plan version": "INSERT INTO plan_version VALUES (?, ?, ?, ?, ?)",
+    "plan track": "INSERT OR REPLACE INTO plan_track VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "notice": "INSERT OR IGNORE INTO notice (text) VALUES (?)",
     "run": "INSERT INTO run (utc_ms, at_s, frame, pid) VALUES (?, ?, ?, ?)",
     "run end": "UPDATE run SET end_utc_ms = ?, end_s = ?, end_reason = ?"
     " WHERE id = (SELECT max(id) FROM run)",
     # Not REPLACE, which would delete a row that changes refer to.
-    "incident": "INSERT INTO incident VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    "incident": "INSERT INTO incident VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
     " ON CONFLICT (id) DO UPDATE SET fault = excluded.fault, severity = excluded.severity,"
     " onset_s = excluded.onset_s, amber_s = excluded.amber_s, red_s = excluded.red_s,"
     " end_s = excluded.end_s, covered_by = excluded.covered_by, uncovered = excluded.uncovered,"
-    " detail = excluded.detail, part_of = excluded.part_of, tracks = excluded.tracks",
+    " detail = excluded.detail, part_of = excluded.part_of, tracks = excluded.tracks,"
+    " onset_timecode = excluded.onset_timecode, end_timecode = excluded.end_timecode",
     "change": "INSERT INTO change VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     "action": "INSERT INTO action VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     "mark": "INSERT INTO mark VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",

@@ -42,6 +42,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/pipeline/test_pipeline.py": "engine/pipeline/framing",
     "engine/plan/test_load.py": "engine/plan/check",
     "engine/plan/test_edit.py": "engine/plan/template",
+    "engine/session/test_plan_history.py": "engine/report/content/coverage_history",
     "engine/sources/test_take_files.py": "engine/sources/take_grouping",
     "engine/pipeline/test_scan.py": "engine/pipeline/scan_document engine/pipeline/scan_result",
     "engine/pipeline/test_take_probe.py": "engine/timecode/code_search",

@@ -89,6 +89,14 @@ class SessionWriter:
         for place, t in enumerate(plan.tracks):
             known = (t.name, t.kind.value, t.who, t.level or "", t.pack)
             self._put("track", place, t.input, *known, t.placement, t.receiver, t.battery)
+        self.plan(0.0, plan)
+
+    def plan(self, from_s: float, plan: Plan) -> None:
+        """Another plan holds from then on."""
+        self._put("plan version", from_s, UTC_MS, self.stamp(from_s)[3], plan.title, "")
+        for t in plan.tracks:
+            known = (t.name, t.kind.value, t.who, t.level or "", t.pack)
+            self._put("plan track", from_s, t.input, *known, t.placement, t.receiver, t.battery)
 
     @contextmanager
     def at_once(self) -> Iterator[None]:
@@ -137,7 +145,8 @@ class SessionWriter:
         """An incident and (kind, at, until) of what was done about it."""
         fault = (i.fault.value, i.severity.word, i.onset_s, i.amber_s, i.red_s, i.end_s)
         told = (i.covered_by, i.uncovered, i.detail, i.part_of)
-        self._put("incident", i.id, i.track, json.dumps(i.tracks), *fault, *told)
+        labels = (self.stamp(i.onset_s)[3], "" if i.end_s is None else self.stamp(i.end_s)[3])
+        self._put("incident", i.id, i.track, json.dumps(i.tracks), *fault, *told, *labels)
         for kind, at_s, until_s in (("raised", i.amber_s or i.onset_s, None), *changes):
             state = (i.id, kind, "acknowledged", i.severity.word, i.fault.value)
             self._put("change", *state, *self.stamp(at_s), until_s)

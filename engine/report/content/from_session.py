@@ -10,13 +10,13 @@ from typing import Final
 
 import numpy as np
 
-from engine.alarms.coverage_timeline import CoverageTimeline
 from engine.model.commands import Open
 from engine.model.messages import Levels
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.plan.check import check
 from engine.report.content import session_acts
+from engine.report.content.coverage_history import CoverageHistory
 from engine.report.content.excerpts import Opener, Progress, level_excerpts, read_excerpts
 from engine.report.content.logged_figures import track_figures
 from engine.report.content.logged_timecode import LoggedTimecode
@@ -63,7 +63,8 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
     duration_s = log.watched_s()
     label = LoggedTimecode(log.labels(), session.start_s, session.frame_rate)
     incidents = log.incidents()
-    coverage = CoverageTimeline(plan.tracks, incidents, duration_s)
+    plans = log.plans()
+    coverage = CoverageHistory(plans, incidents, duration_s)
     levels = _levels(log, plan)
     watched = log.inputs()
     newest = watched[-1][1] if watched else [track.input for track in plan.tracks]
@@ -76,7 +77,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         frame_rate=session.frame_rate,
         timecode=label,
         timecode_from=label.origin("the time of day" if session.live else "the take"),
-        entries=entries(plan, incidents, coverage, session_acts.done(log, label)),
+        entries=entries(plans, incidents, coverage, session_acts.done(log, label)),
         tracks=figures,
         whos=coverage.whos(),
         history=_history(levels),
@@ -91,6 +92,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         crew=True,
         timecode_origin=_origin(session, label),
         path=request.take or "",
+        plans=plans,
     )
     return Logged(section, request, session.live, session.channels)
 

@@ -17,6 +17,7 @@ from engine.model.messages import Incident
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.pipeline.scan_document import Failure
+from engine.session.plan_history import PlanHistory
 from engine.timecode.labels import first_after
 
 
@@ -131,6 +132,7 @@ class Section:
     timecode_offset : how far LTC is ahead of the file's reference, "" where it is not
     user_bits : what the user bits of LTC say, "" where there are none
     path : the take's file or folder as it was named, "" where there is none
+    plans : every plan that held; None: `plan` alone
     """
 
     name: str
@@ -157,6 +159,12 @@ class Section:
     timecode_offset: str = ""
     user_bits: str = ""
     path: str = ""
+    plans: PlanHistory | None = None
+
+    def track(self, number: int, at_s: float) -> Track | None:
+        """That input as the plan had it at that time."""
+        plans = self.plans or PlanHistory(((0.0, self.plan),))
+        return plans.track(number, at_s)
 
     def timecode_out(self, at_s: float) -> str:
         """The label of an Out point: the first whole frame from that moment on."""

@@ -13,7 +13,9 @@ from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.scan_document import Failure
 from engine.report.content.alarm_figures import AlarmFigures, alarm_figures
+from engine.report.content.coverage_history import CoverageHistory
 from engine.report.content.report_data import Done, Entry, Excerpt, Report, Section
+from engine.session.plan_history import PlanHistory
 
 MOST_PICTURES: Final = 400
 """So that a night of trouble still makes a file that can be mailed; the worst come first."""
@@ -26,12 +28,16 @@ AROUND_S: Final = 5.0
 
 
 def entries(
-    plan: Plan,
+    plan: Plan | PlanHistory,
     incidents: Sequence[Incident],
-    coverage: CoverageTimeline,
+    coverage: CoverageTimeline | CoverageHistory,
     done: Mapping[int, Sequence[Done]],
 ) -> tuple[Entry, ...]:
-    """The incidents by onset, with what to use instead and what was `done`, by incident id."""
+    """The incidents by onset, with what to use instead and what was `done`, by incident id.
+
+    Each names its track as the plan did at its onset.
+    """
+    plans = plan if isinstance(plan, PlanHistory) else PlanHistory(((0.0, plan),))
     rows = []
     ordered = sorted(incidents, key=lambda i: (i.onset_s, i.track or 0, i.id))
     for number, incident in enumerate(ordered, start=1):
@@ -45,7 +51,9 @@ def entries(
                 spoils=spoils(incident),
                 start_s=start_s,
                 end_s=end_s,
-                track=None if incident.track is None else plan.track(incident.track),
+                track=None
+                if incident.track is None
+                else plans.track(incident.track, incident.onset_s),
                 instead=coverage.instead(incident),
                 done=tuple(done.get(incident.id, ())),
             )

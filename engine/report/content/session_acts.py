@@ -159,6 +159,9 @@ def honest(
     for gap in log.gaps("log"):
         count = words.count(gap.lines, "line")
         lines.append(f"The log lacks {count} near {label(gap.at_s)}: {gap.reason}")
+    lines += log.notices()
+    for from_s, text in log.plans().changes():
+        lines.append(f"The plan was changed at {label(from_s)}" + (f": {text}." if text else "."))
     for (_, before), (second, after) in pairwise(log.inputs()):
         for changed in sorted(set(before) ^ set(after)):
             did = "was added to" if changed in after else "was taken out of"

@@ -88,7 +88,9 @@ def instead(entry: Entry, section: Section) -> str:
 def _use(stretch: Stretch, section: Section) -> str:
     if stretch.use is None:
         return "NOTHING: no pack was good"
-    track = section.plan.track(stretch.use)
+    track = section.track(stretch.use, stretch.start_s)
+    if track is None:
+        return f"track {stretch.use}"
     return "track " + track_name(track) + (f" (pack {track.pack})" if track.pack else "")
 
 

@@ -217,7 +217,7 @@ def _notes(heading: str, notes: Sequence[Note], section: Section) -> Iterator[Bl
     rows = tuple(
         (
             Cell(section.timecode(note.at_s)),
-            Cell(_name(section, note.track)),
+            Cell(_name(section, note.track, note.at_s)),
             Cell(note.text or "(no words)"),
             Cell(note.by or words.NONE),
         )
@@ -226,13 +226,12 @@ def _notes(heading: str, notes: Sequence[Note], section: Section) -> Iterator[Bl
     yield Table(_NOTES, rows)
 
 
-def _name(section: Section, track: int | None) -> str:
-    if track is None:
+def _name(section: Section, number: int | None, at_s: float) -> str:
+    """That track, named as it was then."""
+    if number is None:
         return words.NONE
-    try:
-        return words.track_name(section.plan.track(track))
-    except KeyError:
-        return f"track {track}"
+    track = section.track(number, at_s)
+    return f"track {number}" if track is None else words.track_name(track)
 
 
 def _alarms(section: Section) -> Iterator[Block]:
@@ -269,7 +268,7 @@ def _alarm_lines(alarms: AlarmFigures, section: Section) -> Iterator[tuple[str, 
     yield (
         "Chattering (3 or more in 1 min)",
         "; ".join(
-            f"{_name(section, c.track)} {c.fault}, up to {c.raises} in a minute"
+            f"{_name(section, c.track, section.duration_s)} {c.fault}, up to {c.raises} in a minute"
             for c in alarms.chattering
         )
         or "none",

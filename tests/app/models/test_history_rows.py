@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.models import history_rows
 from engine.model.crew_notes import CrewNotes, Remark
 from engine.model.messages import Fault, Severity
+from engine.session.plan_history import PlanHistory
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()
@@ -19,7 +20,8 @@ INCIDENTS = (
     fake_client.incident(2, 9, Fault.SILENT, Severity.AMBER, 30, detail="never heard"),
     fake_client.incident(3, None, Fault.MUTED, Severity.RED, 20, tracks=(5, 6, 7, 8)),
 )
-ROWS = history_rows.rows(PLAN, DESK, INCIDENTS, lambda at_s: f"at {at_s - fake_client.NOW_S:+g}")
+PLANS = PlanHistory(((0.0, PLAN),))
+ROWS = history_rows.rows(PLANS, DESK, INCIDENTS, lambda at_s: f"at {at_s - fake_client.NOW_S:+g}")
 
 
 def test_newest_first_with_marks_between() -> None:
