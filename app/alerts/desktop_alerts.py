@@ -9,28 +9,18 @@ from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
 
-from app.alerts.notification_service import Notification, NotificationService, Urgency, has_bus
+from app.alerts.notification_service import (
+    Notification,
+    NotificationService,
+    Urgency,
+    has_bus,
+    message,
+)
 from app.models.fix_cards import Card
 from engine.model.messages import AlarmState, Severity
 
-_NO_MARKUP = str.maketrans({"<": "‹", ">": "›", "&": "＆"})
-"""Some desktops read markup in messages; names from files must not become any."""
 _MINIMIZED = Qt.WindowState.WindowMinimized
 NO_TRAY = "this desktop shows neither notifications nor a tray"
-
-
-def message(card: Card, also: Sequence[Card] = (), drill: bool = False) -> Notification:
-    """Track, who and what; then what to check first and where; then what else. Never markup."""
-    word = "" if card.severity is None else card.severity.word.upper()
-    title = f"{'DRILL · ' if drill else ''}{word}: {card.title}, {card.fault}"
-    others = ", ".join(f"{one.title} {one.fault}" for one in also)
-    more = f"Also: {others}." if also else ""
-    parts = ("No backup." if card.uncovered else "", card.check, card.where, card.cover, more)
-    return Notification(
-        title.translate(_NO_MARKUP),
-        " ".join(part for part in parts if part).translate(_NO_MARKUP),
-        Urgency.CRITICAL if card.severity is Severity.RED else Urgency.NORMAL,
-    )
 
 
 class Service(Protocol):

@@ -11,10 +11,13 @@ import socket
 import sys
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import TYPE_CHECKING, Any, Final
+
+from app.models.fix_cards import Card
+from engine.model.messages import Severity
 
 if TYPE_CHECKING:
     from jeepney.io.blocking import DBusConnection
@@ -29,6 +32,10 @@ _ADDRESS: Final = {
     "bus_name": "org.freedesktop.Notifications",
     "interface": "org.freedesktop.Notifications",
 }
+
+
+_NO_MARKUP = str.maketrans({"<": "‹", ">": "›", "&": "＆"})
+"""Some desktops read markup in messages; names from files must not become any."""
 
 
 class Urgency(IntEnum):
@@ -46,6 +53,20 @@ class Notification:
     title: str
     body: str
     urgency: Urgency = Urgency.NORMAL
+
+
+def message(card: Card, also: Sequence[Card] = (), drill: bool = False) -> Notification:
+    """Track, who and what; then what to check first and where; then what else. Never markup."""
+    word = "" if card.severity is None else card.severity.word.upper()
+    title = f"{'DRILL · ' if drill else ''}{word}: {card.title}, {card.fault}"
+    others = ", ".join(f"{one.title} {one.fault}" for one in also)
+    more = f"Also: {others}." if also else ""
+    parts = ("No backup." if card.uncovered else "", card.check, card.where, card.cover, more)
+    return Notification(
+        title.translate(_NO_MARKUP),
+        " ".join(part for part in parts if part).translate(_NO_MARKUP),
+        Urgency.CRITICAL if card.severity is Severity.RED else Urgency.NORMAL,
+    )
 
 
 class NotificationService:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping
+from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from app.cli import companions
+import shtab
+
+from app.cli import companions, terminal
 
 if TYPE_CHECKING:  # it has no public name
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
@@ -21,6 +24,13 @@ _CAUTIONS: Final = (
 )
 
 
+def _version() -> str:
+    try:
+        return metadata.version("trackwarden")
+    except metadata.PackageNotFoundError:  # run from a checkout that was not installed
+        return "unknown"
+
+
 def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     """The whole command line; `does` says what each command does, by its name ("" without one)."""
     parser = argparse.ArgumentParser(
@@ -31,6 +41,14 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         epilog=_CAUTIONS,
     )
     parser.set_defaults(run=does[""])
+    parser.add_argument("--version", action="version", version=f"%(prog)s {_version()}")
+    parser.add_argument(
+        "--color",
+        choices=terminal.CHOICES,
+        default="auto",
+        help="colours in the terminal; auto: where it is one, unless NO_COLOR is set",
+    )
+    shtab.add_argument_to(parser, help="print the completion for a shell, and end")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     watch = _command(

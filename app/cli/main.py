@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from app.cli import companions, display
+from app.cli import companions, display, terminal
 from app.cli.arguments import Run, parser_of
 from engine.model.commands import Open
 from engine.model.safe_text import harmless
@@ -25,17 +25,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     from engine.plan.load import PlanError
     from engine.sources.base import SourceError
 
-    arguments = _parser().parse_args(argv)
-    run: Run = arguments.run
+    terminal.prepare()
     try:
+        arguments = _parser().parse_args(argv)
+        terminal.set_colour(arguments.color)
+        run: Run = arguments.run
         return run(arguments)
     except (SourceError, PlanError) as error:
         print(error, file=sys.stderr)
     except BrokenPipeError:  # the reader of our output has seen enough
-        sys.stderr.close()
+        terminal.stop_writing()
         return OK
     except OSError as error:
-        print(f"trackwarden: {error}", file=sys.stderr)
+        print(f"trackwarden: {terminal.sentence_of(error)}", file=sys.stderr)
     except KeyboardInterrupt:
         print(file=sys.stderr)
     return FAILED

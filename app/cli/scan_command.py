@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from app.cli import terminal
 from app.cli.scan_jobs import Outcome, ScanJob, cores, scan_at_once, scan_here
 from app.cli.scan_text import as_text
 from app.report.write import Files, write_report
@@ -65,7 +66,7 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
         _take_in(outcome, gathered, options)
     if options.as_json:
         asked = len(jobs) + len(gathered.failures) - sum(f.path in paths for f in gathered.failures)
-        print(json_text(documents(gathered.results, gathered.failures, asked), indent=1))
+        _print(json_text(documents(gathered.results, gathered.failures, asked), indent=1))
     if options.report is not None:
         _report(gathered, options.report, options.paper)
     if gathered.failures:
@@ -133,17 +134,25 @@ def _take_in(outcome: Outcome, gathered: _Gathered, options: ScanOptions) -> Non
     if options.json_lines:
         _print_line({**document(outcome.result), "kind": "take"})
     elif not options.as_json:
-        print(as_text(outcome.result), flush=True)
+        _print(as_text(outcome.result))
 
 
 def _print_line(line: dict[str, Any]) -> None:
-    print(json_text(line), flush=True)
+    _print(json_text(line))
 
 
 def _report(gathered: _Gathered, folder: str, paper: str) -> None:
     files = Files.all_in(Path(folder))
     write_report(gathered.sections, files, paper=paper, failures=gathered.failures)
     _say(f"{files.html}: written, with .pdf, .csv and .json beside it")
+
+
+def _print(text: str) -> None:
+    """Print it; where the reader has gone the scan goes on for its exit status."""
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        terminal.stop_writing()
 
 
 def _say(line: str) -> None:

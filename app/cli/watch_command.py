@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 import argparse
+import os
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
-from app.cli import companions
-from app.models.fix_cards import cause_name
+from app.alerts.notification_service import NotificationService, has_bus, message
+from app.cli import companions, terminal
+from app.models.fix_cards import cards, cause_name
 from app.style import wording
 from engine.model import faults
 from engine.model.commands import Open, Stop, Watch
-from engine.model.messages import AlarmEvent, EventKind, Incident, Severity, Snapshot
+from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity, Snapshot
 from engine.model.tracks import Plan
 from engine.report.content.logged_timecode import labels_of
 from engine.runtime.client import EngineClient
+from engine.session.folders import not_kept
 from engine.session.reader import SessionReader
 
 POLL_S: Final = 0.05
+MANY: Final = 4
+"""From so many tracks on that change alike at one moment they are one line; ours."""
+_NEWS: Final = (EventKind.RAISED, EventKind.ESCALATED)
+_UNSAID: Final = (EventKind.SUPPRESSED, EventKind.UNSUPPRESSED)
 _MARKS: Final = {Severity.AMBER: "▲ amber", Severity.RED: "■ RED  "}
 
 
@@ -49,6 +56,7 @@ def print_all(client: EngineClient) -> Watch | None:
     try:
         printer.run()
     finally:
+        printer.close()
         client.close()
         signal.signal(signal.SIGINT, before)
     return printer.watch
@@ -61,6 +69,7 @@ class _Printer:
         self.watch: Watch | None = None
         self._client = client
         self._told = ""
+        self._desktop = NotificationService(self._desktop_changed) if _has_desktop() else None
         self._left = False
 
     def leave(self) -> None:
@@ -84,8 +93,30 @@ class _Printer:
 
     def _begin(self, watch: Watch) -> None:
         self.watch = watch
+        if unkept := not_kept():
+            _say(f"nothing is kept: {unkept}")
         how = "joined the running watch of" if self._client.joined else "watching"
         print(f"{how} {watch.source}, {len(watch.plan.tracks)} tracks, {watch.rate}", flush=True)
+
+    def _desktop_changed(self, works: bool, words: str) -> None:
+        if not works:
+            _say(f"no desktop alerts: {words}")
+
+    def _alert(self, snapshot: Snapshot, watch: Watch) -> None:
+        """Show the worst of what is new on the desktop as well."""
+        raised = [e for e in snapshot.events if e.audible and e.kind in _NEWS]
+        if self._desktop is None or not raised:
+            return
+        ids = {e.alarm.incident.id for e in raised}
+        for card in cards(watch.plan, snapshot):
+            if ids.intersection(card.incidents) and card.severity is not None:
+                self._desktop.show(message(card))
+                return
+
+    def close(self) -> None:
+        """Let go of the desktop."""
+        if self._desktop is not None:
+            self._desktop.close()
 
     def _warn(self, words: str) -> None:
         if words and words != self._told:
@@ -98,8 +129,49 @@ class _Printer:
         assert watch is not None
         problem = snapshot.log.problem if snapshot.log is not None else ""
         self._warn(snapshot.notice or (f"the log can't be saved: {problem}" if problem else ""))
-        for event in snapshot.events:
-            print(f"{event.timecode}  {event_line(event, watch.plan)}", flush=True)
+        for line in event_lines(snapshot.events, watch.plan):
+            print(line, flush=True)
+        self._alert(snapshot, watch)
+
+
+def _has_desktop() -> bool:
+    """Somebody sits before a desktop: a session bus is named, and it speaks our protocol."""
+    return has_bus() and bool(os.environ.get("DBUS_SESSION_BUS_ADDRESS"))
+
+
+def event_lines(events: Sequence[AlarmEvent], plan: Plan) -> list[str]:
+    """One line an alarm: what was gathered is said once, and so is one fault of many tracks."""
+    shown = [e for e in events if e.alarm.incident.part_of is None and e.kind not in _UNSAID]
+    alike: dict[tuple[EventKind, Fault, Severity], list[AlarmEvent]] = {}
+    for event in shown:
+        incident = event.alarm.incident
+        key = (event.kind, incident.fault, incident.severity)
+        alike.setdefault(key, []).append(event)
+    lines = []
+    for (_, _, severity), same in alike.items():
+        urgent = severity if same[0].kind in (EventKind.RAISED, EventKind.ESCALATED) else None
+        if len(same) < MANY:
+            words = [(e.timecode, event_line(e, plan)) for e in same]
+        else:
+            words = [(same[0].timecode, _many_line(same))]
+        lines += [f"{code}  {terminal.paint(line, urgent, sys.stdout)}" for code, line in words]
+    return lines
+
+
+def _many_line(events: Sequence[AlarmEvent]) -> str:
+    """Several tracks whose alarms changed alike at one moment."""
+    first = events[0].alarm.incident
+    tracks = wording.numbers([t for e in events for t in _tracks(e.alarm.incident)])
+    what = f"tracks {tracks}: {faults.word(first.fault)}"
+    if events[0].kind in (EventKind.RAISED, EventKind.ESCALATED):
+        return f"{_MARKS[first.severity]}  {what}. {_first(first)}"
+    if events[0].kind is EventKind.CLEARED:
+        return f"○ back   {what} ended"
+    return f"· {events[0].kind.value}  {what}"
+
+
+def _tracks(incident: Incident) -> tuple[int, ...]:
+    return incident.tracks or (() if incident.track is None else (incident.track,))
 
 
 def _say(words: str) -> None:

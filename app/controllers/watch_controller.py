@@ -31,7 +31,7 @@ class WatchController(QObject):
         self._page, self._alerts, self._glances = page, alerts, glances
         self.redact: Callable[[Snapshot], Snapshot] = lambda snapshot: snapshot
         self.followers: Sequence[Follower] = ()
-        self._chime_words = ""
+        self._chime_words = self.unkept = ""
         bridge.snapshot.connect(self._show_snapshot)
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _seconds: self.break_off("The engine does not answer."))
@@ -59,6 +59,9 @@ class WatchController(QObject):
         if desktop.on and desktop.problem:
             check = "Nobody is alerted outside this window: keep it in sight, or glance view (G)."
             made.append(Trouble("Desktop alerts", "Do not work.", check, desktop.problem))
+        if self.unkept:
+            check = "Give back the right to write there; the report of this session now."
+            made.append(Trouble("Session log", "Not kept for good.", check, self.unkept))
         if self._chime_words:
             check = "C: choose another output, and hear it once."
             made.append(Trouble("Chime", "Does not sound.", check, self._chime_words))

@@ -11,6 +11,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
 from app.services.bridge import Bridge, Client
+from app.services.one_window import OneWindow
 from app.services.preferences import Preferences
 from app.views.start_page import Input
 from app.window.main_window import LEAST_SIZE, MainWindow
@@ -20,6 +21,7 @@ FACTOR = "QT_SCALE_FACTOR"
 ROUNDING = 0.995
 """Sides are whole pixels: a little less, so that none is one too many."""
 SIGNAL_CHECK_MS = 300
+ALREADY = "trackwarden: this is being watched already: its window was raised"
 WARM_UP_MS = 100
 """After the first painting."""
 
@@ -48,6 +50,14 @@ def _factor() -> float:
         return 1.0  # as Qt has it
 
 
+def _claim(one: OneWindow, bridge: Bridge, app: QApplication) -> None:
+    """Where another window shows this watch already, that one is raised and this one ends."""
+    if bridge.folder is not None and not one.claim(bridge.folder):
+        print(ALREADY, file=sys.stderr)
+        bridge.close()
+        app.quit()
+
+
 def run_window(
     request: Open | None,
     client_factory: Callable[[Open], Client],
@@ -67,6 +77,10 @@ def run_window(
     ticks = QTimer(interval=SIGNAL_CHECK_MS)
     ticks.timeout.connect(lambda: None)
     ticks.start()
+    one = OneWindow(window)
+    bridge.started.connect(lambda _watch: _claim(one, bridge, app))
+    one.raised.connect(window.come_forward)
+    app.aboutToQuit.connect(one.release)
     app.aboutToQuit.connect(bridge.close)
     window.show()
     if request is not None:

@@ -40,6 +40,7 @@ from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from app.window.shortcuts import Shortcuts, acts_of
 from engine.model.commands import Open, Watch
+from engine.session.folders import not_kept
 
 FIRST_SIZE = QSize(1440, 900)
 """Of the window where it was never placed, as far as the screen allows."""
@@ -245,6 +246,7 @@ class MainWindow(QMainWindow):
         self.start_page.show_error("")
         self.watch_page.start(watch)
         self.drills.start()
+        self.watch.unkept = not_kept()
         self.alerts.desktop.drill = self.drills.request is not None
         self.alerts.start(self.windowIcon())
         self.setWindowTitle(f"{watch.plan.title or watch.source} – trackwarden")
@@ -278,6 +280,13 @@ class MainWindow(QMainWindow):
     def _set_look(self, look: theme.Look) -> None:
         self.look = look
         self._apply()
+
+    def come_forward(self) -> None:
+        """Before all other windows."""
+        self.setWindowState(self.windowState() & ~Qt.WindowState.WindowMinimized)
+        self.show()
+        self.raise_()
+        self.activateWindow()
 
     def toggle_full_screen(self) -> None:
         """Full screen or window."""

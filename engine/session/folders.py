@@ -7,9 +7,11 @@ the lock on `lock` is the session's one engine; the system lets go of it whateve
 
 from __future__ import annotations
 
+import hashlib
 import os
 import secrets
 import sys
+import tempfile
 import time
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -55,8 +57,33 @@ class Running:
 def sessions_folder() -> Path:
     """Where all session folders are; made where it is missing."""
     folder = user_data_path("trackwarden", appauthor=False) / "sessions"
+    if _writable(folder):
+        return folder
+    folder = _makeshift()
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     return folder
+
+
+def not_kept() -> str:
+    """Why sessions are not kept for good, one line; empty where they are."""
+    folder = user_data_path("trackwarden", appauthor=False) / "sessions"
+    if _writable(folder):
+        return ""
+    return f"{folder} can't be written: this session lies in {_makeshift()} and may be gone later"
+
+
+def _writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError:
+        return False
+    return os.access(folder, os.W_OK)
+
+
+def _makeshift() -> Path:
+    """Where sessions lie while the user's own folder can't be written."""
+    user = hashlib.sha256(str(Path.home()).encode()).hexdigest()[:12]
+    return Path(tempfile.gettempdir()) / f"trackwarden-{user}" / "sessions"
 
 
 def find_session(name: str) -> Path:

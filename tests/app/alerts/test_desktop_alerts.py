@@ -9,8 +9,8 @@ from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QWidget
 from pytestqt.qtbot import QtBot
 
-from app.alerts.desktop_alerts import DesktopAlerts, message
-from app.alerts.notification_service import Urgency
+from app.alerts.desktop_alerts import DesktopAlerts
+from app.alerts.notification_service import Urgency, message
 from app.models.fix_cards import cards
 from engine.model.messages import AlarmState, Severity
 from tests.support.qt import fake_client, pages
