@@ -131,6 +131,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     )
     _add_paper(report)
 
+    _verify_command(commands, does)
     _command(
         commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
     )
@@ -178,6 +179,35 @@ def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
     )
     _add_console(drill)
     companions.add_page(drill)
+
+
+def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    verify = _command(
+        commands,
+        "verify",
+        does["verify"],
+        "hold the recorder's takes against a session: is all that was heard there? exit status "
+        "0: all of it, 1: something is missing or differs, 2: failed",
+        "trackwarden verify 20260314T2105 /media/card --html check.html",
+    )
+    verify.add_argument("session", metavar="SESSION", help="its name or a part of it")
+    verify.add_argument(
+        "takes",
+        metavar="TAKE",
+        nargs="+",
+        help="takes, or a card's folder; nothing is written there",
+    )
+    verify.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
+    verify.add_argument("--html", metavar="F", type=Path, help="the result as one page")
+    verify.add_argument(
+        "--against",
+        metavar="FOLDER",
+        type=Path,
+        help="compare the card bit for bit with that copy, or with a SHA-256 manifest",
+    )
+    verify.add_argument(
+        "--write-manifest", metavar="F", type=Path, help="write the card's SHA-256 manifest there"
+    )
 
 
 def _seed(text: str) -> int:

@@ -183,6 +183,15 @@ def _report(arguments: argparse.Namespace) -> int:
     return OK
 
 
+def _verify(arguments: argparse.Namespace) -> int:
+    from app.cli.verify_command import VerifyOptions, verify_takes
+
+    options = VerifyOptions(
+        arguments.json, arguments.html, arguments.against, arguments.write_manifest
+    )
+    return verify_takes(arguments.session, arguments.takes, options)
+
+
 def _devices(arguments: argparse.Namespace) -> int:
     from engine.sources.device import NO_INPUTS, list_inputs
 
@@ -239,6 +248,7 @@ _DOES: Final[dict[str, Run]] = {
     "drill": _drill,
     "scan": _scan,
     "report": _report,
+    "verify": _verify,
     "sessions": _sessions,
     "devices": _devices,
     "plan new": _plan_new,

@@ -7,7 +7,7 @@ from contextlib import closing
 from fractions import Fraction
 from pathlib import Path
 
-from engine.model.messages import AlarmEvent, EventKind, Incident
+from engine.model.messages import AlarmEvent, EventKind, Incident, Measurement
 from engine.model.tracks import Plan, Scene
 from engine.pipeline.level_history import HistoryRecorder
 from engine.pipeline.measure_ahead import Measured, is_worth_it, measure, measure_ahead
@@ -54,11 +54,13 @@ def scan_take(
     disagreements: tuple[str, ...] = (),
     *,
     on_incident: OnIncident | None = None,
+    on_measurement: Callable[[Measurement], None] | None = None,
     processes: int = 2,
 ) -> ScanResult:
     """The same of a take by its path, by two processes where that is worth it.
 
-    `on_incident` is given each incident once: when it ended, or else with the take's end.
+    `on_incident` is given each incident once: when it ended, or else with the take's end;
+    `on_measurement` every tick, perhaps without its samples.
 
     Raises
     ------
@@ -69,7 +71,7 @@ def scan_take(
     if not is_worth_it((source.info.frames or 0) / source.info.sample_rate_hz):
         processes = 1
     watch = _Watch(str(take), source.info, plan, disagreements)
-    watch.on_incident = on_incident
+    watch.on_incident, watch.on_measurement = on_incident, on_measurement
     if processes == 1:
         return watch.result(measure(source, watch.scene), progress)
     source.close()
@@ -91,12 +93,18 @@ class _Watch:
         self._recorder = HistoryRecorder(len(plan.tracks))
         self._ended: set[int] = set()
         self.on_incident: OnIncident | None = None
-        self._pipeline.on_tick = self._recorder.add
+        self.on_measurement: Callable[[Measurement], None] | None = None
+        self._pipeline.on_tick = self._record
 
     @property
     def scene(self) -> Scene:
         """What is to be measured."""
         return self._pipeline.scene
+
+    def _record(self, measurement: Measurement) -> None:
+        self._recorder.add(measurement)
+        if self.on_measurement is not None:
+            self.on_measurement(measurement)
 
     def result(
         self, stretches: Generator[Measured, None, None], progress: Progress | None

@@ -24,7 +24,7 @@ ENGINE_ORDER: Final = (
     ("line_check",),
     ("pipeline",),
     ("report",),
-    ("drill",),
+    ("drill", "verify"),
     ("runtime",),
 )
 """A package imports only from the floors before its own; packages of one floor do not know each

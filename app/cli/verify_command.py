@@ -1,0 +1,99 @@
+"""`trackwarden verify`: takes against a session, as a list, as JSON, as a page."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from engine.model.safe_text import harmless, json_text
+from engine.report.formats.html_page import page
+from engine.session.folders import find_session
+from engine.session.schema import NotALogError
+from engine.sources.base import SourceError
+from engine.verify import manifest
+from engine.verify.result import Finding, Verification
+from engine.verify.verify import read_session, verify
+from engine.verify.verify_page import blocks, heading
+
+COMPLETE, INCOMPLETE, FAILED = 0, 1, 2
+
+
+@dataclass(frozen=True, slots=True)
+class VerifyOptions:
+    """What was asked for besides the session and the takes."""
+
+    json: bool = False
+    html: Path | None = None
+    against: Path | None = None
+    manifest: Path | None = None
+
+
+def verify_takes(session: str, takes: Sequence[str], options: VerifyOptions) -> int:
+    """Hold the takes against the session; the exit status.
+
+    Raises
+    ------
+    SourceError
+        Where the session or a manifest can't be read.
+    """
+    try:
+        heard = read_session(find_session(session))
+    except NotALogError as error:
+        raise SourceError(str(error)) from error
+    paths = [Path(take) for take in takes]
+    result = verify(heard, paths, _progress)
+    copies = _copies(paths, options)
+    if options.json:
+        document = result.as_json()
+        document["copies"] = [finding.text for finding in copies]
+        print(json_text(document, indent=2))
+    else:
+        print(_as_text(result, copies))
+    if options.html is not None:
+        options.html.write_text(page(heading(result), blocks(result)), encoding="utf-8")
+        print(f"{harmless(str(options.html))}: written", file=sys.stderr)
+    if result.failed and not result.takes:
+        return FAILED
+    return COMPLETE if result.complete and not copies else INCOMPLETE
+
+
+def _progress(name: str, share: float) -> None:
+    print(f"{share:4.0%}  {harmless(name)}", file=sys.stderr)
+
+
+def _copies(paths: Sequence[Path], options: VerifyOptions) -> list[Finding]:
+    """Checksums of the first folder: written down, or held against another copy or manifest."""
+    if options.against is None and options.manifest is None:
+        return []
+    folder = next((path for path in paths if path.is_dir()), None)
+    if folder is None:
+        raise SourceError("checksums are of a folder: give the card's folder as TAKE")
+    try:
+        sums = manifest.checksums(folder)
+        if options.manifest is not None:
+            options.manifest.write_text(manifest.written(sums), encoding="utf-8")
+        if options.against is None:
+            return []
+        if options.against.is_dir():
+            theirs = manifest.checksums(options.against)
+        else:
+            theirs = manifest.read(options.against.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise SourceError(f"checksums: {error}") from error
+    return manifest.differences(sums, theirs, str(options.against))
+
+
+def _as_text(result: Verification, copies: Sequence[Finding]) -> str:
+    lines = [heading(result).upper()]
+    for path, reason in result.failed:
+        lines.append(f"  could not be read: {path}: {reason}")
+    for finding in (*result.all_findings, *copies):
+        when = result.label(finding.from_s)
+        until = result.label(finding.until_s)
+        span = f"{when} to {until}: " if when and until else f"from {when}: " if when else ""
+        take = f"{Path(finding.take).name}: " if finding.take else ""
+        mark = "!" if finding.is_wrong else " "
+        lines.append(f"{mark} {harmless(take)}{span}{harmless(finding.text)}")
+    return "\n".join(lines)

@@ -1,0 +1,44 @@
+"""How far a take's own labels are ahead of those of the session."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from engine.model.frame_rates import FrameRate
+from engine.verify.follow import Course
+
+_MOMENTS: Final = 101
+_LEAST_S: Final = 0.5
+
+
+def frames_ahead(
+    take_label: Callable[[float], str],
+    session_label: Callable[[float], str],
+    course: Course,
+    duration_s: float,
+    rate: FrameRate,
+) -> int | None:
+    """Frames by which the take's labels are ahead, rounded; None where one of them has none.
+
+    Labels are whole frames, so many moments spread over a stretch tell the fraction.
+    """
+    length_s = min(duration_s, 10.0)
+    if length_s < _LEAST_S:
+        return None
+    day, total = rate.frames_per_day, 0
+    try:
+        for n in range(_MOMENTS):
+            at_s = length_s * (n + 0.37) / _MOMENTS
+            apart = rate.frame(take_label(at_s)) - rate.frame(session_label(course.session_s(at_s)))
+            total += (apart + day // 2) % day - day // 2
+    except ValueError:
+        return None
+    return round(total / _MOMENTS)
+
+
+def in_words(frames: int, rate: FrameRate) -> str:
+    """That offset as a time and frames."""
+    if abs(frames) < rate.labels_per_s:
+        return f"{abs(frames)} {'frame' if abs(frames) == 1 else 'frames'}"
+    return rate.label(abs(frames))
