@@ -11,55 +11,48 @@ from typing import Final
 
 from engine.model.safe_text import harmless
 from engine.sources.base import SourceError, SourceInfo
-from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES, open_sound_file
-from engine.sources.take import open_take
+from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES
+from engine.sources.take_files import takes_in
+from engine.sources.take_grouping import natural
 from engine.verify.result import Difference, Finding
 
 _SOUND: Final = (*WAV_SUFFIXES, *FLAC_SUFFIXES)
 
 
-def takes_in(paths: Sequence[Path]) -> tuple[list[Path], list[tuple[str, str]]]:
+def takes_of(paths: Sequence[Path]) -> tuple[list[Path], list[tuple[str, str]]]:
     """Takes among those files and folders, and what could not be looked into, with why.
 
-    A folder that holds only mono files of one length is one take; else each file is one.
+    Folders are looked through to the bottom; one bad file leaves the others of its folder.
     """
     takes: list[Path] = []
     failed: list[tuple[str, str]] = []
     for path in paths:
-        if not path.is_dir():
-            takes.append(path)
-            continue
         try:
-            folders = sorted(p for p in [path, *path.rglob("*")] if p.is_dir())
-            for folder in folders:
-                takes += _takes_of_folder(folder)
+            folders = [p for p in (path, *sorted(path.rglob("*"))) if p.is_dir()]
         except OSError as error:
-            failed.append((harmless(str(path)), f"can't be read ({error.strerror}): card pulled?"))
+            failed.append(
+                (harmless(str(path)), f"can't be listed ({error.strerror}): card pulled?")
+            )
+            continue
+        for folder in folders:
+            takes += _takes_of_folder(folder)
+        if not folders:
+            takes.append(path)
     return takes, failed
 
 
 def _takes_of_folder(folder: Path) -> list[Path]:
-    files = sorted(
-        p
-        for p in folder.iterdir()
-        if p.suffix.lower() in _SOUND and not p.name.startswith(".") and p.is_file()
-    )
-    if len(files) > 1 and _are_tracks_of_one_take(folder, files):
-        return [folder]
-    return files
-
-
-def _are_tracks_of_one_take(folder: Path, files: Sequence[Path]) -> bool:
+    files = sorted((p for p in folder.iterdir() if _is_sound(p)), key=natural)
+    if not files:
+        return []
     try:
-        for path in files:
-            file = open_sound_file(path)
-            file.close()
-            if file.channels != 1:
-                return False
-        open_take(folder, read_ahead=0).close()
+        return [take.path for take in takes_in(folder)]
     except SourceError:
-        return False
-    return True
+        return files  # each by itself: the bad one is named where it is read
+
+
+def _is_sound(path: Path) -> bool:
+    return path.suffix.lower() in _SOUND and not path.name.startswith(".") and path.is_file()
 
 
 def file_findings(path: str, info: SourceInfo, fellows: Sequence[SourceInfo]) -> list[Finding]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
 
+from engine.pipeline.scan_document import document
 from engine.pipeline.scan_result import ScanResult
 from engine.verify.channel_match import ChannelMatch
 from engine.verify.follow import Course
@@ -147,7 +148,7 @@ class Verification:
             "clock_ppm": None if course is None or course.ppm is None else round(course.ppm, 1),
             "timecode_offset_frames": take.timecode_frames,
             "channels": [_channel_json(match) for match in take.channels],
-            "scan": take.scan.as_json(),
+            "scan": document(take.scan),
         }
 
     def _finding_json(self, finding: Finding) -> dict[str, Any]:

@@ -23,7 +23,7 @@ from engine.sources.base import SourceError, SourceInfo
 from engine.sources.take import open_take
 from engine.timecode.clock import Origin
 from engine.verify.align import Position, find
-from engine.verify.card import file_findings, takes_in
+from engine.verify.card import file_findings, takes_of
 from engine.verify.channel_match import ChannelMatch, match_channels
 from engine.verify.channel_verdicts import channel_findings
 from engine.verify.fault_match import Differ, compare_faults
@@ -88,7 +88,7 @@ def verify(
 
     What can't be read is named in the result; the others go on.
     """
-    takes, failed = takes_in(paths)
+    takes, failed = takes_of(paths)
     results: list[TakeResult] = []
     for number, path in enumerate(takes):
         if progress is not None:

@@ -54,7 +54,8 @@ def _markdown(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 def commands() -> str:
     """Every command with its arguments."""
     nothing = dict.fromkeys(
-        ("", "watch", "replay", "drill", "scan", "report", "sessions", "devices"), _no_command
+        ("", "watch", "replay", "drill", "scan", "report", "verify", "sessions", "devices"),
+        _no_command,
     )
     parser = parser_of({**nothing, "plan new": _no_command, "plan check": _no_command})
     return _markdown(("command", "takes"), _commands(parser, ()))
