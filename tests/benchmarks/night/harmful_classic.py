@@ -61,9 +61,10 @@ def dropouts(take: Take, rng: Rng) -> Span:
 
 @harmful("hash_bursts", "noise_burst noise dropout", 1.0)
 def hash_bursts(take: Take, rng: Rng) -> Span:
-    """Five bursts of link noise, 60 to 400 ms, -26 to -10 dBFS, in the voice's stead."""
-    at_s = take.at_s
-    for _ in range(5):
+    """Bursts of link noise for 8 s, 60 to 400 ms, -26 to -10 dBFS, in the voice's stead."""
+    at_s, last_s = take.at_s, min(take.at_s + 8.0, take.frames / take.rate - 0.5)
+    end_s = at_s
+    while at_s < last_s:
         length_s = float(rng.uniform(0.06, 0.4))
         burst = slice(take.frame(at_s), take.frame(at_s + length_s))
         frames = burst.stop - burst.start
