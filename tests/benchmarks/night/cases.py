@@ -46,6 +46,9 @@ class Case:
         Other words that may come too, because they are true as well.
     after_rig
         The recorder or its computer does it, so that no chain follows.
+    over_background_db
+        How far over the background a sound has to stand, half of a second long, to be due; None:
+        the common rule.
     one_alarm
         Several tracks share the cause: one incident with `tracks`, or `part_of`, has to say so.
     chains
@@ -73,6 +76,7 @@ class Case:
     weight: float = 0.0
     from_start: bool = False
     family: str = ""
+    over_background_db: float | None = None
 
     @property
     def harmless(self) -> bool:

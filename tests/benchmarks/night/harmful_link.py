@@ -48,7 +48,7 @@ def standing_link_noise(take: Take, rng: Rng) -> Span:
 
 
 def _hiss(level_dbfs: float, red_s: float | None) -> None:
-    @harmful(f"hiss_to_{-level_dbfs:.0f}", "noise", 5.0, red_s)
+    @harmful(f"hiss_to_{-level_dbfs:.0f}", "noise", 5.0, red_s, over_background_db=10.0)
     def hiss(take: Take, rng: Rng) -> Span:
         """The floor rises within a second and stays: noise of a weak carrier under the voice."""
         part = take.span(999.0)
@@ -62,7 +62,7 @@ _hiss(-45.0, None)
 _hiss(-35.0, 10.0)
 
 
-@harmful("range_warning", "noise noise_burst dropout", 10.0, seconds=80.0, at_s=30.0)
+@harmful("range_warning", "noise", 5.0, over_background_db=10.0, seconds=80.0, at_s=30.0)
 def range_warning(take: Take, rng: Rng) -> Span:
     """Hiss that grows from -75 to -45 dBFS in 40 s and flutters with the channel at a walking pace
     (600 MHz, 1.4 m/s: 2.8 Hz): above threshold it goes as the inverse of the envelope."""
@@ -186,18 +186,17 @@ def ceiling_of(voice: Audio, over_db: float) -> float:
 
 def overload(take: Take, over_db: float, top_dbfs: float, bend: Bend) -> Span:
     """For 30 s the first main's voice passes its pack's top by `over_db` and is bent by it; before
-    and after, the talker keeps 2 dB under the top."""
+    and after, the talker keeps 2 dB under the top, as the safety hears too."""
     part = take.span(30.0)
     top = 10.0 ** (top_dbfs / 20.0)
     lift = np.float32(top / ceiling_of(take.audio[part, 0], over_db))
-    loud = take.audio[:, 0] * lift
-    careful = limited(loud[:, None], take.rate, top_dbfs - 2.0)[:, 0]
-    healthy = careful.copy()
-    healthy[part] = loud[part]
-    careful[part] = top * bend(loud[part] / top)
-    take.audio[:, 0] = careful
+    loud = np.stack([take.audio[:, 0] * lift, take.audio[:, 1]], axis=1)
+    careful = limited(loud, take.rate, top_dbfs - 2.0, linked=True)
+    careful[part] = loud[part]
     take.floor[:, 0] *= lift
-    take.speech[:, 0] = healthy - take.floor[:, 0]
+    take.speech[:, :2] = careful - take.floor[:, :2]  # the healthy take
+    careful[part, 0] = top * bend(loud[part, 0] / top)
+    take.audio[:, :2] = careful
     return until(take, 30.0, 0)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.benchmarks.night.cases import Span, harmful
 from tests.benchmarks.night.harmful_link import open_squelch, repeated, until
-from tests.benchmarks.night.harmless import gusts, thumps
+from tests.benchmarks.night.harmless_inputs import gusts, thumps
 from tests.benchmarks.night.scenes import SPARE, Take
 from tests.benchmarks.night.sounds import (
     band,
@@ -97,7 +97,7 @@ _swapped(
 )
 
 
-def _copied(name: str, lag: float, lonely: bool = False) -> None:
+def _copied(name: str, lag: float) -> None:
     @harmful(
         name,
         "duplicate",
@@ -109,7 +109,7 @@ def _copied(name: str, lag: float, lonely: bool = False) -> None:
     )
     def copied(take: Take, rng: Rng) -> Span:
         """One signal on two inputs, some samples apart."""
-        source, target = (9, SPARE) if lonely else (4, LONELY)
+        source, target = (0, LONELY)
         part = take.span(999.0)
         take.audio[part, target] = delayed(take.audio[:, source], lag)[part]
         return until(take, 999.0, target, source, audible=(source,))

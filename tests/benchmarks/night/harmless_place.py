@@ -6,7 +6,7 @@ import numpy as np
 from scipy import signal
 
 from tests.benchmarks.night.cases import Span, harmless
-from tests.benchmarks.night.harmless import BOOM, LONELY, in_air, thumps
+from tests.benchmarks.night.harmless_inputs import BOOM, LONELY, in_air, thumps
 from tests.benchmarks.night.scenes import LAVS, MICS, Take, reverberation
 from tests.benchmarks.night.sounds import at_level, band, edges, gain, shaped, wander
 

@@ -100,8 +100,9 @@ def dithered(audio: Audio, rng: Rng, bits: int) -> Audio:
     return out
 
 
-def limited(audio: Audio, rate: int, ceiling_dbfs: float = -6.0) -> Audio:
-    """The recorder's limiter: looks 2 ms ahead, recovers with 80 ms; steps of 1 ms.
+def limited(audio: Audio, rate: int, ceiling_dbfs: float = -6.0, linked: bool = False) -> Audio:
+    """The recorder's limiter: looks 2 ms ahead, recovers with 80 ms; steps of 1 ms. Where
+    `linked`, one gain for all tracks.
 
     Common practice, no source: times and ceiling of limiters in recorders.
     """
@@ -112,6 +113,8 @@ def limited(audio: Audio, rate: int, ceiling_dbfs: float = -6.0) -> Audio:
         magnitude = np.zeros(steps * hop, dtype=np.float32)
         magnitude[: len(audio)] = np.abs(audio[:, track])
         peaks[:, track] = ndimage.maximum_filter1d(magnitude.reshape(steps, hop).max(axis=1), 5)
+    if linked:
+        peaks[:] = peaks.max(axis=1, keepdims=True)
     ceiling = 10.0 ** (ceiling_dbfs / 20.0)
     wanted = np.minimum(1.0, ceiling / np.maximum(peaks, 1e-9))
     recovery = float(np.exp(-1.0 / 80.0))

@@ -30,8 +30,13 @@ from typing import Any, Final
 import numpy as np
 import soundfile
 
-from tests.benchmarks.night import harmful_classic, harmful_link, harmful_patch, harmless_place
-from tests.benchmarks.night import harmless as harmless_worn
+from tests.benchmarks.night import (
+    harmful_classic,
+    harmful_link,
+    harmful_patch,
+    harmless_inputs,
+    harmless_place,
+)
 from tests.benchmarks.night.cases import CASES, Case, Span
 from tests.benchmarks.night.rig import CHAINS, Chain
 from tests.benchmarks.night.scenes import INPUTS, Take, build, plan_text
@@ -44,7 +49,7 @@ from tests.support.checkout import ROOT
 FIRST_SEED: Final = 52000
 LONGEST_S: Final = 100.0
 HEALTHY_S: Final = 200.0
-MODELS: Final = (harmless_worn, harmless_place, harmful_link, harmful_patch, harmful_classic)
+MODELS: Final = (harmless_inputs, harmless_place, harmful_link, harmful_patch, harmful_classic)
 """Importing them has filled CASES."""
 
 

@@ -232,6 +232,11 @@ def false_alarms(results: Sequence[Result]) -> str:
             f"  {r.case} (seed {r.seed}, {r.chain}): {describe(i)}" for r in chosen for i in r.false
         ]
     events = [r for r in results if not r.harmless]
+    lines += [
+        f"undue: {r.case} (seed {r.seed}): not to be heard, or too little speech"
+        for r in events
+        if not r.due
+    ]
     if events:
         wrong = [r for r in events if r.beside]
         lines.append(f"events with a wrong alarm beside: {len(wrong)} of {len(events)}")

@@ -8,7 +8,8 @@ the healthy one), A-weighted, is
   limit of overload; common practice, no source).
 
 It is due at the first such window, and undue where fewer than three come. Faults of the plan are
-due when they begin; those that need speech, when the performers on these tracks have speech for so
+due when they begin; a risen floor when it stands so many dB over the background for half a second
+in a second; faults that need speech when the performers on these tracks have speech for so
 long, where speech is what lies within 15.9 dB of a voice's active level (margin of ITU-T P.56).
 """
 
@@ -55,11 +56,26 @@ def audible(healthy: Audio, faulty: Audio, rate: int) -> NDArray[np.bool_]:
     return np.asarray(change >= limit)
 
 
-def audible_from(healthy: Audio, faulty: Audio, rate: int, span: Span) -> float | None:
+def risen(healthy: Audio, faulty: Audio, rate: int, by_db: float) -> NDArray[np.bool_]:
+    """In which windows a second begins for half of which the change stands `by_db` over the
+    background."""
+    over = weighted_levels(faulty - healthy, rate)
+    over -= float(np.percentile(weighted_levels(healthy, rate), 10.0))
+    second = round(1.0 / WINDOW_S)
+    share = np.convolve(over >= by_db, np.full(second, 1.0 / second))[second - 1 :]
+    return np.asarray(share >= 0.5)
+
+
+def audible_from(
+    healthy: Audio, faulty: Audio, rate: int, span: Span, by_db: float | None = None
+) -> float | None:
     """The first time in the span at which the change is heard, in seconds; None: never."""
     start_s = max(0.0, span.onset_s - BEFORE_S)
     part = slice(round(start_s * rate), round(span.end_s * rate))
-    windows = np.flatnonzero(audible(healthy[part], faulty[part], rate))
+    if by_db is None:
+        windows = np.flatnonzero(audible(healthy[part], faulty[part], rate))
+    else:
+        windows = np.flatnonzero(risen(healthy[part], faulty[part], rate, by_db))
     windows = windows[windows * WINDOW_S + start_s >= span.onset_s - WINDOW_S]
     enough = len(windows) >= FEWEST_WINDOWS
     return float(start_s + windows[0] * WINDOW_S) if enough else None
@@ -88,11 +104,11 @@ def judge(case: Case, take: Take, span: Span, healthy: Audio, faulty: Audio) -> 
         speech = speech_s(take, span)
         amber = _reached(speech, case.amber_s)
         red = None if case.red_s is None else _reached(speech, case.red_s)
-        due = None if amber is None else due
+        due = None if amber is None else _reached(speech, WINDOW_S / 2)
         return Truth(span.tracks, span.onset_s, span.end_s, due, amber, red)
     if case.evidence == "sound":
         times = [
-            audible_from(healthy[:, n], faulty[:, n], take.rate, span)
+            audible_from(healthy[:, n], faulty[:, n], take.rate, span, case.over_background_db)
             for n in range(healthy.shape[1])
         ]
         due = min((t for t in times if t is not None), default=None)

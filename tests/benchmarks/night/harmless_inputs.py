@@ -51,7 +51,7 @@ def music(take: Take, frames: int, rng: Rng) -> Audio:
     return at_level((noise * beat).astype(np.float32), 0.0)
 
 
-@harmless(weight=0.5, at_s=55.0, from_start=True)
+@harmless(weight=0.5, at_s=50.0, seconds=95.0, from_start=True)
 def loudspeakers_stop(take: Take, rng: Rng) -> Span:
     """Loudspeakers on all mics from the start, -30 to -44 dBFS by distance, then quiet."""
     end = take.frame(take.at_s)
@@ -63,7 +63,7 @@ def loudspeakers_stop(take: Take, rng: Rng) -> Span:
     return Span((), 0.0, take.at_s)
 
 
-@harmless(weight=0.5, at_s=55.0, from_start=True)
+@harmless(weight=0.5, at_s=50.0, seconds=95.0, from_start=True)
 def generator_stops(take: Take, rng: Rng) -> Span:
     """An engine near two mics: firing at 26 to 28 Hz with a governor's wander, harmonics falling by
     6 dB an octave, exhaust noise; it runs down within a second."""
@@ -79,7 +79,7 @@ def generator_stops(take: Take, rng: Rng) -> Span:
     return Span((), 0.0, take.at_s)
 
 
-@harmless(weight=0.3, at_s=0.0, beside="tone", from_start=True)
+@harmless(weight=0.3, at_s=0.0, seconds=95.0, beside="tone unexpected", from_start=True)
 def line_up_tone(take: Take, rng: Rng) -> Span:
     """1 kHz at -18 dBFS (EBU R 68) for 50 s on all inputs, from the desk's line, then the mics."""
     end = take.frame(50.0)
@@ -98,25 +98,25 @@ def _turn(take: Take, tracks: tuple[int, ...], db: float, seconds: float) -> Spa
     return Span((), take.at_s, take.at_s + seconds)
 
 
-@harmless(weight=1.0, family="gain")
+@harmless(weight=1.0, seconds=95.0, family="gain")
 def gain_down_boom(take: Take, rng: Rng) -> Span:
     """The boom's gain turned down by 10 dB within half a second."""
     return _turn(take, (BOOM,), -10.0, 0.5)
 
 
-@harmless(weight=0.7, family="gain")
+@harmless(weight=0.7, seconds=95.0, family="gain")
 def gain_down_ambience(take: Take, rng: Rng) -> Span:
     """The ambience's gain, both sides, down by 10 dB."""
     return _turn(take, AMBIENCES, -10.0, float(rng.uniform(0.2, 1.5)))
 
 
-@harmless(weight=1.0, family="gain")
+@harmless(weight=1.0, seconds=95.0, family="gain")
 def gain_down_lav(take: Take, rng: Rng) -> Span:
     """A single pack's gain down by 10 dB."""
     return _turn(take, (LONELY,), -10.0, 0.3)
 
 
-@harmless(weight=1.0, family="gain")
+@harmless(weight=1.0, seconds=95.0, family="gain")
 def gain_up_lav(take: Take, rng: Rng) -> Span:
     """A single pack's gain up by 10 dB."""
     return _turn(take, (LONELY,), 10.0, 0.3)
