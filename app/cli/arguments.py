@@ -61,7 +61,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     watch.add_argument("--device", metavar="D", help="index or part of the name (see `devices`)")
     _add_plan(watch)
     _add_console(watch)
-    companions.add_page(watch)
+    companions.add_options(watch)
 
     replay = _command(
         commands,
@@ -85,7 +85,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         help="begin S seconds into the take",
     )
     _add_console(replay)
-    companions.add_page(replay)
+    companions.add_options(replay)
 
     _drill_command(commands, does)
     scan = _command(
@@ -135,6 +135,14 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     _command(
         commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
     )
+    whole = _command(
+        commands,
+        "overview",
+        does["overview"],
+        "show all carts of a site that publish to a broker, worst first",
+        "trackwarden overview mqtt://192.168.7.2/belfry",
+    )
+    whole.add_argument("broker", metavar="mqtt://HOST/SITE", help="broker and site")
     _command(commands, "devices", does["devices"], "list the live inputs", "trackwarden devices")
     _plan_commands(commands, does)
     return parser
@@ -178,7 +186,7 @@ def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
         "--speed", type=_positive, default=1.0, metavar="X", help="X times real time (default 1)"
     )
     _add_console(drill)
-    companions.add_page(drill)
+    companions.add_options(drill)
 
 
 def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:

@@ -1,4 +1,4 @@
-"""What runs beside a watch when its command asks for it: the page for phones."""
+"""What runs beside a watch when its command asks for it: the page for phones, the publisher."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import argparse
 import sys
 from typing import Any
 
-from app.page.launch import PageWish, Watching, launch_when_running
+from app.fleet import broker_address
+from app.page.launch import PageWish, Watching, launch_when_running, start_when_running
 
 MADE = "made"
 
 
-def add_page(parser: argparse.ArgumentParser) -> None:
-    """The options of the page."""
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """The options of both."""
     parser.add_argument(
         "--page",
         nargs="?",
@@ -28,6 +29,12 @@ def add_page(parser: argparse.ArgumentParser) -> None:
         metavar="PEM",
         help="encrypt the page: with the certificate and key in this file, else with one made now",
     )
+    parser.add_argument(
+        "--publish",
+        type=_cart,
+        metavar="mqtt://HOST/SITE/CART",
+        help="publish the watch to the crew's MQTT broker, for `overview` and others",
+    )
 
 
 def start(arguments: argparse.Namespace, client: Watching) -> None:
@@ -35,6 +42,16 @@ def start(arguments: argparse.Namespace, client: Watching) -> None:
     if arguments.page is not None or arguments.page_tls:
         wish = PageWish(arguments.page or "", arguments.page_tls)
         launch_when_running(client, wish, _say)
+    if arguments.publish is not None:
+        start_when_running(client, "app.fleet.publisher", arguments.publish)
+
+
+def _cart(text: str) -> str:
+    try:
+        broker_address.parse(text, cart=True)
+    except broker_address.BrokerAddressError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+    return text
 
 
 def _say(said: dict[str, Any]) -> None:

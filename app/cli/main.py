@@ -192,6 +192,12 @@ def _verify(arguments: argparse.Namespace) -> int:
     return verify_takes(arguments.session, arguments.takes, options)
 
 
+def _overview(arguments: argparse.Namespace) -> int:
+    from app.cli.overview_command import overview
+
+    return OK if overview(arguments.broker) else FAILED
+
+
 def _devices(arguments: argparse.Namespace) -> int:
     from engine.sources.device import NO_INPUTS, list_inputs
 
@@ -250,6 +256,7 @@ _DOES: Final[dict[str, Run]] = {
     "report": _report,
     "verify": _verify,
     "sessions": _sessions,
+    "overview": _overview,
     "devices": _devices,
     "plan new": _plan_new,
     "plan check": _plan_check,

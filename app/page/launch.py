@@ -39,27 +39,58 @@ def launch(folder: Path, wish: PageWish) -> dict[str, Any]:
 
     Waits until it listens; the process goes on without its parent.
     """
-    command = [sys.executable, "-m", "app.page.page_process", str(folder), wish.where or ":"]
-    command += ["--tls", wish.tls] if wish.tls else []
-    with open(folder / "page.txt", "ab") as errors:
-        process = subprocess.Popen(
-            command,
+    words = ["--tls", wish.tls] if wish.tls else []
+    process = start(folder, "app.page.page_process", wish.where or ":", *words)
+    assert process.stdout is not None
+    line = process.stdout.readline()
+    _let_go(process)
+    try:
+        said = json.loads(line)
+    except ValueError:
+        return {"error": "the page could not start"}
+    return said if isinstance(said, dict) else {"error": "the page could not start"}
+
+
+def start(folder: Path, module: str, *words: str) -> subprocess.Popen[bytes]:
+    """Run that module for the session in that folder; it goes on without its parent.
+
+    What it says on standard error is kept in the session's folder.
+    """
+    with open(folder / f"{module.rpartition('.')[2]}.txt", "ab") as errors:
+        return subprocess.Popen(
+            [sys.executable, "-m", module, str(folder), *words],
             cwd=_CHECKOUT,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=errors,
             start_new_session=True,
         )
-    assert process.stdout is not None
-    line = process.stdout.readline()
-    process.stdout.close()
+
+
+def _let_go(process: subprocess.Popen[bytes]) -> None:
+    if process.stdout is not None:
+        process.stdout.close()
     if process.poll() is None:
         process.returncode = 0  # meant to outlive us: nothing to complain of
-    try:
-        said = json.loads(line)
-    except ValueError:
-        return {"error": "the page could not start"}
-    return said if isinstance(said, dict) else {"error": "the page could not start"}
+
+
+def start_when_running(client: Watching, module: str, *words: str) -> None:
+    """Start that module on a thread, once the client's watch runs."""
+
+    def work() -> None:
+        if _wait_until_running(client):
+            _let_go(start(client.folder, module, *words))
+
+    threading.Thread(target=work, name="launcher", daemon=True).start()
+
+
+def _wait_until_running(client: Watching) -> bool:
+    until = time.monotonic() + WAITS_S
+    while folders.running_in(client.folder) is None:
+        if time.monotonic() > until or not client.folder.exists():
+            return False
+        time.sleep(0.1)
+    return True
 
 
 def launch_when_running(
@@ -68,11 +99,7 @@ def launch_when_running(
     """The same on a thread, once the client's watch runs; `done` is called there."""
 
     def work() -> None:
-        until = time.monotonic() + WAITS_S
-        while folders.running_in(client.folder) is None:
-            if time.monotonic() > until or not client.folder.exists():
-                return
-            time.sleep(0.1)
-        done(launch(client.folder, wish))
+        if _wait_until_running(client):
+            done(launch(client.folder, wish))
 
     threading.Thread(target=work, name="page launcher", daemon=True).start()

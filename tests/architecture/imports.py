@@ -34,6 +34,7 @@ APP_ORDER: Final = (
     ("style", "setup"),
     ("models",),
     ("alerts", "report", "page"),
+    ("fleet",),
     ("services",),
     ("views",),
     ("controllers",),

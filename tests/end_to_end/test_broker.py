@@ -1,0 +1,157 @@
+"""Publishers and a reader at a real broker."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+
+from app.fleet.broker_address import Broker
+from app.fleet.publisher import CartPublisher, MqttLink
+from app.fleet.site_reader import SiteReader
+from engine.model.messages import Alarm
+from tests.support.broker import RunningBroker, broker, require_broker
+from tests.support.qt import fake_client
+
+pytestmark = pytest.mark.end_to_end
+
+PLAN = fake_client.tower_plan()
+ALARMS = fake_client.tower_alarms()
+
+
+class Cart:
+    """A cart with a made-up watch, stepped by the test."""
+
+    def __init__(self, server: RunningBroker, name: str) -> None:
+        where = Broker("127.0.0.1", server.port, False, "belfry", name)
+        self.link = MqttLink(where)
+        self.publisher = CartPublisher(self.link, where, False, time.monotonic)
+        self.link.follow(self.publisher.overhear, self.publisher.own_topics())
+        self.link.open(self.publisher.will())
+        self.alarms: tuple[Alarm, ...] = ()
+        self.slowest_s = 0.0
+
+    def step(self) -> None:
+        """One turn of its process."""
+        began = time.perf_counter()
+        now_s = fake_client.NOW_S + time.monotonic() % 1000
+        shot = fake_client.snapshot(PLAN, self.alarms, now_s)
+        made = time.perf_counter()
+        self.publisher.take_in(fake_client.watch(PLAN), shot)
+        self.publisher.step()
+        self.slowest_s = max(self.slowest_s, time.perf_counter() - made)
+        assert made >= began
+
+    def die(self) -> None:
+        """As a machine without power: the connection ends without a word."""
+        sock = self.link.client.socket()
+        assert sock is not None
+        self.link.client.loop_stop()
+        sock.close()
+
+
+@contextmanager
+def reader_of(server: RunningBroker) -> Iterator[SiteReader]:
+    """The overview of that broker."""
+    reader = SiteReader(Broker("127.0.0.1", server.port, False, "belfry"))
+    try:
+        yield reader
+    finally:
+        reader.close()
+
+
+def until(holds: Callable[[], object], *carts: Cart, seconds: float = 10.0) -> float:
+    """Let carts work until that is true; returns how long it took, s."""
+    began = time.monotonic()
+    while not holds():
+        assert time.monotonic() - began < seconds, "waited in vain"
+        for cart in carts:
+            cart.step()
+        time.sleep(0.02)
+    return time.monotonic() - began
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[RunningBroker]:
+    """One broker for all."""
+    require_broker()
+    with broker() as running:
+        yield running
+
+
+def look(reader: SiteReader) -> tuple[dict[str, str], int]:
+    """Problems by cart, and how many alarms there are."""
+    reader.take_in()
+    now = time.monotonic()
+    return {c.name: c.problem for c in reader.carts.carts(now)}, len(reader.carts.alarms(now))
+
+
+def test_an_alarm_is_on_the_head_board_within_a_second(server: RunningBroker) -> None:
+    """And gone when it is over; a reader who comes later sees the same."""
+    cart = Cart(server, "alarm")
+    with reader_of(server) as reader:
+        until(lambda: "alarm" in look(reader)[0], cart)
+        cart.alarms = ALARMS
+        assert until(lambda: look(reader)[1] == 3, cart) < 1.0
+        with reader_of(server) as late:
+            until(lambda: look(late)[1] == 3, cart)
+        cart.alarms = ()
+        assert until(lambda: look(reader)[1] == 0, cart) < 1.0
+    cart.publisher.goodbye()
+    cart.link.close()
+
+
+def test_a_dead_cart_is_gone_within_five_seconds(server: RunningBroker) -> None:
+    """The broker speaks its last will."""
+    cart = Cart(server, "dead")
+    with reader_of(server) as reader:
+        until(lambda: look(reader)[0].get("dead") == "", cart)
+        cart.die()
+        took_s = until(lambda: look(reader)[0].get("dead") not in ("", None))
+        assert took_s < 5.5
+        assert look(reader)[0]["dead"] == "watch gone"
+
+
+def test_a_broker_that_restarts_is_told_everything_anew(server: RunningBroker) -> None:
+    """It forgot all; carts and overview come back by themselves and end right."""
+    first, second = Cart(server, "one"), Cart(server, "two")
+    with reader_of(server) as reader:
+        first.alarms = ALARMS
+        until(lambda: look(reader)[1] == 3, first, second)
+        server.stop()
+        second.alarms = ALARMS[:3]
+        first.alarms = ()
+        for _ in range(25):
+            first.step()
+            second.step()
+            time.sleep(0.02)
+        server.start()
+        until(
+            lambda: look(reader)[1] == 2 and {"one", "two"} <= look(reader)[0].keys(),
+            first,
+            second,
+            seconds=20.0,
+        )
+        until(lambda: look(reader)[0]["one"] == look(reader)[0]["two"] == "", first, second)
+    for cart in (first, second):
+        assert cart.slowest_s < 0.25
+        cart.publisher.goodbye()
+        cart.link.close()
+
+
+def test_a_broker_that_is_not_there_costs_the_cart_nothing() -> None:
+    """No call of a publisher waits for a network."""
+    require_broker()
+    with broker() as running:
+        port = running.port
+    gone = RunningBroker.__new__(RunningBroker)
+    gone.port = port
+    cart = Cart(gone, "alone")
+    cart.alarms = ALARMS
+    for _ in range(60):
+        cart.step()
+        time.sleep(0.01)
+    assert cart.slowest_s < 0.1
+    cart.link.close()
