@@ -57,7 +57,9 @@ def commands() -> str:
         ("", "watch", "replay", "drill", "scan", "report", "verify", "sessions", "devices"),
         _no_command,
     )
-    parser = parser_of({**nothing, "plan new": _no_command, "plan check": _no_command})
+    parser = parser_of(
+        {**nothing, "overview": _no_command, "plan new": _no_command, "plan check": _no_command}
+    )
     return _markdown(("command", "takes"), _commands(parser, ()))
 
 

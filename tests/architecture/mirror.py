@@ -88,6 +88,8 @@ PARTS: Final[Mapping[str, str]] = {
     "app/controllers/test_report_controller.py": (
         "app/models/report_subjects app/report/job app/views/report/report_page"
     ),
+    "app/fleet/test_publisher.py": "app/fleet/cart_messages",
+    "end_to_end/test_broker.py": "app/fleet/site_reader",
     "app/page/test_page_process.py": "app/page/launch app/cli/companions",
     "app/report/test_pdf.py": "app/report/qt_drawing app/report/typeset",
     "app/setup/test_bootstrap.py": "app/setup/system_packages",
