@@ -8,6 +8,7 @@ from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
 from app.controllers.plan_live import PLANS, print_plan, write
+from app.models.plan_sheet import TEMPLATES, to_text
 from app.models.plan_table import PlanTable
 from app.services.background import Background
 from app.services.preferences import Preferences
@@ -43,6 +44,7 @@ class NewPlan(QObject):
             page.from_input.connect(lambda: self.from_input(source.channels))
         page.from_take.connect(lambda: self._ask_take("file"))
         page.from_folder.connect(lambda: self._ask_take("folder"))
+        page.from_template.connect(self.from_template)
         page.go_on.connect(self._show)
         self._layer.open(page)
 
@@ -62,6 +64,15 @@ class NewPlan(QObject):
         )
 
         self._begin("", plan_of_input(channels), channels)
+
+    def from_template(self, number: int) -> None:
+        """A new plan with the rows of that template."""
+        from engine.plan.template import new_plan
+
+        rows = TEMPLATES[number][1]()
+        table = PlanTable(new_plan([row[1] for row in rows]), None)
+        table.paste(0, 0, to_text(rows))
+        self._begin("", table.text, None)
 
     def from_take(self, path: str) -> None:
         """A new plan, named as that take names its tracks."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 
@@ -34,6 +35,7 @@ class StartController(QObject):
         start_page.chosen.connect(self.open)
         start_page.inputs_wanted.connect(self.find_inputs)
         bridge.opening.connect(start_page.show_progress)
+        start_page.input_chosen.connect(self._offer_plan)
         start_page.set_recent(prefs.recent)
 
     def find_inputs(self) -> None:
@@ -52,10 +54,18 @@ class StartController(QObject):
         for path in (request.plan, request.take):
             if path:
                 self._prefs.remember(path)
+        if request.device is not None:
+            self._prefs.remember_plan(str(request.device), request.plan or "")
         self._page.set_recent(self._prefs.recent)
         self._page.show_progress("")
         self.opening.emit(request)
         self._bridge.open(request)
+
+    def _offer_plan(self, device: str) -> None:
+        """The plan that was used last with that input, if it is still there."""
+        plan = self._prefs.plan_of(device)
+        if plan and Path(plan).is_file():
+            self._page.set_plan(plan)
 
     def recent_takes(self) -> list[str]:
         """Paths of takes opened lately, newest first."""

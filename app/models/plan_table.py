@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from PySide6.QtCore import (
@@ -16,7 +16,17 @@ from PySide6.QtCore import (
 )
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
-from engine.plan.edit import ORDER, add_track, remove_track, set_limits, set_value
+from app.models.plan_sheet import free_input, heads_of, to_cells, to_text
+from engine.plan.edit import (
+    ORDER,
+    add_track,
+    move_track,
+    remove_track,
+    set_limits,
+    set_take,
+    set_value,
+    swap_inputs,
+)
 from engine.plan.load import PlanError, PlanMistake, parse_plan
 from engine.plan.toml_lines import toml_lines
 
@@ -106,7 +116,8 @@ class PlanTable(QAbstractTableModel):
         row = int(path[1])
         key = str(path[2]) if len(path) > 2 else "input"
         head = HEADS[COLUMNS.index(key)] if key in COLUMNS else key
-        return f"Track on input {self.words(row, 'input')}, {head}: {_in_a_cell(mistake.message)}"
+        where = f"Row {row + 1} (input {self.words(row, 'input')}), {head}"
+        return f"{where}: {_in_a_cell(mistake.message)}"
 
     def change(self, words: str, text: str) -> None:
         """Take over a changed text, so that it can be taken back."""
@@ -119,10 +130,77 @@ class PlanTable(QAbstractTableModel):
         number = next(n for n in range(1, len(used) + 2) if n not in used)
         self.change("add a track", add_track(self.text, number))
 
-    def remove(self, row: int) -> None:
-        """Take that track out."""
-        if 0 <= row < len(self._rows):
-            self.change("remove a track", remove_track(self.text, row))
+    def remove_rows(self, rows: Iterable[int]) -> None:
+        """Take these tracks out, as one step."""
+        text = self.text
+        for row in sorted({r for r in rows if 0 <= r < len(self._rows)}, reverse=True):
+            text = remove_track(text, row)
+        self.change("remove tracks", text)
+
+    def move(self, row: int, by: int) -> bool:
+        """Move that track up or down; False at an edge."""
+        if not 0 <= row + by < len(self._rows):
+            return False
+        self.change("move a track", move_track(self.text, row, by))
+        return True
+
+    def swap_inputs(self, one: int, other: int) -> None:
+        """Exchange the inputs of two rows."""
+        inputs = [self._rows[row].get("input") for row in (one, other)]
+        if all(isinstance(number, int) for number in inputs):
+            self.change("swap two inputs", swap_inputs(self.text, *inputs))
+
+    def take(self, key: str) -> str:
+        """What the plan says of the take under that key."""
+        return str(tomllib.loads(self.text).get("take", {}).get(key, ""))
+
+    def set_take(self, key: str, value: str) -> None:
+        """Say something of the take."""
+        if value != self.take(key):
+            self.change(f"{key.replace('_', ' ')} of the take", set_take(self.text, key, value))
+
+    def set_cells(self, words: str, changes: Iterable[tuple[int, int, str]]) -> None:
+        """Change cells (row, column, text) as one step; what can't stand in a plan is left out."""
+        text = self.text
+        for row, column, typed in changes:
+            key = COLUMNS[column]
+            if key != LIMITS and typed.strip() != self.words(row, key):
+                text = _with(text, row, key, typed.strip(), self._rows[row])
+        self.change(words, text)
+
+    def copied(self, cells: Iterable[tuple[int, int]]) -> str:
+        """These cells as a spreadsheet takes them."""
+        rows: dict[int, list[str]] = {}
+        for row, column in cells:
+            rows.setdefault(row, []).append(self.words(row, COLUMNS[column]))
+        return to_text(list(rows.values()))
+
+    def paste(self, row: int, column: int, text: str) -> None:
+        """Rows from a spreadsheet, with or without heads, from that cell on, as one step.
+
+        Rows that the plan lacks are added, on the inputs that they name or the next free ones.
+        """
+        cells = to_cells(text)
+        keys = heads_of(
+            cells[0], {head.lower(): key for key, head in zip(COLUMNS, HEADS, strict=True)}
+        )
+        if keys is not None:
+            cells = cells[1:]
+        else:
+            keys = list(COLUMNS[column:])
+        changed, rows = self.text, [dict(one) for one in self._rows]
+        for at, line in enumerate(cells, start=row):
+            values = {k: v for k, v in zip(keys, line, strict=False) if k and k != LIMITS}
+            if at >= len(rows):
+                used = [one["input"] for one in rows if isinstance(one.get("input"), int)]
+                named = values.get("input", "")
+                number = int(named) if named.isdecimal() else free_input(used)
+                changed = add_track(changed, number)
+                rows.append({"input": number})
+            for key, value in values.items():
+                if value != str(rows[at].get(key, "")) and (value or key != "input"):
+                    changed = _with(changed, at, key, value, rows[at])
+        self.change("paste", changed)
 
     # ---- what Qt asks ------------------------------------------------------------------------
 
@@ -198,11 +276,16 @@ class PlanTable(QAbstractTableModel):
     def _edited(self, row: int, key: str, typed: str) -> str:
         if key == LIMITS:
             return set_limits(self.text, row, tomllib.loads(typed.replace(",", "\n")))
-        if key == "input":
-            return set_value(self.text, row, key, int(typed) if typed.isdecimal() else typed)
-        if not typed and (key in _NO_EMPTY or key not in self._rows[row]):
-            return set_value(self.text, row, key, None)
-        return set_value(self.text, row, key, typed)
+        return _with(self.text, row, key, typed, self._rows[row])
+
+
+def _with(text: str, row: int, key: str, typed: str, present: Mapping[str, Any]) -> str:
+    """The plan with that cell changed; an empty one is taken out where it may not be empty."""
+    if key == "input":
+        return set_value(text, row, key, int(typed) if typed.isdecimal() else typed)
+    if not typed and (key in _NO_EMPTY or key not in present):
+        return set_value(text, row, key, None)
+    return set_value(text, row, key, typed)
 
 
 def _in_a_cell(message: str) -> str:

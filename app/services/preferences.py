@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import fields
 from pathlib import Path
@@ -142,6 +143,14 @@ class Preferences:
     def heard_caution(self, read: bool) -> None:
         self._store.setValue("listen/caution", "read" if read else "")
 
+    def plan_of(self, source: str) -> str:
+        """The plan that was used last with that input or take; empty where there was none."""
+        return str(self._store.value(f"plans/{_key(source)}", "") or "")
+
+    def remember_plan(self, source: str, plan: str) -> None:
+        """This plan belongs to that input or take from now on; empty: none does."""
+        self._store.setValue(f"plans/{_key(source)}", plan)
+
     @property
     def recent(self) -> tuple[str, ...]:
         """Paths of takes and plans, newest first."""
@@ -154,3 +163,8 @@ class Preferences:
         """Put a take or plan in front of the recent ones."""
         paths = [path, *(p for p in self.recent if p != path)]
         self._store.setValue("recent", paths[:MOST_RECENT])
+
+
+def _key(source: str) -> str:
+    """A name as a key of the file, which has no room for slashes."""
+    return hashlib.sha256(source.encode()).hexdigest()[:16]

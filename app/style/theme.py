@@ -234,6 +234,7 @@ QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
   gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}
 QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weight: 700;
   padding: {px4}px {px9}px; }}
+QTableView::item:selected {{ border: 1px solid {cover}; }}
 QTableView::item {{ padding: {px4}px {px9}px; }}
 QWidget#closer {{ background: {bg}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}

@@ -109,6 +109,7 @@ class AlarmStrip(QWidget):
         self.row.addWidget(self.more)
         self.more.hide()
         self._cards: tuple[Card, ...] = ()
+        self._scale = 1.0
         self.hide()
 
     def set_look(self, look: Look, scale: float) -> None:
@@ -118,7 +119,8 @@ class AlarmStrip(QWidget):
             view.set_scale(scale)
         self.calm.setContentsMargins(round(18 * scale), 0, 0, 0)
         self.more.setContentsMargins(round(10 * scale), 0, round(14 * scale), 0)
-        self.setFixedHeight(round(76 * scale))
+        self._scale = scale
+        self._fit()
 
     def put(self, cards: Sequence[Card]) -> None:
         """Show the worst of these."""
@@ -133,8 +135,13 @@ class AlarmStrip(QWidget):
                 view.put(shown[n], n == first)
                 self.row.setStretchFactor(view, 4 if n == 0 and shown[n].solid else 3)
         self.calm.setVisible(not shown)
+        self._fit()
         self.more.setVisible(left > 0)
         say(self.more, f"+ {left} more")
+
+    def _fit(self) -> None:
+        """No higher than what it says."""
+        self.setFixedHeight(round((76 if cells(self._cards)[0] else 30) * self._scale))
 
     @property
     def worst(self) -> Card | None:

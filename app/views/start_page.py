@@ -66,7 +66,7 @@ def is_plan(path: str) -> bool:
 
 
 class StartPage(QWidget):
-    """`chosen` carries an `Open`."""
+    """`chosen` carries an `Open`, `input_chosen` the name of the live input that was picked."""
 
     chosen = Signal(object)
     line_check_asked = Signal()
@@ -75,6 +75,7 @@ class StartPage(QWidget):
     plan_wanted = Signal()
     inputs_wanted = Signal()
     plan_to_edit = Signal(str)
+    input_chosen = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -219,6 +220,8 @@ class StartPage(QWidget):
         item = self.inputs.currentItem()
         for button in (self.watch, self.check):
             button.setEnabled(item is not None and item.data(_DATA) is not None)
+        if item is not None and isinstance(item.data(_DATA), Open):
+            self.input_chosen.emit(str(item.data(_DATA).device))
 
     def _check_lines(self) -> None:
         self.line_check_asked.emit()

@@ -110,3 +110,30 @@ def _set(track: Table, key: str, value: str | float | None) -> None:
         track.value._insert_after(before[-1], key, tomlkit.item(value))
     else:
         track[key] = value
+
+
+def set_take(text: str, key: str, value: str) -> str:
+    """The plan with that key of its [take] set; an empty value takes it out where it is missing."""
+    document = tomlkit.parse(text)
+    if "take" not in document:
+        document["take"] = tomlkit.table()
+    take = document["take"]
+    if value or key in take:
+        _set(take, key, value)
+    return tomlkit.dumps(document)
+
+
+def move_track(text: str, track_index: int, by: int) -> str:
+    """The plan with its track at that place moved up (negative) or down."""
+    document = tomlkit.parse(text)
+    tracks = _tracks(document)
+    to = track_index + by
+    if not (0 <= to < len(tracks) and 0 <= track_index < len(tracks)):
+        return text
+    order = list(range(len(tracks)))
+    order.insert(to, order.pop(track_index))
+    made = tomlkit.aot()
+    for at in order:
+        made.append(tracks[at])
+    document["track"] = made
+    return tomlkit.dumps(document)

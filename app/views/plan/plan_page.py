@@ -7,26 +7,39 @@ from typing import Final
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, Qt, Signal
 from PySide6.QtGui import QColor, QKeySequence, QPainter, QPen, QShortcut
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QComboBox,
     QHBoxLayout,
     QHeaderView,
+    QLineEdit,
     QStyledItemDelegate,
     QStyleOptionViewItem,
-    QTableView,
     QWidget,
 )
 
 from app.models.plan_table import COLUMNS, HELP, MISTAKE_ROLE, PlanTable
 from app.style.theme import Look
+from app.views.plan.plan_grid import WORDS, PlanGrid
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
-from engine.model.messages import Kind, PackLevel
 
-WORDS: Final = {"kind": tuple(Kind), "level": ("", *PackLevel)}
+TAKE: Final = (
+    ("title", "Title", 3),
+    ("frame_rate", "Rate", 1),
+    ("date", "Date", 2),
+    ("production", "Production", 2),
+    ("location", "Location", 2),
+    ("mixer", "Mixer", 2),
+)
+"""What the plan says of the take: key, label, share of the width."""
 SHARES: Final = (1, 17, 1, 12, 1, 1, 14, 1, 1, 6)
 """How the columns share the width that their heads leave over."""
 PADDING: Final = 1.6
+LONGEST: Final = 200
+HINT: Final = (
+    "Type into a cell at once; Tab, Enter and arrows move, F2 changes what stands there. "
+    "Del empties cells, Ctrl+D fills down, Alt and arrows move a row, Ctrl+C and Ctrl+V copy and "
+    "paste rows from and to a spreadsheet."
+)
 """Of a cell, in letters."""
 
 
@@ -86,21 +99,17 @@ class PlanPage(Overlay):
         self.model = model
         self._title = title
         self.setAccessibleName("Plan")
-        self.table = QTableView()
-        self.table.setAccessibleName("Tracks of the plan")
-        self.table.setModel(model)
+        self.table = PlanGrid(model)
         self.table.setItemDelegate(Cells(look, self.table))
-        self.table.verticalHeader().hide()
-        self.table.setTabKeyNavigation(True)
-        triggers = QAbstractItemView.EditTrigger
-        self.table.setEditTriggers(triggers.DoubleClicked | triggers.EditKeyPressed)
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.table.horizontalHeader().setStretchLastSection(True)
         self.state, self.help = plain("", "dim", wrap=True), plain("", "small", wrap=True)
         self.use = Button(use, "Ctrl+Enter", main=True).as_primary()
         self.save = Button("Save as…", "Ctrl+S", main=True)
         self.undo, self.redo = Button("Undo", "Ctrl+Z"), Button("Redo", "Ctrl+Y")
-        self.add, self.remove = Button("Add a track", "Ins"), Button("Remove it", "Del")
+        self.add, self.remove = Button("Add a track", "Ins"), Button("Remove rows", "Ctrl+Del")
+        self.swap = Button("Swap two inputs", "Ctrl+Shift+X")
+        self.paste = Button("Paste rows", "Ctrl+V")
         self.printed, self.done = Button("Print", "Ctrl+P"), Button("Close", "Esc")
         self._lay_out()
         self._connect()
@@ -111,11 +120,12 @@ class PlanPage(Overlay):
         assert outer is not None
         outer.setAlignment(self.panel, Qt.AlignmentFlag(0))
         self.column.addWidget(plain(self._title, "title"))
+        self.column.addLayout(self._take_fields())
         self.column.addWidget(self.table, 1)
         self.column.addWidget(self.state)
         self.column.addWidget(self.help)
         for left, right in (
-            ((self.undo, self.redo, self.add, self.remove), ()),
+            ((self.undo, self.redo, self.add, self.remove, self.swap, self.paste), ()),
             ((self.use, self.save), (self.printed, self.done)),
         ):
             row = QHBoxLayout()
@@ -126,6 +136,34 @@ class PlanPage(Overlay):
                 row.addWidget(button)
             self.column.addLayout(row)
 
+    def _take_fields(self) -> QHBoxLayout:
+        """Title and the rest above the table, each a line to type in."""
+        row = QHBoxLayout()
+        row.setSpacing(6)
+        self.fields: dict[str, QLineEdit] = {}
+        for key, label, share in TAKE:
+            edit = QLineEdit(self.model.take(key))
+            edit.setAccessibleName(label)
+            edit.setMaxLength(LONGEST)
+            edit.setMinimumWidth(60)
+            edit.setCursorPosition(0)
+            edit.editingFinished.connect(
+                lambda k=key, e=edit: self.model.set_take(k, e.text().strip())
+            )
+            row.addWidget(plain(label, "small"))
+            row.addWidget(edit, share)
+            self.fields[key] = edit
+        return row
+
+    def _say_of_take(self, key: str) -> None:
+        self.model.set_take(key, self.fields[key].text().strip())
+
+    def _show_take(self) -> None:
+        for key, edit in self.fields.items():
+            if not edit.hasFocus() and edit.text() != self.model.take(key):
+                edit.setText(self.model.take(key))
+                edit.setCursorPosition(0)
+
     def _connect(self) -> None:
         stack = self.model.undo_stack
         for button, keys, act in (
@@ -134,7 +172,9 @@ class PlanPage(Overlay):
             (self.undo, ("Ctrl+Z",), stack.undo),
             (self.redo, ("Ctrl+Y", "Ctrl+Shift+Z"), stack.redo),
             (self.add, ("Ins",), self.model.add),
-            (self.remove, ("Del",), self._remove),
+            (self.remove, ("Ctrl+Del",), self.table.remove_rows),
+            (self.swap, ("Ctrl+Shift+X",), self._swap),
+            (self.paste, (), self.table.paste),
             (self.printed, ("Ctrl+P",), self.print_asked.emit),
         ):
             button.clicked.connect(act)
@@ -142,10 +182,6 @@ class PlanPage(Overlay):
                 shortcut = QShortcut(QKeySequence(key), self)
                 shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
                 shortcut.activated.connect(button.click)
-        for key in ("Return", "Enter"):
-            enter = QShortcut(QKeySequence(key), self.table)
-            enter.setContext(Qt.ShortcutContext.WidgetShortcut)
-            enter.activated.connect(lambda: self.table.edit(self.table.currentIndex()))
         self.done.clicked.connect(self.hide)
         self.model.checked.connect(self._show_state)
         stack.indexChanged.connect(self._show_state)
@@ -163,8 +199,9 @@ class PlanPage(Overlay):
         self.table.setFocus()
         self.table.setCurrentIndex(self.model.index(0, 1))
 
-    def _remove(self) -> None:
-        self.model.remove(self.table.currentIndex().row())
+    def _swap(self) -> None:
+        if not self.table.swap_inputs():
+            self.say("Choose cells in two rows first (Ctrl and a click), then swap their inputs.")
 
     def _remember(self) -> None:
         at = self.table.currentIndex()
@@ -201,6 +238,7 @@ class PlanPage(Overlay):
             self.table.setColumnWidth(column, least[column] + rest * share // sum(SHARES))
 
     def _show_state(self, _at: int = 0) -> None:
+        self._show_take()
         mistakes = self.model.mistakes
         if mistakes:
             more = f"   and {len(mistakes) - 1} more" if len(mistakes) > 1 else ""
@@ -217,7 +255,7 @@ class PlanPage(Overlay):
         index = self.table.currentIndex()
         key = COLUMNS[index.column()] if index.isValid() else ""
         wrong = str(index.data(MISTAKE_ROLE) or "") if index.isValid() else ""
-        words = HELP.get(key, "") or "Enter edits a cell, Esc leaves it as it was."
+        words = HELP.get(key, "") or HINT
         first = self.state.text() if self.model.mistakes else ""
         elsewhere = wrong and wrong not in first  # the first stands above
         say(self.help, wrong if elsewhere else words, "red" if elsewhere else "small")

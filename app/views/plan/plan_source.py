@@ -6,6 +6,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
+from app.models.plan_sheet import TEMPLATES
 from app.views.widgets.basics import Button, plain
 from app.views.widgets.overlay import Overlay
 
@@ -21,6 +22,7 @@ class PlanSource(Overlay):
     from_input = Signal()
     from_take = Signal()
     from_folder = Signal()
+    from_template = Signal(int)
     go_on = Signal()
 
     def __init__(self, parent: QWidget, named: str, draft: bool) -> None:
@@ -36,6 +38,12 @@ class PlanSource(Overlay):
             (Button("From a take…", "T", main=True), self.from_take, "T"),
             (Button("From a folder of mono files…", "F", main=True), self.from_folder, "F"),
         ]
+        for number, (name, _) in enumerate(TEMPLATES, start=1):
+            button = Button(name, str(number))
+            self.column.addWidget(button)
+            button.clicked.connect(self.hide)
+            button.clicked.connect(lambda _on=False, n=number: self.from_template.emit(n - 1))
+            QShortcut(QKeySequence(str(number)), self).activated.connect(button.click)
         if draft:
             ways.append((Button("Go on with the plan begun", "G", main=True), self.go_on, "G"))
         for button, signal, letter in ways:

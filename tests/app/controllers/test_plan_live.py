@@ -60,7 +60,7 @@ def test_the_table_is_a_proper_model(qapp: object) -> None:
     QAbstractItemModelTester(model, QAbstractItemModelTester.FailureReportingMode.Fatal)
     put(model, 0, "name", "Verger")
     model.add()
-    model.remove(0)
+    model.remove_rows([0])
     while model.undo_stack.canUndo():
         model.undo_stack.undo()
     assert model.text == TEXT
@@ -153,15 +153,14 @@ def page_of(window: MainWindow) -> PlanPage:
 
 
 def test_by_keyboard_from_key_to_use(window: MainWindow, qtbot: QtBot) -> None:
-    """P opens, Enter edits, Ctrl+Enter goes by it: the text that the engine gets is the edited."""
+    """P opens, typing edits, Ctrl+Enter goes by it: the text that the engine gets is the edited."""
     qtbot.keyClick(window, Qt.Key.Key_P)
     page = page_of(window)
     assert page.table.hasFocus()
-    qtbot.keyClick(page.table, Qt.Key.Key_Return)
+    qtbot.keyClicks(page.table, "V")
     editor = page.table.findChild(QLineEdit)
     assert editor is not None
-    editor.selectAll()
-    qtbot.keyClicks(editor, "Verger no")
+    qtbot.keyClicks(editor, "erger no")
     qtbot.keyClick(editor, Qt.Key.Key_Return)
     qtbot.waitUntil(lambda: page.model.words(0, "name") == "Verger no")
     qtbot.waitUntil(lambda: page.table.findChild(QLineEdit) is None)
@@ -181,7 +180,7 @@ def test_with_a_mistake_it_cannot_be_used(window: MainWindow, qtbot: QtBot) -> N
     put(page.model, 0, "kind", "lavv")
     assert not page.use.isEnabled()
     assert not page.save.isEnabled()
-    assert page.state.text().startswith("Track on input 1, Kind: did you mean lav? allowed: lav, ")
+    assert page.state.text().startswith("Row 1 (input 1), Kind: did you mean lav? allowed: lav, ")
     assert page.state.property("tone") == "red"
     page.undo.click()
     assert page.use.isEnabled()

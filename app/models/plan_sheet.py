@@ -1,0 +1,96 @@
+"""What a spreadsheet does to a plan: paste, copy, fill, empty, move, swap. Pure text in and out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+from engine.plan.edit import ORDER
+
+Rows = list[list[str]]
+_CELL: Final = "\t"
+
+
+def to_cells(text: str) -> Rows:
+    """Rows of cells from a spreadsheet's clipboard: tab-separated, one line a row."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
+    return [[cell.strip() for cell in line.split(_CELL)] for line in lines]
+
+
+def to_text(rows: Sequence[Sequence[str]]) -> str:
+    """The same the other way round; a cell's own tabs and line breaks become blanks."""
+    clean = ((" ".join(cell.split()) for cell in row) for row in rows)
+    return "\n".join(_CELL.join(row) for row in clean)
+
+
+def heads_of(row: Sequence[str], heads: Mapping[str, str]) -> list[str] | None:
+    """The keys that a row of heads names, "" for one that a plan lacks; None if it is no such row.
+
+    heads : key by its head, in small letters
+    """
+    names = [cell.strip().lower() for cell in row]
+    known = sum(name in heads for name in names)
+    if known < 2 and not (known == 1 and len(names) == 1):
+        return None
+    return [heads.get(name, "") for name in names]
+
+
+def by_letter(words: Sequence[str], letter: str, now: str) -> str | None:
+    """The next of the words that begins with that letter, after the present one; None: there is
+    none."""
+    fitting = [word for word in words if word.lower().startswith(letter.lower())]
+    if not fitting:
+        return None
+    return fitting[(fitting.index(now) + 1) % len(fitting)] if now in fitting else fitting[0]
+
+
+def free_input(used: Sequence[int]) -> int:
+    """The first input that no track has."""
+    return next(n for n in range(1, len(used) + 2) if n not in used)
+
+
+Template = tuple[str, Callable[[], Rows]]
+
+
+def _pairs(people: int, booms: int, more: Sequence[tuple[str, str]]) -> Rows:
+    """Rows of input, name, kind, who, level."""
+    rows: Rows = []
+
+    def add(name: str, kind: str, who: str = "", level: str = "") -> None:
+        rows.append([str(len(rows) + 1), name, kind, who, level])
+
+    for n in range(1, people + 1):
+        for level in ("main", "safety"):
+            add(f"Performer {n} {level}", "lav", f"Performer {n}", level)
+    for n in range(1, booms + 1):
+        add(f"Boom {n}", "boom", "Booms")
+    for name, kind in more:
+        add(name, kind)
+    return rows
+
+
+TEMPLATES: Final[tuple[Template, ...]] = (
+    (
+        "12 tracks: 4 performers in pairs, 2 booms, ambience, talkback",
+        lambda: _pairs(4, 2, (("Ambience", "ambience"), ("Talkback", "comms"))),
+    ),
+    (
+        "16 tracks: 5 performers in pairs, 2 booms, stereo ambience, talkback, timecode",
+        lambda: _pairs(
+            5,
+            2,
+            (
+                ("Ambience left", "ambience"),
+                ("Ambience right", "ambience"),
+                ("Talkback", "comms"),
+                ("Timecode", "timecode"),
+            ),
+        ),
+    ),
+    (
+        "8 tracks: 3 performers in pairs, boom, timecode",
+        lambda: _pairs(3, 1, (("Timecode", "timecode"),)),
+    ),
+)
+"""Name and rows of each; keys in the order of a plan."""
+TEMPLATE_KEYS: Final = ORDER[:5]
