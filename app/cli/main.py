@@ -62,7 +62,8 @@ def _watch(arguments: argparse.Namespace) -> int:
 def _only_input() -> int:
     """The one live input there is; SourceError where the user has to choose."""
     from engine.sources.base import SourceError
-    from engine.sources.device import NO_INPUTS, list_inputs
+    from engine.sources.capture import list_inputs
+    from engine.sources.device import NO_INPUTS
 
     inputs = list_inputs()
     if len(inputs) == 1:
@@ -134,16 +135,18 @@ def _window(request: Open | None, arguments: argparse.Namespace | None = None) -
         return early.pop() if early and wanted is request else EngineClient(wanted)
 
     from app.window.application import run_window
-    from engine.sources.device import list_again
+    from engine.sources.capture import list_inputs
 
-    return run_window(request, client_for, list_again)
+    return run_window(request, client_for, list_inputs)
 
 
 def _running_watch() -> tuple[Path | None, Open | None]:
     """The live watch that goes on without a window, to be looked at again."""
-    from engine.session.folders import running_watches
+    from engine.session.engines import running_watches
+    from engine.session.folders import sessions_folder
 
-    live = [(folder, running.request) for folder, running in running_watches() if running.live]
+    watches = running_watches(sessions_folder())
+    live = [(folder, engine.request) for folder, engine in watches if engine.live]
     return live[0] if live else (None, None)
 
 
@@ -199,7 +202,8 @@ def _overview(arguments: argparse.Namespace) -> int:
 
 
 def _devices(arguments: argparse.Namespace) -> int:
-    from engine.sources.device import NO_INPUTS, list_inputs
+    from engine.sources.capture import list_inputs
+    from engine.sources.device import NO_INPUTS
 
     inputs = list_inputs()
     if not inputs:
@@ -218,7 +222,7 @@ def _plan_new(arguments: argparse.Namespace) -> int:
     from engine.runtime.open_source import plan_of_input, plan_of_take, with_demo
 
     if arguments.device is not None:
-        from engine.sources.device import find_input
+        from engine.sources.capture import find_input
 
         text = plan_of_input(find_input(arguments.device).channels)
     else:

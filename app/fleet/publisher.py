@@ -28,7 +28,7 @@ from app.page.document import LOWEST_DB, shown, whole_db
 from engine.model.commands import Open, Watch
 from engine.model.messages import Snapshot
 from engine.runtime.client import EngineClient
-from engine.session import folders
+from engine.session import engines
 
 KEEPALIVE_S: Final = 3
 """The broker speaks a cart's last will after one and a half times this (MQTT 5, 3.1.2.10)."""
@@ -242,7 +242,7 @@ def _ca() -> str | None:
 
 def publish(folder: Path, broker: Broker) -> int:
     """Publish the watch of that session until it is over."""
-    running = folders.left_running(folder)
+    running = engines.left_running(folder)
     drill = running is not None and running.request.seed is not None
     client = EngineClient(Open(), "publisher", folder, follows=True)
     link = MqttLink(broker)

@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from engine.session.folders import write_private
+from engine.session.engines import write_private
 
 LASTS: Final = dt.timedelta(days=3)
 """One event, and the clocks of phones that are a day off; ours."""

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final, Protocol
 
 import app
-from engine.session import folders
+from engine.session import engines
 
 WAITS_S: Final = 120.0
 """A demo take may have to be made first."""
@@ -86,7 +86,7 @@ def start_when_running(client: Watching, module: str, *words: str) -> None:
 
 def _wait_until_running(client: Watching) -> bool:
     until = time.monotonic() + WAITS_S
-    while folders.running_in(client.folder) is None:
+    while engines.running_in(client.folder) is None:
         if time.monotonic() > until or not client.folder.exists():
             return False
         time.sleep(0.1)

@@ -23,7 +23,7 @@ from app.page import bind_address, certificate
 from app.page.page_server import PageServer
 from engine.model.commands import Open
 from engine.runtime.client import EngineClient
-from engine.session import folders
+from engine.session import engines
 
 RUNNING: Final = "page.json"
 LINGERS_S: Final = 600.0
@@ -47,7 +47,7 @@ class Control:
         made = await asyncio.start_server(self._talk, "127.0.0.1", 0, limit=LONGEST_LINE)
         port = made.sockets[0].getsockname()[1]
         text = json.dumps({"port": port, "key": self._key})
-        folders.write_private(folder / RUNNING, text)
+        engines.write_private(folder / RUNNING, text)
         return made
 
     def status(self) -> dict[str, Any]:
@@ -97,7 +97,7 @@ class Control:
 
 
 def _drill(folder: Path) -> bool:
-    running = folders.left_running(folder)
+    running = engines.left_running(folder)
     return running is not None and running.request.seed is not None
 
 

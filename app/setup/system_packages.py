@@ -36,6 +36,8 @@ class Need:
 NEEDS: tuple[Need, ...] = (
     Need(PYTHON, f"python3.{sys.version_info[1]}-venv", "module ensurepip"),
     Need(SOUND, "libportaudio2", "libportaudio.so.2"),
+    # Tells when a sound server has moved the stream to another source.
+    Need(SOUND, "pulseaudio-utils", "pactl"),
     # What Qt's libraries and its X11 platform plugin link to (ldd on the wheel's libqxcb.so).
     Need(WINDOW, "libegl1", "libEGL.so.1"),
     Need(WINDOW, "libgl1", "libGL.so.1"),
@@ -61,7 +63,6 @@ NEEDS: tuple[Need, ...] = (
     # The tests: a display, a sound server with an input, and libraries to compare with.
     Need(TESTS, "xvfb", "Xvfb"),
     Need(TESTS, "pulseaudio", "pulseaudio"),
-    Need(TESTS, "pulseaudio-utils", "pactl"),
     Need(TESTS, "libasound2-plugins", "/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so"),
     Need(TESTS, "alsa-utils", "aplay"),
     Need(TESTS, "libebur128-1", "libebur128.so.1"),

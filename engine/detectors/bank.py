@@ -20,21 +20,25 @@ from engine.model.tracks import Scene
 class DetectorBank:
     """One detector a rule, in the order of the rules."""
 
-    def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
-        """Start with nothing heard."""
+    def __init__(
+        self, scene: Scene, rules: Sequence[FaultRule], only: Collection[str] | None = None
+    ) -> None:
+        """Start with nothing heard; with `only`, all other rules say nothing in any tick."""
         self._rules = tuple(rules)
+        self._only = {rule.name for rule in self._rules} if only is None else set(only)
         self._details: dict[tuple[str, int], str] = {}
         self._begin(scene)
 
     def _begin(self, scene: Scene) -> None:
         self._scene = scene
         self._guard = DetectorGuard(len(scene.tracks))
-        self._detectors = {rule.name: DETECTORS[rule.name](scene) for rule in self._rules}
+        asked = [rule for rule in self._rules if rule.name in self._only]
+        self._detectors = {rule.name: DETECTORS[rule.name](scene) for rule in asked}
         # A fault that the plan looks for on no track has nothing to say in any tick.
         self._idle = unknown(len(scene.tracks))
         self._watched = {
             rule.name
-            for rule in self._rules
+            for rule in asked
             if rule.scope is Scope.INPUT or scene.watched(rule.fault).any()
         }
 
@@ -74,10 +78,12 @@ class DetectorBank:
             self._details.update(heard.details)
         conditions = {}
         for rule in self._rules:
-            name, detector = rule.name, self._detectors[rule.name]
+            name = rule.name
             if name not in self._watched:
                 conditions[name] = self._idle
-            elif heard is not None and detector.NEEDS_SAMPLES:
+                continue
+            detector = self._detectors[name]
+            if heard is not None and detector.NEEDS_SAMPLES:
                 conditions[name] = heard.said[name]
             else:
                 conditions[name], self._detectors[name] = self._guard.ask(
@@ -101,4 +107,5 @@ class DetectorBank:
         """What that rule's detector saw on the track of that index, one line."""
         if (rule.name, track_index) in self._details:
             return self._details[rule.name, track_index]
-        return self._guard.detail(rule, self._detectors[rule.name], track_index)
+        detector = self._detectors.get(rule.name)
+        return "" if detector is None else self._guard.detail(rule, detector, track_index)

@@ -24,7 +24,6 @@ BLOCK_S: Final = 0.02
 LATENCY_S: Final = 0.15
 """Asked of the output: a busy machine must not make it crackle."""
 
-_NO_INPUT: Final = "no audio comes from the input: nothing to hear until it is back"
 Asked = Listen | ListenLevel | ListenDevice | StopListening | SwitchPack
 ASKED: Final = (Listen, ListenLevel, ListenDevice, StopListening, SwitchPack)
 
@@ -142,8 +141,6 @@ class Listener:
         self._mix: Mix | None = None
         self._output: Output | None = None
         self._problem = ""
-        self._lock = threading.Lock()
-        self._held = self._busy = False
 
     # ---- from the watch's thread -------------------------------------------------------------
 
@@ -165,15 +162,6 @@ class Listener:
             self._ring = self._ring.with_inputs(inputs)
             if self._thread is not None:
                 self._asked.put(self._ring)
-
-    def hold(self, on: bool) -> bool:
-        """Open no output until told otherwise; True once none is open.
-
-        For whoever must start the audio system anew, which no open output survives.
-        """
-        with self._lock:
-            self._held = on
-            return not self._busy
 
     def state(self) -> Listening:
         """How it stands now."""
@@ -264,10 +252,6 @@ class Listener:
     def _play(self) -> None:
         if self._mix is None:
             return
-        with self._lock:
-            if self._held:
-                raise OSError(_NO_INPUT)
-            self._busy = True
         if self._output is None:
             self._output = self._open(self._device, self._ring.sample_rate_hz)
             if self._output.rate_hz != self._mix.rate_hz:
@@ -291,8 +275,6 @@ class Listener:
             self._levels = (FIRST_LEVEL_DB, mix.limit_db)
         if output is not None:
             output.close()
-        with self._lock:
-            self._busy = False
 
 
 def _why(error: Exception) -> str:

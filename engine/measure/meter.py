@@ -23,7 +23,7 @@ from engine.model.units import SPEECH_DB, hop_frames, mean_square_at, rms_dbfs
 from engine.timecode.track_reader import TimecodeReader
 
 HOPS_PER_TICK: Final = 10
-_LEVEL_HOPS: Final = 40
+LEVEL_HOPS: Final = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,7 +92,7 @@ class Meter:
         self._totals = LevelTotals(tracks)
         self._loudness = Loudness(tracks, self._rate, HOPS_PER_TICK)
         self._true_peak = TruePeak(tracks)
-        self._levels = HopWindows(tracks, (_LEVEL_HOPS,), HOPS_PER_TICK)
+        self._levels = HopWindows(tracks, (LEVEL_HOPS,), HOPS_PER_TICK)
         self._floor = LiveFloor(unlearned_dbfs(scene), learned)
         self._presence = Presence(scene)
         self._timecode = TimecodeReader(scene)
@@ -123,7 +123,7 @@ class Meter:
         self._loudness.update(hops)
         mean_square = hops.squares / self.hop_frames
         self._levels.push(mean_square, hops.valid, hops.all_valid)
-        level_dbfs = rms_dbfs(self._levels.latest(_LEVEL_HOPS))
+        level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS))
         if self._floor.update(self._levels.latest(HOPS_PER_TICK)):
             self._presence.follow(self._floor.floor_dbfs)
         present = self._presence.update(level_dbfs)
@@ -220,7 +220,7 @@ class Meter:
 
     def changed(self, scene: Scene, remap: TrackRemap) -> Meter:
         """A meter of the tracks of another plan, which goes on from here with those that stay."""
-        fresh = Meter(scene)
+        fresh = type(self)(scene)
         fresh._timecode.skip(self._ticks * self.tick_frames)
         carry(fresh, self, remap)
         fresh._presence.follow(fresh._floor.floor_dbfs)

@@ -94,11 +94,13 @@ class Block:
     """Audio as it came from a source.
 
     `samples` has shape (frames, channels), any number of frames. `lost_frames` frames were lost
-    just before it: a gap, never to be measured as silence.
+    just before it: a gap, never to be measured as silence. `waiting_frames` more were there
+    already when it was handed over, about.
     """
 
     samples: Samples
     lost_frames: int = 0
+    waiting_frames: int = 0
 
 
 @dataclass(frozen=True, slots=True)

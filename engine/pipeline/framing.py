@@ -21,8 +21,10 @@ LONGEST_GAP_S: Final = 5.0
 class TickFramer:
     """Holds what came in until a tick is whole, and the meter that measures it."""
 
-    def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
-        self.meter = Meter(scene, learned)
+    def __init__(
+        self, scene: Scene, learned: Learned | None = None, meter: type[Meter] = Meter
+    ) -> None:
+        self.meter = meter(scene, learned)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
         self._inputs = _rows([track.input - 1 for track in scene.tracks])

@@ -23,7 +23,8 @@ from engine.detectors.base import TickContext, doubted
 from engine.line_check.live_check import ASKED as LINE_CHECK
 from engine.line_check.live_check import LiveLineCheck
 from engine.measure.floor import Learned
-from engine.measure.meter import Totals
+from engine.measure.level_meter import LevelMeter
+from engine.measure.meter import Meter, Totals
 from engine.model.commands import Command
 from engine.model.crew_notes import CrewNotes
 from engine.model.faults import FAULTS, FaultRule, Scope
@@ -43,6 +44,9 @@ from engine.timecode.rolling import RecordRun
 
 PEAK_HOLD_TICKS: Final = 20
 
+SIMPLEST: Final = frozenset({"muted", "silent", "input_lost", "samples_lost"})
+"""The rules of a reduced watch. Ours."""
+
 DOUBT_S: Final = 10.0
 """After a restart, detectors that begin anew can't yet say that a fault which stood is over."""
 
@@ -51,7 +55,8 @@ class Pipeline:
     """The whole watch of one source. Feed it blocks, and tell it when none come.
 
     `checkpoint` is what an earlier watch of the same tracks remembered: time, floors and alarms go
-    on from there. `reference` is the time since midnight of stream time 0.
+    on from there. `reference` is the time since midnight of stream time 0. `reduced`: only levels
+    are measured, and only the simplest faults looked for.
     """
 
     def __init__(
@@ -61,13 +66,15 @@ class Pipeline:
         rules: Sequence[FaultRule] = FAULTS,
         checkpoint: Checkpoint | None = None,
         reference: Reference | None = None,
+        *,
+        reduced: bool = False,
     ) -> None:
         self.plan = plan
         checkpoint = None if checkpoint is None else checkpoint.of(_inputs(plan))
         self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
         self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
         learned = None if checkpoint is None else Learned(np.array(checkpoint.floor_dbfs))
-        self._framer = TickFramer(self.scene, learned)
+        self._framer = TickFramer(self.scene, learned, LevelMeter if reduced else Meter)
         self.meter = self._framer.meter
         self.book = Book(self.scene, rules)
         self._crew = CrewCommands()
@@ -75,7 +82,7 @@ class Pipeline:
         self._cause_alarms = CauseAlarms(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
         self._rules = tuple(rules)
-        self._bank = DetectorBank(self.scene, rules)
+        self._bank = DetectorBank(self.scene, rules, SIMPLEST if reduced else None)
         self.lines = LiveLineCheck(self.scene, self.meter, self._bank.detectors, checkpoint)
         self._level_strip = LevelStripRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))

@@ -6,7 +6,6 @@ No call waits for the engine; all that may take time happens on threads of the c
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 import threading
 import time
@@ -20,20 +19,22 @@ from typing import Final
 from engine.model.client_id import this_process
 from engine.model.commands import Command, Open, Stop, Watch
 from engine.model.messages import Snapshot
-from engine.runtime.ipc import (
-    BEAT_S,
+from engine.runtime.ipc import BEAT_S, Connection, carry_events, connect
+from engine.runtime.process import STUCK_S
+from engine.runtime.spawn import Starter
+from engine.runtime.wire import (
+    SCHEMA,
     Alive,
-    Connection,
     Elsewhere,
     Failed,
     Job,
     Message,
     Progress,
-    carry_events,
-    connect,
+    WireError,
+    pack,
+    unpack_message,
 )
-from engine.runtime.spawn import Starter, last_words
-from engine.session import folders
+from engine.session import engines, folders
 
 CONNECT_S: Final = 30.0
 """A slow machine may take this long to bring an engine up."""
@@ -41,13 +42,11 @@ CONNECT_S: Final = 30.0
 HUNG_S: Final = 5.0
 """An engine that gives no sign of life for this long is ended and another one started."""
 
-STUCK_S: Final = 15.0
-"""The same for one that lives, but whose watch takes no turn: a driver that never answers."""
-
 STEADY_S: Final = 30.0
 """An engine that dies after this long is replaced at once; sooner again, ever later."""
 
-SLOWEST_S: Final = 10.0
+SLOWEST_S: Final = 2.0
+"""Nobody watches meanwhile: an engine that dies again and again is tried this often at least."""
 
 SPARE_AFTER_S: Final = 2.0
 """A spare is made only once the watch has begun: both at once would slow it down."""
@@ -56,6 +55,11 @@ LOOKING_S: Final = 2.0
 """A window that did not ask for news for this long is frozen, and gives no sign of life."""
 
 CLOSE_S: Final = 5.0
+
+OTHER_VERSION: Final = (
+    "this watch runs in another version of trackwarden: it goes on; look at it with the version "
+    "that began it, or end that one first"
+)
 
 
 class EngineFailedError(OSError):
@@ -96,12 +100,13 @@ class EngineClient:
         self._latest: Snapshot | None = None
         self._failure = self._progress = self._stopped = ""
         self._closed = self._over = self._ended = self._told_to_stop = False
+        self._began = self._answered = False
         self._looked_at = time.monotonic()
         self._began_at = 0.0
         self._deaths = self._pid = 0
         found = folder or _running_for(self._request)
         self.joined = found is not None
-        broken = None if self.joined else folders.broken_off(self._request)
+        broken = None if self.joined else _broken_off(self._request)
         self.folder = found or broken or folders.new_session()
         if not self.joined:
             job = Job(str(self.folder), self._request, resume=broken is not None)
@@ -166,8 +171,8 @@ class EngineClient:
         for thread in self._threads:
             thread.join(CLOSE_S)
         self._starter.close()
-        if not self.joined and not (self.folder / folders.LOG).is_file():
-            shutil.rmtree(self.folder, ignore_errors=True)  # given up before it began
+        if not self.joined and not self._began and not engines.is_locked(self.folder):
+            folders.remove_session(self.folder)  # given up before it began
 
     def _check(self) -> None:
         self._looked_at = time.monotonic()
@@ -178,14 +183,13 @@ class EngineClient:
 
     def _attend(self) -> None:
         """Be connected to an engine, whichever lives, until the watch is over."""
-        heard = False
         while not self._closed:
             connection = self._connect()
             if connection is not None:
-                heard = True
+                self._answered = True
                 self._began_at = time.monotonic()
                 self._listen(connection)
-            if self._closed or self._is_over(heard):
+            if self._closed or self._is_over():
                 break
             self._replace_engine()
         with self._wake:
@@ -196,14 +200,22 @@ class EngineClient:
         """A connection to the session's engine; None where there is none any more."""
         until = time.monotonic() + CONNECT_S
         while not self._closed and time.monotonic() < until:
-            running = folders.left_running(self.folder)
-            if running is not None:
-                with suppress(OSError, EOFError, AuthenticationError):
-                    connection = connect(running.address)
-                    connection.send(self._who)
-                    self._pid = running.pid
+            engine = engines.left_running(self.folder)
+            if engine is not None and engine.schema != SCHEMA and engines.is_locked(self.folder):
+                self._failure = OTHER_VERSION
+                return None
+            if engine is not None:
+                self._pid = engine.pid
+                try:
+                    connection = connect(engine.address)
+                    connection.send(pack(self._who))
                     return connection
-            gone = not self._starter.running and not folders.is_locked(self.folder)
+                except TimeoutError:  # it lives, but does not answer
+                    self._answered = True
+                    self._kill()
+                except (OSError, EOFError, AuthenticationError):
+                    pass
+            gone = not self._starter.running and not engines.is_locked(self.folder)
             if gone and not self._follows:
                 return None
             time.sleep(0.02)
@@ -215,10 +227,10 @@ class EngineClient:
             self._connection = connection
             self._wake.notify_all()
         heard_at = time.monotonic()
-        with suppress(EOFError, OSError):
+        with suppress(EOFError, OSError, WireError):
             while not self._closed:
                 if connection.poll(BEAT_S):
-                    self._hear(connection.recv())
+                    self._hear(unpack_message(connection.recv()))
                     heard_at = time.monotonic()
                 elif time.monotonic() - heard_at > HUNG_S:
                     self._kill()
@@ -227,7 +239,7 @@ class EngineClient:
         connection.close()
 
     def _hear(self, message: Message) -> None:
-        watch, state = message
+        watch, state = message.watch, message.state
         if isinstance(state, Failed):
             self._failure = state.reason
         elif isinstance(state, Progress):
@@ -243,6 +255,7 @@ class EngineClient:
     def _take_in(self, watch: Watch | None, snapshot: Snapshot) -> None:
         with self._wake:
             self._watch, self._latest = watch, carry_events(self._latest, snapshot)
+        self._began = True
         self._stopped, self._ended = "", snapshot.ended
         if self._follows or snapshot.ended:
             return
@@ -251,13 +264,13 @@ class EngineClient:
 
     # ---- an engine that dies -----------------------------------------------------------------
 
-    def _is_over(self, heard: bool) -> bool:
+    def _is_over(self) -> bool:
         """There is nothing to go on with; says why, where nobody asked for it."""
         if self._failure or self._told_to_stop or self._ended:
             return True
-        if not heard:
-            self._failure = f"the engine could not start: {last_words(self.folder)}"
-        elif folders.left_running(self.folder) is None:
+        if not self._answered:
+            self._failure = f"the engine could not start: {engines.last_words(self.folder)}"
+        elif engines.left_running(self.folder) is None:
             self._failure = "the watch has ended: it was stopped in another window"
         return bool(self._failure)
 
@@ -272,12 +285,12 @@ class EngineClient:
             with self._wake:
                 pause_s = min(0.5 * 2.0 ** (self._deaths - 2), SLOWEST_S)
                 self._wake.wait_for(lambda: self._closed, pause_s)
-        if not self._closed and not folders.is_locked(self.folder):
+        if not self._closed and not engines.is_locked(self.folder):
             self._starter.start(Job(str(self.folder), self._request, resume=True))
 
     def _kill(self) -> None:
         """End an engine that does not answer."""
-        if self._follows or self._pid <= 0 or not folders.is_locked(self.folder):
+        if self._follows or self._pid <= 0 or not engines.is_locked(self.folder):
             return  # there is none, and its number may be another's by now
         with suppress(OSError):
             os.kill(self._pid, getattr(signal, "SIGKILL", signal.SIGTERM))
@@ -297,7 +310,9 @@ class EngineClient:
             if connection is None or (silent and isinstance(says, Alive)):
                 continue
             try:
-                connection.send(says)
+                connection.send(pack(says))
+            except (OverflowError, UnicodeError):  # nothing that can be sent, now or later
+                continue
             except (OSError, ValueError):
                 if not isinstance(says, Alive):
                     with self._wake:
@@ -314,11 +329,20 @@ def _whole_paths(request: Open) -> Open:
     return replace(request, take=take, plan=plan)
 
 
+def _broken_off(request: Open) -> Path | None:
+    """The session of that request to go on with."""
+    if request.device is None:
+        return None
+    from engine.session.resume import broken_off  # loads what only this needs
+
+    return broken_off(request)
+
+
 def _running_for(request: Open) -> Path | None:
     """The session that watches exactly that live input now; other spellings the engine finds."""
     if request.device is None:
         return None
-    for folder, running in folders.running_watches():
-        if running.live and request.device in (running.request.device, running.source):
+    for folder, engine in engines.running_watches(folders.sessions_folder()):
+        if engine.live and request.device in (engine.request.device, engine.source):
             return folder
     return None

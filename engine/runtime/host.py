@@ -10,6 +10,7 @@ from typing import Final
 
 from engine.listen.output import OpenOutput, PortAudioOutput
 from engine.model.commands import Open
+from engine.runtime import clocks
 from engine.runtime import open_source as opening
 from engine.session.checkpoint import Checkpoint
 from engine.sources.base import Source, SourceInfo
@@ -32,6 +33,7 @@ class Host:
     day_s : time of day, s
     boot : names this boot of the machine, "" where unknown
     version : of this program
+    suspended_s : how long the computer slept since its start, see `engine.runtime.clocks`
     open_source, open_again : see `engine.runtime.open_source`
     open_output : the headphones, see `engine.listen.output`
     """
@@ -42,6 +44,7 @@ class Host:
     day_s: Callable[[], float] = _time_of_day_s
     boot: str = ""
     version: str = ""
+    suspended_s: Callable[[], float] = clocks.suspended_s
     open_source: Callable[[Open], Source] = opening.open_source
     open_again: Callable[[SourceInfo], Source] = opening.open_again
     open_output: OpenOutput = PortAudioOutput
@@ -65,5 +68,5 @@ class Load:
 def away_s(checkpoint: Checkpoint, host: Host) -> float:
     """How long nobody watched, s; over a boot of the machine only the wall clock can tell."""
     if checkpoint.boot and checkpoint.boot == host.boot:
-        return max(host.clock() - checkpoint.steady_s, 0.0)
+        return max(host.clock() + host.suspended_s() - checkpoint.steady_s, 0.0)
     return max((host.utc_ms() - checkpoint.utc_ms) / 1000.0, 0.0)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import traceback
 from dataclasses import replace
 from typing import Final
 
+from engine.detectors.guard import reason_of
 from engine.model.commands import Open
 from engine.model.messages import Block
 from engine.runtime.host import Host, away_s
 from engine.session.checkpoint import Checkpoint
-from engine.sources.base import Source, SourceError, SourceInfo
+from engine.sources.base import EndOfTake, Source, SourceError, SourceInfo
 from engine.sources.clock_drift import ClockDrift
+from engine.sources.frame_balance import FrameBalance
 
 READ_S: Final = 0.05
 """A read waits this long at most; ours, so that snapshots come at their rate."""
@@ -23,10 +25,22 @@ REOPEN_S: Final = 2.0
 """A stalled input is closed after this long and opened anew."""
 
 RETRY_S: Final = 0.5
-"""How often a lost input is tried again."""
+RETRY_GROWTH: Final = 0.1
+SLOWEST_RETRY_S: Final = 2.0
+"""A lost input is tried again after this long, later less often: each try is a process. Ours."""
 
-LET_GO_S: Final = 3.0
-"""Headphones that do not let go of their output by then are not waited for any longer."""
+STOOD_STILL_S: Final = 0.5
+"""Between two reads: this process was stopped, or the computer too busy. Ours."""
+
+LEAST_SLEEP_S: Final = 0.5
+"""A computer asleep for less has lost no more than its drivers hold. Ours."""
+
+SETTLE_S: Final = 3.0
+SURPLUS_S: Final = 0.05
+"""After a loss measured by the clock, audio in excess of it is left out for so long; so much of it
+may be the jitter of delivery. Ours."""
+
+BUSY: Final = "the computer was too busy to take the audio in"
 
 
 class InputSupervisor:
@@ -74,7 +88,14 @@ class InputSupervisor:
         self.lost_since: float | None = None
         """Since when no audio comes, by the host's clock, s; None while it comes."""
         self.drift = ClockDrift(self.info.sample_rate_hz)
-        self._tried_at = self.last_audio_at - RETRY_S
+        self._balance = FrameBalance(self.info.sample_rate_hz)
+        self._suspended_s = host.suspended_s()
+        self._slept_s = 0.0
+        self._read_at = self.last_audio_at
+        self._empty_since: float | None = None
+        self._settled_at: float | None = None
+        self._since_settled = 0
+        self._tried_at = self.last_audio_at - SLOWEST_RETRY_S
         self._stall_step_at = self.last_audio_at
 
     def _open(self, checkpoint: Checkpoint | None) -> Source:
@@ -101,27 +122,46 @@ class InputSupervisor:
 
     # ---- reading -----------------------------------------------------------------------------
 
-    def read(self, release_output: Callable[[bool], bool]) -> Block | None:
+    def read(self) -> Block | None:
         """The next block, or None where none came; a lost live input is looked for.
-
-        `release_output` is asked to close (True) or open again (False) the headphones' output,
-        because looking for the input starts the audio system anew; it answers whether that is
-        done.
 
         Raises
         ------
         EndOfTake
-            See `rewind` and `finish`.
+            See `rewind`.
         """
+        self._look_at_sleep()
         if self.source is None:
-            self._try_again(release_output)
+            self._try_again()
             return None
+        begun = self._host.clock()
         try:
-            return self.source.read(READ_S)
+            block = self.source.read(READ_S)
         except SourceError as error:
             self.let_go(str(error))
             self.ended = not self.info.live
-        return None
+            return None
+        except EndOfTake:
+            raise
+        except Exception as error:
+            if not self.info.live:
+                raise
+            traceback.print_exc()
+            self.let_go(f"{self.info.name} failed: {reason_of(error)}")
+            return None
+        # A computer that stood still has not waited for the input: its turn comes first.
+        if block is not None:
+            self._empty_since = None
+        elif self._empty_since is None or begun - self._read_at > STOOD_STILL_S:
+            self._empty_since = begun
+        self._read_at = self._host.clock()
+        return block
+
+    def _look_at_sleep(self) -> None:
+        suspended_s = self._host.suspended_s()
+        slept_s, self._suspended_s = suspended_s - self._suspended_s, suspended_s
+        if self.info.live and slept_s > LEAST_SLEEP_S:
+            self._slept_s += slept_s
 
     def rewind(self) -> bool:
         """The take ended: begin it anew where it loops; False where it is over."""
@@ -136,48 +176,92 @@ class InputSupervisor:
         self.source.close()
         self.source = None
         self.reason = reason
-        self.lost_since = self.last_audio_at
+        if self.lost_since is None:
+            self.lost_since = self.last_audio_at
         self._tried_at = self._host.clock()
 
-    def _try_again(self, release_output: Callable[[bool], bool]) -> None:
+    def _try_again(self) -> None:
         """An input that went away is looked for by name, not by number."""
         self._host.sleep(READ_S)
-        waited_s = self._host.clock() - self._tried_at
-        if waited_s < RETRY_S:
-            return
-        if not release_output(True) and waited_s < LET_GO_S:
+        now = self._host.clock()
+        lost_s = now - (now if self.lost_since is None else self.lost_since)
+        if now - self._tried_at < min(RETRY_S + RETRY_GROWTH * lost_s, SLOWEST_RETRY_S):
             return
         try:
             self.source = self._host.open_again(self.info)
-            release_output(False)
         except SourceError as error:
             self.reason = str(error)
+        except Exception as error:
+            traceback.print_exc()
+            self.reason = f"{self.info.name} can't be opened: {reason_of(error)}"
+        else:
+            self._empty_since = None
         self._tried_at = self._host.clock()
 
     # ---- gaps --------------------------------------------------------------------------------
 
     def account(self, block: Block, now: float) -> Block:
-        """The block with what was lost before it, where audio had ceased; sets `reason` for it."""
+        """The block with all that was lost before it; sets `reason` for it."""
         self.last_audio_at = now
+        if not self.info.live:
+            return self._account_take(block)
+        block = self._without_surplus(block, now)
+        rate_hz = self.info.sample_rate_hz
+        if self.lost_since is None and not self._slept_s:
+            frames = len(block.samples) + block.lost_frames
+            untold = self._balance.add(now, frames, block.waiting_frames, self.drift.ppm)
+            if untold or block.lost_frames:
+                self.reason = BUSY
+            return replace(block, lost_frames=block.lost_frames + untold)
+        lost_s = self._slept_s
+        if self.lost_since is not None:
+            lost_s += now - self.lost_since - len(block.samples) / rate_hz
+        if self._slept_s:
+            self.reason = f"the computer slept for {self._slept_s:.1f} s"
+        self.reason = self.reason or "the watch was restarted"
+        self.drift, self._balance = ClockDrift(rate_hz), FrameBalance(rate_hz)
+        self._settled_at, self._since_settled = now, 0
+        return replace(block, lost_frames=max(round(lost_s * rate_hz), block.lost_frames, 0))
+
+    def _account_take(self, block: Block) -> Block:
         if self.lost_since is None:
             return block
-        rate_hz = self.info.sample_rate_hz
-        lost_s = now - self.lost_since - len(block.samples) / rate_hz
-        if not self.info.live:
-            lost_s = self._away_s * self._request.speed
         self.reason = self.reason or "the watch was restarted"
-        self.drift = ClockDrift(rate_hz)
-        return Block(block.samples, max(round(lost_s * rate_hz), block.lost_frames, 0))
+        lost = round(self._away_s * self._request.speed * self.info.sample_rate_hz)
+        return replace(block, lost_frames=max(lost, block.lost_frames, 0))
+
+    def _without_surplus(self, block: Block, now: float) -> Block:
+        """After a loss that the clock measured: without what came within it, but is told as lost.
+
+        A sound server hands over what it held all at once; stream time must not run ahead.
+        """
+        if self._settled_at is None:
+            return block
+        rate_hz = self.info.sample_rate_hz
+        allowed = (now - self._settled_at + SURPLUS_S) * rate_hz
+        if now - self._settled_at > SETTLE_S:
+            self._settled_at = None
+            return block
+        frames = len(block.samples) + block.lost_frames
+        surplus = min(max(round(self._since_settled + frames - allowed), 0), frames)
+        self._since_settled += frames - surplus
+        lost = max(block.lost_frames - surplus, 0)
+        return replace(
+            block, samples=block.samples[surplus - block.lost_frames + lost :], lost_frames=lost
+        )
 
     def audio_came(self, block: Block, now: float) -> None:
         """The block was taken in: no loss lasts any longer."""
         if self.info.live:
             self.drift.add(now, len(block.samples) + block.lost_frames)
-        self.reason, self.lost_since = "", None
+        self.reason, self.lost_since, self._slept_s = "", None, 0.0
 
     def stalls(self, now: float, tick_s: float) -> bool:
         """Nothing came: whether the alarms are to go on by the clock, once each `tick_s`."""
-        if self.reason == "" and now - self.last_audio_at >= STALL_S:
+        if self._opening and not self.reason:
+            return False
+        silent_since = max(self.last_audio_at, self._empty_since or self.last_audio_at)
+        if self.reason == "" and now - silent_since >= STALL_S:
             self.reason = f"{self.info.name} delivers nothing: its cable, power, then its clock"
             if self.lost_since is None:
                 self.lost_since = self.last_audio_at
@@ -186,14 +270,27 @@ class InputSupervisor:
         self._stall_step_at = now
         return True
 
+    @property
+    def _opening(self) -> bool:
+        """The input is about to open, which takes a driver its time."""
+        return bool(getattr(self.source, "opening", False))
+
     def reopen_if_stuck(self, now: float) -> None:
         """Close an input that delivers nothing, so that it is opened anew."""
+        if self._opening:
+            self._tried_at = now
         waited_s = now - max(self.last_audio_at, self._tried_at)
-        if self.source is not None and waited_s >= STALL_S + REOPEN_S:
+        if self.source is not None and self.reason and waited_s >= STALL_S + REOPEN_S:
             self.let_go(self.reason)
 
     def missing_s(self) -> float:
         """For how long a live input has delivered nothing, s; 0 while it delivers."""
-        if self.lost_since is None or not self.info.live:
+        if not self.info.live:
             return 0.0
-        return max(self._host.clock() - self.lost_since, 0.0)
+        if self.lost_since is None:
+            return self._slept_s
+        return self._slept_s + max(self._host.clock() - self.lost_since, 0.0)
+
+    def steady_s(self) -> float:
+        """When the newest audio came, by a steady clock that counts the computer's sleep, s."""
+        return self.last_audio_at + self._suspended_s - self._slept_s

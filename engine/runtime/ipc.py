@@ -1,6 +1,6 @@
 """The connection between window and engine: one address, usable by the same user alone.
 
-A local socket or named pipe, never the network. What is sent are plain frozen dataclasses.
+A local socket or named pipe, never the network. What is sent is said in `engine.runtime.wire`.
 """
 
 from __future__ import annotations
@@ -11,73 +11,175 @@ import socket
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from multiprocessing import AuthenticationError
 from multiprocessing.connection import Client as Connector
-from multiprocessing.connection import Listener
+from multiprocessing.connection import Listener, answer_challenge, deliver_challenge
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
-from engine.model.commands import Open, Watch
 from engine.model.engine_address import Address
 from engine.model.messages import Snapshot
+from engine.runtime.wire import LONGEST_BYTES, Alive, Message, pack_message
 
 BEAT_S: Final = 0.25
 """Engine and window say at least this often that they are alive."""
 
+HANDSHAKE_S: Final = 5.0
+"""Who has not shown the key by then is turned away. Ours."""
+
 CARRIED_EVENTS: Final = 1000
 """Events that a snapshot takes over from those that were never sent."""
 
-
-class Connection(Protocol):
-    """One end of a connection, a socket or a named pipe; see `multiprocessing.connection`."""
-
-    def send(self, obj: Any, /) -> None:
-        """Send it; OSError where the other end is gone."""
-
-    def recv(self) -> Any:
-        """The next message; EOFError where the other end is gone."""
-
-    def poll(self, timeout: float = 0.0, /) -> bool:
-        """Whether a message came within that time, s."""
-
-    def fileno(self) -> int:
-        """The socket or pipe itself."""
-
-    def close(self) -> None:
-        """Let go of it."""
-
+LONGEST_PATH: Final = 90
+"""A socket's path has room for 104 bytes on macOS and 108 on Linux (`sun_path`, sys/un.h)."""
 
 _FAMILY: Final = "AF_PIPE" if sys.platform == "win32" else "AF_UNIX"
+_SOCKET: Final = "engine"
+_SHORT_FOLDERS: Final = ("/tmp", "/var/tmp", "/dev/shm")
 
 
-def new_address() -> Address:
-    """A fresh address in a folder that only this user can enter."""
+def new_address(folder: Path | None = None) -> Address:
+    """A fresh address in a folder that only this user can enter.
+
+    `folder` is one made for it, used where its path is short enough for a socket.
+    """
     key = secrets.token_bytes(32)
     if sys.platform == "win32":
         return Address(rf"\\.\pipe\trackwarden-{os.getpid()}-{secrets.token_hex(8)}", key)
-    folder = Path(tempfile.mkdtemp(prefix="trackwarden-"))  # mkdtemp: readable by its owner alone
-    return Address(str(folder / "engine"), key)
+    if folder is not None:
+        path = str(folder / f"{_SOCKET}-{secrets.token_hex(4)}")
+        if len(os.fsencode(path)) <= LONGEST_PATH:
+            return Address(path, key)
+    return Address(str(_short_folder() / _SOCKET), key)
 
 
-def listen(address: Address) -> Listener:
-    """Listen there."""
-    return Listener(address.path, family=_FAMILY, authkey=address.key)
+def _short_folder() -> Path:
+    """A fresh private folder with a short path; mkdtemp makes it readable by its owner alone."""
+    problem: OSError | None = None
+    for parent in (tempfile.gettempdir(), *_SHORT_FOLDERS):
+        if len(os.fsencode(parent)) + len("/trackwarden-12345678/engine") > LONGEST_PATH:
+            continue
+        try:
+            return Path(tempfile.mkdtemp(prefix="trackwarden-", dir=parent))
+        except OSError as error:
+            problem = error
+    raise problem or OSError("no folder for the engine's address")
+
+
+class Connection:
+    """One end of a connection: whole messages of bytes, one after the other."""
+
+    def __init__(self, raw: Any) -> None:
+        """`raw` is a connection of `multiprocessing`, of a type that differs by system."""
+        self._raw = raw
+
+    def send(self, data: bytes) -> None:
+        """Send one message; waits for a slow reader. OSError where the other end is gone."""
+        self._raw.send_bytes(data)
+
+    def recv(self) -> bytes:
+        """The next message; EOFError or OSError where the other end is gone, or sends too much."""
+        return bytes(self._raw.recv_bytes(LONGEST_BYTES))
+
+    def poll(self, timeout_s: float) -> bool:
+        """Whether a message begins to come within that time."""
+        return bool(self._raw.poll(timeout_s))
+
+    def hang_up(self) -> None:
+        """Close it; a thread that waits on it, and the other end, see the end at once."""
+        with suppress(OSError):
+            if sys.platform != "win32":
+                with socket.socket(fileno=os.dup(self._raw.fileno())) as end:
+                    end.shutdown(socket.SHUT_RDWR)
+        self.close()
+
+    def close(self) -> None:
+        """Let go of it."""
+        with suppress(OSError):
+            self._raw.close()
+
+    # ---- showing the key ---------------------------------------------------------------------
+
+    def check_key(self, key: bytes) -> None:
+        """As who listens: that the other end knows the key, and that we do.
+
+        Raises
+        ------
+        AuthenticationError
+            Where it does not.
+        OSError, EOFError
+            Where it is gone, or says nothing for `HANDSHAKE_S`.
+        """
+        patient: Any = _Patient(self._raw)
+        deliver_challenge(patient, key)
+        answer_challenge(patient, key)
+
+    def show_key(self, key: bytes) -> None:
+        """The same as who connects."""
+        patient: Any = _Patient(self._raw)
+        answer_challenge(patient, key)
+        deliver_challenge(patient, key)
+
+
+class _Patient:
+    """A raw connection on which nothing is waited for longer than a handshake may take."""
+
+    def __init__(self, raw: Any) -> None:
+        self._raw = raw
+        self._until = time.monotonic() + HANDSHAKE_S
+        self.send_bytes = raw.send_bytes
+
+    def recv_bytes(self, longest: int) -> bytes:
+        if not self._raw.poll(max(self._until - time.monotonic(), 0.0)):
+            raise TimeoutError("no answer")
+        return bytes(self._raw.recv_bytes(longest))
+
+
+class Listening:
+    """Where windows connect; what comes in has yet to show the key.
+
+    Raises
+    ------
+    OSError
+        Where nothing can listen there.
+    """
+
+    def __init__(self, address: Address) -> None:
+        self._listener = Listener(address.path, family=_FAMILY)
+        if sys.platform != "win32":
+            os.chmod(address.path, 0o600)
+
+    def accept(self) -> Connection:
+        """Wait for the next one; OSError where that fails, or once closed."""
+        return Connection(self._listener.accept())
+
+    def close(self) -> None:
+        """Listen no more."""
+        with suppress(OSError):
+            self._listener.close()
 
 
 def connect(address: Address) -> Connection:
-    """Connect to who listens there; OSError where nobody does, EOFError where it is ending."""
-    return Connector(address.path, family=_FAMILY, authkey=address.key)
+    """Connect to who listens there, and show the key.
 
-
-def hang_up(connection: Connection) -> None:
-    """Close it; a thread that waits for words on it, and the other end, see the end at once."""
-    with suppress(OSError):
-        if sys.platform != "win32":
-            with socket.socket(fileno=os.dup(connection.fileno())) as end:
-                end.shutdown(socket.SHUT_RDWR)
+    Raises
+    ------
+    OSError, EOFError
+        Where nobody listens there, it is ending, or it does not answer.
+    AuthenticationError
+        Where the key is another.
+    """
+    connection = Connection(Connector(address.path, family=_FAMILY))
+    try:
+        connection.show_key(address.key)
+    except (AuthenticationError, EOFError, OSError):
         connection.close()
+        raise
+    return connection
 
 
 def forget(address: Address) -> None:
@@ -86,52 +188,9 @@ def forget(address: Address) -> None:
         path = Path(address.path)
         with suppress(OSError):
             path.unlink(missing_ok=True)
-            path.parent.rmdir()
-
-
-@dataclass(frozen=True, slots=True)
-class Failed:
-    """The watch could not be opened; `reason` is one clear line (a line for each plan mistake)."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """What keeps the watch from beginning, one line."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Elsewhere:
-    """That input is watched already, by the engine of the session in that folder."""
-
-    folder: str
-
-
-@dataclass(frozen=True, slots=True)
-class Alive:
-    """A heartbeat. From an engine: `turn_s` since its watch last took a turn; from a window: 0."""
-
-    turn_s: float = 0.0
-
-
-State = Failed | Progress | Elsewhere | Alive | Snapshot
-Message = tuple[Watch | None, State]
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """What a new engine process reads from its standard input, pickled by its own parent.
-
-    folder : the session's folder
-    resume : go on from where the session's last engine broke off
-    """
-
-    folder: str
-    request: Open
-    resume: bool = False
+        if path.name == _SOCKET:  # in a folder of its own
+            with suppress(OSError):
+                path.parent.rmdir()
 
 
 def carry_events(older: Snapshot | None, newer: Snapshot) -> Snapshot:
@@ -157,14 +216,14 @@ class NewestSender:
 
     def replace(self, message: Message) -> None:
         """Send this next; never blocks."""
-        watch, state = message
+        state = message.state
         with self._wake:
-            waits = None if self._newest is None else self._newest[1]
+            waits = None if self._newest is None else self._newest.state
             if isinstance(state, Alive) and waits is not None:
                 return  # what waits says so too
             if isinstance(state, Snapshot) and isinstance(waits, Snapshot):
                 state = carry_events(waits, state)
-            self._newest = (watch, state)
+            self._newest = Message(message.watch, state)
             self._wake.notify()
 
     def close(self) -> None:
@@ -177,11 +236,11 @@ class NewestSender:
         while True:
             with self._wake:
                 self._wake.wait_for(lambda: self._newest is not None or self._closed)
-                if self._closed:
-                    return
                 message, self._newest = self._newest, None
+                if self._closed or message is None:
+                    return
             try:
-                self._connection.send(message)
-            except (OSError, ValueError):
+                self._connection.send(pack_message(message))
+            except Exception:  # gone, or a state that can't be sent: this window alone suffers
                 self._gone()
                 return

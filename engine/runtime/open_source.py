@@ -18,7 +18,7 @@ from engine.plan.agreement import at_the_files_rate, names_apart, with_code
 from engine.plan.load import load_plan
 from engine.plan.template import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
-from engine.sources.device import DeviceSource, find_again, find_input
+from engine.sources.capture import CapturedSource, find_input
 from engine.sources.paced import Paced
 from engine.sources.take import TakeSource, open_take
 
@@ -56,7 +56,8 @@ def open_source(request: Open) -> Source:
         One line that says what to do.
     """
     if request.device is not None:
-        return DeviceSource(find_input(request.device))
+        found = find_input(request.device)
+        return CapturedSource(found.name, found.host_api)
     if request.take is None:
         raise SourceError("nothing to watch: name a take or a live input")
     take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
@@ -89,15 +90,9 @@ def _drill(request: Open, seed: int, paced: Paced, take: TakeSource) -> DrillSou
 def open_again(info: SourceInfo) -> Source:
     """Open the live input that was lost: by its name, with the same channels and rate.
 
-    Only while no other live input of this process is open.
-
-    Raises
-    ------
-    SourceError
-        Where it is not there or can't be opened so.
+    Does not wait: reading it tells whether it is there and can be opened so.
     """
-    device = find_again(info.name, info.fields.get(HOST_API, ""))
-    return DeviceSource(device, info.channels, info.sample_rate_hz)
+    return CapturedSource(info.name, info.fields.get(HOST_API, ""), again=info)
 
 
 def fitting_plan(path: str | Path | None, info: SourceInfo) -> Plan:

@@ -15,14 +15,14 @@ from typing import Final
 
 from engine.alarms.book_checkpoint import save
 from engine.drill.drill_source import truths_of
-from engine.listen.output import ASKED, Listener
-from engine.listen.ring import Ring
+from engine.listen.output import ASKED
 from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.model.messages import AlarmEvent, Block, Incident, Snapshot
 from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime import open_source
+from engine.runtime.guarded_listener import GuardedListener
 from engine.runtime.host import Host, Load
 from engine.runtime.input_supervisor import READ_S, InputSupervisor
 from engine.runtime.plan_changer import PlanChanger
@@ -30,7 +30,7 @@ from engine.session.checkpoint import Checkpoint
 from engine.session.recorder import Log, SessionRecorder
 from engine.session.resume import Resumed
 from engine.session.schema import STOPPED_BY
-from engine.sources.base import EndOfTake, SourceInfo
+from engine.sources.base import EndOfTake, SourceInfo, server_source_of
 from engine.timecode.clock import Reference
 
 PUBLISH_S: Final = READ_S
@@ -62,6 +62,10 @@ class Runner:
         between is lost audio.
     on_plan : callable, optional
         Given the watch anew when the crew changed its plan; must not block.
+    logged_request : Open, optional
+        The request as the log is to have it, where that is another.
+    reduced : str
+        Why only levels, muted and silent are watched, one line; empty where all is.
 
     Raises
     ------
@@ -78,6 +82,8 @@ class Runner:
         log: Log | None = None,
         resumed: Resumed | None = None,
         on_plan: Callable[[Watch], None] = lambda _watch: None,
+        logged_request: Open | None = None,
+        reduced: str = "",
     ) -> None:
         self._publish, self._on_plan = publish, on_plan
         self._host = host or Host()
@@ -94,7 +100,13 @@ class Runner:
             watch = _watch(request, info, plan, plan_text, start_s)
             reference = Reference.of(start_s, info.sample_rate_hz, live=info.live)
             rate_hz = info.sample_rate_hz
-            self.pipeline = Pipeline(plan, rate_hz, checkpoint=checkpoint, reference=reference)
+            self.pipeline = Pipeline(
+                plan,
+                rate_hz,
+                checkpoint=checkpoint,
+                reference=reference,
+                reduced=bool(reduced),
+            )
         except BaseException:
             self.input.close()
             raise
@@ -105,10 +117,12 @@ class Runner:
         self._end_reason = ""
         self._publish_due = self._host.clock()
         self._load = Load(self._publish_due)
-        self._recorder = self._begin_log(log, watch, request, notices, new=resumed is None)
+        logged = logged_request or request
+        self._recorder = self._begin_log(log, watch, logged, notices, new=resumed is None)
         self._plan = PlanChanger(watch, info, self.pipeline, self._recorder)
-        ring = Ring([t.input for t in plan.tracks], rate_hz, self._fed_frames)
-        self._listener = Listener(ring, plan.other_pack, self._host.open_output)
+        self._headphones = GuardedListener(plan, rate_hz, self._host.open_output, self._fed_frames)
+        self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
+        self._logged_problems: tuple[str, ...] = ()
 
     @property
     def watch(self) -> Watch:
@@ -132,15 +146,14 @@ class Runner:
 
     def run(self) -> None:
         """Watch until told to stop; a take that has ended is still shown until then."""
-        self._end_reason = "broke off"
         try:
             while self._obey():
                 self._turn()
         finally:
-            self._listener.close()
+            self._headphones.close()
             self.input.close()
-            if self._recorder is not None:
-                self._recorder.end(self.pipeline.fed_s, self._end_reason, self.checkpoint())
+        if self._recorder is not None:  # after a crash the session has not ended
+            self._recorder.end(self.pipeline.fed_s, self._end_reason, self.checkpoint())
 
     def _obey(self) -> bool:
         """Do what the crew asked meanwhile; False once it asked to stop."""
@@ -150,7 +163,7 @@ class Runner:
             except queue.Empty:
                 return True
             if isinstance(asked.command, ASKED):
-                self._listener.ask(asked.command)
+                self._headphones.ask(asked.command)
                 continue
             at_s = self._stream_s()
             if isinstance(asked.command, ChangePlan | SwapInputs):
@@ -173,8 +186,7 @@ class Runner:
         self._notice = self._plan.notice
         if events is None:
             return []
-        plan = self.watch.plan
-        self._listener.change([t.input for t in plan.tracks], plan.other_pack)
+        self._headphones.change(self.watch.plan)
         self._on_plan(self.watch)
         return events
 
@@ -197,7 +209,7 @@ class Runner:
 
     def _read(self) -> Block | None:
         try:
-            return self.input.read(self._listener.hold)
+            return self.input.read()
         except EndOfTake:
             if self.input.rewind():
                 self.pipeline.rewind()
@@ -212,7 +224,7 @@ class Runner:
         for piece in _pieces(block, self.pipeline.meter.tick_frames):
             before_s = self.pipeline.now_s
             self._pass_on(self.pipeline.feed(piece))
-            self._listener.put(piece.samples, self._fed_frames)
+            self._headphones.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self._log_tick(self.pipeline.now_s)
         if self._recorder is not None:
@@ -241,11 +253,22 @@ class Runner:
         if events and self._recorder is not None:
             self._recorder.happened(events, self.checkpoint())
 
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """What this computer or this program can't do at the moment, one line each."""
+        lines = (self._reduced, *self.pipeline.problems, self._headphones.problem)
+        return tuple(line for line in lines if line)
+
     def _log_tick(self, at_s: float) -> None:
         if self._recorder is not None:
             pipeline = self.pipeline
             lost_s, reason = pipeline.audio_lost_s, self.input.reason
             self._recorder.tick(pipeline.latest, at_s, lost_s, reason, self._standing)
+            problems = self.problems
+            if problems != self._logged_problems:
+                fresh = [line for line in problems if line not in self._logged_problems]
+                self._recorder.troubled(fresh, at_s)
+                self._logged_problems = problems
 
     def _label(self, at_s: float) -> str:
         return self.pipeline.clock.label_at(at_s)[0]
@@ -262,13 +285,14 @@ class Runner:
             audio_lost_s=pipeline.audio_lost_s,
             floor_dbfs=tuple(float(f) for f in pipeline.meter.learned().floor_dbfs),
             book=save(pipeline.book),
-            steady_s=last_audio_at,
+            steady_s=self.input.steady_s(),
             boot=host.boot,
             utc_ms=host.utc_ms() - round(1000 * (host.clock() - last_audio_at)),
             desk=pipeline.desk,
             line_results=pipeline.lines.checker.results,
             learned=pipeline.learned,
             inputs=tuple(t.input for t in self.watch.plan.tracks),
+            server_source=server_source_of(self.input.info),
         )
 
     def snapshot(self) -> Snapshot:
@@ -279,13 +303,15 @@ class Runner:
             events=events,
             engine_load=self._load.share,
             ended=self.input.ended,
-            notice=self.input.reason or self._notice,
+            notice=" · ".join(
+                line for line in (self.input.reason or self._notice, *self.problems) if line
+            ),
         )
         return replace(
             shot,
             log=None if self._recorder is None else self._recorder.log.state(),
             drift_ppm=self.input.drift.ppm,
-            listening=self._listener.state(),
+            listening=self._headphones.state(),
             heard_at=self.input.last_audio_at,
         )
 

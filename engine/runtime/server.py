@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -13,10 +14,16 @@ from typing import Any, Final
 from engine.model.client_id import FOLLOWERS, ClientId
 from engine.model.commands import Watch
 from engine.model.engine_address import Address
-from engine.runtime.ipc import Alive, Connection, NewestSender, State, forget, hang_up, listen
+from engine.runtime.ipc import HANDSHAKE_S, Connection, Listening, NewestSender, forget
+from engine.runtime.wire import Alive, Message, State, WireError, unpack
 
 SILENT_S: Final = 5.0
 """A window that says nothing for this long is frozen."""
+
+MOST_STRANGERS: Final = 16
+"""So many connections may be about to show the key at once; more are turned away. Ours."""
+
+_ACCEPT_PAUSE_S: Final = 0.1
 
 Hear = Callable[[ClientId, Any], None]
 """Given who said something and what: "came", "left", "silent", "back", or a command."""
@@ -37,7 +44,7 @@ class Server:
     ----------
     address : Address
     hear : callable
-        Called on threads of the server's own.
+        Called on threads of the server's own; what it raises ends no thread.
     clock : callable
         Seconds on a steady scale.
     """
@@ -46,8 +53,9 @@ class Server:
         self, address: Address, hear: Hear, clock: Callable[[], float] = time.monotonic
     ) -> None:
         self._address, self._hear, self._clock = address, hear, clock
-        self._listener = listen(address)
+        self._listening = Listening(address)
         self._peers: dict[Connection, _Peer] = {}
+        self._strangers: dict[Connection, float] = {}
         self._lock = threading.Lock()
         self._watch: Watch | None = None
         self._state: State | None = None
@@ -61,7 +69,7 @@ class Server:
             if not isinstance(state, Alive):
                 self._state = state
             for peer in self._peers.values():
-                peer.sender.replace((self._watch, state))
+                peer.sender.replace(Message(self._watch, state))
 
     def begin(self, watch: Watch) -> None:
         """From now on every message says what is watched."""
@@ -84,7 +92,10 @@ class Server:
         return sum(peer.who.place not in FOLLOWERS for peer in self._peers.values())
 
     def look_after(self) -> None:
-        """Tell of windows that went silent or came back; to be called now and then."""
+        """Tell of windows that went silent or came back; to be called now and then.
+
+        Who has not shown the key in time is turned away.
+        """
         now, changed = self._clock(), []
         with self._lock:
             for peer in self._peers.values():
@@ -92,69 +103,88 @@ class Server:
                 if silent != peer.silent:
                     peer.silent = silent
                     changed.append((peer.who, "silent" if silent else "back"))
+            late = [c for c, since in self._strangers.items() if now - since > HANDSHAKE_S]
+        for connection in late:
+            connection.hang_up()
         for who, what in changed:
-            self._hear(who, what)
+            self._tell(who, what)
 
     def close(self) -> None:
         """Let go of every window and of the address."""
         self._closed = True
-        with suppress(OSError):
-            self._listener.close()
+        self._listening.close()
         with self._lock:
-            connections = list(self._peers)
+            connections, strangers = list(self._peers), list(self._strangers)
         for connection in connections:
             self._drop(connection)
+        for connection in strangers:
+            connection.hang_up()
         forget(self._address)
 
+    def _tell(self, who: ClientId, what: Any) -> None:
+        try:
+            self._hear(who, what)
+        except Exception:
+            traceback.print_exc()
+
+    # ---- on threads of its own ---------------------------------------------------------------
+
     def _accept(self) -> None:
-        while True:
+        while not self._closed:
             try:
-                connection = self._listener.accept()
-            except (AuthenticationError, EOFError, ConnectionError):
-                continue  # a stranger without the key: turned away, the watch goes on
-            except OSError:
-                return
-            if self._closed:  # this thread may still wait when the listener is gone
+                connection = self._listening.accept()
+            except OSError:  # closed, or out of file handles for a moment
+                time.sleep(_ACCEPT_PAUSE_S)
+                continue
+            with self._lock:
+                welcome = not self._closed and len(self._strangers) < MOST_STRANGERS
+                if welcome:
+                    self._strangers[connection] = self._clock()
+            if not welcome:
                 connection.close()
-                return
+                continue
             threading.Thread(
-                target=self._receive, args=(connection,), name="receiver", daemon=True
+                target=self._attend, args=(connection,), name="receiver", daemon=True
             ).start()
 
-    def _receive(self, connection: Connection) -> None:
-        with suppress(EOFError, OSError):
-            who = connection.recv()
-            if not isinstance(who, ClientId):
-                connection.close()
-                return
-            self._take_on(connection, who)
-            while True:
-                said = connection.recv()
-                self._note_sign_of_life(connection)
-                if not isinstance(said, Alive):
-                    self._hear(who, said)
+    def _attend(self, connection: Connection) -> None:
+        """One connection from its first byte to its last."""
+        with suppress(AuthenticationError, WireError, EOFError, OSError):
+            connection.check_key(self._address.key)
+            who = unpack(connection.recv())
+            if isinstance(who, ClientId):
+                self._take_on(connection, who)
+                self._receive(connection, who)
         self._drop(connection)
 
-    def _note_sign_of_life(self, connection: Connection) -> None:
-        with self._lock:
-            peer = self._peers.get(connection)
-            if peer is not None:
+    def _receive(self, connection: Connection, who: ClientId) -> None:
+        while True:
+            said = unpack(connection.recv())
+            with self._lock:
+                peer = self._peers.get(connection)
+                if peer is None:
+                    return
                 peer.last_sign_at = self._clock()
+            if not isinstance(said, Alive):
+                self._tell(who, said)
 
     def _take_on(self, connection: Connection, who: ClientId) -> None:
         sender = NewestSender(connection, lambda: self._drop(connection))
         with self._lock:
+            self._strangers.pop(connection, None)
             self._peers[connection] = _Peer(who, sender, self._clock())
             if self._state is not None:
-                sender.replace((self._watch, self._state))
-        self._hear(who, "came")
+                sender.replace(Message(self._watch, self._state))
+        self._tell(who, "came")
 
     def _drop(self, connection: Connection) -> None:
         with self._lock:
+            self._strangers.pop(connection, None)
             peer = self._peers.pop(connection, None)
-            if peer is None or peer.who.place not in FOLLOWERS:
+            if peer is not None and peer.who.place not in FOLLOWERS:
                 self._alone_since = self._clock()
         if peer is not None:
             peer.sender.close()
-            hang_up(connection)
-            self._hear(peer.who, "left")
+        connection.hang_up()
+        if peer is not None:
+            self._tell(peer.who, "left")

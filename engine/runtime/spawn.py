@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import pickle
 import subprocess
 import sys
 from contextlib import suppress
@@ -11,9 +10,9 @@ from pathlib import Path
 from typing import IO
 
 import engine
-from engine.runtime.ipc import Job
 from engine.runtime.process import SPARE
-from engine.session import folders
+from engine.runtime.wire import Job, pack
+from engine.session import engines
 
 
 class Starter:
@@ -31,7 +30,7 @@ class Starter:
         self._started.append(process)
         assert process.stdin is not None
         with suppress(OSError):
-            pickle.dump(job, process.stdin)
+            process.stdin.write(pack(job))
             process.stdin.close()
 
     def keep_spare(self, folder: Path) -> None:
@@ -63,29 +62,22 @@ class Starter:
             spare.wait()
 
 
-def last_words(folder: Path) -> str:
-    """The last line that an engine of that session wrote on its way out."""
-    try:
-        lines = (folder / folders.WORDS).read_text(errors="replace").strip().splitlines()
-    except OSError:
-        lines = []
-    return lines[-1] if lines else "no word of why"
-
-
 def _spawn(folder: Path, *more: str) -> subprocess.Popen[bytes]:
     root = str(Path(engine.__file__).parents[1])
     paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
     flags = 0
     if sys.platform == "win32":
         flags = subprocess.DETACHED_PROCESS | subprocess.CREATE_NEW_PROCESS_GROUP
-    with _private_file(folder / folders.WORDS) as words:
+    file = engines.words_of(folder)
+    engines.ensured(file.parent)
+    with _private_file(file) as words:
         return subprocess.Popen(
             # -P: a folder of takes may hold files named like modules.
             [sys.executable, "-P", "-m", "engine.runtime.process", *more],
             stdin=subprocess.PIPE,
             stdout=words,
             stderr=words,
-            cwd=folder,
+            cwd=file.parent,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
             start_new_session=True,
             creationflags=flags,

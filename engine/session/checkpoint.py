@@ -25,6 +25,7 @@ class Checkpoint:
     line_results : the newest line check of each track
     learned : what the detectors learned
     inputs : those of the tracks, in the order of all of the above
+    server_source : what a sound server had connected the input to
     """
 
     fed_s: float
@@ -38,6 +39,7 @@ class Checkpoint:
     line_results: tuple[LineResult, ...] = ()
     learned: tuple[Memory, ...] = ()
     inputs: tuple[int, ...] = ()
+    server_source: str = ""
 
     def of(self, inputs: tuple[int, ...]) -> Checkpoint:
         """The same of those tracks: a plan may have been changed as the engine broke off."""

@@ -167,6 +167,16 @@ class SessionReader:
             return float(runs[-1].end_s)
         return float(self._one("SELECT coalesce(max(second) + 1, 0) FROM level"))
 
+    def last_utc_ms(self) -> int:
+        """When its newest line was written, milliseconds since 1970."""
+        return int(
+            self._one(
+                "SELECT max(utc_ms) FROM (SELECT max(utc_ms) AS utc_ms FROM level UNION ALL"
+                " SELECT max(utc_ms) FROM run UNION ALL SELECT max(utc_ms) FROM change)"
+            )
+            or 0
+        )
+
     def was_stopped(self) -> bool:
         """Somebody ended the watch before its take did."""
         runs = self.runs()
@@ -224,6 +234,12 @@ class SessionReader:
     def lost_s(self) -> float:
         """Audio lost in all, s."""
         return sum((gap.lost_s for gap in self.gaps("audio")), 0.0)
+
+    def problems(self) -> tuple[tuple[float, str], ...]:
+        """When the engine or its computer could not do something any more, s, and what."""
+        if "problem" not in self._tables:
+            return ()
+        return tuple(self._rows("SELECT at_s, text FROM problem ORDER BY at_s, id"))
 
     def line_checks(self) -> tuple[LineCheckRecord, ...]:
         """What the line check found, in order."""

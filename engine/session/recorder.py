@@ -320,6 +320,11 @@ class SessionRecorder:
         if truths:
             self.log.write([_truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
 
+    def troubled(self, lines: Sequence[str], at_s: float) -> None:
+        """The engine or its computer can't do something any more, one line each."""
+        stamp = self.stamp(at_s)
+        self.log.write([LogLine("problem", (line, *stamp.values)) for line in lines], stamp)
+
     def asked(self, command: Command, who: ClientId, at_s: float, checkpoint: Checkpoint) -> None:
         """Somebody pressed something; `checkpoint` is what a restart needs now."""
         stamp = self.stamp(at_s)

@@ -109,9 +109,17 @@ ALTER TABLE incident ADD COLUMN end_timecode TEXT NOT NULL DEFAULT '';
 """Every plan the watch went by, from which stream time on, so that what happened before a change
 keeps its names; and what was said of the source as the watch began."""
 
+_PROBLEM: Final = """
+CREATE TABLE problem (
+    id INTEGER PRIMARY KEY, text TEXT NOT NULL,
+    at_s REAL NOT NULL, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL);
+"""
+"""What the engine or its computer could not do from that moment on."""
+
 MIGRATIONS: Final[tuple[str, ...]] = (
     *(_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS, _ENVELOPE),
     _PLANS,
+    _PROBLEM,
 )
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
@@ -145,6 +153,7 @@ INSERTS: Final = {
     "drill fault": "INSERT OR REPLACE INTO drill_fault VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
     "left": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "stretch": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
+    "problem": "INSERT INTO problem VALUES (NULL, ?, ?, ?, ?, ?)",
     "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
 }
 """How a line of each kind is written."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from engine.model.commands import Open
-from engine.session import folders
+from engine.session import engines
 from engine.session.reader import SessionReader
 from engine.session.schema import NotALogError
 
@@ -41,7 +41,7 @@ def summary(folder: Path) -> SessionSummary:
         runs = log.runs()
         ended = bool(runs) and runs[-1].end_reason is not None
         state = "ended" if ended else "broken off"
-        if folders.is_locked(folder):
+        if engines.is_locked(folder):
             state = "running"
         return SessionSummary(
             folder,

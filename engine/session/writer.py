@@ -1,7 +1,8 @@
 """Writes the session log from a thread of its own: whoever hands lines over never waits.
 
 Each commit is on the disk before it counts as saved. What can't be written stays in memory up to
-a bound and is tried again; what the bound pushed out is recorded as a gap.
+a bound and is tried again; what the bound pushed out is recorded as a gap. Whatever goes wrong on
+the thread is a problem of the log alone.
 """
 
 from __future__ import annotations
@@ -9,133 +10,94 @@ from __future__ import annotations
 import sqlite3
 import threading
 import time
-from collections import deque
+import traceback
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from engine.model.messages import LogState
+from engine.session.backlog import Backlog, LogLine, Spool, Stamp
 from engine.session.schema import INSERTS, NotALogError, open_to_write
+
+__all__ = ["Backlog", "LogLine", "SessionWriter", "Stamp"]
 
 WRITE_S: Final = 0.5
 """Lines that can wait are written this often."""
 
 RETRY_S: Final = 1.0
 
-WAITING_LEVELS: Final = 4 * 3600
-"""Seconds of level history that may wait in memory: four hours."""
-
-WAITING_LINES: Final = 20_000
-
-NEWEST_SAYS_ALL: Final = ("kept", "stretch")
-"""Of these kinds only the newest line waits."""
+HANGS_S: Final = 2.0
+"""A disk that takes longer for one commit is said not to answer. Ours."""
 
 CLOSE_S: Final = 3.0
 
-
-@dataclass(frozen=True, slots=True)
-class LogLine:
-    """One row to write: `kind` is a key of `log_schema.INSERTS`."""
-
-    kind: str
-    values: tuple[Any, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """When and where: stream time, sample position, wall clock, timecode."""
-
-    at_s: float
-    frame: int
-    utc_ms: int
-    timecode: str
-
-    @property
-    def values(self) -> tuple[float, int, int, str]:
-        """In the order of the tables' columns."""
-        return (self.at_s, self.frame, self.utc_ms, self.timecode)
-
-
-class Backlog:
-    """Lines not written yet, bounded; the oldest go first and are counted."""
-
-    def __init__(self, lines: int = WAITING_LINES, levels: int = WAITING_LEVELS) -> None:
-        self._lines: deque[LogLine] = deque()
-        self._levels: deque[LogLine] = deque()
-        self._newest: dict[str, LogLine] = {}
-        self._most = {id(self._lines): lines, id(self._levels): levels}
-        self._pushed_out = 0
-        self._since: Stamp | None = None
-
-    def __len__(self) -> int:
-        return len(self._lines) + len(self._levels) + len(self._newest)
-
-    def add(self, lines: Sequence[LogLine], stamp: Stamp) -> None:
-        """Take lines in; `stamp` is when they came."""
-        for line in lines:
-            if line.kind in NEWEST_SAYS_ALL:
-                self._newest[line.kind] = line
-                continue
-            queue = self._levels if line.kind == "level" else self._lines
-            queue.append(line)
-            if len(queue) > self._most[id(queue)]:
-                queue.popleft()
-                self._pushed_out += 1
-                self._since = self._since or stamp
-
-    def lines(self) -> list[LogLine]:
-        """All that waits, in the order to write; last a gap for what was pushed out."""
-        lines = [*self._lines, *self._levels, *self._newest.values()]
-        if self._since is not None:
-            lost = (*self._since.values, 0.0, self._pushed_out, "could not be written in time")
-            lines.append(LogLine("gap", ("log", *lost)))
-        return lines
-
-    def written(self) -> None:
-        """All of it is on the disk."""
-        self._lines.clear()
-        self._levels.clear()
-        self._newest.clear()
-        self._since = None
-        self._pushed_out = 0
+_LARGEST_INTEGER: Final = 2**63 - 1
 
 
 class SessionWriter:
-    """The log of one session, open from now to `close`. No call but `close` waits for the disk."""
+    """The log of one session, open from now to `close`. No call but `close` waits for the disk.
+
+    Parameters
+    ----------
+    path : Path
+        Of the log; its folder is made where it is missing.
+    clock : callable
+        Seconds on a steady scale.
+    backlog : Backlog, optional
+    spool : Spool, optional
+        Where lines that can't be written are kept as well; what an earlier engine left there is
+        written first.
+    """
 
     def __init__(
         self,
         path: Path,
         clock: Callable[[], float] = time.monotonic,
         backlog: Backlog | None = None,
+        spool: Spool | None = None,
     ) -> None:
         self._path = path
         self._clock = clock
         self._wake = threading.Condition()
-        self._incoming: list[tuple[Sequence[LogLine], Stamp]] = []
+        self._incoming = Backlog()
         self._backlog = backlog or Backlog()
+        self._spool = spool
         self._connection: sqlite3.Connection | None = None
         self._saved_at = clock()
+        self._begun_at: float | None = None
         self._problem = ""
         self._waiting = 0
         self._stamp = Stamp(0.0, 0, 0, "")
         self._urgent = self._closing = False
+        if spool is not None:
+            self._backlog.add(spool.lines(), self._stamp)
+        self._start()
+
+    def _start(self) -> None:
         self._thread = threading.Thread(target=self._run, name="session log", daemon=True)
         self._thread.start()
 
     def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None:
         """Hand lines over; `now` for what must not wait for the next round."""
         with self._wake:
-            self._incoming.append((lines, stamp))
+            self._incoming.add(lines, stamp)
+            self._stamp = stamp
             if now:
                 self._urgent = True
                 self._wake.notify()
+            if not self._thread.is_alive() and not self._closing:
+                self._start()
 
     def state(self) -> LogState:
         """How long ago all was saved, what keeps the log from being written, what waits."""
-        return LogState(self._clock() - self._saved_at, self._problem, self._waiting)
+        now, begun_at = self._clock(), self._begun_at
+        problem = self._problem
+        if begun_at is not None and now - begun_at > HANGS_S:
+            problem = f"the disk has not answered for {now - begun_at:.0f} s"
+        with self._wake:
+            waiting = self._waiting + len(self._incoming) if problem else self._waiting
+        return LogState(now - self._saved_at, problem, waiting)
 
     def close(self) -> None:
         """Write what waits, as far as the disk lets it, and let go of the file."""
@@ -144,17 +106,18 @@ class SessionWriter:
             self._wake.notify()
         self._thread.join(CLOSE_S)
 
+    # ---- on the thread of its own ------------------------------------------------------------
+
     def _run(self) -> None:
         while True:
             with self._wake:
                 pause_s = RETRY_S if self._problem else WRITE_S
                 self._wake.wait_for(lambda: self._closing or self._is_urgent(), pause_s)
                 closing, self._urgent = self._closing, False
-                incoming, self._incoming = self._incoming, []
-            for lines, stamp in incoming:
-                self._backlog.add(lines, stamp)
-                self._stamp = stamp
-            self._write()
+                fresh = self._incoming.move_to(self._backlog, self._stamp)
+                stamp = self._stamp
+                self._waiting = len(self._backlog)
+            self._write(stamp, fresh)
             if closing:
                 self._let_go()
                 return
@@ -162,24 +125,38 @@ class SessionWriter:
     def _is_urgent(self) -> bool:
         return self._urgent and not self._problem
 
-    def _write(self) -> None:
-        begun = self._clock()
+    def _write(self, stamp: Stamp, fresh: Sequence[LogLine]) -> None:
+        """Bring the backlog to the disk; `fresh` is what came since the last time."""
+        self._begun_at = begun = self._clock()
         try:
-            if self._connection is None:
-                self._connection = open_to_write(self._path)
-            lines = self._backlog.lines()
-            if lines:
-                _write_all(self._connection, lines, self._stamp)
-                self._backlog.written()
-            elif self._problem:
-                self._connection.execute("PRAGMA user_version").fetchone()
-        except (sqlite3.Error, OSError, NotALogError) as error:
-            self._problem = _plain(error)
+            self._commit(stamp)
+        except Exception as error:
+            expected = isinstance(error, sqlite3.Error | OSError | NotALogError)
+            if not expected and not self._problem:
+                traceback.print_exc()
+            self._problem = _plain(error) if expected else f"{type(error).__name__}: {error}"[:200]
             self._let_go()  # opened anew: what is wrong may be the handle
+            if self._spool is not None:
+                self._spool.append(fresh)
         else:
             self._problem = ""
             self._saved_at = begun
+        finally:
+            self._begun_at = None
         self._waiting = len(self._backlog)
+
+    def _commit(self, stamp: Stamp) -> None:
+        if self._connection is None:
+            self._path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            self._connection = open_to_write(self._path)
+        lines = self._backlog.lines()
+        if lines:
+            _write_all(self._connection, lines, stamp)
+            self._backlog.written()
+        elif self._problem:
+            self._connection.execute("PRAGMA user_version").fetchone()
+        if self._spool is not None and lines:
+            self._spool.clear()
 
     def _let_go(self) -> None:
         if self._connection is not None:
@@ -195,8 +172,8 @@ def _write_all(connection: sqlite3.Connection, lines: Sequence[LogLine], stamp: 
     try:
         for line in lines:
             try:
-                connection.execute(INSERTS[line.kind], line.values)
-            except sqlite3.IntegrityError:
+                _insert(connection, line)
+            except (sqlite3.IntegrityError, sqlite3.InterfaceError, sqlite3.ProgrammingError):
                 refused += 1
         if refused:
             values = ("log", *stamp.values, 0.0, refused, "refused: their incident was pushed out")
@@ -206,6 +183,22 @@ def _write_all(connection: sqlite3.Connection, lines: Sequence[LogLine], stamp: 
         with suppress(sqlite3.Error):
             connection.execute("ROLLBACK")
         raise
+
+
+def _insert(connection: sqlite3.Connection, line: LogLine) -> None:
+    try:
+        connection.execute(INSERTS[line.kind], line.values)
+    except (UnicodeEncodeError, OverflowError):  # half a surrogate pair, a number beyond 64 bits
+        connection.execute(INSERTS[line.kind], tuple(map(_storable, line.values)))
+
+
+def _storable(value: Any) -> Any:
+    """The nearest that SQLite can store."""
+    if isinstance(value, str):
+        return value.encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, int):
+        return max(-_LARGEST_INTEGER, min(value, _LARGEST_INTEGER))
+    return value
 
 
 def _plain(error: Exception) -> str:

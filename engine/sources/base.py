@@ -13,6 +13,10 @@ HOST_API: Final = "host API"
 """In the fields of a live input: through which of the system's interfaces it is reached."""
 
 
+SERVER_SOURCE: Final = "server source"
+"""In the fields of a live input: what a sound server connected it to, where one does."""
+
+
 class SourceError(Exception):
     """A source can't be opened or stopped delivering: one clear line that says what to do."""
 
@@ -52,6 +56,11 @@ class SourceInfo:
     notices: tuple[str, ...] = ()
     odd_rate: str = ""
     code_channels: tuple[int, ...] = ()
+
+
+def server_source_of(info: SourceInfo) -> str:
+    """What a sound server connected that input to; empty where none stands in between."""
+    return info.fields.get(SERVER_SOURCE, "")
 
 
 class Source(Protocol):

@@ -54,7 +54,10 @@ def _portaudio() -> Any:
 
 
 def list_inputs() -> tuple[InputDevice, ...]:
-    """Every device that has an input, in PortAudio's order; SourceError without PortAudio."""
+    """Every device that has an input, in PortAudio's order; SourceError without PortAudio.
+
+    PortAudio looks once, when this process first asks: see `engine.sources.capture`.
+    """
     sd = _portaudio()
     try:
         apis = sd.query_hostapis()
@@ -74,33 +77,8 @@ def list_inputs() -> tuple[InputDevice, ...]:
     )
 
 
-def find_input(text: str | int) -> InputDevice:
-    """The input of that index, or the one whose name (or name, host API) holds that text.
-
-    Raises
-    ------
-    SourceError
-        Where none or several fit; lists what there is.
-    """
-    return choose_input(str(text).strip(), list_inputs())
-
-
-def list_again() -> tuple[InputDevice, ...]:
-    """Every input plugged in now; only while this process has no stream open.
-
-    PortAudio lists devices once, so it is started anew. SourceError where it can't be.
-    """
-    sd = _portaudio()
-    try:
-        sd._terminate()
-        sd._initialize()
-    except sd.PortAudioError as error:
-        raise SourceError(f"can't look for live inputs: {_plain(error)}") from error
-    return list_inputs()
-
-
-def find_again(name: str, host_api: str = "") -> InputDevice:
-    """The input of that name among those plugged in now; only while no stream is open.
+def choose_same(name: str, host_api: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
+    """The input among `inputs` that has that name.
 
     ALSA puts the card's number behind the name, which another card may have got meanwhile: it
     does not count.
@@ -110,11 +88,6 @@ def find_again(name: str, host_api: str = "") -> InputDevice:
     SourceError
         Where none or several have that name.
     """
-    return choose_same(name, host_api, list_again())
-
-
-def choose_same(name: str, host_api: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
-    """The input among `inputs` that has that name; see `find_again`."""
     fits = [device for device in inputs if device.name == name]
     fits = fits or [d for d in inputs if _without_card(d.name) == _without_card(name)]
     # One device is listed under each host API that knows it.
@@ -123,7 +96,12 @@ def choose_same(name: str, host_api: str, inputs: tuple[InputDevice, ...]) -> In
         return fits[0]
     if fits:
         raise SourceError(f"{name} is there {len(fits)} times: unplug all but one")
-    raise SourceError(f"{name} is gone: check its cable and power; it is picked up when it is back")
+    raise SourceError(gone(name))
+
+
+def gone(name: str) -> str:
+    """What is said of an input that is not there."""
+    return f"{name} is gone: check its cable and power; it is picked up when it is back"
 
 
 def _without_card(name: str) -> str:
@@ -131,7 +109,13 @@ def _without_card(name: str) -> str:
 
 
 def choose_input(text: str, inputs: tuple[InputDevice, ...]) -> InputDevice:
-    """The input among `inputs` that `text` means; see `find_input`."""
+    """The input among `inputs` of that index, or the one whose name (or name, host API) holds it.
+
+    Raises
+    ------
+    SourceError
+        Where none or several fit; lists what there is.
+    """
     if not inputs:
         raise SourceError(NO_INPUTS)
     if text.isdecimal():
@@ -275,6 +259,11 @@ class DeviceSource:
                 )
             self._ended.wait(POLL_S)
         return None
+
+    @property
+    def waiting_frames(self) -> int:
+        """Frames that can be read now."""
+        return self._queue.waiting_frames
 
     def close(self) -> None:
         """Stop the stream and let go of the device."""

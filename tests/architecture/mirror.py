@@ -56,13 +56,13 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/report/layout/details engine/report/layout/severity_marks"
     ),
     "engine/runtime/test_process.py": "engine/runtime/host engine/runtime/spawn",
-    "engine/runtime/test_runner.py": "engine/runtime/input_supervisor engine/session/resume",
     "engine/verify/test_align.py": "engine/verify/follow engine/verify/traces",
     "engine/verify/test_channel_match.py": "engine/verify/channel_gain",
     "engine/verify/test_verify.py": (
         "engine/verify/card engine/verify/channel_verdicts engine/verify/fault_match "
         "engine/verify/result engine/verify/timecode_offset engine/verify/verify_page"
     ),
+    "engine/session/test_folders.py": "engine/session/engines engine/session/file_lock",
     "engine/sources/test_take.py": "engine/sources/sound_file engine/sources/wav_header",
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",

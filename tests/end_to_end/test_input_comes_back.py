@@ -14,7 +14,7 @@ import pytest
 from engine.model.commands import Open, Stop
 from engine.model.messages import Fault, Snapshot
 from engine.runtime.client import EngineClient
-from engine.session import folders
+from engine.session import engines, folders
 from engine.session.schema import open_to_read
 from tests.support.signals import noise
 from tests.support.sound_server import DEVICE, SoundServer, require_sound_server, sound_server
@@ -118,7 +118,7 @@ def test_a_live_watch_goes_on_without_a_window_and_is_joined(night: Night) -> No
     folder = night.client.folder
     night.client.close()
     time.sleep(2.0)
-    assert folders.is_locked(folder)
+    assert engines.is_locked(folder)
     asked_alike = EngineClient(night.request)
     assert asked_alike.joined
     other_words = EngineClient(Open(device=DEVICE[:6].upper()))
@@ -135,7 +135,7 @@ def test_a_live_watch_goes_on_without_a_window_and_is_joined(night: Night) -> No
 def test_a_killed_engine_is_followed_on_the_same_interface(night: Night) -> None:
     """The next engine opens the input by its name and owns up to what was lost."""
     time.sleep(4.0)
-    running = folders.running_in(night.client.folder)
+    running = engines.running_in(night.client.folder)
     assert running is not None
     os.kill(running.pid, signal.SIGKILL)
     begun = time.monotonic()
@@ -147,4 +147,4 @@ def test_a_killed_engine_is_followed_on_the_same_interface(night: Night) -> None
     assert night.shot is not None
     assert 0.0 < night.shot.audio_lost_s < 6.0
     time.sleep(1.5)
-    assert any(why == "the watch was restarted" for _, why in gaps(night))
+    assert any(why == "the watch was restarted" for _, why in gaps(night)), gaps(night)

@@ -20,7 +20,7 @@ from engine.model.commands import Acknowledge, Open, OutOfService, Standby, Stop
 from engine.model.messages import AlarmState, Fault, Snapshot
 from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.process import ALONE_S
-from engine.session import folders
+from engine.session import engines, folders
 from engine.session.schema import check_whole, open_to_read
 from tests.support.checkout import ROOT
 from tests.support.signals import noise
@@ -41,7 +41,7 @@ def take(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     sound[3 * RATE_HZ :, 0] = 0.0
     soundfile.write(tmp_path / "take.wav", sound, RATE_HZ, subtype="PCM_16")
     yield str(tmp_path / "take.wav")
-    for _, running in folders.running_watches():
+    for _, running in engines.running_watches(folders.sessions_folder()):
         os.kill(running.pid, signal.SIGKILL)
 
 
@@ -75,7 +75,7 @@ def muted(shot: Snapshot) -> bool:
 
 def engine_of(client: EngineClient) -> int:
     """The process that watches."""
-    running = folders.running_in(client.folder)
+    running = engines.running_in(client.folder)
     assert running is not None
     return running.pid
 
@@ -86,7 +86,9 @@ def has_spare(client: EngineClient) -> bool:
     if spare is None:
         return False
     maps = Path(f"/proc/{spare.pid}/maps").read_text()
-    return "libsndfile" in maps and "State:\tS" in Path(f"/proc/{spare.pid}/status").read_text()
+    return (
+        "_multiarray_umath" in maps and "State:\tS" in Path(f"/proc/{spare.pid}/status").read_text()
+    )
 
 
 def test_an_engine_that_is_killed_is_told_at_once_and_followed_within_two_seconds(take) -> None:
@@ -132,7 +134,7 @@ def test_an_opening_that_is_given_up_leaves_nothing(
     until(lambda: client.watch() is None and client.progress)
     client.close()
     assert not client.folder.exists()
-    assert folders.running_watches() == []
+    assert engines.running_watches(folders.sessions_folder()) == []
 
 
 @contextmanager
@@ -181,15 +183,15 @@ def test_a_window_that_is_frozen_costs_nothing(take) -> None:
 def test_a_replay_that_nobody_looks_at_ends_by_itself(take) -> None:
     """Killed with its window, a replay goes on for a while, then ends in good order."""
     with window_on(take) as (_, folder):
-        until(lambda: folders.running_in(folder) is not None)
+        until(lambda: engines.running_in(folder) is not None)
         joined = EngineClient(Open(take=take), folder=folder)
         shot_that(joined, lambda s: s.now_s > 0.5)
     joined.close()
-    assert folders.is_locked(folder)
-    until(lambda: not folders.is_locked(folder), ALONE_S + 10.0)
+    assert engines.is_locked(folder)
+    until(lambda: not engines.is_locked(folder), ALONE_S + 10.0)
     with closing(open_to_read(folder / folders.LOG)) as log:
         assert log.execute("SELECT end_reason FROM run").fetchall() == [("stopped by engine",)]
-    assert folders.left_running(folder) is None
+    assert engines.left_running(folder) is None
 
 
 def test_no_network_socket_is_opened_and_all_files_are_private(take) -> None:
@@ -208,7 +210,8 @@ def test_no_network_socket_is_opened_and_all_files_are_private(take) -> None:
     assert not inodes & set(network.split())
     local = {line.split()[6] for line in Path("/proc/net/unix").read_text().splitlines()[1:]}
     assert inodes <= local
-    for path in [client.folder, *client.folder.iterdir()]:
+    beside = engines.runtime_of(client.folder)
+    for path in [client.folder, *client.folder.iterdir(), beside, *beside.iterdir()]:
         assert path.stat().st_mode & 0o077 == 0, path
     client.close()
 
@@ -258,9 +261,9 @@ def test_two_engines_never_run_one_session(take) -> None:
     client = EngineClient(Open(take=take))
     shot_that(client, lambda s: True)
     with pytest.raises(BlockingIOError):
-        folders.Lock(client.folder)
+        engines.Lock(client.folder)
     client.close()
-    folders.Lock(client.folder).release()
+    engines.Lock(client.folder).release()
 
 
 def test_only_local_sockets_can_be_made_by_the_channel(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -273,9 +276,9 @@ def test_only_local_sockets_can_be_made_by_the_channel(monkeypatch: pytest.Monke
         real(self, family, *more, **named)
 
     monkeypatch.setattr(socket.socket, "__init__", note)
-    from engine.runtime.ipc import forget, listen, new_address
+    from engine.runtime.ipc import Listening, forget, new_address
 
     address = new_address()
-    listen(address).close()
+    Listening(address).close()
     forget(address)
     assert made == [socket.AF_UNIX]

@@ -12,12 +12,12 @@ import time
 import numpy as np
 
 from engine.sources.base import SourceError
-from engine.sources.device import DeviceSource, find_input, list_inputs
+from engine.sources.device import DeviceSource, choose_input, list_inputs
 
 
 def main(channels: int, seconds: float, path: str) -> None:
     """Capture until the time is over or the source fails."""
-    source = DeviceSource(find_input("interface"), channels=channels)
+    source = DeviceSource(choose_input("interface", list_inputs()), channels=channels)
     # An idle null sink renders two seconds ahead, so the first block may take that long.
     first = source.read(10.0)
     blocks, lost, failure = [] if first is None else [first.samples], 0, ""

@@ -24,11 +24,11 @@ def main(track: int, seconds: float) -> None:
     listener.ask(ListenDevice("headphones"))
     listener.ask(Listen(track, 5.0))
     end = time.monotonic() + 10.0
-    while listener.hold(False) and time.monotonic() < end:
+    while listener._output is None and time.monotonic() < end:
         time.sleep(0.01)
     time.sleep(seconds)
     listener.ask(StopListening())
-    while not listener.hold(False) and time.monotonic() < end:
+    while listener._output is not None and time.monotonic() < end:
         time.sleep(0.01)
     time.sleep(0.5)
     problem = listener.state().problem

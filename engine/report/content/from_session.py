@@ -22,7 +22,7 @@ from engine.report.content.logged_figures import track_figures
 from engine.report.content.logged_timecode import LoggedTimecode
 from engine.report.content.report_data import Section
 from engine.report.content.sections import entries, pictured, with_excerpts
-from engine.session import folders
+from engine.session import engines
 from engine.session.reader import SessionReader
 from engine.session.records import SessionRecord
 from engine.session.schema import NotALogError
@@ -83,7 +83,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         history=_history(levels),
         fields=_fields(log.folder, session.utc_ms) | _drill(request),
         start_s=session.start_s,
-        honest=session_acts.honest(log, label, duration_s, running=folders.is_locked(log.folder)),
+        honest=session_acts.honest(log, label, duration_s, running=engines.is_locked(log.folder)),
         breaks=session_acts.breaks(log, duration_s),
         marks=session_acts.marks(log),
         line_check=session_acts.line_check(log, plan),

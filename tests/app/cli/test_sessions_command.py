@@ -12,7 +12,7 @@ import pytest
 from app.cli.main import main
 from app.cli.sessions_command import listing
 from engine.model.commands import Open
-from engine.session import folders
+from engine.session import engines, folders
 from engine.session.recorder import SessionRecorder
 from engine.session.writer import SessionWriter
 from tests.support.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
@@ -63,7 +63,7 @@ def test_sessions_are_listed_newest_first_with_length_and_reds(home: Path) -> No
 def test_a_session_with_an_engine_is_running(home: Path) -> None:
     """While a process holds the session's lock it is running."""
     folder = session(1_700_000_000_000, ended=False)
-    lock = folders.Lock(folder)
+    lock = engines.Lock(folder)
     assert "running" in listing()[0][0]
     lock.release()
     assert "broken off" in listing()[0][0]

@@ -125,7 +125,7 @@ def test_root_on_debian_installs_what_is_missing(bare, apt):
     """As root, the missing packages are installed in one go, the others are not touched."""
     bare.update(need.proof for need in system.NEEDS if need.purpose == system.WINDOW)
     bootstrap.get_system_packages([system.SOUND, system.WINDOW], DEBIAN_ROOT)
-    assert apt == [["libportaudio2"]]
+    assert apt == [["libportaudio2", "pulseaudio-utils"]]
     bootstrap.get_system_packages([system.SOUND, system.WINDOW], DEBIAN_ROOT)
     assert len(apt) == 1
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import json
-import pickle
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -27,6 +26,7 @@ from engine.plan.load import load_plan
 from engine.runtime.host import Host
 from engine.runtime.open_source import fitting_plan
 from engine.runtime.runner import Asked, Runner
+from engine.runtime.wire import Message, pack_message, unpack_message
 from engine.session.writer import SessionWriter
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
@@ -97,7 +97,7 @@ def replay(take: Path, folder: Path, plan: Path | None = None, text: str = "") -
     world = Host(clock=lambda: 0.06 * next(clock), sleep=lambda _s: None)
 
     def publish(shot: Snapshot) -> None:
-        pickle.loads(pickle.dumps(shot))
+        unpack_message(pack_message(Message(None, shot)))
         shots.append(shot)
         assert len(shots) < _MOST_TURNS, "never ends"
         if len(shots) == 2 and text:

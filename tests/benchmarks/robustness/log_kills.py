@@ -51,7 +51,8 @@ def write_until_killed(path: Path, first: int, pipe: int) -> None:
     while True:
         os.write(pipe, _TOLD.pack(number, time.monotonic()))
         stamp = Stamp(number * LINE_S, number, time.time_ns() // 1_000_000, "")
-        incident = (number, 1, "[]", "muted", "amber", 0.0, 0.5, None, None, None, False, "", None)
+        fault = (number, 1, "[]", "muted", "amber", 0.0, 0.5, None, None, None, False, "", None)
+        incident = (*fault, "", "")
         change = (number, "raised", "unacknowledged", "amber", "muted", *stamp.values, None)
         action = ("Acknowledge", "{}", "crew", "window", 1, *stamp.values)
         lines = [LogLine("level", (number, stamp.utc_ms, levels)), LogLine("incident", incident)]

@@ -20,8 +20,8 @@ from typing import Final
 
 import numpy as np
 
-from engine.session import folders
-from engine.session.folders import Running
+from engine.session import engines, folders
+from engine.session.engines import Running
 from tests.support.checkout import ROOT
 
 _ROW: Final = np.dtype([("painted_at", "<f8"), ("heard_at", "<f8"), ("now_s", "<f8")])
@@ -39,7 +39,7 @@ class Window:
 
     def __init__(self, process: subprocess.Popen[bytes], record: Path, folder: Path) -> None:
         self.process, self._record, self.folder = process, record, folder
-        running = folders.running_in(folder)
+        running = engines.running_in(folder)
         assert running is not None
         self.engine_pid = running.pid
 
@@ -79,14 +79,14 @@ def window_on(device: str, plan: Path, scratch: Path, env: dict[str, str]) -> It
             process.wait(15)
         except subprocess.TimeoutExpired:
             process.kill()
-        for _, running in folders.running_watches():
+        for _, running in engines.running_watches(folders.sessions_folder()):
             os.kill(running.pid, signal.SIGKILL)
 
 
 def _wait_until_up(process: subprocess.Popen[bytes], record: Path) -> tuple[Path, Running]:
     until = time.monotonic() + _UP_S
     while time.monotonic() < until and process.poll() is None:
-        watches = list(folders.running_watches())
+        watches = list(engines.running_watches(folders.sessions_folder()))
         if watches and len(read(record)):
             return watches[0]
         time.sleep(0.1)

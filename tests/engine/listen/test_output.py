@@ -172,19 +172,6 @@ def test_an_output_that_hangs_holds_up_nobody(desk: Desk) -> None:
     assert time.monotonic() - begun < 0.5
 
 
-def test_the_audio_system_can_be_held(desk: Desk) -> None:
-    """While the input is looked for no output is open, and asking for one says why not."""
-    desk.listener.ask(Listen(1, 3.0))
-    desk.until(lambda: bool(desk.outputs) and len(desk.outputs[0].heard) > 2)
-    assert not desk.listener.hold(True)
-    desk.until(lambda: desk.listener.hold(True))
-    assert desk.outputs[0].closed
-    assert "no audio" in desk.listener.state().problem
-    desk.listener.hold(False)
-    desk.listener.ask(Listen(1, 3.0))
-    desk.until(lambda: len(desk.outputs) == 2)
-
-
 def test_a_track_that_the_plan_lacks_is_refused(desk: Desk) -> None:
     """An input that is not kept can't be heard, and that is said."""
     desk.listener.ask(Listen(7))

@@ -11,7 +11,7 @@ from engine.model import dataclass_json
 from engine.model.commands import Open
 from engine.model.messages import Incident
 from engine.session.checkpoint import Checkpoint
-from engine.session.folders import Running
+from engine.session.engines import Running
 
 SOME = st.one_of(
     *(

@@ -12,10 +12,11 @@ import pytest
 from engine.model.commands import Open, Standby, Stop
 from engine.runtime import client as client_module
 from engine.runtime.client import EngineClient, EngineFailedError
-from engine.runtime.ipc import Elsewhere, Failed, Job, Progress, forget, new_address
+from engine.runtime.ipc import forget, new_address
 from engine.runtime.server import Server
-from engine.session import folders
-from engine.session.folders import Running
+from engine.runtime.wire import SCHEMA, Elsewhere, Failed, Job, Progress
+from engine.session import engines
+from engine.session.engines import Running
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()
@@ -27,11 +28,13 @@ class Engine:
 
     def __init__(self, folder: Path, request: Open = Open(device="tower")) -> None:  # noqa: B008
         self.folder, self.heard = folder, []
-        self.lock = folders.Lock(folder)
+        self.lock = engines.Lock(folder)
         self.address = new_address()
         self.server = Server(self.address, lambda who, said: self.heard.append(said))
         where = (self.address.path, self.address.key.hex())
-        folders.say_running(folder, Running(*where, 0, request, "tower interface", True))
+        engines.say_running(
+            folder, Running(*where, 0, request, "tower interface", True, schema=SCHEMA)
+        )
 
     def shows(self, now_s: float) -> None:
         """It watches, and it is so late."""
@@ -46,7 +49,7 @@ class Engine:
 
     def ends(self) -> None:
         """In good order."""
-        folders.forget_running(self.folder)
+        engines.forget_running(self.folder)
         self.dies()
 
 
@@ -219,7 +222,9 @@ def test_an_engine_that_never_starts_says_its_last_words(starter: FakeStarter) -
     """The last line that it wrote is the reason given."""
 
     def dies_at_once(job: Job) -> None:
-        (Path(job.folder) / folders.WORDS).write_text("Traceback\nImportError: no numpy\n")
+        words = engines.words_of(Path(job.folder))
+        engines.ensured(words.parent)
+        words.write_text("Traceback\nImportError: no numpy\n")
 
     starter.answers = dies_at_once
     client = EngineClient(Open(device="tower"))

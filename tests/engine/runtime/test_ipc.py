@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
+import tempfile
 import threading
 from dataclasses import replace
 from multiprocessing import AuthenticationError, Pipe
@@ -22,15 +23,16 @@ from engine.model.messages import (
     Severity,
 )
 from engine.runtime.ipc import (
-    Alive,
+    LONGEST_PATH,
+    Connection,
+    Listening,
     NewestSender,
-    Progress,
     carry_events,
     connect,
     forget,
-    listen,
     new_address,
 )
+from engine.runtime.wire import Alive, Message, Progress, unpack_message
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()
@@ -51,9 +53,10 @@ def numbers(snapshot) -> list[int]:
 def test_only_its_user_can_reach_the_address() -> None:
     """The socket lies in a folder that nobody else can enter, and it is of no network family."""
     address = new_address()
-    with listen(address) as listener:
-        assert Path(address.path).parent.stat().st_mode & 0o777 == 0o700
-        assert listener._listener._socket.family == socket.AF_UNIX
+    listening = Listening(address)
+    assert Path(address.path).parent.stat().st_mode & 0o777 == 0o700
+    assert listening._listener._listener._socket.family == socket.AF_UNIX
+    listening.close()
     forget(address)
     assert not Path(address.path).parent.exists()
 
@@ -62,21 +65,38 @@ def test_without_the_key_there_is_no_way_in() -> None:
     """A stranger with another key is refused, and never hears a message."""
     address = new_address()
     refused = []
-    with listen(address) as listener:
+    listening = Listening(address)
 
-        def accept() -> None:
-            try:
-                listener.accept()
-            except AuthenticationError as error:
-                refused.append(error)
+    def accept() -> None:
+        try:
+            listening.accept().check_key(address.key)
+        except AuthenticationError as error:
+            refused.append(error)
 
-        waiting = threading.Thread(target=accept)
-        waiting.start()
-        with pytest.raises((AuthenticationError, EOFError, OSError)):
-            connect(Address(address.path, b"another key"))
-        waiting.join(5.0)
+    waiting = threading.Thread(target=accept)
+    waiting.start()
+    with pytest.raises((AuthenticationError, EOFError, OSError)):
+        connect(Address(address.path, b"another key"))
+    waiting.join(5.0)
+    listening.close()
     forget(address)
     assert refused
+
+
+@pytest.mark.skipif(os.name != "posix", reason="paths of sockets")
+def test_a_long_path_to_temporary_files_is_no_hindrance(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A socket's path is short by nature (sys/un.h): another folder is taken then."""
+    deep = tmp_path / ("d" * 80) / ("e" * 80)
+    deep.mkdir(parents=True)
+    monkeypatch.setattr(tempfile, "tempdir", str(deep))
+    for folder in (None, deep):
+        address = new_address(folder)
+        Listening(address).close()
+        assert len(address.path) <= LONGEST_PATH
+        assert Path(address.path).parent.stat().st_mode & 0o777 == 0o700
+        forget(address)
 
 
 def test_keys_and_addresses_differ() -> None:
@@ -102,14 +122,14 @@ def test_the_newest_snapshot_carries_the_events_that_were_not_seen() -> None:
 def test_a_peer_that_does_not_read_blocks_nobody() -> None:
     """Thousands of snapshots for a frozen window take no time; it then gets the newest."""
     here, there = Pipe()
-    sender = NewestSender(here, lambda: None)
+    sender = NewestSender(Connection(here), lambda: None)
     shot = fake_client.snapshot(PLAN)
     for number in range(3000):
         newer = replace(shot, now_s=float(number), events=(event(number),))
-        sender.replace((None, newer))
+        sender.replace(Message(None, newer))
     heard: list[int] = []
     while there.poll(2.0):
-        _, state = there.recv()
+        state = unpack_message(there.recv_bytes()).state
         heard += numbers(state)
         if state.now_s == 2999.0:
             break
@@ -125,19 +145,20 @@ def test_a_heartbeat_never_replaces_news() -> None:
     here, there = Pipe()
     gate = threading.Event()
 
-    class Slow:
-        def send(self, message: object) -> None:
+    class Slow(Connection):
+        def send(self, data: bytes) -> None:
             gate.wait(5.0)
-            here.send(message)
+            super().send(data)
 
-    sender = NewestSender(Slow(), lambda: None)
-    sender.replace((None, Progress("one")))
+    sender = NewestSender(Slow(here), lambda: None)
+    sender.replace(Message(None, Progress("one")))
     while sender._newest is not None:
         pass
-    sender.replace((None, Progress("two")))
-    sender.replace((None, Alive()))
+    sender.replace(Message(None, Progress("two")))
+    sender.replace(Message(None, Alive()))
     gate.set()
-    assert [there.recv()[1], there.recv()[1]] == [Progress("one"), Progress("two")]
+    sent = [unpack_message(there.recv_bytes()).state for _ in range(2)]
+    assert sent == [Progress("one"), Progress("two")]
     sender.close()
     here.close()
     there.close()
@@ -147,8 +168,8 @@ def test_a_peer_that_is_gone_is_told_once() -> None:
     """When the other end is closed the sender says so and ends."""
     here, there = Pipe()
     gone = threading.Event()
-    sender = NewestSender(here, gone.set)
+    sender = NewestSender(Connection(here), gone.set)
     there.close()
-    sender.replace((None, Alive()))
+    sender.replace(Message(None, Alive()))
     assert gone.wait(5.0)
     here.close()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pickle
 import subprocess
 import sys
 import time
@@ -15,9 +14,10 @@ import soundfile
 from engine.model.client_id import ClientId
 from engine.model.commands import Open, Stop
 from engine.runtime.client import EngineClient, EngineFailedError
-from engine.runtime.ipc import Failed, Job, connect
+from engine.runtime.ipc import connect
 from engine.runtime.process import SPARE
-from engine.session import folders
+from engine.runtime.wire import Failed, Job, pack, unpack_message
+from engine.session import engines, folders
 from tests.support.checkout import ROOT
 
 pytestmark = pytest.mark.end_to_end
@@ -46,12 +46,12 @@ def test_a_spare_goes_when_its_window_goes() -> None:
 def test_a_session_that_has_an_engine_gets_no_second_one() -> None:
     """Who finds the lock held leaves at once and touches nothing."""
     folder = folders.new_session()
-    lock = folders.Lock(folder)
+    lock = engines.Lock(folder)
     with engine() as second:
-        second.communicate(pickle.dumps(Job(str(folder), Open(take="take.wav"))), timeout=60)
+        second.communicate(pack(Job(str(folder), Open(take="take.wav"))), timeout=60)
         assert second.returncode == 0
     lock.release()
-    assert [path.name for path in folder.iterdir()] == ["lock"]
+    assert list(folder.iterdir()) == []
 
 
 def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
@@ -59,17 +59,17 @@ def test_why_nothing_can_be_watched_is_told_to_whoever_comes() -> None:
     folder = folders.new_session()
     with engine() as failing:
         assert failing.stdin is not None
-        pickle.dump(Job(str(folder), Open(take="/not/there.wav")), failing.stdin)
+        failing.stdin.write(pack(Job(str(folder), Open(take="/not/there.wav"))))
         failing.stdin.close()
         end = time.monotonic() + 60.0
-        while (running := folders.running_in(folder)) is None:
+        while (running := engines.running_in(folder)) is None:
             assert time.monotonic() < end
             time.sleep(0.02)
         window = connect(running.address)
-        window.send(ClientId("window", "crew", 1))
-        told = window.recv()[1]
+        window.send(pack(ClientId("window", "crew", 1)))
+        told = unpack_message(window.recv()).state
         while not isinstance(told, Failed):
-            told = window.recv()[1]
+            told = unpack_message(window.recv()).state
         assert "/not/there.wav" in told.reason
         assert "\n" not in told.reason
         window.close()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,8 +12,8 @@ import pytest
 
 from engine.model.commands import Open
 from engine.plan.load import PlanError
-from engine.session import folders
-from engine.session.folders import Lock, Running
+from engine.session import engines, folders
+from engine.session.engines import Lock, Running
 from tests.support.checkout import ROOT
 
 RUNNING = Running("/run/engine", "00ff", 7, Open(device="tower"), "tower interface", True)
@@ -40,54 +39,36 @@ def test_a_running_engine_is_found_and_one_that_ended_is_not() -> None:
     """Who holds the lock runs; what it said of itself comes back whole, newest first."""
     old, new = folders.new_session(0.0), folders.new_session(100.0)
     for folder in (old, new):
-        folders.say_running(folder, RUNNING)
-    assert folders.running_watches() == []
+        engines.say_running(folder, RUNNING)
+    assert engines.running_watches(folders.sessions_folder()) == []
     locks = [Lock(old), Lock(new)]
-    assert folders.running_watches() == [(new, RUNNING), (old, RUNNING)]
+    found = engines.running_watches(folders.sessions_folder())
+    assert found == [(one, replace(RUNNING, folder=str(one))) for one in (new, old)]
     for lock in locks:
         lock.release()
-
-
-def test_a_live_watch_that_broke_off_is_found_again_the_same_night() -> None:
-    """The newest of the very same request; not one that ended, runs, or is of another night."""
-    folder = folders.new_session(100.0)
-    folders.say_running(folder, RUNNING)
-    assert folders.broken_off(RUNNING.request) == folder
-    assert folders.broken_off(replace(RUNNING.request, plan="other.toml")) is None
-    lock = Lock(folder)
-    assert folders.broken_off(RUNNING.request) is None
-    lock.release()
-    old_s = time.time() - folders.GO_ON_S - 1.0
-    os.utime(folder / "running.json", (old_s, old_s))
-    assert folders.broken_off(RUNNING.request) is None
-    folders.say_running(folder, replace(RUNNING, live=False))
-    assert folders.broken_off(RUNNING.request) is None
-    folders.say_running(folder, RUNNING)
-    folders.forget_running(folder)
-    assert folders.broken_off(RUNNING.request) is None
 
 
 def test_what_is_said_of_a_running_engine_is_private_and_checked() -> None:
     """The key is readable by its owner alone; a file that somebody altered is no engine."""
     folder = folders.new_session()
-    folders.say_running(folder, RUNNING)
-    file = folder / "running.json"
+    engines.say_running(folder, RUNNING)
+    file = engines.runtime_of(folder) / "running.json"
     if os.name == "posix":
         assert file.stat().st_mode & 0o077 == 0
-    assert folders.left_running(folder) == RUNNING
+    assert engines.left_running(folder) == replace(RUNNING, folder=str(folder))
     file.write_text('{"path": 1}')
-    assert folders.left_running(folder) is None
+    assert engines.left_running(folder) is None
 
 
 def test_a_session_has_one_engine() -> None:
     """Who comes second is refused, whoever only looks is not in the way."""
     folder = folders.new_session()
     lock = Lock(folder)
-    assert folders.is_locked(folder)
+    assert engines.is_locked(folder)
     with pytest.raises(OSError, match=r"."):
         Lock(folder)
     lock.release()
-    assert not folders.is_locked(folder)
+    assert not engines.is_locked(folder)
     Lock(folder).release()
 
 
@@ -95,12 +76,12 @@ def test_the_lock_of_a_process_that_was_killed_is_free() -> None:
     """The system lets go of the lock, whatever ended the process."""
     folder = folders.new_session()
     code = (
-        "import os, sys\nfrom pathlib import Path\nfrom engine.session.folders import Lock\n"
+        "import os, sys\nfrom pathlib import Path\nfrom engine.session.engines import Lock\n"
         "lock = Lock(Path(sys.argv[1]))\nos.kill(os.getpid(), 9)\n"
     )
     done = subprocess.run([sys.executable, "-c", code, str(folder)], cwd=ROOT, timeout=60)
     assert done.returncode != 0
-    assert not folders.is_locked(folder)
+    assert not engines.is_locked(folder)
 
 
 def test_a_session_keeps_its_own_copy_of_the_plan(tmp_path: Path) -> None:

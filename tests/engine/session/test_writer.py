@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import sqlite3
+import sys
+import threading
 import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from engine.model.messages import LogState
+from engine.session import writer as writer_module
+from engine.session.backlog import LogLine, Spool, Stamp
 from engine.session.schema import NotALogError, check_whole, open_to_read
-from engine.session.writer import Backlog, LogLine, SessionWriter, Stamp
+from engine.session.writer import HANGS_S, SessionWriter
 from tests.benchmarks.robustness.log_kills import kill_often
 from tests.support.small_disk import small_disk
 
@@ -85,38 +94,16 @@ def test_killed_at_random_moments_it_loses_at_most_a_second(tmp_path: Path) -> N
 def test_a_folder_that_is_not_there_yet_is_said_and_made_up_for(tmp_path: Path) -> None:
     """While nothing can be written the log says why and keeps the lines; then it writes them."""
     path = tmp_path / "away" / "session.sqlite"
+    path.parent.write_text("a file is in the way")
     log = SessionWriter(path)
     log.write([action(1), level(1)], STAMP, now=True)
     until(lambda: log.state().problem != "" and log.state().waiting == 2)
     assert "\n" not in log.state().problem
-    path.parent.mkdir()
+    path.parent.unlink()
     until(lambda: log.state().problem == "" and log.state().waiting == 0)
     log.close()
     assert rows(path, "SELECT second FROM level") == [(1,)]
     assert rows(path, "SELECT count(*) FROM action") == [(1,)]
-
-
-def test_the_backlog_is_bounded_and_owns_up_to_what_it_pushed_out() -> None:
-    """Beyond the bound the oldest lines go, and one gap says how many since when."""
-    backlog = Backlog(lines=3, levels=2)
-    later = Stamp(9.0, 1, 2, "x")
-    backlog.add([level(n) for n in range(4)], STAMP)
-    backlog.add([action(n) for n in range(5)], later)
-    lines = backlog.lines()
-    assert [line.values[0] for line in lines if line.kind == "level"] == [2, 3]
-    assert [line.values[1] for line in lines if line.kind == "action"] == ["2", "3", "4"]
-    (gap,) = [line for line in lines if line.kind == "gap"]
-    assert gap.values[:2] == ("log", STAMP.at_s)
-    assert gap.values[6] == 4
-    backlog.written()
-    assert backlog.lines() == []
-
-
-def test_only_the_newest_state_for_a_restart_is_kept() -> None:
-    """Of what a restart needs the newest says all; it takes no room in the backlog."""
-    backlog = Backlog(lines=1, levels=1)
-    backlog.add([LogLine("kept", (str(n),)) for n in range(9)], STAMP)
-    assert backlog.lines() == [LogLine("kept", ("8",))]
 
 
 def test_a_line_that_the_tables_refuse_does_not_hold_up_the_others(tmp_path: Path) -> None:
@@ -178,3 +165,101 @@ def test_a_read_only_disk_is_made_up_for(tmp_path: Path) -> None:
         until(lambda: log.state().problem == "" and log.state().waiting == 0)
         log.close()
         assert rows(disk.path / "session.sqlite", "SELECT count(*) FROM level") == [(1,)]
+
+
+def test_a_disk_that_does_not_answer_is_said_within_three_seconds(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While one commit hangs the state says so, and what waits; all of it is written later."""
+    path, answer, now = tmp_path / "session.sqlite", threading.Event(), [100.0]
+    write_all = writer_module._write_all
+
+    def hang(*arguments: object) -> None:
+        answer.wait(20.0)
+        write_all(*arguments)
+
+    monkeypatch.setattr(writer_module, "_write_all", hang)
+    log = SessionWriter(path, clock=lambda: now[0])
+    log.write([level(0)], STAMP, now=True)
+    until(lambda: log._begun_at is not None)
+    assert log.state().problem == ""
+    now[0] += HANGS_S + 0.5
+    assert log.state().problem == "the disk has not answered for 2 s"
+    for number in range(1, 50):
+        log.write([level(number)], STAMP, now=True)
+    assert log.state().waiting == 50
+    answer.set()
+    until(lambda: log.state() == LogState(0.0, "", 0))
+    log.close()
+    assert rows(path, "SELECT count(*) FROM level") == [(50,)]
+
+
+@settings(
+    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    fails=st.lists(st.booleans(), max_size=6),
+    error=st.sampled_from([OverflowError, MemoryError, RuntimeError("x"), UnicodeError]),
+)
+def test_no_error_ends_the_logs_thread_or_loses_a_line(
+    tmp_path: Path, fails: list[bool], error: Exception
+) -> None:
+    """Whatever is raised, in any commits: it is said, and all that was handed over is written."""
+    path = tmp_path / f"{time.monotonic_ns()}.sqlite"
+    write_all, left = writer_module._write_all, [*fails]
+
+    def fail_at_times(*arguments: object) -> None:
+        if left and left.pop(0):
+            raise error
+        write_all(*arguments)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(writer_module, "_write_all", fail_at_times)
+        patch.setattr(writer_module, "RETRY_S", 0.01)
+        log = SessionWriter(path)
+        for number in range(10):
+            log.write([action(number), level(number)], STAMP, now=True)
+        until(lambda: len(_actions(path)) == 10)
+        log.close()
+    assert rows(path, "SELECT arguments FROM action") == [(str(n),) for n in range(10)]
+    assert rows(path, "SELECT count(*) FROM level") == [(10,)]
+
+
+def test_a_thread_that_died_is_begun_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Even where it was ended from without, the next lines are written with those before."""
+    monkeypatch.setattr(threading, "excepthook", lambda _: None)
+    path = tmp_path / "session.sqlite"
+    with monkeypatch.context() as patch:
+        patch.setattr(SessionWriter, "_write", lambda *_: sys.exit())
+        log = SessionWriter(path)
+        log.write([action(1)], STAMP, now=True)
+        until(lambda: not log._thread.is_alive())
+    log.write([action(2)], STAMP, now=True)
+    log.close()
+    assert rows(path, "SELECT arguments FROM action") == [("1",), ("2",)]
+
+
+def test_what_sqlite_can_not_store_is_stored_as_near_as_can_be(tmp_path: Path) -> None:
+    """Half a surrogate pair and a number of 70 bits hold up nothing, and are not left out."""
+    path = tmp_path / "session.sqlite"
+    log = SessionWriter(path)
+    odd = LogLine("action", ("Mark", "a\ud800b", "crew", "window", 2**70, *STAMP.values))
+    log.write([odd, action(1)], STAMP)
+    log.close()
+    assert rows(path, "SELECT arguments, pid FROM action") == [("a?b", 2**63 - 1), ("1", 1)]
+
+
+def test_what_a_killed_engine_could_not_write_is_written_by_the_next(tmp_path: Path) -> None:
+    """While the disk is full the lines lie in the spool as well; another writer takes them up."""
+    path, spool = tmp_path / "away" / "session.sqlite", Spool(tmp_path / "unwritten")
+    path.parent.write_text("no room")
+    log = SessionWriter(path, spool=spool)
+    log.write([action(1), level(1), LogLine("kept", ("{}",))], STAMP, now=True)
+    until(lambda: len(spool.lines()) == 3)
+    log.close()  # as good as killed: nothing could be written
+    path.parent.unlink()
+    SessionWriter(path, spool=spool).close()
+    assert rows(path, "SELECT second FROM level") == [(1,)]
+    assert rows(path, "SELECT arguments FROM action") == [("1",)]
+    assert rows(path, "SELECT state FROM kept") == [("{}",)]
+    assert spool.lines() == []

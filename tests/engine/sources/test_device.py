@@ -17,8 +17,6 @@ from engine.sources.device import (
     InputDevice,
     StreamClock,
     choose_input,
-    find_input,
-    list_again,
     list_inputs,
 )
 
@@ -103,37 +101,9 @@ def test_without_portaudio_the_remedy_is_named(monkeypatch):
 
     monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
     monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
-    for call in (list_inputs, lambda: find_input(0), lambda: DeviceSource(INPUTS[0])):
+    for call in (list_inputs, lambda: DeviceSource(INPUTS[0])):
         with pytest.raises(SourceError, match="apt install libportaudio2"):
             call()
-
-
-def test_what_was_plugged_in_meanwhile_is_listed(monkeypatch):
-    """PortAudio lists devices when it starts (its documentation of Pa_Initialize): so it is started
-    anew."""
-
-    class Machine:
-        PortAudioError = RuntimeError
-        devices: tuple = ()
-
-        def _terminate(self):
-            self.devices = ()
-
-        def _initialize(self):
-            name, rate = "Field interface", 48_000.0
-            more = {"hostapi": 0, "max_input_channels": 16, "default_samplerate": rate}
-            self.devices = ({"index": 0, "name": name, **more},)
-
-        def query_hostapis(self):
-            return ({"name": "ALSA"},)
-
-        def query_devices(self):
-            return self.devices
-
-    monkeypatch.setitem(sys.modules, "sounddevice", Machine())
-    assert list_inputs() == ()
-    assert [d.name for d in list_again()] == ["Field interface"]
-    assert [d.channels for d in list_inputs()] == [16]
 
 
 class FakePortAudio:

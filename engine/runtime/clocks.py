@@ -1,0 +1,22 @@
+"""How long the computer slept, which the steady clock of this program does not count."""
+
+from __future__ import annotations
+
+import sys
+import time
+
+
+def suspended_s() -> float:
+    """Seconds that the computer has spent asleep since it was started; grows by each sleep.
+
+    Linux: CLOCK_BOOTTIME counts them, CLOCK_MONOTONIC does not (clock_gettime(2)). macOS:
+    CLOCK_MONOTONIC_RAW counts them, CLOCK_UPTIME_RAW does not (clock_gettime(3)). Windows: 0, for
+    there Python's steady clock counts them itself (GetTickCount64), and a sleep is lost audio.
+    """
+    if sys.platform == "linux":
+        counting, awake = time.CLOCK_BOOTTIME, time.CLOCK_MONOTONIC
+    elif sys.platform == "darwin":
+        counting, awake = time.CLOCK_MONOTONIC_RAW, time.CLOCK_UPTIME_RAW
+    else:
+        return 0.0
+    return time.clock_gettime(counting) - time.clock_gettime(awake)
