@@ -164,7 +164,7 @@ def table(results: Sequence[Result]) -> str:
         "beside",
         "late s",
     )
-    names = dict.fromkeys(r.case for r in results if not r.harmless)
+    names = sorted({r.case for r in results if not r.harmless})
     rows: list[tuple[str, ...]] = [head]
     rows += [_row(name, [r for r in results if r.case == name]) for name in names]
     harmful = [r for r in results if not r.harmless]
