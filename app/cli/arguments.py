@@ -61,6 +61,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     watch.add_argument("--device", metavar="D", help="index or part of the name (see `devices`)")
     _add_plan(watch)
     _add_console(watch)
+    _add_json_lines(watch)
     companions.add_options(watch)
 
     replay = _command(
@@ -84,7 +85,13 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         metavar="S",
         help="begin S seconds into the take",
     )
+    replay.add_argument(
+        "--follow",
+        action="store_true",
+        help="the take is still being written: watch it as it grows, at real time",
+    )
     _add_console(replay)
+    _add_json_lines(replay)
     companions.add_options(replay)
 
     _drill_command(commands, does)
@@ -132,8 +139,10 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     _add_paper(report)
 
     _verify_command(commands, does)
-    _command(
-        commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
+    _add_json(
+        _command(
+            commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
+        )
     )
     whole = _command(
         commands,
@@ -143,7 +152,12 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         "trackwarden overview mqtt://192.168.7.2/belfry",
     )
     whole.add_argument("broker", metavar="mqtt://HOST/SITE", help="broker and site")
-    _command(commands, "devices", does["devices"], "list the live inputs", "trackwarden devices")
+    _add_json(
+        _command(
+            commands, "devices", does["devices"], "list the live inputs", "trackwarden devices"
+        )
+    )
+    _schema_command(commands, does)
     _plan_commands(commands, does)
     return parser
 
@@ -252,6 +266,35 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         "trackwarden plan check tonight.toml",
     )
     check.add_argument("plan", metavar="P", help="the plan file")
+    _add_json(check)
+
+
+def _schema_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    schema = _command(
+        commands,
+        "schema",
+        does["schema"],
+        "print the JSON Schema of a document",
+        "trackwarden schema scan",
+    )
+    schema.add_argument(
+        "document",
+        metavar="DOCUMENT",
+        choices=("scan", "report", "watch", "sessions", "devices", "plan-check"),
+        help="scan, report, watch, sessions, devices or plan-check",
+    )
+
+
+def _add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
+
+
+def _add_json_lines(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--json-lines",
+        action="store_true",
+        help="no window: a line of JSON for each state change, as it happens",
+    )
 
 
 def _command(

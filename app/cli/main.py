@@ -11,7 +11,7 @@ from typing import Final
 from app.cli import companions, display, terminal
 from app.cli.arguments import Run, parser_of
 from engine.model.commands import Open
-from engine.model.safe_text import harmless
+from engine.model.safe_text import harmless, json_text
 
 OK: Final = 0
 RED: Final = 1
@@ -82,6 +82,7 @@ def _replay(arguments: argparse.Namespace) -> int:
         speed=arguments.speed,
         loop=arguments.loop,
         start_s=arguments.start_s,
+        follow=arguments.follow,
     )
     return _look_at(request, arguments)
 
@@ -109,11 +110,12 @@ def _drill(arguments: argparse.Namespace) -> int:
 
 
 def _look_at(request: Open, arguments: argparse.Namespace) -> int:
-    if not arguments.console and display.available():
+    in_terminal = arguments.console or arguments.json_lines
+    if not in_terminal and display.available():
         return _window(request, arguments)
     from app.cli.watch_command import watch_in_terminal
 
-    if not arguments.console:
+    if not in_terminal:
         print(f"trackwarden: {display.why_not()}: watching in the terminal", file=sys.stderr)
     return RED if watch_in_terminal(request, arguments) else OK
 
@@ -168,7 +170,16 @@ def _scan(arguments: argparse.Namespace) -> int:
 def _sessions(arguments: argparse.Namespace) -> int:
     from app.cli.sessions_command import print_sessions
 
-    return print_sessions()
+    return print_sessions(as_json=arguments.json)
+
+
+def _schema(arguments: argparse.Namespace) -> int:
+    import json
+
+    from engine.report.formats.json_schema import schema
+
+    print(json.dumps(schema(arguments.document), indent=1))
+    return OK
 
 
 def _report(arguments: argparse.Namespace) -> int:
@@ -206,6 +217,19 @@ def _devices(arguments: argparse.Namespace) -> int:
     from engine.sources.device import NO_INPUTS
 
     inputs = list_inputs()
+    if arguments.json:
+        rows = [
+            {
+                "index": device.index,
+                "name": device.name,
+                "host_api": device.host_api,
+                "channels": device.channels,
+                "default_rate_hz": device.default_rate_hz,
+            }
+            for device in inputs
+        ]
+        print(json_text({"kind": "devices", "schema": 1, "devices": rows}, indent=1))
+        return OK
     if not inputs:
         print(NO_INPUTS, file=sys.stderr)
         return FAILED
@@ -243,9 +267,20 @@ def _plan_new(arguments: argparse.Namespace) -> int:
 
 
 def _plan_check(arguments: argparse.Namespace) -> int:
-    from engine.plan.load import load_plan
+    from engine.plan.load import PlanError, load_plan
 
-    plan = load_plan(arguments.plan)
+    document = {"kind": "plan check", "schema": 1, "path": arguments.plan}
+    try:
+        plan = load_plan(arguments.plan)
+    except PlanError as error:
+        if not arguments.json:
+            raise
+        mistakes = [{"line": m.line, "key": m.key, "message": m.message} for m in error.mistakes]
+        print(json_text({**document, "tracks": 0, "mistakes": mistakes}, indent=1))
+        return FAILED
+    if arguments.json:
+        print(json_text({**document, "tracks": len(plan.tracks), "mistakes": []}, indent=1))
+        return OK
     count = len(plan.tracks)
     print(f"{harmless(arguments.plan)}: {count} {'track' if count == 1 else 'tracks'}, no mistakes")
     return OK
@@ -262,6 +297,7 @@ _DOES: Final[dict[str, Run]] = {
     "sessions": _sessions,
     "overview": _overview,
     "devices": _devices,
+    "schema": _schema,
     "plan new": _plan_new,
     "plan check": _plan_check,
 }

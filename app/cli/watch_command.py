@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from app.alerts.notification_service import NotificationService, has_bus, message
-from app.cli import companions, terminal
+from app.cli import companions, terminal, watch_json
 from app.models.fix_cards import cards, cause_name
 from app.style import wording
 from engine.model import faults
@@ -38,20 +38,25 @@ def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     """
     client = EngineClient(request, "terminal")
     companions.start(arguments, client)
-    watch = print_all(client)
+    as_json: bool = arguments.json_lines
+    watch = print_all(client, as_json=as_json)
     if watch is None:
         return False
     if client.goes_on:
         _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
     with SessionReader(client.folder) as log:
         incidents, watched, lost = log.incidents(), log.watched_s(), log.lost_s()
-    print(summary(incidents, watch.plan, watched, lost, labels_of(client.folder)))
+    label = labels_of(client.folder)
+    if as_json:
+        print(watch_json.end_line(incidents, watched, lost, label))
+    else:
+        print(summary(incidents, watch.plan, watched, lost, label))
     return any(incident.red_s is not None for incident in incidents)
 
 
-def print_all(client: EngineClient) -> Watch | None:
+def print_all(client: EngineClient, *, as_json: bool = False) -> Watch | None:
     """Print what happens until the watch ends or Ctrl+C, and close it; None: it never began."""
-    printer = _Printer(client)
+    printer = _Printer(client, as_json=as_json)
     before = signal.signal(signal.SIGINT, lambda *_: printer.leave())
     try:
         printer.run()
@@ -65,7 +70,8 @@ def print_all(client: EngineClient) -> Watch | None:
 class _Printer:
     """Prints what each snapshot says that the one before did not."""
 
-    def __init__(self, client: EngineClient) -> None:
+    def __init__(self, client: EngineClient, *, as_json: bool) -> None:
+        self._as_json = as_json
         self.watch: Watch | None = None
         self._client = client
         self._told = ""
@@ -95,6 +101,9 @@ class _Printer:
         self.watch = watch
         if unkept := not_kept():
             _say(f"nothing is kept: {unkept}")
+        if self._as_json:
+            print(watch_json.begin_line(watch), flush=True)
+            return
         how = "joined the running watch of" if self._client.joined else "watching"
         print(f"{how} {watch.source}, {len(watch.plan.tracks)} tracks, {watch.rate}", flush=True)
 
@@ -121,6 +130,8 @@ class _Printer:
     def _warn(self, words: str) -> None:
         if words and words != self._told:
             _say(words)
+            if self._as_json and self.watch is not None:
+                print(watch_json.notice_line(words), flush=True)
         self._told = words or self._told
 
     def _take_in(self, snapshot: Snapshot) -> None:
@@ -129,8 +140,12 @@ class _Printer:
         assert watch is not None
         problem = snapshot.log.problem if snapshot.log is not None else ""
         self._warn(snapshot.notice or (f"the log can't be saved: {problem}" if problem else ""))
-        for line in event_lines(snapshot.events, watch.plan):
-            print(line, flush=True)
+        if self._as_json:
+            for event in snapshot.events:
+                print(watch_json.event_line(event), flush=True)
+        else:
+            for line in event_lines(snapshot.events, watch.plan):
+                print(line, flush=True)
         self._alert(snapshot, watch)
 
 

@@ -68,6 +68,8 @@ NEEDS: tuple[Need, ...] = (
     Need(TESTS, "libebur128-1", "libebur128.so.1"),
     Need(TESTS, "libltc11", "libltc.so.11"),
     Need(TESTS, "ffmpeg", "ffmpeg"),
+    Need(TESTS, "sox", "sox"),
+    Need(TESTS, "flac", "flac"),
     Need(TESTS, "dunst", "dunst"),
     Need(TESTS, "dbus-daemon", "dbus-daemon"),
     Need(TESTS, "chromium", "chromium"),

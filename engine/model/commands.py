@@ -20,7 +20,7 @@ class Open:
 
     `plan` is the path of a plan file. `speed`, `loop` and `start_s` hold for a take only. With a
     `seed` it is a drill: faults are put into the take, as many and as strong as `level` says;
-    `blind`: the board shows levels only.
+    `blind`: the board shows levels only. `follow`: the take is still being written.
     """
 
     device: int | str | None = None
@@ -33,6 +33,7 @@ class Open:
     seed: int | None = None
     level: str = "real"
     blind: bool = False
+    follow: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,9 @@ may be the jitter of delivery. Ours."""
 
 BUSY: Final = "the computer was too busy to take the audio in"
 
+_FIRST: Final = "its cable, power, then its clock"
+"""What to look at first where an interface delivers nothing."""
+
 
 class InputSupervisor:
     """The source of one watch, from opening to end.
@@ -104,7 +107,9 @@ class InputSupervisor:
             return source
         source.close()
         info, request = source.info, self._request
-        assert info.frames is not None
+        if info.frames is None:  # still growing: what came meanwhile is there to be looked at
+            begin_s = request.start_s + checkpoint.fed_s
+            return self._host.open_source(replace(request, start_s=begin_s))
         length_s = info.frames / info.sample_rate_hz - request.start_s
         played_s = checkpoint.fed_s + self._away_s * request.speed
         played_s = played_s % length_s if request.loop else min(played_s, length_s - 0.01)
@@ -262,7 +267,8 @@ class InputSupervisor:
             return False
         silent_since = max(self.last_audio_at, self._empty_since or self.last_audio_at)
         if self.reason == "" and now - silent_since >= STALL_S:
-            self.reason = f"{self.info.name} delivers nothing: its cable, power, then its clock"
+            first = "its recorder, then the disk" if self.info.growing else _FIRST
+            self.reason = f"{self.info.name} delivers nothing: {first}"
             if self.lost_since is None:
                 self.lost_since = self.last_audio_at
         if not self.reason or now - self._stall_step_at < tick_s:
@@ -280,7 +286,9 @@ class InputSupervisor:
         if self._opening:
             self._tried_at = now
         waited_s = now - max(self.last_audio_at, self._tried_at)
-        if self.source is not None and self.reason and waited_s >= STALL_S + REOPEN_S:
+        if self.source is None or not self.info.live:
+            return
+        if self.reason and waited_s >= STALL_S + REOPEN_S:
             self.let_go(self.reason)
 
     def missing_s(self) -> float:

@@ -19,6 +19,7 @@ from engine.plan.load import load_plan
 from engine.plan.template import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
 from engine.sources.capture import CapturedSource, find_input
+from engine.sources.growing import GrowingTake
 from engine.sources.paced import Paced
 from engine.sources.take import TakeSource, open_take
 
@@ -60,6 +61,8 @@ def open_source(request: Open) -> Source:
         return CapturedSource(found.name, found.host_api)
     if request.take is None:
         raise SourceError("nothing to watch: name a take or a live input")
+    if request.follow:
+        return GrowingTake(request.take, request.start_s, time.monotonic, time.sleep)
     take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
     take.info = probe_take(request.take)
     paced = Paced(take, request.speed, time.monotonic, time.sleep)

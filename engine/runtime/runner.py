@@ -197,7 +197,7 @@ class Runner:
             self._take_in(block, now)
         elif self.input.ended:
             self._host.sleep(PUBLISH_S / 2)
-        elif self.input.info.live:
+        elif self.input.info.live or self.input.info.growing:
             self._keep_going(now)
         self._load.update(now)
         # On a grid, which blocks that do not divide it do not slow down; it begins anew with each

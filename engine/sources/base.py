@@ -39,6 +39,7 @@ class SourceInfo:
     frame_rate : in the plan's words; None where unknown
     odd_rate : a rate that the file states and no standard counts, in words; else ""
     code_channels : channels, from 1, on which timecode was found, as far as it was looked for
+    growing : a take that is still being written: it may stop coming, as a live input may
     fields : what the file says of itself: scene, take, tape, note, project, ...
     notices : what the user should know about how the source is read, one line each
     """
@@ -53,6 +54,7 @@ class SourceInfo:
     frame_rate: str | None = None
     fields: Mapping[str, str] = field(default_factory=dict)
     live: bool = False
+    growing: bool = False
     notices: tuple[str, ...] = ()
     odd_rate: str = ""
     code_channels: tuple[int, ...] = ()

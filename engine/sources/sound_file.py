@@ -96,7 +96,7 @@ def open_sound_file(path: Path) -> SoundFile:
             if head not in (b"RIFF", b"RF64", b"BW64"):
                 raise SourceError(f"{path}: {_not_audio(file.read(_MAGIC_BYTES))}")
             header = read_wav_header(file, status.st_size)
-        return _WavFile(path, header)
+        return WavFile(path, header)
     except ValueError as error:
         raise SourceError(f"{path}: {error}") from None
     except OSError as error:
@@ -120,7 +120,7 @@ def _unreadable(path: Path, at_s: float) -> SourceError:
     )
 
 
-class _WavFile:
+class WavFile:
     """PCM or float audio at a known place of a file, see `SoundFile`."""
 
     def __init__(self, path: Path, header: WavHeader) -> None:
@@ -134,6 +134,16 @@ class _WavFile:
         self._header = header
         self._decode = _Decoder(header)
         self._file: BinaryIO = path.open("rb", buffering=0)
+
+    def frames_now(self) -> tuple[int, bool]:
+        """Frames that are on the disk by now, and whether its recorder has yet to close it."""
+        try:
+            size = self.path.stat().st_size
+            with self.path.open("rb") as file:
+                header = read_wav_header(file, size)
+        except (OSError, ValueError):
+            return self.frames, self.unfinished  # being written this very moment, or gone
+        return header.frames, header.unfinished
 
     def read_into(self, by_channel: Samples, at_frame: int) -> None:
         """See `SoundFile.read_into`."""

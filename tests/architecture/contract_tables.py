@@ -54,7 +54,10 @@ def _markdown(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 def commands() -> str:
     """Every command with its arguments."""
     nothing = dict.fromkeys(
-        ("", "watch", "replay", "drill", "scan", "report", "verify", "sessions", "devices"),
+        (
+            *("", "watch", "replay", "drill", "scan", "report", "verify", "sessions", "devices"),
+            "schema",
+        ),
         _no_command,
     )
     parser = parser_of(

@@ -67,7 +67,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (
-        "app/cli/arguments app/cli/display app/cli/scan_jobs app/cli/scan_text "
+        "app/cli/arguments app/cli/watch_json app/cli/display app/cli/scan_jobs app/cli/scan_text "
         "app/cli/scan_command app/cli/watch_command "
         "app/report/take_scan "
         "app/window/application engine/report/content/from_scan"
