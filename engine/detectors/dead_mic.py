@@ -146,6 +146,8 @@ class DeadMic(TrackMemory):
         m = measurement
         known = m.any_valid.copy()
         low = self._take_in(m, known)
+        if m.source_stopped.any() or m.gain_step_db.any():
+            low &= ~self._moved(m)
         if low.any() or self._run.any():
             self._follow(m, low, known)
             self._judge(m)
@@ -154,6 +156,18 @@ class DeadMic(TrackMemory):
         self._tick += 1
         known &= self._watched
         return condition(self._dead & known, known, self._onset_s, self._low_s)
+
+    def _moved(self, m: Measurement) -> Flags:
+        """Where the sound is another one for a reason that is no fault of the track: its quietest
+        level follows or is learned anew, and nothing has fallen."""
+        stopped = m.source_stopped
+        self._quietest_db = np.where(stopped, np.nan, self._quietest_db + m.gain_step_db)
+        self._learnt = np.where(stopped, 0.0, self._learnt)
+        self._band[:, stopped] = np.nan
+        self._set_limit()
+        moved = m.source_stopped | (m.gain_step_db != 0.0)
+        self._end(moved)
+        return np.asarray(moved)
 
     def _take_in(self, m: Measurement, known: Flags) -> Flags:
         """Levels of this tick into the history; returns where it lies under the limit."""

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
+from engine.measure.floor import MARGIN_DB
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
@@ -176,9 +177,9 @@ class Dropout(TrackMemory):
         """
         quietest = np.fmin.reduce(self._quietest)
         heard = np.count_nonzero(~np.isnan(self._quietest), axis=0) >= _LEARN_TICKS
-        floor_db = np.where(
-            np.isnan(m.floor_dbfs), m.presence_dbfs, m.floor_dbfs - self._under_floor_db
-        )
+        # A floor that is louder than any healthy one is a tone's or an engine's, not the place's.
+        floor_db = np.fmin(m.floor_dbfs, m.presence_dbfs + MARGIN_DB) - self._under_floor_db
+        floor_db = np.where(np.isnan(m.floor_dbfs), m.presence_dbfs, floor_db)
         return np.where(heard, np.fmin(quietest - UNDER_DB, floor_db), -np.inf)
 
     def _look(

@@ -61,7 +61,7 @@ class _Match:
             across = np.fft.rfft(a) * np.conj(np.fft.rfft(b))
             self.spectrum = self.spectrum + np.maximum(across.real, 0.0)
             broad = self.spectrum.sum() ** 2 >= BROAD * np.square(self.spectrum).sum()
-            self.told = self.signal_s >= LEAST_SIGNAL_S and (r >= ALIKE_PACKS or bool(broad))
+            self.told = self.signal_s >= LEAST_SIGNAL_S and bool(broad)
 
 
 class Duplicate(TrackMemory):

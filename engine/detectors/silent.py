@@ -8,8 +8,8 @@ own floors the place itself went quiet, and presence goes down with it: a crowd 
 falls still.
 
 A track that was dead before the watch began has no place to lose. It is never heard where its
-level has not stirred, as steady as electronics, while most of its neighbours were heard for 60 s
-(CONTRACT.md).
+level has not stirred, as steady as electronics and no louder than a floor, while most of its
+neighbours were heard for 60 s (CONTRACT.md).
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.measure.presence import loudest_floor_dbfs
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -141,6 +142,7 @@ class Silent(TrackMemory):
         self._never_heard_s = never_heard_s
         self._least_stirred_s = least_stirred_s
         self._stir_db = stir_db
+        self._loudest_dbfs = loudest_floor_dbfs(scene)
         self._watched = scene.watched(Fault.SILENT)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._amber_s = scene.numbers("silent_amber_s")
@@ -183,6 +185,7 @@ class Silent(TrackMemory):
     def _follow(self, m: Measurement) -> None:
         """Begin, hold and end the times in which the place is not audible."""
         self._off_db[self._tick % _TICKS] = m.level_dbfs - m.floor_dbfs
+        self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
         under = self._under_presence(m, m.presence_dbfs)
         quieter_db = self._quieter_db() if under.any() else 0.0
         if quieter_db > 0.0:
@@ -242,7 +245,8 @@ class Silent(TrackMemory):
             return self._never
         mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
         off_db = level_dbfs - mean_dbfs
-        stirs = known & (np.abs(levels_dbfs - mean_dbfs).max(axis=0) > self._stir_db)
+        stirs = np.abs(levels_dbfs - mean_dbfs).max(axis=0) > self._stir_db
+        stirs = known & (stirs | (level_dbfs > self._loudest_dbfs))
         self._mean_dbfs = np.where(known, mean_dbfs + _FOLLOW * off_db, self._mean_dbfs)
         tick_s = _EVERY * (m.end_s - m.start_s)
         self._stirred_s += stirs * tick_s

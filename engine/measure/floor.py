@@ -122,6 +122,20 @@ class LiveFloor:
         if np.isnan(self.floor_dbfs[track_index]):
             self.floor_dbfs[track_index] = floor_dbfs
 
+    def forget(self, where: Flags) -> None:
+        """Begin anew: what was learned there was the sound of something that has stopped."""
+        self.floor_dbfs[where] = np.nan
+        self._taught[:, :, where] = np.nan
+        self._powers[:, where] = np.nan
+        self._lively[where] = 0
+
+    def shift(self, gain_db: Levels) -> None:
+        """The gain was turned by so much: all that was learned moves with it."""
+        self.floor_dbfs += gain_db
+        gain = 10.0 ** (gain_db / 10.0)
+        self._taught *= gain
+        self._powers *= gain
+
     @property
     def learned(self) -> Learned:
         """What was learned so far, for a later start."""

@@ -49,5 +49,7 @@ class LevelMeter(Meter):
             speech=np.zeros_like(hops.valid).T,
             decimated=np.zeros((tracks, 0), dtype=np.float32),
             dc_offset=np.full(tracks, np.nan),
+            source_stopped=np.zeros(tracks, dtype=np.bool_),
+            gain_step_db=np.zeros(tracks),
             difference_energy=np.zeros_like(mean_square, dtype=np.float32).T,
         )

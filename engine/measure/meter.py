@@ -7,9 +7,11 @@ from typing import ClassVar, Final
 
 import numpy as np
 
+from engine.measure.common_fall import CommonFall
 from engine.measure.decimate import Decimate
 from engine.measure.first_difference import difference_energy, difference_lag
 from engine.measure.floor import Learned, LiveFloor
+from engine.measure.gain_step import GainStep
 from engine.measure.level import Hops, LevelTotals, measure_hops
 from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
@@ -65,6 +67,8 @@ class Meter:
         "_true_peak": By.PART,
         "_levels": By.PART,
         "_floor": By.PART,
+        "_common_fall": By.PART,
+        "_gain_step": By.PART,
         "_presence": By.PART,
         "_timecode": By.PART,
         "_repeats": By.PART,
@@ -95,6 +99,8 @@ class Meter:
         self._levels = HopWindows(tracks, (LEVEL_HOPS,), HOPS_PER_TICK)
         self._floor = LiveFloor(unlearned_dbfs(scene), learned)
         self._presence = Presence(scene)
+        self._common_fall = CommonFall(scene)
+        self._gain_step = GainStep(scene)
         self._timecode = TimecodeReader(scene)
         self._decimate = Decimate(self._rate)
         self._lag = difference_lag(self._rate)
@@ -124,8 +130,16 @@ class Meter:
         mean_square = hops.squares / self.hop_frames
         self._levels.push(mean_square, hops.valid, hops.all_valid)
         level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS))
-        if self._floor.update(self._levels.latest(HOPS_PER_TICK)):
-            self._presence.follow(self._floor.floor_dbfs)
+        decimated = self._decimate(hops.channels)
+        treble = difference_energy(hops.channels, HOPS_PER_TICK, self._lag)
+        gain_db = self._gain_step.update(
+            mean_square.mean(axis=1),
+            treble.mean(axis=1),
+            decimated,
+            np.asarray(hops.valid.all(axis=1)),
+            self._floor.floor_dbfs,
+        )
+        stopped = self._follow_floor(level_dbfs, gain_db)
         present = self._presence.update(level_dbfs)
         self._ticks += 1
         end_s = self._ticks * self.tick_frames / self._rate
@@ -149,12 +163,31 @@ class Meter:
             all_valid=hops.all_valid,
             peak=np.maximum(hops.peak_max, -hops.peak_min).T,
             speech=self._speech(mean_square).T,
-            decimated=self._decimate(hops.channels),
+            decimated=decimated,
             dc_offset=_dc_offset(hops),
             repeats=self._repeats.update(hops, end_s - self.tick_frames / self._rate),
-            difference_energy=difference_energy(hops.channels, HOPS_PER_TICK, self._lag).T,
+            difference_energy=treble.T,
+            source_stopped=stopped,
+            gain_step_db=gain_db,
             timecode=self._timecode.update(hops.channels.T, end_s),
         )
+
+    def _follow_floor(self, level_dbfs: Levels, gain_db: Levels) -> Flags:
+        """Learn the floors, and move those of which the sound itself says that they are void;
+        where a source stopped."""
+        changed = self._floor.update(self._levels.latest(HOPS_PER_TICK))
+        if gain_db.any():
+            self._floor.shift(gain_db)
+            changed = True
+        stopped = self._common_fall.update(
+            level_dbfs, self._floor.floor_dbfs, self._presence.threshold_dbfs
+        )
+        if stopped.any():
+            self._floor.forget(stopped)
+            changed = True
+        if changed:
+            self._presence.follow(self._floor.floor_dbfs)
+        return stopped
 
     def _speech(self, mean_square: Levels) -> Flags:
         floor_dbfs = self._floor.floor_dbfs

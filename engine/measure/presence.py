@@ -32,6 +32,11 @@ def unlearned_dbfs(scene: Scene) -> Levels:
     return np.where(np.isnan(planned), default, planned)
 
 
+def loudest_floor_dbfs(scene: Scene) -> Levels:
+    """Top of the healthy live floors of each track, shape (tracks,); ambience as a main."""
+    return np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
+
+
 class Presence:
     """The signal-present state of every track, on its AES17 RMS over 400 ms.
 
@@ -48,8 +53,7 @@ class Presence:
     def __init__(self, scene: Scene) -> None:
         self._planned = scene.numbers("presence_dbfs")
         self._unlearned = unlearned_dbfs(scene)
-        loudest = np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
-        self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest)
+        self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest_floor_dbfs(scene))
         tracks = len(scene.tracks)
         self.threshold_dbfs = self._unlearned
         self.present: Flags = np.zeros(tracks, dtype=np.bool_)

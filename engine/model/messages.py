@@ -142,6 +142,10 @@ class Measurement:
         (`measure.first_difference`)
     dc_offset : (tracks,) mean of the samples that count, full scale 1.0
     repeats : what repeats itself sample for sample (`measure.repeats`)
+    source_stopped : (tracks,) what several tracks heard has stopped: the floor was learned beside
+        it and is not known from this tick on (`measure.common_fall`)
+    gain_step_db : (tracks,) a gain turned by hand was recognised in this tick, 0 where none was;
+        the floor has followed it (`measure.gain_step`)
     timecode : how the code of each timecode track stands, by its track index
     """
 
@@ -167,6 +171,8 @@ class Measurement:
     decimated: Samples
     difference_energy: Samples
     dc_offset: Levels
+    source_stopped: Flags
+    gain_step_db: Levels
     repeats: tuple[Repeat, ...] = ()
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
 

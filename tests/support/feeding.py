@@ -44,6 +44,8 @@ def tick(number: int, peak: float = 0.5, lufs: float = -23.0, valid: bool = True
         peak=hops * peak,
         speech=hops.astype(bool),
         dc_offset=np.zeros(2),
+        source_stopped=np.zeros(2, dtype=np.bool_),
+        gain_step_db=np.zeros(2),
         decimated=np.zeros((2, 200), dtype=np.float32),
         difference_energy=np.zeros((10, 2), dtype=np.float32),
     )

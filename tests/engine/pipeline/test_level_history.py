@@ -42,6 +42,8 @@ def tick(number: int, peak: np.ndarray, momentary: float = -30.0) -> Measurement
         peak=hops,
         speech=np.zeros((10, TRACKS), dtype=np.bool_),
         dc_offset=np.zeros(TRACKS),
+        source_stopped=np.zeros(TRACKS, dtype=np.bool_),
+        gain_step_db=np.zeros(TRACKS),
         decimated=np.zeros((TRACKS, 1), dtype=np.float32),
         difference_energy=np.zeros((10, TRACKS), dtype=np.float32),
     )

@@ -1,0 +1,135 @@
+"""A gain turned by hand: one track's whole sound, place and voice, steps by as many decibels.
+
+Model: an amplifier does not know what it amplifies. Its gain moves every band by the same number of
+decibels within the moment a hand takes, and no other track; a mic that is covered, slips or dies, a
+source that stops and a crowd that rises all change the shape of the spectrum, take longer or are
+heard elsewhere too. The quiet moments of a few seconds before and after (the lowest fifth, a low
+order statistic as in `measure.floor`) are compared in four bands. An attenuation by more than
+20 dB is no trim any more, and what sinks under the level of every healthy pause is a loss.
+Numbers: ours, measured on the scenes of the tests; common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.measure.presence import unlearned_dbfs
+from engine.model.messages import Flags, Kind, Levels, Samples
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+from engine.model.units import IDLE_MEAN_SQUARE, rms_dbfs
+
+BANDS: Final = 4
+"""The whole sound, its treble, its low end to about 1 kHz, and the upper half of that."""
+LEAST_DB: Final = 6.0
+MOST_DB: Final = 20.0
+"""Less is no danger to any learned level, more is no trim."""
+SAME_DB: Final = 2.0
+"""All bands move by the same within this: quiet moments of 2 s are known to about 1 dB."""
+STEP_DB: Final = 3.0
+"""So near to the level after it lies the sound just after the step, and the newest."""
+QUIET_SHARE: Final = 0.2
+STILL_DB: Final = 3.5
+STILL_SHARE: Final = 0.3
+"""So many of the other tracks are seen to have stayed at their floors, to within this."""
+DOWN_TICKS: Final = (15, 40, 80)
+UP_TICKS: Final = (80,)
+"""What is quieter shows in 1.5 s, or once whoever speaks has paused; what is louder may be a voice
+and takes 8 s of its pauses."""
+TURN_TICKS: Final = 6
+"""A hand turns a gain within this."""
+BESIDE_TICKS: Final = 10
+EVERY_TICKS: Final = 2
+BEFORE_TICKS: Final = 80
+"""At least so much of the sound before is known."""
+_DEPTH: Final = 300
+
+
+class GainStep:
+    """Finds steps of the whole sound of one track."""
+
+    CARRIED: ClassVar = {"_db": By.LAST, "_tick": By.WHOLE}
+
+    def __init__(self, scene: Scene) -> None:
+        """Start with nothing heard."""
+        tracks = len(scene.tracks)
+        self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        self._least_dbfs = unlearned_dbfs(scene)
+        self._db = np.full((_DEPTH, BANDS, tracks), np.nan, dtype=np.float32)
+        self._tick = 0
+
+    def update(
+        self,
+        mean_square: Levels,
+        difference_energy: Levels,
+        decimated: Samples,
+        valid: Flags,
+        floor_dbfs: Levels,
+    ) -> Levels:
+        """Take in one tick.
+
+        Parameters
+        ----------
+        mean_square, difference_energy : (tracks,), means of the tick
+        decimated : (tracks, frames)
+        valid : (tracks,) the whole tick counts
+        floor_dbfs : (tracks,) learned live floor; NaN where it is not known
+
+        Returns
+        -------
+        gain_db : Levels
+            Shape (tracks,): the step that was recognised in this tick, 0 where there was none.
+        """
+        step = decimated[:, 1:] - decimated[:, :-1]
+        low = np.vecdot(decimated, decimated) / decimated.shape[1]
+        low_step = np.vecdot(step, step) / step.shape[1]
+        power = np.stack([mean_square, difference_energy, low, low_step])
+        counts = valid & (mean_square >= IDLE_MEAN_SQUARE)
+        self._db[:-1] = self._db[1:]
+        self._db[-1] = np.where(counts, rms_dbfs(power), np.nan)
+        self._tick += 1
+        gain_db = np.zeros(len(mean_square))
+        if self._tick % EVERY_TICKS == 0:
+            for sign, scales in ((-1.0, DOWN_TICKS), (1.0, UP_TICKS)):
+                for ticks in scales:
+                    self._look(gain_db, sign, ticks, floor_dbfs)
+            self._db[:, :, gain_db != 0.0] = np.nan  # the same step is not to be found again
+        return gain_db
+
+    def _look(self, gain_db: Levels, sign: float, ticks: int, floor_dbfs: Levels) -> None:
+        """Write steps down or up that the newest so many ticks show into `gain_db`."""
+        now_dbfs = _quiet(self._db[-ticks:, :1])[0]
+        off_db = sign * (now_dbfs - floor_dbfs)  # NaN where either is not known
+        may = self._open & (gain_db == 0.0) & (now_dbfs >= self._least_dbfs)
+        for track_index in np.flatnonzero(may & (off_db >= LEAST_DB - SAME_DB)):
+            others = self._open.copy()
+            others[track_index] = False
+            # What another track shows as well was in the place; one that is spoken into can't say.
+            still = np.count_nonzero(np.abs(off_db[others]) <= STILL_DB)
+            alone = still >= STILL_SHARE * np.count_nonzero(others)
+            shared_db = np.fmax.reduce(off_db[others], initial=0.0)
+            step_db = self._step_db(int(track_index), ticks)
+            if LEAST_DB <= sign * step_db <= MOST_DB and alone and shared_db < 0.5 * abs(step_db):
+                gain_db[track_index] = step_db
+
+    def _step_db(self, track_index: int, ticks: int) -> float:
+        """By how much all bands of that track moved alike; 0 where they did not."""
+        db = self._db[:, :, track_index]
+        after, before = db[-ticks:], db[: -ticks - TURN_TICKS]
+        before = before[~np.isnan(before[:, 0])]
+        if len(before) < BEFORE_TICKS or np.isnan(after).any():
+            return 0.0
+        moved_db = _quiet(after) - _quiet(before)
+        step_db = float(np.median(moved_db))
+        parts = (after[:BESIDE_TICKS], after[-BESIDE_TICKS:])
+        at_once = all(abs(_quiet(part)[0] - _quiet(after)[0]) <= STEP_DB for part in parts)
+        return step_db if at_once and (np.abs(moved_db - step_db) <= SAME_DB).all() else 0.0
+
+
+def _quiet(db: NDArray[np.float32]) -> Levels:
+    """Level of the quiet moments along the first axis, dB; what is not known sorts last."""
+    at = int(QUIET_SHARE * len(db))
+    return np.asarray(np.partition(db, at, axis=0)[at], dtype=np.float64)
