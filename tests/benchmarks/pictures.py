@@ -23,9 +23,9 @@ from tests.support.checkout import ROOT
 
 SIZE = (1440, 900)
 SPEED = 4.0
-FAULTS_AT_S = 52.0
-"""A boom is dead, a main clips over its safety, a pack that was muted is back."""
-SHOUTS_AT_S = 46.0
+FAULTS_AT_S = 68.2
+"""A receiver's antenna fades, a mic has slipped, hum and a muted pack are over."""
+SPEAKS_AT_S = 56.4
 PATIENCE_S = 180.0
 DRILL_SEEDS = range(7, 40)
 
@@ -80,15 +80,15 @@ class Stage:
 
 
 def watched(scratch: Path, folder: Path) -> None:
-    """The line check in the middle of a shout, then board and glance view with faults on them."""
+    """The line check while its third track speaks, then board and glance view with faults."""
     from engine.model.commands import Open
 
     stage = Stage(scratch, Open(demo=True, speed=SPEED))
-    assert stage.until_s(SHOUTS_AT_S - 8.0)
+    assert stage.until_s(SPEAKS_AT_S - 8.0)
     stage.press(Qt.Key.Key_K)
     for _ in range(2):
         stage.press(Qt.Key.Key_Return)
-    assert stage.until_s(SHOUTS_AT_S + 4.0)
+    assert stage.until_s(SPEAKS_AT_S + 3.0)
     stage.keep(folder, "lines")
     stage.press(Qt.Key.Key_Escape)
     assert stage.until_s(FAULTS_AT_S)
