@@ -262,7 +262,7 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         actions,
         "check",
         does["plan check"],
-        "name every mistake of a plan by line",
+        "list every error of a plan with its line number",
         "trackwarden plan check tonight.toml",
     )
     check.add_argument("plan", metavar="P", help="the plan file")

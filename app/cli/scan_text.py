@@ -41,5 +41,7 @@ def _who(who: WhoCoverage) -> str:
     spans = [
         f"{wording.watching(s.start_s)} for {wording.lasted(s.length_s)}" for s in who.uncovered
     ]
-    without = f", UNCOVERED at {', '.join(spans)}" if spans else ""
-    return f"{who.who}: covered {words.percent(who.covered_fraction)} of the take{without}"
+    without = f", NO BACKUP at {', '.join(spans)}" if spans else ""
+    return (
+        f"{who.who}: a usable track for {words.percent(who.covered_fraction)} of the take{without}"
+    )

@@ -220,7 +220,7 @@ def name_of(incident: Incident, plan: Plan) -> str:
 
 def _cover(incident: Incident) -> str:
     if incident.uncovered:
-        return ", UNCOVERED"
+        return ", NO BACKUP"
     return f", {wording.covered_by(incident.covered_by)}" if incident.covered_by else ""
 
 

@@ -11,8 +11,8 @@ from app.views.widgets.overlay import Layer, Question
 
 STOP_WORDS: Final = "The alarms stop. The recorder goes on by itself; nothing on it is touched."
 CLOSE_WORDS: Final = (
-    f"{STOP_WORDS} Or only close this window: the watch and its log go on unseen and unheard "
-    "until trackwarden is opened again."
+    f"{STOP_WORDS} Or close only this window: the watch and its log go on without display or "
+    "sound until trackwarden is opened again."
 )
 STOP: Final = "Stop watching"
 
@@ -46,7 +46,7 @@ class Closing(QObject):
         """The window may go now; False where it was asked first."""
         if not self._is_live() or self.decided:
             return True
-        self._ask_first(self.close_now, CLOSE_WORDS, ("Close, watch on", self._close_only))
+        self._ask_first(self.close_now, CLOSE_WORDS, ("Close, keep watching", self._close_only))
         return False
 
     def close_now(self) -> None:

@@ -30,9 +30,9 @@ from engine.model.commands import (
 )
 from engine.model.messages import Alarm, AlarmState
 
-NO_ENTRY = "Nothing in the list is chosen."
+NO_ENTRY = "No entry is selected."
 NO_TRACK = "Choose a track first."
-LASTS_WORDS = "A time such as 4h, 3h30 or 90min, or nothing."
+LASTS_WORDS = "A time such as 4h, 3h30 or 90min; or leave it empty."
 
 
 class CrewActions:
@@ -164,11 +164,11 @@ class CrewActions:
             self._send([FreshBattery(number, at_s, values[1]) for number in chosen])
 
         fields = (
-            Field("Put in, minutes ago", "0"),
+            Field("Changed, minutes ago", "0"),
             Field("Lasts", known.get(chosen[0], ""), "4h, 3h30 or 90min"),
         )
         self._ask(
-            f"Fresh battery in {wording.numbers(chosen)} {name}", fields, put_in, _battery_mistake
+            f"Battery changed in {wording.numbers(chosen)} {name}", fields, put_in, _battery_mistake
         )
 
     # The whole watch

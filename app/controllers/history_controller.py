@@ -38,7 +38,7 @@ class HistoryController(QObject):
         """Incidents and marks of this watch."""
         page = self._page
         if self._secret():
-            page.footer.say("The history would tell: after the drill.")
+            page.footer.say("The history is hidden until after the drill.")
         elif page.last is not None:
             from app.views.history_page import (
                 HistoryPage,  # brings the log's reader: only when asked

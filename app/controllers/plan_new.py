@@ -93,7 +93,7 @@ class NewPlan(QObject):
             text = Path(path).read_text(encoding="utf-8")
             self._begin(path, text, None)
         except (OSError, ValueError) as error:
-            message = f"{Path(path).name}: can't be edited here: {error}. Mend it in a text editor."
+            message = f"{Path(path).name}: can't be edited here: {error}. Fix it in a text editor."
             self._start_page.show_error(message)
 
     def _begin(self, path: str, text: str, inputs: int | None) -> None:

@@ -76,9 +76,9 @@ def of_session(bridge: Bridge, page: WatchPage, secret: bool) -> Occasion:
     """The session on the board so far, unless it would give a drill away."""
     folder = bridge.folder
     if secret:
-        return Occasion(refusal="The report would tell: after the drill.")
+        return Occasion(refusal="Reports are hidden until after the drill.")
     if folder is None or page.last is None:
-        return Occasion(refusal="This watch keeps no log to report from.")
+        return Occasion(refusal="This watch has no log to report from.")
     from app.models.report_subjects import Subject
 
     words = f"{page.header.title.text()}, {wording.watching(page.last.now_s)}"
@@ -164,7 +164,7 @@ class ReportController(QObject):
         self._timer.start()
 
     def _show_progress(self, title: str) -> None:
-        page = ProgressPage(self._layer.below, title, "Go on unseen")
+        page = ProgressPage(self._layer.below, title, "Go on in the background")
         page.cancelled.connect(self.cancel)
         page.put("starting")
         self.page = page

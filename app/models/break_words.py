@@ -28,4 +28,4 @@ def words(desk: CrewNotes, now_s: float, after_s: float) -> str:
     ends = "STILL ON, B ends it" if reminders(desk, now_s, after_s) else "B ends it"
     due = wording.numbers([b.track for b in ending(desk.batteries, now_s, BREAK_S)])
     change = f" Batteries to change: {due}." if due else ""
-    return f"{lasted}. Only the ambience and the input still alarm. {ends}.{change}"
+    return f"{lasted}. Only ambience and input-loss alarms stay active. {ends}.{change}"

@@ -333,7 +333,7 @@ def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
     match alarm.state:
         case AlarmState.RETURNED:
             back = now_s - (alarm.incident.end_s or now_s)
-            mark, time = Mark.RETURNED, f"back {wording.lasted(back)} ago"
+            mark, time = Mark.RETURNED, f"recovered {wording.lasted(back)} ago"
             detail = f", {alarm.incident.detail}" if alarm.incident.detail else ""
             line = wording.sentence(f"{word}{detail}") + " Recovered: A clears it."
         case AlarmState.SHELVED:
@@ -342,7 +342,7 @@ def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
             time = (
                 "shelved" if until is None else f"shelved {wording.lasted(until - now_s + 0.999)}"
             )
-            line = f"{word}. Comes back by itself." if until is not None else f"{word}."
+            line = f"{word}. Returns by itself." if until is not None else f"{word}."
         case _:
             mark, time, line = Mark.OUT_OF_SERVICE, "out of service", f"{word}."
     return replace(

@@ -13,7 +13,7 @@ from engine.model.messages import Incident, Severity
 from engine.session.plan_history import PlanHistory
 
 MARK: Final = "mark"
-COLUMNS: Final = ("Began", "Track", "Fault", "How bad", "Lasted", "Covered", "What, notes")
+COLUMNS: Final = ("Began", "Track", "Fault", "Priority", "Lasted", "Covered", "What, notes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ def _incident(one: Incident, plans: PlanHistory, began: str, desk: CrewNotes) ->
         track = plans.track(numbers[0], one.onset_s)
         who = str(numbers[0]) if track is None else f"{track.input} {track.label}"
     lasted = "still on" if one.end_s is None else wording.lasted(one.end_s - one.onset_s)
-    covered = "uncovered" if one.uncovered else wording.covered_by(one.covered_by)
+    covered = "no backup" if one.uncovered else wording.covered_by(one.covered_by)
     detail = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)
     cells = (began, who, faults.word(one.fault), one.severity.word, lasted, covered, detail)
     return Row(one.onset_s, numbers, cells, one.severity)

@@ -17,7 +17,7 @@ MARKS: Final = {
     Verdict.SKIPPED: "–",
 }
 _PROMPTS: Final = {
-    Kind.AMBIENCE: "Let the place be heard; clap or tap the mic twice.",
+    Kind.AMBIENCE: "Leave it open to the background, then clap or tap the mic twice.",
     Kind.COMMS: "Say a word on the talkback.",
     Kind.TIMECODE: "Run the timecode.",
 }
@@ -49,8 +49,8 @@ def verdict_words(heard: Heard) -> str:
     if heard.elsewhere is not None:
         return f"Comes up on input {heard.elsewhere}"
     if heard.enough:
-        return "Signal: enough heard"
-    return "Signal came, go on…" if heard.came else "Nothing yet…"
+        return "Signal OK: that is enough"
+    return "Signal OK, keep going…" if heard.came else "Nothing yet…"
 
 
 def dbfs(value: float | None) -> str:
@@ -71,13 +71,13 @@ def facts(heard: Heard, plan: Plan, track: Track) -> list[Fact]:
     if heard.offset_db is not None:
         over = number(heard.offset_db, "dB", digits=0, signed=True)
         offset = f"main {over} against safety"
-    known = {None: NONE_YET if paired else "one pack only", False: "alike", True: "INVERTED"}
+    known = {None: NONE_YET if paired else "one pack only", False: "matched", True: "INVERTED"}
     return [
         Fact("Speech", dbfs(heard.speech_dbfs) + target),
         Fact("Peak", dbfs(heard.peak_dbfs) + peaks),
         Fact("Floor", dbfs(heard.floor_dbfs)),
-        Fact("Pair's gain", offset),
-        Fact("Pair's polarity", known[heard.inverted]),
+        Fact("Main/safety offset", offset),
+        Fact("Main/safety polarity", known[heard.inverted]),
         Fact("Heard", f"{heard.speech_s:.0f} s of speech, {heard.taps} taps"),
     ]
 

@@ -89,8 +89,8 @@ def healthy_word(kind: Kind, present: bool) -> tuple[str, str]:
 
 
 def covered_by(track: int | None) -> str:
-    """'covered by 4', or nothing."""
-    return "" if track is None else f"covered by {track}"
+    """'backup 4', or nothing."""
+    return "" if track is None else f"backup {track}"
 
 
 def sentence(text: str) -> str:

@@ -101,7 +101,7 @@ class HistoryPage(Overlay):
         for box in (self.tracks, self.faults):
             box.currentIndexChanged.connect(self._filter)
         if folder is None:
-            self._take("This watch keeps no log.")
+            self._take("This watch has no log.")
         else:
             self._begin_reading(folder)
 

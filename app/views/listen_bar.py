@@ -101,7 +101,7 @@ class ListenBar(QWidget):
         if playing:
             say(self.words, words_of(listening, plan, now_s), "bold")
         elif listening.problem:
-            say(self.words, f"Can't be heard: {listening.problem}", "amber")
+            say(self.words, f"Listening failed: {listening.problem}", "amber")
         self.words.setAccessibleName(self.words.text())
         say(self.level, f"{decibels(listening.level_db)}, limit {decibels(listening.limit_db)}")
         self.other.setVisible(playing and plan.other_pack(listening.track or 0) is not None)
@@ -152,7 +152,7 @@ class ListenPage(Overlay):
         self._line("Limit", self.limit, self.limit_words)
         self.warning = plain("", "small")
         self.column.addWidget(self.warning)
-        self.column.addWidget(plain("This output has nothing to do with the chime's.", "small"))
+        self.column.addWidget(plain("Separate from the output of the chime.", "small"))
         for words in CAUTION:
             self.column.addWidget(plain(words, "small"))
         self.done = Button("Done", "Esc", main=True).as_primary()
@@ -179,5 +179,5 @@ class ListenPage(Overlay):
             words = "Raised: only for headphones that are too quiet. Lower it again afterwards."
             say(self.warning, words, "amber")
         else:
-            words = f"No peak gets louder than this at any level. Usual: {decibels(LIMIT_DB)}."
+            words = f"No sample goes over this at any level. Usual: {decibels(LIMIT_DB)}."
             say(self.warning, words, "small")

@@ -37,7 +37,7 @@ NUMBERS = (
     ("screen_inch", "Diagonal of its screen", " inch", 1.0),
     ("shelve_min", "Shelve for a short time", " min", 1.0),
     ("shelve_long_min", "Shelve for a long time", " min", 5.0),
-    ("break_min", "Remind of a break after", " min", 5.0),
+    ("break_min", "Break reminder after", " min", 5.0),
 )
 CAUTIONS = (
     "Open mics near a loudspeaker record the chime: choose headphones. Start low: a level that "
@@ -108,7 +108,7 @@ class SettingsPage(Overlay):
 
     def _build_chime(self) -> None:
         chime = self.chime
-        self.on = QCheckBox("Chimes on (off: alarms are only seen, and a mark says so)")
+        self.on = QCheckBox("Chimes on (off: alarms are shown only, and a mark says so)")
         self.on.setChecked(chime.on)
         self._line("Chime", self.on)
         self.output = QComboBox()

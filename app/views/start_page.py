@@ -243,7 +243,7 @@ class StartPage(QWidget):
     def set_plan(self, path: str | None) -> None:
         """Use this plan for what is opened next."""
         self.plan = path
-        none = "No plan: every track is watched as a lav, named as the take or input names it."
+        none = "No plan: every track is watched as a lav, with the names in the take or input."
         say(self.plan_words, f"Plan: {Path(path).name}" if path else none, "" if path else "dim")
         self.make_plan.setVisible(path is None)
         for button in (self.edit_plan, self.drop_plan):

@@ -52,4 +52,4 @@ class InvalidSamples(TrackMemory):
     def detail(self, track_index: int) -> str:
         """How much, one line."""
         lost = round(self._windows[track_index].lost_s * self._rate_hz)
-        return f"{lost} samples in the last minute were no numbers (NaN or infinity)"
+        return f"{lost} invalid samples in the last minute (NaN or infinity)"

@@ -238,7 +238,7 @@ class NoiseBurst(TrackMemory):
         events = burst.lately(burst.last_s)
         loudest = f"{max((e.size_db for e in events), default=0.0):.0f}".replace("-", "\u2212")
         number = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
-        return f"{number} of hash in 10 s, up to {loudest} dBFS"
+        return f"{number} of RF noise in 10 s, up to {loudest} dBFS"
 
 
 def _is_hash(density_db: Levels) -> bool:

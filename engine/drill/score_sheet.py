@@ -64,14 +64,14 @@ def facts(score: Score) -> tuple[tuple[str, str], ...]:
         ("right cause", f"{score.right} of {count}"),
         ("false calls", str(score.false_calls)),
         ("uncovered", f"{score.uncovered_s:.1f} s"),
-        ("of it unseen", f"{score.unseen_s:.1f} s"),
+        ("unacknowledged", f"{score.unseen_s:.1f} s"),
     )
 
 
 def own(score: Score) -> str:
     """What trackwarden itself found, and when, in one line."""
     count = len(score.faults)
-    line = f"trackwarden itself found {score.found} of {count}, named {score.named} rightly"
+    line = f"trackwarden itself found {score.found} of {count}, named {score.named} correctly"
     if score.found_s is not None:
         line += f", {seconds(score.found_s)} after the onset (median)"
     alarms = count_of(score.false_alarms, "false alarm") if score.false_alarms else "no false alarm"
@@ -93,7 +93,7 @@ def _row(result: Result, known: dict[int, Track]) -> Iterator[str]:
     yield result.called.word if result.called else NONE
     yield _verdict(result)
     if result.found is None:
-        yield "nothing" if not result.friend else "nothing, rightly"
+        yield "nothing" if not result.friend else "nothing, correctly"
     else:
         yield f"{word(result.found)} after {seconds(result.found_after_s)}"
 
@@ -106,7 +106,7 @@ def _verdict(result: Result) -> str:
     if result.right is not None:
         return "right" if result.right else "wrong"
     if result.friend:
-        return "let be" if result.seen_s is None else NONE
+        return "correctly ignored" if result.seen_s is None else NONE
     return "missed" if result.missed else "no cause"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Final
 
+from engine.model.faults import word
 from engine.model.messages import Fault
 
 
@@ -35,14 +36,11 @@ class Cause(StrEnum):
 
     @property
     def word(self) -> str:
-        """What it is called on screen and paper."""
-        return _WORDS.get(self, self.value.replace("_", " "))
+        """What it is called on screen and paper: as the board calls it."""
+        return _WORDS[self] if self in _WORDS else word(Fault(self.value))
 
 
 _WORDS: Final = {
-    Cause.DEAD_MIC: "dead mic",
-    Cause.DROPOUT: "dropouts",
-    Cause.NOISE_BURST: "noise bursts",
     Cause.RECEIVER: "receiver gone",
     Cause.NOTHING: "nothing wrong",
 }

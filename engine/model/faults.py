@@ -60,7 +60,7 @@ LOSS: Final = "loss"
 LINK_NOISE: Final = "link noise"
 """noise_burst and noise: bursts that became one, one incident."""
 
-_CODE_FIRST: Final = "timecode: is the recorder running, then cable, level, frame rate, jam again"
+_CODE_FIRST: Final = "timecode: is the recorder running, then cable, level, frame rate, re-jam"
 
 FAULTS: Final[tuple[FaultRule, ...]] = (
     FaultRule(
@@ -70,7 +70,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s="muted_red_s",
         off_s=1.0,
         word="muted",
-        check_first="no signal at all: pack switched off or out of range, receiver mute, patch",
+        check_first="no signal at all: is the pack on and in range, receiver mute, patch",
         family=LOSS,
         rank=3,
         spoils=True,
@@ -130,7 +130,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         word="noise burst",
         family=LINK_NOISE,
         rank=1,
-        check_first="hash on the link: interference or range, antenna, another frequency",
+        check_first="RF noise: interference or range, antenna, another frequency",
         spoils=True,
     ),
     FaultRule(
@@ -140,7 +140,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s="noise_red_s",
         off_s=2.0,
         word="noise",
-        check_first="noise under everything: range, another transmitter, squelch, pack's battery",
+        check_first="steady RF noise: range, another transmitter, squelch, pack's battery",
         family=LINK_NOISE,
         rank=2,
         spoils=True,
@@ -153,7 +153,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=0.0,
         off_s=3.0,
         word="clipping",
-        check_first="overloaded: turn the pack's gain down, use the safety meanwhile",
+        check_first="overloaded: turn the transmitter gain down, use the safety meanwhile",
         spoils=True,
         red_if_uncovered=True,
     ),
@@ -164,7 +164,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=NEVER,
         off_s=2.0,
         word="low",
-        check_first="someone talks far too low: gain or sensitivity of the pack, mic covered",
+        check_first="someone talks far too low: transmitter gain, mic obstructed",
     ),
     FaultRule(
         "hum",
@@ -200,7 +200,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=NEVER,
         off_s=2.0,
         word="pair drift",
-        check_first="one pack hears less than it did: mic slipped or covered, plug half out, gain",
+        check_first="one pack is quieter than before: mic slipped or obstructed, plug half out",
     ),
     FaultRule(
         "unexpected",
@@ -260,7 +260,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=0.0,
         off_s=2.0,
         word="samples lost",
-        check_first="audio was lost before it was looked at: close other programs, larger buffer",
+        check_first="audio dropped: close other programs, use a larger buffer",
         in_standby=True,
         scope=Scope.INPUT,
     ),
@@ -271,7 +271,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=0.0,
         off_s=2.0,
         word="samples lost",
-        check_first="the samples are no numbers: restart the interface, check its driver",
+        check_first="invalid samples: restart the interface, check its driver",
         spoils=True,
         in_standby=True,
     ),

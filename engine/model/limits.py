@@ -114,7 +114,11 @@ LIMITS: Final[Mapping[str, Limit]] = {
     for limit in (
         _seconds("silent_amber_s", 10.0, "below presence this long: amber", ambience=3.0),
         _seconds("silent_red_s", 20.0, "below presence this long: red", ambience=8.0),
-        _level("presence_dbfs", None, "audible above this level; best left out: then learned"),
+        _level(
+            "presence_dbfs",
+            None,
+            "background is present above this level; best left out: then learned",
+        ),
         _seconds("muted_amber_s", 0.5, "digital zero this long: amber", comms=5.0),
         _seconds("muted_red_s", 2.0, "digital zero this long: red", comms=30.0),
         _seconds("dead_mic_amber_s", 5.0, "only steady electronics noise this long: amber"),

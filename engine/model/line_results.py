@@ -104,11 +104,11 @@ def findings(heard: Heard, safety: bool, talks: bool) -> tuple[str, ...]:
     if heard.code is False:
         lines.append("no valid timecode yet")
     if heard.clipped:
-        lines.append("clipping: turn the pack's gain down")
+        lines.append("clipping: transmitter gain down")
     if heard.inverted:
         lines.append("inverted against the other pack: capsule or cable wired the other way round")
     if heard.hum:
-        lines.append(f"{heard.hum}; passed, it counts as normal here")
+        lines.append(f"{heard.hum}; pass accepts this hum as normal")
     if talks and heard.speech_dbfs is not None and heard.speech_s >= ENOUGH_S:
         low, high = (edge - lower_db for edge in SPEECH_DBFS)
         if heard.speech_dbfs < low:

@@ -26,7 +26,7 @@ location = ""
 
 # kind       {kinds}
 # who        performer or position; the two packs of one performer have the same who
-# level      main or safety: the two staggered-gain packs of one who; leave the # where there is one
+# level      main or safety; delete the # only if this performer wears two packs
 # pack       label on the transmitter
 # placement  where the pack or mic sits
 # receiver   receiver rack or antenna system it comes through

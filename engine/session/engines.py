@@ -143,7 +143,7 @@ def last_words(folder: Path) -> str:
         lines = words_of(folder).read_text(errors="replace").strip().splitlines()
     except OSError:
         lines = []
-    return lines[-1] if lines else "no word of why"
+    return lines[-1] if lines else "no reason given"
 
 
 def say_running(folder: Path, running: Running) -> None:

@@ -103,7 +103,7 @@ def test_a_take_played_into_a_live_input_raises_its_alarms(server: SoundServer, 
     watch = Watch(server, plan)
     try:
         amber = watch.wait_for("amber", "2 Hauler 1 safety", "muted", within_s=30)
-        red = watch.wait_for("RED", "2 Hauler 1 safety", "covered by 1", within_s=4)
+        red = watch.wait_for("RED", "2 Hauler 1 safety", "backup 1", within_s=4)
         watch.wait_for("back", "2 Hauler 1 safety", within_s=8)
     finally:
         player.kill()

@@ -84,7 +84,7 @@ class BoardPicture:
         painter = QPainter(self.base)
         painter.setFont(theme.font(12 * self.fonts.scale))
         painter.setPen(QColor(self.look.dim))
-        words = f"Folded away, unused: {wording.numbers(scene.folded)}"
+        words = f"Hidden, unused: {wording.numbers(scene.folded)}"
         painter.drawText(line, Qt.AlignmentFlag.AlignVCenter, words)
         painter.end()
 

@@ -94,14 +94,14 @@ def widths(
     low, high = (176, 230) if one else (92, 150)
     heading = max((advance(fonts.bold, h) for h in headings if h), default=0)
     if heading:
-        heading = max(heading, advance(fonts.small_bold, "covered by 64")) + 2 * pad
+        heading = max(heading, advance(fonts.small_bold, "backup 64")) + 2 * pad
         heading = min(heading, round((150 if one else 100) * s))
     state = advance(fonts.bold, "out of service") + fonts.mark_px(row_h) + 2 * pad
     if fonts.dense:
         state = advance(fonts.bold, "samples lost ") + fonts.mark_px(row_h) + 2 * pad
     else:
         beside = fonts.mark_px(row_h) + round(16 * s) + 3  # see `state_texts`
-        state = max(state, advance(fonts.small, "00:00 · covered by 64") + beside)
+        state = max(state, advance(fonts.small, "00:00 · backup 64") + beside)
     return Widths(
         heading=heading,
         number=advance(fonts.number, "000") + (round(4 * s) if one else 0),
@@ -205,7 +205,7 @@ def heading_texts(
     if state.uncovered:
         under, colour = "NO BACKUP", look.on_alarm
     elif state.covered_by is not None:
-        under, colour = f"covered by {state.covered_by}", look.cover
+        under, colour = f"backup {state.covered_by}", look.cover
     small = fonts.small_bold
     room = QFontMetrics(fonts.bold).height() + QFontMetrics(small).height()
     if not under or room > box.height():

@@ -91,7 +91,7 @@ class TrackDetail(QWidget):
         plot.setMouseEnabled(x=False, y=False)
         plot.setRange(xRange=(-SPAN_S, 0), yRange=(LOW_DBFS, HIGH_DBFS), padding=0)
         plot.setLabel("left", "dBFS")
-        plot.setLabel("bottom", "seconds before now")
+        plot.setLabel("bottom", "seconds, 0 is now")
         plot.setAccessibleName("Level over the last two minutes")
         plot.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._spans = [QGraphicsRectItem() for _ in range(SPANS)]
@@ -193,7 +193,7 @@ class TrackDetail(QWidget):
         audible = (
             ""
             if presence is None
-            else f" · dotted: audible above {wording.level_of(presence)} dBFS"
+            else f" · dotted: presence threshold {wording.level_of(presence)} dBFS"
         )
         say(self.legend, f"thick: level, RMS over 400 ms · thin: sample peak · {learned}{audible}")
         self.setAccessibleName(f"Closer look at {track.input} {track.label}")

@@ -14,8 +14,8 @@ from app.views.widgets.overlay import Overlay
 from engine.model.commands import Open
 
 WORDS = (
-    "A healthy take plays through the same watch, with faults put in at moments nobody knows.",
-    "Name each cause before the board names it. At the end, or with Esc, comes your score.",
+    "A clean take plays through the normal watch, with faults put in at unannounced moments.",
+    "Name each cause before the board does. Your score comes at the end, or with Esc.",
 )
 CHOICES = (("easy", "Easy"), ("real", "Like a real night"), ("hard", "Hard"))
 MOST_SEEDS = 10_000
@@ -38,7 +38,7 @@ class DrillChoice(Overlay):
         self.take.addItem("The demo take")
         for path in takes:
             self.take.addItem(f"{Path(path).name} (without faults of its own)")
-        self.seed.setPlaceholderText("seed of an earlier drill, or nothing for a new one")
+        self.seed.setPlaceholderText("seed of an earlier drill; empty for a new one")
         self.seed.setAccessibleName("Seed")
         self.seed.setMaxLength(9)
         self.blind = QCheckBox("Blind: levels only, no colours, no list")

@@ -211,7 +211,7 @@ def _stacked(entry: Entry, inner: QRect, letters: Letters, detail: Detail) -> La
     below = _Pen(inner.x(), number.y, inner.width())
     beside = [f for f in (letters.big, letters.bold) if _fits(f, entry.name, middle)]
     (name if beside else below).line(entry.name, beside[0] if beside else letters.bold)
-    fault = f"{entry.fault} · UNCOVERED" if entry.uncovered else entry.fault
+    fault = f"{entry.fault} · NO BACKUP" if entry.uncovered else entry.fault
     below.line(fault, letters.bold, "severity")
     _details(below, replace(entry, uncovered=False), letters, detail)
     pens = (number, name, time, below)

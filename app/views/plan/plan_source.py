@@ -12,7 +12,7 @@ from app.views.widgets.overlay import Overlay
 
 WORDS = (
     "A plan says what each input carries: who wears which pack, where it sits, through which "
-    "receiver. It begins with one row an input, named as the take names it."
+    "receiver. It starts with one row for each input, with the names in the take."
 )
 
 
@@ -45,7 +45,7 @@ class PlanSource(Overlay):
             button.clicked.connect(lambda _on=False, n=number: self.from_template.emit(n - 1))
             QShortcut(QKeySequence(str(number)), self).activated.connect(button.click)
         if draft:
-            ways.append((Button("Go on with the plan begun", "G", main=True), self.go_on, "G"))
+            ways.append((Button("Continue the unfinished plan", "G", main=True), self.go_on, "G"))
         for button, signal, letter in ways:
             self.column.addWidget(button)
             button.clicked.connect(self.hide)

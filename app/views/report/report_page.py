@@ -65,7 +65,7 @@ class ReportPage(Overlay):
         only: Subject | None = None,
     ) -> None:
         super().__init__(parent)
-        self.setAccessibleName("Report: of what, in which form, where to")
+        self.setAccessibleName("Report: sources, formats, folder")
         self._plan, self._only, self._base = plan, only, choices.folder
         self._own_folder = False
         self.subjects = QListWidget()
@@ -87,9 +87,11 @@ class ReportPage(Overlay):
     def _build(self, choices: ReportChoices) -> None:
         self.column.addWidget(plain("Report", "title"))
         if self._only is not None:
-            self.column.addWidget(plain(f"Of this session so far: {self._only.words}", wrap=True))
+            self.column.addWidget(plain(f"This session so far: {self._only.words}", wrap=True))
         else:
-            self.column.addWidget(plain("Of which sessions and takes? One report, a section each."))
+            self.column.addWidget(
+                plain("Sessions and takes to include: one report, a section for each.")
+            )
             self.subjects.setAccessibleName("Sessions and takes")
             self.subjects.setMinimumSize(_WIDE, 190)
             self.column.addWidget(self.subjects)
@@ -194,7 +196,7 @@ class ReportPage(Overlay):
     def _look_there(self) -> None:
         """Say so where a report would be written over."""
         old = any(path.exists() for path in self._files().wanted)
-        say(self.there, "A report lies there already: it is replaced." if old else "")
+        say(self.there, "There is a report already: it will be replaced." if old else "")
 
     def _files(self) -> Files:
         every = Files.all_in(Path(self.folder.text().strip()).expanduser())
@@ -216,8 +218,8 @@ class ReportPage(Overlay):
         """Ask for the report, unless something is missing."""
         chosen, forms, files = self.chosen, self._ticked_forms(), self._files()
         wrong = "" if chosen else "Tick at least one session or take."
-        wrong = wrong or ("" if forms else "Tick at least one form.")
-        wrong = wrong or ("" if self.folder.text().strip() else "Name a folder.")
+        wrong = wrong or ("" if forms else "Tick at least one format.")
+        wrong = wrong or ("" if self.folder.text().strip() else "Choose a folder.")
         if wrong:
             say(self.problem, wrong)
             return

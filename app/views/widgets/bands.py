@@ -7,7 +7,9 @@ from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app.views.widgets.basics import Elided, plain, say
 
-STANDBY_WORDS = "Not rolling. Only muted, input lost and samples lost still alarm. R: rolling again"
+STANDBY_WORDS = (
+    "Not rolling. Only muted, input-lost and samples-lost alarms stay active. R: rolling again"
+)
 
 
 class Band(QWidget):

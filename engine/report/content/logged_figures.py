@@ -16,10 +16,10 @@ from engine.session.loudness_totals import Gates, LoudnessTotals, together
 from engine.session.reader import SessionReader
 
 NOT_KEPT: Final = (
-    "The log keeps a level a second: integrated loudness, true peak and presence are not known."
+    "The log has one level a second: integrated loudness, true peak and presence are not known."
 )
 TOGETHER: Final = (
-    "Put together from {count} stretches, for the watch was restarted: maxima are exact, "
+    "Combined from {count} runs, because the watch was restarted: maxima are exact, "
     "integrated loudness is to 0.1 LU."
 )
 MISSING: Final = (

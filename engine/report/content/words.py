@@ -70,16 +70,16 @@ def pack(track: Track) -> str:
 
 def severity(entry: Entry) -> str:
     """How bad it was, in one word."""
-    return "uncovered" if entry.incident.uncovered else entry.incident.severity.word
+    return "no backup" if entry.incident.uncovered else entry.incident.severity.word
 
 
 def instead(entry: Entry, section: Section) -> str:
     """What to use instead; where that changes, stretch by stretch with timecode."""
     if entry.track is None:
-        return "see each of the tracks"
+        return "see the single tracks"
     stretches = entry.instead
     if not stretches:
-        return "no cover in the plan" if entry.spoils else "listen first: no cover in the plan"
+        return "no backup track" if entry.spoils else "listen first: no backup track"
     if len(stretches) == 1:
         return _use(stretches[0], section)
     return "; ".join(f"{section.span(s.start_s, s.end_s)} {_use(s, section)}" for s in stretches)
@@ -87,7 +87,7 @@ def instead(entry: Entry, section: Section) -> str:
 
 def _use(stretch: Stretch, section: Section) -> str:
     if stretch.use is None:
-        return "NOTHING: no pack was good"
+        return "NOTHING: no usable track"
     track = section.track(stretch.use, stretch.start_s)
     if track is None:
         return f"track {stretch.use}"

@@ -109,14 +109,14 @@ _COVERAGE: Final = (
     Column("Who", 0.2),
     Column("Tracks", 0.12),
     Column("Covered", 0.12, right=True),
-    Column("Without a good pack", 0.56),
+    Column("No usable track", 0.56),
 )
 
 
 def _coverage(section: Section) -> Iterator[Block]:
     if not section.whos:
         return
-    yield Heading("Who was covered", 3)
+    yield Heading("Usable tracks of each performer", 3)
     rows = []
     for who in section.whos:
         spans = "; ".join(
@@ -165,7 +165,11 @@ def _tracks(section: Section) -> Iterator[Block]:
     yield Table((*columns, Column("Faults", left)), tuple(rows))
     yield Text(
         "Loudness after ITU-R BS.1770, one channel; RMS after AES17 (a full-scale sine is 0 dBFS)"
-        + ("; present: share of the time in which the place was audible." if present else "."),
+        + (
+            "; present: share of the time in which background or room tone was there."
+            if present
+            else "."
+        ),
         Tone.DIM,
     )
     if section.tracks_note:

@@ -28,7 +28,7 @@ _ROOM: Final = 640.0
 
 _ROW: Final = 28.0
 _LEAST_ROWS: Final = 6
-_NONE_LOST: Final = "The watch itself missed nothing: all audio was looked at."
+_NONE_LOST: Final = "Monitoring complete: no audio missed."
 
 
 def pages(report: Report) -> tuple[Block, ...]:
@@ -165,7 +165,7 @@ def _whos(section: Section) -> Iterator[Block]:
     if not section.whos:
         return
     if not bad:
-        yield Text("Everyone who wears a pack had a good one at every moment.", Tone.GOOD)
+        yield Text("Every performer had at least one usable track throughout.", Tone.GOOD)
         return
     for who in bad:
         spans = [
@@ -173,9 +173,12 @@ def _whos(section: Section) -> Iterator[Block]:
             for s in sorted(who.uncovered, key=lambda s: -s.length_s)[:3]
         ]
         more = len(who.uncovered) - len(spans)
-        text = f"No good pack on {who.who}: {'; '.join(spans)}"
+        text = f"No usable track for {who.who}: {'; '.join(spans)}"
         text += f"; and {words.count(more, 'more time')}" if more > 0 else ""
-        yield Text(f"{text}. Covered {words.percent(who.covered_fraction)} of the take.", Tone.BAD)
+        yield Text(
+            f"{text}. A usable track for {words.percent(who.covered_fraction)} of the take.",
+            Tone.BAD,
+        )
 
 
 def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
@@ -240,5 +243,5 @@ _TAKES: Final = (
     Column("Length", 0.12, right=True),
     Column("Unusable", 0.11, right=True),
     Column("Incidents", 0.11, right=True),
-    Column("Uncovered", 0.12, right=True),
+    Column("No backup", 0.12, right=True),
 )

@@ -77,7 +77,7 @@ def legend() -> Drawing:
     x = 0.0
     for ground, name in (
         (RED_GROUND, "red"),
-        (RED, "uncovered: no good pack"),
+        (RED, "no backup: no usable track"),
         (AMBER_GROUND, "amber"),
         (BREAK_GROUND, "not watched"),
     ):

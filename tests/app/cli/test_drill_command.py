@@ -33,7 +33,7 @@ def test_a_drill_in_the_terminal_scores_trackwarden(
     assert main(arguments) == 0
     out, err = capfd.readouterr()
     assert "Drill easy, seed 4: take.wav" in out
-    assert "trackwarden itself found 1 of 1, named 1 rightly" in out
+    assert "trackwarden itself found 1 of 1, named 1 correctly" in out
     assert f"trackwarden drill {take} --seed 4 --level easy" in err
     (folder,) = (tmp_path / "data" / "trackwarden" / "sessions").iterdir()
     with closing(sqlite3.connect(folder / "session.sqlite")) as log:

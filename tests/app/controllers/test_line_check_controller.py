@@ -155,7 +155,7 @@ def test_the_page_shows_what_was_heard(deck: Deck, qtbot: QtBot) -> None:
     values = [value.text() for _, value in page.facts]
     assert values[0] == "−24 dBFS  (target −30 to −20)"
     assert values[3] == "main +12 dB against safety"
-    assert values[4] == "alike"
+    assert values[4] == "matched"
     assert "lipping" in page.warnings[0].text()
     assert page.list.item(1).text().startswith("✕  2")
     labels = page.findChildren(QLabel)

@@ -27,7 +27,7 @@ def test_each_state_has_shape_word_and_time() -> None:
     assert found[7] == board_rows.RowState(Mark.RED, "silent", "0:24", Severity.RED, unseen=True)
     assert found[9] == board_rows.RowState(Mark.RED, "muted", "1:10 · seen", Severity.RED)
     assert found[3] == board_rows.RowState(
-        Mark.AMBER, "clipping", "0:06 · covered by 4", Severity.AMBER, unseen=True
+        Mark.AMBER, "clipping", "0:06 · backup 4", Severity.AMBER, unseen=True
     )
     assert found[5] == board_rows.RowState(Mark.RETURNED, "live", "was silent")
     assert found[1] == board_rows.RowState(Mark.OK, "live")

@@ -34,7 +34,7 @@ def test_order_and_titles() -> None:
         "3 Rigger main",
         "5 Signaller main",
     ]
-    assert [c.time for c in found] == ["0:24", "1:10 · seen", "0:06", "back 0:40 ago"]
+    assert [c.time for c in found] == ["0:24", "1:10 · seen", "0:06", "recovered 0:40 ago"]
 
 
 def test_the_uncovered_card_says_all() -> None:

@@ -64,6 +64,6 @@ def test_who_is_on_the_way_comes_first() -> None:
     boom = next(a for a in SNAPSHOT.alarms if a.incident.track == 9)
     desk = attend(CrewNotes(), boom.incident.id, "Second assistant", Stage.ON_THE_WAY, 1.0)
     found = entries(cards(PLAN, replace(SNAPSHOT, desk=desk)))
-    assert found[1].check.startswith("Second assistant is on the way · Check ")
+    assert found[1].check.startswith("Second assistant is on the way · Is the pack on")
     assert found[1].check_short == "Second assistant is on the way"
     assert found[0].check_short == "Check mic plug"

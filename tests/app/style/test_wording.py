@@ -73,7 +73,7 @@ def test_small_words() -> None:
     """Sentences, cover and channel counts."""
     assert wording.sentence("check the plug") == "Check the plug."
     assert wording.sentence("") == ""
-    assert wording.covered_by(4) == "covered by 4"
+    assert wording.covered_by(4) == "backup 4"
     assert wording.covered_by(None) == ""
     assert wording.channels(1) == "1 input"
     assert wording.channels(16) == "16 inputs"

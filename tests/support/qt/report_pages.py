@@ -46,7 +46,7 @@ def asked_on_start(folder: Path) -> MainWindow:
 def writing(folder: Path) -> MainWindow:
     """A report on its way."""
     window = asked_on_board(folder)
-    page = ProgressPage(window.layer.below, "Writing the report", "Go on unseen")
+    page = ProgressPage(window.layer.below, "Writing the report", "Go on in the background")
     page.put("setting the PDF's pages", 0.85)
     window.layer.open(page)
     return window

@@ -56,8 +56,8 @@ def every_text(board: Board, state: RowState, heading: GroupState) -> list[Text]
 STATES = [
     RowState(Mark.OK, "live"),
     RowState(Mark.OK, "quiet", "as expected"),
-    RowState(Mark.RED, "samples lost", "1:02:03 · covered by 64 · seen", Severity.RED),
-    RowState(Mark.AMBER, "clipping", "0:06 · covered by 4", Severity.AMBER),
+    RowState(Mark.RED, "samples lost", "1:02:03 · backup 64 · seen", Severity.RED),
+    RowState(Mark.AMBER, "clipping", "0:06 · backup 4", Severity.AMBER),
     RowState(Mark.OUT_OF_SERVICE, "out of service", "O puts it back"),
 ]
 
@@ -92,7 +92,7 @@ def test_which_pack_covers_is_never_cut(qtbot: QtBot, lower: int, size: tuple[in
     """Ten minutes into a fault its note still ends with the number, also over a drill's panel."""
     board = board_of(qtbot, plan_of(12), size)
     board.resize(board.width(), board.height() - round(lower * scale_for(*size)))
-    note = "10:08 · covered by 64"
+    note = "10:08 · backup 64"
     state = RowState(Mark.AMBER, "dead mic", note, Severity.AMBER)
     told = [t.words for t in every_text(board, state, GroupState()) if t.words.startswith("10:")]
     assert told == [note] * len(board.picture().layout.rows) or board.picture().fonts.dense

@@ -137,7 +137,7 @@ def test_figures_of_a_restarted_watch_are_put_together(tmp_path: Path) -> None:
     assert one.rms_dbfs == pytest.approx(-24.04, abs=0.01)
     assert one.sample_peak_max_dbfs == -3.0
     assert one.present_fraction == 0.75
-    assert "2 stretches" in made.tracks_note
+    assert "2 runs" in made.tracks_note
     assert "10.0 s in all are not in the loudness figures" in made.tracks_note
 
 
