@@ -1,0 +1,126 @@
+"""What the page costs: its process, the watch beside it, and each phone's share of the network.
+
+    python -m tests.benchmarks.page [--phones 0 1 20] [--seconds 15]
+
+A replay of the demo take in real time with its page; so many phones read the news and throw it
+away. CPU of both processes in per cent of one core, from /proc (Linux).
+"""
+
+from __future__ import annotations
+
+import argparse
+import http.client
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import Final
+
+from app.page.launch import PageWish, launch
+from engine.session import folders
+from tests.support.checkout import ROOT
+
+TICKS: Final = os.sysconf("SC_CLK_TCK")
+WAITS_S: Final = 120.0
+
+
+class Phone(threading.Thread):
+    """Reads until the connection ends, and counts."""
+
+    def __init__(self, address: str) -> None:
+        super().__init__(daemon=True)
+        self.received = 0
+        own, _, self._code = address.removeprefix("http://").partition("/#")
+        self._own = own
+
+    def run(self) -> None:
+        """Enter, and read."""
+        head = {"Host": self._own, "Origin": f"http://{self._own}"}
+        connection = http.client.HTTPConnection(self._own, timeout=30)
+        body = json.dumps({"code": self._code})
+        connection.request("POST", "/enter", body, {**head, "Content-Type": "application/json"})
+        cookie = connection.getresponse().getheader("Set-Cookie", "").partition(";")[0]
+        connection = http.client.HTTPConnection(self._own, timeout=30)
+        connection.request("GET", "/news", headers={**head, "Cookie": cookie})
+        answer = connection.getresponse()
+        while line := answer.readline():
+            self.received += len(line)
+
+
+def cpu_s(pid: int) -> float:
+    """CPU seconds of that process so far."""
+    fields = Path(f"/proc/{pid}/stat").read_text("ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / TICKS
+
+
+def page_pid(folder: Path) -> int:
+    """The process that serves the page of that session."""
+    for path in Path("/proc").glob("[0-9]*/cmdline"):
+        words = path.read_bytes().split(b"\0")
+        if b"app.page.page_process" in words and str(folder).encode() in words:
+            return int(path.parent.name)
+    raise LookupError("no page")
+
+
+def measure(phones: int, seconds: float, page: bool) -> None:
+    """One row."""
+    command = [sys.executable, "-m", "app", "replay", "demo", "--console", "--loop"]
+    watch = subprocess.Popen(
+        command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    readers: list[Phone] = []
+    pages: list[int] = []
+    try:
+        end = time.monotonic() + WAITS_S
+        while not (running := folders.running_watches()) or not running[0][1].source:
+            assert time.monotonic() < end, "the watch does not begin"
+            time.sleep(0.1)
+        folder, engine = running[0][0], running[0][1].pid
+        if page:
+            said = launch(folder, PageWish("127.0.0.1:0"))
+            pages = [page_pid(folder)]
+            readers = [Phone(said["address"]) for _ in range(phones)]
+        for reader in readers:
+            reader.start()
+        time.sleep(3.0)
+        before = [cpu_s(pid) for pid in (engine, *pages)]
+        came = sum(reader.received for reader in readers)
+        time.sleep(seconds)
+        busy = [
+            100 * (cpu_s(pid) - was) / seconds
+            for pid, was in zip((engine, *pages), before, strict=True)
+        ]
+        each = (sum(r.received for r in readers) - came) / seconds / max(1, phones)
+    finally:
+        watch.terminate()
+        watch.wait()
+        for pid in pages:
+            os.kill(pid, signal.SIGTERM)
+    shown = f"{busy[1]:8.2f} %" if page else "       –  "
+    print(f"{phones:6d}  {shown}  {busy[0]:8.2f} %  {each:10.0f} B/s", flush=True)
+    while folders.running_watches():
+        time.sleep(0.2)
+
+
+def main() -> int:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--phones", type=int, nargs="+", default=[0, 1, 20])
+    parser.add_argument("--seconds", type=float, default=15.0)
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="page", ignore_cleanup_errors=True) as home:
+        os.environ["XDG_DATA_HOME"] = home
+        print("phones  page's CPU  watch's CPU  for each phone")
+        measure(0, given.seconds, page=False)
+        for phones in given.phones:
+            measure(phones, given.seconds, page=True)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
