@@ -7,9 +7,7 @@ import sys
 from typing import Any
 
 from app.fleet import broker_address
-from app.page.launch import PageWish, Watching, launch_when_running, start_when_running
-
-MADE = "made"
+from app.page.launch import MADE, PageWish, Watching, launch_when_running, start_when_running
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:

@@ -24,6 +24,7 @@ class Act(Enum):
     BATTERY = auto()
     GLANCE = auto()
     GLANCE_WINDOW = auto()
+    SHARE = auto()
     CLOSER = auto()
     HISTORY = auto()
     REPORT = auto()
@@ -83,6 +84,7 @@ KEYS: Final = (
     Key(Act.QUIET, "Space", "Space", "quiet the chime for 2 minutes, or let it sound again"),
     Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or the board"),
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
+    Key(Act.SHARE, "Ctrl+G", "Ctrl+G", "glance view on phones: share it, new code, off"),
     Key(Act.CLOSER, "V", "V", "closer look at the chosen track, or back to the board"),
     Key(Act.HISTORY, "H", "H", "history of this watch's incidents"),
     Key(

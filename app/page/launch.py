@@ -17,6 +17,8 @@ from engine.session import engines
 
 WAITS_S: Final = 120.0
 """A demo take may have to be made first."""
+MADE: Final = "made"
+"""The wish for a certificate made on the spot."""
 _CHECKOUT: Final = Path(app.__file__).resolve().parent.parent
 
 

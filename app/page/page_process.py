@@ -74,15 +74,18 @@ class Control:
         with suppress(OSError, ValueError, asyncio.TimeoutError, asyncio.CancelledError):
             first = await asyncio.wait_for(reader.readline(), 5.0)
             if hmac.compare_digest(first.strip(), self._key.encode()):
-                telling = asyncio.create_task(self._tell(writer))
-                try:
-                    while line := await reader.readline():
-                        order = json.loads(line)
-                        if isinstance(order, dict):
-                            self.obey(order)
-                finally:
-                    telling.cancel()
+                await self._serve(reader, writer)
         writer.close()
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        telling = asyncio.create_task(self._tell(writer))
+        try:
+            while line := await reader.readline():
+                order = json.loads(line)
+                if isinstance(order, dict):
+                    self.obey(order)
+        finally:
+            telling.cancel()
 
     async def _tell(self, writer: asyncio.StreamWriter) -> None:
         last: dict[str, Any] | None = None

@@ -26,6 +26,7 @@ from app.controllers.plan_live import LivePlan
 from app.controllers.plan_new import NewPlan
 from app.controllers.report_controller import Occasion, ReportController
 from app.controllers.settings_controller import SettingsController
+from app.controllers.share_controller import ShareController
 from app.controllers.start_controller import FindInputs, StartController
 from app.controllers.watch_controller import WatchController
 from app.models.choices import Choices
@@ -86,7 +87,7 @@ class MainWindow(QMainWindow):
         self._make_controllers(inputs)
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
-            **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
+            **acts_of(self.headphones, self.line_checks, self.plans, self.reports, self.sharing),
             Act.SEEN_WORST: self._see_worst,
             Act.FULL_SCREEN: self.toggle_full_screen,
             Act.BACK: self.leaving.back,
@@ -131,6 +132,7 @@ class MainWindow(QMainWindow):
         self.history = HistoryController(bridge, page, layer, lambda: self.drills.secret)
         self.reports = ReportController(layer, prefs, background, self._occasion)
         self.opening = Opening(bridge, layer)
+        self.sharing = ShareController(bridge, layer, background)
         self.leaving = Closing(
             layer,
             lambda: self.is_live,

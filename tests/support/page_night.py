@@ -43,9 +43,19 @@ class PageNight:
     def stop(self) -> None:
         """Let go of everything, as a server that ends in good order does."""
         self.do(self.server.close)
+        self.do(_end_the_rest)
         self.loop.call_soon_threadsafe(self.loop.stop)
         self._thread.join(WAITS_S)
         self.loop.close()
+
+
+async def _end_the_rest() -> None:
+    """Whatever still talks on the loop, such as a control connection."""
+    others = asyncio.all_tasks() - {asyncio.current_task()}
+    for task in others:
+        task.cancel()
+    await asyncio.gather(*others, return_exceptions=True)
+    await asyncio.sleep(0)
 
 
 @contextmanager
