@@ -4,7 +4,10 @@ Model: when the carrier sinks under the FM threshold while the squelch stays ope
 gives way to demodulated noise: its density is level or rises with frequency up to the top of the
 band (N. M. Blachman, IEEE Trans. Inf. Theory 10(3), 235-241, 1964, after S. O. Rice: level
 below threshold, triangular above it), and it is steady while it lasts.
-What comes through air is not: blows and claps die away, cloth, wind and surf fall with frequency,
+It is Gaussian and steady, so its energy over a millisecond spreads as chi-square with twice
+bandwidth times duration degrees of freedom does (J. Bendat and A. Piersol, "Random data", ch. 8);
+cloth that rubs and rain that strikes spread several times as much, however white they are.
+What comes through air is neither: blows and claps die away, wind and surf fall with frequency,
 a sibilant is a hill with a lull below and above. A sound whose treble any other track hears too
 (their noises match at some lag) was in the air, however faint it is there. A link that carries
 no more than 15 kHz ends its hash there, and its de-emphasis of 50 or 75 us makes it level from
@@ -36,6 +39,17 @@ RISEN_DB: Final = 30.0
 ENDS_DB: Final = 15.0
 """The same range where all but the highest band is so: the link ends under it."""
 
+WINDOWS_HOP: Final = 10
+"""Windows in each hop whose energies are compared: 1 ms."""
+LOW_SHARE: Final = 0.1
+LOW_DEVIATIONS: Final = 1.28
+"""A tenth of a normal distribution lies so many standard deviations under its middle."""
+CLICKS: Final = 3.0
+"""The upper half may spread so many times as far: there lie the clicks of a link near its threshold
+(2.4 times at most: ours, measured on `inject.noise`)."""
+CHI_SQUARE_DB: Final = 4.34
+"""10 / ln 10: the spread in decibels of a power whose relative spread is small."""
+
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -61,6 +75,7 @@ class NoiseBurst(TrackMemory):
     _treble_db: Levels = per_track(np.nan, rows=_HISTORY)
     _tick: int = remembered(By.WHOLE, 0)
     _heard_ticks: NDArray[np.int64] = per_track(0)
+    _rough_s: Levels = per_track(-np.inf)
     _before: NDArray[np.float32] = per_track(0.0, rows=0, dtype=np.float32)
 
     def __init__(
@@ -71,6 +86,8 @@ class NoiseBurst(TrackMemory):
         over_floor_db: float = 3.0,
         rise_db: float = 8.0,
         steady_db: float = 9.0,
+        roughness: float = 2.0,
+        rough_s: float = 2.0,
         shared: float = 0.3,
         around_s: float = 0.03,
     ) -> None:
@@ -91,6 +108,12 @@ class NoiseBurst(TrackMemory):
             dB. Its treble lies this far above what the track's was lately.
         steady_db : float
             dB. Widest spread of level among the hops inside a burst.
+        roughness : float
+            Most that the energy over a millisecond may spread, against that of steady
+            noise of the same band; a link's has 1.0 to 1.9, nylon 2 to 4, rain more
+            (ours, measured on noise by `inject.noise` and on cloth and rain of the tests).
+        rough_s : float
+            s. So long after what was rough nothing is said: cloth has smooth moments.
         shared : float
             Least correlation, at any lag, of the treble that two tracks heard: then
             it was in the air; two hashes have about 0.1 (ours, measured).
@@ -101,6 +124,7 @@ class NoiseBurst(TrackMemory):
         self._over_floor_db = over_floor_db
         self._rise_db = rise_db
         self._steady_db = steady_db
+        self._roughness, self._rough_s_after = roughness, rough_s
         self._shared = shared
         self._around_s = around_s
         self._watched = scene.watched(Fault.NOISE_BURST)
@@ -210,7 +234,13 @@ class NoiseBurst(TrackMemory):
         some = sizes > 0
         energy = np.diff(sums[np.maximum(self._bands, 1) - 1])[some]
         density_db = 10.0 * np.log10(energy / sizes[some] + 1e-30)
-        return _is_hash(density_db) and not self._in_air(track_index, run, m)
+        if not _is_hash(density_db):
+            return False
+        if roughness(sound) > self._roughness:
+            self._rough_s[track_index] = m.end_s
+        if m.end_s - self._rough_s[track_index] < self._rough_s_after:
+            return False
+        return not self._in_air(track_index, run, m)
 
     def _in_air(self, track_index: int, run: _Run, m: Measurement) -> bool:
         """Whether any other track's treble holds the same noise, in the last two ticks.
@@ -239,6 +269,26 @@ class NoiseBurst(TrackMemory):
         loudest = f"{max((e.size_db for e in events), default=0.0):.0f}".replace("-", "\u2212")
         number = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
         return f"{number} of RF noise in 10 s, up to {loudest} dBFS"
+
+
+def roughness(sound: Levels) -> float:
+    """How much the energy over a millisecond spreads, against what steady noise of that band does.
+
+    `sound` has shape (hops, frames), hops in a row. 1.0 for Gaussian noise of any bandwidth; the
+    bandwidth is the statistical one, the squared sum of the spectrum over the sum of its squares.
+    """
+    step = np.diff(sound.ravel())
+    frames = max(sound.shape[1] // WINDOWS_HOP, 2)
+    windows = step[: len(step) // frames * frames].reshape(-1, frames)
+    energy_db = 10.0 * np.log10(np.square(windows).mean(axis=1) + 1e-30)
+    power = np.square(np.abs(np.fft.rfft(step * np.hanning(len(step)))))
+    bins = max(len(power) // 64, 1)
+    smooth = power[: len(power) // bins * bins].reshape(-1, bins).mean(axis=1)
+    share = float(smooth.sum() ** 2 / (np.square(smooth).sum() * len(smooth) + 1e-60))
+    freedom = max(share * frames, 1.0)
+    low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
+    spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
+    return float(spread_db / (LOW_DEVIATIONS * CHI_SQUARE_DB * np.sqrt(2.0 / freedom)))
 
 
 def _is_hash(density_db: Levels) -> bool:

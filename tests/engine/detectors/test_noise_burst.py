@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from engine.detectors.noise_burst import NoiseBurst
+from engine.detectors.noise_burst import NoiseBurst, roughness
 from engine.model.messages import Samples, State
 from engine.model.tracks import Scene
+from tests.support.harmless_sound import at_level, friction, impacts
 from tests.support.signals import noise, scene
 from tests.support.watching import Told, told
 
@@ -142,3 +143,23 @@ def test_hash_over_a_voice_that_two_packs_hear() -> None:
     voice = np.asarray(sosfilt(sos, noise(-20.0, 8.0, RATE, seed=11), axis=0), np.float32)
     x += voice * np.float32([1.0, 0.25])
     assert State.ACTIVE in told_of(put(x, noise(-26.0, 0.05, RATE, seed=12), 5.03)).states
+
+
+@pytest.mark.parametrize("what", ["nylon", "drizzle", "rain", "downpour"])
+def test_cloth_and_rain_are_rough(what: str) -> None:
+    """Nylon on the mic, white to 20 kHz, and drops that strike it are no link's noise."""
+    rng = np.random.default_rng(3)
+    drops_s = {"drizzle": 30.0, "rain": 300.0, "downpour": 2000.0}
+    wave = friction(12.0, rng) if what == "nylon" else impacts(12.0, drops_s[what], rng)
+    wave[: 2 * RATE] = 0.0
+    x = room(12.0) + at_level(wave, -32.0)[:, None].astype(np.float32)
+    assert State.ACTIVE not in told_of(x).states
+
+
+@pytest.mark.parametrize("band_hz", [(20.0, 23_000.0), (20.0, 15_000.0), (2000.0, 9000.0)])
+def test_gaussian_noise_has_roughness_one(band_hz: tuple[float, float]) -> None:
+    """Steady noise spreads as chi-square says, whatever its band (Bendat and Piersol)."""
+    sos = butter(4, band_hz, "bandpass", fs=RATE, output="sos")
+    x = sosfilt(sos, noise(-20.0, 2.0, RATE, seed=2)[:, 0].astype(np.float64))
+    hops = x[RATE:].reshape(-1, RATE // 100)
+    assert roughness(hops) == pytest.approx(1.0, abs=0.2)
