@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import traceback
 from dataclasses import replace
 from typing import Final
@@ -36,9 +37,7 @@ LEAST_SLEEP_S: Final = 0.5
 """A computer asleep for less has lost no more than its drivers hold. Ours."""
 
 SETTLE_S: Final = 3.0
-SURPLUS_S: Final = 0.05
-"""After a loss measured by the clock, audio in excess of it is left out for so long; so much of it
-may be the jitter of delivery. Ours."""
+"""After a loss measured by the clock, audio in excess of it is left out for so long. Ours."""
 
 BUSY: Final = "the computer was too busy to take the audio in"
 
@@ -96,8 +95,7 @@ class InputSupervisor:
         self._slept_s = 0.0
         self._read_at = self.last_audio_at
         self._empty_since: float | None = None
-        self._settled_at: float | None = None
-        self._since_settled = 0
+        self._settle_until = -math.inf
         self._tried_at = self.last_audio_at - SLOWEST_RETRY_S
         self._stall_step_at = self.last_audio_at
 
@@ -210,7 +208,8 @@ class InputSupervisor:
         self.last_audio_at = now
         if not self.info.live:
             return self._account_take(block)
-        block = self._without_surplus(block, now)
+        if self.lost_since is None:
+            block = self._without_surplus(block, now)
         rate_hz = self.info.sample_rate_hz
         if self.lost_since is None and not self._slept_s:
             frames = len(block.samples) + block.lost_frames
@@ -218,15 +217,17 @@ class InputSupervisor:
             if untold or block.lost_frames:
                 self.reason = BUSY
             return replace(block, lost_frames=block.lost_frames + untold)
-        lost_s = self._slept_s
-        if self.lost_since is not None:
-            lost_s += now - self.lost_since - len(block.samples) / rate_hz
+        lost = self._balance.gap(now, len(block.samples))
+        if self._restarted and self.lost_since is not None:
+            lost = round((now - self.lost_since) * rate_hz) - len(block.samples)
+        self._restarted = False
         if self._slept_s:
+            lost += round(self._slept_s * rate_hz)
             self.reason = f"the computer slept for {self._slept_s:.1f} s"
         self.reason = self.reason or "the watch was restarted"
-        self.drift, self._balance = ClockDrift(rate_hz), FrameBalance(rate_hz)
-        self._settled_at, self._since_settled = now, 0
-        return replace(block, lost_frames=max(round(lost_s * rate_hz), block.lost_frames, 0))
+        self.drift = ClockDrift(rate_hz)
+        self._settle_until = now + SETTLE_S
+        return replace(block, lost_frames=max(lost, block.lost_frames, 0))
 
     def _account_take(self, block: Block) -> Block:
         if self.lost_since is None:
@@ -240,16 +241,9 @@ class InputSupervisor:
 
         A sound server hands over what it held all at once; stream time must not run ahead.
         """
-        if self._settled_at is None:
+        if now > self._settle_until:
             return block
-        rate_hz = self.info.sample_rate_hz
-        allowed = (now - self._settled_at + SURPLUS_S) * rate_hz
-        if now - self._settled_at > SETTLE_S:
-            self._settled_at = None
-            return block
-        frames = len(block.samples) + block.lost_frames
-        surplus = min(max(round(self._since_settled + frames - allowed), 0), frames)
-        self._since_settled += frames - surplus
+        surplus = self._balance.ahead(now, len(block.samples) + block.lost_frames)
         lost = max(block.lost_frames - surplus, 0)
         return replace(
             block, samples=block.samples[surplus - block.lost_frames + lost :], lost_frames=lost
@@ -301,4 +295,6 @@ class InputSupervisor:
 
     def steady_s(self) -> float:
         """When the newest audio came, by a steady clock that counts the computer's sleep, s."""
-        return self.last_audio_at + self._suspended_s - self._slept_s
+        newest_s = self._balance.newest_due_s
+        came_s = self.last_audio_at if newest_s is None else min(newest_s, self.last_audio_at)
+        return came_s + self._suspended_s - self._slept_s

@@ -21,6 +21,9 @@ the promptest block of each of three quarters of a second is equally late. Ours.
 SETTLED_S: Final = 0.06
 """So near must they be. Ours, measured: PulseAudio hands over in pieces of up to 50 ms."""
 
+JITTER_S: Final = 0.03
+"""So much sooner than usual a block may come. Ours."""
+
 WAITING_S: Final = 0.05
 """More than this waiting for the engine: not all that came was counted yet. Ours."""
 
@@ -66,6 +69,34 @@ class FrameBalance:
             return 0
         self._recent.append(promptest_s)
         return self._strike(passed_s, drift_ppm or 0.0)
+
+    def gap(self, now_s: float, frames: int) -> int:
+        """Frames that came after a loss of any length: how many were lost, by the clock."""
+        if self._start_s is None:
+            self._start_s, self._bin_end_s = now_s, now_s + BIN_S
+            return 0
+        lost = max(self._due(now_s) - self._frames - frames, 0)
+        self._frames += frames + lost
+        self._recent.clear()
+        self._promptest_s, self._bin_end_s = None, now_s + BIN_S
+        return lost
+
+    def ahead(self, now_s: float, frames: int) -> int:
+        """How many of the frames that come now are more than the clock allows; at most all."""
+        allowed = self._due(now_s) + round(JITTER_S * self._rate_hz)
+        return min(max(self._frames + frames - allowed, 0), frames)
+
+    @property
+    def newest_due_s(self) -> float | None:
+        """When the newest frame was due by the clock, s; None while that is unknown."""
+        if self._start_s is None or self._usual_s is None:
+            return None
+        return self._start_s + self._usual_s + self._frames / self._rate_hz
+
+    def _due(self, now_s: float) -> int:
+        """Frames that usually have come by now."""
+        assert self._start_s is not None
+        return round((now_s - self._start_s - (self._usual_s or 0.0)) * self._rate_hz)
 
     def _strike(self, passed_s: float, drift_ppm: float) -> int:
         newest_s = self._recent[-1]

@@ -64,9 +64,12 @@ class SoundServer:
 
     def unplug(self) -> None:
         """Take the input away and leave the server running, as when a cable is pulled."""
-        subprocess.run(
-            ["pactl", "unload-module", "module-null-sink"], env=self.env, check=True, timeout=10
-        )
+        ask = {"env": self.env, "check": True, "timeout": 10}
+        listed = subprocess.run(["pactl", "list", "short", "modules"], capture_output=True, **ask)
+        ours = [
+            line for line in listed.stdout.decode().splitlines() if f"sink_name={_SINK} " in line
+        ]
+        subprocess.run(["pactl", "unload-module", ours[0].split()[0]], **ask)
 
     def plug_in(self) -> None:
         """Give it back after `unplug`; what is to sound is played anew."""
