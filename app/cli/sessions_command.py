@@ -40,7 +40,7 @@ def listing(folder: Path | None = None) -> tuple[list[str], list[str]]:
 def read_all(folder: Path | None = None) -> tuple[list[SessionSummary], list[str]]:
     """All sessions, the newest first, and a line for each that is none or is torn."""
     summaries, odd = [], []
-    for path in sorted((folder or sessions_folder()).iterdir(), reverse=True):
+    for path in sorted(_entries(folder or sessions_folder()), reverse=True):
         if not (path / LOG).is_file():
             odd.append(f"{path}: no session; left alone")
             continue
@@ -50,6 +50,13 @@ def read_all(folder: Path | None = None) -> tuple[list[SessionSummary], list[str
             odd.append(str(error))
     summaries.sort(key=lambda one: one.utc_ms, reverse=True)
     return summaries, odd
+
+
+def _entries(folder: Path) -> list[Path]:
+    try:
+        return list(folder.iterdir())
+    except OSError:  # on a disk that is full or read-only it may not be there
+        return []
 
 
 def line(one: SessionSummary) -> str:
@@ -71,6 +78,7 @@ def print_sessions(*, as_json: bool = False) -> int:
         print(json_text(document, indent=1))
         return 0
     lines, odd = listing()
+    lines = [harmless(words) for words in lines]
     print("\n".join([HEADINGS, *lines]) if lines else "nothing was watched yet")
     for words in odd:
         print(harmless(words), file=sys.stderr)

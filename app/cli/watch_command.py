@@ -24,6 +24,8 @@ from engine.session.folders import not_kept
 from engine.session.reader import SessionReader
 
 POLL_S: Final = 0.05
+FROZEN_S: Final = 2.0
+"""Without a snapshot for this long the engine is said not to answer; ours."""
 MANY: Final = 4
 """From so many tracks on that change alike at one moment they are one line; ours."""
 _NEWS: Final = (EventKind.RAISED, EventKind.ESCALATED)
@@ -75,6 +77,9 @@ class _Printer:
         self.watch: Watch | None = None
         self._client = client
         self._told = ""
+        self._heard_at = time.monotonic()
+        self._frozen = self._stopped = False
+        self._stands_due = client.joined
         self._desktop = NotificationService(self._desktop_changed) if _has_desktop() else None
         self._left = False
 
@@ -90,11 +95,15 @@ class _Printer:
             watch = client.watch()
             if watch is not None and self.watch is None:
                 self._begin(watch)
-            self._warn(client.stopped or ("" if watch else client.progress))
+            self._look_at_engine()
+            if watch is None:
+                self._warn(client.progress)
             snapshot = client.latest()
             if snapshot is not None:
                 self._take_in(snapshot)
                 self._left |= snapshot.ended
+            elif watch is not None:
+                self._look_for_life()
             time.sleep(POLL_S)
 
     def _begin(self, watch: Watch) -> None:
@@ -127,17 +136,40 @@ class _Printer:
         if self._desktop is not None:
             self._desktop.close()
 
+    def _look_at_engine(self) -> None:
+        """Say each death of the engine, and have what stands said anew once another one runs."""
+        stopped = self._client.stopped
+        if stopped and not self._stopped:
+            _say(stopped)
+            self._stands_due = True
+        self._stopped = bool(stopped)
+
+    def _look_for_life(self) -> None:
+        """Say once that an engine which lives does not answer."""
+        silent_s = time.monotonic() - self._heard_at
+        if silent_s > FROZEN_S and not self._frozen and not self._stopped:
+            self._frozen = True
+            _say(f"the engine has not answered for {silent_s:.0f} s: nothing is watched meanwhile")
+
     def _warn(self, words: str) -> None:
         if words and words != self._told:
             _say(words)
             if self._as_json and self.watch is not None:
                 print(watch_json.notice_line(words), flush=True)
-        self._told = words or self._told
+        self._told = words
 
     def _take_in(self, snapshot: Snapshot) -> None:
         """Print the state changes since the last one."""
         watch = self.watch
         assert watch is not None
+        self._heard_at, silent_s = time.monotonic(), time.monotonic() - self._heard_at
+        if self._frozen:
+            self._frozen = False
+            _say(f"the engine answers again, after {silent_s:.0f} s")
+        if self._stands_due:
+            self._stands_due = False
+            for line in () if self._as_json else standing_lines(snapshot, watch.plan):
+                print(line, flush=True)
         problem = snapshot.log.problem if snapshot.log is not None else ""
         self._warn(snapshot.notice or (f"the log can't be saved: {problem}" if problem else ""))
         if self._as_json:
@@ -147,6 +179,22 @@ class _Printer:
             for line in event_lines(snapshot.events, watch.plan):
                 print(line, flush=True)
         self._alert(snapshot, watch)
+
+
+def standing_lines(snapshot: Snapshot, plan: Plan) -> list[str]:
+    """What stands as somebody joins, the most urgent first: one line an alarm."""
+    standing = [
+        alarm.incident
+        for alarm in snapshot.alarms
+        if alarm.incident.end_s is None and alarm.incident.part_of is None
+    ]
+    events = [
+        AlarmEvent(EventKind.RAISED, snapshot.now_s, alarm, timecode=snapshot.timecode)
+        for alarm in snapshot.alarms
+        if alarm.incident in standing
+    ]
+    lines = event_lines(events, plan)
+    return [f"standing alarms: {len(standing)}", *lines] if standing else ["no alarm stands"]
 
 
 def _has_desktop() -> bool:

@@ -16,6 +16,7 @@ from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.line_results import Heard
 from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
+from engine.model.safe_text import harmless
 from engine.model.tracks import Plan, Track
 from engine.session import folders
 from engine.session.checkpoint import Checkpoint
@@ -41,6 +42,24 @@ _INCIDENT: Final = (
     "id, track, fault, severity, onset_s, amber_s, red_s, end_s, covered_by, uncovered, detail,"
     " tracks, part_of"
 )
+MOST_CHANNELS: Final = 65_535
+"""As many as a WAV file can have (its field has 16 bits); more are damage."""
+
+MOST_RATE_HZ: Final = 10_000_000
+
+_LONGEST_REASON: Final = 200
+_DAMAGE: Final = (
+    sqlite3.Error,
+    ValueError,
+    TypeError,
+    LookupError,
+    ArithmeticError,
+    AttributeError,
+    MemoryError,
+    RecursionError,
+)
+"""What a value that makes no sense can lead to, wherever it is read."""
+
 _LABELLED: Final = ("change", "action", "mark", "gap")
 """Tables whose rows have a timecode label of their moment."""
 
@@ -65,7 +84,7 @@ class SessionReader:
         try:
             self._log = open_to_read(self._path)
             self._log.execute("BEGIN")
-        except sqlite3.Error as error:
+        except (sqlite3.Error, OverflowError, ValueError) as error:
             raise self._unreadable(error) from error
         return self
 
@@ -76,11 +95,13 @@ class SessionReader:
         trace: TracebackType | None,
     ) -> None:
         self._log.close()
-        if isinstance(error, sqlite3.Error):
+        if isinstance(error, _DAMAGE) and not isinstance(error, NotALogError):
             raise self._unreadable(error) from error
 
-    def _unreadable(self, error: sqlite3.Error) -> NotALogError:
-        return NotALogError(f"{self._path}: torn, or can't be read ({error}); left alone")
+    def _unreadable(self, error: BaseException) -> NotALogError:
+        why = " ".join(f"{error}".split())[:_LONGEST_REASON]
+        line = f"{self._path}: torn, or can't be read ({why}); left alone"
+        return NotALogError(harmless(line))
 
     def _rows(self, query: str, *values: object) -> list[tuple[Any, ...]]:
         return self._log.execute(query, values).fetchall()
@@ -106,6 +127,8 @@ class SessionReader:
             return None
         *known, request, text = rows[0]
         utc_ms, source, live, rate_hz, channels, host_api, frame_rate, start_s, title = known
+        if not (0 < channels <= MOST_CHANNELS and 0 < rate_hz <= MOST_RATE_HZ):
+            raise NotALogError(f"{self._path}: {channels} channels at {rate_hz} Hz: left alone")
         return SessionRecord(
             utc_ms=utc_ms,
             source=source,

@@ -48,8 +48,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/pipeline/test_take_probe.py": "engine/timecode/code_search",
     "engine/report/content/test_from_session.py": (
         "engine/report/content/logged_figures engine/report/content/logged_timecode "
-        "engine/report/content/session_acts engine/session/reader "
-        "engine/session/summary"
+        "engine/report/content/session_acts engine/session/summary"
     ),
     "engine/report/formats/test_csv_table.py": "engine/report/content/words",
     "engine/report/layout/test_pages.py": (
@@ -68,7 +67,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (
         "app/cli/arguments app/cli/watch_json app/cli/display app/cli/scan_jobs app/cli/scan_text "
-        "app/cli/scan_command app/cli/watch_command "
+        "app/cli/scan_command "
         "app/report/take_scan "
         "app/window/application engine/report/content/from_scan"
     ),

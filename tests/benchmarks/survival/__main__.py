@@ -160,23 +160,32 @@ def stops(tries: int, longest_s: float) -> None:
 def moved(tries: int) -> None:
     """Take the interface away while another microphone is there, and give it back."""
     lost_s, back_s, foreign_s = [], [], []
+    sound = noise(-40.0, 60.0, RATE_HZ, tracks=8)
     with pulse_watch() as (server, watch):
         server.add_output("laptop")
         subprocess.run(
             ["pactl", "set-default-source", "laptop.monitor"], env=server.env, check=True
         )
         for number in range(tries):
+            begun = time.monotonic()
             server.unplug()
-            lost_s.append(watch.until(lost))
+            watch.until(lost)
+            lost_s.append(time.monotonic() - begun)
             end = time.monotonic() + 2.0
             while time.monotonic() < end:  # it must stay lost, whatever the laptop delivers
                 if not lost(watch.newest()):
                     foreign_s.append(number)
+            begun = time.monotonic()
             server.plug_in()
-            server.play(noise(-40.0, 600.0, RATE_HZ, tracks=8))
-            back_s.append(watch.until(lambda shot: not lost(shot) and bool(shot.present.all())))
+            server.play(sound)
+            watch.newest()
+            watch.until(lambda shot: not lost(shot) and bool(shot.present.all()))
+            back_s.append(time.monotonic() - begun)
             time.sleep(1.0)
-            print(f"{number + 1:3} told after {lost_s[-1]:.2f} s, back after {back_s[-1]:.2f} s")
+            print(
+                f"{number + 1:3} told after {lost_s[-1]:.2f} s, back after {back_s[-1]:.2f} s",
+                flush=True,
+            )
     print(f"told: median {statistics.median(lost_s):.2f} s, worst {max(lost_s):.2f} s")
     print(f"back: median {statistics.median(back_s):.2f} s, worst {max(back_s):.2f} s")
     print(f"another microphone taken for it: {len(foreign_s)}")

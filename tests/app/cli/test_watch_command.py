@@ -1,0 +1,115 @@
+"""A watch in the terminal: deaths, a frozen engine, and what stands are told each time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.cli import watch_command
+from app.cli.watch_command import FROZEN_S, _Printer, standing_lines
+from engine.model.messages import (
+    Alarm,
+    AlarmState,
+    Fault,
+    Incident,
+    Severity,
+    Snapshot,
+)
+from tests.support.qt import fake_client
+
+PLAN = fake_client.tower_plan()
+MUTED = Alarm(Incident(1, 1, Fault.MUTED, Severity.RED, 3.0), AlarmState.UNACKNOWLEDGED)
+OVER = Alarm(Incident(2, 2, Fault.HUM, Severity.AMBER, 3.0, end_s=4.0), AlarmState.RETURNED)
+PART = Alarm(Incident(3, 3, Fault.SILENT, Severity.RED, 3.0, part_of="A"), AlarmState.SUPPRESSED)
+
+
+class Engine:
+    """What the client says at each turn of the printer's loop."""
+
+    def __init__(self, turns: list[Any], joined: bool = False) -> None:
+        self.turns, self.joined = turns, joined
+        self.folder = Path("session")
+        self.progress = self.stopped = ""
+
+    def watch(self) -> object:
+        """The watch has begun."""
+        return fake_client.watch(PLAN)
+
+    def latest(self) -> Snapshot | None:
+        """The next turn: a snapshot, or None."""
+        turn = self.turns.pop(0) if self.turns else fake_client.snapshot(PLAN, ended=True)
+        if self.turns and isinstance(self.turns[0], str):
+            self.stopped = self.turns.pop(0).removeprefix("-")
+        return turn
+
+
+@pytest.fixture
+def printed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+    """Runs a printer on an engine with a clock that moves by a second a turn."""
+    now = [100.0]
+
+    def sleep(_: float) -> None:
+        now[0] += 1.0
+
+    monkeypatch.setattr(watch_command.time, "sleep", sleep)
+    monkeypatch.setattr(watch_command.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(watch_command, "_has_desktop", lambda: False)
+    monkeypatch.setattr(watch_command, "not_kept", lambda: "")
+
+    def run(engine: Engine) -> tuple[str, str]:
+        _Printer(engine).run()
+        said = capsys.readouterr()
+        return said.out, said.err
+
+    return run
+
+
+def shot(**more: Any) -> Snapshot:
+    """How the watch stands."""
+    return fake_client.snapshot(PLAN, **more)
+
+
+def test_every_death_of_the_engine_is_told(printed) -> None:
+    """Five times in a row the very same words: five lines."""
+    turns = [item for _ in range(5) for item in (shot(), "watch stopped", None, "-", shot())]
+    _, err = printed(Engine(turns))
+    assert err.count("watch stopped") == 5
+
+
+def test_an_engine_that_does_not_answer_is_told_once_and_so_is_its_return(printed) -> None:
+    """While it lives but says nothing."""
+    _, err = printed(Engine([shot(), *[None] * 9, shot(), shot()]))
+    assert err.count("has not answered") == 1
+    assert err.count("answers again") == 1
+    assert FROZEN_S < 5.0
+
+
+def test_a_notice_that_comes_again_is_told_again(printed) -> None:
+    """An input that is lost for the second time is as lost as the first time."""
+    turns = [shot(notice="gone"), shot(notice="gone"), shot(), shot(notice="gone")]
+    _, err = printed(Engine(turns))
+    assert err.count("gone") == 2
+
+
+@pytest.mark.parametrize(("joined", "times"), [(True, 1), (False, 0)])
+def test_who_joins_is_told_what_stands(printed, joined: bool, times: int) -> None:
+    """Once, and not where the watch has only begun."""
+    turns = [shot(alarms=(MUTED, OVER, PART)), shot(alarms=(MUTED, OVER, PART))]
+    out, _ = printed(Engine(turns, joined))
+    assert out.count("standing alarms: 1") == times
+    assert out.count("RED") == times
+
+
+def test_what_stands_is_told_after_a_restart(printed) -> None:
+    """Another engine has taken over: nobody need scroll back."""
+    turns = [shot(), "watch stopped", None, "-", shot(alarms=(MUTED,)), shot(alarms=(MUTED,))]
+    out, _ = printed(Engine(turns))
+    assert out.count("standing alarms: 1") == 1
+
+
+def test_nothing_that_is_over_stands() -> None:
+    """Nor what another alarm speaks for."""
+    lines = standing_lines(shot(alarms=(OVER, PART)), PLAN)
+    assert lines == ["no alarm stands"]
