@@ -59,7 +59,7 @@ def printed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
     monkeypatch.setattr(watch_command, "not_kept", lambda: "")
 
     def run(engine: Engine) -> tuple[str, str]:
-        _Printer(engine).run()
+        _Printer(engine, as_json=False).run()
         said = capsys.readouterr()
         return said.out, said.err
 
