@@ -7,12 +7,15 @@ from collections.abc import Callable
 from PySide6.QtCore import QObject
 
 from app.models.keys import Act
+from app.models.line_check_flow import is_clean, left, speaker
 from app.models.line_check_words import sheet
 from app.report.print_table import preview, table
 from app.services.bridge import Bridge
+from app.style import wording
 from app.views.line_check_page import LineCheckPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
+from engine.model import faults
 from engine.model.commands import (
     EndLineCheck,
     LineCheckGo,
@@ -20,9 +23,10 @@ from engine.model.commands import (
     StartLineCheck,
     SwapInputs,
 )
-from engine.model.line_results import Verdict
-from engine.model.messages import Snapshot
+from engine.model.line_results import LineCheck, Verdict
+from engine.model.messages import Fault, Snapshot
 
+LOST = (Fault.MUTED, Fault.DEAD_MIC, Fault.SILENT)
 HEADS = ("Input", "Name", "Verdict", "At", "Speech", "Peak", "Floor", "Note")
 
 
@@ -33,6 +37,7 @@ class LineCheckController(QObject):
         super().__init__(page)
         self._bridge, self._page, self._layer = bridge, page, layer
         self._next = False
+        self._acted: LineCheck | None = None
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What each key of the line check does."""
@@ -80,7 +85,32 @@ class LineCheckController(QObject):
             self.check_all()
         page = self.page
         if page is not None and snapshot.line_check is not None:
+            page.set_dead(self._dead_words(snapshot, snapshot.line_check.at))
             page.show_state(snapshot.line_check, self._page.plan)
+            self._go_on(page, snapshot, snapshot.line_check)
+
+    def _go_on(self, page: LineCheckPage, snapshot: Snapshot, check: LineCheck) -> None:
+        """By itself after a clean pass, or to whoever speaks, where that is wished."""
+        if check == self._acted:
+            return
+        plan = self._page.plan
+        track = next((t for t in plan.tracks if t.input == check.at), None)
+        if track is not None and page.by_itself.isChecked() and is_clean(check.heard, track):
+            self._acted = check
+            page.pass_by_itself()
+        elif page.by_voice.isChecked() and not (check.at is not None and check.heard.came):
+            number = speaker(plan, snapshot, left(check))
+            if number is not None and number != check.at:
+                self._acted = check
+                self._bridge.ask(LineCheckGo(number))
+
+    def _dead_words(self, snapshot: Snapshot, number: int | None) -> str:
+        """What stands against the track asked for: a dead mic reads dead."""
+        for alarm in snapshot.alarms:
+            one = alarm.incident
+            if one.fault in LOST and one.end_s is None and number in (one.track, *one.tracks):
+                return wording.sentence(f"{faults.word(one.fault)}: {faults.check_first(one)}")
+        return ""
 
     def _print(self) -> None:
         page = self.page

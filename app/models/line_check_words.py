@@ -5,7 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from engine.model.line_results import PEAK_DBFS, SAFETY_DB, SPEECH_DBFS, Heard, LineCheck, Verdict
+from engine.model.line_results import (
+    PEAK_DBFS,
+    SAFETY_DB,
+    SPEECH_DBFS,
+    Heard,
+    LineCheck,
+    LineResult,
+    Verdict,
+)
 from engine.model.messages import Kind, PackLevel
 from engine.model.number_text import number
 from engine.model.tracks import Plan, Track
@@ -56,6 +64,21 @@ def verdict_words(heard: Heard) -> str:
 def dbfs(value: float | None) -> str:
     """A level with a true minus sign; a dash where there is none."""
     return NONE_YET if value is None else number(value, "dBFS", digits=0)
+
+
+def evidence(result: LineResult) -> str:
+    """What a verdict rests on: level, seconds of speech, taps; or that nothing was heard."""
+    heard = result.heard
+    if not heard.came:
+        return "not heard"
+    parts = [dbfs(heard.speech_dbfs)] if heard.speech_dbfs is not None else []
+    if heard.speech_s >= 0.5:
+        parts.append(f"{heard.speech_s:.0f} s of speech")
+    if heard.taps:
+        parts.append("1 tap" if heard.taps == 1 else f"{heard.taps} taps")
+    if heard.code:
+        parts.append("timecode")
+    return ", ".join(parts)
 
 
 def facts(heard: Heard, plan: Plan, track: Track) -> list[Fact]:

@@ -8,6 +8,7 @@ from typing import Final
 from PySide6.QtCore import QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
+    QCheckBox,
     QGridLayout,
     QHBoxLayout,
     QLineEdit,
@@ -17,9 +18,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.models.line_check_flow import left
 from app.models.line_check_words import (
     MARKS,
     Fact,
+    evidence,
     facts,
     place_words,
     prompt,
@@ -40,6 +43,8 @@ from engine.model.line_results import (
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
 
+NOT_HEARD: Final = "Nothing heard. Enter again: not heard, asked for at the end."
+HEADPHONES: Final = "Turn your headphones down before anybody taps a mic."
 LOWEST_DBFS: Final = -70.0
 MOST_FINDINGS: Final = 4
 WITH_TARGET: Final = (Kind.LAV, Kind.BOOM)
@@ -76,6 +81,14 @@ class TargetBar(QWidget):
             return wide * min(max((dbfs - LOWEST_DBFS) / -LOWEST_DBFS, 0.0), 1.0)
 
         painter.fillRect(QRectF(0, high / 2 - 1, wide, 2), faint)
+        small = self.font()
+        small.setPixelSize(max(8, high // 2))
+        painter.setFont(small)
+        for dbfs in range(-60, 1, 20):
+            painter.fillRect(QRectF(x(dbfs) - 0.5, 0, 1, high), faint)
+            painter.setPen(faint.lighter(150))
+            spot = QRectF(x(dbfs) - 42, 0, 40, high)
+            painter.drawText(spot, Qt.AlignmentFlag.AlignRight, str(dbfs).replace("-", "−"))
         if self._zone is not None:
             low, top = self._zone
             painter.setPen(QPen(ink, 1.5))
@@ -108,6 +121,9 @@ class LineCheckPage(Overlay):
         super().__init__(parent)
         self.plan = plan
         self.state: LineCheck | None = None
+        self._notes: dict[int, str] = {}
+        self._asked: int | None = None
+        self._dead = ""
         self.setAccessibleName("Line check")
         self.list = QListWidget()
         self.list.setAccessibleName("Tracks")
@@ -131,14 +147,20 @@ class LineCheckPage(Overlay):
         self.skipped, self.before = Button("Skip", "S", True), Button("Back", "←")
         self.after, self.swapped = Button("Next", "→"), Button("Swap in the plan", "W")
         self.printed, self.done = Button("Print"), Button("Close", "Esc")
+        self.by_itself = QCheckBox("Go on by itself after a clean pass (A)")
+        self.by_voice = QCheckBox("Go to whoever speaks alone (G)")
+        for box in (self.by_itself, self.by_voice):
+            box.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._keys: dict[str, Callable[[], None]] = {
-            "Return": lambda: self._mark(Verdict.PASSED),
+            "Return": self._enter,
             "F": lambda: self._mark(Verdict.FAILED),
             "S": lambda: self._mark(Verdict.SKIPPED),
             "Left": lambda: self._step(-1),
             "Right": lambda: self._step(1),
             "W": self._swap,
             "T": self.note.setFocus,
+            "A": self.by_itself.toggle,
+            "G": self.by_voice.toggle,
         }
         self._lay_out()
         self._connect()
@@ -168,6 +190,12 @@ class LineCheckPage(Overlay):
             right.addWidget(label)
         right.addWidget(self.swapped, 0, Qt.AlignmentFlag.AlignLeft)
         right.addStretch(1)
+        right.addWidget(plain(HEADPHONES, "small"))
+        ways = QHBoxLayout()
+        for box in (self.by_itself, self.by_voice):
+            ways.addWidget(box)
+        ways.addStretch(1)
+        right.addLayout(ways)
         right.addWidget(self.note)
         body.addLayout(right, 5)
         self.column.addWidget(plain("Line check", "heading"))
@@ -218,10 +246,44 @@ class LineCheckPage(Overlay):
         super().hideEvent(event)
         self.closed.emit()
 
+    def _enter(self) -> None:
+        """Passed; at the end, the first that is left."""
+        state = self.state
+        if state is not None and state.at is None:
+            rest = left(state)
+            if rest:
+                self.gone.emit(rest[0])
+            return
+        self._mark(Verdict.PASSED)
+
+    def pass_by_itself(self) -> None:
+        """The track asked for is clean: go on without a key."""
+        self._mark(Verdict.PASSED)
+
     def _mark(self, verdict: Verdict) -> None:
         if self.state is not None and self.state.at is not None:
-            self.marked.emit(verdict, self.note.text())
+            if verdict is Verdict.PASSED and not self._may_pass():
+                return
+            if verdict is Verdict.PASSED and not self.state.heard.came:
+                self.marked.emit(Verdict.SKIPPED, f"not heard {self.note.text()}".strip())
+            else:
+                self.marked.emit(verdict, self.note.text())
             self.note.clear()
+            self._notes.pop(self.state.at, None)
+
+    def _may_pass(self) -> bool:
+        """Where nothing was heard, passed has to be pressed twice, and says so."""
+        state = self.state
+        assert state is not None
+        if state.heard.came or self._asked == state.at:
+            return True
+        self._asked = state.at
+        say(self.came, NOT_HEARD, "largewarn")
+        return False
+
+    def set_dead(self, words: str) -> None:
+        """What is wrong with the track asked for, if it stands as an alarm; empty: nothing."""
+        self._dead = words
 
     def _step(self, by: int) -> None:
         if self.state is None or not self.state.order:
@@ -241,6 +303,7 @@ class LineCheckPage(Overlay):
         """Bring it up to date."""
         if state == self.state and plan is self.plan:
             return
+        self._keep_note(state)
         self.state, self.plan = state, plan
         self._show_list(state)
         track = next((t for t in plan.tracks if t.input == state.at), None)
@@ -255,6 +318,15 @@ class LineCheckPage(Overlay):
     def _measures(self) -> list[QWidget]:
         return [self.speech, self.peak, *(label for pair in self.facts for label in pair)]
 
+    def _keep_note(self, state: LineCheck) -> None:
+        """A note belongs to the track on which it was typed."""
+        before = None if self.state is None else self.state.at
+        if before == state.at:
+            return
+        if before is not None and self.note.text():
+            self._notes[before] = self.note.text()
+        self.note.setText(self._notes.get(state.at or 0, ""))
+
     def _show_list(self, state: LineCheck) -> None:
         names = {t.input: t.label for t in self.plan.tracks}
         if self.list.count() != len(state.order):
@@ -265,7 +337,8 @@ class LineCheckPage(Overlay):
             result = state.result(number)
             mark = MARKS[None if result is None else result.verdict]
             words = f"{mark}  {number}  {names.get(number, '')}"
-            words += f"  ·  {result.verdict.value}" if result is not None else ""
+            if result is not None:
+                words += f"  ·  {result.verdict.value}  ·  {evidence(result)}"
             item = self.list.item(row)
             if item.text() != words:
                 item.setText(words)
@@ -277,7 +350,7 @@ class LineCheckPage(Overlay):
         title, rest = summary(state)
         say(self.title, title)
         say(self.where, rest)
-        say(self.ask, "Esc when you are done; ← goes back.")
+        say(self.ask, "Enter: what is left, once more. Esc when you are done; ← goes back.")
         say(self.came, "", "large")
         for label in self.warnings:
             label.hide()
@@ -288,7 +361,13 @@ class LineCheckPage(Overlay):
         say(self.title, f"{track.input}  {track.label}")
         say(self.where, place_words(track))
         say(self.ask, prompt(track))
-        say(self.came, verdict_words(heard), "large" if heard.elsewhere is None else "largewarn")
+        if self._dead and not heard.came:
+            say(self.came, self._dead, "largewarn")
+        elif self._asked == state.at and not heard.came:
+            say(self.came, NOT_HEARD, "largewarn")
+        else:
+            tone = "large" if heard.elsewhere is None else "largewarn"
+            say(self.came, verdict_words(heard), tone)
         self.came.setAccessibleName(self.came.text())
         talks = track.kind in WITH_TARGET
         safety = track.level is PackLevel.SAFETY

@@ -10,6 +10,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QFileDialog,
+    QFrame,
     QGridLayout,
     QHBoxLayout,
     QListWidget,
@@ -29,6 +30,24 @@ LOOKING = "Looking for inputs…"
 NO_INPUT = "No input found. Plug one in, then look again."
 _DATA = Qt.ItemDataRole.UserRole
 _INPUT = _DATA + 1
+
+
+PURPOSE = "says within seconds which mic died, whose it is and what to check first"
+DEMO_WORDS = (
+    "A hundred seconds of a made-up night: a bell is raised into a tower, and things fail. "
+    "Nothing to plug in, nothing to hear: watch what it says."
+)
+
+
+def _card(title: str) -> tuple[QFrame, QVBoxLayout]:
+    """A framed part of the page with its title."""
+    card = QFrame()
+    card.setObjectName("panel")
+    column = QVBoxLayout(card)
+    column.setContentsMargins(18, 14, 18, 14)
+    column.setSpacing(8)
+    column.addWidget(plain(title, "title"))
+    return card, column
 
 
 class Input(Protocol):
@@ -86,14 +105,14 @@ class StartPage(QWidget):
         self.inputs.setAccessibleName("Live inputs")
         self.inputs.setWordWrap(True)
         self.recent.setAccessibleName("Recent takes and plans")
-        self.watch = Button("Watch this input", "Enter", main=True)
-        self.check = Button("Check its lines first", "K", main=True)
+        self.watch = Button("Watch now", "Enter", main=True)
+        self.check = Button("Check the lines", "K", main=True).as_primary()
         self.again = Button("Look again", "L")
-        self.take = Button("Open a take", "T", main=True)
+        self.take = Button("Open a take", "T")
         self.folder = Button("Open a folder of mono files", "F")
-        self.demo = Button("Watch the demo take", "D", main=True)
+        self.demo = Button("See it work", "D", main=True)
         self.drill = Button("Drill", "R", main=True)
-        self.report = Button("Report", "W", main=True)
+        self.report = Button("Report", "W")
         self.choose_plan = Button("Choose a plan", "P")
         self.make_plan = Button("Make a plan", "M")
         self.edit_plan = Button("Edit it", "E")
@@ -108,32 +127,52 @@ class StartPage(QWidget):
 
     def _build(self) -> None:
         self._outer = QVBoxLayout(self)
-        self._outer.addWidget(plain("trackwarden", "clock"))
-        purpose = "Listens beside the recorder, and says which mic died and what to check first."
-        self._outer.addWidget(plain(purpose, "dim"))
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(20)
-        grid.setVerticalSpacing(8)
-        grid.addWidget(plain("LIVE INPUTS", "heading"), 0, 0)
-        grid.addWidget(plain("RECENT TAKES AND PLANS", "heading"), 0, 1)
-        grid.addWidget(self.inputs, 1, 0)
-        grid.addWidget(self.recent, 1, 1)
-        grid.addLayout(self._line(self.watch, self.check), 2, 0)
-        grid.addLayout(self._line(self.take, self.folder), 2, 1)
-        grid.setColumnStretch(0, 1)
-        grid.setColumnStretch(1, 1)
-        grid.setRowStretch(1, 1)
-        grid.addLayout(self._line(self.again), 3, 0)
-        grid.addLayout(self._line(self.demo, self.drill, self.report), 3, 1)
-        self._outer.addLayout(grid, 1)
-        plans = (self.choose_plan, self.make_plan, self.edit_plan, self.drop_plan)
-        line = self._line(*plans)
-        line.insertWidget(len(plans), self.plan_words, 1)
-        self._outer.addLayout(line)
+        head = QHBoxLayout()
+        head.addWidget(plain("trackwarden", "clock"))
+        head.addWidget(plain(PURPOSE, "dim"), 1)
+        self._outer.addLayout(head)
+        cards = QGridLayout()
+        cards.setSpacing(20)
+        cards.addWidget(self._tonight(), 0, 0, 2, 1)
+        cards.addWidget(self._newcomer(), 0, 1)
+        cards.addWidget(self._earlier(), 1, 1)
+        cards.setColumnStretch(0, 3)
+        cards.setColumnStretch(1, 2)
+        cards.setRowStretch(1, 1)
+        self._outer.addLayout(cards, 1)
         self._outer.addWidget(self.error)
         hint = "Or drop a take or a plan onto this window.   ? all keys · N night or day"
         self._outer.addWidget(plain(hint, "small"))
         self._outer.addWidget(plain(" ".join(CAUTIONS), "small", wrap=True))
+
+    def _tonight(self) -> QFrame:
+        """What most nights begin with: an input, its plan, its lines."""
+        card, column = _card("Watch tonight")
+        column.addWidget(plain("1  Choose the input that has a copy of the recorder's tracks."))
+        column.addWidget(self.inputs, 1)
+        column.addLayout(self._line(self.again))
+        column.addWidget(plain("2  Say what each input carries: the plan. It is remembered."))
+        column.addWidget(self.plan_words)
+        plans = (self.choose_plan, self.make_plan, self.edit_plan, self.drop_plan)
+        column.addLayout(self._line(*plans))
+        column.addWidget(plain("3  Hear each line once, or watch at once."))
+        column.addLayout(self._line(self.check, self.watch))
+        return card
+
+    def _newcomer(self) -> QFrame:
+        """For who sees it for the first time."""
+        card, column = _card("New here?")
+        column.addWidget(plain(DEMO_WORDS, "dim", wrap=True))
+        column.addLayout(self._line(self.demo, self.drill))
+        return card
+
+    def _earlier(self) -> QFrame:
+        """What was recorded or watched before."""
+        card, column = _card("Earlier takes and nights")
+        column.addWidget(self.recent, 1)
+        column.addLayout(self._line(self.take, self.folder))
+        column.addLayout(self._line(self.report))
+        return card
 
     @staticmethod
     def _line(*parts: QWidget) -> QHBoxLayout:

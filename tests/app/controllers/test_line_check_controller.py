@@ -217,3 +217,45 @@ def test_a_swap_shows_in_the_window(deck: Deck, qtbot: QtBot) -> None:
     assert deck.page.title.text() == "3  Signaller safety"
     assert deck.window.watch_page.board.scene.plan.track(6).label == "Rigger main"
     assert deck.window.watch_page.board.chosen == {5}
+
+
+def test_nothing_heard_is_not_passed(deck: Deck, qtbot: QtBot) -> None:
+    """Enter asks first; pressed again the track is left for the end, marked as not heard."""
+    deck.window.line_checks.check_all()
+    deck.look(LineCheck(ORDER, 10, Heard(), DONE))
+    deck.client.sent.clear()
+    qtbot.keyClick(deck.page, Qt.Key.Key_Return)
+    assert deck.client.sent == []
+    assert deck.page.came.text().startswith("Nothing heard.")
+    qtbot.keyClick(deck.page, Qt.Key.Key_Return)
+    assert deck.client.sent == [LineCheckMark(Verdict.SKIPPED, "not heard")]
+
+
+def test_a_dead_mic_reads_dead(deck: Deck) -> None:
+    """A track with a standing loss says which, and what to check, instead of waiting for sound."""
+    deck.window.line_checks.check_all()
+    deck.look(LineCheck(ORDER, 9, Heard(), DONE))
+    assert deck.page.came.text().startswith("Muted: no signal at all")
+
+
+def test_a_note_stays_with_its_track(deck: Deck) -> None:
+    """Typed on one track, it is not found on the next, and is there again on the way back."""
+    deck.window.line_checks.check_all()
+    deck.look(LineCheck(ORDER, 8, VOICE, DONE))
+    deck.page.note.setText("new tape")
+    deck.look(LineCheck(ORDER, 12, VOICE, DONE))
+    assert deck.page.note.text() == ""
+    deck.look(LineCheck(ORDER, 8, VOICE, DONE))
+    assert deck.page.note.text() == "new tape"
+
+
+def test_it_goes_on_by_itself_where_that_is_wished(deck: Deck) -> None:
+    """A clean track passes once; without the wish nothing happens."""
+    deck.window.line_checks.check_all()
+    deck.client.sent.clear()
+    deck.look(LineCheck(ORDER, 3, VOICE, DONE))
+    assert deck.client.sent == []
+    deck.page.by_itself.setChecked(True)
+    for _ in range(3):
+        deck.look(LineCheck(ORDER, 3, VOICE, DONE))
+    assert deck.client.sent == [LineCheckMark(Verdict.PASSED, "")]
