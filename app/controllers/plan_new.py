@@ -51,9 +51,11 @@ class NewPlan(QObject):
     def _ask_take(self, kind: str) -> None:
         window = self._start_page.window()
         if kind == "folder":
-            path = QFileDialog.getExistingDirectory(window, "Make a plan from a folder")
+            path = QFileDialog.getExistingDirectory(window, "Make a plan from a folder", self._last)
         else:
-            path, _ = QFileDialog.getOpenFileName(window, "Make a plan from a take", "", TAKES)
+            path, _ = QFileDialog.getOpenFileName(
+                window, "Make a plan from a take", self._last, TAKES
+            )
         if path:
             self.from_take(path)
 
@@ -121,9 +123,18 @@ class NewPlan(QObject):
             self._start_page.set_plan(self._path)
             self._layer.hide()
 
+    @property
+    def _last(self) -> str:
+        """Where the last plan or take lies."""
+        recent = self._prefs.recent
+        return str(Path(recent[0]).parent) if recent else ""
+
+    def _fresh_path(self) -> str:
+        return str(Path(self._last) / "plan.toml")
+
     def _save_as(self) -> bool:
         path, _ = QFileDialog.getSaveFileName(
-            self._start_page.window(), "Save the plan", self._path or "plan.toml", PLANS
+            self._start_page.window(), "Save the plan", self._path or self._fresh_path(), PLANS
         )
         return bool(path) and self.save_to(path)
 

@@ -13,7 +13,7 @@ from engine.model.messages import Incident, Severity
 from engine.session.plan_history import PlanHistory
 
 MARK: Final = "mark"
-COLUMNS: Final = ("Began", "Track", "Fault", "Priority", "Lasted", "Covered", "What, notes")
+COLUMNS: Final = ("Began", "Track", "Fault", "Priority", "Lasted", "Backup", "What, notes")
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ class Act(Enum):
     SHARE = auto()
     CLOSER = auto()
     HISTORY = auto()
+    SESSION = auto()
     REPORT = auto()
     SETTINGS = auto()
     OUT = auto()
@@ -86,6 +87,7 @@ KEYS: Final = (
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
     Key(Act.SHARE, "Ctrl+G", "Ctrl+G", "glance view on phones: share it, new code, off"),
     Key(Act.CLOSER, "V", "V", "closer look at the chosen track, or back to the board"),
+    Key(Act.SESSION, "Shift+H", "Shift+H", "what happened: time line of a session", False),
     Key(Act.HISTORY, "H", "H", "history of this watch's incidents"),
     Key(
         Act.REPORT, "W", "W", "write a report: of this session, or of earlier ones and takes", False

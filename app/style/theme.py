@@ -236,6 +236,15 @@ QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weigh
   padding: {px4}px {px9}px; }}
 QTableView::item:selected {{ border: 1px solid {cover}; }}
 QTableView::item {{ padding: {px4}px {px9}px; }}
+QDialog {{ background: {bg}; }}
+QDialog QAbstractItemView {{ background: {panel}; color: {ink}; border: 1px solid {line};
+  alternate-background-color: {bg}; selection-background-color: {line}; selection-color: {ink}; }}
+QDialog QToolButton {{ background: {panel}; border: 1px solid {edge}; border-radius: 4px;
+  padding: 2px; }}
+QScrollBar:horizontal {{ background: {bg}; height: {px9}px; }}
+QScrollBar::handle:horizontal {{ background: {edge}; border-radius: 4px; min-width: 30px; }}
+QMenu {{ background: {panel}; color: {ink}; border: 1px solid {edge}; }}
+QMenu::item:selected {{ background: {line}; }}
 QWidget#closer {{ background: {bg}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}
 QPushButton[main="true"] {{ font-size: {px15}px; font-weight: 700; padding: {px9}px {px14}px; }}

@@ -13,7 +13,7 @@ from app.models.fix_cards import Card
 from app.models.strip_cells import MOST, StripCell, cells
 from app.style import state_shapes
 from app.style.theme import Look
-from app.views.widgets.basics import Button, Elided, plain, restyle, say
+from app.views.widgets.basics import Button, Elided, ElidedLines, plain, restyle, say
 
 SEEN_KEY: Final = "F9"
 CALM: Final = "Nothing to fix."
@@ -29,7 +29,7 @@ class CellView(QFrame):
         self.setObjectName("cell")
         self.look = look
         self.cell: StripCell | None = None
-        self.title, self.body = Elided("bold"), plain(wrap=True)
+        self.title, self.body = Elided("bold"), ElidedLines()
         self.body.setProperty("part", "strip")
         self.see = Button("Seen it")
         self.see.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # keys stay with the page below

@@ -91,6 +91,7 @@ class StartPage(QWidget):
     line_check_asked = Signal()
     drill_asked = Signal()
     report_asked = Signal()
+    session_asked = Signal()
     plan_wanted = Signal()
     inputs_wanted = Signal()
     plan_to_edit = Signal(str)
@@ -113,6 +114,7 @@ class StartPage(QWidget):
         self.demo = Button("See it work", "D", main=True)
         self.drill = Button("Drill", "R", main=True)
         self.report = Button("Report", "W")
+        self.session = Button("What happened", "H")
         self.choose_plan = Button("Choose a plan", "P")
         self.make_plan = Button("Make a plan", "M")
         self.edit_plan = Button("Edit it", "E")
@@ -171,7 +173,7 @@ class StartPage(QWidget):
         card, column = _card("Earlier takes and nights")
         column.addWidget(self.recent, 1)
         column.addLayout(self._line(self.take, self.folder))
-        column.addLayout(self._line(self.report))
+        column.addLayout(self._line(self.session, self.report))
         return card
 
     @staticmethod
@@ -198,6 +200,7 @@ class StartPage(QWidget):
         self.demo.clicked.connect(lambda: self.chosen.emit(Open(demo=True, plan=self.plan)))
         self.drill.clicked.connect(self.drill_asked)
         self.report.clicked.connect(self.report_asked)
+        self.session.clicked.connect(self.session_asked)
         self.choose_plan.clicked.connect(self.ask_plan)
         self.make_plan.clicked.connect(self.plan_wanted)
         self.edit_plan.clicked.connect(lambda: self.plan_to_edit.emit(self.plan))
@@ -214,6 +217,7 @@ class StartPage(QWidget):
             ("K", self.check),
             ("L", self.again),
             ("R", self.drill),
+            ("H", self.session),
         ):
             shortcut = QShortcut(QKeySequence(letter), self)
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
@@ -267,7 +271,8 @@ class StartPage(QWidget):
         self._take_item(self.inputs.currentItem())
 
     def set_recent(self, paths: Sequence[str]) -> None:
-        """List recent takes and plans."""
+        """List recent takes and plans; file dialogs open where the last one lies."""
+        self._last = str(Path(paths[0]).parent) if paths else ""
         self.recent.clear()
         for path in paths:
             kind = "plan" if is_plan(path) else "take"
@@ -314,18 +319,18 @@ class StartPage(QWidget):
 
     def ask_take(self) -> None:
         """Pick a take from disk."""
-        path, _ = QFileDialog.getOpenFileName(self, "Open a take", "", TAKES)
+        path, _ = QFileDialog.getOpenFileName(self, "Open a take", self._last, TAKES)
         if path:
             self.open_paths([path])
 
     def ask_folder(self) -> None:
         """Pick a folder of mono files from disk."""
-        path = QFileDialog.getExistingDirectory(self, "Open a folder of mono files")
+        path = QFileDialog.getExistingDirectory(self, "Open a folder of mono files", self._last)
         if path:
             self.open_paths([path])
 
     def ask_plan(self) -> None:
         """Pick a plan from disk."""
-        path, _ = QFileDialog.getOpenFileName(self, "Choose a plan", "", PLANS)
+        path, _ = QFileDialog.getOpenFileName(self, "Choose a plan", self._last, PLANS)
         if path:
             self.open_paths([path])

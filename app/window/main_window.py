@@ -25,6 +25,7 @@ from app.controllers.opening import CANCELLED, Opening
 from app.controllers.plan_live import LivePlan
 from app.controllers.plan_new import NewPlan
 from app.controllers.report_controller import Occasion, ReportController
+from app.controllers.session_controller import SessionController
 from app.controllers.settings_controller import SettingsController
 from app.controllers.share_controller import ShareController
 from app.controllers.start_controller import FindInputs, StartController
@@ -87,7 +88,8 @@ class MainWindow(QMainWindow):
         self._make_controllers(inputs)
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
-            **acts_of(self.headphones, self.line_checks, self.plans, self.reports, self.sharing),
+            **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
+            **acts_of(self.sessions, self.sharing),
             Act.SEEN_WORST: self._see_worst,
             Act.FULL_SCREEN: self.toggle_full_screen,
             Act.BACK: self.leaving.back,
@@ -130,6 +132,9 @@ class MainWindow(QMainWindow):
         self.first_plans = NewPlan(self.start_page, layer, prefs, background)
         self.drills = DrillController(bridge, page, layer, background)
         self.history = HistoryController(bridge, page, layer, lambda: self.drills.secret)
+        self.sessions = SessionController(
+            layer, background, lambda: self.bridge.folder, lambda: self.drills.secret
+        )
         self.reports = ReportController(layer, prefs, background, self._occasion)
         self.opening = Opening(bridge, layer)
         self.sharing = ShareController(bridge, layer, background)
@@ -176,6 +181,9 @@ class MainWindow(QMainWindow):
             lambda: self.drills.ask(self.start.recent_takes(), self.start_page.plan)
         )
         start.report_asked.connect(self.reports.show)
+        start.session_asked.connect(self.sessions.show)
+        self.sessions.replay_asked.connect(self.open)
+        self.sessions.refused.connect(page.footer.say)
         page.header.report_asked.connect(self.reports.show)
         page.header.standby_asked.connect(self.acts.standby)
         page.header.look_asked.connect(self.settings.toggle_look)
@@ -306,6 +314,7 @@ class MainWindow(QMainWindow):
         self.setPalette(theme.palette(self.look))
         self.setStyleSheet(theme.sheet(self.look, self._scale))
         self.watch_page.set_look(self.look, self._scale)
+        self.sessions.look = self.look
         self.strip.set_look(self.look, self._scale)
         self.glances.set_look(self.look)
         self.start_page.set_scale(self._scale)

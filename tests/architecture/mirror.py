@@ -108,6 +108,9 @@ PARTS: Final[Mapping[str, str]] = {
         "app/views/widgets/overlay app/window/shortcuts"
     ),
     "app/views/test_history_page.py": "app/controllers/history_controller",
+    "app/views/session/test_session_page.py": (
+        "app/controllers/session_controller app/views/session/timeline_view"
+    ),
     "app/views/test_settings_page.py": "app/controllers/settings_controller",
     "app/views/test_start_page.py": "app/controllers/start_controller",
     "app/window/test_watch_stops.py": "app/controllers/closing",

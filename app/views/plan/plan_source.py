@@ -38,12 +38,6 @@ class PlanSource(Overlay):
             (Button("From a take…", "T", main=True), self.from_take, "T"),
             (Button("From a folder of mono files…", "F", main=True), self.from_folder, "F"),
         ]
-        for number, (name, _) in enumerate(TEMPLATES, start=1):
-            button = Button(name, str(number))
-            self.column.addWidget(button)
-            button.clicked.connect(self.hide)
-            button.clicked.connect(lambda _on=False, n=number: self.from_template.emit(n - 1))
-            QShortcut(QKeySequence(str(number)), self).activated.connect(button.click)
         if draft:
             ways.append((Button("Continue the unfinished plan", "G", main=True), self.go_on, "G"))
         for button, signal, letter in ways:
@@ -51,6 +45,12 @@ class PlanSource(Overlay):
             button.clicked.connect(self.hide)
             button.clicked.connect(signal)
             QShortcut(QKeySequence(letter), self).activated.connect(button.click)
+        for number, (name, _) in enumerate(TEMPLATES, start=1):
+            button = Button(name, str(number))
+            self.column.addWidget(button)
+            button.clicked.connect(self.hide)
+            button.clicked.connect(lambda _on=False, n=number: self.from_template.emit(n - 1))
+            QShortcut(QKeySequence(str(number)), self).activated.connect(button.click)
         row = QHBoxLayout()
         cancel = Button("Cancel", "Esc")
         cancel.clicked.connect(self.hide)

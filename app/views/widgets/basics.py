@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QSize, Qt
-from PySide6.QtGui import QEnterEvent, QKeyEvent, QPainter, QPaintEvent
+from PySide6.QtGui import QEnterEvent, QKeyEvent, QPainter, QPaintEvent, QTextLayout
 from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
 
@@ -35,6 +35,31 @@ class Elided(QLabel):
         )
         painter.setPen(self.palette().color(self.foregroundRole()))
         painter.drawText(self.rect(), Qt.AlignmentFlag.AlignVCenter, words)
+        painter.end()
+
+
+class ElidedLines(Elided):
+    """The same in as many lines as its height holds; the last one ends in an ellipsis."""
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Break the text at words, and cut what has no room."""
+        painter, metrics = QPainter(self), self.fontMetrics()
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        lines = max(1, self.height() // metrics.lineSpacing())
+        layout = QTextLayout(self.text(), self.font())
+        layout.beginLayout()
+        for n in range(lines):
+            line = layout.createLine()
+            if not line.isValid():
+                break
+            line.setLineWidth(self.width())
+            begin = line.textStart()
+            words = self.text()[begin : begin + line.textLength()]
+            if n == lines - 1:
+                rest = self.text()[begin:]
+                words = metrics.elidedText(rest, Qt.TextElideMode.ElideRight, self.width())
+            painter.drawText(0, n * metrics.lineSpacing() + metrics.ascent(), words)
+        layout.endLayout()
         painter.end()
 
 

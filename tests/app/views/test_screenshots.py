@@ -12,8 +12,11 @@ from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import ChimeSettings
 from app.models.choices import Choices
+from app.models.report_subjects import Subject
+from app.models.session_timeline import read_timeline
 from app.style.theme import LOOKS
 from app.views.plan.plan_page import PlanPage
+from app.views.session.session_page import SessionPage
 from app.views.widgets.basics import Elided
 from app.window.main_window import MainWindow
 from engine.model import crew_notes as desks
@@ -22,6 +25,7 @@ from tests.support.qt import fake_client, pages
 from tests.support.qt.drill_pages import DRILL_PAGES
 from tests.support.qt.report_pages import REPORT_PAGES
 from tests.support.qt.sound_pages import SOUND_PAGES
+from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
 
 KEPT = ROOT / ".artefacts"
 SIZES = [(1280, 720), (1440, 900), (2560, 1440)]
@@ -140,6 +144,27 @@ def with_history(folder: Path) -> MainWindow:
     return window
 
 
+def session(folder: Path) -> MainWindow:
+    """What happened in a session of two hours, at its second incident."""
+    plan = crew_plan(13)
+    writer = SessionWriter(folder / "s", plan, live=False)
+    with writer.at_once():
+        writer.run(0.0, 7200.0)
+        writer.levels(7200)
+        for one in many_incidents(plan, 14, 7200.0):
+            writer.incident(one)
+        writer.mark("second attempt", 3000.0)
+    writer.close()
+    window = start(folder)
+    page = SessionPage(window.layer.below, window.look)
+    window.layer.open(page)
+    page.offer([Subject("s", "2026-03-17 21:05 · Raising the bell", session=folder / "s")], None)
+    page.show_timeline(read_timeline(folder / "s"))
+    page.step(1)
+    page.step(1)
+    return window
+
+
 def with_battery(folder: Path) -> MainWindow:
     """Asking about a fresh battery."""
     window = told(folder)
@@ -167,6 +192,7 @@ PAGES = {
     "calm": calm,
     "closer": closer,
     "history": with_history,
+    "session": session,
     "battery": with_battery,
 }
 
