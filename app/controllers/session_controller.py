@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -85,5 +84,5 @@ def _timeline(folder: Path) -> SessionTimeline | str:
 
     try:
         return read_timeline(folder)
-    except (NotALogError, sqlite3.Error, OSError) as error:
+    except (NotALogError, OSError) as error:
         return f"The log can't be read: {' '.join(str(error).split())}"
