@@ -116,6 +116,14 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     )
     _add_paper(scan)
     scan.add_argument(
+        "--markers",
+        metavar="DIR",
+        help="write markers for editing programs there: OTIO, EDL and WebVTT of each take",
+    )
+    scan.add_argument(
+        "--marked-copy", metavar="DIR", help="write copies of the WAV files with markers there"
+    )
+    scan.add_argument(
         "--jobs",
         type=_count,
         metavar="N",
@@ -133,6 +141,12 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     report.add_argument("session", metavar="SESSION", help="its name or a part of it")
     for kind, text in _REPORT_FORMS:
         report.add_argument(f"--{kind}", metavar="F", type=Path, help=text)
+    report.add_argument(
+        "--markers",
+        metavar="DIR",
+        type=Path,
+        help="markers for editing programs: OTIO, EDL and WebVTT",
+    )
     report.add_argument(
         "--no-bom", action="store_true", help="CSV without the mark that tells it is UTF-8"
     )

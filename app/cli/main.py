@@ -161,6 +161,8 @@ def _scan(arguments: argparse.Namespace) -> int:
         json_lines=arguments.json_lines,
         report=arguments.report,
         paper=arguments.paper,
+        markers=arguments.markers,
+        marked_copy=arguments.marked_copy,
         jobs=arguments.jobs,
         quiet=arguments.quiet,
     )
@@ -188,10 +190,15 @@ def _report(arguments: argparse.Namespace) -> int:
 
     folder = find_session(arguments.session)
     files = Files(arguments.html, arguments.pdf, arguments.csv, arguments.json)
-    if files == Files():
+    if files == Files() and arguments.markers is None:
         files = Files(html=Path(f"{folder.name}.html"))
     section = session_section(folder)
     write_report([section], files, paper=arguments.paper, bom=not arguments.no_bom)
+    if arguments.markers is not None:
+        from app.report.marker_files import write_markers
+
+        for path in write_markers([section], arguments.markers):
+            print(f"{harmless(str(path))}: written", file=sys.stderr)
     for path in filter(None, (files.html, files.pdf, files.csv, files.json)):
         print(f"{harmless(str(path))}: written", file=sys.stderr)
     return OK

@@ -12,10 +12,13 @@ from typing import Any, Final
 from app.cli import terminal
 from app.cli.scan_jobs import Outcome, ScanJob, cores, scan_at_once, scan_here
 from app.cli.scan_text import as_text
+from app.report.marked_copy import write_marked_copies
+from app.report.marker_files import write_markers
 from app.report.write import Files, write_report
 from engine.model.safe_text import harmless, json_text
 from engine.pipeline.scan_document import Failure, document, documents
 from engine.pipeline.scan_result import ScanResult
+from engine.report.content.markers import markers_of
 from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
 from engine.sources.take_files import takes_in
@@ -37,8 +40,15 @@ class ScanOptions:
     json_lines: bool = False
     report: str | None = None
     paper: str = "a4"
+    markers: str | None = None
+    marked_copy: str | None = None
     jobs: int | None = None
     quiet: bool = False
+
+    @property
+    def wants_sections(self) -> bool:
+        """Something is to be written of what was found."""
+        return (self.report, self.markers, self.marked_copy) != (None, None, None)
 
 
 @dataclass(slots=True)
@@ -59,8 +69,7 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
     gathered = _Gathered()
     paths = _expanded(takes, gathered.failures)
     jobs = [
-        ScanJob(path, options.plan, options.report is not None, options.json_lines)
-        for path in paths
+        ScanJob(path, options.plan, options.wants_sections, options.json_lines) for path in paths
     ]
     for outcome in _outcomes(jobs, options):
         _take_in(outcome, gathered, options)
@@ -69,6 +78,11 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
         _print(json_text(documents(gathered.results, gathered.failures, asked), indent=1))
     if options.report is not None:
         _report(gathered, options.report, options.paper)
+    if options.markers is not None:
+        written = write_markers(gathered.sections, Path(options.markers))
+        _say(f"{harmless(options.markers)}: {len(written)} files of markers written")
+    if options.marked_copy is not None:
+        _copy(gathered, Path(options.marked_copy))
     if gathered.failures:
         return FAILED
     return RED if any(result.red for result in gathered.results) else OK
@@ -153,6 +167,18 @@ def _print(text: str) -> None:
         print(text, flush=True)
     except BrokenPipeError:
         terminal.stop_writing()
+
+
+def _copy(gathered: _Gathered, folder: Path) -> None:
+    """What can't be copied is named; it was read all the same, but makes the status 2."""
+    for section in gathered.sections:
+        try:
+            paths = write_marked_copies(Path(section.path), markers_of(section), folder)
+        except SourceError as error:
+            _say(str(error))
+            gathered.failures.append(Failure(section.path, str(error)))
+            continue
+        _say(f"{harmless(', '.join(map(str, paths)))}: written with markers")
 
 
 def _say(line: str) -> None:

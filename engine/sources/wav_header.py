@@ -34,6 +34,7 @@ class WavHeader:
 
     unfinished : the file was never closed by its recorder, so `data_bytes` is what is on disk
     zero_bytes : zeros after the audio's stated end, which are no audio
+    end : where the last chunk ends; names : those of all chunks
     chunks : the small chunks by their four letters
     """
 
@@ -45,6 +46,8 @@ class WavHeader:
     data_bytes: int
     unfinished: bool
     zero_bytes: int
+    end: int
+    names: frozenset[bytes]
     chunks: dict[bytes, bytes] = field(repr=False)
 
     @property
@@ -62,6 +65,8 @@ class _Layout:
     data_bytes: int = 0
     goes_on: bool = False
     zero_bytes: int = 0
+    end: int = 0
+    names: set[bytes] = field(default_factory=set)
 
 
 def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
@@ -98,6 +103,8 @@ def read_wav_header(file: BinaryIO, file_bytes: int) -> WavHeader:
         data_bytes=data_bytes,
         unfinished=unfinished,
         zero_bytes=layout.zero_bytes,
+        end=min(layout.end, file_bytes),
+        names=frozenset(layout.names),
         chunks=layout.chunks,
     )
 
@@ -110,6 +117,8 @@ def _walk(file: BinaryIO, file_bytes: int) -> _Layout:
             layout.goes_on = layout.data_offset is not None and not zeros
             layout.zero_bytes = file_bytes - start if zeros else 0
             break
+        layout.names.add(name)
+        layout.end = start + stated
         if name == b"data":
             if layout.data_offset is None:
                 layout.data_offset = start

@@ -91,6 +91,10 @@ PARTS: Final[Mapping[str, str]] = {
     "app/fleet/test_publisher.py": "app/fleet/cart_messages",
     "end_to_end/test_broker.py": "app/fleet/site_reader",
     "app/page/test_page_process.py": "app/page/launch app/cli/companions",
+    "app/report/test_marker_files.py": (
+        "app/report/marked_copy engine/report/content/markers engine/report/formats/edl "
+        "engine/report/formats/otio engine/report/formats/webvtt"
+    ),
     "app/report/test_pdf.py": "app/report/qt_drawing app/report/typeset",
     "app/setup/test_bootstrap.py": "app/setup/system_packages",
     "app/style/test_colour_blind.py": "app/style/state_shapes",

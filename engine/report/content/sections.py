@@ -67,6 +67,11 @@ def urgency(entry: Entry) -> tuple[bool, int, float, int]:
     return (not incident.uncovered, -int(incident.severity), -entry.length_s, entry.number)
 
 
+def is_unusable(entry: Entry) -> bool:
+    """An editor has to leave that stretch: spoiled or red, and not told of by another row."""
+    return (entry.spoils or entry.incident.red_s is not None) and entry.track is not None
+
+
 def pictured(rows: Sequence[Entry]) -> list[Entry]:
     """The incidents that get a picture: the most urgent, in their order; no gathered ones."""
     own = [entry for entry in rows if entry.track is not None]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from typing import Final
 
@@ -17,10 +18,14 @@ from engine.report.content.report_data import Entry, Report, Section
 BOM: Final = "\ufeff"
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
+_NUMBERS: Final = re.compile(r"0\d+|\d+([-/.]\d+)+|\d+[eE]\d+|\d{16,}")
+
 HEAD: Final = (
     *("take", "number", "severity", "fault", "track", "name", "who", "level", "pack", "placement"),
     *("receiver", "timecode_in", "timecode_out", "in_s", "out_s", "length_s"),
     *("use_instead", "what_was_done", "detail", "part_of"),
+    *("use_track", "scene", "scene_take", "path", "frame_rate", "timecode_from"),
+    "timecode_offset",
 )
 
 
@@ -40,8 +45,11 @@ def spreadsheet(report: Report, *, bom: bool = True) -> str:
 
 
 def harmless(text: str) -> str:
-    """The text as a spreadsheet takes it for text: with ' before what could be a formula."""
-    return "'" + text if text.startswith(_FORMULA) else text
+    """The text as a spreadsheet takes it for text: with ' before what could be a formula.
+
+    So too before what would be taken for a number or a date: pack 007, take 3-2, 1E5.
+    """
+    return "'" + text if text.startswith(_FORMULA) or _NUMBERS.fullmatch(text) else text
 
 
 def _row(entry: Entry, section: Section) -> Iterator[str | int | float]:
@@ -70,3 +78,11 @@ def _values(entry: Entry, section: Section) -> Iterator[str | int | float]:
     yield words.done(entry, section)
     yield incident.detail
     yield incident.part_of or ""
+    uses = dict.fromkeys(stretch.use for stretch in entry.instead)
+    yield uses.popitem()[0] or "" if len(uses) == 1 else words.numbers([u for u in uses if u])
+    yield section.fields.get("scene", "")
+    yield section.fields.get("take", "")
+    yield section.path
+    yield section.frame_rate
+    yield section.timecode_origin or ""
+    yield section.timecode_offset

@@ -7,7 +7,7 @@ from typing import Final
 
 from engine.report.content import words
 from engine.report.content.report_data import Entry, Report, Section
-from engine.report.content.sections import urgency
+from engine.report.content.sections import is_unusable, urgency
 from engine.report.layout.blocks import (
     Block,
     Cell,
@@ -124,11 +124,6 @@ def _rows_on_page_one(tracks: int) -> int:
     """Beside the timeline; where that is so high that it goes onto page two, a page full."""
     rows = int((_ROOM - row_height(tracks) * tracks) / _ROW)
     return rows if rows >= _LEAST_ROWS else int(_ROOM / _ROW)
-
-
-def is_unusable(entry: Entry) -> bool:
-    """An editor has to leave that stretch: spoiled or red, and not told of by another row."""
-    return (entry.spoils or entry.incident.red_s is not None) and entry.track is not None
 
 
 def _by_onset(entry: Entry) -> int:
