@@ -11,17 +11,13 @@ from typing import TYPE_CHECKING, Final
 import shtab
 
 from app.cli import companions, terminal
+from engine.model import cautions
 
 if TYPE_CHECKING:  # it has no public name
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
 
 Run = Callable[[argparse.Namespace], int]
 """What a command does; returns the exit status."""
-_CAUTIONS: Final = (
-    "trackwarden helps a mixer look; it is no safety system. Never stop a stunt or a rescue for a "
-    "pack. Mind your hearing when you listen close. RF, work and safety rules are local: follow "
-    "them, and people licensed in them, first."
-)
 
 
 def _version() -> str:
@@ -38,7 +34,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         description="Watches every track of a live multitrack recording and says within seconds "
         "which mic died, where it sits and what to check first. Without a command: opens the "
         "start page.",
-        epilog=_CAUTIONS,
+        epilog=" ".join(cautions.ALL),
     )
     parser.set_defaults(run=does[""])
     parser.add_argument("--version", action="version", version=f"%(prog)s {_version()}")

@@ -10,6 +10,7 @@ from typing import Final
 
 from app.cli import companions, display, terminal
 from app.cli.arguments import Run, parser_of
+from engine.model import cautions
 from engine.model.commands import Open
 from engine.model.safe_text import harmless, json_text
 
@@ -106,6 +107,7 @@ def _drill(arguments: argparse.Namespace) -> int:
 
     if not arguments.console:
         print(f"trackwarden: {display.why_not()}: drilling in the terminal", file=sys.stderr)
+    _caution(request)
     return OK if drill_in_terminal(request, arguments) else FAILED
 
 
@@ -117,7 +119,15 @@ def _look_at(request: Open, arguments: argparse.Namespace) -> int:
 
     if not in_terminal:
         print(f"trackwarden: {display.why_not()}: watching in the terminal", file=sys.stderr)
+    _caution(request)
     return RED if watch_in_terminal(request, arguments) else OK
+
+
+def _caution(request: Open) -> None:
+    """Where no start page was shown: the cautions before a demo or a drill."""
+    if request.demo or request.seed is not None:
+        drill = (cautions.DRILL,) if request.seed is not None else ()
+        print(*cautions.FIRST, *drill, sep="\n", file=sys.stderr)
 
 
 def _window(request: Open | None, arguments: argparse.Namespace | None = None) -> int:

@@ -37,6 +37,8 @@ class Headphones(QObject):
         self._page, self._layer = page, layer
         self.bar: ListenBar = page.listen_bar
         self.state = Listening()
+        self.cautioned = False
+        bridge.started.connect(self._begin_anew)
         self.bar.softer_asked.connect(self.softer)
         self.bar.louder_asked.connect(self.louder)
         self.bar.other_asked.connect(self.other)
@@ -44,6 +46,10 @@ class Headphones(QObject):
         self.bar.output_asked.connect(self.show_page)
         self.bar.stop_asked.connect(self.stop)
         page.fix_list.listen_asked.connect(self._hear_card)
+
+    def _begin_anew(self) -> None:
+        """Another watch: another event, and maybe another pair of ears."""
+        self.cautioned = False
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What each key of listening does."""
@@ -111,7 +117,7 @@ class Headphones(QObject):
             self._page.footer.say(f"{began}; the last {wording.lasted(kept_s)} are kept.")
 
     def _begin(self, asked: Listen) -> None:
-        if self._prefs.heard_caution:
+        if self.cautioned:
             self._ask(asked)
             return
         caution = Caution(self._layer.below)
@@ -119,7 +125,7 @@ class Headphones(QObject):
         self._layer.open(caution)
 
     def _accept(self, asked: Listen) -> None:
-        self._prefs.heard_caution = True
+        self.cautioned = True
         self._ask(asked)
 
     def _ask(self, asked: Listen) -> None:

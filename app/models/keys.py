@@ -117,10 +117,3 @@ KEYS: Final = (
         anywhere=True,
     ),
 )
-
-CAUTIONS: Final = (
-    "This is no safety system. Never stop a stunt or a rescue for a pack.",
-    "Mind your ears: set the listening level low before you put headphones on.",
-    "Open mics near a loudspeaker record the chime: send it to headphones.",
-    "Radio and work rules are local: licences, power and hours are yours to know.",
-)

@@ -134,15 +134,6 @@ class Preferences:
     def listen_output(self, name: str) -> None:
         self._store.setValue("listen/output", name)
 
-    @property
-    def heard_caution(self) -> bool:
-        """The caution before the first listening was read."""
-        return str(self._store.value("listen/caution", "")) == "read"
-
-    @heard_caution.setter
-    def heard_caution(self, read: bool) -> None:
-        self._store.setValue("listen/caution", "read" if read else "")
-
     def plan_of(self, source: str) -> str:
         """The plan that was used last with that input or take; empty where there was none."""
         return str(self._store.value(f"plans/{_key(source)}", "") or "")

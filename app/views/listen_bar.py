@@ -14,8 +14,10 @@ from engine.model.number_text import number
 from engine.model.tracks import Plan
 
 CAUTION = (
-    "Put the headphones on only after the sound has begun. It begins low; turn it up slowly.",
-    "A loud peak can harm your hearing for good. Follow the hearing rules where you work.",
+    "Level low first. Headphones on once the sound plays: it starts low, turn it up slowly.",
+    "The limit is digital: the gain of your headphone amplifier is not known.",
+    "A loud peak can damage your hearing for good. Follow the hearing rules where you work.",
+    "Packs stay live between takes: think of people's privacy before you listen.",
     "Sealed headphones, or a loudspeaker that no open mic can hear.",
 )
 DEFAULT_OUTPUT = "System default"
@@ -115,7 +117,7 @@ class ListenBar(QWidget):
 
 
 class Caution(Overlay):
-    """Shown before the very first listening; nothing sounds unless Listen is pressed."""
+    """Shown before the first listening of each watch; nothing sounds unless Listen is pressed."""
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)

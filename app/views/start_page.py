@@ -19,9 +19,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.models.keys import CAUTIONS
 from app.style import wording
 from app.views.widgets.basics import Button, plain, say
+from engine.model import cautions
 from engine.model.commands import Open
 
 TAKES = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
@@ -145,7 +145,7 @@ class StartPage(QWidget):
         self._outer.addWidget(self.error)
         hint = "Or drop a take or a plan onto this window.   ? all keys · N night or day"
         self._outer.addWidget(plain(hint, "small"))
-        self._outer.addWidget(plain(" ".join(CAUTIONS), "small", wrap=True))
+        self._outer.addWidget(plain(" ".join(cautions.FIRST), "small", wrap=True))
 
     def _tonight(self) -> QFrame:
         """What most nights begin with: an input, its plan, its lines."""

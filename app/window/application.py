@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QApplication
 from app.services.bridge import Bridge, Client
 from app.services.one_window import OneWindow
 from app.services.preferences import Preferences
+from app.views.cautions_page import CautionsPage
 from app.views.start_page import Input
 from app.window.main_window import LEAST_SIZE, MainWindow
 from engine.model.commands import Open
@@ -85,6 +86,8 @@ def run_window(
     window.show()
     if request is not None:
         window.open(request)
+        if request.demo or request.seed is not None:
+            window.layer.open(CautionsPage(window.pages, request.seed is not None))
     QTimer.singleShot(WARM_UP_MS, window.warm_up)
     code = app.exec()
     window.alerts.close()

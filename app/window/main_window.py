@@ -259,7 +259,8 @@ class MainWindow(QMainWindow):
         self.watch.unkept = not_kept()
         self.alerts.desktop.drill = self.drills.request is not None
         self.alerts.start(self.windowIcon())
-        self.setWindowTitle(f"{watch.plan.title or watch.source} – trackwarden")
+        drill = "DRILL · " if self.drills.request is not None else ""
+        self.setWindowTitle(f"{drill}{watch.plan.title or watch.source} – trackwarden")
         self.navigation.show_board()
 
     def _ended(self) -> None:

@@ -11,11 +11,14 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLineEdit, QWid
 
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
+from engine.model import cautions
 from engine.model.commands import Open
 
 WORDS = (
     "A clean take plays through the normal watch, with faults put in at unannounced moments.",
     "Name each cause before the board does. Your score comes at the end, or with Esc.",
+    cautions.DRILL,
+    cautions.DO_NOT_GO_IN,
 )
 CHOICES = (("easy", "Easy"), ("real", "Like a real night"), ("hard", "Hard"))
 MOST_SEEDS = 10_000
@@ -32,7 +35,7 @@ class DrillChoice(Overlay):
         self._takes, self._plan = (None, *takes), plan
         self.column.addWidget(plain("Drill: rehearse before the night", "title"))
         for words in WORDS:
-            self.column.addWidget(plain(words))
+            self.column.addWidget(plain(words, wrap=True))
         self.take, self.seed = QComboBox(), QLineEdit()
         self.take.setAccessibleName("Take")
         self.take.addItem("The demo take")

@@ -32,7 +32,7 @@ class DrillPanel(QWidget):
         self.setObjectName("listen")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setAccessibleName("Drill: what is it?")
-        self.heading, self.words = plain("DRILL", "heading"), plain("", "bold", wrap=True)
+        self.heading, self.words = plain("DRILL", "title"), plain("", "bold", wrap=True)
         self.buttons: dict[Cause, Button] = {}
         self._shortcuts: list[QShortcut] = []
         self.end = Button("End", "Esc")

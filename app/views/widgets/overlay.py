@@ -8,8 +8,9 @@ from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 
-from app.models.keys import CAUTIONS, KEYS
+from app.models.keys import KEYS
 from app.views.widgets.basics import Button, plain
+from engine.model import cautions
 
 
 class Overlay(QWidget):
@@ -117,10 +118,10 @@ class Help(Overlay):
             grid.addWidget(plain(key.words), n % rows, n // rows * 2 + 1)
         self.column.addLayout(grid)
         self.column.addWidget(plain("Cautions", "title"))
-        cautions = QGridLayout()
-        for n, caution in enumerate(CAUTIONS):
-            cautions.addWidget(plain(caution, wrap=True), n // 2, n % 2)
-        self.column.addLayout(cautions)
+        pairs = QGridLayout()
+        for n, caution in enumerate(cautions.ALL):
+            pairs.addWidget(plain(caution, wrap=True), n // 2, n % 2)
+        self.column.addLayout(pairs)
 
 
 class Question(Overlay):

@@ -30,13 +30,13 @@ class Deck:
         self.listening = Listening()
         self.client = fake_client.FakeClient(fake_client.watch(self.plan), self.snapshot)
         self.window, _ = pages.make_window(folder, fake_client.factory_of(self.client))
-        self.window.prefs.heard_caution = cautioned
         qtbot.addWidget(self.window)
         self.window.resize(1440, 900)
         pages.show(self.window)
         self.window.open(pages.Open(device=0))
         self.window.bridge._timer.stop()
         self.look()
+        self.window.headphones.cautioned = cautioned
         self.client.sent.clear()
 
     def snapshot(self, _call: int) -> object:

@@ -8,7 +8,7 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
-from app.models.keys import CAUTIONS
+from engine.model import cautions
 from app.views.start_page import StartPage
 from engine.model.commands import Open
 from tests.support.qt import pages
@@ -80,7 +80,7 @@ def test_cautions_are_on_the_page(page: tuple[StartPage, list[Open]]) -> None:
     from PySide6.QtWidgets import QLabel
 
     words = " ".join(label.text() for label in page[0].findChildren(QLabel))
-    assert all(caution in words for caution in CAUTIONS)
+    assert all(caution in words for caution in cautions.FIRST)
 
 
 def test_keys_of_the_start_page(qtbot: QtBot, tmp_path: Path) -> None:

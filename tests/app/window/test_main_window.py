@@ -11,10 +11,11 @@ from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import Sound
-from app.models.keys import CAUTIONS, KEYS
+from app.models.keys import KEYS
 from app.style.theme import DAY, NIGHT
 from app.views.start_page import NO_INPUT
 from app.window.main_window import MainWindow
+from engine.model import cautions
 from engine.model.commands import (
     Acknowledge,
     AcknowledgeAll,
@@ -175,7 +176,7 @@ def test_help_lists_every_key_and_caution(
     window.settings.show_help()
     words = [label.text() for label in window.layer.current.findChildren(QLabel)]  # type: ignore[union-attr]
     assert {k.words for k in KEYS} <= set(words)
-    assert set(CAUTIONS) <= set(words)
+    assert set(cautions.ALL) <= set(words)
     qtbot.keyClick(window, Key.Key_Escape)
     assert window.watching
     assert not window.layer.current.isVisible()  # type: ignore[union-attr]
