@@ -35,7 +35,7 @@ class Cart:
         self.window, _ = pages.make_window(folder, fake_client.factory_of(self.crew.client))
         qtbot.addWidget(self.window)
         pages.show(self.window)
-        self.window.open(Open(device="quay"))
+        self.window.open(Open(device="tower"))
         self.window.bridge.poll()
         self.window.bridge._timer.stop()
 

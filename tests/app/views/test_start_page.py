@@ -8,8 +8,8 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
-from engine.model import cautions
 from app.views.start_page import StartPage
+from engine.model import cautions
 from engine.model.commands import Open
 from tests.support.qt import pages
 

@@ -17,7 +17,7 @@ from engine.session.resume import GO_ON_S, broken_off, resume, spool_of, write_l
 from engine.session.writer import SessionWriter
 from engine.sources.base import SourceError
 
-REQUEST = Open(device="quay")
+REQUEST = Open(device="tower")
 BEGAN_S = 1_700_000_000.0
 STAMP = Stamp(0.0, 0, round(1000 * BEGAN_S), "10:00:00:00")
 CHECKPOINT = Checkpoint(
@@ -34,7 +34,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def session_line(request: Open = REQUEST, *, live: bool = True) -> LogLine:
     """What a session begins with."""
     text = dataclass_json.dumps(request)
-    known = ("1", "quay interface", live, 48_000, 1, "ALSA", "25", 3600.0, "", text, "")
+    known = ("1", "tower interface", live, 48_000, 1, "ALSA", "25", 3600.0, "", text, "")
     return LogLine("session", (STAMP.utc_ms, *known))
 
 
@@ -74,7 +74,7 @@ def test_only_the_very_same_watch_that_nobody_ended_is_gone_on_with() -> None:
 def test_an_engine_that_was_killed_is_gone_on_with_before_its_log_says_anything() -> None:
     """Its own word is enough: the log may be on a disk that is full."""
     folder = folders.new_session(BEGAN_S)
-    engines.say_running(folder, Running("/run/engine", "00", 7, REQUEST, "quay interface", True))
+    engines.say_running(folder, Running("/run/engine", "00", 7, REQUEST, "tower interface", True))
     assert broken_off(REQUEST) == folder
     assert broken_off(REQUEST, engines.began_s(folder) + GO_ON_S + 1.0) is None
     engines.forget_running(folder)
@@ -95,7 +95,7 @@ def test_a_restart_finds_the_watch_as_it_was() -> None:
     resumed = resume(folder)
     assert (resumed.request, resumed.start_s, resumed.checkpoint) == (REQUEST, 3600.0, CHECKPOINT)
     assert (resumed.info.name, resumed.info.channels, resumed.info.live) == (
-        "quay interface",
+        "tower interface",
         1,
         True,
     )
