@@ -106,8 +106,9 @@ class PairDrift(TrackMemory):
         self,
         scene: Scene,
         *,
-        drift_db: float = 3.5,
+        drift_db: float = 4.5,
         muffled_db: float = 8.0,
+        turned_share: float = 0.65,
         back_db: float = 1.0,
         learn_s: float = 8.0,
         follow_db: float = PART_S / 60.0,
@@ -121,10 +122,14 @@ class PairDrift(TrackMemory):
         scene : Scene
             Whose tracks are watched.
         drift_db : float
-            dB. Change of the offset that counts; turning the head moves it by some 3
-            dB at most.
+            dB. Change of the offset that counts.
         muffled_db : float
             dB. The same for the treble, which turns with the head more.
+        turned_share : float
+            Least share of the newest parts that lie further off, to one side, than a
+            head that turns, rain or a gust moves them: two thirds of each limit. By the
+            sign test, 24 of 36 parts lie so once in 30 times where half of them would
+            (binomial, arithmetic), and the median must be off as well.
         back_db : float
             dB. Deadband: the fault is over when the change is this much less.
         learn_s : float
@@ -141,6 +146,7 @@ class PairDrift(TrackMemory):
         """
         self._drift_db = drift_db
         self._muffled_db = muffled_db
+        self._turned_share = turned_share
         self._back_db = back_db
         self._learn_s = learn_s
         self._follow_db = follow_db
@@ -269,8 +275,13 @@ class PairDrift(TrackMemory):
             return
         newest = parts[-needed:]
         change_db = _offset_db(newest) - self._offset_db[:, pair]
-        limit_db = np.array([self._drift_db, self._muffled_db]) - self._back_db * self._drifts[pair]
-        off = bool((np.abs(change_db) > limit_db).any())
+        most_db = np.array([self._drift_db, self._muffled_db])
+        off_limits = np.abs(change_db) > most_db - self._back_db * self._drifts[pair]
+        if not self._drifts[pair]:  # pairs wander in health: most of the speech must be off
+            parts_db = np.array([part.offset_db for part in newest]) - self._offset_db[:, pair]
+            turned = np.sign(change_db) * parts_db > 2.0 / 3.0 * most_db
+            off_limits &= turned.mean(axis=0) >= self._turned_share
+        off = bool(off_limits.any())
         if off and not self._drifts[pair]:
             self._begin(pair, newest, change_db)
         if off:

@@ -10,7 +10,7 @@ from scipy.signal import correlate, correlation_lags
 from engine.detectors.duplicate import Duplicate
 from engine.model.messages import Samples, State
 from tests.support.pack_pair import PAIR, RATE, TWO, heard, packs, voice
-from tests.support.signals import noise, scene
+from tests.support.signals import noise, scene, sine
 from tests.support.watching import told
 
 
@@ -116,4 +116,21 @@ def test_a_bell_that_two_hear_in_step_is_no_copy(strike_s: float) -> None:
     )
     x = np.hstack([noise(-58.0, 12.0, RATE, seed=n) for n in (3, 4)])
     x[4 * RATE :] += np.asarray(0.02 * bell, np.float32)[4 * RATE :, None]
+    assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states
+
+
+@pytest.mark.parametrize("lag_frames", [1, 2, 4, 10])
+def test_two_who_hug_are_not(lag_frames: int) -> None:
+    """Both voices reach both microphones within a few samples of each other."""
+    one, other = voice(14.0), voice(14.0, seed=2)
+    here = heard(one + 0.8 * np.roll(other, lag_frames, axis=0), 0.0)
+    there = heard(other + 0.9 * np.roll(one, lag_frames, axis=0), 0.0, seed=6)
+    x = np.hstack([here, there])
+    assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states
+
+
+def test_a_line_up_tone_on_all_inputs_is_no_copy() -> None:
+    """A generator that feeds two inputs is heard as a tone; nothing is patched wrongly."""
+    x = np.hstack([sine(-20.0, 10.0, RATE), sine(-20.0, 10.0, RATE)])
+    x += noise(-100.0, 10.0, RATE, tracks=2)
     assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states

@@ -12,6 +12,7 @@ from scipy.signal import butter, sosfilt
 
 from engine.detectors.pair_drift import LearnedOffsets, PairDrift
 from engine.model.messages import State
+from tests.support.harmless_sound import at_level, impacts
 from tests.support.pack_pair import PAIR, RATE, heard, packs, voice
 from tests.support.signals import noise, sine
 from tests.support.watching import told
@@ -123,3 +124,28 @@ def test_what_was_learned_can_be_kept() -> None:
     x = packs(35.0)
     x[:, 1] *= np.float32(10 ** (-10 / 20))
     assert State.ACTIVE in told(second, x, PAIR, place=1).states
+
+
+@pytest.mark.parametrize("turned_db", [2.5, 4.0])
+def test_a_head_that_turns_is_no_drift(turned_db: float) -> None:
+    """The safety hears the voice fainter while the wearer looks to one side, for seconds."""
+    sound = voice(80.0)
+    x = np.hstack([heard(sound, 0.0), heard(sound, -12.0, seed=6)])
+    at_s = np.arange(len(x)) / RATE
+    turned = (at_s > 25.0) & (at_s % 7.0 < 3.5)
+    x[turned, 1] *= np.float32(10 ** (-turned_db / 20))
+    for place in (0, 1):
+        assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=place).states
+
+
+def test_rain_on_both_packs_is_no_drift() -> None:
+    """Drops that strike each pack for itself are no voice that changed."""
+    rng = np.random.default_rng(2)
+    x = packs(60.0).astype(np.float64)
+    for column, level_dbfs in ((0, -46.0), (1, -58.0)):
+        drops = at_level(impacts(60.0, 200.0, rng), level_dbfs)
+        drops[: 20 * RATE] = 0.0
+        x[:, column] += drops
+    samples = x.astype(np.float32)
+    for place in (0, 1):
+        assert State.ACTIVE not in told(PairDrift(PAIR), samples, PAIR, place=place).states
