@@ -3,7 +3,8 @@
     python -m tests.benchmarks.fleet [--carts 1 10 40] [--tracks 64] [--seconds 20]
 
 Each row: so many carts publish a normal night, then 500 alarms spread over all of them within 10 s.
-CPU is the share of one core of the process that reads and sorts as `trackwarden overview` does.
+CPU is the share of one core of the process that reads and sorts as `trackwarden overview` does;
+lag is the longest from an alarm being handed to the library until the overview has it.
 The carts run in a process of their own; mosquitto must be installed.
 """
 
@@ -13,7 +14,7 @@ import argparse
 import multiprocessing
 import time
 from multiprocessing.synchronize import Event
-from typing import Final
+from typing import Any, Final
 
 from app.fleet.broker_address import Broker
 from app.fleet.publisher import CartPublisher, MqttLink
@@ -39,7 +40,7 @@ def _alarms(count: int) -> tuple[Alarm, ...]:
     return tuple(made)
 
 
-def simulate(port: int, carts: int, tracks: int, flood: Event, over: Event) -> None:
+def simulate(port: int, carts: int, tracks: int, flood: Event, over: Event, handed_at: Any) -> None:
     """The carts, each at twenty snapshots a second, made from a few prepared ones."""
     plan: Plan = fake_client.large_plan(tracks)
     watch = fake_client.watch(plan)
@@ -62,6 +63,9 @@ def simulate(port: int, carts: int, tracks: int, flood: Event, over: Event) -> N
         for crew in crews:
             crew.take_in(watch, shot)
             crew.step()
+        level = shots.index(shot)
+        for below in range(level + 1):
+            handed_at[below] = handed_at[below] or time.monotonic()
 
 
 def measure(carts: int, tracks: int, seconds: float) -> None:
@@ -69,14 +73,15 @@ def measure(carts: int, tracks: int, seconds: float) -> None:
     context = multiprocessing.get_context("spawn")
     flood, over = context.Event(), context.Event()
     with broker() as server:
-        args = (server.port, carts, tracks, flood, over)
+        handed_at = context.Array("d", tracks + 1, lock=False)
+        args = (server.port, carts, tracks, flood, over, handed_at)
         process = context.Process(target=simulate, args=args)
         process.start()
         reader = SiteReader(Broker("127.0.0.1", server.port, False, SITE))
         _look(reader, 5.0)
-        quiet = _look(reader, seconds)
+        quiet, _ = _look(reader, seconds)
         flood.set()
-        loud = _look(reader, FLOOD_S + 2.0)
+        loud, had_at = _look(reader, FLOOD_S + 2.0)
         now = time.monotonic()
         alarms, known = len(reader.carts.alarms(now)), len(reader.carts.carts(now))
         over.set()
@@ -84,21 +89,33 @@ def measure(carts: int, tracks: int, seconds: float) -> None:
         reader.close()
     print(
         f"{carts:5d}  {carts * tracks:6d}  {100 * quiet:8.2f} %  {100 * loud:8.2f} %"
-        f"  {known:5d}  {alarms:6d}",
+        f"  {_lag_s(carts, handed_at, had_at):5.2f} s  {known:5d}  {alarms:6d}",
         flush=True,
     )
 
 
-def _look(reader: SiteReader, seconds: float) -> float:
-    """Follow for so long; returns the share of one core."""
+def _lag_s(carts: int, handed_at: Any, had_at: dict[int, float]) -> float:
+    """The longest wait for a level of the flood: so many alarms of each cart."""
+    waits = []
+    for level in range(1, len(handed_at)):
+        came = [at for count, at in had_at.items() if count >= carts * level]
+        if handed_at[level] and came:
+            waits.append(min(came) - handed_at[level])
+    return max(waits, default=float("nan"))
+
+
+def _look(reader: SiteReader, seconds: float) -> tuple[float, dict[int, float]]:
+    """Follow for so long; returns the share of one core, and when there were how many alarms."""
+    had_at: dict[int, float] = {}
     busy, began = time.process_time(), time.monotonic()
     while time.monotonic() - began < seconds:
         reader.take_in()
         now = time.monotonic()
         reader.carts.carts(now)
-        reader.carts.alarms(now)
+        count = len(reader.carts.alarms(now))
+        had_at.setdefault(count, time.monotonic())
         time.sleep(STEP_S)
-    return (time.process_time() - busy) / (time.monotonic() - began)
+    return (time.process_time() - busy) / (time.monotonic() - began), had_at
 
 
 def main() -> int:
@@ -108,7 +125,7 @@ def main() -> int:
     parser.add_argument("--tracks", type=int, default=64)
     parser.add_argument("--seconds", type=float, default=20.0)
     given = parser.parse_args()
-    print("carts  tracks  CPU, night  CPU, flood  carts  alarms at the end")
+    print("carts  tracks  CPU, night  CPU, flood      lag  carts  alarms at the end")
     for carts in given.carts:
         measure(carts, given.tracks, given.seconds)
     return 0

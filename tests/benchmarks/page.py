@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Final
 
 from app.page.launch import PageWish, launch
-from engine.session import folders
+from engine.session import engines, folders
 from tests.support.checkout import ROOT
 
 TICKS: Final = os.sysconf("SC_CLK_TCK")
@@ -67,6 +67,11 @@ def page_pid(folder: Path) -> int:
     raise LookupError("no page")
 
 
+def watches() -> list[tuple[Path, engines.Running]]:
+    """All that run below this benchmark's own home."""
+    return engines.running_watches(folders.sessions_folder())
+
+
 def measure(phones: int, seconds: float, page: bool) -> None:
     """One row."""
     command = [sys.executable, "-m", "app", "replay", "demo", "--console", "--loop"]
@@ -77,7 +82,10 @@ def measure(phones: int, seconds: float, page: bool) -> None:
     pages: list[int] = []
     try:
         end = time.monotonic() + WAITS_S
-        while not (running := folders.running_watches()) or not running[0][1].source:
+        while (
+            not (running := engines.running_watches(folders.sessions_folder()))
+            or not running[0][1].source
+        ):
             assert time.monotonic() < end, "the watch does not begin"
             time.sleep(0.1)
         folder, engine = running[0][0], running[0][1].pid
@@ -103,7 +111,7 @@ def measure(phones: int, seconds: float, page: bool) -> None:
             os.kill(pid, signal.SIGTERM)
     shown = f"{busy[1]:8.2f} %" if page else "       –  "
     print(f"{phones:6d}  {shown}  {busy[0]:8.2f} %  {each:10.0f} B/s", flush=True)
-    while folders.running_watches():
+    while watches():
         time.sleep(0.2)
 
 

@@ -17,7 +17,7 @@ import pytest
 
 from app.fleet.broker_address import Broker
 from app.fleet.site_reader import SiteReader
-from engine.session import folders
+from engine.session import engines, folders
 from tests.support.broker import RunningBroker, broker, require_broker
 from tests.support.checkout import ROOT
 
@@ -102,7 +102,7 @@ def test_each_may_go_and_the_watch_goes_on(
         until(lambda: evening.log.stat().st_size > before)  # the next alarm of the take
         server.start()
         until(lambda: problem() == "")
-        ((_, running),) = folders.running_watches()
+        ((_, running),) = engines.running_watches(folders.sessions_folder())
         evening.end()
         until(lambda: problem() == "watch gone")
         until(lambda: not Path(f"/proc/{running.pid}").exists())

@@ -162,6 +162,8 @@ def test_a_new_alarm_is_there_in_a_blink(screen: Any, night: PageNight) -> None:
             began = time.time()
             night.crew.alarms = alarms
             waits.append(wait(driver, f"window.times[{count}]") / 1000.0 - began)
+    errors = [e["message"] for e in driver.get_log("browser") if "page.js" in e["message"]]
+    assert errors == []
     print(f"alarm to phone: median {sorted(waits)[10]:.3f} s, worst {max(waits):.3f} s")
     assert max(waits) < 0.3
 

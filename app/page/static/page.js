@@ -26,7 +26,12 @@ async function follow() {
         state.opened = performance.now();
         await readAll(answer.body.getReader());
       }
-    } catch { /* the network is gone, or the cart: again */ }
+    } catch (trouble) {
+      if (trouble instanceof ReferenceError) console.error(trouble); // a fault of this page itself
+      // else the network is gone, or the cart: again
+    } finally {
+      ending.abort(); // a stream that is not read to its end would keep its connection
+    }
     await new Promise((done) => setTimeout(done, AGAIN_MS));
   }
 }
@@ -261,7 +266,7 @@ function announce(list) {
   if (!fresh.length) return;
   const words = fresh.map(([, card]) => `${card.level === "none" ? "No cover: " : ""}${card.numbers} ${card.name}, ${card.fault}`);
   setText($("spoken"), words.join(". "));
-  if (signaller.userActivation?.hasBeenActive) signaller.vibrate?.([250, 120, 250]);
+  if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.([250, 120, 250]);
   if (state.loud) beep();
 }
 
