@@ -89,6 +89,8 @@ class InputSupervisor:
         """When the newest audio came, by the host's clock, s."""
         self.lost_since: float | None = None
         """Since when no audio comes, by the host's clock, s; None while it comes."""
+        self.waiting_s = 0.0
+        """Audio that waited behind the newest block, s."""
         self.drift = ClockDrift(self.info.sample_rate_hz)
         self._balance = FrameBalance(self.info.sample_rate_hz)
         self._suspended_s = host.suspended_s()
@@ -206,6 +208,7 @@ class InputSupervisor:
     def account(self, block: Block, now: float) -> Block:
         """The block with all that was lost before it; sets `reason` for it."""
         self.last_audio_at = now
+        self.waiting_s = block.waiting_frames / self.info.sample_rate_hz
         if not self.info.live:
             return self._account_take(block)
         if self.lost_since is None:
@@ -216,6 +219,7 @@ class InputSupervisor:
             untold = self._balance.add(now, frames, block.waiting_frames, self.drift.ppm)
             if untold or block.lost_frames:
                 self.reason = BUSY
+                self._settle_until = now + SETTLE_S  # a driver's own count may be too high
             return replace(block, lost_frames=block.lost_frames + untold)
         lost = self._balance.gap(now, len(block.samples))
         if self._restarted and self.lost_since is not None:

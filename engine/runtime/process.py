@@ -180,6 +180,7 @@ class Engine:
     def _runner(
         self, request: Open, host: Host, *, as_asked: Open | None = None, **more: Any
     ) -> Runner:
+        from engine.runtime.computer import Computer
         from engine.runtime.runner import Runner
         from engine.session.resume import spool_of
         from engine.session.writer import SessionWriter
@@ -194,6 +195,9 @@ class Engine:
             on_plan=self._keep_plan,
             logged_request=logged,
             reduced=self._reduced(),
+            computer=lambda waiting_s: Computer(
+                self._folder / folders.LOG, waiting_s, time.monotonic
+            ),
             **more,
         )
 

@@ -22,6 +22,7 @@ from engine.model.messages import AlarmEvent, Block, Incident, Snapshot
 from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime import open_source
+from engine.runtime.computer import Computer
 from engine.runtime.guarded_listener import GuardedListener
 from engine.runtime.host import Host, Load
 from engine.runtime.input_supervisor import READ_S, InputSupervisor
@@ -66,6 +67,8 @@ class Runner:
         The request as the log is to have it, where that is another.
     reduced : str
         Why only levels, muted and silent are watched, one line; empty where all is.
+    computer : callable, optional
+        Given how much audio waits, s: what looks after the computer during a live watch.
 
     Raises
     ------
@@ -84,6 +87,7 @@ class Runner:
         on_plan: Callable[[Watch], None] = lambda _watch: None,
         logged_request: Open | None = None,
         reduced: str = "",
+        computer: Callable[[Callable[[], float]], Computer] | None = None,
     ) -> None:
         self._publish, self._on_plan = publish, on_plan
         self._host = host or Host()
@@ -123,6 +127,7 @@ class Runner:
         self._headphones = GuardedListener(plan, rate_hz, self._host.open_output, self._fed_frames)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
         self._logged_problems: tuple[str, ...] = ()
+        self._computer = computer(lambda: self.input.waiting_s) if computer and info.live else None
 
     @property
     def watch(self) -> Watch:
@@ -146,10 +151,14 @@ class Runner:
 
     def run(self) -> None:
         """Watch until told to stop; a take that has ended is still shown until then."""
+        if self._computer is not None:
+            self._computer.watch()
         try:
             while self._obey():
                 self._turn()
         finally:
+            if self._computer is not None:
+                self._computer.close()
             self._headphones.close()
             self.input.close()
         if self._recorder is not None:  # after a crash the session has not ended
@@ -256,7 +265,8 @@ class Runner:
     @property
     def problems(self) -> tuple[str, ...]:
         """What this computer or this program can't do at the moment, one line each."""
-        lines = (self._reduced, *self.pipeline.problems, self._headphones.problem)
+        computer = () if self._computer is None else self._computer.problems
+        lines = (self._reduced, *self.pipeline.problems, self._headphones.problem, *computer)
         return tuple(line for line in lines if line)
 
     def _log_tick(self, at_s: float) -> None:

@@ -139,7 +139,8 @@ def stops(tries: int, longest_s: float) -> None:
                 process.suspend()
             time.sleep(length_s)
             for process in processes:
-                process.resume()
+                with suppress(psutil.NoSuchProcess):  # the engine has begun another one
+                    process.resume()
             time.sleep(2.5)
             after_s = watch.behind_s()
             told_s = watch.newest().audio_lost_s - lost_s

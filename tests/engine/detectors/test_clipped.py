@@ -157,3 +157,11 @@ def test_the_line_says_how_many_and_how_high() -> None:
     number, rest = detector.detail(0).split(" ", 1)
     assert 40 <= int(number) <= 46  # 440 Hz, two tops a cycle, 50 ms
     assert rest == "flat tops in 10 s, ceiling \u22126.0 dBFS"
+
+
+@pytest.mark.parametrize(("samples", "is_clipped"), [(7, False), (8, True), (20, True)])
+def test_one_long_flat_run_is_evidence_alone(samples: int, is_clipped: bool) -> None:
+    """A single flat top of 8 samples at full scale is clipping, one of 7 is not (CONTRACT.md)."""
+    x = noise(-40.0, 3.0, RATE)
+    x[RATE : RATE + samples] = 1.0
+    assert (State.ACTIVE in clipped(x).states) == is_clipped

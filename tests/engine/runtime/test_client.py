@@ -9,13 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from engine.model.commands import Open, Standby, Stop
+from engine.model.commands import Acknowledge, Open, Standby, Stop
 from engine.runtime import client as client_module
-from engine.runtime.client import EngineClient, EngineFailedError
+from engine.runtime.client import SLOWEST_S, EngineClient, EngineFailedError
 from engine.runtime.ipc import forget, new_address
+from engine.runtime.process import STUCK_S
 from engine.runtime.server import Server
-from engine.runtime.wire import SCHEMA, Elsewhere, Failed, Job, Progress
-from engine.session import engines
+from engine.runtime.wire import SCHEMA, Alive, Elsewhere, Failed, Job, Progress
+from engine.session import engines, folders
 from engine.session.engines import Running
 from tests.support.qt import fake_client
 
@@ -300,3 +301,110 @@ def test_a_follower_neither_starts_nor_ends_an_engine(tmp_path: Path, starter: F
     client.close()
     second.ends()
     assert (starter.jobs, starter.spares) == ([], 0)
+
+
+def kills(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The processes that the client ends from now on."""
+    made: list[int] = []
+    monkeypatch.setattr(client_module.os, "kill", lambda pid, signal: made.append(pid))
+    return made
+
+
+def test_an_engine_that_gives_no_sign_of_life_is_ended(
+    starter: FakeStarter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Connected, but silent for `HUNG_S`."""
+    monkeypatch.setattr(client_module, "HUNG_S", 0.1)
+    ended = kills(monkeypatch)
+    client = EngineClient(Open(device="tower"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    client._pid = 4711
+    until(lambda: ended)
+    assert set(ended) == {4711}
+    client.close()
+
+
+@pytest.mark.parametrize(("turn_s", "is_ended"), [(STUCK_S - 0.1, False), (STUCK_S + 0.1, True)])
+def test_an_engine_whose_watch_takes_no_turn_is_ended(
+    starter: FakeStarter, monkeypatch: pytest.MonkeyPatch, turn_s: float, is_ended: bool
+) -> None:
+    """Its heart beats, but its driver never answers."""
+    ended = kills(monkeypatch)
+    client = EngineClient(Open(device="tower"))
+    engine = starter.engines[0]
+    engine.shows(1.0)
+    until(shown(client))
+    client._pid = 4711
+    engine.server.publish(Alive(turn_s))
+    if is_ended:
+        until(lambda: ended)
+    else:
+        engine.shows(2.0)
+        until(shown(client))
+        assert ended == []
+    client.close()
+
+
+def test_an_engine_that_does_not_answer_who_joins_is_ended(
+    starter: FakeStarter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It listens, but its process stands still: another one follows."""
+    first = EngineClient(Open(device="tower"))
+    starter.engines[0].shows(1.0)
+    ended, address = kills(monkeypatch), starter.engines[0].address
+    first._closed = True
+
+    def hangs(_: object) -> None:
+        raise TimeoutError("no answer")
+
+    monkeypatch.setattr(client_module, "connect", hangs)
+    engines.say_running(
+        first.folder,
+        Running(address.path, address.key.hex(), 4711, first._request, "x", True, schema=SCHEMA),
+    )
+    second = EngineClient(Open(device="tower"))
+    until(lambda: ended)
+    assert set(ended) == {4711}
+    second._closed = True
+
+
+def test_an_engine_of_another_version_is_left_alone(starter: FakeStarter) -> None:
+    """Refused in one line; it goes on, and no second engine is started."""
+    folder = folders.new_session()
+    other = Engine(folder)
+    where = (other.address.path, other.address.key.hex())
+    engines.say_running(folder, Running(*where, 0, Open(device="tower"), "x", True, schema="old"))
+    client = EngineClient(Open(device="tower"))
+    with pytest.raises(EngineFailedError, match="another version of trackwarden"):
+        until(lambda: client.watch() and False)
+    assert starter.jobs == []
+    assert other.heard == []
+    client.close()
+    other.dies()
+
+
+def test_a_dead_engine_is_tried_again_at_least_every_two_seconds(starter: FakeStarter) -> None:
+    """However often it has died: nobody watches meanwhile."""
+    client = EngineClient(Open(device="tower"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    client._deaths = 50
+    starter.answers = lambda job: None
+    begun = time.monotonic()
+    starter.engines.pop().dies()
+    until(lambda: len(starter.jobs) == 2)
+    assert time.monotonic() - begun < SLOWEST_S + 1.0
+    assert SLOWEST_S <= 2.0
+    client._closed = True
+
+
+def test_what_can_not_be_sent_holds_up_no_other_command(starter: FakeStarter) -> None:
+    """A number beyond 64 bits is left out; the next command arrives."""
+    client = EngineClient(Open(device="tower"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    client.send(Acknowledge(2**80))
+    client.send(Standby(True))
+    until(lambda: Standby(True) in starter.engines[0].heard)
+    client.close()

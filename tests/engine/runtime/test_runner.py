@@ -414,3 +414,33 @@ def test_a_take_that_ends_is_shown_until_told_to_stop() -> None:
     runner.commands.put(Asked(Stop(), CREW))
     runner.run()
     assert runner._recorder.log.of("run end")[0][2] == "the take ended"
+
+
+def test_for_ten_seconds_after_a_restart_no_fault_that_stood_is_over(monkeypatch) -> None:
+    """Detectors that begin anew have not looked long enough to say so; then they do."""
+    rng, read = np.random.default_rng(3), Live.read
+
+    def never_the_same(live: Live, timeout_s: float) -> Block | None:
+        block = read(live, timeout_s)
+        assert block is not None
+        fresh = 0.02 * rng.standard_normal(block.samples.shape).astype(np.float32)
+        return Block(fresh * (np.abs(block.samples).max(axis=0) > 0.0))
+
+    monkeypatch.setattr(Live, "read", never_the_same)
+    watch = Watch(lambda now: "mute" if 1005.0 <= now < 1010.4 else "on")
+    shot = watch.run(10.0)
+    assert Fault.MUTED in watch.faults(shot)
+    again = restarted(watch, 1.0)
+    assert Fault.MUTED in again.faults(again.run(6.0))
+    assert Fault.MUTED not in again.faults(again.run(6.0))
+
+
+def test_a_crash_leaves_the_session_open_for_the_next_engine() -> None:
+    """What is raised in the watch is no end of it: the log has none, all that came is there."""
+    watch = Watch(on)
+    watch.run(2.0)
+    watch.runner.pipeline.feed = lambda _: 1 / 0  # type: ignore[method-assign,assign,return-value]
+    with pytest.raises(ZeroDivisionError):
+        watch.runner.run()
+    assert watch.log.of("run end") == []
+    assert watch.log.kept.fed_s > 0.9
