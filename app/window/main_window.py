@@ -7,40 +7,21 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
-from PySide6.QtWidgets import QMainWindow, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QWidget
 
-from app.alerts.alerts import Alerts
 from app.alerts.chime import Player
 from app.alerts.desktop_alerts import DesktopAlerts
 from app.controllers import report_controller
-from app.controllers.closing import Closing
-from app.controllers.crew_actions import CrewActions
-from app.controllers.drill_controller import DrillController
-from app.controllers.glance_controller import GlanceController
-from app.controllers.headphones import Headphones
-from app.controllers.history_controller import HistoryController
-from app.controllers.line_check_controller import LineCheckController
-from app.controllers.navigation import Navigation
-from app.controllers.opening import CANCELLED, Opening
-from app.controllers.plan_live import LivePlan
-from app.controllers.plan_new import NewPlan
-from app.controllers.report_controller import Occasion, ReportController
-from app.controllers.session_controller import SessionController
-from app.controllers.settings_controller import SettingsController
-from app.controllers.share_controller import ShareController
-from app.controllers.start_controller import FindInputs, StartController
-from app.controllers.watch_controller import WatchController
+from app.controllers.opening import CANCELLED
+from app.controllers.start_controller import FindInputs
 from app.models.choices import Choices
 from app.models.keys import Act
 from app.services.background import Background
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
-from app.style import state_shapes, theme
-from app.views.alarm_strip import AlarmStrip
-from app.views.start_page import StartPage
-from app.views.watch_page import WatchPage
-from app.views.widgets.overlay import Layer
+from app.style import theme
 from app.window.shortcuts import Shortcuts, acts_of
+from app.window.window_parts import WindowParts
 from engine.model.commands import Open, Watch
 from engine.session.folders import not_kept
 
@@ -50,10 +31,8 @@ FIRST_SIZE = QSize(1440, 900)
 FRAME = QSize(16, 48)
 """Room for what a window manager draws around it; ours, ample for title bars in use."""
 
-LEAST_SIZE = QSize(960, 560)
 
-
-class MainWindow(QMainWindow):
+class MainWindow(WindowParts):
     """`inputs` finds the live inputs; it is called on the audio thread."""
 
     def __init__(
@@ -66,26 +45,7 @@ class MainWindow(QMainWindow):
         background: Background | None = None,
         desktop: Callable[[QWidget], DesktopAlerts] = DesktopAlerts,
     ) -> None:
-        super().__init__()
-        self.bridge, self.prefs = bridge, prefs
-        self.look = theme.look_of(prefs.look)
-        self._scale, self._live, self._clock = 0.0, False, clock
-        self.setWindowTitle("trackwarden")
-        self.setWindowIcon(state_shapes.window_icon())
-        self.setMinimumSize(LEAST_SIZE)
-        self.setAcceptDrops(True)
-        self.background = background or Background(self)
-        self.start_page, self.watch_page = StartPage(), WatchPage(self.look)
-        self.glances = GlanceController(self.look, prefs, self)
-        self.navigation = Navigation(self.start_page, self.watch_page, self.glances)
-        self.pages = self.navigation.pages
-        self.strip = AlarmStrip(self.look)
-        self.setCentralWidget(self._stack())
-        self.alerts = Alerts(self, prefs.chime, player, clock, desktop(self))
-        self.alerts.desktop.on = prefs.desktop_alerts
-        self.alerts.desktop.clicked.connect(self.navigation.choose_track)
-        self.layer = Layer(self.pages)
-        self._make_controllers(inputs)
+        super().__init__(bridge, prefs, inputs, player, clock, background, desktop)
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
             **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
@@ -105,51 +65,6 @@ class MainWindow(QMainWindow):
         self.resize(FIRST_SIZE.boundedTo(self.screen().availableSize() - FRAME))
         if prefs.place("window").size():
             self.restoreGeometry(prefs.place("window"))
-
-    def _stack(self) -> QWidget:
-        """The alarms over every page and prompt, and the state of the watch below."""
-        middle = QWidget()
-        middle.setObjectName("page")
-        column = QVBoxLayout(middle)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addWidget(self.strip)
-        column.addWidget(self.pages, 1)
-        column.addWidget(self.watch_page.footer)
-        return middle
-
-    def _make_controllers(self, inputs: FindInputs) -> None:
-        bridge, page, layer, prefs = self.bridge, self.watch_page, self.layer, self.prefs
-        background = self.background
-        self.watch = WatchController(bridge, page, self.alerts, self.glances)
-        self.start = StartController(self.start_page, bridge, prefs, self.alerts)
-        self.start.inputs = inputs
-        self.acts = CrewActions(bridge, page, layer)
-        self.settings = SettingsController(layer, prefs, self.alerts)
-        self.headphones = Headphones(bridge, prefs, page, layer)
-        self.line_checks = LineCheckController(bridge, page, layer)
-        self.plans = LivePlan(bridge, page, layer, prefs)
-        self.first_plans = NewPlan(self.start_page, layer, prefs, background)
-        self.drills = DrillController(bridge, page, layer, background)
-        self.history = HistoryController(bridge, page, layer, lambda: self.drills.secret)
-        self.sessions = SessionController(
-            layer, background, lambda: self.bridge.folder, lambda: self.drills.secret
-        )
-        self.reports = ReportController(layer, prefs, background, self._occasion)
-        self.opening = Opening(bridge, layer)
-        self.sharing = ShareController(bridge, layer, background)
-        self.leaving = Closing(
-            layer,
-            lambda: self.is_live,
-            (
-                layer.hide_first,
-                self.headphones.stop_first,
-                self.navigation.leave_glance,
-                self.navigation.leave_closer,
-                self.drills.end_first,
-                self._leave_full_screen,
-            ),
-        )
 
     def _connect_watch(self) -> None:
         bridge, watch = self.bridge, self.watch
@@ -225,16 +140,6 @@ class MainWindow(QMainWindow):
 
     # Watching
 
-    @property
-    def watching(self) -> bool:
-        """The board or the glance view is shown."""
-        return self.navigation.watching
-
-    @property
-    def is_live(self) -> bool:
-        """A live input is being watched."""
-        return self._live and self.bridge.running
-
     def warm_up(self) -> None:
         """What the window needs soon but not at once, off its thread: reports, inputs."""
         self.background.ask(report_controller.load, lambda _none: None)
@@ -243,12 +148,6 @@ class MainWindow(QMainWindow):
     def open(self, request: Open) -> None:
         """Start watching."""
         self.start.open(request)
-
-    def _occasion(self) -> Occasion:
-        """What a report can be of now."""
-        if not self.watching:
-            return Occasion(plan=self.start_page.plan)
-        return report_controller.of_session(self.bridge, self.watch_page, self.drills.secret)
 
     def _started(self, watch: Watch) -> None:
         self._live = watch.live
@@ -298,18 +197,6 @@ class MainWindow(QMainWindow):
         self.show()
         self.raise_()
         self.activateWindow()
-
-    def toggle_full_screen(self) -> None:
-        """Full screen or window."""
-        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
-
-    def _leave_full_screen(self) -> bool:
-        """From the start page alone: the board may well be left by the same key."""
-        if self.watching:
-            return False
-        if self.isFullScreen():
-            self.toggle_full_screen()
-        return True
 
     def _apply(self) -> None:
         self.setPalette(theme.palette(self.look))

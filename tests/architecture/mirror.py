@@ -109,7 +109,7 @@ PARTS: Final[Mapping[str, str]] = {
     "app/window/test_main_window.py": (
         "app/controllers/navigation app/controllers/watch_controller app/views/header "
         "app/views/watch_page app/views/widgets/bands app/views/widgets/basics "
-        "app/views/widgets/overlay app/window/shortcuts"
+        "app/views/widgets/overlay app/window/shortcuts app/window/window_parts"
     ),
     "app/views/test_history_page.py": "app/controllers/history_controller",
     "app/views/session/test_session_page.py": (
