@@ -12,8 +12,8 @@ from PySide6.QtWidgets import QApplication, QWidget
 from app.alerts.chime import ChimeSettings, Player, Sound, output_names
 from app.alerts.chime_schedule import Scheduler
 from app.alerts.desktop_alerts import DesktopAlerts
+from app.models.alarm_card import Card
 from app.models.break_words import LONG_BREAK_S, reminders
-from app.models.fix_cards import Card
 from app.style import wording
 from engine.model.messages import LogState, Snapshot
 

@@ -16,7 +16,7 @@ from app.alerts.notification_service import (
     has_bus,
     message,
 )
-from app.models.fix_cards import Card
+from app.models.alarm_card import Card
 from engine.model.messages import AlarmState, Severity
 
 _MINIMIZED = Qt.WindowState.WindowMinimized

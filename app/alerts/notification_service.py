@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import TYPE_CHECKING, Any, Final
 
-from app.models.fix_cards import Card
+from app.models.alarm_card import Card
 from engine.model.messages import Severity
 
 if TYPE_CHECKING:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from app.models import undo
+from app.models.alarm_card import Card
 from app.models.choices import Choices
-from app.models.fix_cards import Card
 from app.models.keys import Act
 from app.models.undo import Undo
 from app.services.bridge import Bridge

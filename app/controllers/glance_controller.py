@@ -8,8 +8,8 @@ from typing import Final
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QWidget
 
+from app.models.alarm_card import Card
 from app.models.choices import Choices
-from app.models.fix_cards import Card
 from app.models.glance_lines import Scene, scene
 from app.services.preferences import Preferences
 from app.style.theme import Look

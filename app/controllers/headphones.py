@@ -8,7 +8,7 @@ from typing import Final
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
-from app.models.fix_cards import Card
+from app.models.alarm_card import Card
 from app.models.keys import Act
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences

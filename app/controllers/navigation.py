@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QStackedWidget, QWidget
 
 from app.controllers.glance_controller import GlanceController
-from app.models.fix_cards import Card
+from app.models.alarm_card import Card
 from app.models.keys import Act
 from app.views.start_page import StartPage
 from app.views.watch_page import WatchPage

@@ -134,7 +134,7 @@ class ReportController(QObject):
     def _list_subjects(self, page: ReportPage) -> None:
         """Earlier sessions and takes, once they were read."""
         from app.models import report_subjects
-        from app.views.start_page import is_plan
+        from app.views.start_parts import is_plan
 
         takes = [path for path in self._prefs.recent if not is_plan(path)]
 

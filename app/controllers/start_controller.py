@@ -11,7 +11,8 @@ from app.alerts.alerts import Alerts
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
 from app.style import wording
-from app.views.start_page import Input, StartPage, is_plan
+from app.views.start_page import StartPage
+from app.views.start_parts import Input, is_plan
 from engine.model.commands import Open
 from engine.sources.base import SourceError
 

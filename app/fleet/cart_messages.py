@@ -20,8 +20,9 @@ from dataclasses import replace
 from typing import Any, Final
 
 from app.models import fault_words
+from app.models.alarm_card import Card
 from app.models.board_rows import row_states
-from app.models.fix_cards import Card, cards
+from app.models.fix_cards import cards
 from app.style import wording
 from engine.model.commands import Watch
 from engine.model.messages import Alarm, AlarmState, Kind, Severity, Snapshot

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from app.models.alarm_card import Card
 from app.models.board_rows import tracks_of
 from app.models.fault_words import UNNAMED, UnnamedAlarm
-from app.models.fix_cards import Card
 from app.style import wording
 from engine.model.drill_causes import Cause
 from engine.model.messages import Alarm, Snapshot

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from app.models import fault_words
+from app.models.alarm_card import Card, Trouble, spots_of, where_of
 from app.models.board_rows import tracks_of
 from app.style import wording
 from app.style.state_marks import Mark
@@ -14,39 +15,6 @@ from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Alarm, AlarmState, Severity, Snapshot
 from engine.model.tracks import Plan, Track
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """One entry, as words.
-
-    `key` stays the same while the entry does; `incidents` are the ids its buttons act on, `tracks`
-    the input numbers. `severity` is None for what is not wrong now (back, shelved, out of service).
-    `headline` names the fault and whether there is a backup, `check` what to do first, `evidence`
-    what was measured. `name`, `fault` and `spots` are who, what and where once more, for a view of
-    few words; `attended` says which assistant works on it.
-    """
-
-    key: tuple[int, ...]
-    incidents: tuple[int, ...]
-    tracks: tuple[int, ...]
-    state: AlarmState
-    severity: Severity | None
-    mark: Mark
-    title: str
-    time: str
-    headline: str
-    where: str = ""
-    cover: str = ""
-    check: str = ""
-    name: str = ""
-    fault: str = ""
-    spots: tuple[str, ...] = ()
-    uncovered: bool = False
-    notes: tuple[str, ...] = ()
-    attended: str = ""
-    evidence: str = ""
-
 
 TROUBLE_KEY = -1_000_000_000
 """First number of the key of a card on the watch itself."""
@@ -74,16 +42,6 @@ def cards(plan: Plan, snapshot: Snapshot, troubles: Sequence[Trouble] = ()) -> t
     unnamed = {a.incident.id for a in snapshot.alarms if fault_words.is_unnamed(a)}
     veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
     return tuple(_noted(card, snapshot.desk) for card in veiled)
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """Something wrong with the watch itself: what, what to do first, and what was said of it."""
-
-    title: str
-    headline: str
-    check: str
-    evidence: str = ""
 
 
 def _of_log(snapshot: Snapshot) -> list[Trouble]:
@@ -158,11 +116,11 @@ def _batteries(known: dict[int, Track], snapshot: Snapshot) -> list[tuple[tuple[
             title=f"{track.input} {track.label}",
             time=f"{wording.hours(left_s)} left",
             headline="Battery time is up." if left_s <= 0 else "Battery ends soon.",
-            where=_where([track]),
+            where=where_of([track]),
             check="Soon empty: change it, then F logs the change.",
             name=track.who or track.label,
             fault="battery",
-            spots=_spots([track]),
+            spots=spots_of([track]),
         )
         place = 0 if urgent else _PLACE[AlarmState.RETURNED]
         made.append(((place, True, -Severity.AMBER, True, now_s + left_s, track.input), card))
@@ -205,24 +163,6 @@ def _order(alarm: Alarm) -> tuple[float, ...]:
     )
 
 
-def _spots(tracks: Iterable[Track]) -> tuple[str, ...]:
-    """'pack 7 under the apron' of each track of which something is known."""
-    spots = []
-    for track in tracks:
-        pack = f"pack {track.pack}" if track.pack else ""
-        spots.append(" ".join(part for part in (pack, track.placement) if part))
-    return tuple(spot for spot in spots if spot)
-
-
-def _where(tracks: Iterable[Track]) -> str:
-    """As 'Pack 7 under the apron, pack 8 small of back. Receiver B.'."""
-    tracks = list(tracks)
-    receivers = sorted({t.receiver for t in tracks if t.receiver})
-    behind = "" if not receivers else "Receiver " + " and ".join(receivers)
-    places = ", ".join(_spots(tracks))
-    return " ".join(filter(None, (wording.sentence(places), wording.sentence(behind))))
-
-
 def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s: float) -> Card:
     numbers = tuple(sorted({n for a in alarms for n in tracks_of(a)}))
     words = list(dict.fromkeys(faults.word(a.incident.fault) for a in alarms))
@@ -241,11 +181,11 @@ def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s
         time=_time(max(now_s - a.incident.onset_s for a in alarms), seen=not unseen),
         headline=f"No backup: {packs} {' and '.join(words)}.",
         evidence=_evidence(alarms),
-        where=_where(known[n] for n in numbers if n in known),
+        where=where_of(known[n] for n in numbers if n in known),
         check=" ".join(wording.sentence(c) for c in checks),
         name=who,
         fault=words[0],
-        spots=_spots(known[n] for n in numbers if n in known),
+        spots=spots_of(known[n] for n in numbers if n in known),
         uncovered=True,
     )
 
@@ -299,7 +239,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     incident, numbers = alarm.incident, tracks_of(alarm)
     many = incident.track is None
     tracks = [known[n] for n in numbers if n in known]
-    where, check = _where(tracks), faults.check_first(incident)
+    where, check = where_of(tracks), faults.check_first(incident)
     if many:
         names = ", ".join(f"{t.input} {t.label}" for t in tracks)
         where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
@@ -321,7 +261,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
         check=wording.sentence(check),
         name=_name(alarm, known),
         fault=faults.word(incident.fault),
-        spots=(f"tracks {wording.numbers(numbers)}",) if many and numbers else _spots(tracks),
+        spots=(f"tracks {wording.numbers(numbers)}",) if many and numbers else spots_of(tracks),
         uncovered=incident.uncovered,
     )
     return base if standing else _aside(base, alarm, now_s)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.models.alarm_card import Card
 from app.models.board_rows import STANDING, tracks_of
-from app.models.fix_cards import Card
 from app.style import wording
 from engine.model.messages import AlarmState, Kind, Severity, Snapshot
 from engine.model.tracks import Plan

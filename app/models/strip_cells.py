@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from app.models.fix_cards import Card
+from app.models.alarm_card import Card
 from app.style.state_marks import Mark
 from engine.model.messages import AlarmState, Severity
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from app.models import fault_words
+from app.models.alarm_card import Card
 from app.models.board_rows import row_states
-from app.models.fix_cards import Card, cards
+from app.models.fix_cards import cards
 from app.style import wording
 from engine.model.batteries import Battery
 from engine.model.commands import Watch

@@ -9,7 +9,7 @@ from PySide6.QtCore import QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
-from app.models.fix_cards import Card
+from app.models.alarm_card import Card
 from app.models.strip_cells import MOST, StripCell, cells
 from app.style import state_shapes
 from app.style.theme import Look

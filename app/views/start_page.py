@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.style import wording
+from app.views.start_parts import Input, card_of, is_plan
 from app.views.widgets.basics import Button, plain, say
 from engine.model import cautions
 from engine.model.commands import Open
@@ -37,51 +37,6 @@ DEMO_WORDS = (
     "A hundred seconds of a made-up night: a bell is raised into a tower, and things fail. "
     "Nothing to plug in, nothing to hear: watch what it says."
 )
-
-
-def _card(title: str) -> tuple[QFrame, QVBoxLayout]:
-    """A framed part of the page with its title."""
-    card = QFrame()
-    card.setObjectName("panel")
-    column = QVBoxLayout(card)
-    column.setContentsMargins(18, 14, 18, 14)
-    column.setSpacing(8)
-    column.addWidget(plain(title, "title"))
-    return card, column
-
-
-class Input(Protocol):
-    """A live input as the start page lists it."""
-
-    @property
-    def index(self) -> int:
-        """Its number in the list of inputs."""
-        ...
-
-    @property
-    def name(self) -> str:
-        """As the system names it."""
-        ...
-
-    @property
-    def host_api(self) -> str:
-        """Through which sound system it is reached."""
-        ...
-
-    @property
-    def channels(self) -> int:
-        """How many it has."""
-        ...
-
-    @property
-    def default_rate_hz(self) -> float:
-        """Its sample rate unless another is asked for, Hz."""
-        ...
-
-
-def is_plan(path: str) -> bool:
-    """Plans go by their ending; anything else is a take."""
-    return Path(path).suffix.lower() == ".toml"
 
 
 class StartPage(QWidget):
@@ -149,7 +104,7 @@ class StartPage(QWidget):
 
     def _tonight(self) -> QFrame:
         """What most nights begin with: an input, its plan, its lines."""
-        card, column = _card("Watch tonight")
+        card, column = card_of("Watch tonight")
         column.addWidget(plain("1  Choose the input that has a copy of the recorder's tracks."))
         column.addWidget(self.inputs, 1)
         column.addLayout(self._line(self.again))
@@ -163,14 +118,14 @@ class StartPage(QWidget):
 
     def _newcomer(self) -> QFrame:
         """For who sees it for the first time."""
-        card, column = _card("New here?")
+        card, column = card_of("New here?")
         column.addWidget(plain(DEMO_WORDS, "dim", wrap=True))
         column.addLayout(self._line(self.demo, self.drill))
         return card
 
     def _earlier(self) -> QFrame:
         """What was recorded or watched before."""
-        card, column = _card("Earlier takes and nights")
+        card, column = card_of("Earlier takes and nights")
         column.addWidget(self.recent, 1)
         column.addLayout(self._line(self.take, self.folder))
         column.addLayout(self._line(self.session, self.report))

@@ -8,8 +8,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from app.models import break_words
+from app.models.alarm_card import Card, Trouble
 from app.models.break_words import LONG_BREAK_S
-from app.models.fix_cards import Card, Trouble, cards
+from app.models.fix_cards import cards
 from app.style.theme import Look
 from app.views.board.board import Board
 from app.views.board.track_detail import TrackDetail

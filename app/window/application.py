@@ -14,7 +14,7 @@ from app.services.bridge import Bridge, Client
 from app.services.one_window import OneWindow
 from app.services.preferences import Preferences
 from app.views.cautions_page import CautionsPage
-from app.views.start_page import Input
+from app.views.start_parts import Input
 from app.window.main_window import MainWindow
 from app.window.window_parts import LEAST_SIZE
 from engine.model.commands import Open

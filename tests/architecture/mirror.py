@@ -79,7 +79,7 @@ PARTS: Final[Mapping[str, str]] = {
     ),
     "app/controllers/test_headphones.py": "app/views/listen_bar app/views/widgets/choice",
     "app/controllers/test_line_check_controller.py": (
-        "app/models/line_check_words app/views/line_check_page"
+        "app/models/line_check_words app/views/line_check_page app/views/widgets/target_bar"
     ),
     "app/controllers/test_opening.py": "app/views/progress_page",
     "app/controllers/test_plan_live.py": "app/models/plan_table app/views/plan/plan_page",
@@ -105,18 +105,21 @@ PARTS: Final[Mapping[str, str]] = {
         "app/controllers/glance_controller app/views/glance/glance_layout "
         "app/views/glance/glance_window"
     ),
+    "app/views/test_fix_list.py": "app/views/fix_card",
+    "app/models/test_fix_cards.py": "app/models/alarm_card",
     "app/views/test_alarm_strip.py": "app/models/strip_cells",
     "app/window/test_main_window.py": (
         "app/controllers/navigation app/controllers/watch_controller app/views/header "
         "app/views/watch_page app/views/widgets/bands app/views/widgets/basics "
-        "app/views/widgets/overlay app/window/shortcuts app/window/window_parts"
+        "app/views/widgets/overlay app/window/shortcuts "
+        "app/window/window_parts"
     ),
     "app/views/test_history_page.py": "app/controllers/history_controller",
     "app/views/session/test_session_page.py": (
         "app/controllers/session_controller app/views/session/timeline_view"
     ),
     "app/views/test_settings_page.py": "app/controllers/settings_controller",
-    "app/views/test_start_page.py": "app/controllers/start_controller",
+    "app/views/test_start_page.py": "app/controllers/start_controller app/views/start_parts",
     "app/window/test_watch_stops.py": "app/controllers/closing",
     "end_to_end/test_readme.py": "app/start",
     "demo_audio/test_sound.py": "demo_audio/packs demo_audio/sound_field demo_audio/wave",

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 from pytestqt.qtbot import QtBot
 
-from app.models.fix_cards import Card, cards
+from app.models.alarm_card import Card
+from app.models.fix_cards import cards
 from app.style.theme import NIGHT
 from app.views.fix_list import ROOMY, FixList
 from engine.model.messages import AlarmState
