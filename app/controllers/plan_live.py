@@ -28,7 +28,7 @@ class LivePlan(QObject):
     def __init__(self, bridge: Bridge, page: WatchPage, layer: Layer, prefs: Preferences) -> None:
         super().__init__(layer.window)  # outlives the page that shows its draft
         self._bridge, self._page, self._layer, self._prefs = bridge, page, layer, prefs
-        self._text, self._path = "", "plan.toml"
+        self._text, self._path, self._written = "", "plan.toml", ""
         self._inputs: int | None = None
         self._draft: PlanTable | None = None
 
@@ -63,6 +63,8 @@ class LivePlan(QObject):
         if self._draft is not None and not self._draft.mistakes:
             self._bridge.ask(ChangePlan(self._draft.text))
             self._layer.hide()
+            if self._draft.text != self._written:
+                self._page.footer.say("Plan in use, not saved: P, then Ctrl+S saves it.", stay=True)
 
     def _save(self) -> None:
         if self._draft is None or self._draft.mistakes:
@@ -79,7 +81,7 @@ class LivePlan(QObject):
         problem = write(path, self._draft.text)
         self._page.footer.say(problem or f"Plan saved: {Path(path).name}")
         if not problem:
-            self._path = path
+            self._path, self._written = path, self._draft.text
             self._prefs.remember(path)
 
 

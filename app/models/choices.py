@@ -14,6 +14,7 @@ class Choices:
     screen_inch : diagonal of its screen; 0: as the screen reports it
     shelve_min, shelve_long_min : the two times of shelving, minutes
     break_min : a break this long is reminded of
+    text_percent : size of all text and what holds it, of the usual
     """
 
     glance_m: float = 3.0
@@ -21,6 +22,7 @@ class Choices:
     shelve_min: float = 5.0
     shelve_long_min: float = 15.0
     break_min: float = 30.0
+    text_percent: float = 100.0
 
 
 BOUNDS = {
@@ -29,6 +31,7 @@ BOUNDS = {
     "shelve_min": (1.0, 60.0),
     "shelve_long_min": (1.0, 240.0),
     "break_min": (1.0, 240.0),
+    "text_percent": (80.0, 150.0),
 }
 
 

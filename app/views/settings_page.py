@@ -33,6 +33,7 @@ TESTS = {
     Sound.BACK: "Back to normal",
 }
 NUMBERS = (
+    ("text_percent", "Text size", " %", 10.0),
     ("glance_m", "Glance view is read from", " m", 0.5),
     ("screen_inch", "Diagonal of its screen", " inch", 1.0),
     ("shelve_min", "Shelve for a short time", " min", 1.0),

@@ -211,13 +211,18 @@ class MainWindow(WindowParts):
         """Keep the size of everything in step with the window."""
         super().resizeEvent(event)  # type: ignore[arg-type]
         # In steps, so that dragging an edge does not restyle everything at each pixel.
-        scale = round(theme.scale_for(self.width(), self.height()) * 20) / 20
+        self._fit_scale()
+
+    def _fit_scale(self) -> None:
+        usual = theme.scale_for(self.width(), self.height())
+        scale = round(usual * self.prefs.choices.text_percent / 100.0 * 20) / 20
         if scale != self._scale:
             self._scale = scale
             self._apply()
 
     def _set_choices(self, choices: Choices) -> None:
         self.acts.choices = choices
+        self._fit_scale()
         self.watch_page.fix_list.set_shelve(choices.shelve_min)
         self.alerts.remind_s = self.watch_page.long_break_s = choices.break_min * 60
         self.glances.set_choices(choices)

@@ -134,3 +134,12 @@ def test_the_glance_window_stays_beside_the_board(qtbot: QtBot, tmp_path: Path) 
     QTest.keyClick(beside, Qt.Key.Key_G, shift)
     assert not beside.isVisible()
     assert window.prefs.place("glance").size() > 0
+
+
+def test_text_can_be_larger(qtbot: QtBot, tmp_path: Path) -> None:
+    """The size of text counts at once, and stays."""
+    window, page, _ = opened(tmp_path, qtbot)
+    before = window._scale
+    page.numbers["text_percent"].setValue(130)
+    assert window._scale == pytest.approx(1.3 * before, abs=0.03)
+    assert window.prefs.choices.text_percent == 130.0
