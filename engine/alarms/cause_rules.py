@@ -57,7 +57,7 @@ _LINK: Final = (LOSS, Fault.STUCK.value, Fault.DROPOUT.value, LINK_NOISE)
 """Families that a receiver or an interface can bring upon all of its tracks."""
 _SHARED: Final = 0.75
 _SHARED_WITHIN_S: Final = 5.0
-"""Mains and noise are looked for in pauses of speech, so they are seen on some tracks later, and on
+"""Mains are looked for in pauses of speech, so they are seen on some tracks later, and on
 a loud one not at all. Common practice, no source."""
 
 SUPPRESSION: Final = (

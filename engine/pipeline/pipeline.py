@@ -25,7 +25,7 @@ from engine.line_check.live_check import LiveLineCheck
 from engine.measure.floor import Learned
 from engine.measure.level_meter import LevelMeter
 from engine.measure.meter import Meter, Totals
-from engine.model.commands import Command
+from engine.model.commands import Command, Mark
 from engine.model.crew_notes import CrewNotes
 from engine.model.faults import FAULTS, FaultRule, Scope
 from engine.model.frame_rates import FRAME_RATES
@@ -37,6 +37,7 @@ from engine.model.units import FLOOR_DB, amplitude_db
 from engine.pipeline.crew_commands import CrewCommands
 from engine.pipeline.framing import TickFramer
 from engine.pipeline.level_strip import LevelStripRecorder
+from engine.pipeline.own_marks import own_marks
 from engine.plan.change import judged, refuse_other_ways
 from engine.session.checkpoint import Checkpoint
 from engine.timecode.clock import Reference, TimecodeClock
@@ -78,6 +79,7 @@ class Pipeline:
         self.meter = self._framer.meter
         self.book = Book(self.scene, rules)
         self._crew = CrewCommands()
+        self._unlogged_marks: list[Mark] = []
         self.audio_lost_s = 0.0
         self._cause_alarms = CauseAlarms(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
@@ -196,10 +198,18 @@ class Pipeline:
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
         self._newest = tick.number % PEAK_HOLD_TICKS
+        for mark in own_marks(measurement, self.plan):
+            self._crew.obey(mark, self.book, self.plan, measurement.end_s)
+            self._unlogged_marks.append(mark)
         events = self._roll_by_code(measurement)
         resting = self._crew.standing_by or self.book.on_break
         context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
         return events + self._judge(measurement, context, measurement.start_s, tick.heard)
+
+    def take_marks(self) -> list[Mark]:
+        """Marks that the watch set by itself since the last call, for the log."""
+        marks, self._unlogged_marks = self._unlogged_marks, []
+        return marks
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""

@@ -16,7 +16,7 @@ from typing import Final
 from engine.alarms.book_checkpoint import save
 from engine.drill.drill_source import truths_of
 from engine.listen.output import ASKED
-from engine.model.client_id import ClientId
+from engine.model.client_id import ClientId, this_process
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
 from engine.model.messages import AlarmEvent, Block, Incident, Snapshot
 from engine.model.tracks import Plan
@@ -273,6 +273,8 @@ class Runner:
         if self._recorder is not None:
             pipeline = self.pipeline
             lost_s, reason = pipeline.audio_lost_s, self.input.reason
+            for mark in pipeline.take_marks():
+                self._recorder.asked(mark, this_process("engine"), at_s, self.checkpoint())
             self._recorder.tick(pipeline.latest, at_s, lost_s, reason, self._standing)
             problems = self.problems
             if problems != self._logged_problems:

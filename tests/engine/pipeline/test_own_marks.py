@@ -1,0 +1,40 @@
+"""What the watch sets down by itself. Common practice, no source."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from engine.model.commands import Mark
+from engine.model.messages import Block
+from engine.model.tracks import Plan, Track
+from engine.pipeline.own_marks import own_marks
+from engine.pipeline.pipeline import Pipeline
+from tests.support import harmless_sound as sound
+from tests.support.feeding import tick
+
+PLAN = Plan((Track(1, "Boom"), Track(2, "Crowd")))
+
+
+def test_a_gain_step_is_one_mark() -> None:
+    """The mark names track and step, and nothing is said where no gain was turned."""
+    quiet = tick(7)
+    assert own_marks(quiet, PLAN) == []
+    stepped = replace(quiet, gain_step_db=np.array([-9.8, 0.0]))
+    assert own_marks(stepped, PLAN) == [Mark("gain \u221210 dB: 1 Boom", quiet.end_s)]
+
+
+def test_it_stands_in_the_history_and_waits_for_the_log() -> None:
+    """A gain turned by 12 dB alarms nobody, is a mark among the crew's, and is logged once."""
+    rng = np.random.default_rng(5)
+    boom = sound.room(34.0, -55.0, rng) + sound.voice(34.0, -30.0, rng, talks=0.3)
+    columns = [sound.amplified(boom, -12.0, 20.0), sound.room(34.0, -50.0, rng, 1500.0)]
+    pipeline = Pipeline(PLAN, sound.RATE)
+    pipeline.feed(Block(sound.takes(columns)))
+    (mark,) = pipeline.desk.marks
+    assert mark.text.startswith("gain \u2212")
+    assert 20.0 < mark.at_s < 30.0
+    assert [one.text for one in pipeline.take_marks()] == [mark.text]
+    assert pipeline.take_marks() == []
+    assert pipeline.book.incidents() == ()
