@@ -70,7 +70,7 @@ def cart_line(cart: Cart) -> str:
         f"{cart.red} red, {cart.amber} amber" if cart.red or cart.amber else "nothing wrong"
     )
     if cart.uncovered and not cart.problem:
-        what = f"{cart.uncovered} WITHOUT COVER, {what}"
+        what = f"{cart.uncovered} WITHOUT BACKUP, {what}"
     state = "break" if cart.on_break else "" if cart.rolling else "standby"
     parts = (cart.name, cart.title, f"{cart.tracks} tracks", cart.timecode, state, what)
     return "  ".join(part for part in parts if part)
@@ -78,7 +78,7 @@ def cart_line(cart: Cart) -> str:
 
 def alarm_line(alarm: FleetAlarm, aged: bool) -> str:
     """One alarm in a line: how urgent, cart, tracks, who, what, how long, where, what to check."""
-    mark = "■ NO COVER" if alarm.uncovered else "■ RED" if alarm.red else "▲ amber"
+    mark = "■ NO BACKUP" if alarm.uncovered else "■ RED" if alarm.red else "▲ amber"
     age = f" {wording.lasted(alarm.age_s)}" if aged else ""
     seen = " (seen)" if alarm.seen else ""
     rest = " ".join(part for part in (alarm.where, alarm.check, alarm.attended) if part)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +18,7 @@ from app.fleet.site_reader import SiteReader
 from engine.model.messages import Alarm
 from tests.support.broker import RunningBroker, broker, require_broker
 from tests.support.qt import fake_client
+from tests.support.readme import README
 
 pytestmark = pytest.mark.end_to_end
 
@@ -155,3 +160,24 @@ def test_a_broker_that_is_not_there_costs_the_cart_nothing() -> None:
         time.sleep(0.01)
     assert cart.slowest_s < 0.1
     cart.link.close()
+
+
+def test_the_readmes_example_follows_the_alarms(server: RunningBroker, tmp_path: Path) -> None:
+    """As it stands there, with the test's broker in place of the crew's."""
+    (text,) = re.findall(r"```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
+    script = tmp_path / "lamp.py"
+    script.write_text(text.replace('"192.168.7.2"', f'"127.0.0.1", {server.port}'), "utf-8")
+    out = tmp_path / "said.txt"
+    cart = Cart(server, "lamp")
+    with out.open("wb") as said:
+        lamp = subprocess.Popen([sys.executable, str(script)], stdout=said, stderr=said)
+    try:
+        cart.alarms = ALARMS
+        until(lambda: "LAMP ON" in out.read_text("utf-8"), cart)
+        cart.alarms = ()
+        until(lambda: out.read_text("utf-8").endswith("lamp off\n"), cart)
+    finally:
+        lamp.kill()
+        lamp.wait()
+        cart.publisher.goodbye()
+        cart.link.close()

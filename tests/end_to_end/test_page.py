@@ -76,7 +76,7 @@ def test_the_page_says_what_the_glance_view_says(screen: Any, night: PageNight) 
     script = "return [...document.querySelectorAll('#panel-cards .card h2 .who')]"
     names = driver.execute_script(f"{script}.map(e => e.textContent)")
     assert names == ["7 + 8 Mason", "9 Boom scaffold", "3 Rigger main"]
-    assert text(driver, ".card .fault") == "NO COVER · silent"
+    assert text(driver, ".card .fault") == "NO BACKUP · silent"
     assert text(driver, "#title") == "Raising the bell"
     assert night.server.access.code not in driver.current_url
     cookies = driver.execute_script("return document.cookie")

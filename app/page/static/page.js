@@ -189,7 +189,7 @@ function updateCard(element, card) {
   element.className = `card ${card.level}${card.seen ? " seen" : ""}${known ? "" : " fresh"}`;
   const get = (name) => element.querySelector(`.${name}`);
   setText(get("who"), `${card.numbers} ${card.name}`.trim());
-  setText(get("fault"), card.level === "none" ? `NO COVER · ${card.fault}` : card.fault);
+  setText(get("fault"), card.level === "none" ? `NO BACKUP · ${card.fault}` : card.fault);
   setText(get("where"), card.where);
   setText(get("check"), card.check && card.level !== "none" ? card.check : card.check ? `Check: ${card.check}` : "");
   setText(get("cover"), card.cover);
@@ -264,7 +264,7 @@ function announce(list) {
   const fresh = state.known === null ? [] : urgent.filter(([key, card]) => state.known.get(key) !== "red" && !card.seen);
   state.known = new Map(list.map(([key, card]) => [key, card.level === "amber" ? "amber" : "red"]));
   if (!fresh.length) return;
-  const words = fresh.map(([, card]) => `${card.level === "none" ? "No cover: " : ""}${card.numbers} ${card.name}, ${card.fault}`);
+  const words = fresh.map(([, card]) => `${card.level === "none" ? "No backup: " : ""}${card.numbers} ${card.name}, ${card.fault}`);
   setText($("spoken"), words.join(". "));
   if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.([250, 120, 250]);
   if (state.loud) beep();

@@ -21,7 +21,7 @@ ALARM = FleetAlarm(
     [
         ({}, "nothing wrong"),
         ({"red": 2, "amber": 1}, "2 red, 1 amber"),
-        ({"red": 2, "uncovered": 1}, "1 WITHOUT COVER, 2 red, 0 amber"),
+        ({"red": 2, "uncovered": 1}, "1 WITHOUT BACKUP, 2 red, 0 amber"),
         ({"red": 2, "problem": "watch gone"}, "WATCH GONE"),
         ({"rolling": False}, "standby  nothing wrong"),
         ({"on_break": True, "rolling": False}, "break  nothing wrong"),
@@ -40,7 +40,7 @@ def test_an_alarm_in_a_line() -> None:
     assert alarm_line(ALARM, True) == f"■ RED  {text}"
     bare = replace(ALARM, uncovered=True, seen=True, attended="Runner is on the way")
     assert alarm_line(bare, False) == (
-        "■ NO COVER  main: 3 Rigger main: muted (seen). Pack 3 left shoulder. "
+        "■ NO BACKUP  main: 3 Rigger main: muted (seen). Pack 3 left shoulder. "
         "Receiver mute, patch. Runner is on the way"
     )
     assert alarm_line(replace(ALARM, red=False), False).startswith("▲ amber  main: ")
