@@ -1,8 +1,12 @@
-"""Muted: the samples are digital zero, frozen at one value, or an idle converter's last bit.
+"""Muted: digital zero, a frozen value, or nothing but the noise of a converter.
 
 Model: an open analogue input always hisses, so exact zeros or a value that never moves can only
-come from a receiver that mutes, a link or patch that is gone. Under -110 dBFS no microphone
-preamplifier is left, only a converter's own last bit (CONTRACT.md; common practice, no source).
+come from a receiver that mutes, a link or patch that is gone; under -110 dBFS only a converter's
+own last bit is left (CONTRACT.md). A receiver that mutes behind an analogue output leaves the noise
+of that output and of the converter after it, or its dither (at 16 bits -93 dBFS: triangular dither
+and rounding together have a quarter of a step squared, S. P. Lipshitz, R. A. Wannamaker and J.
+Vanderkooy, JAES 40(5), 1992): white, and lower than any microphone's place ever lies. Common
+practice, no source for the other levels.
 """
 
 from __future__ import annotations
@@ -13,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Runs, TickContext, condition, unknown
-from engine.model.messages import Condition, Fault, Flags, Measurement, Samples
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, amplitude
+from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, amplitude, mean_square_at, rms_dbfs
 
 _IDLE_AMPLITUDE: Final = float(amplitude(IDLE_DBFS))
 _LSB_16: Final = 1.0 / 32768.0
@@ -29,9 +33,39 @@ class Muted(TrackMemory):
     NEEDS_SAMPLES: ClassVar = True
 
     _runs: Runs = remembered(By.PART, lambda d: Runs(d._tracks))
+    _level_dbfs: Levels = per_track(-np.inf)
     _before: Samples = per_track(np.inf, rows=1, dtype=np.float32)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        converter_dbfs: float = -87.0,
+        white: float = 1.2,
+        fall_db: float = 8.0,
+        like_idle_db: float = 1.5,
+        idle_below_dbfs: float = -70.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        converter_dbfs : float
+            dBFS. White noise under this is a converter's: floors of healthy mics lie over -80.
+        white : float
+            Least energy of the steps from sample to sample against that of the samples: white noise
+            has 2 (arithmetic), places under 0.1.
+        fall_db : float
+            dB. It lies this far under the learned floor; a track that has none yet is not judged.
+        like_idle_db, idle_below_dbfs : float
+            dB, dBFS. So is noise at most this much louder than that of the unused inputs, where
+            these are quieter than that.
+        """
+        self._converter_dbfs, self._white, self._fall_db = converter_dbfs, white, fall_db
+        self._like_idle_db, self._idle_below_dbfs = like_idle_db, idle_below_dbfs
+        self._unused = scene.kinds(Kind.UNUSED)
         self._watched = scene.watched(Fault.MUTED)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
@@ -43,7 +77,9 @@ class Muted(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         runs = self._runs
-        runs.update(idle_hops(m) & self._watched, m.valid, m.start_s, m.hop_s)
+        gone = idle_hops(m) | self._converter_noise(m)
+        runs.update(gone & self._watched, m.valid, m.start_s, m.hop_s)
+        self._level_dbfs = np.where(runs.running, rms_dbfs(m.mean_square[-1]), self._level_dbfs)
         last_s = runs.last_s.copy()
         for track_index in np.flatnonzero(runs.active):
             last_s[track_index] = self._exact(int(track_index), m)
@@ -51,6 +87,21 @@ class Muted(TrackMemory):
         self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
         known = m.any_valid & self._watched
         return condition(runs.active, known, runs.onset_s, last_s)
+
+    def _converter_noise(self, m: Measurement) -> Flags:
+        """Hops that hold white noise as low as no microphone's, shape (hops, tracks)."""
+        limit_dbfs = self._converter_dbfs
+        if self._unused.any():
+            idle_dbfs = float(np.nan_to_num(np.median(m.level_dbfs[self._unused]), nan=0.0))
+            if idle_dbfs < self._idle_below_dbfs:
+                limit_dbfs = max(limit_dbfs, idle_dbfs + self._like_idle_db)
+        with np.errstate(invalid="ignore"):
+            under_dbfs = np.fmin(m.floor_dbfs - self._fall_db, limit_dbfs)
+        under_dbfs = np.where(np.isnan(m.floor_dbfs), -np.inf, under_dbfs)
+        low = m.mean_square < mean_square_at(under_dbfs)
+        if not low.any():
+            return np.asarray(low)
+        return np.asarray(low & (m.difference_energy >= self._white * m.mean_square))
 
     def _exact(self, track_index: int, m: Measurement) -> float:
         """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""
@@ -71,6 +122,9 @@ class Muted(TrackMemory):
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
+        level_dbfs = self._level_dbfs[track_index]
+        if level_dbfs > IDLE_DBFS:
+            return f"only a converter's noise at {level_dbfs:.0f} dBFS".replace("-", "\u2212")
         return "digital zero or a frozen value: no signal arrives at all"
 
 

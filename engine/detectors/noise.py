@@ -2,7 +2,8 @@
 
 Model: a link that runs out of range, or whose squelch stays open on another transmitter, adds the
 receiver's own noise under everything, level or rising up to the top of the band; places, wind,
-traffic and crowds fall with frequency, and cloth comes and goes with the movement. So the quiet
+traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
+line. So the quiet
 moments of the last seconds (the third quietest of ten hops in most ticks, a low order statistic as
 in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned floor, and hold as
 much treble as noise does. A rise that other open tracks share is the place: rain. Numbers:
@@ -17,7 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
+from engine.model.messages import (
+    Condition,
+    Fault,
+    Flags,
+    Kind,
+    Levels,
+    Measurement,
+    PackLevel,
+    Samples,
+)
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -41,7 +51,7 @@ _SPEECH_TICKS: Final = 600.0
 class Noise(TrackMemory):
     """Holds the quiet moments of the last seconds against the learned floor."""
 
-    NEEDS_SAMPLES: ClassVar = False
+    NEEDS_SAMPLES: ClassVar = True
 
     _quiet: Levels = per_track(np.nan, rows=TICKS)
     _treble: Levels = per_track(np.nan, rows=TICKS)
@@ -144,6 +154,8 @@ class Noise(TrackMemory):
             rose_db = treble_dbfs - self._treble_dbfs
             shares = (rose_db >= self._shared_db) & self._open
         risen &= ~self._is_place(shares, risen) | (level_dbfs > self._loud_dbfs)
+        for track_index in np.flatnonzero(risen):
+            risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
         for track_index in np.flatnonzero(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
@@ -184,3 +196,10 @@ class Noise(TrackMemory):
         over_db = self._level_dbfs[track_index] - self._floor_dbfs[track_index]
         level = f"{self._level_dbfs[track_index]:.0f}".replace("-", "\u2212")
         return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"
+
+
+def _is_tone(sound: Samples) -> bool:
+    """Whether half of the power of a tick lies in one line: a howl, and no noise."""
+    power = np.square(np.abs(np.fft.rfft(sound * np.hanning(len(sound)))))
+    at = int(power.argmax())
+    return bool(power[max(at - 3, 0) : at + 4].sum() > 0.5 * power.sum())

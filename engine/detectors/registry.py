@@ -7,6 +7,7 @@ from typing import Final
 
 from engine.detectors.base import Detector
 from engine.detectors.clipped import Clipped
+from engine.detectors.dc import DC
 from engine.detectors.dead_mic import DeadMic
 from engine.detectors.dropout import Dropout
 from engine.detectors.duplicate import Duplicate
@@ -25,6 +26,7 @@ from engine.detectors.silent import Silent
 from engine.detectors.stuck import Stuck
 from engine.detectors.timecode_lost import TimecodeLost
 from engine.detectors.timecode_wrong import TimecodeWrong
+from engine.detectors.tone import Tone
 from engine.detectors.unexpected import Unexpected
 
 DETECTORS: Final[Mapping[str, type[Detector]]] = {
@@ -38,6 +40,8 @@ DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "clipped": Clipped,
     "low": Low,
     "hum": Hum,
+    "tone": Tone,
+    "dc": DC,
     "duplicate": Duplicate,
     "polarity": Polarity,
     "pair_drift": PairDrift,

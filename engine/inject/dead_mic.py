@@ -13,13 +13,13 @@ from engine.inject.base import Put, Span
 from engine.inject.noise import at_level, electronics
 from engine.model.messages import Samples
 
-QUIETEST_DBFS = -104.0
-"""Never as quiet as an idle converter, which would be `muted`."""
+QUIETEST_DBFS = -85.0
+"""Never as quiet as a converter with nothing before it, which would be `muted`."""
 
 
 def dead_mic(span: Span, strength: float, rng: np.random.Generator) -> Put:
     """Strength: how far the noise lies under the live floor, 6 dB (0) to 30 dB (1), at least
-    -104 dBFS. One in three pops at the disconnection, one in three fades within 0.1 to 0.4 s."""
+    -85 dBFS. One in three pops at the disconnection, one in three fades within 0.1 to 0.4 s."""
     level = np.maximum(span.live_floor_dbfs() - 6.0 - 24.0 * strength, QUIETEST_DBFS)
     noise = at_level(electronics(span.frames, len(span.places), span.rate, rng), level)
     way = rng.integers(3)

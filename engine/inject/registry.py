@@ -10,6 +10,7 @@ import numpy as np
 
 from engine.inject.base import Injector, Planted, Put, Span
 from engine.inject.clipped import clipped
+from engine.inject.dc import dc
 from engine.inject.dead_mic import dead_mic
 from engine.inject.dropout import dropout
 from engine.inject.duplicate import duplicate
@@ -23,6 +24,7 @@ from engine.inject.polarity import polarity
 from engine.inject.silent import silent
 from engine.inject.stuck import stuck
 from engine.inject.timecode import timecode
+from engine.inject.tone import tone
 from engine.inject.unexpected import unexpected
 from engine.model.limits import LIMITS, NEVER
 from engine.model.messages import Fault, Samples, Severity
@@ -71,6 +73,8 @@ INJECTORS: Final = {
         InjectorRule(
             Fault.HUM, hum, "hum_amber_s", "hum_red_s", red_from=24.0 / 44.0, lasts_s=(11.0, 18.0)
         ),
+        InjectorRule(Fault.TONE, tone, "tone_amber_s", lasts_s=(8.0, 15.0)),
+        InjectorRule(Fault.DC, dc, "dc_amber_s", lasts_s=(8.0, 15.0)),
         InjectorRule(
             Fault.DUPLICATE,
             duplicate,

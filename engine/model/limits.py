@@ -94,6 +94,8 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.CLIPPED: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.LOW: (Kind.AMBIENCE, Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.HUM: (Kind.COMMS, *_NO_SOUND_KINDS),
+    Fault.TONE: (Kind.COMMS, *_NO_SOUND_KINDS),
+    Fault.DC: _NO_SOUND_KINDS,
     Fault.DUPLICATE: _NO_SOUND_KINDS,
     Fault.POLARITY: _NO_SOUND_KINDS,
     Fault.PAIR_DRIFT: _NO_SOUND_KINDS,
@@ -144,6 +146,8 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("stuck_red_s", 2.0, "a buffer repeats this long: red"),
         _seconds("noise_amber_s", 5.0, "noise far over the learned floor this long: amber"),
         _seconds("noise_red_s", 5.0, "noise that masks speech this long: red, unless covered"),
+        _seconds("dc_amber_s", 5.0, "the samples lie off zero this long: amber"),
+        _seconds("tone_amber_s", 5.0, "one steady tone this long: amber"),
         *(_switch(fault) for fault in Fault),
     )
 }

@@ -56,6 +56,8 @@ class Fault(StrEnum):
     CLIPPED = "clipped"
     LOW = "low"
     HUM = "hum"
+    TONE = "tone"
+    DC = "dc"
     DUPLICATE = "duplicate"
     POLARITY = "polarity"
     PAIR_DRIFT = "pair_drift"

@@ -93,10 +93,27 @@ def _link_noise(x: Column, first: int, last: int, rng: np.random.Generator) -> N
     x[first:last] = 0.1 * x[first:last] + amplitude(-14.0) / np.sqrt(2.0) * noise
 
 
+def _offset(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    del rng
+    x[first:last] += 0.08
+
+
+def _howl(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    del rng
+    x[first:last] += amplitude(-18.0) * np.sin(np.arange(last - first) * 0.7)
+
+
+def _converter(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    x[first:last] = amplitude(-98.0) / np.sqrt(2.0) * rng.standard_normal(last - first)
+
+
 FAULTS: Mapping[str, Fault] = {
     "digital zero": _zero,
     "steady hiss": _hiss,
     "stuck buffer": _stuck,
+    "offset": _offset,
+    "howl": _howl,
+    "converter noise": _converter,
     "link noise": _link_noise,
     "crowd gone": _hush,
     "shout into the ceiling": _shout,

@@ -175,3 +175,35 @@ def test_kinds_that_carry_no_sound_are_left_out() -> None:
     for place, active in enumerate((False, False, False, True)):
         states = told(Muted(where), zero, where, place).states
         assert (State.ACTIVE in states) is active
+
+
+def _tpdf(frames: int, seed: int) -> np.ndarray:
+    """Digital silence with triangular dither of two steps, rounded to 16 bits."""
+    rng = np.random.default_rng(seed)
+    return np.round(rng.random(frames) - rng.random(frames)) / 32768.0
+
+
+@pytest.mark.parametrize("level_dbfs", [-108.0, -98.0, -89.0, None])
+def test_a_receiver_that_mutes_behind_a_converter(level_dbfs: float | None) -> None:
+    """White noise of a converter, or 16-bit dither, is told within half a second of its begin."""
+    one = scene(1, 48_000)
+    x = noise(-56.0, 20.0, 48_000, seed=4)
+    x[:, 0] = np.convolve(x[:, 0], np.full(20, 0.2236), "same")  # a place falls with frequency
+    first, last = round(14.253 * 48_000), round(18.0 * 48_000)
+    rest = _tpdf(last - first, 3)
+    if level_dbfs is not None:
+        rest = noise(level_dbfs, 4.0, 48_000, seed=5)[: last - first, 0]
+    x[first:last, 0] = rest
+    said = told(Muted(one), x, one)
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(14.253, abs=0.02)
+    assert last_s == pytest.approx(18.0, abs=0.02)
+
+
+@pytest.mark.parametrize("level_dbfs", [-85.0, -78.0])
+def test_the_noise_of_a_dead_mic_is_no_mute(level_dbfs: float) -> None:
+    """Electronics that are louder than a converter's are left to `dead_mic`."""
+    one = scene(1, 48_000)
+    x = noise(-56.0, 18.0, 48_000, seed=4)
+    x[14 * 48_000 :, 0] = noise(level_dbfs, 4.0, 48_000, seed=5)[:, 0]
+    assert not told(Muted(one), x, one).spans_s

@@ -1,0 +1,69 @@
+"""Tone: howl and line-up tone. Deadline as in CONTRACT.md; a sine's level by AES17.
+
+Line-up tone: a sine of 1 kHz (EBU R 68 names it for alignment).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.tone import Tone
+from engine.model.messages import Samples
+from tests.support.signals import noise, scene, sine
+from tests.support.watching import told
+
+RATE = 48_000
+THREE = scene(3, RATE)
+
+
+def place(seconds: float = 20.0) -> Samples:
+    """Three tracks of room noise."""
+    return noise(-56.0, seconds, RATE, seed=2, tracks=3)
+
+
+@pytest.mark.parametrize("hz", [310.0, 1000.0, 2477.7, 6200.0])
+@pytest.mark.parametrize("level_dbfs", [-36.0, -10.0])
+def test_a_howl_is_told_before_its_deadline(hz: float, level_dbfs: float) -> None:
+    """On one mic, from its begin to its end, with its frequency and level."""
+    x = place()
+    at = slice(round(6.2 * RATE), round(14.0 * RATE))
+    x[at, 1] += sine(level_dbfs, 7.8, RATE, hz)[:, 0]
+    detector = Tone(THREE)
+    said = told(detector, x, THREE, 1)
+    ((onset_s, last_s),) = said.spans_s
+    assert onset_s == pytest.approx(6.2, abs=0.3)
+    assert last_s == pytest.approx(14.0, abs=0.6)
+    assert 0.1 * (said.states.index(1) + 1) <= 6.2 + 5.0
+
+
+def test_a_line_up_tone_is_named() -> None:
+    """The same sine on all inputs from the start is a line-up tone; two of three howl."""
+    x = place(6.0)
+    x += sine(-20.0, 6.0, RATE, 1000.0)
+    detector = Tone(THREE)
+    assert told(detector, x, THREE, 0).spans_s
+    assert detector.detail(0) == "line-up tone on all 3 inputs: 1000 Hz, \u221220 dBFS"
+    x[:, 2] = place(6.0)[:, 2]
+    detector = Tone(THREE)
+    assert told(detector, x, THREE, 0).spans_s
+    assert detector.detail(0).startswith("howl on 2 inputs: 1000 Hz")
+
+
+def test_a_bell_a_siren_and_air_handling_are_no_tone() -> None:
+    """A line that decays by 2 dB a second, one that glides, and steady noise say nothing."""
+    x = place()
+    time_s = np.arange(len(x)) / RATE
+    x[:, 0] += sine(-12.0, 20.0, RATE, 523.0)[:, 0] * 10 ** (-2.0 * (time_s % 8.0) / 20)
+    glide_hz = 700.0 + 200.0 * np.sin(2.0 * np.pi * 0.3 * time_s)
+    x[:, 1] += 0.1 * np.sin(2.0 * np.pi * np.cumsum(glide_hz) / RATE)
+    x[:, 2] = noise(-35.0, 20.0, RATE, seed=4)[:, 0]
+    assert not any(told(Tone(THREE), x, THREE, track).spans_s for track in range(3))
+
+
+def test_mains_are_left_to_hum() -> None:
+    """Lines at 50 and 100 Hz say nothing."""
+    x = place()
+    x[:, 0] += sine(-30.0, 20.0, RATE, 50.0)[:, 0]
+    x[:, 1] += sine(-30.0, 20.0, RATE, 100.0)[:, 0]
+    assert not any(told(Tone(THREE), x, THREE, track).spans_s for track in range(2))
