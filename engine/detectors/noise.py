@@ -200,6 +200,7 @@ class Noise(TrackMemory):
 
 def _is_tone(sound: Samples) -> bool:
     """Whether half of the power of a tick lies in one line: a howl, and no noise."""
-    power = np.square(np.abs(np.fft.rfft(sound * np.hanning(len(sound)))))
+    step = np.diff(sound)  # words lie low
+    power = np.square(np.abs(np.fft.rfft(step * np.hanning(len(step)))))
     at = int(power.argmax())
     return bool(power[max(at - 3, 0) : at + 4].sum() > 0.5 * power.sum())

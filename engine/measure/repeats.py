@@ -36,6 +36,7 @@ LEAST_SWING: Final = 2.0**-14
 _NEAR: Final = 24
 _CANDIDATES: Final = 6
 _HISTORY_HOPS: Final = 110
+_TICKS: Final = 13
 
 
 @dataclass(slots=True)
@@ -47,10 +48,8 @@ class _Open:
 class RepeatFinder(TrackMemory):
     """Looks where the highest or lowest sample of a tick was reached before, to the last bit."""
 
-    _sound: Samples = remembered(
-        By.FIRST, lambda d: np.zeros((d._tracks, 2 * d._depth), dtype=np.float32)
-    )
-    _end: int = remembered(By.WHOLE, lambda d: d._depth)
+    _ticks: list[Samples] = remembered(By.EACH, lambda _: [])
+    """The newest ticks, each (tracks, frames), shared with the measurements."""
     _high: NDArray[np.float64] = remembered(
         By.FIRST, lambda d: np.full((d._tracks, _HISTORY_HOPS), np.nan)
     )
@@ -64,12 +63,11 @@ class RepeatFinder(TrackMemory):
         self._watched = watched
         self._rate_hz = sample_rate_hz
         self._hop_frames = hop_frames
-        self._depth = (_HISTORY_HOPS + 20) * hop_frames
         self.reset()
 
     def update(self, hops: Hops, start_s: float) -> tuple[Repeat, ...]:
         """Take in one tick; what repeats at its end, and what repeated and ended in it."""
-        self._push(hops.channels)
+        self._ticks = [*self._ticks[-_TICKS + 1 :], hops.channels]
         known = sorted(self._open)
         said = [self._follow(track, start_s) for track in known]
         for track in self._candidates(hops).tolist():
@@ -78,16 +76,6 @@ class RepeatFinder(TrackMemory):
         self._high = np.concatenate([self._high, hops.peak_max], axis=1)[:, -_HISTORY_HOPS:]
         self._low = np.concatenate([self._low, hops.peak_min], axis=1)[:, -_HISTORY_HOPS:]
         return tuple(said)
-
-    def _push(self, channels: Samples) -> None:
-        count = channels.shape[1]
-        if self._end + count > self._sound.shape[1]:
-            self._sound[:, : self._depth - count] = self._sound[
-                :, self._end - self._depth + count : self._end
-            ]
-            self._end = self._depth - count
-        self._sound[:, self._end : self._end + count] = channels
-        self._end += count
 
     def _candidates(self, hops: Hops) -> NDArray[np.int64]:
         """Tracks on which an extreme of this tick was reached before."""
@@ -98,67 +86,63 @@ class RepeatFinder(TrackMemory):
         some &= (top - bottom >= LEAST_SWING) & hops.valid.all(axis=1) & self._watched
         return np.flatnonzero(some)
 
+    def _sound(self, track: int) -> Samples:
+        """All that is kept of one track, oldest first."""
+        return np.concatenate([tick[track] for tick in self._ticks])
+
     def _search(self, track: int, hops: Hops, start_s: float, said: list[Repeat]) -> None:
         """Find the lag at which this track repeats, if it does."""
-        sound, count = self._sound[track], hops.channels.shape[1]
+        sound, count = self._sound(track), hops.channels.shape[1]
         for at in self._anchors(track, hops):
+            at += len(sound) - count
             for lag in self._lags(sound, at):
                 span = self._agrees(sound, at, lag)
-                if span is not None and self._is_live(sound[span[0] : span[0] + lag]):
+                if span is not None and _is_live(sound[span[0] : span[0] + lag]):
                     end_s = start_s + count / self._rate_hz
-                    begin_s = end_s - (self._end - span[0]) / self._rate_hz
+                    begin_s = end_s - (len(sound) - span[0]) / self._rate_hz
                     self._open[track] = _Open(lag, max(begin_s, 0.0))
-                    left = self._end - span[1]
+                    left = len(sound) - span[1]
                     said.append(self._repeat(track, left > 0, left, end_s))
                     return
 
     def _anchors(self, track: int, hops: Hops) -> list[int]:
-        """Samples that would recur: the extremes of the tick, and of a hop like the one before."""
+        """Samples of the tick that would recur: its extremes, and one of a hop like its last."""
         x = hops.channels[track]
-        first = self._end - len(x)
         where = [int(x.argmax()), int(x.argmin())]
         alike = np.flatnonzero(_alike(hops.peak_max[track], hops.peak_min[track]))
         if len(alike):
             begin = (int(alike[len(alike) // 2]) + 1) * self._hop_frames
             where.append(begin + int(x[begin : begin + self._hop_frames].argmax()))
-        return [first + at for at in where]
+        return where
 
     def _lags(self, sound: Samples, at: int) -> list[int]:
         """The newest lags at which that sample and those beside it were there before."""
         oldest = max(at - int(LONGEST_S * self._rate_hz), _NEAR)
-        newest = at - int(SHORTEST_S * self._rate_hz)
-        where = oldest + np.flatnonzero(sound[oldest:newest] == sound[at])[::-1]
+        newest = max(at - int(SHORTEST_S * self._rate_hz), oldest)
         near = sound[at - _NEAR : at]
-        lags = []
-        for place in where[: 4 * _CANDIDATES].tolist():
-            if np.array_equal(sound[place - _NEAR : place], near):
-                lags.append(at - place)
-                if len(lags) == _CANDIDATES:
-                    break
+        lags: list[int] = []
+        for before in (oldest + np.flatnonzero(sound[oldest:newest] == sound[at]))[::-1].tolist():
+            if np.array_equal(sound[before - _NEAR : before], near):
+                lags.append(at - before)
+            if len(lags) == _CANDIDATES:
+                break
         return lags
 
     def _agrees(self, sound: Samples, at: int, lag: int) -> tuple[int, int] | None:
         """First sample and end of the run round `at` that agrees, if it is long enough."""
-        lowest = max(lag, self._end - self._depth // 4, self._end - self._depth + lag)
-        same = sound[lowest : self._end] == sound[lowest - lag : self._end - lag]
+        lowest = max(lag, len(sound) - 3 * len(sound) // _TICKS)
+        same = sound[lowest:] == sound[lowest - lag : len(sound) - lag]
         before, after = ~same[: at - lowest], ~same[at - lowest :]
         begin = lowest + (len(before) - int(before[::-1].argmax()) if before.any() else 0)
-        end = at + int(after.argmax()) if after.any() else self._end
+        end = at + int(after.argmax()) if after.any() else len(sound)
         return (begin, end) if end - begin >= LEAST_S * self._rate_hz else None
-
-    def _is_live(self, period: Samples) -> bool:
-        """Whether what repeats was sound of a place: no tone, no code, no silence."""
-        if len(np.unique(period)) < min(VALUES, len(period) // 3):
-            return False
-        power = np.square(np.abs(np.fft.rfft(np.diff(period))))
-        return bool(power.sum() ** 2 >= LINES * np.square(power).sum())
 
     def _follow(self, track: int, start_s: float) -> Repeat:
         """Whether an open repeat goes on through this tick."""
-        count = round(10 * self._hop_frames)
-        sound, lag = self._sound[track], self._open[track].lag
-        first = self._end - count
-        off = sound[first : self._end] != sound[first - lag : self._end - lag]
+        sound, lag = self._sound(track), self._open[track].lag
+        count = self._ticks[-1].shape[1]
+        first = len(sound) - count
+        off = sound[first:] != sound[first - lag : len(sound) - lag]
         end_s = start_s + count / self._rate_hz
         ended = bool(off.any())
         return self._repeat(track, ended, count - int(off.argmax()) if ended else 0, end_s)
@@ -174,3 +158,11 @@ class RepeatFinder(TrackMemory):
 def _alike(high: Levels, low: Levels) -> Flags:
     """Hops with the same extremes as the one before them, the first left out."""
     return np.asarray((high[..., 1:] == high[..., :-1]) & (low[..., 1:] == low[..., :-1]))
+
+
+def _is_live(period: Samples) -> bool:
+    """Whether what repeats was sound of a place: no tone, no code, no silence."""
+    if len(np.unique(period)) < min(VALUES, len(period) // 3):
+        return False
+    power = np.square(np.abs(np.fft.rfft(np.diff(period))))
+    return bool(power.sum() ** 2 >= LINES * np.square(power).sum())
