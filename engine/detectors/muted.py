@@ -5,8 +5,8 @@ come from a receiver that mutes, a link or patch that is gone; under -110 dBFS o
 own last bit is left (CONTRACT.md). A receiver that mutes behind an analogue output leaves the noise
 of that output and of the converter after it, or its dither (at 16 bits -93 dBFS: triangular dither
 and rounding together have a quarter of a step squared, S. P. Lipshitz, R. A. Wannamaker and J.
-Vanderkooy, JAES 40(5), 1992): white, and lower than any microphone's place ever lies. Common
-practice, no source for the other levels.
+Vanderkooy, JAES 40(5), 1992): white, steady, and lower than any microphone's place ever lies.
+Common practice, no source for the other levels.
 """
 
 from __future__ import annotations
@@ -33,6 +33,10 @@ class Muted(TrackMemory):
     NEEDS_SAMPLES: ClassVar = True
 
     _runs: Runs = remembered(By.PART, lambda d: Runs(d._tracks))
+    _noise_since_s: Levels = per_track(np.nan)
+    _noise_last_s: Levels = per_track(np.nan)
+    _lowest_dbfs: Levels = per_track(np.nan)
+    _highest_dbfs: Levels = per_track(np.nan)
     _level_dbfs: Levels = per_track(-np.inf)
     _before: Samples = per_track(np.inf, rows=1, dtype=np.float32)
 
@@ -43,6 +47,8 @@ class Muted(TrackMemory):
         converter_dbfs: float = -87.0,
         white: float = 1.2,
         fall_db: float = 8.0,
+        steady_db: float = 1.2,
+        known_s: float = 0.8,
         like_idle_db: float = 1.5,
         idle_below_dbfs: float = -70.0,
     ) -> None:
@@ -59,12 +65,16 @@ class Muted(TrackMemory):
             has 2 (arithmetic), places under 0.1.
         fall_db : float
             dB. It lies this far under the learned floor; a track that has none yet is not judged.
+        steady_db, known_s : float
+            dB, s. Its level over 100 ms stays within this, for this long at least, until it is
+            told (of 1600 Gaussian samples the level has a deviation of 0.15 dB: arithmetic).
         like_idle_db, idle_below_dbfs : float
             dB, dBFS. So is noise at most this much louder than that of the unused inputs, where
             these are quieter than that.
         """
         self._converter_dbfs, self._white, self._fall_db = converter_dbfs, white, fall_db
         self._like_idle_db, self._idle_below_dbfs = like_idle_db, idle_below_dbfs
+        self._steady_db, self._known_s = steady_db, known_s
         self._unused = scene.kinds(Kind.UNUSED)
         self._watched = scene.watched(Fault.MUTED)
         self._rate_hz = scene.sample_rate_hz
@@ -77,31 +87,56 @@ class Muted(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         runs = self._runs
-        gone = idle_hops(m) | self._converter_noise(m)
-        runs.update(gone & self._watched, m.valid, m.start_s, m.hop_s)
-        self._level_dbfs = np.where(runs.running, rms_dbfs(m.mean_square[-1]), self._level_dbfs)
+        runs.update(idle_hops(m) & self._watched, m.valid, m.start_s, m.hop_s)
+        noise = self._converter_noise(m) & ~runs.active & self._watched
         last_s = runs.last_s.copy()
         for track_index in np.flatnonzero(runs.active):
             last_s[track_index] = self._exact(int(track_index), m)
         hop_frames = len(m.samples) // len(m.valid)
         self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
         known = m.any_valid & self._watched
-        return condition(runs.active, known, runs.onset_s, last_s)
+        onset_s = np.where(noise, self._noise_since_s, runs.onset_s)
+        last_s = np.where(noise, self._noise_last_s, last_s)
+        self._level_dbfs = np.where(runs.active, -np.inf, self._level_dbfs)
+        return condition(runs.active | noise, known, onset_s, last_s)
 
     def _converter_noise(self, m: Measurement) -> Flags:
-        """Hops that hold white noise as low as no microphone's, shape (hops, tracks)."""
+        """Tracks on which nothing but steady white noise is left, as low as no mic's, by now."""
+        low = m.mean_square < mean_square_at(self._noise_limit_dbfs(m))
+        if not low.any():
+            self._noise_since_s[:] = np.nan
+            return np.zeros(self._tracks, dtype=np.bool_)
+        low &= (m.difference_energy >= self._white * m.mean_square) & m.valid
+        number = np.count_nonzero(low, axis=0)
+        power = (m.mean_square * low).sum(axis=0) / np.maximum(number, 1)
+        first_s = m.start_s + m.hop_s * low.argmax(axis=0)
+        last_s = m.start_s + m.hop_s * (len(low) - low[::-1].argmax(axis=0))
+        begins = (number > 0) & np.isnan(self._noise_since_s)
+        self._noise_since_s = np.where(begins, first_s, self._noise_since_s)
+        level_dbfs = rms_dbfs(power)
+        self._lowest_dbfs = np.where(begins, level_dbfs, np.minimum(self._lowest_dbfs, level_dbfs))
+        self._highest_dbfs = np.where(
+            begins, level_dbfs, np.maximum(self._highest_dbfs, level_dbfs)
+        )
+        whole = (number == len(low)) | begins
+        steady = self._highest_dbfs - self._lowest_dbfs <= self._steady_db
+        goes_on = (number > 0) & steady
+        known = goes_on & (last_s - self._noise_since_s >= self._known_s)
+        self._noise_last_s = np.where(known, last_s, self._noise_last_s)
+        self._level_dbfs = np.where(known & whole, level_dbfs, self._level_dbfs)
+        # What breaks off or moves begins anew.
+        self._noise_since_s = np.where(whole & steady, self._noise_since_s, np.nan)
+        return np.asarray(known)
+
+    def _noise_limit_dbfs(self, m: Measurement) -> Levels:
+        """Under which white noise is a converter's, shape (tracks,); -inf where none is learned."""
         limit_dbfs = self._converter_dbfs
         if self._unused.any():
             idle_dbfs = float(np.nan_to_num(np.median(m.level_dbfs[self._unused]), nan=0.0))
             if idle_dbfs < self._idle_below_dbfs:
                 limit_dbfs = max(limit_dbfs, idle_dbfs + self._like_idle_db)
-        with np.errstate(invalid="ignore"):
-            under_dbfs = np.fmin(m.floor_dbfs - self._fall_db, limit_dbfs)
-        under_dbfs = np.where(np.isnan(m.floor_dbfs), -np.inf, under_dbfs)
-        low = m.mean_square < mean_square_at(under_dbfs)
-        if not low.any():
-            return np.asarray(low)
-        return np.asarray(low & (m.difference_energy >= self._white * m.mean_square))
+        under_dbfs = np.fmin(m.floor_dbfs - self._fall_db, limit_dbfs)
+        return np.where(np.isnan(m.floor_dbfs), -np.inf, under_dbfs)
 
     def _exact(self, track_index: int, m: Measurement) -> float:
         """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""
