@@ -31,7 +31,7 @@ from engine.model.messages import (
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import IDLE_MEAN_SQUARE, rms_dbfs
+from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
 TICKS: Final = 40
 """Window, 4 s: known a second before the alarm is due (CONTRACT.md)."""
@@ -39,6 +39,8 @@ QUIET_HOP: Final = 2
 QUIET_SHARE: Final = 0.2
 """A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
 EVERY_TICKS: Final = 5
+NEAR_SHARE: Final = 0.25
+"""A tick whose quiet moments hold this share of the noise holds it still."""
 NEXT_TICKS: Final = 5
 """Ticks of noise are this near to each other, whatever words lie between."""
 UNHEARD_SPEECH_DBFS: Final = -25.0
@@ -125,6 +127,9 @@ class Noise(TrackMemory):
         self._hear_speech(m)
         if self._tick % EVERY_TICKS == 0:
             self._judge(m)
+        if self._active.any():
+            near = self._active & (quiet >= NEAR_SHARE * mean_square_at(self._level_dbfs))
+            self._last_s = np.where(near, m.end_s, self._last_s)
         known = m.any_valid & self._watched
         red = self._level_dbfs > self._speech_dbfs() - self._masks_db
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
@@ -159,7 +164,7 @@ class Noise(TrackMemory):
         begins = risen & ~self._active
         for track_index in np.flatnonzero(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
-        self._last_s = np.where(risen, m.end_s, self._last_s)
+        self._last_s = np.where(begins, m.end_s, self._last_s)
         self._level_dbfs = np.where(risen, level_dbfs, self._level_dbfs)
         self._active = risen
         # What was learned stands still while anything is over it.
