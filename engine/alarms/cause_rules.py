@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from engine.model.faults import LINK_NOISE, LOSS
+from engine.model.faults import GAPS, LINK_NOISE, LOSS
 from engine.model.messages import Fault, Kind
 from engine.model.tracks import Track
 
@@ -53,7 +53,7 @@ class SuppressionRule:
     within_s: float = TOGETHER_S
 
 
-_LINK: Final = (LOSS, Fault.STUCK.value, Fault.DROPOUT.value, LINK_NOISE)
+_LINK: Final = (LOSS, Fault.STUCK.value, GAPS, LINK_NOISE)
 """Families that a receiver or an interface can bring upon all of its tracks."""
 _SHARED: Final = 0.75
 _SHARED_WITHIN_S: Final = 5.0

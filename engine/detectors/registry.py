@@ -7,6 +7,7 @@ from typing import Final
 
 from engine.detectors.base import Detector
 from engine.detectors.clipped import Clipped
+from engine.detectors.crackle import Crackle
 from engine.detectors.dc import DC
 from engine.detectors.dead_mic import DeadMic
 from engine.detectors.dropout import Dropout
@@ -35,6 +36,7 @@ DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "dead_mic": DeadMic,
     "silent": Silent,
     "dropout": Dropout,
+    "crackle": Crackle,
     "noise_burst": NoiseBurst,
     "noise": Noise,
     "clipped": Clipped,

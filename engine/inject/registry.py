@@ -10,6 +10,7 @@ import numpy as np
 
 from engine.inject.base import Injector, Planted, Put, Span
 from engine.inject.clipped import clipped
+from engine.inject.crackle import crackle
 from engine.inject.dc import dc
 from engine.inject.dead_mic import dead_mic
 from engine.inject.dropout import dropout
@@ -66,6 +67,7 @@ INJECTORS: Final = {
             Fault.DEAD_MIC, dead_mic, "dead_mic_amber_s", "dead_mic_red_s", lasts_s=(12.0, 25.0)
         ),
         InjectorRule(Fault.DROPOUT, dropout, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
+        InjectorRule(Fault.CRACKLE, crackle, 0.0, "crackle_red_s", lasts_s=(12.0, 20.0)),
         InjectorRule(Fault.NOISE_BURST, noise_burst, 0.0, by_count=True, lasts_s=(4.0, 12.0)),
         InjectorRule(Fault.NOISE, noise, "noise_amber_s", "noise_red_s", lasts_s=(10.0, 20.0)),
         InjectorRule(Fault.CLIPPED, clipped, 0.0, 3.0, lasts_s=(6.0, 15.0), speech_s=1.0),

@@ -57,6 +57,9 @@ class FaultRule:
 LOSS: Final = "loss"
 """muted, dead_mic and silent: one loss, one incident."""
 
+GAPS: Final = "gaps"
+"""dropout and crackle: both tear holes into the sound, one incident."""
+
 LINK_NOISE: Final = "link noise"
 """noise_burst and noise: bursts that became one, one incident."""
 
@@ -70,7 +73,7 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s="muted_red_s",
         off_s=1.0,
         word="muted",
-        check_first="no signal: is the pack on and in range, receiver mute, converter's cable, patch",
+        check_first="no signal: is the pack on and in range, receiver mute, cable, patch",
         family=LOSS,
         rank=3,
         spoils=True,
@@ -118,7 +121,21 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         red_s=0.0,
         off_s=BURST_GAP_S,
         word="dropout",
+        family=GAPS,
+        rank=1,
         check_first="the radio link breaks up: antenna, distance, a body in between, battery",
+        spoils=True,
+    ),
+    FaultRule(
+        "crackle",
+        Fault.CRACKLE,
+        amber_s=0.0,
+        red_s="crackle_red_s",
+        off_s=BURST_GAP_S,
+        word="crackle",
+        check_first="a contact opens: the mic's cable and plug, then the connector on the pack",
+        family=GAPS,
+        rank=2,
         spoils=True,
     ),
     FaultRule(

@@ -89,6 +89,7 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.SILENT: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DEAD_MIC: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DROPOUT: (Kind.COMMS, *_NO_SOUND_KINDS),
+    Fault.CRACKLE: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.NOISE_BURST: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.NOISE: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.CLIPPED: (Kind.COMMS, *_NO_SOUND_KINDS),
@@ -148,6 +149,7 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("noise_red_s", 5.0, "noise that masks speech this long: red, unless covered"),
         _seconds("dc_amber_s", 5.0, "the samples lie off zero this long: amber"),
         _seconds("tone_amber_s", 5.0, "one steady tone this long: amber"),
+        _seconds("crackle_red_s", 10.0, "a contact that goes on opening this long: red"),
         *(_switch(fault) for fault in Fault),
     )
 }

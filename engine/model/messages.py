@@ -51,6 +51,7 @@ class Fault(StrEnum):
     SILENT = "silent"
     DEAD_MIC = "dead_mic"
     DROPOUT = "dropout"
+    CRACKLE = "crackle"
     NOISE_BURST = "noise_burst"
     NOISE = "noise"
     CLIPPED = "clipped"

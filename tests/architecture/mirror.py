@@ -29,9 +29,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/drill/test_drill_history.py": "engine/drill/history_chart engine/drill/read_log",
     "engine/drill/test_drill_source.py": "engine/drill/quiet_performer",
     "engine/inject/test_every_injector.py": (
-        "engine/inject/clipped engine/inject/dc engine/inject/dead_mic engine/inject/dropout "
-        "engine/inject/duplicate engine/inject/hum engine/inject/low engine/inject/muted "
-        "engine/inject/noise "
+        "engine/inject/clipped engine/inject/crackle engine/inject/dc engine/inject/dead_mic "
+        "engine/inject/dropout engine/inject/duplicate engine/inject/hum engine/inject/low "
+        "engine/inject/muted engine/inject/noise "
         "engine/inject/noise_burst engine/inject/noise_floor engine/inject/pair_drift "
         "engine/inject/polarity engine/inject/receiver engine/inject/registry "
         "engine/inject/shape engine/inject/silent engine/inject/stuck engine/inject/tone "

@@ -107,10 +107,20 @@ def _converter(x: Column, first: int, last: int, rng: np.random.Generator) -> No
     x[first:last] = amplitude(-98.0) / np.sqrt(2.0) * rng.standard_normal(last - first)
 
 
+def _contact(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    pop = np.exp(-np.arange(RATE_HZ // 50) / (0.003 * RATE_HZ))
+    for at in range(first, last, RATE_HZ):
+        end = at + int(rng.uniform(0.001, 0.015) * RATE_HZ)
+        x[at:end] = 0.0
+        x[at : at + len(pop)] += 0.3 * pop
+        x[end : end + len(pop)] -= 0.3 * pop
+
+
 FAULTS: Mapping[str, Fault] = {
     "digital zero": _zero,
     "steady hiss": _hiss,
     "stuck buffer": _stuck,
+    "contact opens": _contact,
     "offset": _offset,
     "howl": _howl,
     "converter noise": _converter,

@@ -1,0 +1,162 @@
+"""Crackle: a contact opens and closes; a cable, a plug or a switch that wears out.
+
+Model: when a contact lets go, the bias behind it jumps, which is an electrical step of one sample
+or two that a coupling capacitor lets go again, far over the sound round it. What comes through air
+and a capsule rings: a blow, a key or a drop spreads its treble over milliseconds, and other tracks
+hear it. So a pop is a step that stands far over the steps before it (a one-sided outlier test at
+`outlier` standard deviations), holds most of the treble of its surroundings in seven samples, and
+reaches far over the peaks before it. Numbers: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import ClassVar, Final
+
+import numpy as np
+
+from engine.detectors.base import TickContext, condition, unknown
+from engine.model.faults import BURST_GAP_S
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
+from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+
+BEFORE_S: Final = 0.01
+GUARD_S: Final = 0.0005
+"""A pop is held against the sound from so long to so short before it."""
+ROUND_S: Final = (0.0004, 0.0004)
+"""Its surroundings, before and after it."""
+WIDTH: Final = 3
+"""Samples on each side of the step that belong to it, at 48 kHz."""
+APART_S: Final = 0.03
+"""Pops nearer than this are one contact that opens and closes."""
+
+
+class Crackle(TrackMemory):
+    """Looks closer at hops whose treble stands far over that of the hops round them."""
+
+    NEEDS_SAMPLES: ClassVar = True
+
+    _pops: list[deque[float]] = each_track(deque)
+    _first_s: Levels = per_track(np.nan)
+    _tail: Samples = remembered(
+        By.FIRST, lambda d: np.zeros((d._tracks, round(BEFORE_S * d._rate_hz)), dtype=np.float32)
+    )
+
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        stands_out: float = 12.0,
+        outlier: float = 12.0,
+        least: float = 0.004,
+        share: float = 0.5,
+        over_peaks: float = 3.0,
+        pops: int = 3,
+        red_pops: int = 6,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        stands_out : float
+            Energy of the steps in a hop against that of the tick's middle hop: looked at closely.
+        outlier : float
+            Least step against the deviation of those before it.
+        least : float
+            Full scale 1.0. Smaller steps spoil nothing.
+        share : float
+            Least share of the treble round it that the step itself holds.
+        over_peaks : float
+            The pop reaches so many times the highest peak before it.
+        pops, red_pops : int
+            So many in 10 s are a fault, and so many are one that goes on (CONTRACT.md).
+        """
+        self._stands_out, self._outlier, self._least = stands_out, outlier, least
+        self._share, self._over_peaks = share, over_peaks
+        self._enough, self._red_pops = pops, red_pops
+        self._watched = scene.watched(Fault.CRACKLE)
+        self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        self._rate_hz = scene.sample_rate_hz
+        self._width = max(WIDTH, round(WIDTH * scene.sample_rate_hz / 48_000))
+        self._tracks = len(scene.tracks)
+        self._partner: dict[int, int] = {}
+        for main, safety in scene.pairs():
+            self._partner[main], self._partner[safety] = safety, main
+        self.reset()
+
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
+        """Active in the tick of a pop, from the third within ten seconds on."""
+        if measurement is None:
+            return unknown(self._tracks)
+        m = measurement
+        energy = m.difference_energy
+        middle = np.sort(energy, axis=0)[len(energy) // 2]
+        out = (energy >= self._stands_out * middle) & (middle > 0.0) & m.valid
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        red = np.zeros(self._tracks, dtype=np.bool_)
+        for track_index in np.flatnonzero((out & self._watched).any(axis=0)).tolist():
+            for hop in np.flatnonzero(out[:, track_index]).tolist():
+                if not self._is_shared(track_index, hop, out):
+                    active[track_index] |= self._look(track_index, hop, m)
+        for track_index in np.flatnonzero(active).tolist():
+            pops = self._pops[track_index]
+            active[track_index] = len(pops) >= self._enough
+            red[track_index] = len(pops) >= self._red_pops
+        self._tail = m.samples[-self._tail.shape[1] :].T
+        last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
+        known = m.any_valid & self._watched
+        return condition(active & known, known, self._first_s, last_s, red)
+
+    def _is_shared(self, track_index: int, hop: int, out: Flags) -> bool:
+        """Whether the other pack, or half of the other tracks, have the same moment: no contact."""
+        near: Flags = np.asarray(out[max(hop - 1, 0) : hop + 2].any(axis=0))
+        partner = self._partner.get(track_index)
+        if partner is not None and near[partner]:
+            return True
+        others = np.count_nonzero(self._open) - 1
+        number = np.count_nonzero(near & self._open) - 1
+        return bool(number > 1 and 2 * number >= others)
+
+    def _look(self, track_index: int, hop: int, m: Measurement) -> bool:
+        """Whether that hop holds a pop; counts it."""
+        lead = self._tail.shape[1]
+        x = np.concatenate([self._tail[track_index], m.samples[:, track_index]])
+        step = np.abs(np.diff(x))
+        frames = len(m.samples) // len(m.valid)
+        begin = lead + hop * frames
+        hop_steps = step[begin - 1 : begin + frames - 1]
+        # The first of those that stand out: it closes again with another one.
+        at = begin - 1 + int((hop_steps >= 0.4 * hop_steps.max()).argmax())
+        guard = round(GUARD_S * self._rate_hz)
+        before = slice(max(at - lead, 0), max(at - guard, 1))
+        deviation = float(np.sqrt(np.mean(np.square(step[before]))))
+        if step[at] < max(self._least, self._outlier * deviation):
+            return False
+        early, late = (round(seconds * self._rate_hz) for seconds in ROUND_S)
+        around = np.square(step[max(at - early, 0) : at + late])
+        own = np.square(step[max(at - self._width, 0) : at + self._width + 1])
+        peak = np.abs(x[at : at + 2 * late]).max()
+        if own.sum() < self._share * around.sum():
+            return False
+        if peak < self._over_peaks * np.abs(x[before]).max():
+            return False
+        self._count(track_index, m.start_s + (at + 1 - lead) / self._rate_hz)
+        return True
+
+    def _count(self, track_index: int, at_s: float) -> None:
+        pops = self._pops[track_index]
+        while pops and at_s - pops[0] > BURST_GAP_S:
+            pops.popleft()
+        if pops and at_s - pops[-1] < APART_S:
+            return
+        if not pops:
+            self._first_s[track_index] = at_s
+        pops.append(at_s)
+
+    def detail(self, track_index: int) -> str:
+        """What was seen, one line."""
+        return f"{len(self._pops[track_index])} pops in 10 s, as of a contact that opens"

@@ -1,0 +1,85 @@
+"""Crackle: a contact that opens. Times as in CONTRACT.md.
+
+A pop is what a step leaves behind a high-pass: exponential (circuit theory); a clap is a burst of
+noise that decays over milliseconds, as heard through air (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.crackle import Crackle
+from engine.model.messages import PackLevel, Samples
+from engine.model.tracks import Scene, Track
+from tests.support.signals import noise
+from tests.support.watching import told
+
+RATE = 48_000
+SCENE = Scene(
+    (
+        Track(1, who="coxswain", level=PackLevel.MAIN),
+        Track(2, who="coxswain", level=PackLevel.SAFETY),
+        Track(3, who="carpenter"),
+        Track(4, who="boatswain"),
+    ),
+    RATE,
+)
+POPS_S = np.arange(5.3, 17.0, 1.1)
+
+
+def place() -> Samples:
+    """Four tracks of a place that falls with frequency, words on the first two."""
+    x = noise(-50.0, 20.0, RATE, seed=2, tracks=4)
+    for column in x.T:
+        column[:] = np.convolve(column, np.exp(-np.arange(200) / 40.0) / 40.0, "same")
+    words = np.clip(np.sin(2 * np.pi * 2.3 * np.arange(len(x)) / RATE), 0.0, None)
+    x[:, :2] *= (1.0 + 6.0 * words)[:, None]
+    return x
+
+
+def opened(x: Samples, track: int, at_s: float, open_s: float, height: float) -> None:
+    """The contact of one track opens for a time: a jump, nothing, a jump."""
+    first, last = round(at_s * RATE), round((at_s + open_s) * RATE)
+    pop = np.exp(-np.arange(900) / (0.003 * RATE))
+    x[first:last, track] = 0.0
+    x[first : first + 900, track] += height * pop
+    x[last : last + 900, track] -= height * pop
+
+
+@pytest.mark.parametrize("open_s", [0.0005, 0.004, 0.02])
+@pytest.mark.parametrize("height", [0.1, 0.5])
+def test_a_contact_that_opens_is_told_at_its_third_pop(open_s: float, height: float) -> None:
+    """From the first pop on, within a second of the third, red when it goes on; on that track."""
+    x = place()
+    for at_s in POPS_S:
+        opened(x, 0, at_s, open_s, height)
+    said = told(Crackle(SCENE), x, SCENE, 0)
+    assert said.spans_s[0][0] == pytest.approx(POPS_S[0], abs=0.03)
+    first = said.states.index(1)
+    assert POPS_S[2] <= 0.1 * (first + 1) <= POPS_S[2] + 1.0
+    assert said.may_be_red
+    assert not told(Crackle(SCENE), x, SCENE, 2).spans_s
+
+
+def test_claps_and_knocks_are_no_contact() -> None:
+    """Bursts that decay over milliseconds, loud or on one mic alone, and gaps without pops."""
+    x = place()
+    rng = np.random.default_rng(5)
+    for at_s in POPS_S:
+        at = round(at_s * RATE)
+        decay = np.exp(-np.arange(2400) / (0.006 * RATE)) * rng.standard_normal(2400)
+        x[at : at + 2400, 2] += 0.3 * decay
+        knock = np.exp(-np.arange(4800) / (0.02 * RATE)) * np.sin(np.arange(4800) * 0.03)
+        x[at : at + 4800, 3] += 0.6 * knock
+        x[at : at + 2000, 0] = 0.0
+    assert not any(told(Crackle(SCENE), x, SCENE, track).spans_s for track in range(4))
+
+
+def test_what_both_packs_hear_is_no_contact() -> None:
+    """A step on both packs of one performer, or on every input, is no cable."""
+    x = place()
+    for at_s in POPS_S:
+        for track in (0, 1):
+            opened(x, track, at_s, 0.002, 0.4)
+    assert not told(Crackle(SCENE), x, SCENE, 0).spans_s
