@@ -7,6 +7,7 @@ from typing import Final
 
 from engine.detectors.base import Detector
 from engine.detectors.clipped import Clipped
+from engine.detectors.clock_slip import Clock
 from engine.detectors.crackle import Crackle
 from engine.detectors.dc import DC
 from engine.detectors.dead_mic import DeadMic
@@ -52,6 +53,7 @@ DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "timecode_wrong": TimecodeWrong,
     "recorder_stopped": RecorderStopped,
     "input_lost": InputLost,
+    "clock": Clock,
     "samples_lost": SamplesLost,
     "invalid_samples": InvalidSamples,
 }

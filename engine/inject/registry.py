@@ -10,6 +10,7 @@ import numpy as np
 
 from engine.inject.base import Injector, Planted, Put, Span
 from engine.inject.clipped import clipped
+from engine.inject.clock_slip import clock
 from engine.inject.crackle import crackle
 from engine.inject.dc import dc
 from engine.inject.dead_mic import dead_mic
@@ -90,6 +91,7 @@ INJECTORS: Final = {
             Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s", speech_s="pair_drift_amber_s"
         ),
         InjectorRule(Fault.UNEXPECTED, unexpected, "unexpected_amber_s", lasts_s=(12.0, 25.0)),
+        InjectorRule(Fault.CLOCK, clock, 0.0, "clock_red_s", lasts_s=(6.0, 15.0)),
         InjectorRule(
             Fault.TIMECODE, timecode, "timecode_amber_s", "timecode_red_s", lasts_s=(5.0, 12.0)
         ),

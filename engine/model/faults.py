@@ -289,6 +289,16 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         scope=Scope.INPUT,
     ),
     FaultRule(
+        "clock",
+        Fault.CLOCK,
+        amber_s=0.0,
+        red_s="clock_red_s",
+        off_s=BURST_GAP_S,
+        word="clock slips",
+        check_first="frames are lost or doubled: word clock, which device is master, buffer size",
+        scope=Scope.INPUT,
+    ),
+    FaultRule(
         "samples_lost",
         Fault.SAMPLES_LOST,
         amber_s=0.0,

@@ -103,6 +103,7 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.UNEXPECTED: tuple(k for k in Kind if k is not Kind.UNUSED),
     Fault.TIMECODE: tuple(k for k in Kind if k is not Kind.TIMECODE),
     Fault.INPUT_LOST: (),
+    Fault.CLOCK: (),
     Fault.SAMPLES_LOST: (),
 }
 
@@ -150,6 +151,7 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("dc_amber_s", 5.0, "the samples lie off zero this long: amber"),
         _seconds("tone_amber_s", 5.0, "one steady tone this long: amber"),
         _seconds("crackle_red_s", 10.0, "a contact that goes on opening this long: red"),
+        _seconds("clock_red_s", 10.0, "clock slips that go on this long: red"),
         *(_switch(fault) for fault in Fault),
     )
 }

@@ -65,6 +65,7 @@ class Fault(StrEnum):
     UNEXPECTED = "unexpected"
     TIMECODE = "timecode"
     INPUT_LOST = "input_lost"
+    CLOCK = "clock"
     SAMPLES_LOST = "samples_lost"
 
 

@@ -29,7 +29,8 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/drill/test_drill_history.py": "engine/drill/history_chart engine/drill/read_log",
     "engine/drill/test_drill_source.py": "engine/drill/quiet_performer",
     "engine/inject/test_every_injector.py": (
-        "engine/inject/clipped engine/inject/crackle engine/inject/dc engine/inject/dead_mic "
+        "engine/inject/clipped engine/inject/clock_slip engine/inject/crackle engine/inject/dc "
+        "engine/inject/dead_mic "
         "engine/inject/dropout engine/inject/duplicate engine/inject/hum engine/inject/low "
         "engine/inject/muted engine/inject/noise "
         "engine/inject/noise_burst engine/inject/noise_floor engine/inject/pair_drift "

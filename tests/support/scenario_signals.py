@@ -48,6 +48,10 @@ def _healthy(
     down_db = SAFETY_DB if track.level is PackLevel.SAFETY else 0.0
     floor = amplitude(FLOOR_DBFS.get(track.kind, -55.0) + down_db) / np.sqrt(2.0)
     sound: Column = floor * rng.standard_normal(frames)
+    if story.get("room") == "falls":  # with frequency, by 6 dB an octave from 100 Hz on
+        spectrum = np.fft.rfft(sound) / np.maximum(np.fft.rfftfreq(frames, 1.0 / RATE_HZ), 100.0)
+        sound = np.fft.irfft(spectrum, n=frames)
+        sound *= floor / sound.std()
     for speech in story.get("speech", []):
         if speech["who"] == track.who:
             first, last = (round(speech[key] * RATE_HZ) for key in ("from_s", "to_s"))
@@ -116,10 +120,19 @@ def _contact(x: Column, first: int, last: int, rng: np.random.Generator) -> None
         x[end : end + len(pop)] -= 0.3 * pop
 
 
+def _slips(x: Column, first: int, last: int, rng: np.random.Generator) -> None:
+    del rng
+    rows = np.arange(len(x))
+    for at in range(first, last, RATE_HZ):
+        rows[at:] += 64
+    x[:] = x[np.minimum(rows, len(x) - 1)]
+
+
 FAULTS: Mapping[str, Fault] = {
     "digital zero": _zero,
     "steady hiss": _hiss,
     "stuck buffer": _stuck,
+    "clock slips": _slips,
     "contact opens": _contact,
     "offset": _offset,
     "howl": _howl,
