@@ -3,14 +3,14 @@
 Model: two clocks that are not locked drift apart until a buffer runs over or empty; then frames are
 dropped or played twice, on every input between the same two samples. Sound reaches no two mics in
 the same sample, and an electrical spike comes back within a few; a slip is a step that does
-neither. So the steps from sample to sample, each over its track's own deviation, are averaged over
-tracks of different performers at each sample: of six Gaussian tracks that mean is 0.8 and its
-deviation 0.25, and it passes 2.6 by chance once an hour, three times in ten seconds once in ten
-years (sums of half-normal variables, convolved). Numbers beyond that: common practice, no source.
+neither. So at one sample most tracks of different performers step by far more than they do: so many
+that chance, by the binomial distribution, hardly ever does it. With fewer than five performers
+nothing is said. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from typing import ClassVar, Final
 
@@ -19,16 +19,14 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition
 from engine.measure.first_difference import difference_lag
-from engine.model.messages import Condition, Kind, Measurement, Samples
+from engine.model.messages import Condition, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
-MOST_TRACKS: Final = 6
-"""So many tracks prove it as well as all, at a fraction of the work."""
-LEAST_TRACKS: Final = 4
-FEWER: Final = 0.2
-"""The limit rises by this with each track less, so that chance passes it about as seldom."""
+FIRST_TRACKS: Final = 6
+"""So many tracks are looked at for a suspicion, which spares most of the work."""
+LEAST_TRACKS: Final = 5
 CAP: Final = 6.0
 """One track speaks for this many deviations at most."""
 NEAR: Final = 4
@@ -50,8 +48,10 @@ class Clock(TrackMemory):
         self,
         scene: Scene,
         *,
+        suspect: float = 2.0,
         outlier: float = 2.6,
-        most: float = 2.0,
+        tail: float = 0.02,
+        chance: float = 2e-8,
         stays: float = 0.5,
         slips: int = 3,
     ) -> None:
@@ -61,16 +61,24 @@ class Clock(TrackMemory):
         ----------
         scene : Scene
             Whose tracks are watched.
+        suspect : float
+            Mean step of the first few tracks, each over its own deviation, at which all are asked.
         outlier : float
-            Least mean step of all tracks, each over its own deviation.
-        most : float
-            Half of the tracks reach this.
+            A track steps where its step is so many times its deviation.
+        tail : float
+            Chance of such a step on live sound: 0.0093 on a Gaussian track, and real ones have
+            longer tails (ours, from false steps a second on takes of speech).
+        chance : float
+            So many tracks must step that all of it has less than this chance (binomial
+            distribution): once in 17 minutes, and three times in ten seconds once in a year.
         stays : float
             Least net step against the sum of all steps beside it; a spike comes back.
         slips : int
             So many within ten seconds are a fault (CONTRACT.md).
         """
-        self._outlier, self._most, self._stays, self._enough = outlier, most, stays, slips
+        self._suspect, self._outlier = suspect, outlier
+        self._tail, self._chance = tail, chance
+        self._stays, self._enough = stays, slips
         self._rate_hz = scene.sample_rate_hz
         self._lag = difference_lag(scene.sample_rate_hz)
         self._candidates = _one_a_performer(scene)
@@ -101,42 +109,60 @@ class Clock(TrackMemory):
 
     def _slips(self, m: Measurement) -> list[float]:
         """When all tracks stepped at once in this tick, s."""
-        before, self._before = self._before, m.samples.T[self._candidates, -2 * NEAR :]
+        chosen = self._candidates
+        before, self._before = self._before, m.samples.T[chosen, -2 * NEAR :]
         if before is None or m.repeats or not m.all_valid:
             return []
-        chosen = self._candidates
         usable = (m.present & (m.difference_energy.min(axis=0) > 0.0))[chosen]
-        rows = np.flatnonzero(usable)[:MOST_TRACKS]
+        rows = np.flatnonzero(usable)
         if len(rows) < LEAST_TRACKS:
             return []
-        x = np.concatenate([before[rows], m.samples.T[chosen[rows]]], axis=1)
-        step = x[:, 1:] - x[:, :-1]
-        energy = m.difference_energy.T[chosen[rows]] / np.float32(self._lag)
-        weight = np.repeat(1.0 / np.sqrt(energy), len(m.samples) // len(m.valid), axis=1)
-        lead = step.shape[1] - weight.shape[1]
-        size = np.abs(step[:, lead:])
-        size *= weight
-        mean = np.minimum(size, CAP).mean(axis=0)
-        outlier = self._outlier + FEWER * (MOST_TRACKS - len(rows))
+        first = rows[:FIRST_TRACKS]
         slips: list[float] = []
-        for at in np.flatnonzero(mean >= outlier).tolist():
+        for at in np.flatnonzero(self._sizes(m, before, first) >= self._suspect).tolist():
             at_s = m.start_s + at / self._rate_hz
-            if slips and at_s - slips[-1] < 0.01:
-                continue
-            if self._is_slip(x, step, size[:, at], lead + at):
+            if (not slips or at_s - slips[-1] >= 0.01) and self._is_slip(m, before, rows, at):
                 slips.append(at_s)
         return slips
 
-    def _is_slip(self, x: Samples, step: Samples, size: NDArray[np.float32], at: int) -> bool:
-        """Whether the step at that sample stays, and live sound lies on both sides of it."""
-        if np.median(size) < self._most:
+    def _sizes(self, m: Measurement, before: Samples, rows: NDArray[np.int64]) -> Levels:
+        """Mean over those tracks of each step, over the deviation of its hop; (frames,)."""
+        x = m.samples.T[self._candidates[rows]]
+        step = np.empty_like(x)
+        np.subtract(x[:, 1:], x[:, :-1], out=step[:, 1:])
+        step[:, 0] = x[:, 0] - before[rows, -1]
+        np.abs(step, out=step)
+        energy = m.difference_energy.T[self._candidates[rows]] / np.float32(self._lag)
+        step *= np.repeat(1.0 / np.sqrt(energy), len(m.samples) // len(m.valid), axis=1)
+        return np.asarray(np.minimum(step, CAP, out=step).mean(axis=0))
+
+    def _is_slip(self, m: Measurement, before: Samples, rows: NDArray[np.int64], at: int) -> bool:
+        """Whether nearly all tracks step there, stay there, and are live on both sides."""
+        chosen = self._candidates[rows]
+        lead = before.shape[1]
+        x = np.concatenate([before[rows], m.samples.T[chosen, : at + 2 * NEAR]], axis=1)
+        step = x[:, 1:] - x[:, :-1]
+        at += lead - 1
+        hop = min((at - lead + 1) * len(m.valid) // len(m.samples), len(m.valid) - 1)
+        size = np.abs(step[:, at]) / np.sqrt(m.difference_energy[hop, chosen] / self._lag)
+        # Two inputs that carry one signal speak once.
+        classes = np.round(np.log(np.maximum(size, 1e-3)) / np.log(1.02))
+        own = np.unique(classes, return_index=True)[1]
+        if np.count_nonzero(size[own] >= self._outlier) < self._least_of(len(own)):
             return False
         near = step[:, max(at - NEAR, 0) : at + NEAR + 1]
         near = np.where(np.abs(near) >= 0.25 * np.abs(near).max(axis=1, keepdims=True), near, 0.0)
         net = np.abs(near.sum(axis=1)) / np.maximum(np.abs(near).sum(axis=1), 1e-12)
-        before, after = x[:, max(at - NEAR, 0) : at + 1], x[:, at + 1 : at + 2 + NEAR]
-        live = (np.ptp(before, axis=1) > 0.0) & (np.ptp(after, axis=1) > 0.0)
+        live = np.ptp(x[:, max(at - NEAR, 0) : at + 1], axis=1) > 0.0
+        live &= np.ptp(x[:, at + 1 : at + 2 + NEAR], axis=1) > 0.0
         return bool(np.median(net) >= self._stays and live.mean() > 0.5)
+
+    def _least_of(self, tracks: int) -> int:
+        """How many of so many tracks step at once by chance less often than `chance`."""
+        for least in range(LEAST_TRACKS, tracks + 1):
+            if math.comb(tracks, least) * self._tail**least < self._chance:
+                return least
+        return tracks + 1
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
