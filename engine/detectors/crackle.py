@@ -104,7 +104,7 @@ class Crackle(TrackMemory):
                     active[track_index] |= self._look(track_index, hop, m)
         for track_index in np.flatnonzero(active).tolist():
             pops = self._pops[track_index]
-            active[track_index] = len(pops) >= self._enough
+            active[track_index] = len(pops) >= self._enough and self._is_alone(track_index)
             red[track_index] = len(pops) >= self._red_pops
         self._tail = m.samples[-self._tail.shape[1] :].T
         last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
@@ -120,6 +120,13 @@ class Crackle(TrackMemory):
         others = np.count_nonzero(self._open) - 1
         number = np.count_nonzero(near & self._open) - 1
         return bool(number > 1 and 2 * number >= others)
+
+    def _is_alone(self, track_index: int) -> bool:
+        """Whether the other tracks pop less than half as often: else they share what pops."""
+        since_s = self._pops[track_index][-1] - BURST_GAP_S
+        others = sum(at_s > since_s for pops in self._pops for at_s in pops)
+        own = len(self._pops[track_index])
+        return 2 * (others - own) <= own
 
     def _look(self, track_index: int, hop: int, m: Measurement) -> bool:
         """Whether that hop holds a pop; counts it."""

@@ -89,7 +89,7 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.SILENT: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DEAD_MIC: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DROPOUT: (Kind.COMMS, *_NO_SOUND_KINDS),
-    Fault.CRACKLE: (Kind.COMMS, *_NO_SOUND_KINDS),
+    Fault.CRACKLE: (Kind.AMBIENCE, Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.NOISE_BURST: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.NOISE: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.CLIPPED: (Kind.COMMS, *_NO_SOUND_KINDS),
