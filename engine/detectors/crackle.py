@@ -49,10 +49,10 @@ class Crackle(TrackMemory):
         scene: Scene,
         *,
         stands_out: float = 12.0,
-        outlier: float = 12.0,
-        least: float = 0.004,
+        outlier: float = 20.0,
+        least: float = 0.02,
         share: float = 0.5,
-        over_peaks: float = 3.0,
+        over_peaks: float = 5.0,
         pops: int = 3,
         red_pops: int = 6,
     ) -> None:
