@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.lagged_copies import LaggedCopies
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -83,6 +84,9 @@ class Duplicate(TrackMemory):
     NEEDS_SAMPLES: ClassVar = True
 
     _matches: dict[tuple[int, int], _Match] = remembered(By.KEYS, lambda _: {})
+    _lagged: LaggedCopies = remembered(
+        By.PART, lambda d: LaggedCopies(d._asked & ~d._packs, d._rate_hz)
+    )
     _told: dict[int, tuple[int, float]] = remembered(By.ANEW, lambda _: {})
 
     def __init__(
@@ -90,6 +94,7 @@ class Duplicate(TrackMemory):
         scene: Scene,
         *,
         alike: float = 0.97,
+        at_floor: float = 0.995,
         unlike_below: float = 0.85,
         unlike_packs_below: float = 0.995,
         as_loud: float = 0.25,
@@ -106,6 +111,8 @@ class Duplicate(TrackMemory):
             Whose tracks are watched.
         alike : float
             Least r at lag zero of two inputs that carry one signal.
+        at_floor : float
+            Such a match needs no signal over the floor: two places never are so alike.
         unlike_below : float
             Two that matched no longer do under this r, in a tick as loud as when they
             matched.
@@ -124,6 +131,7 @@ class Duplicate(TrackMemory):
             s. The same for a match that was reported.
         """
         self._alike = alike
+        self._at_floor = at_floor
         self._unlike_below = unlike_below
         self._unlike_packs_below = unlike_packs_below
         self._as_loud = as_loud
@@ -139,7 +147,10 @@ class Duplicate(TrackMemory):
         self._piece = max(16, _SMALL // max(1, self._tracks**2))
         self._least = np.full((self._tracks, self._tracks), self._alike)
         self._unlike = np.full((self._tracks, self._tracks), self._unlike_below)
+        self._rate_hz = scene.sample_rate_hz
+        self._packs = np.zeros((self._tracks, self._tracks), dtype=np.bool_)
         for main, safety in scene.pairs():
+            self._packs[main, safety] = self._packs[safety, main] = True
             self._least[main, safety] = self._least[safety, main] = ALIKE_PACKS
             self._unlike[main, safety] = self._unlike[safety, main] = self._unlike_packs_below
         ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
@@ -155,7 +166,9 @@ class Duplicate(TrackMemory):
         alike = (r >= self._least) & self._asked
         if self._matches or alike.any():
             signal = self._signal(m) & heard
-            self._follow(alike, signal[:, None] & signal[None, :], r, step, m)
+            both = (signal[:, None] & signal[None, :]) | (r >= self._at_floor)
+            self._follow(alike, both, r, step, m)
+        self._lagged.update(m)
         return self._condition(m)
 
     def _correlate(self, m: Measurement) -> tuple[Samples, Levels, Flags]:
@@ -222,6 +235,11 @@ class Duplicate(TrackMemory):
             active[b], partners[b] = True, a
             onset_s[b], last_s[b] = match.onset_s, match.last_s
             self._told[b] = (a, match.residual_db)
+        for (a, b), copy in sorted(self._lagged.pairs.items()):
+            if copy.lag is not None and not active[b]:
+                active[b], partners[b] = True, a
+                onset_s[b], last_s[b] = copy.since_s, m.end_s
+                self._told[b] = (a, 10.0 * np.log10(max(1.0 - min(copy.r, 1.0) ** 2, 1e-6)))
         return condition(active, m.any_valid & self._watched, onset_s, last_s, partners=partners)
 
     def detail(self, track_index: int) -> str:

@@ -22,6 +22,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/model/test_faults.py": "engine/detectors/registry",
     "engine/alarms/test_book.py": "engine/alarms/evaluate",
     "engine/detectors/test_clipped.py": "engine/detectors/flat_tops",
+    "engine/detectors/test_duplicate.py": "engine/detectors/lagged_copies",
     "engine/detectors/test_dropout.py": "engine/detectors/bursts",
     "engine/detectors/test_hum.py": "engine/detectors/mains_spectra",
     "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",

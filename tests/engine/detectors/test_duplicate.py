@@ -134,3 +134,35 @@ def test_a_line_up_tone_on_all_inputs_is_no_copy() -> None:
     x = np.hstack([sine(-20.0, 10.0, RATE), sine(-20.0, 10.0, RATE)])
     x += noise(-100.0, 10.0, RATE, tracks=2)
     assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states
+
+
+def _falls(seconds: float, seed: int, level_dbfs: float) -> np.ndarray:
+    """Noise of a place: falls by 6 dB an octave from 100 Hz on."""
+    frames = round(seconds * 48_000)
+    spectrum = np.fft.rfft(np.random.default_rng(seed).standard_normal(frames))
+    x = np.fft.irfft(spectrum / np.maximum(np.fft.rfftfreq(frames, 1 / 48_000), 100.0), n=frames)
+    return np.asarray(x / x.std() * 10 ** (level_dbfs / 20) / np.sqrt(2))
+
+
+@pytest.mark.parametrize("lag", [1, 3, 40])
+def test_a_late_copy_is_told_in_five_seconds(lag: int) -> None:
+    """One signal that comes samples later on another input, with a converter's noise of its own."""
+    place = _falls(14.0, 1, -58.0)
+    words = np.clip(np.sin(2 * np.pi * 1.7 * np.arange(len(place)) / 48_000), 0.0, None)
+    x = np.stack([place, _falls(14.0, 2, -58.0)], axis=1)
+    x[:, 0] += _falls(14.0, 3, -28.0) * words
+    at = 6 * 48_000
+    x[at:, 1] = x[at - lag : len(x) - lag, 0]
+    x += np.random.default_rng(4).standard_normal(x.shape) * 10 ** (-105 / 20)
+    said = told(Duplicate(TWO), x.astype(np.float32), TWO, place=1)
+    assert said.spans_s
+    assert 0.1 * (said.states.index(State.ACTIVE) + 1) <= 6.0 + 5.0
+
+
+def test_two_who_hug_are_no_copy() -> None:
+    """The same words a few samples apart, but in the pauses each mic hears its own cloth."""
+    x = np.stack([_falls(30.0, 1, -58.0), _falls(30.0, 2, -58.0)], axis=1)
+    words = _falls(30.0, 3, -28.0) * (np.sin(2 * np.pi * 0.9 * np.arange(len(x)) / 48_000) > -0.3)
+    x[:, 0] += words
+    x[5:, 1] += words[:-5]
+    assert not told(Duplicate(TWO), x.astype(np.float32), TWO, place=1).spans_s

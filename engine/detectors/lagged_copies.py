@@ -1,0 +1,117 @@
+"""Copies of one signal that come a little later: the same source by another path of cables.
+
+Model: a copy that went through another converter or network hop is as many samples late as that
+takes, and nothing else: the cross-correlation has one sharp peak near 1 at that lag, in words and
+in the pauses between them. Two mics side by side share words, but each has its own cloth, body and
+noise in the pauses. Candidates are pairs whose levels over 50 ms follow each other; only for them
+the correlation is made (by FFT, as in C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 1976).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from engine.model.messages import Flags, Levels, Measurement
+from engine.model.track_memory import TrackMemory, per_track, remembered
+from engine.model.track_remap import By
+
+LONGEST_S: Final = 0.001
+"""Longest lag, s: a metre of air takes 2.9 ms, a network hop up to one (common practice)."""
+FOLLOWS: Final = 0.985
+"""Least correlation of the levels of two tracks over 50 ms, in dB, over 1.5 s."""
+ALIKE: Final = 0.985
+"""Least correlation of the sound itself at the lag."""
+TICKS: Final = 28
+MOST: Final = 26
+"""So many of the newest ticks must match at one lag, with words or without."""
+_FRAMES: Final = 30
+_AGAIN_TICKS: Final = 20
+"""A pair that did not match is not asked again for two seconds."""
+
+
+@dataclass(slots=True)
+class LaggedCopy:
+    """Ticks in which two tracks matched: at which lag, and from when on they do."""
+
+    since_s: float
+    lags: deque[int | None] = field(default_factory=lambda: deque(maxlen=TICKS))
+    r: float = 0.0
+
+    @property
+    def lag(self) -> int | None:
+        """The lag of nearly all ticks, in samples; None where there is none."""
+        counted = [lag for lag in self.lags if lag is not None]
+        if len(counted) < MOST:
+            return None
+        middle = sorted(counted)[len(counted) // 2]
+        near = sum(abs(lag - middle) <= 1 for lag in counted)
+        return middle if near >= MOST and middle else None
+
+
+class LaggedCopies(TrackMemory):
+    """Follows pairs whose levels go together, and correlates them."""
+
+    pairs: dict[tuple[int, int], LaggedCopy] = remembered(By.KEYS, lambda _: {})
+    _levels_db: Levels = per_track(np.nan, rows=_FRAMES)
+    _asked_at: dict[tuple[int, int], int] = remembered(By.KEYS, lambda _: {})
+    _tick: int = remembered(By.WHOLE, 0)
+
+    def __init__(self, asked: Flags, sample_rate_hz: int) -> None:
+        """Start with nothing heard; `asked` has shape (tracks, tracks)."""
+        self._tracks = len(asked)
+        self._asked = asked
+        self._most_lag = max(1, round(LONGEST_S * sample_rate_hz))
+        self.reset()
+
+    def update(self, m: Measurement) -> None:
+        """Take in one tick."""
+        half = len(m.mean_square) // 2
+        power = np.stack([m.mean_square[:half].mean(axis=0), m.mean_square[half:].mean(axis=0)])
+        levels_db = 10.0 * np.log10(power + 1e-20)
+        self._levels_db = np.concatenate([self._levels_db[len(levels_db) :], levels_db])
+        self._tick += 1
+        before_s = 0.5 * _FRAMES * (m.end_s - m.start_s)
+        for pair in sorted({*self.pairs, *self._candidate()}):
+            copy = self.pairs.setdefault(pair, LaggedCopy(max(m.end_s - before_s, 0.0)))
+            copy.lags.append(self._match(pair, m, copy))
+            if not any(lag is not None for lag in list(copy.lags)[-5:]):
+                del self.pairs[pair]
+
+    def _candidate(self) -> list[tuple[int, int]]:
+        """The pair, not followed yet, whose levels go together best, if they do."""
+        off_db = self._levels_db - self._levels_db.mean(axis=0)
+        norm = np.sqrt(np.square(off_db).sum(axis=0))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            r = (off_db.T @ off_db) / (norm[:, None] * norm[None, :])
+        r = np.where(self._asked & ~np.isnan(r), r, 0.0)
+        for (a, b), tick in self._asked_at.items():
+            if self._tick - tick < _AGAIN_TICKS or (a, b) in self.pairs:
+                r[a, b] = 0.0
+        a, b = (int(n) for n in np.unravel_index(int(r.argmax()), r.shape))
+        if r[a, b] < FOLLOWS:
+            return []
+        self._asked_at[a, b] = self._tick
+        return [(a, b)]
+
+    def _match(self, pair: tuple[int, int], m: Measurement, copy: LaggedCopy) -> int | None:
+        """The lag at which the two match in this tick, if they do."""
+        x = m.samples.T[list(pair)]
+        step = x[:, 4:] - x[:, :-4]
+        first, second = step
+        if not (first.any() and second.any()):
+            return None
+        size = 2 * step.shape[1]
+        across = np.fft.rfft(second, size) * np.conj(np.fft.rfft(first, size))
+        match = np.fft.irfft(across, size)
+        lags = np.concatenate([match[-self._most_lag :], match[: self._most_lag + 1]])
+        lag = int(np.abs(lags).argmax()) - self._most_lag
+        # Over what of the two overlaps at that lag, so that the ends cost nothing.
+        first, second = first[max(-lag, 0) :], second[max(lag, 0) :]
+        first, second = first[: len(second)], second[: len(first)]
+        norm = float(np.linalg.norm(first) * np.linalg.norm(second))
+        copy.r = abs(float(first @ second)) / max(norm, 1e-30)
+        return lag if copy.r >= ALIKE else None
