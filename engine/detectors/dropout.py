@@ -1,6 +1,6 @@
 """Dropout: gaps of 5 to 500 ms in which the track is quieter than its place ever is (radio).
 
-Model: when the carrier fades, the receiver's squelch mutes within a few milliseconds, to digital
+Model: when the carrier fades, the receiver's squelch mutes within milliseconds, to digital
 zero or to its own noise, at least 20 dB under the live floor, and opens as fast. A stop consonant
 is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sharp fall and a
 sharp rise, with a level between them that the track did not reach in the last ten seconds. A gap
@@ -31,8 +31,9 @@ _STEP_S: Final = 0.0005
 _HELD: Final = (5, 10, 20, 40)
 """Steps that a level must hold to count: 2.5 ms at least, so that a zero crossing is no gap. Each
 is twice the one before."""
-_EDGE: Final = 12
-"""Steps before and after a gap in which it falls and rises: 6 ms."""
+_EDGE: Final = 80
+"""Steps before and after a gap in which it falls and rises: 40 ms, as a receiver that ramps a mute
+takes at most (common practice, no source)."""
 _HISTORY: Final = 100
 _LEARN_TICKS: Final = 20
 _GIVE_UP_TICKS: Final = 100
@@ -211,7 +212,7 @@ class Dropout(TrackMemory):
     def _under(
         self, track_index: int, limit_db: float, least_db: float, shortest_s: float, m: Measurement
     ) -> tuple[list[Event], float]:
-        """The same for one limit, looking at what ended in this tick but for its last 6 ms."""
+        """The same for one limit, looking at what ended in this tick but for its last 40 ms."""
         steps_db, step_s = self._steps[track_index], self._step_s
         size = len(steps_db)
         base_s = m.end_s - size * step_s
@@ -282,7 +283,7 @@ def _least(levels_db: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _shape(steps_db: Levels, begin: int, end: int) -> tuple[float, float]:
-    """The level a gap falls from within a few milliseconds and rises to again, the lesser, and
+    """The level a gap falls from within its edge and rises to again, the lesser, and
     the level inside, dB.
 
     -inf and 0 where the edges are not to be seen.

@@ -140,3 +140,37 @@ def test_kinds_without_dropouts(kind: Kind) -> None:
     """A gated talkback, a timecode and an unused input are not looked at."""
     where = Scene((Track(1, kind=kind),), RATE)
     assert State.ACTIVE not in dropout(with_gaps((5.0, 0.05)), where).states
+
+
+@pytest.mark.parametrize("edge_s", [0.01, 0.02, 0.04])
+@pytest.mark.parametrize("gap_s", [0.1, 0.3])
+def test_a_mute_that_ramps_is_a_gap(edge_s: float, gap_s: float) -> None:
+    """A digital link that ramps its mute down and up, by a raised cosine, has its gaps told."""
+    rate = 48_000
+    x = noise(-56.0, 20.0, rate, seed=1)[:, 0] + noise(-28.0, 20.0, rate, seed=2)[:, 0] * np.clip(
+        np.sin(2.0 * np.pi * 1.7 * np.arange(20 * rate) / rate), 0.0, None
+    )
+    edge = 0.5 + 0.5 * np.cos(np.pi * np.arange(round(edge_s * rate)) / round(edge_s * rate))
+    for at_s in (12.0, 14.1, 16.4):
+        gain = np.zeros(round(gap_s * rate))
+        gain[: len(edge)], gain[-len(edge) :] = edge, edge[::-1]
+        first = round(at_s * rate)
+        x[first : first + len(gain)] *= gain
+    one = scene(1, rate)
+    said = told(Dropout(one), x[:, None].astype(np.float32), one)
+    ((onset_s, last_s),) = [(said.spans_s[0][0], said.spans_s[-1][1])]
+    assert onset_s == pytest.approx(12.0, abs=0.05)
+    assert last_s == pytest.approx(16.4 + gap_s, abs=0.05)
+
+
+def test_a_gap_that_a_link_fills_is_a_gap() -> None:
+    """Five milliseconds played again and again for 100 ms: concealment, and a dropout."""
+    rate = 48_000
+    x = noise(-40.0, 12.0, rate, seed=1)
+    for at_s in (6.0, 7.3, 8.1):
+        first = round(at_s * rate)
+        x[first : first + 4800, 0] = np.resize(x[first - 240 : first, 0], 4800)
+    one = scene(1, rate)
+    said = told(Dropout(one), x, one)
+    assert said.spans_s[0][0] == pytest.approx(6.0, abs=0.01)
+    assert said.may_be_red
