@@ -147,6 +147,8 @@ class Clipped(TrackMemory):
         self._peaks[self._tick % _PEAK_TICKS] = peak
         self._tick += 1
         loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * self._peaks.max(axis=0))
+        for repeat in m.repeats:  # its tops come again and again at one height
+            loud[repeat.track_index] = False
         active = np.zeros(self._tracks, dtype=np.bool_)
         track_indices = np.flatnonzero(loud & self._watched)
         if len(track_indices):

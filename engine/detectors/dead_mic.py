@@ -145,6 +145,8 @@ class DeadMic(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         known = m.any_valid.copy()
+        for repeat in m.repeats:  # a buffer that is played again is steady, too
+            known[repeat.track_index] = False
         low = self._take_in(m, known)
         if m.source_stopped.any() or m.gain_step_db.any():
             low &= ~self._moved(m)

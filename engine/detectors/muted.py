@@ -47,8 +47,8 @@ class Muted(TrackMemory):
         converter_dbfs: float = -87.0,
         white: float = 1.2,
         fall_db: float = 8.0,
-        steady_db: float = 1.2,
-        known_s: float = 0.8,
+        steady_db: float = 0.7,
+        known_s: float = 0.4,
         like_idle_db: float = 1.5,
         idle_below_dbfs: float = -70.0,
     ) -> None:

@@ -39,6 +39,8 @@ QUIET_HOP: Final = 2
 QUIET_SHARE: Final = 0.2
 """A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
 EVERY_TICKS: Final = 5
+LOUD_BRIGHTNESS: Final = 0.15
+"""Noise as loud as speech needs no more treble than this, still over that of any place."""
 NEAR_SHARE: Final = 0.25
 """A tick whose quiet moments hold this share of the noise holds it still."""
 NEXT_TICKS: Final = 5
@@ -154,7 +156,8 @@ class Noise(TrackMemory):
         level_dbfs, treble_dbfs = rms_dbfs(power), rms_dbfs(treble)
         limit_dbfs = self._floor_dbfs + self._rise_db - self._back_db * self._active
         with np.errstate(invalid="ignore"):
-            bright = treble >= self._brightness * power
+            least = np.where(level_dbfs > self._loud_dbfs, LOUD_BRIGHTNESS, self._brightness)
+            bright = treble >= least * power
             risen = bright & (level_dbfs >= limit_dbfs) & self._watched
             rose_db = treble_dbfs - self._treble_dbfs
             shares = (rose_db >= self._shared_db) & self._open

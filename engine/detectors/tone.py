@@ -5,7 +5,7 @@ is a sine; both keep frequency and level for seconds, hold nearly all of the sou
 line and lie far over the floor. Voices glide, notes end and bells decay (a decay of 0.5 dB a second
 is not steady any more). The line is read from a Hann-windowed spectrum of 100 ms, whose main lobe
 is four bins wide (F. J. Harris, "On the use of windows for harmonic analysis with the discrete
-Fourier transform", Proc. IEEE 66(1), 51-83, 1978). Under 150 Hz lies the mains' ground: `hum`.
+Fourier transform", Proc. IEEE 66(1), 51-83, 1978). Under 130 Hz lies the mains' ground: `hum`.
 """
 
 from __future__ import annotations
@@ -52,8 +52,8 @@ class Tone(TrackMemory):
         steady_db: float = 0.5,
         share: float = 0.7,
         same: float = 0.003,
-        lowest_hz: float = 150.0,
-        lasts_s: float = 3.5,
+        lowest_hz: float = 130.0,
+        lasts_s: float = 2.5,
         gone_s: float = 1.6,
     ) -> None:
         """Start with nothing heard.

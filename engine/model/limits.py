@@ -97,7 +97,7 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.HUM: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.TONE: (Kind.COMMS, *_NO_SOUND_KINDS),
     Fault.DC: _NO_SOUND_KINDS,
-    Fault.DUPLICATE: _NO_SOUND_KINDS,
+    Fault.DUPLICATE: (Kind.TIMECODE,),
     Fault.POLARITY: _NO_SOUND_KINDS,
     Fault.PAIR_DRIFT: _NO_SOUND_KINDS,
     Fault.UNEXPECTED: tuple(k for k in Kind if k is not Kind.UNUSED),
