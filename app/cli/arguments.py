@@ -231,6 +231,7 @@ def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:
     )
     verify.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
     verify.add_argument("--html", metavar="F", type=Path, help="the result as one page")
+    verify.add_argument("--pdf", metavar="F", type=Path, help="the same to print")
     verify.add_argument(
         "--against",
         metavar="FOLDER",

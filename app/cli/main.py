@@ -218,7 +218,11 @@ def _verify(arguments: argparse.Namespace) -> int:
     from app.cli.verify_command import VerifyOptions, verify_takes
 
     options = VerifyOptions(
-        arguments.json, arguments.html, arguments.against, arguments.write_manifest
+        arguments.json,
+        arguments.html,
+        arguments.pdf,
+        arguments.against,
+        arguments.write_manifest,
     )
     return verify_takes(arguments.session, arguments.takes, options)
 

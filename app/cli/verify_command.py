@@ -26,6 +26,7 @@ class VerifyOptions:
 
     json: bool = False
     html: Path | None = None
+    pdf: Path | None = None
     against: Path | None = None
     manifest: Path | None = None
 
@@ -54,6 +55,11 @@ def verify_takes(session: str, takes: Sequence[str], options: VerifyOptions) -> 
     if options.html is not None:
         options.html.write_text(page(heading(result), blocks(result)), encoding="utf-8")
         print(f"{harmless(str(options.html))}: written", file=sys.stderr)
+    if options.pdf is not None:
+        from app.report.pdf import write_blocks  # brings Qt along: only where it is asked for
+
+        write_blocks(list(blocks(result)), heading(result), options.pdf)
+        print(f"{harmless(str(options.pdf))}: written", file=sys.stderr)
     if result.failed and not result.takes:
         return FAILED
     return COMPLETE if result.complete and not copies else INCOMPLETE

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -12,6 +12,7 @@ from PySide6.QtGui import QColor, QGuiApplication, QPageLayout, QPageSize, QPain
 from app.report.typeset import UNITS_A_POINT, Typesetter
 from engine.report.content.report_data import Report
 from engine.report.layout import palette
+from engine.report.layout.blocks import Block
 from engine.report.layout.pages import pages
 
 Progress = Callable[[int, int], None]
@@ -34,7 +35,18 @@ def application() -> QGuiApplication:
 def write_pdf(
     report: Report, path: str | Path, paper: str = "a4", progress: Progress | None = None
 ) -> int:
-    """Write the report to that file; returns how many pages it has.
+    """Write the report to that file; returns how many pages it has. See `write_blocks`."""
+    return write_blocks(pages(report), report.title, path, paper, progress)
+
+
+def write_blocks(
+    blocks: Sequence[Block],
+    title: str,
+    path: str | Path,
+    paper: str = "a4",
+    progress: Progress | None = None,
+) -> int:
+    """Set those blocks on pages; returns how many there are.
 
     Parameters
     ----------
@@ -58,23 +70,28 @@ def write_pdf(
         QPageLayout.Unit.Millimeter,
     )
     writer.setPageLayout(layout)
-    writer.setTitle(f"{report.title}: report")
+    writer.setTitle(title)
     writer.setCreator("trackwarden")
     painter = QPainter()
     if not painter.begin(writer):
         raise OSError(f"{path}: can't be written: check the folder and its rights")
     try:
-        count = _paint(report, painter, writer, progress)
+        count = _paint(blocks, title, painter, writer, progress)
     finally:
         painter.end()
     del keep
     return count
 
 
-def _paint(report: Report, painter: QPainter, writer: QPdfWriter, progress: Progress | None) -> int:
+def _paint(
+    blocks: Sequence[Block],
+    title: str,
+    painter: QPainter,
+    writer: QPdfWriter,
+    progress: Progress | None,
+) -> int:
     width, height = float(writer.width()), float(writer.height())
     setter = Typesetter(painter, width, height)
-    blocks = pages(report)
     for number, block in enumerate(blocks):
         setter.set(block, blocks[number + 1 : number + 4])
     for number, page in enumerate(setter.pages, start=1):
@@ -82,15 +99,15 @@ def _paint(report: Report, painter: QPainter, writer: QPdfWriter, progress: Prog
             writer.newPage()
         for draw in page:
             draw(painter)
-        _foot(report, painter, setter, number)
+        _foot(title, painter, setter, number)
         if progress is not None:
             progress(number, len(setter.pages))
     return len(setter.pages)
 
 
-def _foot(report: Report, painter: QPainter, setter: Typesetter, number: int) -> None:
+def _foot(title: str, painter: QPainter, setter: Typesetter, number: int) -> None:
     unit = UNITS_A_POINT
     box = QRectF(0, setter.height + 4 * unit, setter.width, _FOOT * unit)
-    setter.write(painter, report.title, box, 7.5, QColor(palette.DIM))
+    setter.write(painter, title, box, 7.5, QColor(palette.DIM))
     text = f"page {number} of {len(setter.pages)}"
     setter.write(painter, text, box, 7.5, QColor(palette.DIM), right=True)

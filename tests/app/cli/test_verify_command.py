@@ -26,10 +26,12 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> str:
 def test_a_whole_card_is_complete(session: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Exit status 0, one word, and a page where it was asked for."""
     html, kept = Path(session, "check.html"), Path(session, "manifest.txt")
-    options = VerifyOptions(html=html, manifest=kept)
+    pdf = Path(session, "check.pdf")
+    options = VerifyOptions(html=html, pdf=pdf, manifest=kept)
     assert verify_takes(f"{session}/session", [f"{session}/card"], options) == COMPLETE
     assert capsys.readouterr().out.startswith("COMPLETE\n")
     assert "<h1>Complete" in html.read_text("utf-8")
+    assert pdf.read_bytes().startswith(b"%PDF-")
     assert kept.read_text("utf-8").endswith("  bell01.wav\n")
     again = VerifyOptions(against=kept)
     assert verify_takes(f"{session}/session", [f"{session}/card"], again) == COMPLETE
