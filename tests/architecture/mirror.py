@@ -150,6 +150,7 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "engine/measure/test_references": "the meter against other implementations",
     "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
     "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
+    "engine/sources/test_foreign_takes": "files that other programs wrote, whole",
     "engine/sources/test_foreign_metadata": "metadata that other programs wrote",
 }
 """Tests of several modules at once, and what of."""
