@@ -70,7 +70,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
     newest = watched[-1][1] if watched else [track.input for track in plan.tracks]
     figures, note = track_figures(log, plan, levels, duration_s, newest)
     section = Section(
-        name=session.source,
+        name=session.title or _name(session),
         plan=plan,
         sample_rate_hz=session.sample_rate_hz,
         duration_s=duration_s,
@@ -95,6 +95,12 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         plans=plans,
     )
     return Logged(section, request, session.live, session.channels)
+
+
+def _name(session: SessionRecord) -> str:
+    """Source and date in words, where the mixer gave no title."""
+    begun = time.gmtime(session.utc_ms / 1000)
+    return f"{session.source}, {begun.tm_mday} {time.strftime('%B %Y', begun)}"
 
 
 def _origin(session: SessionRecord, label: LoggedTimecode) -> str | None:

@@ -23,6 +23,9 @@ MOST_PICTURES: Final = 400
 SEEN: Final = "seen"
 """What `Done` says of an acknowledgement."""
 
+JOINED_S: Final = 1.0
+"""On the first page of a day, stretches of one track less than this apart are one."""
+
 AROUND_S: Final = 5.0
 """An incident's picture shows so many seconds before and after its onset."""
 
@@ -70,6 +73,30 @@ def urgency(entry: Entry) -> tuple[bool, int, float, int]:
 def is_unusable(entry: Entry) -> bool:
     """An editor has to leave that stretch: spoiled or red, and not told of by another row."""
     return (entry.spoils or entry.incident.red_s is not None) and entry.track is not None
+
+
+def unusable_runs(section: Section) -> list[list[Entry]]:
+    """The unusable stretches by time.
+
+    Those of one track are joined that are less than a second apart and covered by the same track.
+    """
+    runs: list[list[Entry]] = []
+    newest: dict[int, list[Entry]] = {}
+    for entry in sorted(filter(is_unusable, section.entries), key=lambda one: one.start_s):
+        assert entry.track is not None
+        run = newest.get(entry.track.input)
+        if run is not None and _joins(run, entry):
+            run.append(entry)
+        else:
+            runs.append([entry])
+            newest[entry.track.input] = runs[-1]
+    return runs
+
+
+def _joins(run: Sequence[Entry], entry: Entry) -> bool:
+    end_s = max(one.end_s for one in run)
+    uses = [{stretch.use for stretch in one.instead} for one in (*run, entry)]
+    return entry.start_s - end_s < JOINED_S and all(use == uses[0] for use in uses)
 
 
 def pictured(rows: Sequence[Entry]) -> list[Entry]:

@@ -12,6 +12,9 @@ from engine.report.content.report_data import Entry, Section
 
 NONE: Final = NO_VALUE
 
+_MOST_STRETCHES: Final = 3
+"""More in one cell are not read; the table of each performer's tracks has a line for each."""
+
 
 def length(seconds: float) -> str:
     """How long something lasted: 0.3 s, 7.5 s, 2 min 05 s, 1 h 02 min."""
@@ -81,11 +84,16 @@ def instead(entry: Entry, section: Section) -> str:
     if not stretches:
         return "no backup track" if entry.spoils else "listen first: no backup track"
     if len(stretches) == 1:
-        return _use(stretches[0], section)
-    return "; ".join(f"{section.span(s.start_s, s.end_s)} {_use(s, section)}" for s in stretches)
+        return use(stretches[0], section)
+    if len(stretches) > _MOST_STRETCHES:
+        longest = max(stretches, key=lambda stretch: stretch.length_s)
+        changes = count(len(stretches) - 1, "change")
+        return f"mostly {use(longest, section)}; {changes}, see the performer's tracks below"
+    return "; ".join(f"{section.span(s.start_s, s.end_s)} {use(s, section)}" for s in stretches)
 
 
-def _use(stretch: Stretch, section: Section) -> str:
+def use(stretch: Stretch, section: Section) -> str:
+    """The track to use in that stretch."""
     if stretch.use is None:
         return "NOTHING: no usable track"
     track = section.track(stretch.use, stretch.start_s)

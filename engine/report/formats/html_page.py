@@ -5,8 +5,10 @@ Every text from files is escaped: names are text, never markup.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator
 from html import escape
+from itertools import count
 from typing import Final
 
 from engine.report.content.report_data import Report
@@ -17,6 +19,9 @@ from engine.report.layout.pages import pages
 
 _FEW: Final = 4
 """So many pictures are printed on one page."""
+
+_NUMBER: Final = re.compile(r"[−+]?\d[\d:;.,]*(?: ?(?:s|min|h|%|dB\w*|LUFS|to the end))?")
+"""What never breaks over two lines: a label, a level, a length."""
 
 _STYLE = f"""
 @page {{ margin: 13mm 12mm 15mm; @bottom-right {{
@@ -45,6 +50,14 @@ td {{ vertical-align: top; padding: 3px 6px 3px 4px; border-bottom: 1px solid {p
 tr {{ break-inside: avoid; }}
 tbody tr:nth-child(even) {{ background: {palette.STRIPE}; }}
 .right {{ text-align: right; }}
+.right, .whole {{ overflow-wrap: normal; }}
+.whole {{ white-space: nowrap; }}
+.scroll {{ overflow-x: auto; }}
+nav ul {{ display: flex; flex-wrap: wrap; gap: 2px 16px; list-style: none; padding: 0; }}
+nav a {{ color: {palette.INK}; }}
+nav .l2 {{ font-weight: 700; }}
+@media screen and (max-width: 700px) {{ body {{ padding: 0 10px; }}
+  table {{ min-width: 680px; }} }}
 td.bold {{ font-weight: 700; }}
 td.bad {{ color: {palette.RED}; }}
 svg {{ display: block; width: 100%; height: auto; font-family: {FAMILY}; }}
@@ -54,6 +67,8 @@ svg.mark {{ display: inline-block; width: 11px; height: 11px; margin-right: 4px;
 .across2 {{ grid-template-columns: 1fr 1fr; }}
 @media screen and (max-width: 700px) {{ .across2 {{ grid-template-columns: 1fr; }} }}
 @media print {{
+  nav {{ display: none; }}
+  .scroll {{ overflow: visible; }}
   body {{ margin: 0; padding: 0; max-width: none; font-size: 8.6pt; line-height: 1.3; }}
   h1 {{ font-size: 16pt; }}
   h2 {{ font-size: 12pt; margin-top: 8px; }}
@@ -73,7 +88,9 @@ def html(report: Report) -> str:
 
 def page(title: str, blocks: Iterable[Block]) -> str:
     """Those blocks as one file that stands alone, to be written in UTF-8."""
-    body = "\n".join(part for block in blocks for part in _block(block))
+    blocks = list(blocks)
+    numbers = count(1)
+    body = "\n".join(part for block in blocks for part in _block(block, numbers))
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -81,15 +98,29 @@ def page(title: str, blocks: Iterable[Block]) -> str:
         '<meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
         f"<title>{escape(title)}</title>\n<style>{_STYLE}</style>\n</head>\n"
-        f"<body>\n{body}\n</body>\n</html>\n"
+        f"<body>\n{_contents(blocks)}<main>\n{body}\n</main>\n</body>\n</html>\n"
     )
 
 
-def _block(block: Block) -> Iterable[str]:
+def _contents(blocks: Iterable[Block]) -> str:
+    """Links to the parts; none where there are few."""
+    headings = [block for block in blocks if isinstance(block, Heading)]
+    if len(headings) < _FEW:
+        return ""
+    rows = "".join(
+        f'<li class="l{block.level}"><a href="#h{number}">{escape(block.text)}</a></li>'
+        for number, block in enumerate(headings, start=1)
+        if block.level > 1
+    )
+    return f'<nav aria-label="Contents"><ul>{rows}</ul></nav>\n'
+
+
+def _block(block: Block, numbers: Iterator[int]) -> Iterable[str]:
     match block:
         case Heading():
             kind = ' class="newpage"' if block.new_page else ""
-            yield f"<h{block.level}{kind}>{escape(block.text)}</h{block.level}>"
+            anchor = f' id="h{next(numbers)}"'
+            yield f"<h{block.level}{anchor}{kind}>{escape(block.text)}</h{block.level}>"
         case Text():
             kind = "" if block.tone is Tone.PLAIN else f' class="{block.tone.value}"'
             yield f"<p{kind}>{escape(block.text)}</p>"
@@ -109,7 +140,7 @@ def _block(block: Block) -> Iterable[str]:
 
 def _table(table: Table) -> Iterable[str]:
     whole = sum(column.share for column in table.columns)
-    yield "<table>"
+    yield '<div class="scroll" tabindex="0" role="group" aria-label="Table"><table>'
     widths = (f'<col style="width:{100 * c.share / whole:.1f}%">' for c in table.columns)
     yield f"<colgroup>{''.join(widths)}</colgroup>"
     rights = [' class="right"' if column.right else "" for column in table.columns]
@@ -121,11 +152,12 @@ def _table(table: Table) -> Iterable[str]:
     for row in table.rows:
         cells = zip(row, table.columns, strict=True)
         yield f"<tr>{''.join(_cell(cell, right=column.right) for cell, column in cells)}</tr>"
-    yield "</tbody></table>"
+    yield "</tbody></table></div>"
 
 
 def _cell(cell: Cell, *, right: bool) -> str:
-    kinds = ("right" if right else "", "bold" if cell.bold else "", _tone(cell))
+    whole = "whole" if _NUMBER.fullmatch(cell.text) else ""
+    kinds = ("right" if right else "", "bold" if cell.bold else "", whole, _tone(cell))
     names = " ".join(filter(None, kinds))
     kind = f' class="{names}"' if names else ""
     mark = "" if cell.mark is None else svg(severity_marks.drawing(cell.mark), "mark")

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from engine.alarms.coverage_timeline import WhoCoverage
 from engine.model.number_text import number_or_dash
 from engine.report.content import words
 from engine.report.content.alarm_figures import (
@@ -107,32 +108,41 @@ def _pictures(section: Section) -> Iterator[Block]:
 
 _COVERAGE: Final = (
     Column("Who", 0.2),
-    Column("Tracks", 0.12),
+    Column("From", 0.14),
+    Column("To", 0.14),
+    Column("Lasts", 0.12, right=True),
+    Column("Use", 0.28),
     Column("Covered", 0.12, right=True),
-    Column("No usable track", 0.56),
 )
 
 
 def _coverage(section: Section) -> Iterator[Block]:
+    """One line for each time in which somebody's usual track was not the one to use."""
     if not section.whos:
         return
     yield Heading("Usable tracks of each performer", 3)
-    rows = []
-    for who in section.whos:
-        spans = "; ".join(
-            f"{section.span(s.start_s, s.end_s)} ({words.length(s.length_s)})"
-            for s in who.uncovered
-        )
-        mark = Mark.UNCOVERED if who.uncovered else Mark.GOOD
-        rows.append(
-            (
-                Cell(who.who, mark, bold=True),
-                Cell(words.numbers(who.tracks)),
-                Cell(words.percent(who.covered_fraction)),
-                Cell(spans or "never"),
-            )
-        )
+    rows = [row for who in section.whos for row in _who_rows(who, section)]
     yield Table(_COVERAGE, tuple(rows))
+
+
+def _who_rows(who: WhoCoverage, section: Section) -> Iterator[tuple[Cell, ...]]:
+    name = Cell(who.who, Mark.UNCOVERED if who.uncovered else Mark.GOOD, bold=True)
+    share, empty = Cell(words.percent(who.covered_fraction)), Cell("")
+    usual = who.tracks[0]
+    others = [stretch for stretch in who.stretches if stretch.use != usual]
+    if not others:
+        yield name, empty, empty, empty, Cell(f"track {usual} throughout"), share
+    for stretch in others:
+        use = words.use(stretch, section)
+        yield (
+            name,
+            Cell(section.timecode(stretch.start_s)),
+            Cell(section.timecode_out(stretch.end_s)),
+            Cell(words.length(stretch.length_s)),
+            Cell(use) if stretch.use is not None else Cell(use, bold=True, tone=Tone.BAD),
+            share,
+        )
+        share = empty
 
 
 _FIGURES: Final[tuple[tuple[str, float, Callable[[TrackFigures], float | None]], ...]] = (
@@ -249,6 +259,9 @@ def _alarms(section: Section) -> Iterator[Block]:
     )
 
 
+_HOUR_S: Final = 3600.0
+"""Of less than an hour no hourly rate can be told."""
+
 _RATE_BOUNDS: Final = (
     f"for one operator, over long times, about {ACCEPTABLE_PER_HOUR} an hour are acceptable, "
     f"about {MANAGEABLE_PER_HOUR} the most that can be managed"
@@ -258,8 +271,10 @@ _RATE_BOUNDS: Final = (
 def _alarm_lines(alarms: AlarmFigures, section: Section) -> Iterator[tuple[str, str]]:
     amber = alarms.alarms - alarms.red
     yield "Raised", f"{alarms.alarms}: {alarms.red} red, {amber} amber only"
-    rate = number_or_dash(alarms.per_hour, "an hour")
-    yield "Rate", f"{rate} ({_RATE_BOUNDS}); most in 10 min: {alarms.most_in_10_min}"
+    if section.duration_s >= _HOUR_S:
+        rate = number_or_dash(alarms.per_hour, "an hour")
+        yield "Rate", f"{rate} ({_RATE_BOUNDS})"
+    yield "Most in 10 min", str(alarms.most_in_10_min)
     spans = "; ".join(
         f"{section.span(f.start_s, f.end_s)} ({f.alarms} alarms)" for f in alarms.floods
     )

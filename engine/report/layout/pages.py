@@ -7,7 +7,7 @@ from typing import Final
 
 from engine.report.content import words
 from engine.report.content.report_data import Entry, Report, Section
-from engine.report.content.sections import is_unusable, urgency
+from engine.report.content.sections import is_unusable, unusable_runs, urgency
 from engine.report.layout.blocks import (
     Block,
     Cell,
@@ -41,7 +41,7 @@ def pages(report: Report) -> tuple[Block, ...]:
     if len(report.sections) > 1:
         blocks += _all_takes(report.sections)
     for number, section in enumerate(report.sections):
-        blocks += _first_page(section, new_page=number > 0 or not one, alone=one)
+        blocks += _first_page(section, report.title, new_page=number > 0 or not one, alone=one)
         blocks += details(section, new_page=one)
     blocks.append(Text(report.made_by, Tone.DIM))
     return tuple(blocks)
@@ -60,8 +60,9 @@ def _are(report: Report) -> str:
     return "is" if len(report.failures) == 1 else "are"
 
 
-def _first_page(section: Section, *, new_page: bool, alone: bool) -> Iterator[Block]:
-    yield Heading(section.name, 2, new_page)
+def _first_page(section: Section, title: str, *, new_page: bool, alone: bool) -> Iterator[Block]:
+    if not alone or section.name != title:
+        yield Heading(section.name, 2, new_page)
     yield Facts(tuple(_facts(section)))
     yield from _honest(section)
     yield from _in_a_hurry(section)
@@ -204,21 +205,29 @@ def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
 
 
 def _worst(sections: Sequence[Section]) -> Iterator[Block]:
-    """What an editor has to leave in any of the takes; as much as page one holds."""
-    unusable = [(e, n) for n, s in enumerate(sections) for e in s.entries if is_unusable(e)]
-    room = max(_LEAST_ROWS, int(_ROOM / _ROW) - len(sections))
-    chosen = sorted(unusable, key=lambda pair: urgency(pair[0]))[:room]
-    if not chosen:
+    """All that an editor has to leave in any of the takes, by take and time."""
+    rows = [_day_row(run, section) for section in sections for run in unusable_runs(section)]
+    if not rows:
         yield Text("Nothing in these takes is unusable.", Tone.GOOD)
         return
     yield Heading("Unusable, and what to use instead", 3)
-    rows = []
-    for entry, number in sorted(chosen, key=lambda pair: (pair[1], pair[0].number)):
-        section = sections[number]
-        rows.append((Cell(section.name), *_hurry_row(entry, section)[1:]))
     yield Table(_WORST, tuple(rows))
-    if len(unusable) > room:
-        yield Text(f"The {room} worst of {len(unusable)}; each take has its own list.", Tone.DIM)
+
+
+def _day_row(run: Sequence[Entry], section: Section) -> tuple[Cell, ...]:
+    first, end_s = run[0], max(entry.end_s for entry in run)
+    _, start, _, _, track, _, use = _hurry_row(first, section)
+    lasts = any(entry.lasts for entry in run)
+    faults = ", ".join(dict.fromkeys(entry.word for entry in run))
+    return (
+        Cell(section.name),
+        start,
+        Cell("to the end" if lasts else section.timecode_out(end_s)),
+        Cell(words.length(end_s - first.start_s)),
+        track,
+        Cell(faults, min(map(mark_of, run), key=list(Mark).index)),
+        use,
+    )
 
 
 _WORST: Final = (

@@ -72,11 +72,13 @@ def test_texts_never_become_markup(text: str) -> None:
 
 
 def test_it_stands_alone() -> None:
-    """No script, no link, nothing to fetch: the only address is SVG's name space."""
+    """No script, nothing to fetch: links lead within the page, the only address is SVG's."""
     text = html(report([section([incident()])], "made"))
     reader = Reader(text)
     assert not {"script", "link", "img", "iframe", "object"} & set(reader.tags)
-    assert not {"src", "href"} & reader.attributes
+    assert "src" not in reader.attributes
+    assert set(re.findall(r'href="(.)', text)) == {"#"}
+    assert set(re.findall(r'href="#(\w+)"', text)) <= set(re.findall(r' id="(\w+)"', text))
     assert set(re.findall(r"https?://[^\"'\s<]+", text)) == {"http://www.w3.org/2000/svg"}
     assert "url(" not in text
 
@@ -84,9 +86,17 @@ def test_it_stands_alone() -> None:
 def test_what_is_wrong_comes_first() -> None:
     """What the watch missed stands before what it found, and that before the details."""
     made = section([incident()], honest=("3 s were lost",))
-    text = html(report([made], "made"))
+    text = html(report([made], "made")).split("<main>")[1]
     order = [text.index(part) for part in ("3 s were lost", "use instead", "All incidents")]
     assert order == sorted(order)
+
+
+def test_parts_can_be_found_and_numbers_stay_whole() -> None:
+    """Contents and one main part as landmarks; labels and lengths never break over two lines."""
+    text = html(report([section([incident()])], "made"))
+    assert text.count("<main>") == text.count("<nav ") == 1
+    assert '<td class="whole">21:01:40:00</td>' in text
+    assert '<td class="right whole">30.0 s</td>' in text
 
 
 def test_every_time_is_told_by_timecode() -> None:

@@ -13,6 +13,9 @@ from jsonschema import Draft202012Validator
 
 from app.cli import watch_json
 from app.cli.main import main
+from app.report.take_scan import scan_one
+from app.report.write import Files, scanned_section, write_report
+from engine.pipeline.scan_document import Failure
 from engine.report.formats import json_document, json_schema
 from engine.report.formats.json_schema import SCHEMAS, schema
 from tests.support.sample_report import incident
@@ -68,13 +71,16 @@ def test_scans_are_valid(take: Path, tmp_path: Path, capsys: pytest.CaptureFixtu
     assert told == one["incidents"]
 
 
-def test_reports_are_valid(take: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The JSON beside the others, with what could not be read."""
-    main(["scan", str(take), str(tmp_path / "none.wav"), "--report", str(tmp_path / "out")])
-    (path,) = (tmp_path / "out").glob("*.json")
-    document = valid(json.loads(path.read_text("utf-8")), "report")
-    assert len(document["failed"]) == 1
-    assert "none.wav" in (path.with_suffix(".html")).read_text("utf-8")
+def test_reports_are_valid(take: Path, tmp_path: Path) -> None:
+    """The JSON beside the others, with what could not be read, which the page says first."""
+    result, path = scan_one(str(take), None, lambda _line: None)
+    files = Files(html=tmp_path / "report.html", json=tmp_path / "report.json")
+    failed = Failure("none.wav", "none.wav: no such file")
+    write_report([scanned_section(result, path)], files, failures=[failed])
+    document = valid(json.loads((tmp_path / "report.json").read_text("utf-8")), "report")
+    assert document["failed"] == [failed.as_json()]
+    page = (tmp_path / "report.html").read_text("utf-8").split("<main>")[1]
+    assert page.index("none.wav") < page.index("take.wav")
 
 
 def test_a_watch_tells_valid_lines(take: Path, capsys: pytest.CaptureFixture[str]) -> None:

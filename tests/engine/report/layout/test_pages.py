@@ -121,3 +121,27 @@ def test_pictures_are_bounded_and_the_bound_is_said() -> None:
     assert f"The {MOST_PICTURES} most urgent of {many}" in said(made)
     last = [block for block in blocks(made) if isinstance(block, Pictures)][-1]
     assert len(last.drawings) == MOST_PICTURES
+
+
+def test_a_day_lists_all_that_is_unusable_joined() -> None:
+    """Every take's stretches stand on page one; those under a second apart are one line."""
+    faults = [
+        incident(n, onset_s=10.0 * n, end_s=10.0 * n + 9.5, severity=Severity.RED)
+        for n in range(1, 41)
+    ]
+    apart = [
+        incident(n, onset_s=20.0 * n, end_s=20.0 * n + 9.5, severity=Severity.RED)
+        for n in range(1, 26)
+    ]
+    blocks = pages(report([section(faults, name="one.wav"), section(apart, name="two.wav")], "x"))
+    first = next(n for n, b in enumerate(blocks) if isinstance(b, Heading) and b.new_page)
+    (table,) = [b for b in blocks[:first] if isinstance(b, Table) and b.columns[1].name == "In"]
+    takes = [row[0].text for row in table.rows]
+    assert takes.count("one.wav") == 1
+    assert takes.count("two.wav") == 25
+
+
+def test_no_hourly_rate_of_minutes() -> None:
+    """Of ten minutes no alarms an hour are told; of two hours they are."""
+    assert "an hour are acceptable" not in said(section([incident()]))
+    assert "an hour are acceptable" in said(section([incident()], duration_s=7200.0))
