@@ -69,7 +69,10 @@ def _told(check: str) -> str:
     """What to check, or where the words say what to do, just that."""
     if not check:
         return ""
-    return wording.sentence(check).rstrip(".") if check.startswith(_DOING) else f"Check {check}"
+    if check.startswith(_DOING):
+        return wording.sentence(check).rstrip(".")
+    word = check if check[:2].isupper() else check[:1].lower() + check[1:]
+    return f"Check: {word}"
 
 
 def _bare(spot: str, numbers: Sequence[int]) -> str:

@@ -42,9 +42,7 @@ class Fact:
 
 def prompt(track: Track) -> str:
     """What somebody is to do now."""
-    return _PROMPTS.get(
-        track.kind, "Speak as in the scene. Headphones down, then tap the mic twice."
-    )
+    return _PROMPTS.get(track.kind, "Speak as in the scene, or tap the mic twice.")
 
 
 def place_words(track: Track) -> str:

@@ -71,7 +71,7 @@ SUPPRESSION: Final = (
         Speaker.RECEIVER,
         targets=(Speaker.TRACK,),
         families=_LINK,
-        detail="receiver {name}: all its {count} tracks at once: its power, antennas, output",
+        detail="receiver {name}: all its {count} tracks at once: power, antennas, output",
     ),
     SuppressionRule(
         Speaker.INPUT,
@@ -85,7 +85,7 @@ SUPPRESSION: Final = (
         Speaker.RECEIVER,
         targets=(Speaker.TRACK,),
         families=(Fault.HUM.value,),
-        detail="receiver {name}: {count} tracks at once: its power supply, ground, output cable",
+        detail="receiver {name}: {count} tracks at once: power supply, ground, output cable",
         share=_SHARED,
         within_s=_SHARED_WITHIN_S,
     ),

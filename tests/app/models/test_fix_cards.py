@@ -64,7 +64,7 @@ def test_what_is_back_has_no_colour() -> None:
 def test_a_receivers_alarm_hides_its_tracks() -> None:
     """One cause is one card, though each track keeps an incident of its own."""
     red, asleep = Severity.RED, AlarmState.SUPPRESSED
-    detail = "receiver B: all its 5 tracks at once: its power, antennas, output"
+    detail = "receiver B: all its 5 tracks at once: power, antennas, output"
     whole = fake_client.incident(
         9, None, Fault.MUTED, red, 5, tracks=(5, 6, 7, 8, 9), detail=detail
     )
@@ -76,7 +76,7 @@ def test_a_receivers_alarm_hides_its_tracks() -> None:
     (card,) = cards(PLAN, snapshot)
     assert (card.title, card.tracks) == ("Receiver B", (5, 6, 7, 8, 9))
     assert card.where.startswith("Tracks 5–9: 5 Signaller main, 6 Signaller safety")
-    assert card.check == "Its power, antennas, output."
+    assert card.check == "Power, antennas, output."
 
 
 def test_the_whole_input_is_one_card() -> None:

@@ -30,8 +30,8 @@ def test_each_says_where_and_what_to_check() -> None:
     first, _, covered = entries(cards(PLAN, SNAPSHOT))
     assert first.where == "pack 7 under the apron · pack 8 small of back"
     assert first.where_short == "under the apron · small of back"
-    assert first.check.startswith("Check mic plug")
-    assert first.check_short == "Check mic plug"
+    assert first.check.startswith("Check: mic plug")
+    assert first.check_short == "Check: mic plug"
     assert covered.check_short == "Use 4 Rigger safety meanwhile"
 
 
@@ -66,4 +66,4 @@ def test_who_is_on_the_way_comes_first() -> None:
     found = entries(cards(PLAN, replace(SNAPSHOT, desk=desk)))
     assert found[1].check.startswith("Second assistant is on the way · Is the pack on")
     assert found[1].check_short == "Second assistant is on the way"
-    assert found[0].check_short == "Check mic plug"
+    assert found[0].check_short == "Check: mic plug"
