@@ -33,6 +33,8 @@ LEAST_SIGNAL_S: Final = 1.0
 BROAD: Final = 16.0
 """Effective number of 10 Hz bands that matched: the ratio of the squared sum of their powers to
 the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
+IN_STEP: Final = 0.9
+"""Share of the ticks in which a copy matches best at lag zero; two who hug take turns."""
 LAGS: Final = 24
 """Lags looked at for a better match, samples: half a millisecond at 48 kHz, 17 cm of air."""
 _SMALL: Final = 200_000
@@ -57,7 +59,9 @@ class _Match:
     residual_db: float = 0.0
     spectrum: Levels | float = 0.0
     told: bool = False
-    in_step: bool = False
+    ticks: int = 0
+    in_step: int = 0
+    sure: bool = False
 
     def add(self, a: Samples, b: Samples, r: float) -> None:
         """Take in a tick that matched, of shape (steps,) each; tells where it is sure."""
@@ -67,6 +71,14 @@ class _Match:
             self.spectrum = self.spectrum + np.maximum(across.real, 0.0)
             broad = self.spectrum.sum() ** 2 >= BROAD * np.square(self.spectrum).sum()
             self.told = self.signal_s >= LEAST_SIGNAL_S and bool(broad)
+
+    def at_lag(self, lag: int) -> None:
+        """Take in where the whole sound of that tick matches best: nearly always in step, or the
+        match is not reported yet."""
+        self.ticks += 1
+        self.in_step += lag == 0
+        self.told &= self.in_step >= IN_STEP * self.ticks
+        self.sure = self.told
 
 
 def best_lag(one: Samples, other: Samples) -> int:
@@ -215,9 +227,8 @@ class Duplicate(TrackMemory):
                 match.signal_s += m.end_s - m.start_s
                 match.loudest = np.maximum(match.loudest, energy[[a, b]])
                 match.add(step[a], step[b], float(r[a, b]))
-                if match.told and not match.in_step:
-                    match.in_step = best_lag(m.samples[:, a], m.samples[:, b]) == 0
-                    match.told = match.in_step
+                if not match.sure:
+                    match.at_lag(best_lag(m.samples[:, a], m.samples[:, b]))
         for pair, match in list(self._matches.items()):
             if m.end_s - match.alike_s <= (self._told_pause_s if match.told else self._pause_s):
                 match.last_s = m.end_s
