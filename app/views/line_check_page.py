@@ -80,6 +80,7 @@ class LineCheckPage(Overlay):
         self.list = QListWidget()
         self.list.setAccessibleName("Tracks")
         self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.list.setTextElideMode(Qt.TextElideMode.ElideRight)
         self.list.itemClicked.connect(lambda item: self.gone.emit(item.data(_DATA)))
         self.title, self.where = plain("", "huge", wrap=True), plain("", "dim", wrap=True)
@@ -101,6 +102,7 @@ class LineCheckPage(Overlay):
         self.printed, self.done = Button("Print"), Button("Close", "Esc")
         self.by_itself = QCheckBox("Go on by itself after a clean pass (A)")
         self.by_voice = QCheckBox("Go to whoever speaks alone (G)")
+        self.caution = plain(HEADPHONES, "small")
         for box in (self.by_itself, self.by_voice):
             box.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._keys: dict[str, Callable[[], None]] = {
@@ -142,7 +144,7 @@ class LineCheckPage(Overlay):
             right.addWidget(label)
         right.addWidget(self.swapped, 0, Qt.AlignmentFlag.AlignLeft)
         right.addStretch(1)
-        right.addWidget(plain(HEADPHONES, "small"))
+        right.addWidget(self.caution)
         ways = QHBoxLayout()
         for box in (self.by_itself, self.by_voice):
             ways.addWidget(box)
@@ -263,7 +265,9 @@ class LineCheckPage(Overlay):
             self._show_end(state)
         else:
             self._show_track(state, track)
-        for part in (*self._measures, self.note, self.passed, self.failed, self.skipped):
+        verdicts = (self.passed, self.failed, self.skipped)
+        flow = (self.caution, self.by_itself, self.by_voice, self.note)
+        for part in (*self._measures, *flow, *verdicts):
             part.setVisible(track is not None)
 
     @property
@@ -290,7 +294,7 @@ class LineCheckPage(Overlay):
             mark = MARKS[None if result is None else result.verdict]
             words = f"{mark}  {number}  {names.get(number, '')}"
             if result is not None:
-                words += f"  ·  {result.verdict.value}  ·  {evidence(result)}"
+                words += f"\n       {result.verdict.value}  ·  {evidence(result)}"
             item = self.list.item(row)
             if item.text() != words:
                 item.setText(words)

@@ -94,7 +94,8 @@ def widths(
     low, high = (176, 230) if one else (92, 150)
     heading = max((advance(fonts.bold, h) for h in headings if h), default=0)
     if heading:
-        heading = max(heading, advance(fonts.small_bold, "backup 64")) + 2 * pad
+        under = max(advance(fonts.small_bold, words) for words in ("backup 64", "NO BACKUP"))
+        heading = max(heading, under + 4) + 2 * pad
         heading = min(heading, round((150 if one else 100) * s))
     state = advance(fonts.bold, "out of service") + fonts.mark_px(row_h) + 2 * pad
     if fonts.dense:
