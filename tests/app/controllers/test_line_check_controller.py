@@ -22,7 +22,9 @@ from engine.model.commands import (
     StartLineCheck,
     SwapInputs,
 )
+from engine.model.faults import FAULTS
 from engine.model.line_results import Heard, LineCheck, LineResult, Verdict
+from engine.model.messages import Fault
 from tests.support.qt import fake_client, pages
 
 ORDER = tuple(range(1, 13))
@@ -235,7 +237,8 @@ def test_a_dead_mic_reads_dead(deck: Deck) -> None:
     """A track with a standing loss says which, and what to check, instead of waiting for sound."""
     deck.window.line_checks.check_all()
     deck.look(LineCheck(ORDER, 9, Heard(), DONE))
-    assert deck.page.came.text().startswith("Muted: no signal at all")
+    remedy = next(rule.check_first for rule in FAULTS if rule.fault is Fault.MUTED)
+    assert deck.page.came.text().startswith(f"Muted: {remedy}")
 
 
 def test_a_note_stays_with_its_track(deck: Deck) -> None:
