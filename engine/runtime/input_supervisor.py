@@ -211,6 +211,8 @@ class InputSupervisor:
         self.waiting_s = block.waiting_frames / self.info.sample_rate_hz
         if not self.info.live:
             return self._account_take(block)
+        if block.lost_frames:  # a driver's own count may be too high
+            self._settle_until = now + SETTLE_S
         if self.lost_since is None:
             block = self._without_surplus(block, now)
         rate_hz = self.info.sample_rate_hz
@@ -219,7 +221,6 @@ class InputSupervisor:
             untold = self._balance.add(now, frames, block.waiting_frames, self.drift.ppm)
             if untold or block.lost_frames:
                 self.reason = BUSY
-                self._settle_until = now + SETTLE_S  # a driver's own count may be too high
             return replace(block, lost_frames=block.lost_frames + untold)
         lost = self._balance.gap(now, len(block.samples))
         if self._restarted and self.lost_since is not None:

@@ -21,11 +21,13 @@ the promptest block of each of three quarters of a second is equally late. Ours.
 SETTLED_S: Final = 0.06
 """So near must they be. Ours, measured: PulseAudio hands over in pieces of up to 50 ms."""
 
-JITTER_S: Final = 0.03
-"""So much sooner than usual a block may come. Ours."""
-
 WAITING_S: Final = 0.05
 """More than this waiting for the engine: not all that came was counted yet. Ours."""
+
+YOUNG_S: Final = 3.0
+MOST_FALL_S: Final = 0.002
+"""What is usual may fall freely while the stream is young, then by so much in a quarter of a
+second. Ours."""
 
 SLEW: Final = 500e-6
 """So fast may the interface's clock and the computer's run apart beyond the drift that is known:
@@ -83,8 +85,7 @@ class FrameBalance:
 
     def ahead(self, now_s: float, frames: int) -> int:
         """How many of the frames that come now are more than the clock allows; at most all."""
-        allowed = self._due(now_s) + round(JITTER_S * self._rate_hz)
-        return min(max(self._frames + frames - allowed, 0), frames)
+        return min(max(self._frames + frames - self._due(now_s), 0), frames)
 
     @property
     def newest_due_s(self) -> float | None:
@@ -112,6 +113,9 @@ class FrameBalance:
             self._frames += lost
             self._recent.clear()
             return lost
-        # Delay is only ever added: the promptest shows how late blocks usually are.
-        self._usual_s = min(self._usual_s + SLEW * passed_s, newest_s)
+        # Delay is only ever added: the promptest shows how late blocks usually are. But later on,
+        # what seems far too prompt is audio that was taken for lost, for `ahead` to leave out.
+        young = self._bin_end_s - (self._start_s or 0.0) < YOUNG_S
+        lowest_s = newest_s if young else max(newest_s, self._usual_s - MOST_FALL_S)
+        self._usual_s = min(self._usual_s + SLEW * passed_s, lowest_s)
         return 0

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import html
 import json
 import os
+import re
 import shlex
 import shutil
 import signal
@@ -18,6 +21,8 @@ from pathlib import Path
 import pytest
 
 from app.setup import bootstrap, system_packages
+from engine.model.faults import word
+from engine.session.reader import SessionReader
 from tests.support.readme import README, fenced_commands
 from tests.support.sound_server import DEVICE, require_sound_server, sound_server
 
@@ -201,10 +206,23 @@ def _session(desk: Desk) -> str:
 
 
 def _report(desk: Desk, _clone: Path, command: str) -> None:
-    desk.type(command.replace("SESSION", _session(desk)))
-    for word in command.split():
-        if word.startswith("night."):
-            assert (desk.folder / word).stat().st_size > 100
+    name = _session(desk)
+    desk.type(command.replace("SESSION", name))
+    with SessionReader(desk.folder / "data/trackwarden/sessions" / name) as log:
+        incidents = log.incidents()
+    with (desk.folder / "night.csv").open(encoding="utf-8-sig", newline="") as table:
+        rows = list(csv.DictReader(table))
+    assert len(rows) == len(incidents) > 0
+    assert {row["fault"] for row in rows} == {word(i.fault) for i in incidents}
+    page = html.unescape((desk.folder / "night.html").read_text("utf-8"))
+    assert "raising-the-bell.wav" in page
+    for row in rows:
+        assert row["timecode_in"] in page
+        assert row["name"] in page
+    document = (desk.folder / "night.pdf").read_bytes()
+    assert document.startswith(b"%PDF-")
+    assert document.rstrip().endswith(b"%%EOF")
+    assert len(re.findall(rb"/Type\s*/Page\b", document)) >= 1
 
 
 def _devices(desk: Desk, _clone: Path, command: str) -> None:

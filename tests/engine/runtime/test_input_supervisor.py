@@ -35,6 +35,7 @@ class Machine:
     waiting: deque[float] = field(default_factory=deque)
     raises: list[Exception] = field(default_factory=list)
     there: bool = True
+    flagged: int = 0
     openings: int = 0
 
     def clock(self) -> float:
@@ -51,12 +52,16 @@ class Machine:
             self.waiting.append(self.due)
             self.due += BLOCK_S
 
-    def stand_still(self, seconds: float) -> None:
-        """Stopped or swapping: of what came the drivers keep the newest."""
+    def stand_still(self, seconds: float, flagged_s: float = 0.0) -> None:
+        """Stopped or swapping: of what came the drivers keep the newest.
+
+        `flagged_s` is what they say was lost, right or wrong.
+        """
         self.now += seconds
         self._record()
         while len(self.waiting) > max(round(self.hold_s / BLOCK_S), 1):
             self.waiting.popleft()
+        self.flagged = round(flagged_s * RATE_HZ)
 
     def suspend(self, seconds: float) -> None:
         """The lid is closed for so long."""
@@ -105,7 +110,8 @@ class Interface:
         if not machine.waiting:
             return None
         machine.waiting.popleft()
-        return Block(self._sound.copy(), 0, len(machine.waiting) * BLOCK)
+        lost, machine.flagged = machine.flagged, 0
+        return Block(self._sound.copy(), lost, len(machine.waiting) * BLOCK)
 
     def close(self) -> None:
         """Nothing to let go of."""
@@ -166,6 +172,19 @@ def test_a_computer_that_stands_still_loses_audio_and_no_time(
     assert sum(night.lost.values()) == pytest.approx(missing_s, abs=0.25 + 0.1 * len(stops))
     faults = {i.fault for i in night.runner.pipeline.incidents()}
     assert Fault.INPUT_LOST not in faults, "the interface did deliver"
+
+
+@pytest.mark.parametrize("hold_s", [0.1, 0.7, 1.4])
+def test_a_driver_that_counts_too_much_as_lost_does_not_turn_the_clock(hold_s: float) -> None:
+    """It flags the whole stop as lost, and hands over the end of it all the same; ten times."""
+    night = Night()
+    night.machine.hold_s = hold_s
+    night.run(5.0)
+    before_s = night.behind_s
+    for _ in range(10):
+        night.machine.stand_still(1.5, flagged_s=1.5)
+        night.run(4.0)
+    assert night.behind_s == pytest.approx(before_s, abs=0.1)
 
 
 @pytest.mark.parametrize("device_survives", [True, False])
