@@ -33,7 +33,8 @@ class SampleDetectorBank:
             for rule in rules
             if DETECTORS[rule.name].NEEDS_SAMPLES
         }
-        self._quiet = unknown(len(scene.tracks))
+        # Of every track, or of the whole input.
+        self._quiet = {size: unknown(size) for size in (1, len(scene.tracks))}
 
     def listen(self, tick: Tick) -> Tick:
         """The same tick with what these detectors say of it, and without its samples."""
@@ -54,5 +55,5 @@ class SampleDetectorBank:
         """The same; where no track is active, what only active ones need is one for all ticks."""
         if _ACTIVE in said.state.tobytes():
             return said
-        quiet = self._quiet
+        quiet = self._quiet[len(said.state)]
         return Condition(said.state, quiet.onset_s, quiet.last_s, quiet.may_be_red)
