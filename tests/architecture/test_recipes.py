@@ -177,6 +177,50 @@ def test_a_command_added_by_the_recipe_can_be_typed(tree: Tree) -> None:
     assert "count to three" in tree.run("-m", "app", "--help").stdout
 
 
+PAGE = """
+from app.views.widgets.basics import plain
+from app.views.widgets.overlay import Overlay
+
+
+class Hello(Overlay):
+    def __init__(self, parent):
+        super().__init__(parent)
+        self.setAccessibleName("Hello")
+        self.column.addWidget(plain("Hello", "title"))
+"""
+
+PRESS = """
+import os
+from pathlib import Path
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+
+app = QApplication([])
+from tests.support.qt import fake_client, pages
+
+window, _, _ = pages.watching(Path("."), fake_client.tower_plan())
+QTest.keyClick(window, Qt.Key.Key_F2)
+print(window.layer.current.accessibleName(), flush=True)
+os._exit(0)
+"""
+
+
+def test_a_page_added_by_the_recipe_opens_by_its_key(tree: Tree) -> None:
+    """A page, a key and what opens it: pressed on the board, the page lies over it."""
+    shutil.copytree(ROOT / "tests" / "support", tree.folder / "tests" / "support")
+    tree.write("app/views/hello_page.py", PAGE)
+    keys = "app/models/keys.py"
+    tree.add(keys, "SEEN = auto", "    HELLO = auto()", above=True)
+    tree.add(keys, r"^KEYS\b.*\(", '    Key(Act.HELLO, "F2", "F2", "say hello"),')
+    controller = "app/controllers/settings_controller.py"
+    imported = "from app.views.hello_page import Hello"
+    tree.add(controller, "^from app.views.settings_page", imported, above=True)
+    opens = "            Act.HELLO: lambda: self._layer.open(Hello(self._layer.below)),"
+    tree.add(controller, "Act.HELP: self.show_help", opens)
+    assert tree.run("-c", PRESS).stdout.strip().splitlines()[-1] == "Hello"
+
+
 FORMAT = """
 def listing(report):
     return "".join(f"{e.word}\\n" for section in report.sections for e in section.entries)
