@@ -155,11 +155,13 @@ class InputSupervisor:
             self.let_go(f"{self.info.name} failed: {reason_of(error)}")
             return None
         # A computer that stood still has not waited for the input: its turn comes first.
+        now = self._host.clock()
+        stood_still = max(begun - self._read_at, now - begun) > STOOD_STILL_S
         if block is not None:
             self._empty_since = None
-        elif self._empty_since is None or begun - self._read_at > STOOD_STILL_S:
-            self._empty_since = begun
-        self._read_at = self._host.clock()
+        elif self._empty_since is None or stood_still:
+            self._empty_since = now
+        self._read_at = now
         return block
 
     def _look_at_sleep(self) -> None:
