@@ -224,6 +224,7 @@ class InputSupervisor:
             if untold or block.lost_frames:
                 self.reason = BUSY
             return replace(block, lost_frames=block.lost_frames + untold)
+        block = self._without_declared(block, now)
         lost = self._balance.gap(now, len(block.samples))
         if self._restarted and self.lost_since is not None:
             lost = round((now - self.lost_since) * rate_hz) - len(block.samples)
@@ -235,6 +236,15 @@ class InputSupervisor:
         self.drift = ClockDrift(rate_hz)
         self._settle_until = now + SETTLE_S
         return replace(block, lost_frames=max(lost, block.lost_frames, 0))
+
+    def _without_declared(self, block: Block, now: float) -> Block:
+        """The first block after a stall without what lies in time that was told as lost."""
+        if self.lost_since is None or self._restarted:
+            return block
+        declared_s = max(self._stall_step_at - self.lost_since, 0.0)
+        room = self._balance.missing(now) - round(declared_s * self.info.sample_rate_hz)
+        surplus = min(max(len(block.samples) - max(room, 0), 0), len(block.samples))
+        return replace(block, samples=block.samples[surplus:])
 
     def _account_take(self, block: Block) -> Block:
         if self.lost_since is None:

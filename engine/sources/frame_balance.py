@@ -83,6 +83,10 @@ class FrameBalance:
         self._promptest_s, self._bin_end_s = None, now_s + BIN_S
         return lost
 
+    def missing(self, now_s: float) -> int:
+        """Frames that usually would have come by now and have not; 0 before any came."""
+        return 0 if self._start_s is None else self._due(now_s) - self._frames
+
     def ahead(self, now_s: float, frames: int) -> int:
         """How many of the frames that come now are more than the clock allows; at most all."""
         return min(max(self._frames + frames - self._due(now_s), 0), frames)
