@@ -14,7 +14,7 @@ from app.alerts.notification_service import NotificationService, has_bus, messag
 from app.cli import companions, terminal, watch_json
 from app.models.fix_cards import cards, cause_name
 from app.style import wording
-from engine.model import faults
+from engine.model import fault_remedies
 from engine.model.commands import Open, Stop, Watch
 from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity, Snapshot
 from engine.model.tracks import Plan
@@ -225,7 +225,7 @@ def _many_line(events: Sequence[AlarmEvent]) -> str:
     """Several tracks whose alarms changed alike at one moment."""
     first = events[0].alarm.incident
     tracks = wording.numbers([t for e in events for t in _tracks(e.alarm.incident)])
-    what = f"tracks {tracks}: {faults.word(first.fault)}"
+    what = f"tracks {tracks}: {fault_remedies.word(first.fault)}"
     if events[0].kind in (EventKind.RAISED, EventKind.ESCALATED):
         return f"{_MARKS[first.severity]}  {what}. {_first(first)}"
     if events[0].kind is EventKind.CLEARED:
@@ -245,7 +245,7 @@ def event_line(event: AlarmEvent, plan: Plan) -> str:
     """One state change in words: how urgent, who, which pack, what, what to check first."""
     incident = event.alarm.incident
     who = name_of(incident, plan)
-    what = faults.word(incident.fault)
+    what = fault_remedies.word(incident.fault)
     if event.kind in (EventKind.RAISED, EventKind.ESCALATED):
         mark = _MARKS[incident.severity]
         return f"{mark}  {who}: {what}{_cover(incident)}. {_first(incident)}"
@@ -273,7 +273,7 @@ def _cover(incident: Incident) -> str:
 
 
 def _first(incident: Incident) -> str:
-    return wording.sentence(faults.check_first(incident))
+    return wording.sentence(fault_remedies.check_first(incident))
 
 
 def summary(
@@ -300,7 +300,7 @@ def summary(
         part = f", part of {incident.part_of}" if incident.part_of else ""
         lines.append(
             f"{incident.severity.word:>5}  {name_of(incident, plan)}: "
-            f"{faults.word(incident.fault)} at {label(incident.onset_s)} "
+            f"{fault_remedies.word(incident.fault)} at {label(incident.onset_s)} "
             f"({incident.onset_s:.2f} s) {until}{_cover(incident)}{part}"
         )
     return "\n".join(lines)

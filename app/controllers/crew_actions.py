@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from app.models import undo
 from app.models.alarm_card import Card
 from app.models.choices import Choices
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.models.undo import Undo
 from app.services.bridge import Bridge
 from app.style import wording

@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
 from app.models.alarm_card import Card
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
 from app.style import wording

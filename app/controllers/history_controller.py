@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject
 
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject
 
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.models.line_check_flow import is_clean, left, speaker
 from app.models.line_check_words import sheet
 from app.report.print_table import preview, table
@@ -15,7 +15,7 @@ from app.style import wording
 from app.views.line_check_page import LineCheckPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from engine.model import faults
+from engine.model import fault_remedies
 from engine.model.commands import (
     EndLineCheck,
     LineCheckGo,
@@ -109,7 +109,9 @@ class LineCheckController(QObject):
         for alarm in snapshot.alarms:
             one = alarm.incident
             if one.fault in LOST and one.end_s is None and number in (one.track, *one.tracks):
-                return wording.sentence(f"{faults.word(one.fault)}: {faults.check_first(one)}")
+                return wording.sentence(
+                    f"{fault_remedies.word(one.fault)}: {fault_remedies.check_first(one)}"
+                )
         return ""
 
     def _print(self) -> None:

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QStackedWidget, QWidget
 
 from app.controllers.glance_controller import GlanceController
 from app.models.alarm_card import Card
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.views.start_page import StartPage
 from app.views.watch_page import WatchPage
 

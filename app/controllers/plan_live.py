@@ -9,7 +9,7 @@ from typing import Final
 from PySide6.QtCore import QObject, QSaveFile
 from PySide6.QtWidgets import QFileDialog
 
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.models.plan_table import COLUMNS, HEADS, PlanTable
 from app.report.print_table import preview, table
 from app.services.bridge import Bridge

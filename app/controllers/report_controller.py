@@ -11,7 +11,7 @@ from PySide6.QtCore import QObject, QTimer, QUrl, Signal
 from PySide6.QtGui import QDesktopServices
 
 from app.models.choices import ReportChoices
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.background import Background
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences

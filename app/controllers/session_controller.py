@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.background import Background
 from app.style import theme
 from app.views.widgets.overlay import Layer

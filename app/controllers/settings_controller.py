@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from app.alerts.alerts import Alerts
 from app.alerts.chime import ChimeSettings
 from app.models.choices import Choices
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.preferences import Preferences
 from app.style import theme
 from app.style.theme import Look

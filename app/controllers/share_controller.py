@@ -7,7 +7,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject
 
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.page.launch import MADE, PageWish, launch
 from app.services.background import Background
 from app.services.bridge import Bridge

@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject
 from app.alerts.alerts import Alerts
 from app.controllers.glance_controller import GlanceController
 from app.models.alarm_card import Trouble
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
 from engine.model.messages import Snapshot

@@ -10,7 +10,7 @@ from app.models.alarm_card import Card, Trouble, spots_of, where_of
 from app.models.board_rows import tracks_of
 from app.style import wording
 from app.style.state_marks import Mark
-from engine.model import faults
+from engine.model import fault_remedies
 from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Alarm, AlarmState, Severity, Snapshot
@@ -165,11 +165,11 @@ def _order(alarm: Alarm) -> tuple[float, ...]:
 
 def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s: float) -> Card:
     numbers = tuple(sorted({n for a in alarms for n in tracks_of(a)}))
-    words = list(dict.fromkeys(faults.word(a.incident.fault) for a in alarms))
+    words = list(dict.fromkeys(fault_remedies.word(a.incident.fault) for a in alarms))
     packs = "both packs" if len(numbers) == 2 else "all packs"
     unseen = any(a.state is AlarmState.UNACKNOWLEDGED for a in alarms)
     severity = max(a.incident.severity for a in alarms)
-    checks = list(dict.fromkeys(faults.check_first(a.incident) for a in alarms))
+    checks = list(dict.fromkeys(fault_remedies.check_first(a.incident) for a in alarms))
     return Card(
         key=numbers,
         incidents=tuple(a.incident.id for a in alarms),
@@ -222,9 +222,9 @@ def cause_name(numbers: Sequence[int], known: Mapping[int, Track]) -> str:
 
 def _headline(alarm: Alarm) -> str:
     incident = alarm.incident
-    word = wording.sentence(faults.word(incident.fault)).rstrip(".")
+    word = wording.sentence(fault_remedies.word(incident.fault)).rstrip(".")
     if incident.uncovered:
-        word = f"No backup: {faults.word(incident.fault)}"
+        word = f"No backup: {fault_remedies.word(incident.fault)}"
     unstable = " (unstable: comes and goes)" if alarm.unstable else ""
     return wording.sentence(f"{word}{unstable}")
 
@@ -239,7 +239,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     incident, numbers = alarm.incident, tracks_of(alarm)
     many = incident.track is None
     tracks = [known[n] for n in numbers if n in known]
-    where, check = where_of(tracks), faults.check_first(incident)
+    where, check = where_of(tracks), fault_remedies.check_first(incident)
     if many:
         names = ", ".join(f"{t.input} {t.label}" for t in tracks)
         where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
@@ -260,7 +260,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
         evidence=_evidence([alarm]),
         check=wording.sentence(check),
         name=_name(alarm, known),
-        fault=faults.word(incident.fault),
+        fault=fault_remedies.word(incident.fault),
         spots=(f"tracks {wording.numbers(numbers)}",) if many and numbers else spots_of(tracks),
         uncovered=incident.uncovered,
     )
@@ -269,7 +269,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
 
 def _aside(card: Card, alarm: Alarm, now_s: float) -> Card:
     """The same card for what is back, shelved or out of service: shorter, without colour."""
-    word = wording.sentence(faults.word(alarm.incident.fault)).rstrip(".")
+    word = wording.sentence(fault_remedies.word(alarm.incident.fault)).rstrip(".")
     match alarm.state:
         case AlarmState.RETURNED:
             back = now_s - (alarm.incident.end_s or now_s)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from app.style import wording
-from engine.model import faults
+from engine.model import fault_remedies
 from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Incident, Severity
 from engine.session.plan_history import PlanHistory
@@ -58,7 +58,7 @@ def _incident(one: Incident, plans: PlanHistory, began: str, desk: CrewNotes) ->
     lasted = "still on" if one.end_s is None else wording.lasted(one.end_s - one.onset_s)
     covered = "no backup" if one.uncovered else wording.covered_by(one.covered_by)
     detail = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)
-    cells = (began, who, faults.word(one.fault), one.severity.word, lasted, covered, detail)
+    cells = (began, who, fault_remedies.word(one.fault), one.severity.word, lasted, covered, detail)
     return Row(one.onset_s, numbers, cells, one.severity)
 
 

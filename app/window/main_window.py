@@ -15,7 +15,7 @@ from app.controllers import report_controller
 from app.controllers.opening import CANCELLED
 from app.controllers.start_controller import FindInputs
 from app.models.choices import Choices
-from app.models.keys import Act
+from app.models.key_bindings import Act
 from app.services.background import Background
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences

@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QWidget
 
-from app.models.keys import KEYS, Act, Key
+from app.models.key_bindings import KEYS, Act, Key
 
 
 class Controller(Protocol):

@@ -17,7 +17,7 @@ from engine.alarms.coverage import Coverage
 from engine.alarms.evaluate import INPUT, Evaluator
 from engine.alarms.machine import AlarmRecord, Change, Evaluation
 from engine.alarms.states import Event, Phase
-from engine.model.faults import FaultRule
+from engine.model.fault_remedies import FaultRule
 from engine.model.messages import (
     Alarm,
     AlarmEvent,

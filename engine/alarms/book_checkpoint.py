@@ -14,8 +14,8 @@ from engine.alarms.book import Book
 from engine.alarms.evaluate import INPUT
 from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import Phase
-from engine.model.faults import FaultRule
-from engine.model.limits import NEVER
+from engine.model.alarm_limits import NEVER
+from engine.model.fault_remedies import FaultRule
 from engine.model.messages import AlarmState, Fault, Incident
 from engine.model.track_remap import TrackRemap
 

@@ -24,7 +24,7 @@ from engine.alarms.cause_rules import (
     suppresses,
 )
 from engine.alarms.machine import ActiveFault, Evaluation
-from engine.model.limits import NEVER
+from engine.model.alarm_limits import NEVER
 from engine.model.messages import AlarmEvent, State
 
 OFF_DELAY_S: Final = TOGETHER_S + 1.0

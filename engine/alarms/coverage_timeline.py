@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.alarms.coverage import Coverage
-from engine.model.faults import spoils
+from engine.model.fault_remedies import spoils
 from engine.model.messages import Cover, Incident
 from engine.model.tracks import Track
 

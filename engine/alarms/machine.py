@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.alarms.states import Event, Phase, after, allows, next_phase
-from engine.model.limits import NEVER
+from engine.model.alarm_limits import NEVER
 from engine.model.messages import AlarmState, Fault, Severity, State
 
 CHATTER_RAISES: Final = 3

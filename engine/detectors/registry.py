@@ -1,4 +1,4 @@
-"""DETECTORS: which detector looks for which fault; its rule stands in `engine.model.faults`."""
+"""DETECTORS: which detector looks for which fault; its rule is in `engine.model.fault_remedies`."""
 
 from __future__ import annotations
 

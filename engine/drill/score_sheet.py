@@ -10,7 +10,7 @@ from engine.drill.drill_history import Past
 from engine.drill.history_chart import picture
 from engine.drill.read_log import Drill
 from engine.drill.score import Result, Score
-from engine.model.faults import word
+from engine.model.fault_remedies import word
 from engine.model.tracks import Track
 from engine.report.content.words import count as count_of
 from engine.report.content.words import numbers

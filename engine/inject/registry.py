@@ -28,7 +28,7 @@ from engine.inject.stuck import stuck
 from engine.inject.timecode import timecode
 from engine.inject.tone import tone
 from engine.inject.unexpected import unexpected
-from engine.model.limits import LIMITS, NEVER
+from engine.model.alarm_limits import LIMITS, NEVER
 from engine.model.messages import Fault, Samples, Severity
 
 THIRD: Final = 3

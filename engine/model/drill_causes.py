@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Final
 
-from engine.model.faults import word
+from engine.model.fault_remedies import word
 from engine.model.messages import Fault
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.model.limits import LIMITS, Value
+from engine.model.alarm_limits import LIMITS, Value
 from engine.model.messages import Fault, Flags, Kind, Levels, PackLevel
 
 BY_HAND: Final = "hand"

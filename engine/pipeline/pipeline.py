@@ -27,7 +27,7 @@ from engine.measure.level_meter import LevelMeter
 from engine.measure.meter import Meter, Totals
 from engine.model.commands import Command, Mark
 from engine.model.crew_notes import CrewNotes
-from engine.model.faults import FAULTS, FaultRule, Scope
+from engine.model.fault_remedies import FAULTS, FaultRule, Scope
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmEvent, Block, Incident, Measurement, Snapshot
 from engine.model.tick import SampleFindings, Tick

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from engine.model.limits import Value
+from engine.model.alarm_limits import Value
 from engine.model.tracks import Plan, Scene, Track
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Final
 
+from engine.model.alarm_limits import LIMITS, Limit, Value
 from engine.model.batteries import lasts_s
-from engine.model.limits import LIMITS, Limit, Value
 from engine.model.messages import Kind, PackLevel
 from engine.model.safe_text import harmless, is_harmless
 from engine.model.tracks import BY_HAND, BY_TIMECODE, Plan, Track

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.faults import spoils, word
+from engine.model.fault_remedies import spoils, word
 from engine.model.messages import Fault, Incident
 from engine.verify.follow import Course
 from engine.verify.result import Difference, Finding

@@ -8,11 +8,11 @@ import shlex
 import pytest
 
 from app.cli import main
-from app.models.keys import KEYS
+from app.models.key_bindings import KEYS
 from app.views.drill.drill_panel import key_of
 from engine.drill.schedule import LEVELS
+from engine.model.alarm_limits import LIMITS
 from engine.model.drill_causes import Cause
-from engine.model.limits import LIMITS
 from tests.support.readme import README, fenced_commands, inline_commands
 
 TEXT = README.read_text("utf-8")

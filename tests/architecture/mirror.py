@@ -8,18 +8,19 @@ from typing import Final
 DATA: Final = (
     "engine/alarms/alarm engine/detectors/base engine/inject/base engine/model/client_id "
     "engine/model/commands engine/model/drill_causes engine/model/drill_truth "
-    "engine/model/engine_address engine/model/limits engine/model/line_results "
+    "engine/model/engine_address engine/model/alarm_limits engine/model/line_results "
     "engine/model/listening engine/model/messages engine/model/tick engine/model/timecode_frames "
     "engine/model/tracks engine/plan/change engine/report/content/report_data "
     "engine/report/content/sections engine/report/layout/blocks engine/report/layout/drawing "
     "engine/session/checkpoint engine/session/records engine/sources/base "
     "app/models/break_words app/models/fault_words "
-    "app/models/choices app/models/keys app/style/state_marks demo_audio/script demo_audio/voices"
+    "app/models/choices app/models/key_bindings app/style/state_marks "
+    "demo_audio/script demo_audio/voices"
 )
 """Data, words and interfaces: what they hold is tested where it is used."""
 
 PARTS: Final[Mapping[str, str]] = {
-    "engine/model/test_faults.py": "engine/detectors/registry",
+    "engine/model/test_fault_remedies.py": "engine/detectors/registry",
     "engine/alarms/test_book.py": "engine/alarms/evaluate",
     "engine/detectors/test_clipped.py": "engine/detectors/flat_tops",
     "engine/detectors/test_duplicate.py": "engine/detectors/lagged_copies",

@@ -153,14 +153,14 @@ for incident in document(scan_source(ArraySource(sound, 8_000), Plan((Track(1),)
 def test_a_fault_added_by_the_recipe_is_told(tree: Tree) -> None:
     """Word, limit, rule, detector and registry are all it takes for a scan to tell it."""
     tree.add("engine/model/messages.py", "MUTED = ", '    LOUD = "loud"', above=True)
-    tree.add("engine/model/limits.py", r"^_OFF_FOR\b.*{", "    Fault.LOUD: (),")
+    tree.add("engine/model/alarm_limits.py", r"^_OFF_FOR\b.*{", "    Fault.LOUD: (),")
     limit = '        _seconds("loud_amber_s", 1.0, "loud this long: amber"),'
-    tree.add("engine/model/limits.py", '_seconds\\("muted_amber_s"', limit, above=True)
+    tree.add("engine/model/alarm_limits.py", '_seconds\\("muted_amber_s"', limit, above=True)
     rule = (
         '    FaultRule("loud", Fault.LOUD, amber_s="loud_amber_s", red_s=NEVER, off_s=1.0, '
         'word="loud", check_first="turn it down"),'
     )
-    tree.add("engine/model/faults.py", r"^FAULTS\b.*\(", rule)
+    tree.add("engine/model/fault_remedies.py", r"^FAULTS\b.*\(", rule)
     tree.write("engine/detectors/loud.py", DETECTOR)
     tree.add("engine/detectors/registry.py", r"^DETECTORS\b.*{", '    "loud": Loud,')
     imported = "from engine.detectors.loud import Loud"
@@ -210,7 +210,7 @@ def test_a_page_added_by_the_recipe_opens_by_its_key(tree: Tree) -> None:
     """A page, a key and what opens it: pressed on the board, the page lies over it."""
     shutil.copytree(ROOT / "tests" / "support", tree.folder / "tests" / "support")
     tree.write("app/views/hello_page.py", PAGE)
-    keys = "app/models/keys.py"
+    keys = "app/models/key_bindings.py"
     tree.add(keys, "SEEN = auto", "    HELLO = auto()", above=True)
     tree.add(keys, r"^KEYS\b.*\(", '    Key(Act.HELLO, "F2", "F2", "say hello"),')
     controller = "app/controllers/settings_controller.py"

@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 
 from app.setup import bootstrap, system_packages
-from engine.model.faults import word
+from engine.model.fault_remedies import word
 from engine.session.reader import SessionReader
 from tests.support.readme import README, fenced_commands
 from tests.support.sound_server import DEVICE, require_sound_server, sound_server

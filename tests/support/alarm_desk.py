@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from engine.alarms.book import Book
 from engine.alarms.common_cause import CauseAlarms
-from engine.model.faults import FAULTS, FaultRule, Scope
+from engine.model.fault_remedies import FAULTS, FaultRule, Scope
 from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
 from engine.model.tracks import Scene, Track
 from tests.support.conditions import blank

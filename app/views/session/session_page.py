@@ -18,7 +18,7 @@ from app.style.theme import Look
 from app.views.session.timeline_view import ZOOM, TimelineView
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
-from engine.model import faults
+from engine.model import fault_remedies
 from engine.model.commands import Open
 from engine.model.messages import Fault, Incident, Severity
 
@@ -135,7 +135,7 @@ class SessionPage(Overlay):
             box.clear()
             box.addItem(first, "")
             for name in names:
-                box.addItem(faults.word(Fault(name)) if box is self.fault else name, name)
+                box.addItem(fault_remedies.word(Fault(name)) if box is self.fault else name, name)
             box.blockSignals(False)
         self.listen.setVisible(found.take is not None)
         self._filter()
@@ -194,7 +194,7 @@ class SessionPage(Overlay):
         numbers = timelines.tracks_of(one)
         track = timeline.plans.track(numbers[0], one.onset_s) if len(numbers) == 1 else None
         name = f"{numbers[0]} {track.label}" if track else f"tracks {wording.numbers(numbers)}"
-        return f"{name} · {faults.word(one.fault)} · {one.severity.word}"
+        return f"{name} · {fault_remedies.word(one.fault)} · {one.severity.word}"
 
     @staticmethod
     def _facts(timeline: SessionTimeline, one: Incident) -> str:

@@ -8,7 +8,7 @@ from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 
-from app.models.keys import KEYS
+from app.models.key_bindings import KEYS
 from app.views.widgets.basics import Button, plain
 from engine.model import cautions
 

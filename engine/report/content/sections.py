@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from engine.alarms.coverage_timeline import CoverageTimeline
-from engine.model.faults import check_first, spoils, word
+from engine.model.fault_remedies import check_first, spoils, word
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.scan_document import Failure

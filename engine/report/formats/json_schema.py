@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from engine.model.faults import FAULTS
+from engine.model.fault_remedies import FAULTS
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmState, EventKind, Fault, Kind, PackLevel, Severity
 

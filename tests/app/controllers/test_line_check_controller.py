@@ -22,7 +22,7 @@ from engine.model.commands import (
     StartLineCheck,
     SwapInputs,
 )
-from engine.model.faults import FAULTS
+from engine.model.fault_remedies import FAULTS
 from engine.model.line_results import Heard, LineCheck, LineResult, Verdict
 from engine.model.messages import Fault
 from tests.support.qt import fake_client, pages

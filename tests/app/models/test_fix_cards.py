@@ -12,7 +12,7 @@ from app.models.fix_cards import cards
 from engine.model import crew_notes as desks
 from engine.model.batteries import Battery
 from engine.model.crew_notes import CrewNotes
-from engine.model.faults import FAULTS
+from engine.model.fault_remedies import FAULTS
 from engine.model.messages import Alarm, AlarmState, Cover, Fault, Severity
 from tests.support.qt import fake_client
 

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import Sound
-from app.models.keys import KEYS
+from app.models.key_bindings import KEYS
 from app.style.theme import DAY, NIGHT
 from app.views.start_page import NO_INPUT
 from app.window.main_window import MainWindow

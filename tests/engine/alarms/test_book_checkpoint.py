@@ -9,7 +9,7 @@ from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import BookCheckpoint, restore, save
 from engine.alarms.states import Phase
 from engine.model import dataclass_json
-from engine.model.faults import FAULTS
+from engine.model.fault_remedies import FAULTS
 from engine.model.messages import AlarmState, Fault
 from engine.model.tracks import Scene, Track
 from tests.support.alarm_desk import Desk

@@ -16,7 +16,7 @@ from engine.alarms.cause_rules import (
     rule_for,
     suppresses,
 )
-from engine.model.faults import FAULTS
+from engine.model.fault_remedies import FAULTS
 from engine.model.messages import Kind
 from engine.model.tracks import Track
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine.alarms import operator
-from engine.model.faults import check_first
+from engine.model.fault_remedies import check_first
 from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity
 from engine.model.messages import AlarmState as S
 from engine.model.tracks import Track

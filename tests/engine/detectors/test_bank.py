@@ -7,7 +7,7 @@ import numpy as np
 from engine.detectors.bank import DetectorBank
 from engine.detectors.base import TickContext
 from engine.detectors.registry import DETECTORS
-from engine.model.faults import FAULTS
+from engine.model.fault_remedies import FAULTS
 from engine.model.messages import Fault, State
 from engine.model.tick import SampleFindings
 from engine.pipeline.framing import TickFramer

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from typing import Final
 
-from engine.model.limits import NEVER
+from engine.model.alarm_limits import NEVER
 from engine.model.messages import Fault, Incident
 
 BURST_GAP_S: Final = 10.0

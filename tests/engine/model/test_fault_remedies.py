@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from engine.model.faults import Scope, rule_of, spoils, word
+from engine.model.fault_remedies import Scope, rule_of, spoils, word
 from engine.model.messages import Fault
 from tests.support.sample_report import incident
 
