@@ -64,12 +64,15 @@ class SoundServer:
 
     def unplug(self) -> None:
         """Take the input away and leave the server running, as when a cable is pulled."""
-        ask = {"env": self.env, "check": True, "timeout": 10}
-        listed = subprocess.run(["pactl", "list", "short", "modules"], capture_output=True, **ask)
-        ours = [
-            line for line in listed.stdout.decode().splitlines() if f"sink_name={_SINK} " in line
-        ]
-        subprocess.run(["pactl", "unload-module", ours[0].split()[0]], **ask)
+        listed = self._ask("list", "short", "modules").splitlines()
+        ours = [line for line in listed if f"sink_name={_SINK} " in line]
+        self._ask("unload-module", ours[0].split()[0])
+
+    def _ask(self, *words: str) -> str:
+        done = subprocess.run(
+            ["pactl", *words], env=self.env, check=True, timeout=10, capture_output=True, text=True
+        )
+        return done.stdout
 
     def plug_in(self) -> None:
         """Give it back after `unplug`; what is to sound is played anew."""
