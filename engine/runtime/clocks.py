@@ -14,9 +14,8 @@ def suspended_s() -> float:
     there Python's steady clock counts them itself (GetTickCount64), and a sleep is lost audio.
     """
     if sys.platform == "linux":
-        counting, awake = time.CLOCK_BOOTTIME, time.CLOCK_MONOTONIC
-    elif sys.platform == "darwin":
-        counting, awake = time.CLOCK_MONOTONIC_RAW, time.CLOCK_UPTIME_RAW
-    else:
-        return 0.0
-    return time.clock_gettime(counting) - time.clock_gettime(awake)
+        return time.clock_gettime(time.CLOCK_BOOTTIME) - time.clock_gettime(time.CLOCK_MONOTONIC)
+    if sys.platform == "darwin":
+        counting = time.clock_gettime(time.CLOCK_MONOTONIC_RAW)
+        return counting - time.clock_gettime(time.CLOCK_UPTIME_RAW)
+    return 0.0
