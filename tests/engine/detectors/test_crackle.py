@@ -18,8 +18,8 @@ from tests.support.watching import told
 RATE = 48_000
 SCENE = Scene(
     (
-        Track(1, who="coxswain", level=PackLevel.MAIN),
-        Track(2, who="coxswain", level=PackLevel.SAFETY),
+        Track(1, who="rigger", level=PackLevel.MAIN),
+        Track(2, who="rigger", level=PackLevel.SAFETY),
         Track(3, who="carpenter"),
         Track(4, who="boatswain"),
     ),
