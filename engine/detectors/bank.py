@@ -105,7 +105,8 @@ class DetectorBank:
 
     def detail(self, rule: FaultRule, track_index: int) -> str:
         """What that rule's detector saw on the track of that index, one line."""
-        if (rule.name, track_index) in self._details:
-            return self._details[rule.name, track_index]
+        where = 0 if rule.scope is Scope.INPUT else track_index
+        if (rule.name, where) in self._details:
+            return self._details[rule.name, where]
         detector = self._detectors.get(rule.name)
         return "" if detector is None else self._guard.detail(rule, detector, track_index)

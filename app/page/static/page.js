@@ -266,7 +266,7 @@ function announce(list) {
   if (!fresh.length) return;
   const words = fresh.map(([, card]) => `${card.level === "none" ? "No backup: " : ""}${card.numbers} ${card.name}, ${card.fault}`);
   setText($("spoken"), words.join(". "));
-  if (signaller.userActivation?.hasBeenActive) signaller.vibrate?.([250, 120, 250]);
+  if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.([250, 120, 250]);
   if (state.loud) beep();
 }
 

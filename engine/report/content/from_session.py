@@ -81,7 +81,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         tracks=figures,
         whos=coverage.whos(),
         history=_history(levels),
-        fields=_fields(log.folder, session.utc_ms) | _drill(request),
+        fields=_fields(log.folder, session) | _drill(request),
         start_s=session.start_s,
         honest=session_acts.honest(log, label, duration_s, running=engines.is_locked(log.folder)),
         breaks=session_acts.breaks(log, duration_s),
@@ -119,9 +119,9 @@ def _drill(request: Open) -> dict[str, str]:
     return {"drill": f"{request.level}, seed {request.seed}: the faults were put in"}
 
 
-def _fields(folder: Path, utc_ms: int) -> dict[str, str]:
-    begun = time.strftime("%Y-%m-%d %H:%M:%S UTC", time.gmtime(utc_ms / 1000))
-    return {"session": folder.name, "begun": begun}
+def _fields(folder: Path, session: SessionRecord) -> dict[str, str]:
+    begun = time.strftime("%Y-%m-%d %H:%M:%S UTC", time.gmtime(session.utc_ms / 1000))
+    return {"session": folder.name, "source": session.source, "begun": begun}
 
 
 def _plan(tracks: tuple[Track, ...], session: SessionRecord) -> Plan:
