@@ -152,6 +152,7 @@ def palette(look: Look) -> QPalette:
 _SHEET: Final = """
 * {{ font-family: "{family}"; font-size: {px14}px; color: {ink}; outline: none; }}
 QWidget#page, QWidget#board, QScrollArea, QWidget#cards {{ background: {bg}; border: none; }}
+QScrollArea#clear, QWidget#clear {{ background: transparent; }}
 QLabel {{ background: transparent; }}
 QLabel[tone="dim"] {{ color: {dim}; }}
 QLabel[tone="small"] {{ color: {dim}; font-size: {px12}px; }}

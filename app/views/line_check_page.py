@@ -71,6 +71,7 @@ class LineCheckPage(Overlay):
 
     def __init__(self, parent: QWidget, plan: Plan) -> None:
         super().__init__(parent)
+        self.keep_whole()
         self.plan = plan
         self.state: LineCheck | None = None
         self._notes: dict[int, str] = {}

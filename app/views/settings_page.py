@@ -105,6 +105,7 @@ class SettingsPage(Overlay):
         self.column.addLayout(self.lines)
         self.column.addWidget(plain(CAUTIONS, "small", wrap=True))
         self.panel.setMinimumWidth(620)
+        self.keep_whole()
         self._connect()
 
     def _build_chime(self) -> None:

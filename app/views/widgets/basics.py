@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QSize, Qt
 from PySide6.QtGui import QEnterEvent, QKeyEvent, QPainter, QPaintEvent, QTextLayout
-from PySide6.QtWidgets import QLabel, QPushButton, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QWidget
 
 
 def plain(words: str = "", tone: str = "", wrap: bool = False) -> QLabel:
@@ -16,6 +16,19 @@ def plain(words: str = "", tone: str = "", wrap: bool = False) -> QLabel:
     if tone:
         label.setProperty("tone", tone)
     return label
+
+
+def scrolling(inside: QWidget) -> QScrollArea:
+    """That widget with a scroll bar where there is less room than it needs; nothing behind it."""
+    area = QScrollArea()
+    area.setObjectName("clear")
+    area.setWidgetResizable(True)
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    inside.setObjectName("clear")
+    area.setWidget(inside)
+    return area
 
 
 class Elided(QLabel):

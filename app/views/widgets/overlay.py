@@ -6,10 +6,10 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from app.models.key_bindings import KEYS
-from app.views.widgets.basics import Button, plain
+from app.views.widgets.basics import Button, plain, scrolling
 from engine.model import cautions
 
 
@@ -22,8 +22,11 @@ class Overlay(QWidget):
         super().__init__(parent)
         self.panel = QFrame()
         self.panel.setObjectName("panel")
+        middle = QWidget()
+        QVBoxLayout(middle).addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
         outer = QVBoxLayout(self)
-        outer.addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.addWidget(scrolling(middle))
         self.column = QVBoxLayout(self.panel)
         self.column.setContentsMargins(28, 24, 28, 24)
         self.column.setSpacing(12)
@@ -43,6 +46,10 @@ class Overlay(QWidget):
     def hideEvent(self, _event: object) -> None:  # noqa: N802
         """It went."""
         self.shown.emit(False)
+
+    def keep_whole(self) -> None:
+        """Rather scroll than squeeze the panel: for pages that hold no list of their own."""
+        self.panel.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
 
     def open(self) -> None:
         """Show it, over everything, with the focus."""

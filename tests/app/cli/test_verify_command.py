@@ -30,7 +30,7 @@ def test_a_whole_card_is_complete(session: str, capsys: pytest.CaptureFixture[st
     options = VerifyOptions(html=html, pdf=pdf, manifest=kept)
     assert verify_takes(f"{session}/session", [f"{session}/card"], options) == COMPLETE
     assert capsys.readouterr().out.startswith("COMPLETE\n")
-    assert "<h1>Complete" in html.read_text("utf-8")
+    assert ">Complete</h1>" in html.read_text("utf-8")
     assert pdf.read_bytes().startswith(b"%PDF-")
     assert kept.read_text("utf-8").endswith("  bell01.wav\n")
     again = VerifyOptions(against=kept)

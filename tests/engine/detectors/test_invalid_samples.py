@@ -26,7 +26,7 @@ def test_one_bad_sample_is_told(bad: float) -> None:
     assert onset_s == pytest.approx(0.54)
     assert last_s == pytest.approx(0.55)
     assert not said.may_be_red
-    assert detector.detail(1).startswith("1 samples")
+    assert detector.detail(1).startswith("1 invalid")
     assert State.ACTIVE not in told(InvalidSamples(SCENE), x, SCENE, place=0).states
 
 

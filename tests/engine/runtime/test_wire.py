@@ -43,7 +43,8 @@ def test_every_word_of_a_window_comes_out_as_it_went_in(data: st.DataObject) -> 
         sent = pack(said)
     except OverflowError:
         reject()  # a number of more than 64 bits; the window leaves it out
-    assert unpack(sent) == said
+    back = unpack(sent)
+    assert back == said or repr(back) == repr(said)  # NaN is like nothing, not even itself
 
 
 def test_commands_with_the_same_fields_are_told_apart() -> None:

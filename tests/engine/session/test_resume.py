@@ -64,10 +64,10 @@ def test_only_the_very_same_watch_that_nobody_ended_is_gone_on_with() -> None:
     logged(ended=True)
     assert broken_off(REQUEST, BEGAN_S) is None
     assert broken_off(replace(REQUEST, plan="other.toml"), BEGAN_S) is None
-    folder = logged(request=Open(device="tower"))
-    assert broken_off(Open(device="tower"), BEGAN_S) == folder
+    folder = logged(request=Open(device="belfry"))
+    assert broken_off(Open(device="belfry"), BEGAN_S) == folder
     lock = engines.Lock(folder)
-    assert broken_off(Open(device="tower"), BEGAN_S) is None
+    assert broken_off(Open(device="belfry"), BEGAN_S) is None
     lock.release()
 
 
