@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Final
+from typing import ClassVar, Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
@@ -63,6 +63,8 @@ class NoteEdit(QLineEdit):
 class LineCheckPage(Overlay):
     """`marked` carries a `Verdict` and the note, `gone` an input to ask for, `swap` two inputs."""
 
+    SCROLLS: ClassVar = True
+
     marked = Signal(object, str)
     gone = Signal(int)
     swap = Signal(int, int)
@@ -71,7 +73,6 @@ class LineCheckPage(Overlay):
 
     def __init__(self, parent: QWidget, plan: Plan) -> None:
         super().__init__(parent)
-        self.keep_whole()
         self.plan = plan
         self.state: LineCheck | None = None
         self._notes: dict[int, str] = {}

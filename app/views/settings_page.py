@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
@@ -65,6 +66,8 @@ class SettingsPage(Overlay):
     """`chime_changed` carries `ChimeSettings`, `changed` `Choices`, `look_changed` a name,
     `test` a `Sound`, `alerts_changed` whether the desktop is alerted."""
 
+    SCROLLS: ClassVar = True
+
     chime_changed = Signal(object)
     changed = Signal(object)
     look_changed = Signal(str)
@@ -105,7 +108,6 @@ class SettingsPage(Overlay):
         self.column.addLayout(self.lines)
         self.column.addWidget(plain(CAUTIONS, "small", wrap=True))
         self.panel.setMinimumWidth(620)
-        self.keep_whole()
         self._connect()
 
     def _build_chime(self) -> None:

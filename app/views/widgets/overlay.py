@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import ClassVar
 
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
@@ -16,17 +17,24 @@ from engine.model import cautions
 class Overlay(QWidget):
     """Covers its parent, dims it, and shows one panel in its middle; `shown` says when."""
 
+    SCROLLS: ClassVar = False
+    """Rather scroll than squeeze the panel: for pages that hold no list of their own."""
+
     shown = Signal(bool)
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self.panel = QFrame()
         self.panel.setObjectName("panel")
-        middle = QWidget()
-        QVBoxLayout(middle).addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
         outer = QVBoxLayout(self)
-        outer.setContentsMargins(0, 0, 0, 0)
-        outer.addWidget(scrolling(middle))
+        if self.SCROLLS:
+            middle = QWidget()
+            QVBoxLayout(middle).addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
+            self.panel.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
+            outer.setContentsMargins(0, 0, 0, 0)
+            outer.addWidget(scrolling(middle))
+        else:
+            outer.addWidget(self.panel, 0, Qt.AlignmentFlag.AlignCenter)
         self.column = QVBoxLayout(self.panel)
         self.column.setContentsMargins(28, 24, 28, 24)
         self.column.setSpacing(12)
@@ -46,10 +54,6 @@ class Overlay(QWidget):
     def hideEvent(self, _event: object) -> None:  # noqa: N802
         """It went."""
         self.shown.emit(False)
-
-    def keep_whole(self) -> None:
-        """Rather scroll than squeeze the panel: for pages that hold no list of their own."""
-        self.panel.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
 
     def open(self) -> None:
         """Show it, over everything, with the focus."""
@@ -111,6 +115,8 @@ class Layer(QObject):
 
 class Help(Overlay):
     """All keys and the cautions."""
+
+    SCROLLS: ClassVar = True
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
