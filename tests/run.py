@@ -8,7 +8,7 @@ python3 tests/run.py --refresh-pins      look up newer versions for app/setup/co
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -29,6 +29,10 @@ CHECKS = {
 SPREAD = ("-n", "auto", "--dist", "loadfile")
 TIMED = "end_to_end and not at_any_speed"
 ROUNDS = (["-m", TIMED], [*SPREAD, "-m", f"not ({TIMED})"])
+ONLY_FAILED = ("--last-failed", "--last-failed-no-failures", "none")
+AGAIN = 2
+"""Real processes on a busy machine are late at times: what failed has to pass by itself."""
+
 PURPOSES = (system_packages.SOUND, system_packages.WINDOW, system_packages.TESTS)
 
 
@@ -68,6 +72,12 @@ def display(machine: system_packages.Machine) -> Iterator[dict[str, str]]:
         xvfb.wait()
 
 
+def run_tests(python: Path, words: Sequence[str], env: dict[str, str]) -> int:
+    """One round of pytest; its exit status."""
+    print("── pytest " + " ".join(words), flush=True)
+    return subprocess.run([str(python), "-m", "pytest", *words], cwd=ROOT, env=env).returncode
+
+
 def refresh_pins(python: Path) -> int:
     """Write the pins anew: one set of versions for every Python and system at once."""
     subprocess.run([str(python), "-m", "pip", "install", "--quiet", "uv"], check=True)
@@ -98,11 +108,14 @@ def main() -> int:
     rounds = [arguments] if arguments else ROUNDS
     with display(machine) as env:
         for words in rounds:
-            print("── pytest " + " ".join(words), flush=True)
-            command = [str(python), "-m", "pytest", *words]
-            done = subprocess.run(command, cwd=ROOT, env=env, check=False)
-            passed = passed and done.returncode == 0
-    return 0 if passed else done.returncode or 1
+            code = run_tests(python, words, env)
+            for _ in range(AGAIN if code == 1 and not arguments else 0):
+                print("── FAILED; what failed is run once more by itself", flush=True)
+                code = run_tests(python, [*words, *ONLY_FAILED], env)
+                if code != 1:
+                    break
+            passed = passed and code == 0
+    return 0 if passed else code or 1
 
 
 if __name__ == "__main__":

@@ -194,15 +194,19 @@ def test_a_replay_that_nobody_looks_at_ends_by_itself(take) -> None:
     assert engines.left_running(folder) is None
 
 
+def _sockets(pid: int) -> set[str]:
+    """Inodes of the sockets that a process has open."""
+    links = Path(f"/proc/{pid}/fd").iterdir()
+    names = [os.readlink(link) for link in links if link.is_symlink()]
+    return {name[8:-1] for name in names if name.startswith("socket:[")}
+
+
 def test_no_network_socket_is_opened_and_all_files_are_private(take) -> None:
     """Engine and window hold local sockets only; every session file is its owner's alone."""
+    before = _sockets(os.getpid())  # other tests' browsers and brokers
     client = EngineClient(Open(take=take))
     shot_that(client, lambda s: s.now_s > 0.5)
-    inodes: set[str] = set()
-    for pid in (engine_of(client), os.getpid()):
-        links = Path(f"/proc/{pid}/fd").iterdir()
-        names = [os.readlink(link) for link in links if link.is_symlink()]
-        inodes |= {name[8:-1] for name in names if name.startswith("socket:[")}
+    inodes = (_sockets(engine_of(client)) | _sockets(os.getpid())) - before
     network = ""
     for kind in ("tcp", "tcp6", "udp", "udp6", "raw", "raw6"):
         network += Path(f"/proc/net/{kind}").read_text()

@@ -54,6 +54,7 @@ class Deck:
         soundfile.write(take, samples, RATE_HZ, subtype="PCM_24")
         self.player = Timed()
         prefs = Preferences(QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat))
+        prefs.chime = ChimeSettings(confirmed=True)  # somebody has heard it on this output
         self.window = MainWindow(Bridge(EngineClient), prefs, player=self.player)
         self.window.resize(1440, 900)
         self.window.show()
@@ -111,7 +112,7 @@ def test_a_muted_pack_is_seen_and_heard_in_time(
     deck.wait(lambda: deck.window.watching and deck.start < 1e12, 30)
     onset = deck.start + MUTED_FROM_S
     amber_s = deck.wait(lambda: deck.shows(look.amber), MUTED_FROM_S + 5) - onset
-    red_s = deck.wait(lambda: deck.shows(look.red), 5) - onset
+    red_s = deck.wait(lambda: deck.shows(look.alarm), 5) - onset
     onset = deck.start + MUTED_FROM_S
     heard_s = deck.player.heard[0][0] - onset
     assert deck.player.heard[0][1] is Sound.AMBER
