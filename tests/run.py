@@ -29,10 +29,6 @@ CHECKS = {
 SPREAD = ("-n", "auto", "--dist", "loadfile")
 TIMED = "end_to_end and not at_any_speed"
 ROUNDS = (["-m", TIMED], [*SPREAD, "-m", f"not ({TIMED})"])
-ONLY_FAILED = ("--last-failed", "--last-failed-no-failures", "none")
-AGAIN = 2
-"""Real processes on a busy machine are late at times: what failed has to pass by itself."""
-
 PURPOSES = (system_packages.SOUND, system_packages.WINDOW, system_packages.TESTS)
 
 
@@ -109,11 +105,6 @@ def main() -> int:
     with display(machine) as env:
         for words in rounds:
             code = run_tests(python, words, env)
-            for _ in range(AGAIN if code == 1 and not arguments else 0):
-                print("── FAILED; what failed is run once more by itself", flush=True)
-                code = run_tests(python, [*words, *ONLY_FAILED], env)
-                if code != 1:
-                    break
             passed = passed and code == 0
     return 0 if passed else code or 1
 

@@ -1,6 +1,6 @@
 """Frozen dataclasses to JSON and back, by their own types: for what is kept on disk.
 
-Unlike a pickle, a file that somebody altered can make nothing but such data.
+A file that somebody altered can make nothing but such data: it never runs code.
 """
 
 from __future__ import annotations

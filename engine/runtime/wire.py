@@ -146,7 +146,7 @@ def _decode(data: Any, kind: Any) -> Any:
 def _array_out(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         return (value.dtype.str, value.shape, value.tobytes())
-    raise NotImplementedError(f"{type(value).__name__} can't be sent")
+    raise TypeError(f"{type(value).__name__} can't be sent")
 
 
 def _array_in(kind: Any, value: Any) -> Any:
