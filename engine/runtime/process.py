@@ -115,14 +115,18 @@ class Engine:
         """Run the watch until it is over; what is raised here is a crash, and leaves word of it."""
         threading.Thread(target=self._beat, name="heartbeat", daemon=True).start()
         threading.Thread(target=self._make_up, name="left over", daemon=True).start()
+        ended = False
         try:
             self._watch()
+            ended = True
         finally:
             self._over.set()
             if self._log is not None:
                 self._log.close()
+            if ended:  # before windows see the end: else they would take it for a crash
+                engines.say_ended(self._folder)
             self._server.close()
-        engines.forget_running(self._folder)  # what breaks off without this is taken up again
+        engines.forget_running(self._folder)
 
     def _watch(self) -> None:
         try:

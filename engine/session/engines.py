@@ -183,6 +183,12 @@ def running_watches(sessions: Path) -> list[tuple[Path, Running]]:
     return [(folder, running) for folder, running in unended(sessions) if is_locked(folder)]
 
 
+def say_ended(folder: Path) -> None:
+    """The session's engine ends in good order; one that breaks off without this is followed."""
+    with suppress(OSError):
+        (runtime_of(folder) / _RUNNING).unlink()
+
+
 def forget_running(folder: Path) -> None:
     """The engine ends in good order."""
     runtime = runtime_of(folder)
