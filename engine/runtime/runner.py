@@ -232,7 +232,10 @@ class Runner:
         block = self.input.account(block, now)
         for piece in _pieces(block, self.pipeline.meter.tick_frames):
             before_s = self.pipeline.now_s
-            self._pass_on(self.pipeline.feed(piece))
+            events = self.pipeline.feed(piece)
+            if self._recorder is not None:
+                self._recorder.lost(self.pipeline.audio_lost_s, self.input.reason)
+            self._pass_on(events)
             self._headphones.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self._log_tick(self.pipeline.now_s)
@@ -272,10 +275,9 @@ class Runner:
     def _log_tick(self, at_s: float) -> None:
         if self._recorder is not None:
             pipeline = self.pipeline
-            lost_s, reason = pipeline.audio_lost_s, self.input.reason
             for mark in pipeline.take_marks():
                 self._recorder.asked(mark, this_process("engine"), at_s, self.checkpoint())
-            self._recorder.tick(pipeline.latest, at_s, lost_s, reason, self._standing)
+            self._recorder.tick(pipeline.latest, at_s, self._standing)
             problems = self.problems
             if problems != self._logged_problems:
                 fresh = [line for line in problems if line not in self._logged_problems]

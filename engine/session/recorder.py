@@ -225,23 +225,23 @@ class SessionRecorder:
         stamp = self.stamp(at_s)
         lines = self._second_lines(stamp)
         lines += [self._stretch_line(at_s), LogLine("run end", (stamp.utc_ms, at_s, reason))]
-        self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
+        self.log.write([*lines, *self._checkpoint_lines(checkpoint, stamp)], stamp, now=True)
+
+    def lost(self, lost_s: float, reason: str) -> None:
+        """All audio lost so far, and why the newest was; before what comes after it is logged."""
+        if lost_s > self._lost_s:
+            self._lost_s, self._lost_why = lost_s, reason or "lost before it was looked at"
 
     def tick(
         self,
         measurement: Measurement | None,
         at_s: float,
-        lost_s: float,
-        reason: str,
         standing: Callable[[], tuple[Iterable[Incident], Checkpoint]],
     ) -> None:
         """Take in one tick that ends at `at_s`; None where no audio came.
 
-        `lost_s` is all audio lost so far and `reason` why; `standing` gives the open incidents
-        and what a restart needs, and is asked once a second.
+        `standing` gives the open incidents and what a restart needs, and is asked once a second.
         """
-        if lost_s > self._lost_s:
-            self._lost_s, self._lost_why = lost_s, reason or "lost before it was looked at"
         number = max(int(at_s - _EPS_S), 0)  # a tick belongs to the second it ends
         if self._second is None or number != self._second.number:
             stamp = self.stamp(at_s)
@@ -251,7 +251,7 @@ class SessionRecorder:
             if at_s >= self._stretch_due_s:
                 self._stretch_due_s = at_s + STRETCH_S
                 lines.append(self._stretch_line(at_s))
-            self.log.write([*lines, _checkpoint_line(checkpoint)], stamp)
+            self.log.write([*lines, *self._checkpoint_lines(checkpoint, stamp)], stamp)
             self._second = _Second(number, len(self._watch.plan.tracks))
         if measurement is not None:
             self._second.add(measurement)
@@ -262,18 +262,22 @@ class SessionRecorder:
         return LogLine("stretch", (self._begin_s, at_s, figures, self._stretch.gates.pack()))
 
     def _second_lines(self, stamp: Stamp) -> list[LogLine]:
+        if self._second is None:
+            return []
+        second = self._second
+        return [
+            LogLine("level", (second.number, stamp.utc_ms, second.levels())),
+            LogLine("envelope", (second.number, second.envelope())),
+        ]
+
+    def _checkpoint_lines(self, checkpoint: Checkpoint, stamp: Stamp) -> list[LogLine]:
+        """What a restart needs, and the gap that it counts: the next engine logs only its own."""
         lines = []
-        if self._second is not None:
-            second = self._second
-            lines = [
-                LogLine("level", (second.number, stamp.utc_ms, second.levels())),
-                LogLine("envelope", (second.number, second.envelope())),
-            ]
         lost_s = self._lost_s - self._lost_logged_s
         if lost_s > 0.0:
             self._lost_logged_s = self._lost_s
-            lines.append(LogLine("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why)))
-        return lines
+            lines = [LogLine("gap", ("audio", *stamp.values, lost_s, 0, self._lost_why))]
+        return [*lines, LogLine("kept", (dataclass_json.dumps(checkpoint),))]
 
     def _changed(self, incidents: Iterable[Incident]) -> list[LogLine]:
         fresh = {i.id: i for i in incidents}
@@ -301,7 +305,8 @@ class SessionRecorder:
             values = (*change, incident.fault.value, *stamp.values, alarm.until_s)
             lines += [self._incident_line(incident), LogLine("change", values)]
         if lines:
-            self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
+            lines += self._checkpoint_lines(checkpoint, stamp)
+            self.log.write(lines, stamp, now=True)
 
     def checked(self, results: Sequence[LineResult]) -> None:
         """Tracks were decided on in a line check."""
@@ -334,7 +339,8 @@ class SessionRecorder:
         if isinstance(command, Mark):
             spot = stamp if command.at_s is None else self.stamp(command.at_s)
             lines.append(LogLine("mark", (command.text, *values[2:5], *spot.values)))
-        self.log.write([*lines, _checkpoint_line(checkpoint)], stamp, now=True)
+        lines += self._checkpoint_lines(checkpoint, stamp)
+        self.log.write(lines, stamp, now=True)
 
 
 def _inputs(watch: Watch) -> list[int]:
@@ -353,10 +359,6 @@ def _track_line(track: Track) -> LogLine:
 def _track_values(track: Track) -> tuple[int | str, ...]:
     identity = (track.name, track.kind.value, track.who, track.level or "", track.pack)
     return (track.input, *identity, track.placement, track.receiver, track.battery)
-
-
-def _checkpoint_line(checkpoint: Checkpoint) -> LogLine:
-    return LogLine("kept", (dataclass_json.dumps(checkpoint),))
 
 
 def _truth_line(t: Truth) -> LogLine:

@@ -40,7 +40,7 @@ def session(
     feed.start(0.0, 1, 0.0)
     incidents = [red_incident()] if red else []
     for number in range(10 * seconds + 1):
-        feed.tick(tick(number), number / 10 + 0.1, 0.0, "", lambda: (incidents, kept()))
+        feed.tick(tick(number), number / 10 + 0.1, lambda: (incidents, kept()))
     if ended:
         feed.end(float(seconds), "stopped by window", kept())
     log.close()

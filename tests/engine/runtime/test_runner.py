@@ -346,6 +346,46 @@ def test_numbers_of_incidents_are_never_given_twice() -> None:
     assert not fresh & used
 
 
+def assert_gaps_match_checkpoints(log: Memory, lost_before_s: float = 0.0) -> None:
+    """Wherever the log may be cut off, its gaps are what the state left to a restart counts."""
+    gaps_s = lost_before_s
+    for line in log.lines:
+        if line.kind == "gap":
+            gaps_s += line.values[5]
+        elif line.kind == "kept":
+            counted_s = dataclass_json.loads(Checkpoint, line.values[0]).audio_lost_s
+            assert gaps_s == pytest.approx(counted_s)
+
+
+@pytest.mark.parametrize("then_s", [0.0, 0.03, 0.06, 0.2, 1.5])
+def test_a_restart_that_ends_before_its_first_tick_has_logged_its_gap(then_s: float) -> None:
+    """However soon the crew commands or stops, the gap is in the log, with its reason."""
+    watch = Watch(on)
+    watch.run(3.0)
+    again = restarted(watch, 0.058)
+    while not again.runner.pipeline.audio_lost_s:  # one block, less than a tick
+        again.run(0.01)
+    again.run(then_s, Standby(on=True))
+    again.runner.commands.put(Asked(Stop(), CREW))
+    again.runner.run()
+    (gap,) = again.log.of("gap")
+    assert gap[7] == "the watch was restarted"
+    assert (
+        gap[5] == pytest.approx(again.log.kept.audio_lost_s) == again.runner.snapshot().audio_lost_s
+    )
+    assert_gaps_match_checkpoints(again.log)
+
+
+@pytest.mark.parametrize("mood", ["gone", "stall"])
+def test_each_state_left_to_a_restart_counts_the_gaps_in_the_log(mood: str) -> None:
+    """An input that goes and comes back every few seconds, with commands in between."""
+    watch = Watch(lambda now: mood if now % 7.0 < 3.0 else "on")
+    for number in range(60):
+        watch.run(0.37, Standby(on=number % 2 == 0))
+    assert len(watch.log.of("gap")) >= 3
+    assert_gaps_match_checkpoints(watch.log)
+
+
 def test_a_restart_while_the_input_is_away_keeps_watching_for_it() -> None:
     """An engine that finds no input raises input_lost and picks it up when it is there."""
     watch = Watch(on)

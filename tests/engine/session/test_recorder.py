@@ -53,7 +53,7 @@ def test_each_second_has_its_maximum_peak_and_level() -> None:
     for number in range(21):
         loud = number == 4
         measured = tick(number, lufs=-20.0 if loud else -30.0)
-        feed.tick(measured, (number + 1) / 10, 0.0, "", lambda: ([], kept()))
+        feed.tick(measured, (number + 1) / 10, lambda: ([], kept()))
     second, _, blob = log.of("level")[0]
     assert second == 0
     momentary, peak, level = unpack_levels(blob, 2)
@@ -69,7 +69,8 @@ def test_lost_audio_is_unknown_and_no_silence() -> None:
     feed = feed_on(log)
     for number in range(12):
         lost = tick(number, valid=False)
-        feed.tick(lost, (number + 1) / 10, 0.1 * (number + 1), "cable", lambda: ([], kept()))
+        feed.lost(0.1 * (number + 1), "cable")
+        feed.tick(lost, (number + 1) / 10, lambda: ([], kept()))
     blob = log.of("level")[0][2]
     assert np.isnan(unpack_levels(blob, 2)[1:]).all()
     gaps = log.of("gap")
@@ -82,7 +83,7 @@ def test_an_incident_is_written_when_it_changes_and_not_again() -> None:
     log = Memory()
     feed = feed_on(log)
     for number in range(60):
-        feed.tick(tick(number), number / 10, 0.0, "", lambda: ([red_incident()], kept()))
+        feed.tick(tick(number), number / 10, lambda: ([red_incident()], kept()))
     assert len(log.of("incident")) == 1
 
 
