@@ -12,8 +12,8 @@ import pytest
 from engine.model.commands import Acknowledge, Open, Standby, Stop
 from engine.runtime import client as client_module
 from engine.runtime.client import SLOWEST_S, EngineClient, EngineFailedError
+from engine.runtime.housekeeping import STUCK_S
 from engine.runtime.ipc import forget, new_address
-from engine.runtime.process import STUCK_S
 from engine.runtime.server import Server
 from engine.runtime.wire import SCHEMA, Alive, Elsewhere, Failed, Job, Progress
 from engine.session import engines, folders

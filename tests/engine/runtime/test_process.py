@@ -6,9 +6,7 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +17,8 @@ from engine.model.client_id import ClientId
 from engine.model.commands import Open, Stop
 from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.ipc import connect
-from engine.runtime.process import MOST_CRASHES, SPARE, Engine
-from engine.runtime.wire import Alive, Failed, Job, pack, unpack_message
+from engine.runtime.process import SPARE
+from engine.runtime.wire import Failed, Job, pack, unpack_message
 from engine.session import engines, folders
 from engine.session.reader import SessionReader
 from tests.support.checkout import ROOT
@@ -119,57 +117,6 @@ def test_rendering_the_demo_take_can_be_stopped(
         assert time.monotonic() < end
         time.sleep(0.05)
     assert list((tmp_path / "cache" / "trackwarden").iterdir()) == []
-
-
-@pytest.fixture
-def idle() -> Iterator[Engine]:
-    """An engine in this process whose watch has not begun."""
-    made = Engine(Job(str(folders.new_session()), Open(take="take.wav")))
-    yield made
-    made._server.close()
-
-
-def test_the_heartbeat_says_how_long_the_watch_took_no_turn(idle: Engine) -> None:
-    """By that a window knows a driver that never answers."""
-    idle._turned_at = time.monotonic() - 7.0
-    assert isinstance(idle.heartbeat, Alive)
-    assert idle.heartbeat.turn_s == pytest.approx(7.0, abs=0.5)
-
-
-def test_what_a_driver_complains_of_is_bounded(idle: Engine) -> None:
-    """Its words in the engine's error file begin anew beyond a megabyte."""
-    words = engines.words_of(idle._folder)
-    words.write_bytes(b"x" * 900_000)
-    idle._bound_words()
-    assert words.stat().st_size == 900_000
-    words.write_bytes(b"x" * 1_000_001)
-    idle._bound_words()
-    assert words.stat().st_size == 0
-
-
-def test_a_thread_of_the_engine_survives_what_is_raised_in_one_round(idle: Engine) -> None:
-    """The heartbeat goes on though looking after the windows fails."""
-    beats = []
-    idle._server.publish = beats.append  # type: ignore[method-assign]
-    idle._server.look_after = lambda: 1 / 0  # type: ignore[method-assign,assign]
-    threading.Thread(target=idle._beat, daemon=True).start()
-    end = time.monotonic() + 30.0
-    while len(beats) < 3:
-        assert time.monotonic() < end
-        time.sleep(0.02)
-    idle._over.set()
-
-
-def test_ten_crashes_within_a_minute_lead_to_a_reduced_watch() -> None:
-    """The eleventh engine watches levels, muted and silent alone, and says what crashed."""
-    folder = folders.new_session()
-    engines.ensured(engines.runtime_of(folder))
-    engines.words_of(folder).write_text("Traceback\nZeroDivisionError: no frames\n")
-    for crashes in range(MOST_CRASHES + 1):
-        made = Engine(Job(str(folder), Open(take="take.wav")))
-        made._server.close()
-        assert (made._reduced() != "") == (crashes >= MOST_CRASHES)
-    assert made._reduced() == "ZeroDivisionError: no frames"
 
 
 def test_terminate_ends_a_watch_in_good_order(tmp_path: Path) -> None:
