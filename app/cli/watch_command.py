@@ -259,7 +259,9 @@ def name_of(incident: Incident, plan: Plan) -> str:
     """Track, pack and place of an incident, or what it speaks for."""
     if incident.track is None:
         known = {track.input: track for track in plan.tracks}
-        return f"{cause_name(incident.tracks, known)}, tracks {wording.numbers(incident.tracks)}"
+        if incident.fault is Fault.NOTHING_YET:
+            return cause_name(incident, known)
+        return f"{cause_name(incident, known)}, tracks {wording.numbers(incident.tracks)}"
     track = plan.track(incident.track)
     where = [f"pack {track.pack}" if track.pack else "", track.placement]
     where = [part for part in where if part]

@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 from app.models import fault_words
 from app.style import wording
 from app.style.state_marks import Mark
+from engine.alarms.alarm import UNHEARD
+from engine.model import fault_remedies
 from engine.model.batteries import Battery
-from engine.model.messages import Alarm, AlarmState, Kind, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity, Snapshot
 from engine.model.tracks import Plan, Track
 
 
@@ -100,12 +102,19 @@ def _join(notes: Iterable[str]) -> str:
     return " · ".join(note for note in notes if note)
 
 
+def _is_empty(alarm: Alarm) -> bool:
+    """It says of inputs that nobody named that nothing came on them: no fault of a row."""
+    return alarm.incident.fault is Fault.NOTHING_YET or alarm.incident.part_of == UNHEARD
+
+
 def row_state(
     track: Track, alarms: Sequence[Alarm], present: bool, now_s: float, out: bool
 ) -> RowState:
     """State of one track, the most urgent thing first."""
     if out or any(a.state is AlarmState.OUT_OF_SERVICE for a in alarms):
         return RowState(Mark.OUT_OF_SERVICE, "out of service", "O puts it back")
+    empty = [a for a in alarms if _is_empty(a)]
+    alarms = [a for a in alarms if a not in empty]
     standing = [a for a in alarms if a.state in STANDING]
     if standing:
         return _fault_state(standing, now_s)
@@ -116,6 +125,8 @@ def row_state(
         note = _join(("shelved", left))
         return RowState(Mark.SHELVED, fault_words.told(alarm), note)
     word, note = wording.healthy_word(track.kind, present)
+    if any(a.state is not AlarmState.RETURNED for a in empty):
+        word, note = fault_remedies.word(Fault.NOTHING_YET), ""
     returned = [a for a in alarms if a.state is AlarmState.RETURNED]
     if returned:
         alarm = _worst(returned)

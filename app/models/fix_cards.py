@@ -13,7 +13,7 @@ from app.style.state_marks import Mark
 from engine.model import fault_remedies
 from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes
-from engine.model.messages import Alarm, AlarmState, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Fault, Incident, Severity, Snapshot
 from engine.model.tracks import Plan, Track
 
 TROUBLE_KEY = -1_000_000_000
@@ -201,19 +201,22 @@ def _time(seconds: float, seen: bool) -> str:
 def _title(alarm: Alarm, known: dict[int, Track]) -> str:
     numbers = tracks_of(alarm)
     if alarm.incident.track is None:
-        return cause_name(numbers, known)
+        return cause_name(alarm.incident, known)
     return f"{wording.numbers(numbers)} {_name(alarm, known)}".strip()
 
 
 def _name(alarm: Alarm, known: dict[int, Track]) -> str:
     number = alarm.incident.track
     if number is None:
-        return cause_name(tracks_of(alarm), known)
+        return cause_name(alarm.incident, known)
     return known[number].label if number in known else ""
 
 
-def cause_name(numbers: Sequence[int], known: Mapping[int, Track]) -> str:
-    """What these tracks have in common: their receiver, or the whole input."""
+def cause_name(incident: Incident, known: Mapping[int, Track]) -> str:
+    """What its tracks have in common: their receiver, or the whole input; else their numbers."""
+    numbers = incident.tracks
+    if incident.fault is Fault.NOTHING_YET:
+        return f"{'Input' if len(numbers) == 1 else 'Inputs'} {wording.numbers(numbers)}"
     receivers = {known[n].receiver for n in numbers if n in known}
     if len(receivers) == 1 and "" not in receivers:
         return f"Receiver {receivers.pop()}"
@@ -243,6 +246,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     if many:
         names = ", ".join(f"{t.input} {t.label}" for t in tracks)
         where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
+        where = "" if incident.fault is Fault.NOTHING_YET else where
     pack = known.get(incident.covered_by) if incident.covered_by is not None else None
     standing = _stands(alarm)
     base = Card(

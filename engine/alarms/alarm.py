@@ -15,6 +15,9 @@ from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Inci
 Key = tuple[int | str, str]
 """(index of the track, INPUT, or the name of a common cause) and the family."""
 
+UNHEARD: Final = "nothing yet"
+"""Stands for the cause that inputs share which nobody named and on which nothing came yet."""
+
 KINDS: Final = {
     Event.RAISE: EventKind.RAISED,
     Event.ESCALATE: EventKind.ESCALATED,

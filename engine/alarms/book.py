@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.alarms import machine
-from engine.alarms.alarm import KINDS, Key, TrackAlarm, urgency
+from engine.alarms.alarm import KINDS, UNHEARD, Key, TrackAlarm, urgency
 from engine.alarms.coverage import Coverage
 from engine.alarms.evaluate import INPUT, Evaluator
 from engine.alarms.machine import AlarmRecord, Change, Evaluation
@@ -282,7 +282,7 @@ class Book:
         """The worst severity that stands on each track now, shape (tracks,); 0 where none."""
         worst = np.zeros(len(self.scene.tracks), dtype=np.uint8)
         for alarm in self.track_alarms:
-            if alarm.record.raised and not alarm.is_cause:
+            if alarm.record.raised and not alarm.is_cause and alarm.part_of != UNHEARD:
                 where = slice(None) if alarm.track_index is None else alarm.track_index
                 worst[where] = np.maximum(worst[where], int(alarm.record.severity))
         return worst

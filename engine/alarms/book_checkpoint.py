@@ -15,7 +15,7 @@ from engine.alarms.evaluate import INPUT
 from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import Phase
 from engine.model.alarm_limits import NEVER
-from engine.model.fault_remedies import FaultRule
+from engine.model.fault_remedies import NOTHING_YET, FaultRule
 from engine.model.messages import AlarmState, Fault, Incident
 from engine.model.track_remap import TrackRemap
 
@@ -160,7 +160,10 @@ def restore(book: Book, saved: BookCheckpoint, rules: Sequence[FaultRule]) -> No
     indices = (book.track_index_of(number) for number in saved.removed)
     book.out_of_service = {index for index in indices if index is not None}
     for alarm in saved.alarms:
-        rule = next((r for r in rules if r.fault is alarm.fault and r.group == alarm.family), None)
+        rule = next(
+            (r for r in (*rules, NOTHING_YET) if (r.fault, r.group) == (alarm.fault, alarm.family)),
+            None,
+        )
         known = isinstance(alarm.place, str) or alarm.place < len(book.scene.tracks)
         if rule is None or not known:
             continue

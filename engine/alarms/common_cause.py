@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from engine.alarms.alarm import Key, TrackAlarm
+from engine.alarms.alarm import UNHEARD, Key, TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.cause_rules import (
     FAMILIES,
@@ -24,6 +24,7 @@ from engine.alarms.cause_rules import (
     suppresses,
 )
 from engine.alarms.machine import ActiveFault, Evaluation
+from engine.alarms.unheard import UnheardAlarm
 from engine.model.alarm_limits import NEVER
 from engine.model.messages import AlarmEvent, State
 
@@ -38,6 +39,8 @@ class CauseAlarms:
         self._book = book
         self._causes = causes(book.scene.tracks)
         self._by_name = {cause.name: cause for cause in self._causes}
+        self._unheard = UnheardAlarm(book)
+        self._empty: set[int] = set()
 
     def step(
         self, track_events: list[AlarmEvent], start_s: float, now_s: float
@@ -46,7 +49,12 @@ class CauseAlarms:
 
         A track whose cause alarms in the same tick does not chime.
         """
-        events = list(track_events)
+        events = [*track_events, *self._unheard.step(start_s, now_s)]
+        self._empty = {
+            alarm.track_index
+            for alarm in self._book.track_alarms
+            if alarm.part_of == UNHEARD and alarm.track_index is not None
+        }
         for family in FAMILIES:
             failed = {
                 alarm.track_index: alarm
@@ -73,7 +81,8 @@ class CauseAlarms:
         rule = rule_for(cause, family)
         if rule is None:
             return []
-        indices = [i for i in cause.track_indices if i not in self._book.out_of_service]
+        aside = self._book.out_of_service | self._empty
+        indices = [i for i in cause.track_indices if i not in aside]
         tracks = [failed[i] for i in indices if i in failed]
         enough = len(indices) > 1 and len(tracks) >= max(2.0, rule.share * len(indices))
         key: Key = (cause.name, family)

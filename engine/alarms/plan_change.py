@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from engine.alarms.alarm import TrackAlarm
+from engine.alarms.alarm import UNHEARD, TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import GONE, moved, restore, save
 from engine.alarms.cause_rules import Cause, causes
@@ -28,7 +28,9 @@ def carry_over(
     now = remap.new
     restore(fresh, moved(save(book), remap), rules)
     fresh.last_id, fresh.history, fresh.on_break = book.last_id, book.history, book.on_break
-    names = {cause.name for cause in set(causes(scene.tracks)) & set(_causes(book, now))}
+    names = {cause.name for cause in set(causes(scene.tracks)) & set(_causes(book, now))} | {
+        UNHEARD
+    }
     events: list[AlarmEvent] = []
     for alarm in book.track_alarms:
         if alarm.track_index is not None and alarm.track_index not in now:

@@ -152,6 +152,6 @@ LIMITS: Final[Mapping[str, Limit]] = {
         _seconds("tone_amber_s", 5.0, "one steady tone this long: amber"),
         _seconds("crackle_red_s", 10.0, "a contact that goes on opening this long: red"),
         _seconds("clock_red_s", 10.0, "clock slips that go on this long: red"),
-        *(_switch(fault) for fault in Fault),
+        *(_switch(fault) for fault in _OFF_FOR),
     )
 }

@@ -323,16 +323,29 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
 )
 
 
+NOTHING_YET: Final = FaultRule(
+    "nothing_yet",
+    Fault.NOTHING_YET,
+    amber_s="muted_amber_s",
+    red_s=NEVER,
+    off_s=1.0,
+    word="nothing yet",
+    check_first="plug in what belongs there, or leave it out of the plan",
+    in_standby=True,
+)
+"""Of inputs that nobody named and that were quiet from the start: no detector's own finding."""
+
+
 def rule_of(incident: Incident) -> FaultRule | None:
     """The fault's rule; where it has several, the one that speaks of as much as the incident."""
     scope = Scope.INPUT if incident.track is None else Scope.TRACK
-    rules = [rule for rule in FAULTS if rule.fault is incident.fault]
+    rules = [rule for rule in (*FAULTS, NOTHING_YET) if rule.fault is incident.fault]
     return next((rule for rule in rules if rule.scope is scope), rules[0] if rules else None)
 
 
 def word(fault: Fault) -> str:
     """What a fault is called on screen and paper."""
-    words = (rule.word for rule in FAULTS if rule.fault is fault)
+    words = (rule.word for rule in (*FAULTS, NOTHING_YET) if rule.fault is fault)
     return next(words, fault.value.replace("_", " "))
 
 

@@ -67,6 +67,7 @@ class Fault(StrEnum):
     INPUT_LOST = "input_lost"
     CLOCK = "clock"
     SAMPLES_LOST = "samples_lost"
+    NOTHING_YET = "nothing_yet"
 
 
 class Severity(IntEnum):

@@ -22,6 +22,7 @@ class Track:
     """One input and what is known of it.
 
     `limits` holds only what the plan sets for this track; `kind_limits` what it sets for the kind.
+    `planned`: somebody said what it carries, in the plan or in the take; else it may be empty.
     """
 
     input: int
@@ -35,6 +36,7 @@ class Track:
     battery: str = ""
     limits: Mapping[str, Value] = field(default_factory=dict)
     kind_limits: Mapping[str, Value] = field(default_factory=dict)
+    planned: bool = field(default=True, compare=False)
 
     @property
     def label(self) -> str:
@@ -85,7 +87,8 @@ class Plan:
 def plan_for(names: Iterable[str], title: str = "") -> Plan:
     """The plan of a take that has none: every track a lav, named from the file, else `Track n`."""
     tracks = tuple(
-        Track(input=n, name=name or f"Track {n}") for n, name in enumerate(names, start=1)
+        Track(input=n, name=name or f"Track {n}", planned=bool(name))
+        for n, name in enumerate(names, start=1)
     )
     return Plan(tracks=tracks, title=title)
 

@@ -154,7 +154,13 @@ class _Checker:
             if "who" in table and "who" not in values:
                 values.pop("level", None)  # whose pack it is cannot be told: one mistake, not two
             track = Track(limits=own, **{"input": _NO_INPUT, **values})
-            tracks_read.append(replace(track, kind_limits=kind_limits.get(track.kind, {})))
+            planned = track != Track(track.input, track.name) or track.name not in (
+                "",
+                f"Track {track.input}",
+            )
+            tracks_read.append(
+                replace(track, kind_limits=kind_limits.get(track.kind, {}), planned=planned)
+            )
         return tracks_read
 
     def _input(self, value: Any) -> int:

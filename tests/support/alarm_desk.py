@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from engine.alarms.book import Book
 from engine.alarms.common_cause import CauseAlarms
+from engine.alarms.plan_change import carry_over
 from engine.model.fault_remedies import FAULTS, FaultRule, Scope
 from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene, Track
 from tests.support.conditions import blank
 
@@ -55,6 +57,13 @@ class Desk:
             conditions = {rule.name: self._condition(rule) for rule in FAULTS}
             told = self.book.step(conditions, lambda rule, place: self.seen, start_s, self.now_s)
             events += self.cause_alarms.step(told, start_s, self.now_s)
+        return events
+
+    def change(self, scene: Scene, remap: TrackRemap) -> list[AlarmEvent]:
+        """Watch by that scene from now on; returns what happened."""
+        self.scene = scene
+        self.book, events = carry_over(self.book, scene, FAULTS, remap, self.now_s)
+        self.cause_alarms = CauseAlarms(self.book)
         return events
 
     def alarm(self, fault: Fault, track: int | None) -> Alarm:
