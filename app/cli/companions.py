@@ -7,7 +7,7 @@ import sys
 from typing import Any
 
 from app.fleet import broker_address
-from app.page.launch import MADE, PageWish, Watching, launch_when_running, start_when_running
+from app.page.launch import MADE, PageWish, Watching, launch_when_running, publish_when_running
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -38,10 +38,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def start(arguments: argparse.Namespace, client: Watching) -> None:
     """Start what the command asks for, once the client's watch runs; waits for nothing."""
     if arguments.page is not None or arguments.page_tls:
-        wish = PageWish(arguments.page or "", arguments.page_tls)
+        site = broker_address.site_of(arguments.publish) if arguments.publish else ""
+        wish = PageWish(arguments.page or "", arguments.page_tls, site)
         launch_when_running(client, wish, _say)
     if arguments.publish is not None:
-        start_when_running(client, "app.fleet.publisher", arguments.publish)
+        publish_when_running(client, arguments.publish)
 
 
 def _cart(text: str) -> str:

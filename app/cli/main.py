@@ -149,7 +149,8 @@ def _window(request: Open | None, arguments: argparse.Namespace | None = None) -
     from app.window.application import run_window
     from engine.sources.capture import list_inputs
 
-    return run_window(request, client_for, list_inputs)
+    published = arguments is not None and arguments.publish is not None
+    return run_window(request, client_for, list_inputs, published=published)
 
 
 def _running_watch() -> tuple[Path | None, Open | None]:

@@ -12,6 +12,7 @@ from typing import Final
 from app.fleet import broker_address
 from app.fleet.all_carts import Cart, FleetAlarm
 from app.fleet.broker_address import BrokerAddressError
+from app.fleet.overview_rows import cart_state, cart_words
 from app.fleet.site_reader import SiteReader
 from app.style import wording
 
@@ -30,7 +31,11 @@ def overview(address: str) -> bool:
     except BrokerAddressError as error:
         print(f"trackwarden: {error}", file=sys.stderr)
         return False
-    reader = SiteReader(broker)
+    try:
+        reader = SiteReader(broker)
+    except OSError as error:
+        print(f"trackwarden: {error}", file=sys.stderr)
+        return False
     leaving: list[int] = []
     before = signal.signal(signal.SIGINT, lambda *_: leaving.append(1))
     try:
@@ -52,11 +57,13 @@ def _follow(reader: SiteReader, site: str, leaving: Sequence[int]) -> None:
         if on_screen and now - drawn_at >= DRAW_S:
             drawn_at = now
             height = shutil.get_terminal_size().lines - 1
-            head = f"{site}" + ("" if reader.connected else "  NO BROKER: what stands here is old")
+            broken = f"  NO BROKER ({reader.problem}): what stands here is old"
+            head = site + (broken if reader.problem else "")
             lines = [head, *map(cart_line, carts), "", *(alarm_line(a, True) for a in alarms)]
             print(_CLEAR + "\n".join(lines[:height]), end="", flush=True)
         elif not on_screen:
             lines = [f"cart {c.name}: {c.problem or 'watching'}" for c in carts]
+            lines += [] if not reader.problem else [f"NO BROKER: {reader.problem}"]
             lines += [alarm_line(a, False) for a in alarms]
             for line in [line for line in lines if line not in said]:
                 print(line, flush=True)
@@ -66,13 +73,8 @@ def _follow(reader: SiteReader, site: str, leaving: Sequence[int]) -> None:
 
 def cart_line(cart: Cart) -> str:
     """One cart in a line."""
-    what = cart.problem.upper() or (
-        f"{cart.red} red, {cart.amber} amber" if cart.red or cart.amber else "nothing wrong"
-    )
-    if cart.uncovered and not cart.problem:
-        what = f"{cart.uncovered} WITHOUT BACKUP, {what}"
-    state = "break" if cart.on_break else "" if cart.rolling else "standby"
-    parts = (cart.name, cart.title, f"{cart.tracks} tracks", cart.timecode, state, what)
+    tracks = f"{cart.tracks} tracks"
+    parts = (cart.name, cart.title, tracks, cart.timecode, cart_state(cart), cart_words(cart))
     return "  ".join(part for part in parts if part)
 
 

@@ -19,11 +19,12 @@ from app.views.widgets.overlay import Help, Layer
 
 class SettingsController(QObject):
     """Keeps each change and says it: `chime_changed`, `choices_changed` (`Choices`) and
-    `look_changed` (`Look`)."""
+    `look_changed` (`Look`); `publish_asked` wants the page of the broker."""
 
     chime_changed = Signal()
     choices_changed = Signal(object)
     look_changed = Signal(object)
+    publish_asked = Signal()
 
     def __init__(self, layer: Layer, prefs: Preferences, alerts: Alerts) -> None:
         super().__init__(layer)
@@ -57,6 +58,7 @@ class SettingsController(QObject):
         page.look_changed.connect(lambda name: self.set_look(theme.look_of(name)))
         page.test.connect(self._alerts.test)
         page.alerts_changed.connect(self.set_alerts)
+        page.publish_asked.connect(self.publish_asked)
         page.reset_asked.connect(self.reset)
         page.reset_asked.connect(self.show_settings)
         self._layer.open(page)

@@ -16,6 +16,7 @@ from app.fleet.cart_messages import SCHEMA
 from engine.model.safe_text import harmless
 
 SILENT_S: Final = 5.0
+SILENT: Final = "silent"
 FORGOTTEN_S: Final = 20.0
 """A run that fell silent while another one of its name goes on."""
 LARGEST: Final = 256 * 1024
@@ -34,15 +35,22 @@ class _Run:
 
 @dataclass(frozen=True, slots=True)
 class Cart:
-    """One cart as it stands now. `problem` is why it is red by itself, empty where it is not."""
+    """One cart as it stands now.
+
+    problem : why it is red by itself, empty where it is not
+    quiet_s : how long ago it was heard
+    """
 
     name: str
     run: str
     title: str
     timecode: str
     problem: str
+    quiet_s: float
     rolling: bool
     on_break: bool
+    live: bool
+    drill: bool
     tracks: int
     red: int
     amber: int
@@ -51,8 +59,9 @@ class Cart:
 
 @dataclass(frozen=True, slots=True)
 class FleetAlarm:
-    """One alarm of one cart."""
+    """One alarm of one cart; `key` is the same as long as the alarm is."""
 
+    key: str
     cart: str
     numbers: str
     name: str
@@ -135,7 +144,7 @@ class AllCarts:
 
     def carts(self, now: float) -> list[Cart]:
         """Worst first: gone or silent, then no cover, then by the number of reds and ambers."""
-        made = [_cart(*one) for one in self._alive(now)]
+        made = [_cart(*one, now) for one in self._alive(now)]
         return sorted(
             made, key=lambda c: (not c.problem, -c.uncovered, -c.red, -c.amber, c.name, c.run)
         )
@@ -143,9 +152,9 @@ class AllCarts:
     def alarms(self, now: float) -> list[FleetAlarm]:
         """All that is wrong, across carts: no cover, red, amber, seen, and the longest first."""
         made = [
-            _alarm(cart, said, run.state, now - run.heard_at)
-            for cart, _, run, _ in self._alive(now)
-            for said in _standing(run)
+            _alarm(f"{cart}/{run_name}/{name}", cart, said, run.state, now - run.heard_at)
+            for cart, run_name, run, _ in self._alive(now)
+            for name, said in _standing(run)
             if run.state.get("alive")
         ]
         return sorted(
@@ -163,7 +172,7 @@ def _has_room(run: _Run, name: str) -> bool:
     return over is not None
 
 
-def _standing(run: _Run) -> list[Mapping[str, Any]]:
+def _standing(run: _Run) -> list[tuple[str, Mapping[str, Any]]]:
     """Alarms that are shown now: those that the state names, and those that came after it.
 
     What was taken away while there was no broker has no message of its own.
@@ -171,7 +180,7 @@ def _standing(run: _Run) -> list[Mapping[str, Any]]:
     named = run.state.get("alarms")
     names = set(map(str, named)) if isinstance(named, list) else None
     return [
-        said
+        (name, said)
         for name, (seq, said) in run.alarms.items()
         if said is not None and (names is None or name in names or seq > run.seq)
     ]
@@ -181,7 +190,7 @@ def _problem(run: _Run, now: float, speaking: int) -> str:
     if not run.state.get("alive"):
         return "watch gone"
     if now - run.heard_at > SILENT_S:
-        return f"silent for {int(now - run.heard_at)} s"
+        return SILENT
     if run.state.get("condition") == "silent":
         return "no news from its watch"
     return "two carts have this name" if speaking > 1 else ""
@@ -209,16 +218,19 @@ def _number(said: Mapping[str, Any], key: str) -> float:
     return value if isinstance(value, int | float) and abs(value) < 1e12 else 0.0
 
 
-def _cart(name: str, run_name: str, run: _Run, problem: str) -> Cart:
-    standing = _standing(run)
+def _cart(name: str, run_name: str, run: _Run, problem: str, now: float) -> Cart:
+    standing = [said for _, said in _standing(run)]
     return Cart(
         name=harmless(name),
         run=run_name,
         title=_text(run.state, "title"),
         timecode=_text(run.state, "timecode"),
         problem=problem,
+        quiet_s=max(0.0, now - run.heard_at),
         rolling=run.state.get("rolling") is not False,
         on_break=run.state.get("break") is True,
+        live=run.state.get("live") is not False,
+        drill=run.state.get("drill") is True,
         tracks=int(_number(run.state, "tracks")),
         red=sum(said.get("severity") == "red" for said in standing),
         amber=sum(said.get("severity") == "amber" for said in standing),
@@ -227,12 +239,13 @@ def _cart(name: str, run_name: str, run: _Run, problem: str) -> Cart:
 
 
 def _alarm(
-    cart: str, said: Mapping[str, Any], state: Mapping[str, Any], silent_s: float
+    key: str, cart: str, said: Mapping[str, Any], state: Mapping[str, Any], silent_s: float
 ) -> FleetAlarm:
     age_s = 0.0
     if said.get("since_s") is not None:
         age_s = max(0.0, _number(state, "now_s") - _number(said, "since_s") + silent_s)
     return FleetAlarm(
+        key=key,
         cart=harmless(cart),
         numbers=_text(said, "numbers"),
         name=_text(said, "name"),

@@ -65,17 +65,55 @@ def parse(text: str, *, cart: bool) -> Broker:
     return Broker(host, port or usual, tls, names[0], names[1] if cart else "")
 
 
-def login() -> tuple[str, str] | None:
-    """Name and password for the broker; None where there are none.
+def site_of(address: str) -> str:
+    """The address of the whole site that a cart's address belongs to; a site's is its own.
 
     Raises
     ------
-    OSError
-        Where the file can't be read.
+    BrokerAddressError
+        Where it is neither.
     """
-    path = os.environ.get(LOGIN)
-    if path:
-        lines = [*Path(path).read_text(encoding="utf-8").splitlines(), "", ""]
-        return lines[0], lines[1]
-    user = os.environ.get(USER)
-    return None if not user else (user, os.environ.get(PASSWORD, ""))
+    try:
+        parse(address, cart=False)
+    except BrokerAddressError:
+        parse(address, cart=True)
+        return address.rstrip("/").rpartition("/")[0]
+    return address
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerLogin:
+    """Files that a person chose in the settings; where they are empty the environment counts.
+
+    login : name in its first line, password in its second
+    ca : PEM, the authority that signed the broker's certificate, else the system's
+    """
+
+    login: str = ""
+    ca: str = ""
+
+    def name_and_password(self) -> tuple[str, str] | None:
+        """Name and password for the broker; None where there are none.
+
+        Raises
+        ------
+        OSError
+            Where the file can't be read.
+        """
+        path = self.login or os.environ.get(LOGIN)
+        if path:
+            try:
+                lines = [*Path(path).read_text(encoding="utf-8").splitlines(), "", ""]
+            except UnicodeDecodeError as error:
+                raise OSError(f"{path}: no text: name and password in two lines") from error
+            return lines[0], lines[1]
+        user = os.environ.get(USER)
+        return None if not user else (user, os.environ.get(PASSWORD, ""))
+
+    def authority(self) -> str | None:
+        """The file of the authority; None for those that the system trusts."""
+        return self.ca or os.environ.get(CA) or None
+
+
+FROM_ENVIRONMENT: Final = BrokerLogin()
+"""Nobody chose a file."""

@@ -53,6 +53,7 @@ def state(watch: Watch, snapshot: Snapshot, condition: str, drill: bool) -> Payl
         "rolling": not snapshot.standby,
         "break": snapshot.desk.on_break,
         "drill": drill,
+        "live": watch.live,
         "tracks": sum(t.kind is not Kind.UNUSED for t in watch.plan.tracks),
         "red": sum(a.incident.severity is Severity.RED for a in wrong),
         "amber": sum(a.incident.severity is Severity.AMBER for a in wrong),

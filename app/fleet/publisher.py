@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import secrets
 import sys
 import time
@@ -18,26 +17,20 @@ from pathlib import Path
 from typing import Any, Final, Protocol
 
 import numpy as np
-import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from app.fleet import broker_address, cart_messages
-from app.fleet.broker_address import Broker
-from app.page.document import LOWEST_DB, shown, whole_db
+from app.fleet import broker_address, cart_messages, publishing
+from app.fleet.broker_address import Broker, BrokerLogin
+from app.fleet.mqtt_link import MqttLink
+from app.models.whole_levels import LOWEST_DB, shown, whole_db
 from engine.model.commands import Open, Watch
 from engine.model.messages import Snapshot
 from engine.runtime.client import EngineClient
 from engine.session import engines
 
-KEEPALIVE_S: Final = 3
-"""The broker speaks a cart's last will after one and a half times this (MQTT 5, 3.1.2.10)."""
 STEP_S: Final = 0.05
 CHANGES_S: Final = 0.2
 BEAT_S: Final = 1.0
 SILENT_S: Final = 1.5
-MOST_WAITING: Final = 2000
-"""Messages handed to the library and not yet sent; beyond, all is sent anew on return."""
 GOODBYE_S: Final = 2.0
 CLEAR_UP_S: Final = 10.0
 """How long another run of this cart has time to show that it lives."""
@@ -175,59 +168,6 @@ class CartPublisher:
         return cart_messages.topic(self._broker.site, self._broker.cart, *rest)
 
 
-class MqttLink:
-    """A connection to the broker that comes back by itself, on a thread of the library's own."""
-
-    def __init__(self, broker: Broker) -> None:
-        self.client = mqtt.Client(
-            CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5, transport="tcp"
-        )
-        self._broker = broker
-        self.client.max_queued_messages_set(MOST_WAITING)
-        self.client.reconnect_delay_set(1, 5)
-        secret = broker_address.login()
-        if secret is not None:
-            self.client.username_pw_set(*secret)
-        if broker.tls:
-            self.client.tls_set(ca_certs=_ca())
-
-    @property
-    def connected(self) -> bool:
-        """There is a connection."""
-        return self.client.is_connected()
-
-    def publish(self, topic: str, payload: bytes, retain: bool) -> bool:
-        """Hand a message over without waiting; False where it was not taken."""
-        try:
-            return self.client.publish(topic, payload, qos=1, retain=retain).rc == 0
-        except ValueError:  # the queue is full
-            return False
-
-    def follow(self, hear: Callable[[str, bytes, bool], None], topics: tuple[str, ...]) -> None:
-        """Subscribe whenever there is a connection; `hear` is called on the library's thread."""
-
-        def on_connect(client: mqtt.Client, *_: Any) -> None:
-            client.subscribe([(topic, SubscribeOptions(qos=1)) for topic in topics])
-
-        def on_message(_client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
-            hear(message.topic, bytes(message.payload), bool(message.retain))
-
-        self.client.on_connect = on_connect
-        self.client.on_message = on_message
-
-    def open(self, will: tuple[str, bytes] | None = None) -> None:
-        """Begin to connect."""
-        if will is not None:
-            self.client.will_set(*will, qos=1, retain=True)
-        self.client.connect_async(self._broker.host, self._broker.port, KEEPALIVE_S)
-        self.client.loop_start()
-
-    def close(self) -> None:
-        """In good order: the last will is not spoken."""
-        self.client.disconnect()
-        self.client.loop_stop()
-
-
 def _run_of(payload: bytes) -> str:
     try:
         said = json.loads(payload)
@@ -236,28 +176,36 @@ def _run_of(payload: bytes) -> str:
     return str(said.get("run", "")) if isinstance(said, dict) else ""
 
 
-def _ca() -> str | None:
-    return os.environ.get(broker_address.CA) or None
+def publish(folder: Path, broker: Broker, login: BrokerLogin, address: str) -> int:
+    """Publish the watch of that session until it is over, or until another is to do it.
 
-
-def publish(folder: Path, broker: Broker) -> int:
-    """Publish the watch of that session until it is over."""
+    Raises
+    ------
+    OSError
+        Where a file of the login can't be read; `publishing.status` says so as well.
+    """
+    desk = publishing.Publishing(folder, address)
+    try:
+        link = MqttLink(broker, login)
+    except OSError as error:
+        desk.tell(f"not published: {error}")
+        raise
     running = engines.left_running(folder)
     drill = running is not None and running.request.seed is not None
     client = EngineClient(Open(), "publisher", folder, follows=True)
-    link = MqttLink(broker)
     cart = CartPublisher(link, broker, drill, time.monotonic)
     link.follow(cart.overhear, cart.own_topics())
     link.open(cart.will())
     over = False
     try:
-        while not over:
+        while not over and desk.wanted():
             try:
                 watch, newest = client.watch(), client.latest()
             except (OSError, ValueError):
                 break
             cart.take_in(watch, newest)
             cart.step()
+            desk.tell(link.problem)
             over = newest is not None and newest.ended
             time.sleep(STEP_S)
     finally:
@@ -265,6 +213,7 @@ def publish(folder: Path, broker: Broker) -> int:
         time.sleep(GOODBYE_S if link.connected else 0.0)
         link.close()
         client.close()
+        desk.end()
     return 0
 
 
@@ -273,9 +222,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="publishes the watch of one session by MQTT")
     parser.add_argument("folder", type=Path)
     parser.add_argument("broker", metavar="mqtt://HOST/SITE/CART")
+    parser.add_argument("--login", default="", metavar="FILE")
+    parser.add_argument("--ca", default="", metavar="PEM")
     given = parser.parse_args()
     with suppress(KeyboardInterrupt):
-        return publish(given.folder, broker_address.parse(given.broker, cart=True))
+        broker = broker_address.parse(given.broker, cart=True)
+        return publish(given.folder, broker, BrokerLogin(given.login, given.ca), given.broker)
     return 0
 
 

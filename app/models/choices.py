@@ -45,3 +45,20 @@ class ReportChoices:
 
 
 REPORT_FORMS = ("html", "pdf", "csv", "json")
+
+
+@dataclass(frozen=True, slots=True)
+class PublishChoices:
+    """Whether watches are published by MQTT, and which carts the overview shows.
+
+    on : each watch is published from its start
+    address : mqtt://HOST/SITE/CART
+    site : mqtt://HOST/SITE of the overview; empty: that of `address`
+    login, ca : files, as `app.fleet.broker_address.BrokerLogin` has them
+    """
+
+    on: bool = False
+    address: str = ""
+    site: str = ""
+    login: str = ""
+    ca: str = ""

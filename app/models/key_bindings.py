@@ -25,6 +25,7 @@ class Act(Enum):
     GLANCE = auto()
     GLANCE_WINDOW = auto()
     SHARE = auto()
+    OVERVIEW = auto()
     CLOSER = auto()
     HISTORY = auto()
     SESSION = auto()
@@ -86,6 +87,7 @@ KEYS: Final = (
     Key(Act.GLANCE, "G", "G", "glance view: only what is wrong, huge; or the board"),
     Key(Act.GLANCE_WINDOW, "Shift+G", "Shift+G", "glance view in a window of its own"),
     Key(Act.SHARE, "Ctrl+G", "Ctrl+G", "glance view on phones: share it, new code, off"),
+    Key(Act.OVERVIEW, "Ctrl+O", "Ctrl+O", "all carts that publish at a broker", False),
     Key(Act.CLOSER, "V", "V", "closer look at the chosen track, or back to the board"),
     Key(Act.SESSION, "Shift+H", "Shift+H", "what happened: time line of a session", False),
     Key(Act.HISTORY, "H", "H", "history of this watch's incidents"),

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 from app.models import fault_words
 from app.models.alarm_card import Card
@@ -16,13 +15,10 @@ from engine.model.batteries import Battery
 from engine.model.commands import Watch
 from engine.model.frame_rates import FRAME_RATES, label_at
 from engine.model.messages import Alarm, AlarmState, Kind, Severity, Snapshot
-from engine.model.tracks import Plan, Track
+from engine.model.tracks import Track
 
 Document = dict[str, Any]
 """Nested objects with texts, numbers and flags; never null, which in a patch means "gone"."""
-
-LOWEST_DB: Final = -72
-"""Levels below are shown as this one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +71,6 @@ def document(
             if track.kind is not Kind.UNUSED
         },
     }
-
-
-def shown(plan: Plan) -> list[int]:
-    """Track indices of the tiles, by their input numbers: the order of the levels in a message."""
-    used = [n for n, track in enumerate(plan.tracks) if track.kind is not Kind.UNUSED]
-    return sorted(used, key=lambda n: plan.tracks[n].input)
 
 
 def card_id(card: Card) -> str:
@@ -149,13 +139,4 @@ def patch(before: Mapping[str, Any], after: Mapping[str, Any]) -> Document:
                 made[key] = inner
         elif key not in before or old != value:
             made[key] = value
-    return made
-
-
-def whole_db(levels_dbfs: Sequence[float]) -> list[int]:
-    """Levels as whole dB from `LOWEST_DB` to 0; digital zero and the unknown are the lowest."""
-    made = []
-    for level in levels_dbfs:
-        known = LOWEST_DB if math.isnan(level) else max(LOWEST_DB, min(0.0, level))
-        made.append(round(known))
     return made

@@ -14,15 +14,9 @@ from typing import Any, Final, Protocol
 
 import numpy as np
 
-from app.page.document import (
-    LOWEST_DB,
-    Condition,
-    Document,
-    document,
-    patch,
-    shown,
-    whole_db,
-)
+from app.models.whole_levels import LOWEST_DB, shown, whole_db
+from app.page.document import Condition, Document, document, patch
+from app.page.site_document import Site, site_document
 from engine.model.commands import Command, Watch
 from engine.model.messages import Snapshot
 
@@ -59,8 +53,15 @@ class Client(Protocol):
 class Feed:
     """The document of a watch and its changes."""
 
-    def __init__(self, client: Client, drill: bool, clock: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        client: Client,
+        drill: bool,
+        clock: Callable[[], float],
+        site: Site | None = None,
+    ) -> None:
         self.may_see = False
+        self._site = site
         self._client, self._drill, self._clock = client, drill, clock
         self._watch: Watch | None = None
         self._snapshot: Snapshot | None = None
@@ -127,6 +128,10 @@ class Feed:
         else:
             args = (self._watch, self._snapshot, self._condition(now))
             made = document(*args, self._drill, self.may_see)
+        if self._site is not None:
+            self._site.take_in()
+            now_s = 0.0 if self._snapshot is None else self._snapshot.now_s
+            made |= site_document(self._site, self._document, now, now_s + self._behind_s(now))
         message: Document = {}
         changed = patch(self._document, made)
         if changed:
@@ -139,6 +144,10 @@ class Feed:
             message["levels"] = levels
             self._peaks[:] = LOWEST_DB
         return message
+
+    def _behind_s(self, now: float) -> float:
+        """How long ago the newest snapshot came: by so much the watch's time has gone on."""
+        return 0.0 if self._snapshot is None else now - self._heard_at
 
     def _condition(self, now: float) -> Condition:
         """What matters most of how the watch itself stands."""

@@ -24,10 +24,14 @@ _CHECKOUT: Final = Path(app.__file__).resolve().parent.parent
 
 @dataclass(frozen=True, slots=True)
 class PageWish:
-    """Where the page is to listen (empty: chosen), and with which certificate (empty: none)."""
+    """Where the page is to listen (empty: chosen), with which certificate (empty: none), and which
+    site's carts it shows as well (mqtt://HOST/SITE, empty: none) with which files of the login."""
 
     where: str = ""
     tls: str = ""
+    site: str = ""
+    login: str = ""
+    ca: str = ""
 
 
 class Watching(Protocol):
@@ -41,7 +45,8 @@ def launch(folder: Path, wish: PageWish) -> dict[str, Any]:
 
     Waits until it listens; the process goes on without its parent.
     """
-    words = ["--tls", wish.tls] if wish.tls else []
+    given = {"--tls": wish.tls, "--site": wish.site, "--login": wish.login, "--ca": wish.ca}
+    words = [word for option, value in given.items() if value for word in (option, value)]
     process = start(folder, "app.page.page_process", wish.where or ":", *words)
     assert process.stdout is not None
     line = process.stdout.readline()
@@ -76,12 +81,19 @@ def _let_go(process: subprocess.Popen[bytes]) -> None:
         process.returncode = 0  # meant to outlive us: nothing to complain of
 
 
-def start_when_running(client: Watching, module: str, *words: str) -> None:
-    """Start that module on a thread, once the client's watch runs."""
+def start_publisher(folder: Path, address: str, login: str = "", ca: str = "") -> None:
+    """Have the watch of that session published; whoever does it already ends."""
+    given = {"--login": login, "--ca": ca}
+    words = [word for option, value in given.items() if value for word in (option, value)]
+    _let_go(start(folder, "app.fleet.publisher", address, *words))
+
+
+def publish_when_running(client: Watching, address: str) -> None:
+    """The same on a thread, once the client's watch runs."""
 
     def work() -> None:
         if _wait_until_running(client):
-            _let_go(start(client.folder, module, *words))
+            start_publisher(client.folder, address)
 
     threading.Thread(target=work, name="launcher", daemon=True).start()
 

@@ -1,6 +1,7 @@
-"""The page's own process: `python -m app.page.page_process FOLDER ADDRESS:PORT [--tls PEM]`.
+"""The page's own process: `python -m app.page.page_process FOLDER ADDRESS:PORT`.
 
-Follows the watch of the session in FOLDER, serves the page, and takes orders from whoever can read
+With `--tls PEM` it is encrypted, with `--site mqtt://HOST/SITE` it shows all carts as well. It
+follows the watch of the session in FOLDER, serves the page, and takes orders from whoever can read
 `page.json` in that folder (its owner alone) on a loopback port: one JSON object a line. It prints
 one line of JSON once it listens, or why it can't; then it ends with the watch, or when told to.
 """
@@ -15,15 +16,22 @@ import secrets
 import ssl
 import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
+from app.fleet import broker_address
+from app.fleet.broker_address import BrokerLogin
 from app.page import bind_address, certificate
 from app.page.page_server import PageServer
 from engine.model.commands import Open
 from engine.runtime.client import EngineClient
 from engine.session import engines
+
+if TYPE_CHECKING:
+    from app.fleet.site_reader import SiteReader
 
 RUNNING: Final = "page.json"
 LINGERS_S: Final = 600.0
@@ -104,19 +112,23 @@ def _drill(folder: Path) -> bool:
     return running is not None and running.request.seed is not None
 
 
-async def serve(folder: Path, where: str, tls: str) -> int:
+async def serve(folder: Path, where: str, tls: str, carts: Callable[[], SiteReader | None]) -> int:
     """Serve until the watch has long ended, or until told to stop; 2 where it could not begin."""
+    site: SiteReader | None = None
     client = EngineClient(Open(), "page", folder, follows=True)
     try:
         host, port = bind_address.parse(where)
         pem = certificate.make(folder, host) if tls == MADE else Path(tls) if tls else None
         context = None if pem is None else certificate.context(pem)
-        server = await _listening(client, host, port, _drill(folder), context)
+        site = carts()
+        server = await _listening(client, host, port, _drill(folder), context, site)
         control = Control(server, "" if pem is None else certificate.fingerprint(pem))
         listening = await control.start(folder)
     except (OSError, ValueError) as error:
         print(json.dumps({"error": str(error)}), flush=True)
         client.close()
+        if site is not None:
+            site.close()
         return 2
     print(json.dumps(control.status()), flush=True)
     try:
@@ -126,15 +138,22 @@ async def serve(folder: Path, where: str, tls: str) -> int:
         listening.close()
         await server.close()
         client.close()
+        if site is not None:
+            site.close()
     return 0
 
 
 async def _listening(
-    client: EngineClient, host: str, port: int, drill: bool, tls: ssl.SSLContext | None
+    client: EngineClient,
+    host: str,
+    port: int,
+    drill: bool,
+    tls: ssl.SSLContext | None,
+    site: SiteReader | None,
 ) -> PageServer:
     """A server that listens; where the usual port is taken, on any that is free."""
     for attempt in dict.fromkeys((port, 0 if port == bind_address.DEFAULT_PORT else port)):
-        server = PageServer(client, host, attempt, drill, tls)
+        server = PageServer(client, host, attempt, drill, tls, site)
         try:
             await server.start()
         except OSError:
@@ -157,15 +176,29 @@ async def _until_over(server: PageServer, control: Control) -> None:
             return
 
 
+def _carts(site: str, login: BrokerLogin) -> SiteReader | None:
+    """All carts of that site; None where none is given."""
+    if not site:
+        return None
+    from app.fleet.site_reader import SiteReader  # brings the MQTT library: only where it is asked
+
+    return SiteReader(broker_address.parse(site, cart=False), login)
+
+
 def main() -> int:
     """Serve the page of one session."""
     parser = argparse.ArgumentParser(description="serves the page of one session")
     parser.add_argument("folder", type=Path)
     parser.add_argument("where", metavar="ADDRESS:PORT")
     parser.add_argument("--tls", default="")
+    parser.add_argument("--site", default="", metavar="mqtt://HOST/SITE")
+    parser.add_argument("--login", default="", metavar="FILE")
+    parser.add_argument("--ca", default="", metavar="PEM")
     given = parser.parse_args()
+    login = BrokerLogin(given.login, given.ca)
     with suppress(KeyboardInterrupt):
-        return asyncio.run(serve(given.folder, given.where, given.tls))
+        carts = partial(_carts, given.site, login)
+        return asyncio.run(serve(given.folder, given.where, given.tls, carts))
     return 0
 
 

@@ -20,6 +20,7 @@ from aiohttp import web
 from app.page import bind_address
 from app.page.access import Access, Phone
 from app.page.feed import Client, Feed
+from app.page.site_document import Site
 from engine.model.commands import Acknowledge, Attend
 from engine.model.crew_notes import Stage
 from engine.model.safe_text import harmless
@@ -72,6 +73,8 @@ class PageServer:
     drill : bool
         Keep back what is wrong.
     tls : ssl.SSLContext, optional
+    site : Site, optional
+        All carts, for a tab of their own.
     """
 
     def __init__(
@@ -81,9 +84,10 @@ class PageServer:
         port: int,
         drill: bool = False,
         tls: ssl.SSLContext | None = None,
+        site: Site | None = None,
     ) -> None:
         self._client, self._host, self._port, self._tls = client, host, port, tls
-        self.feed = Feed(client, drill, time.monotonic)
+        self.feed = Feed(client, drill, time.monotonic, site)
         self.access = Access(time.monotonic)
         self._queues: dict[asyncio.Queue[str | None], Phone] = {}
         self._seen_at: WeakKeyDictionary[Any, float] = WeakKeyDictionary()

@@ -11,7 +11,7 @@ from platformdirs import user_documents_path
 from PySide6.QtCore import QByteArray, QLocale, QSettings
 
 from app.alerts.chime import ChimeSettings
-from app.models.choices import BOUNDS, REPORT_FORMS, Choices, ReportChoices
+from app.models.choices import BOUNDS, REPORT_FORMS, Choices, PublishChoices, ReportChoices
 
 MOST_RECENT = 12
 CONFIRMED = "by ear: "
@@ -102,7 +102,7 @@ class Preferences:
 
     def reset(self) -> None:
         """As at first start; recent files stay."""
-        for group in ("look", "chime", "alerts", "choices", "place", "report"):
+        for group in ("look", "chime", "alerts", "choices", "place", "report", "publish"):
             self._store.remove(group)
 
     @property
@@ -124,6 +124,22 @@ class Preferences:
         self._store.setValue("report/folder", str(choices.folder))
         self._store.setValue("report/paper", choices.paper)
         self._store.setValue("report/forms", " ".join(choices.forms))
+
+    @property
+    def publish(self) -> PublishChoices:
+        """How watches are published; off unless somebody switched it on."""
+        named = {
+            key: str(self._store.value(f"publish/{key}", "") or "")
+            for key in ("address", "site", "login", "ca")
+        }
+        on = str(self._store.value("publish/on", "false")).lower() == "true"
+        return PublishChoices(on and bool(named["address"]), **named)
+
+    @publish.setter
+    def publish(self, choices: PublishChoices) -> None:
+        self._store.setValue("publish/on", "true" if choices.on else "false")
+        for key in ("address", "site", "login", "ca"):
+            self._store.setValue(f"publish/{key}", getattr(choices, key))
 
     @property
     def listen_output(self) -> str:

@@ -237,6 +237,7 @@ QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weigh
   padding: {px4}px {px9}px; }}
 QTableView::item:selected {{ border: 1px solid {cover}; }}
 QTableView::item {{ padding: {px4}px {px9}px; }}
+QTableView#overview {{ font-size: {px17}px; gridline-color: {panel}; }}
 QDialog {{ background: {bg}; }}
 QDialog QAbstractItemView {{ background: {panel}; color: {ink}; border: 1px solid {line};
   alternate-background-color: {bg}; selection-background-color: {line}; selection-color: {ink}; }}

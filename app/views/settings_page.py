@@ -64,7 +64,8 @@ class Alerting:
 
 class SettingsPage(Overlay):
     """`chime_changed` carries `ChimeSettings`, `changed` `Choices`, `look_changed` a name,
-    `test` a `Sound`, `alerts_changed` whether the desktop is alerted."""
+    `test` a `Sound`, `alerts_changed` whether the desktop is alerted; `publish_asked` wants the
+    page of the broker."""
 
     SCROLLS: ClassVar = True
 
@@ -74,6 +75,7 @@ class SettingsPage(Overlay):
     test = Signal(object)
     alerts_changed = Signal(bool)
     reset_asked = Signal()
+    publish_asked = Signal()
 
     def __init__(
         self,
@@ -100,6 +102,8 @@ class SettingsPage(Overlay):
         self.numbers = {
             name: self._number(name, words, unit, step) for name, words, unit, step in NUMBERS
         }
+        self.publish = Button("Publish to a broker…")
+        self._line("Several carts", self.publish)
         self.reset, self.done = (
             Button("Reset to defaults"),
             Button("Done", "Esc", main=True).as_primary(),
@@ -180,6 +184,7 @@ class SettingsPage(Overlay):
         self.alerts.toggled.connect(self.alerts_changed)
         confirm = QShortcut(QKeySequence("H"), self)
         confirm.activated.connect(self.heard.click)
+        self.publish.clicked.connect(self.publish_asked)
         self.reset.clicked.connect(self.reset_asked)
         self.done.clicked.connect(self.hide)
 

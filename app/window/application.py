@@ -64,12 +64,15 @@ def run_window(
     request: Open | None,
     client_factory: Callable[[Open], Client],
     inputs: Callable[[], Sequence[Input]] = tuple,
+    *,
+    published: bool = False,
 ) -> int:
     """Show the window until it is closed; returns the exit code.
 
     request : what to watch at once; None for the start page
     client_factory : opens a watch without blocking; raises OSError or ValueError with one line
     inputs : finds the live inputs; may take its time, it is called on another thread
+    published : the command line has it published already
     """
     app = application()
     bridge = Bridge(client_factory)
@@ -84,6 +87,7 @@ def run_window(
     one.raised.connect(window.come_forward)
     app.aboutToQuit.connect(one.release)
     app.aboutToQuit.connect(bridge.close)
+    window.publishing.by_command = published
     window.show()
     if request is not None:
         window.open(request)

@@ -49,7 +49,7 @@ class MainWindow(WindowParts):
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
             **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
-            **acts_of(self.sessions, self.sharing),
+            **acts_of(self.sessions, self.sharing, self.overview),
             Act.SEEN_WORST: self._see_worst,
             Act.FULL_SCREEN: self.toggle_full_screen,
             Act.BACK: self.leaving.back,
@@ -114,6 +114,7 @@ class MainWindow(WindowParts):
         self.settings.chime_changed.connect(self.watch.show_quiet)
         self.settings.choices_changed.connect(self._set_choices)
         self.settings.look_changed.connect(self._set_look)
+        self.settings.publish_asked.connect(self.publishing.show)
         self.headphones.outputs_wanted.connect(
             lambda: self.alerts.find_outputs(self.headphones.offer)
         )
@@ -203,6 +204,7 @@ class MainWindow(WindowParts):
         self.setStyleSheet(theme.sheet(self.look, self._scale))
         self.watch_page.set_look(self.look, self._scale)
         self.sessions.look = self.look
+        self.overview.set_look(self.look)
         self.strip.set_look(self.look, self._scale)
         self.glances.set_look(self.look)
         self.start_page.set_scale(self._scale)
@@ -256,6 +258,7 @@ class MainWindow(WindowParts):
             return
         self.bridge.stop()
         self.reports.close()
+        self.overview.close()
         self.alerts.close()
         self.background.close()
         self.prefs.set_place("window", self.saveGeometry())

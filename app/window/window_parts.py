@@ -21,8 +21,10 @@ from app.controllers.history_controller import HistoryController
 from app.controllers.line_check_controller import LineCheckController
 from app.controllers.navigation import Navigation
 from app.controllers.opening import Opening
+from app.controllers.overview_controller import OverviewController
 from app.controllers.plan_live import LivePlan
 from app.controllers.plan_new import NewPlan
+from app.controllers.publish_controller import PublishController
 from app.controllers.report_controller import Occasion, ReportController
 from app.controllers.session_controller import SessionController
 from app.controllers.settings_controller import SettingsController
@@ -109,7 +111,9 @@ class WindowParts(QMainWindow):
         )
         self.reports = ReportController(layer, prefs, background, self._occasion)
         self.opening = Opening(bridge, layer)
-        self.sharing = ShareController(bridge, layer, background)
+        self.sharing = ShareController(bridge, layer, background, prefs)
+        self.publishing = PublishController(bridge, layer, prefs, background)
+        self.overview = OverviewController(layer, prefs, background, self)
         self.leaving = Closing(
             layer,
             lambda: self.is_live,

@@ -33,8 +33,8 @@ other."""
 APP_ORDER: Final = (
     ("style", "setup"),
     ("models",),
-    ("alerts", "report", "page"),
-    ("fleet",),
+    ("alerts", "report", "fleet"),
+    ("page",),
     ("services",),
     ("views",),
     ("controllers",),

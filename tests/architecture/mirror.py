@@ -89,11 +89,15 @@ PARTS: Final[Mapping[str, str]] = {
     "app/controllers/test_plan_live.py": "app/models/plan_table app/views/plan/plan_page",
     "app/controllers/test_plan_new.py": "app/views/plan/plan_source",
     "app/controllers/test_share_controller.py": "app/services/page_link app/views/share_page",
+    "app/controllers/test_overview_controller.py": (
+        "app/views/fleet/overview_page app/views/fleet/overview_table"
+    ),
+    "app/controllers/test_publish_controller.py": "app/views/fleet/publish_page",
     "app/controllers/test_report_controller.py": (
         "app/models/report_subjects app/report/job app/views/report/report_page"
     ),
     "app/fleet/test_publisher.py": "app/fleet/cart_messages",
-    "end_to_end/test_broker.py": "app/fleet/site_reader",
+    "end_to_end/test_broker.py": "app/fleet/site_reader app/fleet/mqtt_link",
     "app/page/test_page_process.py": "app/page/launch app/cli/companions",
     "app/report/test_marker_files.py": (
         "app/report/marked_copy engine/report/content/markers engine/report/formats/edl "

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from axe_core_python.selenium import Axe
 from selenium import webdriver
+from selenium.webdriver.common.keys import Keys
 
 from app.page import certificate
 from engine.model.crew_notes import Stage
@@ -18,6 +19,7 @@ from engine.model.tracks import Plan, Track
 from tests.support.browser import keep, phone, require_browser, wait
 from tests.support.checkout import ROOT
 from tests.support.page_night import PageNight, page_night
+from tests.support.played_site import played_site
 from tests.support.qt import fake_client
 
 pytestmark = [pytest.mark.end_to_end, pytest.mark.at_any_speed]
@@ -236,6 +238,40 @@ def test_it_fits_every_screen_and_everybody(night: PageNight, size: Any, look: s
             f"{script}.map(b => Math.min(b.offsetWidth, b.offsetHeight)).sort((a, b) => a - b)[0]"
         )
         assert smallest >= 24
+
+
+@pytest.mark.parametrize("look", ["dark", "light"])
+@pytest.mark.parametrize("size", [(320, 568), (390, 844), (844, 390)], ids=str)
+def test_all_carts_have_a_tab_where_a_site_is_followed(size: Any, look: str) -> None:
+    """Worst first, then what is wrong across carts; hostile names are text; axe finds nothing."""
+    site = played_site()
+    crew = fake_client.Crew(PLAN, fake_client.tower_alarms())
+    with page_night(crew, site=site) as night, phone(size, look) as driver:
+        opened(driver, night)
+        wait(driver, "!document.getElementById('tab-carts').hidden")
+        driver.find_element("id", "tab-carts").click()
+        script = "return [...document.querySelectorAll('#carts .who')].map(e => e.textContent)"
+        assert driver.execute_script(script) == ["river", "tower", "square", "bridge"]
+        keep(driver, PICTURES / f"page-carts-{size[0]}x{size[1]}-{look}.png")
+        assert text(driver, "#elsewhere .fault") == "NO BACKUP · silent"
+        assert driver.execute_script("return document.documentElement.scrollWidth") <= size[0]
+        found = Axe().run(driver)["violations"]
+        assert [(v["id"], [n["html"] for n in v["nodes"]]) for v in found] == []
+        night.call(lambda: site.alarm("bridge", 1, time.monotonic(), name=HOSTILE, fault=HOSTILE))
+        wait(driver, "document.querySelectorAll('#elsewhere article').length === 5")
+        assert HOSTILE in text(driver, "#elsewhere")
+        assert driver.execute_script("return window.hurt") is None
+        site.problem = "the broker does not answer"
+        wait(driver, "!document.getElementById('site').hidden")
+        assert text(driver, "#site").startswith("No broker: the broker does not answer.")
+
+
+def test_without_a_site_there_are_three_tabs(screen: Any, night: PageNight) -> None:
+    """Who shares one cart sees nothing of others; arrow keys go round what there is."""
+    driver = opened(screen, night)
+    assert not driver.find_element("id", "tab-carts").is_displayed()
+    driver.find_element("id", "tab-cards").send_keys(Keys.ARROW_LEFT)
+    assert not driver.execute_script("return document.getElementById('panel-plan').hidden")
 
 
 def test_a_long_plan_fits(screen: Any) -> None:

@@ -17,10 +17,12 @@ WAITS_S = 10.0
 class PageNight:
     """The crew whose watch it is, the server, and the loop that it runs on."""
 
-    def __init__(self, crew: fake_client.Crew, drill: bool = False, tls: Any = None) -> None:
+    def __init__(
+        self, crew: fake_client.Crew, drill: bool = False, tls: Any = None, site: Any = None
+    ) -> None:
         self.crew = crew
         self.loop = asyncio.new_event_loop()
-        self.server = PageServer(crew.client, "127.0.0.1", 0, drill, tls)
+        self.server = PageServer(crew.client, "127.0.0.1", 0, drill, tls, site)
         self._thread = threading.Thread(target=self.loop.run_forever, daemon=True)
 
     def do(self, work: Callable[[], Coroutine[Any, Any, Any]]) -> Any:
@@ -59,9 +61,11 @@ async def _end_the_rest() -> None:
 
 
 @contextmanager
-def page_night(crew: fake_client.Crew, drill: bool = False, tls: Any = None) -> Iterator[PageNight]:
+def page_night(
+    crew: fake_client.Crew, drill: bool = False, tls: Any = None, site: Any = None
+) -> Iterator[PageNight]:
     """Serve it."""
-    night = PageNight(crew, drill, tls)
+    night = PageNight(crew, drill, tls, site)
     night.start()
     try:
         yield night

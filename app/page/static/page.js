@@ -6,10 +6,11 @@ const DEAD_MS = 6000; // a connection that is silent for so long is opened again
 const AGAIN_MS = 500;
 const MINUTE = 60;
 const COOKIE_LOST = 403;
+const TABS = ["cards", "tracks", "plan", "carts"];
 
 const $ = (id) => document.getElementById(id);
 const state = {
-  doc: { head: {}, cards: {}, tracks: {}, plan: {} },
+  doc: { head: {}, cards: {}, tracks: {}, plan: {} }, // with a site also: site, carts, elsewhere
   minute: [], nowS: 0, clock: "", at: 0, began: performance.now(),
   known: null, stale: false, tab: "cards", loud: false, audio: null, ending: null, shut: false,
 };
@@ -106,7 +107,7 @@ async function enter(code) {
 function askForCode(said) {
   state.shut = true;
   document.body.classList.add("shut");
-  for (const name of ["cards", "tracks", "plan"]) $(`panel-${name}`).hidden = true;
+  for (const name of TABS) $(`panel-${name}`).hidden = true;
   $("condition").hidden = true;
   $("enter").hidden = false;
   setText($("enter-said"), said);
@@ -159,6 +160,7 @@ function draw() {
   keyed($("panel-cards"), list.length ? list : [["empty", null]], buildCard, updateCard);
   keyed($("panel-tracks"), byNumber(tracks), buildTile, updateTile);
   keyed($("panel-plan"), byNumber(plan), buildWears, updateWears);
+  drawCarts();
   setText($("tab-cards"), list.length ? `To fix ${list.length}` : "To fix");
   announce(list);
 }
@@ -189,7 +191,7 @@ function updateCard(element, card) {
   element.className = `card ${card.level}${card.seen ? " seen" : ""}${known ? "" : " fresh"}`;
   const get = (name) => element.querySelector(`.${name}`);
   setText(get("who"), `${card.numbers} ${card.name}`.trim());
-  setText(get("fault"), card.level === "none" ? `NO BACKUP · ${card.fault}` : card.fault);
+  setText(get("fault"), faultWords(card));
   setText(get("where"), card.where);
   setText(get("check"), card.check && card.level !== "none" ? card.check : card.check ? `Check: ${card.check}` : "");
   setText(get("cover"), card.cover);
@@ -246,6 +248,49 @@ function updateWears(element, wears, key) {
   setText(element.querySelector(".more"), [wears.who, receiver, wears.battery && `battery: ${wears.battery}`].filter(Boolean).join(" · "));
 }
 
+function drawCarts() {
+  const { site, carts = {}, elsewhere = {} } = state.doc;
+  $("tab-carts").hidden = !site;
+  $("tabs").classList.toggle("four", Boolean(site));
+  if (!site) return state.tab === "carts" ? showTab("cards") : undefined;
+  const byOrder = (all) => Object.entries(all).sort((a, b) => a[1].order - b[1].order);
+  setText($("site"), site.text);
+  $("site").hidden = !site.text;
+  $("panel-carts").classList.toggle("old", Boolean(site.text));
+  setText($("more"), site.more);
+  keyed($("carts"), byOrder(carts), buildCart, updateCart);
+  keyed($("elsewhere"), byOrder(elsewhere), buildElsewhere, updateElsewhere);
+  const bad = Object.values(carts).filter((cart) => cart.level).length;
+  setText($("tab-carts"), bad ? `All carts ${bad}` : "All carts");
+}
+
+function titled(...rest) {
+  const h2 = make("h2", "", make("span", "shape"), make("span", "who"), make("time", "figures"));
+  h2.firstChild.setAttribute("aria-hidden", "true");
+  return make("article", "card", h2, make("span", "fault"), ...rest);
+}
+
+const buildCart = () => titled(make("p", "where"));
+
+function updateCart(element, cart) {
+  element.className = `card ${cart.level || "calm"}`;
+  setText(element.querySelector(".who"), cart.name);
+  setText(element.querySelector(".fault"), cart.text);
+  setText(element.querySelector(".where"), [cart.title, cart.more].filter(Boolean).join(" · "));
+}
+
+const buildElsewhere = () => titled(make("p", "where"), make("p", "check"), make("p", "help"));
+
+function updateElsewhere(element, alarm) {
+  element.className = `card ${alarm.level}`;
+  setText(element.querySelector(".who"), `${alarm.cart}: ${alarm.name}`);
+  setText(element.querySelector(".fault"), faultWords(alarm));
+  for (const name of ["where", "check", "help"]) setText(element.querySelector(`.${name}`), alarm[name]);
+}
+
+const faultWords = ({ level, fault, seen }) =>
+  `${level === "none" ? "NO BACKUP · " : ""}${fault}${seen ? " · seen" : ""}`;
+
 function drawTimes() {
   const ahead = state.at ? (performance.now() - state.at) / 1000 : 0;
   const moving = state.doc.head.word !== "ended" && state.doc.head.word !== "silent";
@@ -254,6 +299,13 @@ function drawTimes() {
     if (!card) continue;
     const text = card.since_s === undefined ? card.time : lasted(state.nowS + (moving ? ahead : 0) - card.since_s);
     setText(element.querySelector("time"), text);
+  }
+  const { carts = {}, elsewhere = {} } = state.doc;
+  for (const [panel, all] of [["carts", carts], ["elsewhere", elsewhere]]) {
+    for (const element of $(panel).children) {
+      const since = all[element.dataset.key]?.since_s;
+      setText(element.querySelector("time"), since === undefined ? "" : lasted(state.nowS + ahead - since));
+    }
   }
 }
 
@@ -324,7 +376,7 @@ function remember(name) {
 
 function showTab(name) {
   state.tab = name;
-  for (const one of ["cards", "tracks", "plan"]) {
+  for (const one of TABS) {
     $(`panel-${one}`).hidden = one !== name;
     $(`tab-${one}`).setAttribute("aria-selected", String(one === name));
     $(`tab-${one}`).tabIndex = one === name ? 0 : -1;
@@ -332,13 +384,13 @@ function showTab(name) {
 }
 
 function begin() {
-  const tabs = ["cards", "tracks", "plan"];
-  tabs.forEach((name, n) => {
+  TABS.forEach((name) => {
     $(`tab-${name}`).addEventListener("click", () => showTab(name));
     $(`tab-${name}`).addEventListener("keydown", (event) => {
-      const step = { ArrowRight: 1, ArrowLeft: 2 }[event.key];
+      const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
       if (!step) return;
-      showTab(tabs[(n + step) % 3]);
+      const tabs = TABS.filter((one) => !$(`tab-${one}`).hidden);
+      showTab(tabs.at((tabs.indexOf(name) + step) % tabs.length));
       $(`tab-${state.tab}`).focus();
     });
   });

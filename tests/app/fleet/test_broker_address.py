@@ -7,13 +7,15 @@ from pathlib import Path
 import pytest
 
 from app.fleet.broker_address import (
+    CA,
     LOGIN,
     PASSWORD,
     USER,
     Broker,
     BrokerAddressError,
-    login,
+    BrokerLogin,
     parse,
+    site_of,
 )
 
 
@@ -42,6 +44,14 @@ def test_anything_else_is_refused(text: str) -> None:
         parse(text, cart=True)
 
 
+def test_a_cart_belongs_to_a_site() -> None:
+    """The overview beside a cart is of its own site."""
+    assert site_of("mqtts://h:9/belfry/main") == "mqtts://h:9/belfry"
+    assert site_of("mqtt://h/belfry") == "mqtt://h/belfry"
+    with pytest.raises(BrokerAddressError):
+        site_of("")
+
+
 def test_no_password_in_an_address() -> None:
     """Everybody on the machine can read a command line; the message does not repeat it."""
     with pytest.raises(BrokerAddressError) as refusal:
@@ -55,14 +65,33 @@ def test_the_login_comes_from_a_file_or_the_environment(
     """The file first; a name without a password is allowed."""
     for name in (LOGIN, USER, PASSWORD):
         monkeypatch.delenv(name, raising=False)
-    assert login() is None
+    assert BrokerLogin().name_and_password() is None
     monkeypatch.setenv(USER, "cart")
-    assert login() == ("cart", "")
+    assert BrokerLogin().name_and_password() == ("cart", "")
     monkeypatch.setenv(PASSWORD, "rope")
-    assert login() == ("cart", "rope")
+    assert BrokerLogin().name_and_password() == ("cart", "rope")
     (tmp_path / "login").write_text("other\nbell\n", "utf-8")
     monkeypatch.setenv(LOGIN, str(tmp_path / "login"))
-    assert login() == ("other", "bell")
+    assert BrokerLogin().name_and_password() == ("other", "bell")
     monkeypatch.setenv(LOGIN, str(tmp_path / "missing"))
     with pytest.raises(OSError, match="missing"):
-        login()
+        BrokerLogin().name_and_password()
+
+
+def test_a_file_that_was_chosen_outranks_the_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the settings; one that is no text, or not there, is one clear line."""
+    monkeypatch.setenv(USER, "other")
+    monkeypatch.setenv(CA, "/there")
+    chosen = tmp_path / "login"
+    chosen.write_text("cart\nsecret\n", encoding="utf-8")
+    login = BrokerLogin(str(chosen), "/here")
+    assert login.name_and_password() == ("cart", "secret")
+    assert (login.authority(), BrokerLogin().authority()) == ("/here", "/there")
+    chosen.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(OSError, match="no text"):
+        login.name_and_password()
+    chosen.unlink()
+    with pytest.raises(OSError, match="No such file"):
+        login.name_and_password()

@@ -9,10 +9,9 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.page.document import Condition, document, patch, shown, whole_db
+from app.page.document import Condition, document, patch
 from engine.model.crew_notes import CrewNotes, Stage, attend
-from engine.model.messages import AlarmState, Kind
-from engine.model.tracks import Plan, Track
+from engine.model.messages import AlarmState
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()
@@ -99,15 +98,3 @@ def test_nothing_in_it_is_null() -> None:
     """Null means "gone" in a patch."""
     made = document(WATCH, SNAPSHOT, WATCHING, drill=False, may_see=True)
     assert "null" not in json.dumps(made)
-
-
-def test_unused_inputs_are_left_out() -> None:
-    """Tiles, plan and levels are of the tracks in use, by their input numbers."""
-    tracks = (Track(4, "Rope"), Track(2, "Spare", Kind.UNUSED), Track(1, "Bell"))
-    assert shown(Plan(tracks)) == [2, 0]
-
-
-def test_levels_are_whole_and_bounded() -> None:
-    """Digital zero and the unknown are the lowest; nothing is above full scale."""
-    levels = [float("-inf"), float("nan"), -200.0, -12.4, 3.0]
-    assert whole_db(levels) == [-72, -72, -72, -12, 0]

@@ -23,6 +23,7 @@ from engine.model import crew_notes as desks
 from tests.support.checkout import ROOT
 from tests.support.qt import fake_client, pages
 from tests.support.qt.drill_pages import DRILL_PAGES
+from tests.support.qt.fleet_pages import FLEET_PAGES
 from tests.support.qt.report_pages import REPORT_PAGES
 from tests.support.qt.sound_pages import SOUND_PAGES
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
@@ -173,6 +174,7 @@ def with_battery(folder: Path) -> MainWindow:
 
 
 PAGES = {
+    **FLEET_PAGES,
     **SOUND_PAGES,
     **DRILL_PAGES,
     **REPORT_PAGES,
