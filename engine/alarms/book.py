@@ -5,6 +5,7 @@ Conditions come in as arrays; only alarms with something going on are stepped on
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
@@ -42,15 +43,17 @@ class Book:
     standby : the crew is not rolling
     on_break : nothing but the ambience and the input itself is to alarm
     out_of_service : indices of the tracks that the crew took out
-    history : every incident that has ended, oldest first
+    history : incidents that have ended, oldest first; the newest `remembers` of them, or all
     last_id : number of the newest incident
     """
 
-    def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
+    def __init__(
+        self, scene: Scene, rules: Sequence[FaultRule], remembers: int | None = None
+    ) -> None:
         self.scene = scene
         self.standby = self.on_break = False
         self.out_of_service: set[int] = set()
-        self.history: list[Incident] = []
+        self.history: deque[Incident] = deque(maxlen=remembers)
         self.alarms_by_key: dict[Key, TrackAlarm] = {}
         self._evaluator = Evaluator(scene, rules)
         self._coverage = Coverage(scene.tracks)
@@ -265,7 +268,7 @@ class Book:
         return tuple(sorted((a.shown for a in self.track_alarms if a.standing), key=urgency))
 
     def incidents(self) -> tuple[Incident, ...]:
-        """Every incident so far, ended or not, by onset.
+        """Every incident that stands or is in `history`, by onset.
 
         One whose condition is gone has ended, though its off-delay may still run.
         """

@@ -57,7 +57,8 @@ class Pipeline:
 
     `checkpoint` is what an earlier watch of the same tracks remembered: time, floors and alarms go
     on from there. `reference` is the time since midnight of stream time 0. `reduced`: only levels
-    are measured, and only the simplest faults looked for.
+    are measured, and only the simplest faults looked for. `remembers`: how many incidents are kept
+    after their end; left out, all are, which a watch of days has no memory for.
     """
 
     def __init__(
@@ -69,6 +70,7 @@ class Pipeline:
         reference: Reference | None = None,
         *,
         reduced: bool = False,
+        remembers: int | None = None,
     ) -> None:
         self.plan = plan
         checkpoint = None if checkpoint is None else checkpoint.of(_inputs(plan))
@@ -77,7 +79,7 @@ class Pipeline:
         learned = None if checkpoint is None else Learned(np.array(checkpoint.floor_dbfs))
         self._framer = TickFramer(self.scene, learned, LevelMeter if reduced else Meter)
         self.meter = self._framer.meter
-        self.book = Book(self.scene, rules)
+        self.book = Book(self.scene, rules, remembers)
         self._crew = CrewCommands()
         self._unlogged_marks: list[Mark] = []
         self.audio_lost_s = 0.0
@@ -322,7 +324,7 @@ class Pipeline:
         return self.meter.totals()
 
     def incidents(self) -> tuple[Incident, ...]:
-        """Every incident so far, by onset."""
+        """Every incident that stands or is remembered, by onset."""
         return self.book.incidents()
 
 

@@ -110,6 +110,7 @@ class Runner:
                 checkpoint=checkpoint,
                 reference=reference,
                 reduced=bool(reduced),
+                remembers=0,  # the log has them
             )
         except BaseException:
             self.input.close()

@@ -17,9 +17,9 @@ TICK_S = 0.1
 class Desk:
     """Tracks, a book on the real table of faults, and a clock that only `run` moves."""
 
-    def __init__(self, *tracks: Track) -> None:
+    def __init__(self, *tracks: Track, remembers: int | None = None) -> None:
         self.scene = Scene(tracks, 48_000)
-        self.book = Book(self.scene, FAULTS)
+        self.book = Book(self.scene, FAULTS, remembers)
         self.cause_alarms = CauseAlarms(self.book)
         self.ticks = 0
         self.unknown = False

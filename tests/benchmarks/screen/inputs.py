@@ -25,20 +25,34 @@ _LONG_S: Final = 60.0
 """The sound that is repeated; on disk, for it must not weigh on anybody's memory."""
 
 
-def write_raw(path: Path, tracks: int, rate_hz: int) -> None:
-    """The demo take over that many tracks, as raw 16-bit samples."""
+MUTED_S: Final = 0.9
+"""Long enough for an amber alarm, which a lav has after 0.5 s."""
+
+
+def write_raw(path: Path, tracks: int, rate_hz: int, flood: bool = False) -> None:
+    """The demo take over that many tracks, as raw 16-bit samples.
+
+    With `flood` each second another track is muted for most of it.
+    """
+    second, at = np.arange(rate_hz) < MUTED_S * rate_hz, 0
     with path.open("wb") as file:
         for block in blocks(tracks, rate_hz, _LONG_S):
+            if flood:
+                seconds, inside = np.divmod(np.arange(at, at + len(block)), rate_hz)
+                muted = second[inside]
+                block = block.copy()
+                block[np.flatnonzero(muted), seconds[muted] % tracks] = 0.0
+            at += len(block)
             file.write(np.rint(block * 32767.0).clip(-32768, 32767).astype("<i2").tobytes())
 
 
 @contextmanager
 def paced(
-    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str]
+    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str], flood: bool = False
 ) -> Iterator[dict[str, str]]:
     """The environment in which the stand-in is the only input; its name is `DEVICE`."""
     raw = scratch / "take.raw"
-    write_raw(raw, tracks, rate_hz)
+    write_raw(raw, tracks, rate_hz, flood)
     more = {"STANDIN_TAKE": str(raw), "STANDIN_CHANNELS": str(tracks), "STANDIN_RATE": str(rate_hz)}
     paths = [str(_STANDIN), *filter(None, [env.get("PYTHONPATH")])]
     yield {**env, **more, "PYTHONPATH": os.pathsep.join(paths)}
@@ -46,7 +60,7 @@ def paced(
 
 @contextmanager
 def served(
-    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str]
+    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str], flood: bool = False
 ) -> Iterator[dict[str, str]]:
     """The environment in which PortAudio has one input of a sound server; its name is `DEVICE`.
 
@@ -60,7 +74,7 @@ def served(
             f"the sound server passes {MOST_OF_A_SERVER} channels at most: --source paced"
         )
     raw = scratch / "take.raw"
-    write_raw(raw, tracks, rate_hz)
+    write_raw(raw, tracks, rate_hz, flood)
     with sound_server(tracks, rate_hz) as server:
         command = ["pacat", "--playback", "--raw", "--format=s16le", "--device=take"]
         command += [f"--rate={rate_hz}", f"--channels={tracks}", "--latency-msec=200"]
@@ -90,10 +104,13 @@ __all__ = ["DEVICE", "MOST_OF_A_SERVER", "paced", "served"]
 
 
 @contextmanager
-def a_desk(source: str, tracks: int, rate_hz: int) -> Iterator[tuple[Path, Path, dict[str, str]]]:
+def a_desk(
+    source: str, tracks: int, rate_hz: int, flood: bool = False
+) -> Iterator[tuple[Path, Path, dict[str, str]]]:
     """A scratch folder, a plan in it, and the environment with a display and that input.
 
     source : "paced" or "device"
+    flood : an alarm begins each second
     """
     with ExitStack() as stack:
         scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="watch")))
@@ -101,4 +118,4 @@ def a_desk(source: str, tracks: int, rate_hz: int) -> Iterator[tuple[Path, Path,
         plan.write_text(plan_text(tracks), encoding="utf-8")
         env = stack.enter_context(display(system_packages.Machine.here()))
         put_in = paced if source == "paced" else served
-        yield scratch, plan, stack.enter_context(put_in(tracks, rate_hz, scratch, env))
+        yield scratch, plan, stack.enter_context(put_in(tracks, rate_hz, scratch, env, flood))

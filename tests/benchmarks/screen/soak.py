@@ -1,12 +1,13 @@
 """Watches a live input for a long time: audio lost, memory, and how late the screen is.
 
     python -m tests.benchmarks.screen soak [--tracks 64] [--rate 48000] [--minutes 60]
-        [--source paced|device] [--no-load]
+        [--source paced|device] [--no-load] [--flood]
 
 The engine's own process takes the input, the real window draws it (on a virtual display where
 there is none), a third process keeps one core busy. `paced`: in PortAudio's place a thread calls
 back by the clock and, as a converter does, drops what is not taken in time; any number of tracks.
 `device`: PortAudio itself on a user-space sound server, which passes 32 channels at most.
+`--flood`: an alarm begins each second.
 
 A sample's latency is the time from its arrival to the end of the painting of the first board that
 counts it (the system's compositor comes after that). It arrives when its stream time says, by the
@@ -157,11 +158,12 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--source", choices=("paced", "device"), default="paced")
     parser.add_argument("--no-load", action="store_true", help="leave the other core alone")
+    parser.add_argument("--flood", action="store_true", help="an alarm each second")
     given = parser.parse_args()
     if given.minutes < LEAST_MINUTES:
         parser.error(f"the warm-up does not count: watch for --minutes {LEAST_MINUTES} or more")
     with ExitStack() as stack:
-        desk = a_desk(given.source, given.tracks, given.rate)
+        desk = a_desk(given.source, given.tracks, given.rate, given.flood)
         scratch, plan, env = stack.enter_context(desk)
         if not given.no_load:
             busy = subprocess.Popen([sys.executable, "-c", "while True: pass"])

@@ -404,3 +404,16 @@ def test_unknown_holds(desk: Desk) -> None:
     desk.unknown = True
     assert desk.run(10.0) == []
     assert desk.alarm(Fault.MUTED, 1).incident.severity is Severity.AMBER
+
+
+def test_a_book_that_is_to_remember_nothing_keeps_no_incident_that_is_over() -> None:
+    """After 200 alarms that came and went, what is kept is what stands, and numbers go on."""
+    desk = Desk(Track(1), Track(2), remembers=0)
+    desk.fail(Fault.MUTED, 2)
+    for _ in range(200):
+        desk.fail(Fault.MUTED, 1)
+        desk.run(1.0)
+        desk.mend(Fault.MUTED, 1)
+        desk.run(2.0)
+    assert [i.track for i in desk.book.incidents()] == [2]
+    assert desk.book.last_id == 201
