@@ -99,21 +99,21 @@ def main() -> None:
     from PySide6.QtCore import QTimer
     from PySide6.QtWidgets import QApplication
 
+    from app.controllers.watch_controller import WatchController
     from app.views.board.board import Board
-    from app.window import main_window
     from app.window.application import run_window
     from engine.model.commands import Open, Stop
     from engine.model.messages import Snapshot
     from engine.runtime.client import EngineClient
 
     shown: list[Snapshot] = []
-    show, paint = main_window.MainWindow._show_snapshot, Board.paintEvent
+    show, paint = WatchController._show_snapshot, Board.paintEvent
     clients: list[EngineClient] = []
     out = open(record, "ab", buffering=0)  # noqa: SIM115 - for the life of the process
 
-    def noting_show(window: main_window.MainWindow, snapshot: Snapshot) -> None:
+    def noting_show(watch: WatchController, snapshot: Snapshot) -> None:
         shown[:] = [snapshot]
-        show(window, snapshot)
+        show(watch, snapshot)
 
     def noting_paint(board: Board, event: object) -> None:
         paint(board, event)  # type: ignore[arg-type]
@@ -130,7 +130,7 @@ def main() -> None:
             client.send(Stop())
         QTimer.singleShot(0, QApplication.quit)
 
-    main_window.MainWindow._show_snapshot = noting_show  # type: ignore[method-assign]
+    WatchController._show_snapshot = noting_show  # type: ignore[method-assign]
     Board.paintEvent = noting_paint  # type: ignore[method-assign, assignment]
     signal.signal(signal.SIGTERM, leave)
     run_window(Open(device=device, plan=plan), client_for)

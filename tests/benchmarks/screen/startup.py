@@ -14,17 +14,17 @@ import time
 
 _INSIDE = """
 import sys, time
-import app.window.main_window as w
-shown = w.MainWindow._show_snapshot
+from app.controllers.watch_controller import WatchController
+shown = WatchController._show_snapshot
 def first(self, snapshot):
     shown(self, snapshot)
-    self.repaint()
+    self._page.window().repaint()
     print(time.time(), flush=True)
-    self.bridge.stop()
+    self._bridge.stop()
     sys.stdout.close()
     import os
     os._exit(0)
-w.MainWindow._show_snapshot = first
+WatchController._show_snapshot = first
 from app.cli.main import main
 main(["replay", "demo"])
 """

@@ -408,7 +408,7 @@ def test_unknown_holds(desk: Desk) -> None:
 
 def test_a_book_that_is_to_remember_nothing_keeps_no_incident_that_is_over() -> None:
     """After 200 alarms that came and went, what is kept is what stands, and numbers go on."""
-    desk = Desk(Track(1), Track(2), remembers=0)
+    desk = Desk(Track(1), Track(2), Track(3), remembers=0)
     desk.fail(Fault.MUTED, 2)
     for _ in range(200):
         desk.fail(Fault.MUTED, 1)
