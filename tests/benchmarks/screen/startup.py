@@ -20,7 +20,7 @@ def first(self, snapshot):
     shown(self, snapshot)
     self._page.window().repaint()
     print(time.time(), flush=True)
-    self._bridge.stop()
+    self._page.window().bridge.stop()
     sys.stdout.close()
     import os
     os._exit(0)

@@ -1,9 +1,10 @@
-"""Stands in for PortAudio's Python module: one input that a thread of its own calls back for.
+"""Stands in for PortAudio's Python module: inputs that a thread of its own calls back for.
 
 Put before the real one on PYTHONPATH. What it plays, over and over, is told by the environment:
 STANDIN_TAKE (raw little-endian 16-bit samples, frames by channels), STANDIN_CHANNELS and
-STANDIN_RATE. As a converter does, it never waits: who is later than the latency asked for has
-lost those frames, and the next callback is told so.
+STANDIN_RATE. STANDIN_INPUTS: how many such inputs there are; 1 where it is not told. As a
+converter does, it never waits: who is later than the latency asked for has lost those frames, and
+the next callback is told so; but not on every second input, as some drivers do not.
 """
 
 from __future__ import annotations
@@ -34,15 +35,19 @@ def query_devices(device: object = None, kind: str | None = None) -> Any:
     """One input, no outputs."""
     if kind == "output":
         raise PortAudioError("no output here")
-    found = {
-        "index": 0,
-        "name": NAME,
-        "hostapi": 0,
-        "max_input_channels": int(os.environ["STANDIN_CHANNELS"]),
-        "max_output_channels": 0,
-        "default_samplerate": float(os.environ["STANDIN_RATE"]),
-    }
-    return (found,) if device is None else found
+    count = int(os.environ.get("STANDIN_INPUTS", "1"))
+    found = tuple(
+        {
+            "index": index,
+            "name": NAME if count == 1 else f"{NAME} {index + 1:02}",
+            "hostapi": 0,
+            "max_input_channels": int(os.environ["STANDIN_CHANNELS"]),
+            "max_output_channels": 0,
+            "default_samplerate": float(os.environ["STANDIN_RATE"]),
+        }
+        for index in range(count)
+    )
+    return found if device is None else found[int(str(device))]
 
 
 def check_input_settings(*_asked: object, **_named: object) -> None:
@@ -70,6 +75,7 @@ class InputStream:
     def __init__(
         self,
         *,
+        device: int = 0,
         channels: int,
         samplerate: int,
         latency: float,
@@ -79,6 +85,7 @@ class InputStream:
     ) -> None:
         self._channels, self._rate_hz, self._latency_s = channels, samplerate, latency
         self._callback, self._finished = callback, finished_callback
+        self._says_lost = device % 2 == 0
         stored = int(os.environ["STANDIN_CHANNELS"])
         self._take = np.memmap(os.environ["STANDIN_TAKE"], "<i2", "r").reshape(-1, stored)
         self._stop = threading.Event()
@@ -105,7 +112,7 @@ class InputStream:
                 time.sleep(-late_s)
             elif late_s > self._latency_s:
                 number += int(late_s / BLOCK_S)
-                lost = True
+                lost = self._says_lost
             first = number % count * frames
             stored = self._take[first : first + frames, : self._channels]
             np.multiply(stored, np.float32(2.0**-15), out=block)
