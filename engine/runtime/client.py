@@ -21,6 +21,7 @@ from engine.model.commands import Command, Open, Stop, Watch
 from engine.model.messages import Snapshot
 from engine.runtime.housekeeping import STUCK_S
 from engine.runtime.ipc import BEAT_S, Connection, carry_events, connect
+from engine.runtime.patience import Patience
 from engine.runtime.spawn import Starter
 from engine.runtime.wire import (
     SCHEMA,
@@ -226,13 +227,13 @@ class EngineClient:
         with self._wake:
             self._connection = connection
             self._wake.notify_all()
-        heard_at = time.monotonic()
+        patience = Patience(2 * BEAT_S, time.monotonic())
         with suppress(EOFError, OSError, WireError):
             while not self._closed:
                 if connection.poll(BEAT_S):
                     self._hear(unpack_message(connection.recv()))
-                    heard_at = time.monotonic()
-                elif time.monotonic() - heard_at > HUNG_S:
+                    patience.came()
+                elif patience.look(time.monotonic()) > HUNG_S:
                     self._kill()
         with self._wake:
             self._connection = None

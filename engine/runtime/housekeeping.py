@@ -13,6 +13,7 @@ from typing import Final
 
 from engine.runtime import keeper
 from engine.runtime.ipc import BEAT_S
+from engine.runtime.patience import Patience
 from engine.runtime.server import Server
 from engine.runtime.wire import Alive, State
 from engine.session import engines
@@ -38,7 +39,7 @@ class Housekeeping:
     def __init__(self, folder: Path, server: Server) -> None:
         self._folder, self._server = folder, server
         self._over = threading.Event()
-        self._turned_at = time.monotonic()
+        self._turn = Patience(2 * BEAT_S, time.monotonic())
         self._keeper_job: bytes | None = None
         self._keeper_due = 0.0
 
@@ -57,16 +58,15 @@ class Housekeeping:
 
     def turned(self) -> None:
         """The watch has taken a turn."""
-        self._turned_at = time.monotonic()
+        self._turn.came()
 
-    @property
-    def heartbeat(self) -> State:
-        """For how long the watch has taken no turn: a driver may never answer."""
-        return Alive(time.monotonic() - self._turned_at)
+    def heartbeat(self, now_s: float) -> State:
+        """For how long the watch has taken no turn, by the steady clock: a driver may hang."""
+        return Alive(self._turn.look(now_s))
 
     def _beat(self) -> None:
         while not self._over.wait(BEAT_S):
-            safely(lambda: self._server.publish(self.heartbeat))
+            safely(lambda: self._server.publish(self.heartbeat(time.monotonic())))
             safely(self._server.look_after)
             safely(self.bound_words)
             safely(self._see_to_keeper)
@@ -83,7 +83,7 @@ class Housekeeping:
         """Of a live watch: show that it takes turns, and have somebody who looks."""
         if self._keeper_job is None:
             return
-        if time.monotonic() - self._turned_at < STUCK_S:
+        if self._turn.waited_s < STUCK_S:
             engines.beat(self._folder)
         if time.monotonic() >= self._keeper_due:
             self._keeper_due = time.monotonic() + _KEEPER_S

@@ -19,6 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+from engine.runtime.patience import Patience
 from engine.session.file_lock import FileLock, is_held
 
 RUNNING: Final = "running.json"
@@ -56,7 +57,7 @@ class Keeper:
         self._folder, self._start, self._kill = folder, start, kill
         self._vacant_since: float | None = None
         self._beat: float | None = None
-        self._beat_seen_at = 0.0
+        self._patience = Patience(2 * POLL_S, 0.0)
 
     def look(self, now_s: float) -> bool:
         """Look once, by a steady clock; False where the watch has ended in good order."""
@@ -79,10 +80,12 @@ class Keeper:
             beat = (self._folder / BEAT).stat().st_mtime
         except OSError:
             return  # still opening
+        waited_s = self._patience.look(now_s)
         if beat != self._beat:
-            self._beat, self._beat_seen_at = beat, now_s
-        elif now_s - self._beat_seen_at > HUNG_S:
-            self._beat_seen_at = now_s
+            self._beat = beat
+            self._patience.came()
+        elif waited_s > HUNG_S:
+            self._patience.came()
             with suppress(OSError, ValueError, KeyError, TypeError):
                 text = (self._folder / RUNNING).read_text(encoding="utf-8")
                 self._kill(int(json.loads(text)["pid"]))

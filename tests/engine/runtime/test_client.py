@@ -325,6 +325,31 @@ def test_an_engine_that_gives_no_sign_of_life_is_ended(
     client.close()
 
 
+def test_a_computer_that_stood_still_costs_no_engine(
+    starter: FakeStarter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Window and engine were stopped for a minute: the engine gets its time to answer."""
+    ended = kills(monkeypatch)
+    client = EngineClient(Open(device="tower"))
+    starter.engines[0].shows(1.0)
+    until(shown(client))
+    client._pid = 4711
+    looks, monotonic = [], time.monotonic
+
+    def stopped() -> float:  # each look seems to come a minute after the one before
+        looks.append(monotonic())
+        return looks[-1] + 60.0 * len(looks)
+
+    monkeypatch.setattr(client_module.time, "monotonic", stopped)
+    until_real = monotonic() + 10.0
+    while len(looks) < 8:
+        assert monotonic() < until_real
+        time.sleep(0.005)
+    monkeypatch.setattr(client_module.time, "monotonic", monotonic)
+    assert ended == []
+    client.close()
+
+
 @pytest.mark.parametrize(("turn_s", "is_ended"), [(STUCK_S - 0.1, False), (STUCK_S + 0.1, True)])
 def test_an_engine_whose_watch_takes_no_turn_is_ended(
     starter: FakeStarter, monkeypatch: pytest.MonkeyPatch, turn_s: float, is_ended: bool

@@ -9,6 +9,7 @@ from typing import cast
 import pytest
 
 from engine.runtime.housekeeping import Housekeeping
+from engine.runtime.ipc import BEAT_S
 from engine.runtime.server import Server
 from engine.runtime.wire import Alive, State
 from engine.session import engines, folders
@@ -45,9 +46,24 @@ def idle() -> Housekeeping:
 
 def test_the_heartbeat_says_how_long_the_watch_took_no_turn(idle: Housekeeping) -> None:
     """By that a window knows a driver that never answers."""
-    idle._turned_at = time.monotonic() - 7.0
-    assert isinstance(idle.heartbeat, Alive)
-    assert idle.heartbeat.turn_s == pytest.approx(7.0, abs=0.5)
+    now_s = time.monotonic()
+    for n in range(1, 29):
+        beat = idle.heartbeat(now_s + n * BEAT_S)
+    assert isinstance(beat, Alive)
+    assert beat.turn_s == pytest.approx(7.0, abs=0.5)
+    idle.turned()
+    beat = idle.heartbeat(now_s + 8.0)
+    assert isinstance(beat, Alive)
+    assert beat.turn_s < 1.0
+
+
+def test_an_engine_that_was_stopped_as_a_whole_does_not_say_that_its_watch_hangs(
+    idle: Housekeeping,
+) -> None:
+    """Its heart beats before its watch can take a turn; windows are not to end it."""
+    beat = idle.heartbeat(time.monotonic() + 60.0)
+    assert isinstance(beat, Alive)
+    assert beat.turn_s < 1.0
 
 
 def test_what_a_driver_complains_of_is_bounded(idle: Housekeeping) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.runtime.keeper import BEAT, HUNG_S, KEEPER_LOCK, LOCK, RUNNING, VACANT_S, Keeper
+from engine.runtime.keeper import BEAT, HUNG_S, KEEPER_LOCK, LOCK, POLL_S, RUNNING, VACANT_S, Keeper
 from engine.session.file_lock import FileLock, is_held
 from tests.support.checkout import ROOT
 
@@ -76,11 +76,26 @@ def test_an_engine_without_a_heartbeat_is_ended(session: Session) -> None:
         os.utime(beat, (n, n))
         assert session.keeper.look(1000.0 + n)
     assert session.killed == []
-    session.keeper.look(1099.0 + HUNG_S - 1.0)
+    silent = round(HUNG_S / POLL_S)
+    for n in range(1, silent):
+        session.keeper.look(1099.0 + n * POLL_S)
     assert session.killed == []
-    session.keeper.look(1099.0 + HUNG_S + 1.0)
-    session.keeper.look(1099.0 + HUNG_S + 2.0)
+    for n in range(silent, silent + 8):
+        session.keeper.look(1099.0 + n * POLL_S)
     assert session.killed == [4711]
+    lock.release()
+
+
+def test_a_computer_that_stood_still_for_an_hour_costs_no_engine(session: Session) -> None:
+    """Keeper and engine were stopped both: no heartbeat was due."""
+    lock = FileLock(session.folder / LOCK)
+    beat = session.folder / BEAT
+    for n in range(20):
+        beat.touch()
+        os.utime(beat, (n, n))
+        assert session.keeper.look(3600.0 * n)
+        assert session.keeper.look(3600.0 * n + POLL_S)
+    assert session.killed == []
     lock.release()
 
 
