@@ -56,7 +56,9 @@ PARTS: Final[Mapping[str, str]] = {
     ),
     "engine/report/formats/test_csv_table.py": "engine/report/content/words",
     "engine/report/layout/test_pages.py": (
-        "engine/report/layout/details engine/report/layout/severity_marks"
+        "engine/report/layout/anchors engine/report/layout/day engine/report/layout/details "
+        "engine/report/layout/instead_cell engine/report/layout/performers "
+        "engine/report/layout/severity_marks"
     ),
     "engine/runtime/test_process.py": "engine/runtime/host engine/runtime/spawn",
     "engine/verify/test_align.py": "engine/verify/follow engine/verify/traces",
@@ -79,7 +81,8 @@ PARTS: Final[Mapping[str, str]] = {
     "app/controllers/test_crew_actions.py": "app/models/undo app/views/widgets/prompt",
     "app/controllers/test_drill_controller.py": (
         "app/controllers/drill_score app/views/drill/drill_choice app/views/drill/drill_panel "
-        "app/views/drill/score_page engine/drill/finish engine/drill/score_sheet"
+        "app/views/drill/qt_drawing app/views/drill/score_page engine/drill/finish "
+        "engine/drill/score_sheet"
     ),
     "app/controllers/test_headphones.py": "app/views/listen_bar app/views/widgets/choice",
     "app/controllers/test_line_check_controller.py": (
@@ -103,7 +106,6 @@ PARTS: Final[Mapping[str, str]] = {
         "app/report/marked_copy engine/report/content/markers engine/report/formats/edl "
         "engine/report/formats/otio engine/report/formats/webvtt"
     ),
-    "app/report/test_pdf.py": "app/report/qt_drawing app/report/typeset",
     "app/setup/test_bootstrap.py": "app/setup/system_packages",
     "app/style/test_colour_blind.py": "app/style/state_shapes",
     "app/views/board/test_board.py": (

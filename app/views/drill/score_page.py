@@ -14,8 +14,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.report.qt_drawing import paint
 from app.style.theme import Look
+from app.views.drill.qt_drawing import paint
 from app.views.widgets.basics import Button, plain
 from app.views.widgets.overlay import Overlay
 from engine.drill.finish import Finished

@@ -65,6 +65,11 @@ def numbers(tracks: Sequence[int]) -> str:
     )
 
 
+def faults(entries: Sequence[Entry]) -> str:
+    """Each fault once: muted, dropout."""
+    return ", ".join(dict.fromkeys(entry.word for entry in entries))
+
+
 def pack(track: Track) -> str:
     """'pack 2, small of back', as far as the plan says."""
     parts = [f"pack {track.pack}" if track.pack else "", track.placement]

@@ -20,11 +20,17 @@ class Tone(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading: `level` 1 (the report), 2 (a take), 3 (a part). `new_page`: begins one."""
+    """A heading: `level` 1 (the report), 2 (a take), 3 (a part).
+
+    new_page : begins one; `landscape` holds from there to the next that does
+    anchor : what cells link to
+    """
 
     text: str
     level: int
     new_page: bool = False
+    landscape: bool = False
+    anchor: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +59,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One cell: text, a mark before it, and whether it stands out."""
+    """One cell: text, a mark before it, and whether it stands out.
+
+    link : the anchor of what it leads to; anchor : by which it is found itself
+    """
 
     text: str
     mark: Mark | None = None
     bold: bool = False
     tone: Tone = Tone.PLAIN
+    link: str = ""
+    anchor: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
-from engine.alarms.coverage_timeline import WhoCoverage
 from engine.model.number_text import number_or_dash
 from engine.report.content import words
 from engine.report.content.alarm_figures import (
@@ -16,50 +15,56 @@ from engine.report.content.alarm_figures import (
 )
 from engine.report.content.report_data import Entry, Note, Section, TrackFigures
 from engine.report.content.sections import MOST_PICTURES, figures
+from engine.report.layout.anchors import Anchors
 from engine.report.layout.blocks import Block, Cell, Column, Heading, Pictures, Table, Text, Tone
 from engine.report.layout.incident_picture import incident_picture
-from engine.report.layout.severity_marks import Mark, mark_of
+from engine.report.layout.performers import all_performers
+from engine.report.layout.severity_marks import mark_of
 
 
-def details(section: Section, *, new_page: bool = True) -> Iterator[Block]:
-    """The blocks, part by part, on a new page or not; what has nothing to say is left out."""
-    yield from _incidents(section, new_page=new_page)
-    yield from _coverage(section)
+def details(section: Section, anchors: Anchors, *, alone: bool = True) -> Iterator[Block]:
+    """The blocks, part by part; what has nothing to say is left out.
+
+    The wide tables of a report of its own, and of a crew's session, lie on pages of their own.
+    """
+    landscape = alone or section.crew
+    yield from _incidents(section, anchors, landscape=landscape)
+    yield from all_performers(section)
     yield from _tracks(section)
     yield from _breaks(section)
     yield from _notes("Marks", section.marks, section)
     yield from _notes("Line check", section.line_check, section)
     yield from _notes("Batteries", section.batteries, section)
     yield from _alarms(section)
-    yield from _pictures(section)
+    yield from _pictures(section, 3 if landscape else 2)
 
 
 # ---- incidents -----------------------------------------------------------------------------------
 
 _SCANNED: Final = (
-    Column("No.", 0.05, right=True),
+    Column("No.", 0.04, right=True),
     Column("In, out", 0.11),
     Column("Lasts", 0.115, right=True),
     Column("Track", 0.135),
     Column("Who, pack", 0.12),
-    Column("Fault", 0.2),
-    Column("Use instead", 0.27),
+    Column("Fault", 0.25),
+    Column("Use instead", 0.23),
 )
 _ANSWERED: Final = (
     Column("No.", 0.045, right=True),
     Column("In, out", 0.11),
-    Column("Lasts", 0.115, right=True),
+    Column("Lasts", 0.09, right=True),
     Column("Track", 0.12),
     Column("Who, pack", 0.11),
-    Column("Fault", 0.14),
-    Column("Use instead", 0.16),
+    Column("Fault", 0.2),
+    Column("Use instead", 0.155),
     Column("What was done", 0.2),
 )
 """The same with what the crew did."""
 
 
-def _incidents(section: Section, *, new_page: bool) -> Iterator[Block]:
-    yield Heading("All incidents", 3, new_page)
+def _incidents(section: Section, anchors: Anchors, *, landscape: bool) -> Iterator[Block]:
+    yield Heading("All incidents", 3, new_page=landscape, landscape=landscape)
     if not section.entries:
         yield Text("There were none.")
         return
@@ -67,19 +72,19 @@ def _incidents(section: Section, *, new_page: bool) -> Iterator[Block]:
     columns = _ANSWERED if answered else _SCANNED
     rows = []
     for entry in section.entries:
-        row = _incident_row(entry, section)
+        row = _incident_row(entry, section, anchors)
         rows.append((*row, Cell(words.done(entry, section) or words.NONE)) if answered else row)
     yield Table(columns, tuple(rows))
 
 
-def _incident_row(entry: Entry, section: Section) -> tuple[Cell, ...]:
+def _incident_row(entry: Entry, section: Section, anchors: Anchors) -> tuple[Cell, ...]:
     track = entry.track
     who = ", ".join(filter(None, (track.who, words.pack(track)))) if track else words.NONE
     fault = ": ".join(filter(None, (entry.word, entry.incident.detail)))
     part_of = entry.incident.part_of
     out = "to the end" if entry.lasts else section.timecode_out(entry.end_s)
     return (
-        Cell(str(entry.number)),
+        Cell(str(entry.number), anchor=anchors.incident(entry.number)),
         Cell(f"{section.timecode(entry.start_s)} {out}"),
         Cell(words.length(entry.length_s)),
         Cell(words.subject(entry), bold=True),
@@ -89,7 +94,7 @@ def _incident_row(entry: Entry, section: Section) -> tuple[Cell, ...]:
     )
 
 
-def _pictures(section: Section) -> Iterator[Block]:
+def _pictures(section: Section, across: int) -> Iterator[Block]:
     shown = [entry for entry in section.entries if entry.excerpt is not None]
     if not shown:
         return
@@ -101,49 +106,10 @@ def _pictures(section: Section) -> Iterator[Block]:
     if any(entry.excerpt is not None and entry.excerpt.low is None for entry in shown):
         text = "The log keeps no waveform: what is drawn is the sample peak of each second."
         yield Text(text, Tone.DIM)
-    yield Pictures(tuple(incident_picture(entry, section) for entry in shown), across=2)
+    yield Pictures(tuple(incident_picture(entry, section) for entry in shown), across)
 
 
-# ---- who and tracks ------------------------------------------------------------------------------
-
-_COVERAGE: Final = (
-    Column("Who", 0.2),
-    Column("From", 0.14),
-    Column("To", 0.14),
-    Column("Lasts", 0.12, right=True),
-    Column("Use", 0.28),
-    Column("Covered", 0.12, right=True),
-)
-
-
-def _coverage(section: Section) -> Iterator[Block]:
-    """One line for each time in which somebody's usual track was not the one to use."""
-    if not section.whos:
-        return
-    yield Heading("Usable tracks of each performer", 3)
-    rows = [row for who in section.whos for row in _who_rows(who, section)]
-    yield Table(_COVERAGE, tuple(rows))
-
-
-def _who_rows(who: WhoCoverage, section: Section) -> Iterator[tuple[Cell, ...]]:
-    name = Cell(who.who, Mark.UNCOVERED if who.uncovered else Mark.GOOD, bold=True)
-    share, empty = Cell(words.percent(who.covered_fraction)), Cell("")
-    usual = who.tracks[0]
-    others = [stretch for stretch in who.stretches if stretch.use != usual]
-    if not others:
-        yield name, empty, empty, empty, Cell(f"track {usual} throughout"), share
-    for stretch in others:
-        use = words.use(stretch, section)
-        yield (
-            name,
-            Cell(section.timecode(stretch.start_s)),
-            Cell(section.timecode_out(stretch.end_s)),
-            Cell(words.length(stretch.length_s)),
-            Cell(use) if stretch.use is not None else Cell(use, bold=True, tone=Tone.BAD),
-            share,
-        )
-        share = empty
-
+# ---- tracks -------------------------------------------------------------------------------------
 
 _FIGURES: Final[tuple[tuple[str, float, Callable[[TrackFigures], float | None]], ...]] = (
     ("Integrated LUFS", 0.11, lambda one: one.integrated_lufs),

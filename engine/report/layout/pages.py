@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 
 from engine.report.content import words
 from engine.report.content.report_data import Entry, Report, Section
 from engine.report.content.sections import is_unusable, unusable_runs, urgency
+from engine.report.layout.anchors import Anchors
 from engine.report.layout.blocks import (
     Block,
     Cell,
@@ -19,15 +21,27 @@ from engine.report.layout.blocks import (
     Text,
     Tone,
 )
+from engine.report.layout.day import day
 from engine.report.layout.details import details
+from engine.report.layout.instead_cell import instead_cell
+from engine.report.layout.performers import performers
 from engine.report.layout.severity_marks import Mark, mark_of
 from engine.report.layout.timeline import legend, row_height, timeline
 
 _ROOM: Final = 640.0
 """What page one has for table rows and the timeline, in the timeline's units, on Letter paper."""
 
-_ROW: Final = 28.0
+_FULL: Final = 740.0
+"""What it has for table rows alone, where the timeline begins page two."""
+
+_ROW: Final = 22.0
+"""A row of a table: one line, now and then two."""
+
+_LINE: Final = 17.0
+"""A performer's line."""
+
 _LEAST_ROWS: Final = 6
+_LEAST_LINES: Final = 3
 _NONE_LOST: Final = "Monitoring complete: no audio missed."
 
 
@@ -37,14 +51,32 @@ def pages(report: Report) -> tuple[Block, ...]:
     if report.heading:
         blocks.append(Facts(report.heading))
     blocks += _failures(report)
-    one = len(report.sections) == 1
+    alone = len(report.sections) == 1
     if len(report.sections) > 1:
-        blocks += _all_takes(report.sections)
+        blocks += day(report.sections)
     for number, section in enumerate(report.sections):
-        blocks += _first_page(section, report.title, new_page=number > 0 or not one, alone=one)
-        blocks += details(section, new_page=one)
+        anchors = Anchors(number)
+        if not alone or section.name != report.title:
+            blocks.append(Heading(section.name, 2, new_page=not alone, anchor=anchors.take))
+        blocks += _first_page(section, anchors)
+        blocks += details(section, anchors, alone=alone)
     blocks.append(Text(report.made_by, Tone.DIM))
-    return tuple(blocks)
+    return with_levels_in_order(blocks)
+
+
+def with_levels_in_order(blocks: Iterable[Block]) -> tuple[Block, ...]:
+    """The same with no level of heading left out: a reader goes by them."""
+    ordered: list[Block] = []
+    above: list[int] = []
+    for block in blocks:
+        if not isinstance(block, Heading):
+            ordered.append(block)
+            continue
+        while above and above[-1] >= block.level:
+            above.pop()
+        above.append(block.level)
+        ordered.append(replace(block, level=len(above)))
+    return tuple(ordered)
 
 
 def _failures(report: Report) -> Iterator[Block]:
@@ -60,12 +92,10 @@ def _are(report: Report) -> str:
     return "is" if len(report.failures) == 1 else "are"
 
 
-def _first_page(section: Section, title: str, *, new_page: bool, alone: bool) -> Iterator[Block]:
-    if not alone or section.name != title:
-        yield Heading(section.name, 2, new_page)
+def _first_page(section: Section, anchors: Anchors) -> Iterator[Block]:
     yield Facts(tuple(_facts(section)))
     yield from _honest(section)
-    yield from _in_a_hurry(section)
+    yield from _in_a_hurry(section, anchors)
     yield Heading("Timeline", 3)
     yield Pictures((timeline(section), legend()))
 
@@ -102,33 +132,29 @@ def _honest(section: Section) -> Iterator[Block]:
         yield Text(f"… and {words.count(len(lost) - most, 'more gap')}, all listed below.")
 
 
-def _in_a_hurry(section: Section) -> Iterator[Block]:
-    unusable = [e for e in section.entries if is_unusable(e)]
+def _in_a_hurry(section: Section, anchors: Anchors) -> Iterator[Block]:
+    room = _room_on_page_one(len(section.plan.tracks))
+    lines = performers(section, most=max(int(room / 4 / _LINE), _LEAST_LINES))
+    yield from lines
+    room -= _LINE * sum(len(block.rows) if isinstance(block, Table) else 1 for block in lines)
     yield Heading("Unusable, and what to use instead", 3)
-    yield from _whos(section)
+    unusable = [e for e in section.entries if is_unusable(e)]
     if not unusable:
         yield Text("Nothing in this take is unusable.", Tone.GOOD)
     else:
-        room = _rows_on_page_one(len(section.plan.tracks))
-        chosen = sorted(unusable, key=urgency)[:room]
-        yield Table(_HURRY, tuple(_hurry_row(e, section) for e in sorted(chosen, key=_by_onset)))
-        if len(unusable) > room:
-            more = words.count(len(unusable) - room, "more of them", "more of them")
-            yield Text(f"The {room} worst; {more} in “All incidents” below.", Tone.DIM)
+        yield from _unusable(
+            unusable_runs(section), section, anchors, max(int(room / _ROW), _LEAST_ROWS)
+        )
     rest = len(section.entries) - len(unusable)
     if rest:
         text = f"{words.count(rest, 'other incident')}, usable or minor, in “All incidents” below."
         yield Text(text, Tone.DIM)
 
 
-def _rows_on_page_one(tracks: int) -> int:
+def _room_on_page_one(tracks: int) -> float:
     """Beside the timeline; where that is so high that it goes onto page two, a page full."""
-    rows = int((_ROOM - row_height(tracks) * tracks) / _ROW)
-    return rows if rows >= _LEAST_ROWS else int(_ROOM / _ROW)
-
-
-def _by_onset(entry: Entry) -> int:
-    return entry.number
+    room = _ROOM - row_height(tracks) * tracks
+    return room if room >= _LEAST_ROWS * _ROW else _FULL
 
 
 _HURRY: Final = (
@@ -142,110 +168,28 @@ _HURRY: Final = (
 )
 
 
-def _hurry_row(entry: Entry, section: Section) -> tuple[Cell, ...]:
-    nothing = bool(entry.instead) and all(s.use is None for s in entry.instead)
-    return (
-        Cell(str(entry.number)),
-        Cell(section.timecode(entry.start_s)),
-        Cell("to the end" if entry.lasts else section.timecode_out(entry.end_s)),
-        Cell(words.length(entry.length_s)),
-        Cell(words.subject(entry), bold=True),
-        Cell(entry.word, mark_of(entry)),
-        Cell(words.instead(entry, section), bold=nothing, tone=Tone.BAD if nothing else Tone.PLAIN),
-    )
+def _unusable(
+    runs: Sequence[Sequence[Entry]], section: Section, anchors: Anchors, room: int
+) -> Iterator[Block]:
+    """The worst runs of incidents, as many as there is room for, by time."""
+    chosen = sorted(runs, key=lambda run: min(map(urgency, run)))[:room]
+    chosen.sort(key=lambda run: run[0].number)
+    yield Table(_HURRY, tuple(_run_row(run, section, anchors) for run in chosen))
+    left = sum(map(len, runs)) - sum(map(len, chosen))
+    if left:
+        more = words.count(left, "more of them", "more of them")
+        yield Text(f"The {len(chosen)} worst; {more} in “All incidents” below.", Tone.DIM)
 
 
-def _whos(section: Section) -> Iterator[Block]:
-    """One line: who had no good pack, and how much."""
-    bad = [who for who in section.whos if who.uncovered]
-    if not section.whos:
-        return
-    if not bad:
-        yield Text("Every performer had at least one usable track throughout.", Tone.GOOD)
-        return
-    for who in bad:
-        spans = [
-            section.span(s.start_s, s.end_s)
-            for s in sorted(who.uncovered, key=lambda s: -s.length_s)[:3]
-        ]
-        more = len(who.uncovered) - len(spans)
-        text = f"No usable track for {who.who}: {'; '.join(spans)}"
-        text += f"; and {words.count(more, 'more time')}" if more > 0 else ""
-        yield Text(
-            f"{text}. A usable track for {words.percent(who.covered_fraction)} of the take.",
-            Tone.BAD,
-        )
-
-
-def _all_takes(sections: Sequence[Section]) -> Iterator[Block]:
-    """A line a take, then the worst of all, so that nobody has to leaf."""
-    yield Heading("All takes", 2)
-    noted = any("note" in section.fields for section in sections)
-    columns = tuple(c for c in _TAKES if noted or c.name != "Note")
-    rows = []
-    for section in sections:
-        unusable = sum(is_unusable(e) for e in section.entries)
-        nobody_s = sum(s.length_s for who in section.whos for s in who.uncovered)
-        scene = " / ".join(section.fields[k] for k in ("scene", "take") if k in section.fields)
-        worst = min(map(mark_of, section.entries), key=list(Mark).index, default=Mark.GOOD)
-        rows.append(
-            (
-                Cell(section.name, worst, bold=True),
-                Cell(scene),
-                *([Cell(section.fields.get("note", ""))] if noted else []),
-                Cell(section.timecode(0.0)),
-                Cell(words.length(section.duration_s)),
-                Cell(str(unusable)),
-                Cell(str(len(section.entries))),
-                Cell(words.length(nobody_s) if nobody_s else words.NONE),
-            )
-        )
-    yield Table(columns, tuple(rows))
-    yield from _worst(sections)
-
-
-def _worst(sections: Sequence[Section]) -> Iterator[Block]:
-    """All that an editor has to leave in any of the takes, by take and time."""
-    rows = [_day_row(run, section) for section in sections for run in unusable_runs(section)]
-    if not rows:
-        yield Text("Nothing in these takes is unusable.", Tone.GOOD)
-        return
-    yield Heading("Unusable, and what to use instead", 3)
-    yield Table(_WORST, tuple(rows))
-
-
-def _day_row(run: Sequence[Entry], section: Section) -> tuple[Cell, ...]:
+def _run_row(run: Sequence[Entry], section: Section, anchors: Anchors) -> tuple[Cell, ...]:
     first, end_s = run[0], max(entry.end_s for entry in run)
-    _, start, _, _, track, _, use = _hurry_row(first, section)
     lasts = any(entry.lasts for entry in run)
-    faults = ", ".join(dict.fromkeys(entry.word for entry in run))
     return (
-        Cell(section.name),
-        start,
+        Cell(str(first.number), link=anchors.incident(first.number)),
+        Cell(section.timecode(first.start_s)),
         Cell("to the end" if lasts else section.timecode_out(end_s)),
         Cell(words.length(end_s - first.start_s)),
-        track,
-        Cell(faults, min(map(mark_of, run), key=list(Mark).index)),
-        use,
+        Cell(words.subject(first), bold=True),
+        Cell(words.faults(run), min(map(mark_of, run), key=list(Mark).index)),
+        instead_cell(first, section),
     )
-
-
-_WORST: Final = (
-    Column("Take", 0.18),
-    Column("In", 0.11),
-    Column("Out", 0.11),
-    Column("Lasts", 0.115, right=True),
-    Column("Track", 0.165),
-    Column("Fault", 0.12),
-    Column("Use instead", 0.2),
-)
-_TAKES: Final = (
-    Column("Take", 0.28),
-    Column("Scene / take", 0.11),
-    Column("Note", 0.2),
-    Column("From", 0.135),
-    Column("Length", 0.12, right=True),
-    Column("Unusable", 0.11, right=True),
-    Column("Incidents", 0.11, right=True),
-    Column("No backup", 0.12, right=True),
-)

@@ -78,7 +78,7 @@ def test_it_stands_alone() -> None:
     assert not {"script", "link", "img", "iframe", "object"} & set(reader.tags)
     assert "src" not in reader.attributes
     assert set(re.findall(r'href="(.)', text)) == {"#"}
-    assert set(re.findall(r'href="#(\w+)"', text)) <= set(re.findall(r' id="(\w+)"', text))
+    assert set(re.findall(r'href="#([\w-]+)"', text)) <= set(re.findall(r' id="([\w-]+)"', text))
     assert set(re.findall(r"https?://[^\"'\s<]+", text)) == {"http://www.w3.org/2000/svg"}
     assert "url(" not in text
 
@@ -97,6 +97,7 @@ def test_parts_can_be_found_and_numbers_stay_whole() -> None:
     assert text.count("<main>") == text.count("<nav ") == 1
     assert '<td class="whole">21:01:40:00</td>' in text
     assert '<td class="right whole">30.0 s</td>' in text
+    assert '<span class="whole">21:01:40:00</span> <span class="whole">21:02:10:00</span>' in text
 
 
 def test_every_time_is_told_by_timecode() -> None:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+from typing import TypeGuard
+
 from engine.model.messages import Fault, Severity
 from engine.report.content.report_data import Break, Done, Note, Section
 from engine.report.content.sections import MOST_PICTURES, SEEN, pictured, report
 from engine.report.layout.blocks import Block, Heading, Pictures, Table, Text
 from engine.report.layout.pages import pages
 from tests.support.sample_report import excerpt, incident, section
+
+SAFETY = "track 2 Foreman safety (pack 2)"
 
 
 def blocks(*sections: Section) -> tuple[Block, ...]:
@@ -53,11 +58,13 @@ def test_cover_that_goes_is_told_stretch_by_stretch() -> None:
 
 
 def test_who_had_no_good_pack_is_said_in_words() -> None:
-    """The uncovered stretch and the covered share: 10 of 600 s without."""
+    """One line each: the safety, then nothing; with the covered share: 10 of 600 s without."""
     faults = [incident(1, 1), incident(2, 2, onset_s=120.0, end_s=200.0)]
-    text = said(section(faults))
-    assert "No usable track for Foreman: 21:02:00:00 to 21:02:10:00." in text
-    assert "A usable track for 98.3 % of the take." in text
+    rows = table_after("Which track to use of each performer", section(faults)).rows
+    assert [[cell.text for cell in row] for row in rows] == [
+        ["Foreman", "21:01:40:00", "21:02:00:00", "20.0 s", SAFETY, "98.3 %"],
+        ["Foreman", "21:02:00:00", "21:02:10:00", "10.0 s", "NOTHING: no usable track", "98.3 %"],
+    ]
 
 
 def test_page_one_keeps_to_the_worst() -> None:
@@ -139,6 +146,46 @@ def test_a_day_lists_all_that_is_unusable_joined() -> None:
     takes = [row[0].text for row in table.rows]
     assert takes.count("one.wav") == 1
     assert takes.count("two.wav") == 25
+
+
+def test_a_day_goes_by_time_and_leads_to_each_take() -> None:
+    """What is unusable stands first, by time and past midnight; then each take, with a link."""
+    late = section([incident()], name="late.wav", start_s=23 * 3600.0)
+    early = section([incident()], name="early.wav", start_s=1 * 3600.0)
+    found = blocks(early, late)
+    first, second = [b for b in found if isinstance(b, Table)][:2]
+    assert [row[0].text for row in first.rows] == ["late.wav", "early.wav"]
+    assert [row[0].text for row in second.rows] == ["early.wav", "late.wav"]
+    anchors = {b.anchor: b.text for b in found if isinstance(b, Heading) and b.anchor}
+    for table in (first, second):
+        assert all(anchors[row[0].link] == row[0].text for row in table.rows)
+
+
+def test_a_row_leads_to_its_incident_among_all() -> None:
+    """The number on page one is a link to the row that tells everything of it."""
+    made = section([incident()])
+    (row,) = table_after("Unusable, and what to use instead", made).rows
+    (own,) = table_after("All incidents", made).rows
+    assert row[0].link == own[0].anchor != ""
+
+
+def test_no_level_of_heading_is_left_out() -> None:
+    """A report named like its only take has parts right below its title."""
+    levels = [b.level for b in blocks(section([incident()])) if isinstance(b, Heading)]
+    assert all(after <= before + 1 for before, after in pairwise(levels))
+    assert levels[0] == 1
+
+
+def test_wide_tables_lie_on_their_side() -> None:
+    """All incidents begin pages in landscape where the take stands alone, or had a crew."""
+    (alone,) = [b for b in blocks(section([incident()])) if _is_list(b)]
+    assert alone.landscape
+    scans = [b for b in blocks(section([incident()]), section([incident()])) if _is_list(b)]
+    assert not any(heading.landscape for heading in scans)
+
+
+def _is_list(block: Block) -> TypeGuard[Heading]:
+    return isinstance(block, Heading) and block.text == "All incidents"
 
 
 def test_no_hourly_rate_of_minutes() -> None:
