@@ -12,6 +12,8 @@ from engine.model.messages import Flags, Levels, Samples
 from engine.model.track_remap import By
 from engine.model.units import amplitude_db, rms_dbfs
 
+HOPS_PER_TICK: Final = 10
+
 NO_NUMBER: Final = np.float32(1e6)
 """120 dB over full scale: a float sample this large is a bit error, treated like an infinity."""
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.measure.level import measure_hops
-from engine.measure.meter import HOPS_PER_TICK, LEVEL_HOPS, Meter
+from engine.measure.level import HOPS_PER_TICK, measure_hops
+from engine.measure.meter import LEVEL_HOPS, Meter
 from engine.model.messages import Flags, Measurement, Samples
 from engine.model.units import rms_dbfs
 

@@ -12,7 +12,7 @@ from engine.measure.decimate import Decimate
 from engine.measure.first_difference import difference_energy, difference_lag
 from engine.measure.floor import Learned, LiveFloor
 from engine.measure.gain_step import GainStep
-from engine.measure.level import Hops, LevelTotals, measure_hops
+from engine.measure.level import HOPS_PER_TICK, Hops, LevelTotals, measure_hops
 from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.repeats import RepeatFinder
@@ -24,7 +24,6 @@ from engine.model.tracks import Scene
 from engine.model.units import SPEECH_DB, hop_frames, mean_square_at, rms_dbfs
 from engine.timecode.track_reader import TimecodeReader
 
-HOPS_PER_TICK: Final = 10
 LEVEL_HOPS: Final = 40
 
 
