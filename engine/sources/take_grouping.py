@@ -126,6 +126,8 @@ def _by_start(files: Sequence[FileFacts], folder: Path) -> list[list[Row]]:
             takes[-1].append(row)
         else:
             takes.append([row])
+    if len(takes) > 1 and goes_on(takes[-1][-1], takes[0][0]):  # over midnight
+        takes = [takes[-1] + takes[0], *takes[1:-1]]
     return takes
 
 

@@ -18,7 +18,13 @@ from engine.report.content.report_data import Entry, Report, Section
 BOM: Final = "\ufeff"
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
-_NUMBERS: Final = re.compile(r"0\d+|\d+([-/.]\d+)+|\d+[eE]\d+|\d{16,}")
+_MONTH: Final = "(jan|feb|mar|apr|may|june?|july?|aug|sept?|oct|nov|dec)"
+_NUMBERS: Final = re.compile(
+    r"0\d+|\d+([-/.]\d+)+|\d+e\d+|\d{16,}|\d+(:\d+){1,2}|\d+%|true|false"
+    rf"|{_MONTH}[-./ ]?\d+|\d+[-./ ]?{_MONTH}",
+    re.IGNORECASE,
+)
+"""What spreadsheet programs take for a number, a date, a time or a truth; common practice."""
 
 HEAD: Final = (
     *("take", "number", "severity", "fault", "track", "name", "who", "level", "pack", "placement"),
@@ -47,7 +53,7 @@ def spreadsheet(report: Report, *, bom: bool = True) -> str:
 def harmless(text: str) -> str:
     """The text as a spreadsheet takes it for text: with ' before what could be a formula.
 
-    So too before what would be taken for a number or a date: pack 007, take 3-2, 1E5.
+    So too before what would be taken for something else: pack 007, take 3-2, 1E5, 12:30, Mar 4.
     """
     return "'" + text if text.startswith(_FORMULA) or _NUMBERS.fullmatch(text) else text
 

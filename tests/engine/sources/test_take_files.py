@@ -101,8 +101,10 @@ def test_a_part_may_go_on_over_midnight(tmp_path: Path) -> None:
     """The second part starts at 0 where the first ended at 24 hours."""
     write(tmp_path, "T_001", 1, start=24 * HOUR - 100)
     write(tmp_path, "T_002", 2, start=0)
-    found = takes_in(tmp_path)
-    assert sum(len(take.parts) for take in found) == 2
+    write(tmp_path, "U_001", 5, start=HOUR)
+    over_midnight, other = takes_in(tmp_path)
+    assert (len(over_midnight.parts), len(other.parts)) == (2, 1)
+    assert levels(over_midnight.path) == [[1], [2]]
 
 
 def test_a_file_named_alone_is_read_with_what_goes_on_from_it(tmp_path: Path) -> None:
