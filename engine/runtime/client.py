@@ -11,7 +11,6 @@ import threading
 import time
 from collections import deque
 from contextlib import suppress
-from dataclasses import replace
 from multiprocessing import AuthenticationError
 from pathlib import Path
 from typing import Final
@@ -22,6 +21,7 @@ from engine.model.messages import Snapshot
 from engine.runtime.housekeeping import STUCK_S
 from engine.runtime.ipc import BEAT_S, Connection, carry_events, connect
 from engine.runtime.patience import Patience
+from engine.runtime.session_choice import choose_session, with_whole_paths
 from engine.runtime.spawn import Starter
 from engine.runtime.wire import (
     SCHEMA,
@@ -91,7 +91,7 @@ class EngineClient:
         follows: bool = False,
     ) -> None:
         self._follows = follows
-        self._request = _whole_paths(request)
+        self._request = with_whole_paths(request)
         self._who = this_process(place)
         self._starter = Starter()
         self._wake = threading.Condition()
@@ -105,13 +105,10 @@ class EngineClient:
         self._looked_at = time.monotonic()
         self._began_at = 0.0
         self._deaths = self._pid = 0
-        found = folder or _running_for(self._request)
-        self.joined = found is not None
-        broken = None if self.joined else _broken_off(self._request)
-        self.folder = found or broken or folders.new_session()
+        session = choose_session(self._request, folder)
+        self.folder, self.joined = session.folder, session.joined
         if not self.joined:
-            job = Job(str(self.folder), self._request, resume=broken is not None)
-            self._starter.start(job)
+            self._starter.start(Job(str(self.folder), self._request, resume=session.broke_off))
         self._threads = [
             threading.Thread(target=work, name="engine client", daemon=True)
             for work in (self._attend, self._speak)
@@ -321,29 +318,3 @@ class EngineClient:
 
     def _has_words(self) -> bool:
         return bool(self._waiting) and self._connection is not None
-
-
-def _whole_paths(request: Open) -> Open:
-    """The engine has a working folder of its own."""
-    take = None if request.take is None else os.path.abspath(request.take)
-    plan = None if request.plan is None else os.path.abspath(request.plan)
-    return replace(request, take=take, plan=plan)
-
-
-def _broken_off(request: Open) -> Path | None:
-    """The session of that request to go on with."""
-    if request.device is None:
-        return None
-    from engine.session.resume import broken_off  # loads what only this needs
-
-    return broken_off(request)
-
-
-def _running_for(request: Open) -> Path | None:
-    """The session that watches exactly that live input now; other spellings the engine finds."""
-    if request.device is None:
-        return None
-    for folder, engine in engines.running_watches(folders.sessions_folder()):
-        if engine.live and request.device in (engine.request.device, engine.source):
-            return folder
-    return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import traceback
 from dataclasses import replace
 from typing import Final
@@ -11,10 +10,9 @@ from engine.detectors.guard import reason_of
 from engine.model.commands import Open
 from engine.model.messages import Block
 from engine.runtime.host import Host, away_s
+from engine.runtime.lost_audio import LostAudio
 from engine.session.checkpoint import Checkpoint
 from engine.sources.base import EndOfTake, Source, SourceError, SourceInfo
-from engine.sources.clock_drift import ClockDrift
-from engine.sources.frame_balance import FrameBalance
 
 READ_S: Final = 0.05
 """A read waits this long at most; ours, so that snapshots come at their rate."""
@@ -32,14 +30,6 @@ SLOWEST_RETRY_S: Final = 2.0
 
 STOOD_STILL_S: Final = 0.5
 """Between two reads: this process was stopped, or the computer too busy. Ours."""
-
-LEAST_SLEEP_S: Final = 0.5
-"""A computer asleep for less has lost no more than its drivers hold. Ours."""
-
-SETTLE_S: Final = 3.0
-"""After a loss measured by the clock, audio in excess of it is left out for so long. Ours."""
-
-BUSY: Final = "the computer was too busy to take the audio in"
 
 _FIRST: Final = "its cable, power, then its clock"
 """What to look at first where an interface delivers nothing."""
@@ -72,36 +62,22 @@ class InputSupervisor:
         checkpoint: Checkpoint | None = None,
     ) -> None:
         self._request, self._host = request, host
-        self._restarted = checkpoint is not None
-        self._away_s = 0.0 if checkpoint is None else away_s(checkpoint, host)
+        away_for_s = None if checkpoint is None else away_s(checkpoint, host)
         self.source: Source | None
         self.info: SourceInfo
         if checkpoint is not None and info is not None and info.live:
             self.source, self.info = None, info
         else:
-            self.source = self._open(checkpoint)
+            self.source = self._open(checkpoint, away_for_s or 0.0)
             self.info = self.source.info
-        self.reason = ""
-        """Why no audio comes, one line; empty while it comes."""
+        self.losses = LostAudio(self.info, request.speed, host, away_for_s)
         self.ended = False
         """The take was read to its end, or can't be read any further."""
-        self.last_audio_at = host.clock()
-        """When the newest audio came, by the host's clock, s."""
-        self.lost_since: float | None = None
-        """Since when no audio comes, by the host's clock, s; None while it comes."""
-        self.waiting_s = 0.0
-        """Audio that waited behind the newest block, s."""
-        self.drift = ClockDrift(self.info.sample_rate_hz)
-        self._balance = FrameBalance(self.info.sample_rate_hz)
-        self._suspended_s = host.suspended_s()
-        self._slept_s = 0.0
-        self._read_at = self.last_audio_at
+        self._read_at = host.clock()
         self._empty_since: float | None = None
-        self._settle_until = -math.inf
-        self._tried_at = self.last_audio_at - SLOWEST_RETRY_S
-        self._stall_step_at = self.last_audio_at
+        self._tried_at = self._read_at - SLOWEST_RETRY_S
 
-    def _open(self, checkpoint: Checkpoint | None) -> Source:
+    def _open(self, checkpoint: Checkpoint | None, away_s: float) -> Source:
         source = self._host.open_source(self._request)
         if checkpoint is None:
             return source
@@ -111,14 +87,9 @@ class InputSupervisor:
             begin_s = request.start_s + checkpoint.fed_s
             return self._host.open_source(replace(request, start_s=begin_s))
         length_s = info.frames / info.sample_rate_hz - request.start_s
-        played_s = checkpoint.fed_s + self._away_s * request.speed
+        played_s = checkpoint.fed_s + away_s * request.speed
         played_s = played_s % length_s if request.loop else min(played_s, length_s - 0.01)
         return self._host.open_source(replace(request, start_s=request.start_s + played_s))
-
-    def begin_from(self, checkpoint: Checkpoint, fed_s: float) -> None:
-        """After a restart: stream time begins at `fed_s`; what lies between is lost too."""
-        self._away_s += (checkpoint.fed_s - fed_s) / self._request.speed
-        self.lost_since = self.last_audio_at - self._away_s
 
     def close(self) -> None:
         """Let go of the source."""
@@ -135,7 +106,7 @@ class InputSupervisor:
         EndOfTake
             See `rewind`.
         """
-        self._look_at_sleep()
+        self.losses.look_at_sleep()
         if self.source is None:
             self._try_again()
             return None
@@ -164,12 +135,6 @@ class InputSupervisor:
         self._read_at = now
         return block
 
-    def _look_at_sleep(self) -> None:
-        suspended_s = self._host.suspended_s()
-        slept_s, self._suspended_s = suspended_s - self._suspended_s, suspended_s
-        if self.info.live and slept_s > LEAST_SLEEP_S:
-            self._slept_s += slept_s
-
     def rewind(self) -> bool:
         """The take ended: begin it anew where it loops; False where it is over."""
         self.close()
@@ -182,109 +147,46 @@ class InputSupervisor:
         assert self.source is not None
         self.source.close()
         self.source = None
-        self.reason = reason
-        if self.lost_since is None:
-            self.lost_since = self.last_audio_at
+        self.losses.reason = reason
+        if self.losses.lost_since is None:
+            self.losses.lost_since = self.losses.last_audio_at
         self._tried_at = self._host.clock()
 
     def _try_again(self) -> None:
         """An input that went away is looked for by name, not by number."""
         self._host.sleep(READ_S)
         now = self._host.clock()
-        lost_s = now - (now if self.lost_since is None else self.lost_since)
+        lost_s = now - (now if self.losses.lost_since is None else self.losses.lost_since)
         if now - self._tried_at < min(RETRY_S + RETRY_GROWTH * lost_s, SLOWEST_RETRY_S):
             return
         try:
             self.source = self._host.open_again(self.info)
         except SourceError as error:
-            self.reason = str(error)
+            self.losses.reason = str(error)
         except Exception as error:
             traceback.print_exc()
-            self.reason = f"{self.info.name} can't be opened: {reason_of(error)}"
+            self.losses.reason = f"{self.info.name} can't be opened: {reason_of(error)}"
         else:
             self._empty_since = None
         self._tried_at = self._host.clock()
 
-    # ---- gaps --------------------------------------------------------------------------------
-
-    def account(self, block: Block, now: float) -> Block:
-        """The block with all that was lost before it; sets `reason` for it."""
-        self.last_audio_at = now
-        self.waiting_s = block.waiting_frames / self.info.sample_rate_hz
-        if not self.info.live:
-            return self._account_take(block)
-        if block.lost_frames:  # a driver's own count may be too high
-            self._settle_until = now + SETTLE_S
-        if self.lost_since is None:
-            block = self._without_surplus(block, now)
-        rate_hz = self.info.sample_rate_hz
-        if self.lost_since is None and not self._slept_s:
-            frames = len(block.samples) + block.lost_frames
-            untold = self._balance.add(now, frames, block.waiting_frames, self.drift.ppm)
-            if untold or block.lost_frames:
-                self.reason = BUSY
-            return replace(block, lost_frames=block.lost_frames + untold)
-        block = self._without_declared(block, now)
-        lost = self._balance.gap(now, len(block.samples))
-        if self._restarted and self.lost_since is not None:
-            lost = round((now - self.lost_since) * rate_hz) - len(block.samples)
-        self._restarted = False
-        if self._slept_s:
-            lost += round(self._slept_s * rate_hz)
-            self.reason = f"the computer slept for {self._slept_s:.1f} s"
-        self.reason = self.reason or "the watch was restarted"
-        self.drift = ClockDrift(rate_hz)
-        self._settle_until = now + SETTLE_S
-        return replace(block, lost_frames=max(lost, block.lost_frames, 0))
-
-    def _without_declared(self, block: Block, now: float) -> Block:
-        """The first block after a stall without what lies in time that was told as lost."""
-        if self.lost_since is None or self._restarted:
-            return block
-        declared_s = max(self._stall_step_at - self.lost_since, 0.0)
-        room = self._balance.missing(now) - round(declared_s * self.info.sample_rate_hz)
-        surplus = min(max(len(block.samples) - max(room, 0), 0), len(block.samples))
-        return replace(block, samples=block.samples[surplus:])
-
-    def _account_take(self, block: Block) -> Block:
-        if self.lost_since is None:
-            return block
-        self.reason = self.reason or "the watch was restarted"
-        lost = round(self._away_s * self._request.speed * self.info.sample_rate_hz)
-        return replace(block, lost_frames=max(lost, block.lost_frames, 0))
-
-    def _without_surplus(self, block: Block, now: float) -> Block:
-        """After a loss that the clock measured: without what came within it, but is told as lost.
-
-        A sound server hands over what it held all at once; stream time must not run ahead.
-        """
-        if now > self._settle_until:
-            return block
-        surplus = self._balance.ahead(now, len(block.samples) + block.lost_frames)
-        lost = max(block.lost_frames - surplus, 0)
-        return replace(
-            block, samples=block.samples[surplus - block.lost_frames + lost :], lost_frames=lost
-        )
-
-    def audio_came(self, block: Block, now: float) -> None:
-        """The block was taken in: no loss lasts any longer."""
-        if self.info.live:
-            self.drift.add(now, len(block.samples) + block.lost_frames)
-        self.reason, self.lost_since, self._slept_s = "", None, 0.0
+    # ---- a stalled input ---------------------------------------------------------------------
 
     def stalls(self, now: float, tick_s: float) -> bool:
         """Nothing came: whether the alarms are to go on by the clock, once each `tick_s`."""
-        if self._opening and not self.reason:
+        if self._opening and not self.losses.reason:
             return False
-        silent_since = max(self.last_audio_at, self._empty_since or self.last_audio_at)
-        if self.reason == "" and now - silent_since >= STALL_S:
+        silent_since = max(
+            self.losses.last_audio_at, self._empty_since or self.losses.last_audio_at
+        )
+        if self.losses.reason == "" and now - silent_since >= STALL_S:
             first = "its recorder, then the disk" if self.info.growing else _FIRST
-            self.reason = f"{self.info.name} delivers nothing: {first}"
-            if self.lost_since is None:
-                self.lost_since = self.last_audio_at
-        if not self.reason or now - self._stall_step_at < tick_s:
+            self.losses.reason = f"{self.info.name} delivers nothing: {first}"
+            if self.losses.lost_since is None:
+                self.losses.lost_since = self.losses.last_audio_at
+        if not self.losses.reason or now - self.losses.declared_until < tick_s:
             return False
-        self._stall_step_at = now
+        self.losses.declared_until = now
         return True
 
     @property
@@ -296,22 +198,8 @@ class InputSupervisor:
         """Close an input that delivers nothing, so that it is opened anew."""
         if self._opening:
             self._tried_at = now
-        waited_s = now - max(self.last_audio_at, self._tried_at)
+        waited_s = now - max(self.losses.last_audio_at, self._tried_at)
         if self.source is None or not self.info.live:
             return
-        if self.reason and waited_s >= STALL_S + REOPEN_S:
-            self.let_go(self.reason)
-
-    def missing_s(self) -> float:
-        """For how long a live input has delivered nothing, s; 0 while it delivers."""
-        if not self.info.live:
-            return 0.0
-        if self.lost_since is None:
-            return self._slept_s
-        return self._slept_s + max(self._host.clock() - self.lost_since, 0.0)
-
-    def steady_s(self) -> float:
-        """When the newest audio came, by a steady clock that counts the computer's sleep, s."""
-        newest_s = self._balance.newest_due_s
-        came_s = self.last_audio_at if newest_s is None else min(newest_s, self.last_audio_at)
-        return came_s + self._suspended_s - self._slept_s
+        if self.losses.reason and waited_s >= STALL_S + REOPEN_S:
+            self.let_go(self.losses.reason)

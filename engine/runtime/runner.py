@@ -6,19 +6,16 @@ differ by their source alone.
 
 from __future__ import annotations
 
-import os
 import queue
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from engine.alarms.book_checkpoint import save
-from engine.drill.drill_source import truths_of
 from engine.listen.output import ASKED
-from engine.model.client_id import ClientId, this_process
+from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
-from engine.model.messages import AlarmEvent, Block, Incident, Snapshot
+from engine.model.messages import AlarmEvent, Block, Snapshot
 from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime import open_source
@@ -27,11 +24,11 @@ from engine.runtime.guarded_listener import GuardedListener
 from engine.runtime.host import Host, Load
 from engine.runtime.input_supervisor import READ_S, InputSupervisor
 from engine.runtime.plan_changer import PlanChanger
-from engine.session.checkpoint import Checkpoint
-from engine.session.recorder import Log, SessionRecorder
+from engine.runtime.watch_log import WatchLog
+from engine.session.recorder import Log
 from engine.session.resume import Resumed
 from engine.session.schema import STOPPED_BY
-from engine.sources.base import EndOfTake, SourceInfo, server_source_of
+from engine.sources.base import EndOfTake, SourceInfo
 from engine.timecode.clock import Reference
 
 PUBLISH_S: Final = READ_S
@@ -116,37 +113,25 @@ class Runner:
             self.input.close()
             raise
         if checkpoint is not None:  # stream time begins on a whole tick
-            self.input.begin_from(checkpoint, self.pipeline.fed_s)
+            self.input.losses.begin_from(checkpoint.fed_s, self.pipeline.fed_s)
         self._events: list[AlarmEvent] = []
         self._notice = " · ".join(notices)
         self._end_reason = ""
         self._publish_due = self._host.clock()
         self._load = Load(self._publish_due)
-        logged = logged_request or request
-        self._recorder = self._begin_log(log, watch, logged, notices, new=resumed is None)
-        self._plan = PlanChanger(watch, info, self.pipeline, self._recorder)
+        self.log = WatchLog(log, watch, self.pipeline, self.input, self._host)
+        self.log.begin(logged_request or request, watch, notices, new=resumed is None)
+        self._plan = PlanChanger(watch, info, self.pipeline, self.log.recorder)
         self._headphones = GuardedListener(plan, rate_hz, self._host.open_output, self._fed_frames)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
-        self._logged_problems: tuple[str, ...] = ()
-        self._computer = computer(lambda: self.input.waiting_s) if computer and info.live else None
+        self._computer = (
+            computer(lambda: self.input.losses.waiting_s) if computer and info.live else None
+        )
 
     @property
     def watch(self) -> Watch:
         """What is watched, with the plan as it is now."""
         return self._plan.watch
-
-    def _begin_log(
-        self, log: Log | None, watch: Watch, request: Open, notices: tuple[str, ...], *, new: bool
-    ) -> SessionRecorder | None:
-        if log is None:
-            return None
-        info, host, pipeline = self.input.info, self._host, self.pipeline
-        rate_hz = info.sample_rate_hz
-        recorder = SessionRecorder(log, watch, rate_hz, host.utc_ms, self._label, pipeline.totals)
-        if new:
-            recorder.begin(request, info, watch.plan_text, host.version, notices)
-        recorder.start(pipeline.fed_s, os.getpid(), pipeline.audio_lost_s)
-        return recorder
 
     # ---- running -----------------------------------------------------------------------------
 
@@ -162,8 +147,7 @@ class Runner:
                 self._computer.close()
             self._headphones.close()
             self.input.close()
-        if self._recorder is not None:  # after a crash the session has not ended
-            self._recorder.end(self.pipeline.fed_s, self._end_reason, self.checkpoint())
+        self.log.end(self._end_reason)  # after a crash the session has not ended
 
     def _obey(self) -> bool:
         """Do what the crew asked meanwhile; False once it asked to stop."""
@@ -180,9 +164,7 @@ class Runner:
                 events = self._change_plan(asked.command, at_s)
             else:
                 events = self.pipeline.command(asked.command, at_s)
-            if self._recorder is not None:  # with what it did, so that a kill can't undo it
-                self._recorder.asked(asked.command, asked.who, at_s, self.checkpoint())
-                self._recorder.checked(self.pipeline.lines.take_unlogged())
+            self.log.command(asked.command, asked.who, at_s)
             if isinstance(asked.command, Stop):
                 self._end_reason = f"{STOPPED_BY} {asked.who.place}"
                 if self.input.ended:
@@ -230,25 +212,23 @@ class Runner:
     # ---- audio -------------------------------------------------------------------------------
 
     def _take_in(self, block: Block, now: float) -> None:
-        block = self.input.account(block, now)
+        block = self.input.losses.account(block, now)
         for piece in _pieces(block, self.pipeline.meter.tick_frames):
             before_s = self.pipeline.now_s
             events = self.pipeline.feed(piece)
-            if self._recorder is not None:
-                self._recorder.lost(self.pipeline.audio_lost_s, self.input.reason)
+            self.log.audio_lost()
             self._pass_on(events)
             self._headphones.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
-                self._log_tick(self.pipeline.now_s)
-        if self._recorder is not None:
-            self._recorder.planted(truths_of(self.input.source), self.pipeline.fed_s)
-        self.input.audio_came(block, now)
+                self.log.tick(self.pipeline.now_s, self.problems)
+        self.log.drill_faults()
+        self.input.losses.audio_came(block, now)
 
     def _keep_going(self, now: float) -> None:
         """Nothing came: after a while that is a fault, and the alarms go on by the clock."""
         if self.input.stalls(now, self.pipeline.tick_s):
-            self._pass_on(self.pipeline.stalled(self._stream_s(), self.input.reason))
-            self._log_tick(self._stream_s())
+            self._pass_on(self.pipeline.stalled(self._stream_s(), self.input.losses.reason))
+            self.log.tick(self._stream_s(), self.problems)
         self.input.reopen_if_stuck(now)
 
     @property
@@ -257,14 +237,13 @@ class Runner:
 
     def _stream_s(self) -> float:
         """Stream time now; goes on by the clock while a live input delivers nothing."""
-        return self.pipeline.fed_s + self.input.missing_s()
+        return self.pipeline.fed_s + self.input.losses.missing_s()
 
     # ---- what goes out -----------------------------------------------------------------------
 
     def _pass_on(self, events: list[AlarmEvent]) -> None:
         self._events += events
-        if events and self._recorder is not None:
-            self._recorder.happened(events, self.checkpoint())
+        self.log.events(events)
 
     @property
     def problems(self) -> tuple[str, ...]:
@@ -272,43 +251,6 @@ class Runner:
         computer = () if self._computer is None else self._computer.problems
         lines = (self._reduced, *self.pipeline.problems, self._headphones.problem, *computer)
         return tuple(line for line in lines if line)
-
-    def _log_tick(self, at_s: float) -> None:
-        if self._recorder is not None:
-            pipeline = self.pipeline
-            for mark in pipeline.take_marks():
-                self._recorder.asked(mark, this_process("engine"), at_s, self.checkpoint())
-            self._recorder.tick(pipeline.latest, at_s, self._standing)
-            problems = self.problems
-            if problems != self._logged_problems:
-                fresh = [line for line in problems if line not in self._logged_problems]
-                self._recorder.troubled(fresh, at_s)
-                self._logged_problems = problems
-
-    def _label(self, at_s: float) -> str:
-        return self.pipeline.clock.label_at(at_s)[0]
-
-    def _standing(self) -> tuple[Iterator[Incident], Checkpoint]:
-        alarms = self.pipeline.book.track_alarms
-        return (a.incident for a in alarms if a.incident is not None), self.checkpoint()
-
-    def checkpoint(self) -> Checkpoint:
-        """What a restart needs to go on from here."""
-        pipeline, host, last_audio_at = self.pipeline, self._host, self.input.last_audio_at
-        return Checkpoint(
-            fed_s=pipeline.fed_s,
-            audio_lost_s=pipeline.audio_lost_s,
-            floor_dbfs=tuple(float(f) for f in pipeline.meter.learned().floor_dbfs),
-            book=save(pipeline.book),
-            steady_s=self.input.steady_s(),
-            boot=host.boot,
-            utc_ms=host.utc_ms() - round(1000 * (host.clock() - last_audio_at)),
-            desk=pipeline.desk,
-            line_results=pipeline.lines.checker.results,
-            learned=pipeline.learned,
-            inputs=tuple(t.input for t in self.watch.plan.tracks),
-            server_source=server_source_of(self.input.info),
-        )
 
     def snapshot(self) -> Snapshot:
         """How it stands now, with what happened since the last one."""
@@ -319,15 +261,15 @@ class Runner:
             engine_load=self._load.share,
             ended=self.input.ended,
             notice=" · ".join(
-                line for line in (self.input.reason or self._notice, *self.problems) if line
+                line for line in (self.input.losses.reason or self._notice, *self.problems) if line
             ),
         )
         return replace(
             shot,
-            log=None if self._recorder is None else self._recorder.log.state(),
-            drift_ppm=self.input.drift.ppm,
+            log=self.log.state(),
+            drift_ppm=self.input.losses.drift.ppm,
             listening=self._headphones.state(),
-            heard_at=self.input.last_audio_at,
+            heard_at=self.input.losses.last_audio_at,
         )
 
 

@@ -157,6 +157,7 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "engine/measure/test_references": "the meter against other implementations",
     "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
     "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
+    "engine/runtime/test_restart": "an engine that goes on with another one's session",
     "engine/sources/test_foreign_takes": "files that other programs wrote, whole",
     "engine/sources/test_foreign_metadata": "metadata that other programs wrote",
 }

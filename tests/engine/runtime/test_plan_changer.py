@@ -132,7 +132,7 @@ def test_an_input_that_the_source_lacks_is_refused() -> None:
 def test_what_was_kept_fits_a_plan_changed_as_the_engine_broke_off() -> None:
     """Floors and alarms of the inputs that stay are taken over, whatever the order on the disk."""
     _, _, _, runner = run()
-    kept = replace(runner.checkpoint(), floor_dbfs=(-50.0, -60.0))
+    kept = replace(runner.log.checkpoint(), floor_dbfs=(-50.0, -60.0))
     assert kept.of((2, 5)).floor_dbfs[0] == -60.0
     assert np.isnan(kept.of((2, 5)).floor_dbfs[1])
     pipeline = Pipeline(parse_plan(LAV, 2), RATE, checkpoint=kept)

@@ -17,13 +17,13 @@ from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
 from engine.session.checkpoint import Checkpoint
 from engine.session.level_rows import pack_levels, unpack_levels
 from engine.session.recorder import SessionRecorder
-from tests.engine.runtime.test_runner import Memory
 from tests.support.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
+from tests.support.memory_log import MemoryLog
 
 LEVELS = st.floats(-200.0, 100.0, allow_nan=False) | st.just(float("nan"))
 
 
-def feed_on(log: Memory) -> SessionRecorder:
+def feed_on(log: MemoryLog) -> SessionRecorder:
     """A feed whose wall clock stands still."""
     return SessionRecorder(log, WATCH, 48_000, lambda: 1_700_000_000_000, label, totals)
 
@@ -48,7 +48,7 @@ def test_each_second_has_its_maximum_peak_and_level() -> None:
     A square wave of 0.5 peaks at -6.02 dBFS and reads -3.01 dBFS RMS, because AES17 has a
     full-scale sine read 0.
     """
-    log = Memory()
+    log = MemoryLog()
     feed = feed_on(log)
     for number in range(21):
         loud = number == 4
@@ -65,7 +65,7 @@ def test_each_second_has_its_maximum_peak_and_level() -> None:
 
 def test_lost_audio_is_unknown_and_no_silence() -> None:
     """A second of which nothing came has no level, and a gap with its reason."""
-    log = Memory()
+    log = MemoryLog()
     feed = feed_on(log)
     for number in range(12):
         lost = tick(number, valid=False)
@@ -80,7 +80,7 @@ def test_lost_audio_is_unknown_and_no_silence() -> None:
 
 def test_an_incident_is_written_when_it_changes_and_not_again() -> None:
     """Of a standing incident each new state is one line, not one a second."""
-    log = Memory()
+    log = MemoryLog()
     feed = feed_on(log)
     for number in range(60):
         feed.tick(tick(number), number / 10, lambda: ([red_incident()], kept()))
@@ -89,7 +89,7 @@ def test_an_incident_is_written_when_it_changes_and_not_again() -> None:
 
 def test_an_event_has_position_wall_clock_and_timecode() -> None:
     """A change is stamped with its own stream time, sample, label and the wall clock."""
-    log = Memory()
+    log = MemoryLog()
     alarm = Alarm(red_incident(), AlarmState.SHELVED, until_s=302.5)
     feed_on(log).happened([AlarmEvent(EventKind.SHELVED, 2.5, alarm)], kept())
     (change,) = log.of("change")
@@ -101,7 +101,7 @@ def test_an_event_has_position_wall_clock_and_timecode() -> None:
 
 def test_a_command_has_who_gave_it_and_what_it_did() -> None:
     """Command, arguments, user, place and process are in one line, with the state after it."""
-    log = Memory()
+    log = MemoryLog()
     feed_on(log).asked(Shelve(3, 300.0), ClientId("window", "crew", 7), 1.0, kept())
     (action,) = log.of("action")
     assert action[0] == "Shelve"
@@ -112,7 +112,7 @@ def test_a_command_has_who_gave_it_and_what_it_did() -> None:
 
 def test_the_session_begins_with_plan_and_tracks() -> None:
     """The plan as it was, the request and every track are there before anything happens."""
-    log = Memory()
+    log = MemoryLog()
     feed_on(log).begin(REQUEST, INFO, "the plan", "1.0")
     (session,) = log.of("session")
     assert session[-1] == "the plan"
