@@ -15,7 +15,7 @@ from app.alerts.desktop_alerts import DesktopAlerts
 from app.models.alarm_card import Card
 from app.models.break_words import LONG_BREAK_S, reminders
 from app.style import wording
-from engine.model.messages import LogState, Snapshot
+from engine.model.snapshot import LogState, Snapshot
 
 
 class Alerts(QObject):

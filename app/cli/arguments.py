@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -11,13 +11,23 @@ from typing import TYPE_CHECKING, Final
 import shtab
 
 from app.cli import companions, terminal
+from app.cli.argument_parts import (
+    TAKE_HELP,
+    add_console,
+    add_json,
+    add_json_lines,
+    add_paper,
+    add_plan,
+    command,
+    count,
+    not_negative,
+    positive,
+    seed,
+)
 from engine.model import cautions
 
-if TYPE_CHECKING:  # it has no public name
-    Commands = argparse._SubParsersAction[argparse.ArgumentParser]
-
-Run = Callable[[argparse.Namespace], int]
-"""What a command does; returns the exit status."""
+if TYPE_CHECKING:
+    from app.cli.argument_parts import Commands, Run
 
 
 def _version() -> str:
@@ -47,7 +57,36 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     shtab.add_argument_to(parser, help="print the completion for a shell, and end")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
-    watch = _command(
+    _watch_command(commands, does)
+    _replay_command(commands, does)
+    _drill_command(commands, does)
+    _scan_command(commands, does)
+    _report_command(commands, does)
+    _verify_command(commands, does)
+    add_json(
+        command(
+            commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
+        )
+    )
+    _overview_command(commands, does)
+    add_json(
+        command(commands, "devices", does["devices"], "list the live inputs", "trackwarden devices")
+    )
+    _schema_command(commands, does)
+    _plan_commands(commands, does)
+    return parser
+
+
+_REPORT_FORMS: Final = (
+    ("html", "one file that stands alone; without any form named: SESSION.html here"),
+    ("pdf", "the same to print"),
+    ("csv", "the incidents for a spreadsheet"),
+    ("json", "everything for a script"),
+)
+
+
+def _watch_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    watch = command(
         commands,
         "watch",
         does["watch"],
@@ -55,28 +94,30 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         "trackwarden watch --device 16ch --plan tonight.toml",
     )
     watch.add_argument("--device", metavar="D", help="index or part of the name (see `devices`)")
-    _add_plan(watch)
-    _add_console(watch)
-    _add_json_lines(watch)
+    add_plan(watch)
+    add_console(watch)
+    add_json_lines(watch)
     companions.add_options(watch)
 
-    replay = _command(
+
+def _replay_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    replay = command(
         commands,
         "replay",
         does["replay"],
         "play a recorded take through the same watch, in real time",
         "trackwarden replay take12.wav --plan tonight.toml --from 90",
     )
-    replay.add_argument("take", metavar="TAKE", help=_TAKE_HELP)
-    _add_plan(replay)
+    replay.add_argument("take", metavar="TAKE", help=TAKE_HELP)
+    add_plan(replay)
     replay.add_argument(
-        "--speed", type=_positive, default=1.0, metavar="X", help="X times real time (default 1)"
+        "--speed", type=positive, default=1.0, metavar="X", help="X times real time (default 1)"
     )
     replay.add_argument("--loop", action="store_true", help="begin again at the end")
     replay.add_argument(
         "--from",
         dest="start_s",
-        type=_not_negative,
+        type=not_negative,
         default=0.0,
         metavar="S",
         help="begin S seconds into the take",
@@ -86,20 +127,50 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         action="store_true",
         help="the take is still being written: watch it as it grows, at real time",
     )
-    _add_console(replay)
-    _add_json_lines(replay)
+    add_console(replay)
+    add_json_lines(replay)
     companions.add_options(replay)
 
-    _drill_command(commands, does)
-    scan = _command(
+
+def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    drill = command(
+        commands,
+        "drill",
+        does["drill"],
+        "rehearse: replay a healthy take with faults put in, and score the crew",
+        "trackwarden drill demo --level hard --seed 7",
+    )
+    drill.add_argument("take", metavar="TAKE", help=TAKE_HELP)
+    add_plan(drill)
+    drill.add_argument(
+        "--seed", type=seed, metavar="N", help="the same N is the same drill; else a new one"
+    )
+    drill.add_argument(
+        "--level",
+        choices=("easy", "real", "hard"),
+        default="real",
+        help="number, strength and overlap of the faults (default real)",
+    )
+    drill.add_argument(
+        "--blind", action="store_true", help="the board shows levels only: no colours, no list"
+    )
+    drill.add_argument(
+        "--speed", type=positive, default=1.0, metavar="X", help="X times real time (default 1)"
+    )
+    add_console(drill)
+    companions.add_options(drill)
+
+
+def _scan_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    scan = command(
         commands,
         "scan",
         does["scan"],
         "check takes as fast as the machine can; exit status 0: nothing red, 1: red, 2: failed",
         "trackwarden scan take12.wav take13.wav --plan tonight.toml",
     )
-    scan.add_argument("takes", metavar="TAKE", nargs="+", help=_TAKE_HELP)
-    _add_plan(scan)
+    scan.add_argument("takes", metavar="TAKE", nargs="+", help=TAKE_HELP)
+    add_plan(scan)
     form = scan.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
     form.add_argument(
@@ -110,7 +181,7 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     scan.add_argument(
         "--report", metavar="DIR", help="write a report of all takes there: HTML, PDF, CSV, JSON"
     )
-    _add_paper(scan)
+    add_paper(scan)
     scan.add_argument(
         "--markers",
         metavar="DIR",
@@ -121,13 +192,15 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     )
     scan.add_argument(
         "--jobs",
-        type=_count,
+        type=count,
         metavar="N",
         help="scan N takes at once (default: as many as there are cores)",
     )
     scan.add_argument("--quiet", action="store_true", help="no progress on standard error")
 
-    report = _command(
+
+def _report_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    report = command(
         commands,
         "report",
         does["report"],
@@ -146,15 +219,11 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     report.add_argument(
         "--no-bom", action="store_true", help="CSV without the mark that tells it is UTF-8"
     )
-    _add_paper(report)
+    add_paper(report)
 
-    _verify_command(commands, does)
-    _add_json(
-        _command(
-            commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
-        )
-    )
-    whole = _command(
+
+def _overview_command(commands: Commands, does: Mapping[str, Run]) -> None:
+    whole = command(
         commands,
         "overview",
         does["overview"],
@@ -162,59 +231,10 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         "trackwarden overview mqtt://192.168.7.2/belfry",
     )
     whole.add_argument("broker", metavar="mqtt://HOST/SITE", help="broker and site")
-    _add_json(
-        _command(
-            commands, "devices", does["devices"], "list the live inputs", "trackwarden devices"
-        )
-    )
-    _schema_command(commands, does)
-    _plan_commands(commands, does)
-    return parser
-
-
-_REPORT_FORMS: Final = (
-    ("html", "one file that stands alone; without any form named: SESSION.html here"),
-    ("pdf", "the same to print"),
-    ("csv", "the incidents for a spreadsheet"),
-    ("json", "everything for a script"),
-)
-
-_TAKE_HELP: Final = (
-    "a multichannel WAV or FLAC, a folder of mono files, or the word demo for the demo take"
-)
-
-
-def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
-    drill = _command(
-        commands,
-        "drill",
-        does["drill"],
-        "rehearse: replay a healthy take with faults put in, and score the crew",
-        "trackwarden drill demo --level hard --seed 7",
-    )
-    drill.add_argument("take", metavar="TAKE", help=_TAKE_HELP)
-    _add_plan(drill)
-    drill.add_argument(
-        "--seed", type=_seed, metavar="N", help="the same N is the same drill; else a new one"
-    )
-    drill.add_argument(
-        "--level",
-        choices=("easy", "real", "hard"),
-        default="real",
-        help="number, strength and overlap of the faults (default real)",
-    )
-    drill.add_argument(
-        "--blind", action="store_true", help="the board shows levels only: no colours, no list"
-    )
-    drill.add_argument(
-        "--speed", type=_positive, default=1.0, metavar="X", help="X times real time (default 1)"
-    )
-    _add_console(drill)
-    companions.add_options(drill)
 
 
 def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:
-    verify = _command(
+    verify = command(
         commands,
         "verify",
         does["verify"],
@@ -243,14 +263,8 @@ def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:
     )
 
 
-def _seed(text: str) -> int:
-    if not text.isdecimal() or len(text) > 9:
-        raise argparse.ArgumentTypeError(f"{text!r}: give a whole number of at most nine digits")
-    return int(text)
-
-
 def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
-    plan = _command(
+    plan = command(
         commands,
         "plan",
         None,
@@ -258,7 +272,7 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         "trackwarden plan new take12.wav -o tonight.toml",
     )
     actions = plan.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    new = _command(
+    new = command(
         actions,
         "new",
         does["plan new"],
@@ -266,10 +280,10 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         "trackwarden plan new --device 16ch -o tonight.toml",
     )
     source = new.add_mutually_exclusive_group(required=True)
-    source.add_argument("take", metavar="TAKE", nargs="?", help=_TAKE_HELP)
+    source.add_argument("take", metavar="TAKE", nargs="?", help=TAKE_HELP)
     source.add_argument("--device", metavar="D", help="index or part of the name")
     new.add_argument("-o", dest="output", metavar="P", help="write to this file, never over one")
-    check = _command(
+    check = command(
         actions,
         "check",
         does["plan check"],
@@ -277,11 +291,11 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         "trackwarden plan check tonight.toml",
     )
     check.add_argument("plan", metavar="P", help="the plan file")
-    _add_json(check)
+    add_json(check)
 
 
 def _schema_command(commands: Commands, does: Mapping[str, Run]) -> None:
-    schema = _command(
+    schema = command(
         commands,
         "schema",
         does["schema"],
@@ -294,71 +308,3 @@ def _schema_command(commands: Commands, does: Mapping[str, Run]) -> None:
         choices=("scan", "report", "watch", "sessions", "devices", "plan-check"),
         help="scan, report, watch, sessions, devices or plan-check",
     )
-
-
-def _add_json(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
-
-
-def _add_json_lines(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--json-lines",
-        action="store_true",
-        help="no window: a line of JSON for each state change, as it happens",
-    )
-
-
-def _command(
-    commands: Commands,
-    name: str,
-    run: Run | None,
-    text: str,
-    example: str,
-) -> argparse.ArgumentParser:
-    parser = commands.add_parser(
-        name, help=text, description=text[0].upper() + text[1:] + ".", epilog=f"example: {example}"
-    )
-    if run is not None:
-        parser.set_defaults(run=run)
-    return parser
-
-
-def _add_plan(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--plan", metavar="P", help="plan file; without one every track is a lav")
-
-
-def _add_paper(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--paper", choices=("a4", "letter"), default="a4", help="for the PDF (default a4)"
-    )
-
-
-def _add_console(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--console",
-        action="store_true",
-        help="no window: one line a state change, a summary at the end",
-    )
-
-
-def _count(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 256:
-        raise argparse.ArgumentTypeError(f"{text!r}: give a whole number from 1 to 256")
-    return int(text)
-
-
-def _positive(text: str) -> float:
-    value = _not_negative(text)
-    if value == 0.0:
-        raise argparse.ArgumentTypeError("must be above 0")
-    return value
-
-
-def _not_negative(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number") from None
-    if not 0.0 <= value < 1e9:
-        raise argparse.ArgumentTypeError("must be 0 or more, and finite")
-    return value

@@ -9,16 +9,14 @@ from pathlib import Path
 from typing import Final
 
 from app.cli import companions, display, terminal
-from app.cli.arguments import Run, parser_of
+from app.cli.argument_parts import Run, take_of
+from app.cli.arguments import parser_of
 from engine.model import cautions
 from engine.model.commands import Open
-from engine.model.safe_text import harmless, json_text
 
 OK: Final = 0
 RED: Final = 1
 FAILED: Final = 2
-
-_DEMO: Final = "demo"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -77,8 +75,7 @@ def _only_input() -> int:
 
 def _replay(arguments: argparse.Namespace) -> int:
     request = Open(
-        take=None if arguments.take == _DEMO else arguments.take,
-        demo=arguments.take == _DEMO,
+        **take_of(arguments.take),
         plan=arguments.plan,
         speed=arguments.speed,
         loop=arguments.loop,
@@ -93,8 +90,7 @@ def _drill(arguments: argparse.Namespace) -> int:
 
     seed = secrets.randbelow(10_000) if arguments.seed is None else arguments.seed
     request = Open(
-        take=None if arguments.take == _DEMO else arguments.take,
-        demo=arguments.take == _DEMO,
+        **take_of(arguments.take),
         plan=arguments.plan,
         speed=arguments.speed,
         seed=seed,
@@ -196,22 +192,9 @@ def _schema(arguments: argparse.Namespace) -> int:
 
 
 def _report(arguments: argparse.Namespace) -> int:
-    from app.report.write import Files, session_section, write_report
-    from engine.session.folders import find_session
+    from app.cli.report_command import write_session_report
 
-    folder = find_session(arguments.session)
-    files = Files(arguments.html, arguments.pdf, arguments.csv, arguments.json)
-    if files == Files() and arguments.markers is None:
-        files = Files(html=Path(f"{folder.name}.html"))
-    section = session_section(folder)
-    write_report([section], files, paper=arguments.paper, bom=not arguments.no_bom)
-    if arguments.markers is not None:
-        from app.report.marker_files import write_markers
-
-        for path in write_markers([section], arguments.markers):
-            print(f"{harmless(str(path))}: written", file=sys.stderr)
-    for path in filter(None, (files.html, files.pdf, files.csv, files.json)):
-        print(f"{harmless(str(path))}: written", file=sys.stderr)
+    write_session_report(arguments)
     return OK
 
 
@@ -235,77 +218,21 @@ def _overview(arguments: argparse.Namespace) -> int:
 
 
 def _devices(arguments: argparse.Namespace) -> int:
-    from engine.sources.capture import list_inputs
-    from engine.sources.device import NO_INPUTS
+    from app.cli.devices_command import print_devices
 
-    inputs = list_inputs()
-    if arguments.json:
-        rows = [
-            {
-                "index": device.index,
-                "name": device.name,
-                "host_api": device.host_api,
-                "channels": device.channels,
-                "default_rate_hz": device.default_rate_hz,
-            }
-            for device in inputs
-        ]
-        print(json_text({"kind": "devices", "schema": 1, "devices": rows}, indent=1))
-        return OK
-    if not inputs:
-        print(NO_INPUTS, file=sys.stderr)
-        return FAILED
-    print(f"{'index':>5}  {'inputs':>6}  {'rate':>8}  name (host API)")
-    for device in inputs:
-        rate = f"{device.default_rate_hz / 1000:g} kHz"
-        print(
-            f"{device.index:>5}  {device.channels:>6}  {rate:>8}  {device.name} ({device.host_api})"
-        )
-    return OK
+    return OK if print_devices(as_json=arguments.json) else FAILED
 
 
 def _plan_new(arguments: argparse.Namespace) -> int:
-    from engine.runtime.open_source import plan_of_input, plan_of_take, with_demo
+    from app.cli.plan_command import new_plan
 
-    if arguments.device is not None:
-        from engine.sources.capture import find_input
-
-        text = plan_of_input(find_input(arguments.device).channels)
-    else:
-        demo = arguments.take == _DEMO
-        path = with_demo(Open(take=None if demo else arguments.take, demo=demo)).take or ""
-        text, _ = plan_of_take(path)
-    if arguments.output is None:
-        print(text, end="")
-        return OK
-    try:
-        with open(arguments.output, "x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        print(f"{harmless(arguments.output)}: is there already: give another name", file=sys.stderr)
-        return FAILED
-    print(f"{harmless(arguments.output)}: written, fill it in", file=sys.stderr)
-    return OK
+    return OK if new_plan(arguments.take, arguments.device, arguments.output) else FAILED
 
 
 def _plan_check(arguments: argparse.Namespace) -> int:
-    from engine.plan.load import PlanError, load_plan
+    from app.cli.plan_command import check_plan
 
-    document = {"kind": "plan check", "schema": 1, "path": arguments.plan}
-    try:
-        plan = load_plan(arguments.plan)
-    except PlanError as error:
-        if not arguments.json:
-            raise
-        mistakes = [{"line": m.line, "key": m.key, "message": m.message} for m in error.mistakes]
-        print(json_text({**document, "tracks": 0, "mistakes": mistakes}, indent=1))
-        return FAILED
-    if arguments.json:
-        print(json_text({**document, "tracks": len(plan.tracks), "mistakes": []}, indent=1))
-        return OK
-    count = len(plan.tracks)
-    print(f"{harmless(arguments.plan)}: {count} {'track' if count == 1 else 'tracks'}, no mistakes")
-    return OK
+    return OK if check_plan(arguments.plan, as_json=arguments.json) else FAILED
 
 
 _DOES: Final[dict[str, Run]] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from app.cli.watch_command import summary
+from app.cli.watch_text import summary
 from app.style import wording
 from engine.alarms.coverage_timeline import WhoCoverage
 from engine.model.number_text import number_or_dash

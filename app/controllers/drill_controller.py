@@ -21,7 +21,7 @@ from app.views.widgets.overlay import Layer
 from engine.drill.targets import targets_of
 from engine.model.commands import CallCause, Open
 from engine.model.drill_causes import Cause
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from engine.drill.finish import Finished

@@ -15,7 +15,7 @@ from app.services.preferences import Preferences
 from app.style.theme import Look
 from app.views.glance.glance_view import Glance
 from app.views.glance.glance_window import GlanceWindow
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
 PLACE: Final = "glance"

@@ -18,7 +18,7 @@ from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
 from engine.model.listening import BEFORE_FAULT_S, Listening
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 
 STEP_DB: Final = 3.0
 

@@ -10,7 +10,7 @@ from app.models.key_bindings import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 
 
 class HistoryController(QObject):

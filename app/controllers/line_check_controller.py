@@ -24,7 +24,8 @@ from engine.model.commands import (
     SwapInputs,
 )
 from engine.model.line_results import LineCheck, Verdict
-from engine.model.messages import Fault, Snapshot
+from engine.model.messages import Fault
+from engine.model.snapshot import Snapshot
 
 LOST = (Fault.MUTED, Fault.DEAD_MIC, Fault.SILENT)
 HEADS = ("Input", "Name", "Verdict", "At", "Speech", "Peak", "Floor", "Note")

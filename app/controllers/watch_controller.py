@@ -12,7 +12,7 @@ from app.models.alarm_card import Trouble
 from app.models.key_bindings import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 
 Follower = Callable[[Snapshot], None]
 

@@ -25,7 +25,8 @@ from app.models.board_rows import row_states
 from app.models.fix_cards import cards
 from app.style import wording
 from engine.model.commands import Watch
-from engine.model.messages import Alarm, AlarmState, Kind, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Kind, Severity
+from engine.model.snapshot import Snapshot
 
 SCHEMA: Final = 1
 Payload = dict[str, Any]

@@ -23,7 +23,7 @@ from app.fleet.broker_address import Broker, BrokerLogin
 from app.fleet.mqtt_link import MqttLink
 from app.models.whole_levels import LOWEST_DB, shown, whole_db
 from engine.model.commands import Open, Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.runtime.client import EngineClient
 from engine.session import engines
 

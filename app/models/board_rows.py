@@ -11,7 +11,8 @@ from app.style.state_marks import Mark
 from engine.alarms.alarm import UNHEARD
 from engine.model import fault_remedies
 from engine.model.batteries import Battery
-from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
 

@@ -12,7 +12,8 @@ from app.models.board_rows import tracks_of
 from app.models.fault_words import UNNAMED, UnnamedAlarm
 from app.style import wording
 from engine.model.drill_causes import Cause
-from engine.model.messages import Alarm, Snapshot
+from engine.model.messages import Alarm
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
 EARLY_S = 1.0

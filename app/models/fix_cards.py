@@ -13,7 +13,8 @@ from app.style.state_marks import Mark
 from engine.model import fault_remedies
 from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes
-from engine.model.messages import Alarm, AlarmState, Fault, Incident, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Fault, Incident, Severity
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
 TROUBLE_KEY = -1_000_000_000

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from app.models.alarm_card import Card
 from app.models.board_rows import STANDING, tracks_of
 from app.style import wording
-from engine.model.messages import AlarmState, Kind, Severity, Snapshot
+from engine.model.messages import AlarmState, Kind, Severity
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
 _DOING = ("change ", "turn ", "restart ", "close ", "is ")

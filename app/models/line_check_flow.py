@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 
 from engine.model.line_results import Heard, LineCheck, Verdict, findings
-from engine.model.messages import Kind, PackLevel, Snapshot
+from engine.model.messages import Kind, PackLevel
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
 OVER_FLOOR_DB: Final = 15.0

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import RIBBON_STEP_S, Snapshot
+from engine.model.snapshot import RIBBON_STEP_S, Snapshot
 from engine.model.track_remap import TrackRemap
 from engine.model.units import FLOOR_DB
 

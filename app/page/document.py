@@ -14,7 +14,8 @@ from app.style import wording
 from engine.model.batteries import Battery
 from engine.model.commands import Watch
 from engine.model.frame_rates import FRAME_RATES, label_at
-from engine.model.messages import Alarm, AlarmState, Kind, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Kind, Severity
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Track
 
 Document = dict[str, Any]

@@ -18,7 +18,7 @@ from app.models.whole_levels import LOWEST_DB, shown, whole_db
 from app.page.document import Condition, Document, document, patch
 from app.page.site_document import Site, site_document
 from engine.model.commands import Command, Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 
 PATCH_S: Final = 0.2
 BEAT_S: Final = 0.5

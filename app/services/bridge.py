@@ -12,7 +12,7 @@ from typing import Protocol
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
 
 from engine.model.commands import Command, Open, Stop, Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.runtime.ipc import carry_events
 
 POLL_MS = 20

@@ -6,8 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from engine.model.messages import Kind, LogState
+from engine.model.messages import Kind
 from engine.model.number_text import NO_VALUE, number
+from engine.model.snapshot import LogState
 
 NO_LEVEL: Final = NO_VALUE
 QUIETEST_SHOWN_LUFS: Final = -60.0

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from app.style import wording
 from app.views.widgets.basics import Button, Elided, plain, restyle, say
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 
 STAYS_S = 10.0
 """A notice of what a key did is read by then, and would be taken for something new later."""

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QHBoxLayout, QWidget
 from app.style import wording
 from app.views.widgets.basics import Button, Elided, StateButton, plain, say
 from engine.model.commands import Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
 NO_PLAN: Final = "no plan: P makes one"

@@ -22,7 +22,8 @@ from app.models.history_rows import COLUMNS, Row
 from app.style.theme import Look
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
-from engine.model.messages import Incident, Snapshot
+from engine.model.messages import Incident
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 from engine.report.content.logged_timecode import LoggedTimecode, labels_of
 from engine.session.plan_history import PlanHistory

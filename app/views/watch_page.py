@@ -21,7 +21,7 @@ from app.views.header import Header
 from app.views.listen_bar import ListenBar
 from app.views.widgets.bands import STANDBY_WORDS, Band
 from engine.model.commands import Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
 ENDED: Final = "The take has ended. W: its report, Esc: start page."

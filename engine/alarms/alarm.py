@@ -9,7 +9,7 @@ from engine.alarms import machine
 from engine.alarms.evaluate import INPUT
 from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import HIDDEN, Event
-from engine.model.fault_remedies import FaultRule
+from engine.model.fault_rules import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Incident
 
 Key = tuple[int | str, str]

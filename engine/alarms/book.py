@@ -18,18 +18,18 @@ from engine.alarms.coverage import Coverage
 from engine.alarms.evaluate import INPUT, Evaluator
 from engine.alarms.machine import AlarmRecord, Change, Evaluation
 from engine.alarms.states import Event, Phase
-from engine.model.fault_remedies import FaultRule
+from engine.model.fault_rules import FaultRule
 from engine.model.messages import (
     Alarm,
     AlarmEvent,
     AlarmState,
     Condition,
-    Cover,
     EventKind,
     Incident,
     Kind,
     Severity,
 )
+from engine.model.snapshot import Cover
 from engine.model.tracks import Scene
 
 Detail = Callable[[FaultRule, int], str]

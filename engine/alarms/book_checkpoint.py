@@ -15,7 +15,8 @@ from engine.alarms.evaluate import INPUT
 from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import Phase
 from engine.model.alarm_limits import NEVER
-from engine.model.fault_remedies import NOTHING_YET, FaultRule
+from engine.model.fault_remedies import NOTHING_YET
+from engine.model.fault_rules import FaultRule
 from engine.model.messages import AlarmState, Fault, Incident
 from engine.model.track_remap import TrackRemap
 

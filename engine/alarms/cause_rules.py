@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from engine.model.fault_remedies import GAPS, LINK_NOISE, LOSS
+from engine.model.fault_rules import GAPS, LINK_NOISE, LOSS
 from engine.model.messages import Fault, Kind
 from engine.model.tracks import Track
 

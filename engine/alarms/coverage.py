@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from engine.model.messages import Cover, Kind, PackLevel
+from engine.model.messages import Kind, PackLevel
+from engine.model.snapshot import Cover
 from engine.model.tracks import Track
 
 

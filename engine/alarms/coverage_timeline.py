@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 from engine.alarms.coverage import Coverage
 from engine.model.fault_remedies import spoils
-from engine.model.messages import Cover, Incident
+from engine.model.messages import Incident
+from engine.model.snapshot import Cover
 from engine.model.tracks import Track
 
 

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from engine.alarms.machine import ActiveFault, Evaluation
-from engine.model.fault_remedies import LOSS, FaultRule, Scope
+from engine.model.fault_rules import LOSS, FaultRule, Scope
 from engine.model.messages import Condition, Levels, State
 from engine.model.tracks import Scene
 

@@ -9,7 +9,7 @@ from engine.alarms.alarm import UNHEARD, TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import GONE, moved, restore, save
 from engine.alarms.cause_rules import Cause, causes
-from engine.model.fault_remedies import FaultRule
+from engine.model.fault_rules import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene

@@ -15,7 +15,8 @@ from engine.alarms.book import Book
 from engine.alarms.evaluate import from_the_start
 from engine.alarms.machine import ActiveFault, Evaluation
 from engine.model.alarm_limits import NEVER
-from engine.model.fault_remedies import LOSS, NOTHING_YET
+from engine.model.fault_remedies import NOTHING_YET
+from engine.model.fault_rules import LOSS
 from engine.model.messages import AlarmEvent, State
 
 KEY: Final[Key] = (UNHEARD, NOTHING_YET.group)

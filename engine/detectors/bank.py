@@ -10,7 +10,7 @@ from engine.detectors import learned as memories
 from engine.detectors.base import Detector, TickContext, unknown
 from engine.detectors.guard import DetectorGuard
 from engine.detectors.registry import DETECTORS
-from engine.model.fault_remedies import FaultRule, Scope
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Measurement
 from engine.model.tick import SampleFindings
 from engine.model.track_remap import TrackRemap, carry

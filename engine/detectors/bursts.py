@@ -6,7 +6,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
-from engine.model.fault_remedies import BURST_GAP_S
+from engine.model.fault_rules import BURST_GAP_S
 
 RED_EVENTS: Final = 3
 """So many events within `BURST_GAP_S` deserve red (CONTRACT.md)."""

@@ -16,7 +16,7 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.model.fault_remedies import BURST_GAP_S
+from engine.model.fault_rules import BURST_GAP_S
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from engine.detectors.base import Detector, TickContext, doubted, unknown
-from engine.model.fault_remedies import FaultRule, Scope
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Measurement
 from engine.model.safe_text import harmless
 

@@ -15,7 +15,8 @@ import numpy as np
 
 from engine.detectors.base import TickContext, unknown
 from engine.detectors.registry import DETECTORS
-from engine.model.fault_remedies import FAULTS, FaultRule
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import FaultRule
 from engine.model.messages import Condition, State
 from engine.model.tick import SampleFindings, Tick
 from engine.model.tracks import Scene

@@ -63,8 +63,8 @@ def facts(score: Score) -> tuple[tuple[str, str], ...]:
         ("median to seen", seconds(score.seen_s)),
         ("right cause", f"{score.right} of {count}"),
         ("false calls", str(score.false_calls)),
-        ("uncovered", f"{score.uncovered_s:.1f} s"),
-        ("unacknowledged", f"{score.unseen_s:.1f} s"),
+        ("no backup", f"{score.uncovered_s:.1f} s"),
+        ("no backup, not seen", f"{score.unseen_s:.1f} s"),
     )
 
 

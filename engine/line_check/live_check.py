@@ -11,7 +11,7 @@ from engine.detectors.pair_drift import PairDrift
 from engine.line_check.checker import LineChecker
 from engine.measure.meter import Meter
 from engine.model.commands import Command, EndLineCheck, LineCheckGo, LineCheckMark, StartLineCheck
-from engine.model.fault_remedies import FaultRule
+from engine.model.fault_rules import FaultRule
 from engine.model.line_results import LineResult
 from engine.model.messages import Condition, Fault, Flags, Measurement, State
 from engine.model.tracks import Scene

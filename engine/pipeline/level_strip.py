@@ -2,33 +2,31 @@
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip, Measurement
+from engine.model.messages import Measurement
+from engine.model.snapshot import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import FLOOR_DB, amplitude_db
 
 _EPS_S: Final = 1e-6
 
 
-class LevelStripRecorder:
+class LevelStripRecorder(TrackMemory):
     """A ring of columns by stream time; the newest fills while its ticks come in."""
 
-    CARRIED: ClassVar = {
-        "_peaks": By.LAST,
-        "_severity": By.LAST,
-        "_newest": By.WHOLE,
-        "_end_s": By.WHOLE,
-    }
+    _peaks: NDArray[np.float32] = per_track(0.0, rows=RIBBON_COLUMNS, dtype=np.float32)
+    _severity: NDArray[np.uint8] = per_track(0, rows=RIBBON_COLUMNS, dtype=np.uint8)
+    _newest: int = remembered(By.WHOLE, 0)
+    _end_s: float = remembered(By.WHOLE, 0.0)
 
     def __init__(self, tracks: int) -> None:
-        self._peaks = np.zeros((RIBBON_COLUMNS, tracks), dtype=np.float32)
-        self._severity = np.zeros((RIBBON_COLUMNS, tracks), dtype=np.uint8)
-        self._newest = 0
-        self._end_s = 0.0
+        self._tracks = tracks
+        self.reset()
 
     def add(
         self, measurement: Measurement | None, severity: NDArray[np.uint8], end_s: float

@@ -27,9 +27,11 @@ from engine.measure.level_meter import LevelMeter
 from engine.measure.meter import Meter, Totals
 from engine.model.commands import Command, Mark
 from engine.model.crew_notes import CrewNotes
-from engine.model.fault_remedies import FAULTS, FaultRule, Scope
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.frame_rates import FRAME_RATES
-from engine.model.messages import AlarmEvent, Block, Incident, Measurement, Snapshot
+from engine.model.messages import AlarmEvent, Block, Incident, Measurement
+from engine.model.snapshot import Snapshot
 from engine.model.tick import SampleFindings, Tick
 from engine.model.track_remap import TrackRemap, carry
 from engine.model.tracks import BY_TIMECODE, Plan, Scene

@@ -17,7 +17,7 @@ from typing import Final
 
 from engine.model.client_id import this_process
 from engine.model.commands import Command, Open, Stop, Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.runtime.housekeeping import STUCK_S
 from engine.runtime.ipc import BEAT_S, Connection, carry_events, connect
 from engine.runtime.patience import Patience

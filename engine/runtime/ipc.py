@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from engine.model.engine_address import Address
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.runtime.wire import LONGEST_BYTES, Alive, Message, pack_message
 
 BEAT_S: Final = 0.25

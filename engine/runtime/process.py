@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from engine.model.client_id import ClientId, this_process
 from engine.model.commands import Look, Open, Stop, Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.plan.load import PlanError
 from engine.runtime.housekeeping import Housekeeping, safely
 from engine.runtime.ipc import BEAT_S, forget, new_address

@@ -15,7 +15,8 @@ from typing import Final
 from engine.listen.output import ASKED
 from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
-from engine.model.messages import AlarmEvent, Block, Snapshot
+from engine.model.messages import AlarmEvent, Block
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime import open_source

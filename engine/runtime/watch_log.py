@@ -9,7 +9,8 @@ from engine.alarms.book_checkpoint import save
 from engine.drill.drill_source import truths_of
 from engine.model.client_id import ClientId, this_process
 from engine.model.commands import Command, Open, Watch
-from engine.model.messages import AlarmEvent, Incident, LogState
+from engine.model.messages import AlarmEvent, Incident
+from engine.model.snapshot import LogState
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime.host import Host
 from engine.runtime.input_supervisor import InputSupervisor

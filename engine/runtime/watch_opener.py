@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from engine.model.commands import Open, Watch
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.plan.load import PlanError
 from engine.runtime.wire import Job
 from engine.session import engines, folders

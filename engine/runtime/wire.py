@@ -16,9 +16,10 @@ from typing import Any, Final
 import msgspec
 import numpy as np
 
-from engine.model import commands, messages
+from engine.model import commands
 from engine.model.client_id import ClientId
 from engine.model.commands import Command, Open, Watch
+from engine.model.snapshot import Snapshot
 
 LONGEST_BYTES: Final = 32 * 2**20
 """No message is longer; the largest, a snapshot of 512 tracks, has about 1 MB. Ours."""
@@ -58,7 +59,7 @@ class Alive:
     turn_s: float = 0.0
 
 
-State = Failed | Progress | Elsewhere | Alive | messages.Snapshot
+State = Failed | Progress | Elsewhere | Alive | Snapshot
 
 
 @dataclass(frozen=True, slots=True)

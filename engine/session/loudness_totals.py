@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from engine.measure.loudness import OFFSET_LU, GateHistogram
 from engine.measure.meter import Totals
 from engine.model.messages import Levels, Measurement
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import amplitude_db
 
@@ -104,18 +105,18 @@ class Gates(GateHistogram):
         np.add.at(self.energy, cell, packed["energy"])
 
 
-class TotalsRecorder:
+class TotalsRecorder(TrackMemory):
     """Gathers one stretch tick by tick; what the meter has in its totals is only asked for."""
 
-    CARRIED: ClassVar = {"gates": By.PART, "_measured_s": By.FIRST, "_known_s": By.FIRST}
+    gates: Gates = remembered(By.PART, lambda recorder: Gates(len(recorder.inputs)))
+    _measured_s: Levels = per_track(0.0)
+    _known_s: Levels = per_track(0.0)
 
     def __init__(self, inputs: Sequence[int], totals: Callable[[], Totals]) -> None:
-        tracks = len(inputs)
         self.inputs = tuple(inputs)
-        self.gates = Gates(tracks)
+        self._tracks = len(inputs)
         self._totals = totals
-        self._measured_s = np.zeros(tracks)
-        self._known_s = np.zeros(tracks)
+        self.reset()
 
     def add(self, m: Measurement) -> None:
         """Take in one tick. Its momentary loudness is that of the gating block that ends there."""

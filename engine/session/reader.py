@@ -1,27 +1,18 @@
-"""Reads a session log: the one place where its rows become data."""
+"""Reads a session log: what happened, what was measured."""
 
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterator, Sequence
-from functools import cached_property
-from pathlib import Path
-from types import TracebackType
-from typing import Any, Final, Self
+from typing import Final
 
 from engine.model import dataclass_json
-from engine.model.commands import Open
-from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.line_results import Heard
-from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
-from engine.model.safe_text import harmless
+from engine.model.messages import Incident
 from engine.model.tracks import Plan, Track
-from engine.session import folders
 from engine.session.checkpoint import Checkpoint
-from engine.session.level_rows import ENVELOPE_STEPS, unpack_envelope, unpack_levels
-from engine.session.loudness_totals import LoudnessTotals
+from engine.session.log_file import LogFile
 from engine.session.plan_history import PlanHistory
 from engine.session.records import (
     Action,
@@ -35,36 +26,23 @@ from engine.session.records import (
     SessionRecord,
     StretchRecord,
 )
-from engine.session.schema import STOPPED_BY, NotALogError, open_to_read
-
-_TRACK: Final = "input, name, kind, who, level, pack, placement, receiver, battery"
-_INCIDENT: Final = (
-    "id, track, fault, severity, onset_s, amber_s, red_s, end_s, covered_by, uncovered, detail,"
-    " tracks, part_of"
+from engine.session.rows import (
+    INCIDENT_COLUMNS,
+    TRACK_COLUMNS,
+    incident_of,
+    session_of,
+    totals_of,
+    track_of,
+    truth_of,
 )
-MOST_CHANNELS: Final = 65_535
-"""As many as a WAV file can have (its field has 16 bits); more are damage."""
-
-MOST_RATE_HZ: Final = 10_000_000
-
-_LONGEST_REASON: Final = 200
-_DAMAGE: Final = (
-    sqlite3.Error,
-    ValueError,
-    TypeError,
-    LookupError,
-    ArithmeticError,
-    AttributeError,
-    MemoryError,
-    RecursionError,
-)
-"""What a value that makes no sense can lead to, wherever it is read."""
+from engine.session.schema import STOPPED_BY
+from engine.session.second_levels import ENVELOPE_STEPS, unpack_envelope, unpack_levels
 
 _LABELLED: Final = ("change", "action", "mark", "gap")
 """Tables whose rows have a timecode label of their moment."""
 
 
-class SessionReader:
+class SessionReader(LogFile):
     """One moment of the log of the session in that folder, even while it grows.
 
     with SessionReader(folder) as log:
@@ -76,45 +54,6 @@ class SessionReader:
         Anywhere in the block, where the log is torn, foreign or can't be read.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._path = folder / folders.LOG
-
-    def __enter__(self) -> Self:
-        try:
-            self._log = open_to_read(self._path)
-            self._log.execute("BEGIN")
-        except (sqlite3.Error, OverflowError, ValueError) as error:
-            raise self._unreadable(error) from error
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._log.close()
-        if isinstance(error, _DAMAGE) and not isinstance(error, NotALogError):
-            raise self._unreadable(error) from error
-
-    def _unreadable(self, error: BaseException) -> NotALogError:
-        why = " ".join(f"{error}".split())[:_LONGEST_REASON]
-        line = f"{self._path}: torn, or can't be read ({why}); left alone"
-        return NotALogError(harmless(line))
-
-    def _rows(self, query: str, *values: object) -> list[tuple[Any, ...]]:
-        return self._log.execute(query, values).fetchall()
-
-    def _one(self, query: str, *values: object) -> Any:
-        """The one value that the query gives."""
-        return self._log.execute(query, values).fetchone()[0]
-
-    @cached_property
-    def _tables(self) -> frozenset[str]:
-        """Older logs lack some."""
-        return frozenset(row[0] for row in self._rows("SELECT name FROM sqlite_schema"))
-
     # ---- the session ---------------------------------------------------------------------------
 
     def session(self) -> SessionRecord | None:
@@ -125,28 +64,12 @@ class SessionReader:
         )
         if not rows:
             return None
-        *known, request, text = rows[0]
-        utc_ms, source, live, rate_hz, channels, host_api, frame_rate, start_s, title = known
-        if not (0 < channels <= MOST_CHANNELS and 0 < rate_hz <= MOST_RATE_HZ):
-            raise NotALogError(f"{self._path}: {channels} channels at {rate_hz} Hz: left alone")
-        return SessionRecord(
-            utc_ms=utc_ms,
-            source=source,
-            live=bool(live),
-            sample_rate_hz=rate_hz,
-            channels=channels,
-            host_api=host_api,
-            frame_rate=frame_rate,
-            start_s=start_s,
-            title=title,
-            request=dataclass_json.loads(Open, request),
-            plan_text=text,
-        )
+        return session_of(rows[0], self._path)
 
     def tracks(self) -> tuple[Track, ...]:
         """Every track that was ever watched, as the plan last had it; in input order."""
         return tuple(
-            _track(row) for row in self._rows(f"SELECT {_TRACK} FROM track ORDER BY place")
+            track_of(row) for row in self._rows(f"SELECT {TRACK_COLUMNS} FROM track ORDER BY place")
         )
 
     def plans(self) -> PlanHistory:
@@ -157,9 +80,9 @@ class SessionReader:
         if "plan_version" not in self._tables:
             return PlanHistory(((0.0, Plan(self.tracks())),))
         rows = self._rows("SELECT from_s, title FROM plan_version ORDER BY from_s")
-        query = f"SELECT {_TRACK} FROM plan_track WHERE from_s = ? ORDER BY input"
+        query = f"SELECT {TRACK_COLUMNS} FROM plan_track WHERE from_s = ? ORDER BY input"
         versions = tuple(
-            (from_s, Plan(tuple(map(_track, self._rows(query, from_s))), title))
+            (from_s, Plan(tuple(map(track_of, self._rows(query, from_s))), title))
             for from_s, title in rows
         )
         return PlanHistory(versions or ((0.0, Plan(self.tracks())),))
@@ -220,8 +143,8 @@ class SessionReader:
 
     def incidents(self) -> tuple[Incident, ...]:
         """Every incident, by onset."""
-        rows = self._rows(f"SELECT {_INCIDENT} FROM incident ORDER BY onset_s, id")
-        return tuple(_incident(row) for row in rows)
+        rows = self._rows(f"SELECT {INCIDENT_COLUMNS} FROM incident ORDER BY onset_s, id")
+        return tuple(incident_of(row) for row in rows)
 
     def reds(self) -> int:
         """How many incidents went red."""
@@ -280,7 +203,7 @@ class SessionReader:
             "SELECT number, cause, tracks, onset_s, end_s, strength, severity, remark"
             " FROM drill_fault ORDER BY onset_s, number"
         )
-        return tuple(_truth(row) for row in rows)
+        return tuple(truth_of(row) for row in rows)
 
     def labels(self) -> Iterator[tuple[float, str]]:
         """Moments and the timecode labels that they had."""
@@ -336,45 +259,6 @@ class SessionReader:
             return ()
         rows = self._rows("SELECT begin_s, end_s, figures, gates FROM stretch ORDER BY begin_s")
         return tuple(
-            StretchRecord(begin_s, end_s, _totals(text), blob)
+            StretchRecord(begin_s, end_s, totals_of(text), blob)
             for begin_s, end_s, text, blob in rows
         )
-
-
-def _track(row: Sequence[Any]) -> Track:
-    number, name, kind, who, level, *others = row
-    return Track(number, name, Kind(kind), who, PackLevel(level) if level else None, *others)
-
-
-def _incident(row: Sequence[Any]) -> Incident:
-    number, track, fault, severity, onset_s, amber_s, red_s, end_s = row[:8]
-    cover, uncovered, detail, tracks, part_of = row[8:]
-    return Incident(
-        id=number,
-        track=track,
-        fault=Fault(fault),
-        severity=Severity[severity.upper()],
-        onset_s=onset_s,
-        amber_s=amber_s,
-        red_s=red_s,
-        end_s=end_s,
-        covered_by=cover,
-        uncovered=bool(uncovered),
-        detail=detail,
-        tracks=tuple(json.loads(tracks)),
-        part_of=part_of,
-    )
-
-
-def _truth(row: Sequence[Any]) -> Truth:
-    number, cause, tracks, onset_s, end_s, strength, severity, remark = row
-    level = Severity[severity.upper()] if severity else None
-    affected = tuple(json.loads(tracks))
-    return Truth(number, Cause(cause), affected, onset_s, end_s, strength, level, remark)
-
-
-def _totals(text: str) -> LoudnessTotals | None:
-    try:
-        return dataclass_json.loads(LoudnessTotals, text)
-    except ValueError:
-        return None

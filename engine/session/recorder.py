@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
-from typing import ClassVar, Final, Protocol
-
-import numpy as np
+from typing import Final, Protocol
 
 from engine.measure.meter import Totals
 from engine.model import dataclass_json
@@ -16,16 +14,23 @@ from engine.model.commands import Command, Mark, Open, Watch
 from engine.model.drill_truth import Truth
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.line_results import LineResult
-from engine.model.messages import AlarmEvent, Incident, LogState, Measurement
+from engine.model.messages import AlarmEvent, Incident, Measurement
 from engine.model.safe_text import json_text
-from engine.model.track_remap import By, TrackRemap, carry
-from engine.model.tracks import Track
-from engine.model.units import power_db, rms_dbfs
+from engine.model.snapshot import LogState
+from engine.model.track_remap import TrackRemap, carry
 from engine.session.checkpoint import Checkpoint
-from engine.session.level_rows import ENVELOPE_STEPS, pack_envelope, pack_levels
+from engine.session.log_lines import (
+    inputs_line,
+    line_check_line,
+    session_line,
+    track_line,
+    track_values,
+    truth_line,
+)
 from engine.session.loudness_totals import LoudnessTotals, TotalsRecorder
+from engine.session.second_levels import SecondRecorder
 from engine.session.writer import LogLine, Stamp
-from engine.sources.base import HOST_API, SourceInfo
+from engine.sources.base import SourceInfo
 from engine.timecode.labels import first_after
 
 _EPS_S: Final = 1e-6
@@ -35,7 +40,7 @@ STRETCH_S: Final = 20.0
 
 
 class Log(Protocol):
-    """Where the lines go; see `session_log.SessionLog`."""
+    """Where the lines go; see `writer.SessionWriter`."""
 
     def write(self, lines: Sequence[LogLine], stamp: Stamp, *, now: bool = False) -> None:
         """Queue lines of that moment; `now`: on the disk as soon as can be."""
@@ -48,49 +53,6 @@ class Log(Protocol):
     def close(self) -> None:
         """Write what is queued and close."""
         ...
-
-
-class _Second:
-    """The levels of one second of the stream, gathered tick by tick."""
-
-    CARRIED: ClassVar = {
-        "_momentary": By.FIRST,
-        "_peak": By.FIRST,
-        "_squares": By.FIRST,
-        "_hops": By.FIRST,
-        "_steps": By.LAST,
-    }
-
-    def __init__(self, number: int, tracks: int) -> None:
-        self.number = number
-        self._momentary = np.full(tracks, np.nan)
-        self._peak = np.full(tracks, np.nan)
-        self._squares = np.zeros(tracks)
-        self._hops = np.zeros(tracks)
-        self._steps = np.full((ENVELOPE_STEPS, tracks), np.nan)
-
-    def add(self, m: Measurement) -> None:
-        self._momentary = np.fmax(self._momentary, m.momentary_lufs)
-        peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
-        self._peak = np.fmax(self._peak, np.fmax.reduce(peak))
-        squares = np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
-        hops = np.count_nonzero(m.valid, axis=0)
-        self._squares += squares
-        self._hops += hops
-        step = int(((m.start_s + m.end_s) / 2.0 - self.number) * ENVELOPE_STEPS)
-        if 0 <= step < ENVELOPE_STEPS:
-            level = rms_dbfs(squares / np.maximum(hops, 1))
-            self._steps[step] = np.where(hops > 0, level, np.nan)
-
-    def levels(self) -> bytes:
-        level = rms_dbfs(self._squares / np.maximum(self._hops, 1.0))
-        level = np.where(self._hops > 0, level, np.nan)
-        # NaN goes through power_db's maximum as it is.
-        return pack_levels(self._momentary, power_db(self._peak**2), level)
-
-    def envelope(self) -> bytes:
-        """RMS of each tenth of the second."""
-        return pack_envelope(self._steps)
 
 
 class SessionRecorder:
@@ -123,7 +85,7 @@ class SessionRecorder:
         self._rate_hz = sample_rate_hz
         self._label = label
         self._utc_ms = utc_ms
-        self._second: _Second | None = None
+        self._second: SecondRecorder | None = None
         self._totals = totals
         self._stretch = TotalsRecorder(_inputs(watch), totals)
         self._left_s = 0.0
@@ -149,22 +111,11 @@ class SessionRecorder:
     ) -> None:
         """The session's own lines; before any other. `notices` are what was said of the source."""
         stamp, watch = self.stamp(0.0), self._watch
-        session = (
-            stamp.utc_ms,
-            program,
-            watch.source,
-            watch.live,
-            self._rate_hz,
-            info.channels,
-            info.fields.get(HOST_API, ""),
-            watch.plan.frame_rate,
-            watch.start_s,
-            watch.plan.title,
-            dataclass_json.dumps(request),
-            plan_text,
-        )
-        lines = [LogLine("session", session), _inputs_line(0, watch)]
-        lines += [_track_line(track) for track in watch.plan.tracks]
+        lines = [
+            session_line(request, info, watch, plan_text, program, stamp),
+            inputs_line(0, _inputs(watch)),
+        ]
+        lines += [track_line(track) for track in watch.plan.tracks]
         lines += self._plan_lines(stamp, plan_text)
         lines += [LogLine("notice", (text,)) for text in notices]
         self.log.write(lines, stamp, now=True)
@@ -174,7 +125,7 @@ class SessionRecorder:
         plan, from_s = self._watch.plan, max(stamp.at_s, self._plan_from_s + _EPS_S)
         self._plan_from_s = from_s
         version = (from_s, stamp.utc_ms, stamp.timecode, plan.title, plan_text)
-        rows = (_track_values(track) for track in plan.tracks)
+        rows = (track_values(track) for track in plan.tracks)
         tracks = (LogLine("plan track", (from_s, *row)) for row in rows)
         return [LogLine("plan version", version), *tracks]
 
@@ -196,12 +147,12 @@ class SessionRecorder:
         second = max(int(at_s - _EPS_S), 0)
         if self._second is not None:
             second, old = self._second.number, self._second
-            self._second = _Second(second, len(watch.plan.tracks))
+            self._second = SecondRecorder(second, len(watch.plan.tracks))
             carry(self._second, old, remap)
         lines = [*left, LogLine("plan", (watch.plan.title, watch.plan_text))]
         if _inputs(before) != _inputs(watch):
-            lines.append(_inputs_line(second, watch))
-        lines += [_track_line(track) for track in watch.plan.tracks]
+            lines.append(inputs_line(second, _inputs(watch)))
+        lines += [track_line(track) for track in watch.plan.tracks]
         stamp = self.stamp(at_s)
         self.log.write([*lines, *self._plan_lines(stamp, watch.plan_text)], stamp, now=True)
 
@@ -252,7 +203,7 @@ class SessionRecorder:
                 self._stretch_due_s = at_s + STRETCH_S
                 lines.append(self._stretch_line(at_s))
             self.log.write([*lines, *self._checkpoint_lines(checkpoint, stamp)], stamp)
-            self._second = _Second(number, len(self._watch.plan.tracks))
+            self._second = SecondRecorder(number, len(self._watch.plan.tracks))
         if measurement is not None:
             self._second.add(measurement)
             self._stretch.add(measurement)
@@ -312,18 +263,12 @@ class SessionRecorder:
         """Tracks were decided on in a line check."""
         for result in results:
             stamp = self.stamp(result.at_s)
-            values = (
-                result.track,
-                result.verdict.value,
-                result.note,
-                dataclass_json.dumps(result.heard),
-            )
-            self.log.write([LogLine("line check", (*values, *stamp.values))], stamp, now=True)
+            self.log.write([line_check_line(result, stamp)], stamp, now=True)
 
     def planted(self, truths: Sequence[Truth], at_s: float) -> None:
         """In a drill: faults that were put in have begun."""
         if truths:
-            self.log.write([_truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
+            self.log.write([truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
 
     def troubled(self, lines: Sequence[str], at_s: float) -> None:
         """The engine or its computer can't do something any more, one line each."""
@@ -345,23 +290,3 @@ class SessionRecorder:
 
 def _inputs(watch: Watch) -> list[int]:
     return [track.input for track in watch.plan.tracks]
-
-
-def _inputs_line(second: int, watch: Watch) -> LogLine:
-    return LogLine("inputs", (second, json.dumps(_inputs(watch))))
-
-
-def _track_line(track: Track) -> LogLine:
-    """Its place among the tracks is its input: tracks may come and go."""
-    return LogLine("track", (track.input, *_track_values(track)))
-
-
-def _track_values(track: Track) -> tuple[int | str, ...]:
-    identity = (track.name, track.kind.value, track.who, track.level or "", track.pack)
-    return (track.input, *identity, track.placement, track.receiver, track.battery)
-
-
-def _truth_line(t: Truth) -> LogLine:
-    severity = None if t.severity is None else t.severity.word
-    values = (t.onset_s, t.end_s, t.strength, severity, t.remark)
-    return LogLine("drill fault", (t.number, t.cause.value, json.dumps(t.tracks), *values))

@@ -88,7 +88,7 @@ older logs, all tracks in order. Since then `track` also holds those taken out o
 _ENVELOPE: Final = """
 CREATE TABLE envelope (second INTEGER PRIMARY KEY, levels BLOB NOT NULL);
 """
-"""RMS of every track ten times a second, a byte each (`level_rows.pack_envelope`)."""
+"""RMS of every track ten times a second, a byte each (`second_levels.pack_envelope`)."""
 
 _PLANS: Final = f"""
 CREATE TABLE plan_version (

@@ -16,7 +16,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-from engine.model.messages import LogState
+from engine.model.snapshot import LogState
 from engine.session.backlog import Backlog, LogLine, Spool, Stamp
 from engine.session.schema import INSERTS, NotALogError, open_to_write
 

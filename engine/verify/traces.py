@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from engine.model.messages import Measurement
 from engine.model.units import mean_square_at, rms_dbfs
-from engine.session.level_rows import ENVELOPE_STEPS
 from engine.session.reader import SessionReader
+from engine.session.second_levels import ENVELOPE_STEPS
 
 Trace = NDArray[np.float32]
 """AES17 RMS levels, dBFS, shape (steps, tracks); NaN where unknown."""

@@ -15,7 +15,8 @@ from typing import Any, Final
 from app.cli.arguments import parser_of
 from engine.alarms.states import diagram, phase_diagram
 from engine.model.alarm_limits import LIMITS, Limit, Value
-from engine.model.fault_remedies import FAULTS, FaultRule, Scope
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
 from engine.pipeline import scan_document

@@ -10,7 +10,8 @@ DATA: Final = (
     "engine/model/commands engine/model/drill_causes engine/model/drill_truth "
     "engine/model/engine_address engine/model/alarm_limits engine/model/line_results "
     "engine/model/listening engine/model/messages engine/model/tick engine/model/timecode_frames "
-    "engine/model/tracks engine/plan/change engine/report/content/report_data "
+    "engine/model/tracks engine/model/snapshot engine/model/fault_rules engine/plan/change "
+    "engine/report/content/report_data "
     "engine/report/content/sections engine/report/layout/blocks engine/report/layout/drawing "
     "engine/session/checkpoint engine/session/records engine/sources/base "
     "app/models/break_words app/models/fault_words "
@@ -61,6 +62,9 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/report/layout/severity_marks"
     ),
     "engine/runtime/test_process.py": "engine/runtime/host engine/runtime/spawn",
+    "engine/runtime/test_runner.py": "engine/runtime/watch_log",
+    "engine/session/test_reader.py": "engine/session/log_file engine/session/rows",
+    "engine/session/test_recorder.py": "engine/session/log_lines",
     "engine/verify/test_align.py": "engine/verify/follow engine/verify/traces",
     "engine/verify/test_channel_match.py": "engine/verify/channel_gain",
     "engine/verify/test_verify.py": (
@@ -72,7 +76,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (
-        "app/cli/arguments app/cli/watch_json app/cli/display app/cli/scan_jobs app/cli/scan_text "
+        "app/cli/arguments app/cli/argument_parts app/cli/devices_command app/cli/plan_command "
+        "app/cli/report_command app/cli/watch_json app/cli/display app/cli/scan_jobs "
+        "app/cli/scan_text "
         "app/cli/scan_command "
         "app/report/take_scan "
         "app/window/application engine/report/content/from_scan"
@@ -101,6 +107,7 @@ PARTS: Final[Mapping[str, str]] = {
     ),
     "app/fleet/test_publisher.py": "app/fleet/cart_messages",
     "end_to_end/test_broker.py": "app/fleet/site_reader app/fleet/mqtt_link",
+    "app/cli/test_terminal.py": "app/cli/watch_text",
     "app/page/test_page_process.py": "app/page/launch app/cli/companions",
     "app/report/test_marker_files.py": (
         "app/report/marked_copy engine/report/content/markers engine/report/formats/edl "
@@ -157,6 +164,7 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "engine/measure/test_references": "the meter against other implementations",
     "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
     "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
+    "engine/runtime/test_hung_engine": "a window whose engine hangs",
     "engine/runtime/test_restart": "an engine that goes on with another one's session",
     "engine/sources/test_foreign_takes": "files that other programs wrote, whole",
     "engine/sources/test_foreign_metadata": "metadata that other programs wrote",

@@ -9,7 +9,7 @@ import pytest
 from app.cli import main
 from engine.alarms.cause_rules import TOGETHER_S
 from engine.alarms.machine import CHATTER_RAISES, CHATTER_WINDOW_S
-from engine.model.fault_remedies import BURST_GAP_S
+from engine.model.fault_rules import BURST_GAP_S
 from engine.model.messages import Fault
 from engine.pipeline.scan_document import SCHEMA
 from engine.plan.check import LONGEST_TEXT

@@ -170,7 +170,7 @@ def test_a_fault_added_by_the_recipe_is_told(tree: Tree) -> None:
 
 def test_a_command_added_by_the_recipe_can_be_typed(tree: Tree) -> None:
     """A row for its arguments and one for what it does: it runs, and help lists it."""
-    row = '    _command(commands, "count", does["count"], "count to three", "trackwarden count")'
+    row = '    command(commands, "count", does["count"], "count to three", "trackwarden count")'
     tree.add("app/cli/arguments.py", "^    return parser", row, above=True)
     tree.add("app/cli/main.py", r"^_DOES\b.*{", '    "count": lambda given: print(1, 2, 3) or OK,')
     assert tree.run("-m", "app", "count").stdout == "1 2 3\n"

@@ -19,7 +19,8 @@ from typing import Any, Final
 from app.fleet.broker_address import Broker
 from app.fleet.publisher import CartPublisher, MqttLink
 from app.fleet.site_reader import SiteReader
-from engine.model.messages import Alarm, AlarmState, Fault, Severity, Snapshot
+from engine.model.messages import Alarm, AlarmState, Fault, Severity
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 from tests.support.broker import broker
 from tests.support.qt import fake_client

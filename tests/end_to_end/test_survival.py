@@ -17,7 +17,8 @@ import pytest
 import soundfile
 
 from engine.model.commands import Acknowledge, Open, OutOfService, Standby, Stop
-from engine.model.messages import AlarmState, Fault, Snapshot
+from engine.model.messages import AlarmState, Fault
+from engine.model.snapshot import Snapshot
 from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.process import ALONE_S
 from engine.session import engines, folders

@@ -19,7 +19,8 @@ from app.services.bridge import Bridge
 from app.services.preferences import Preferences
 from app.window.main_window import MainWindow
 from engine.model.commands import Open
-from engine.model.messages import AlarmState, Snapshot
+from engine.model.messages import AlarmState
+from engine.model.snapshot import Snapshot
 from engine.runtime.client import EngineClient
 from tests.support.qt.pages import MutePlayer
 from tests.support.signals import noise

@@ -5,7 +5,8 @@ from __future__ import annotations
 from engine.alarms.book import Book
 from engine.alarms.common_cause import CauseAlarms
 from engine.alarms.plan_change import carry_over
-from engine.model.fault_remedies import FAULTS, FaultRule, Scope
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene, Track

@@ -10,7 +10,8 @@ import numpy as np
 
 from engine.model.client_id import ClientId
 from engine.model.commands import Command, Open
-from engine.model.messages import Block, Fault, Snapshot
+from engine.model.messages import Block, Fault
+from engine.model.snapshot import Snapshot
 from engine.runtime.host import Host
 from engine.runtime.runner import Asked, Runner
 from engine.session.resume import Resumed

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from engine.model import dataclass_json
-from engine.model.messages import LogState
+from engine.model.snapshot import LogState
 from engine.session.checkpoint import Checkpoint
 from engine.session.writer import LogLine, Stamp
 

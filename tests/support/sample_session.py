@@ -18,9 +18,9 @@ from engine.model.line_results import Heard
 from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Plan, Track
 from engine.session.folders import LOG
-from engine.session.level_rows import pack_levels
 from engine.session.loudness_totals import Gates, LoudnessTotals
 from engine.session.schema import INSERTS, open_to_write
+from engine.session.second_levels import pack_levels
 
 ROLES = ("Foreman", "Rigger", "Signaller", "Mason", "Scaffold", "Signals")
 Changed = tuple[str, float, float | None]

@@ -15,7 +15,7 @@ from scipy.signal import butter, resample_poly, sosfilt
 
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
-from engine.session.level_rows import pack_envelope
+from engine.session.second_levels import pack_envelope
 from tests.support.sample_session import SessionWriter
 
 RATE: Final = 48_000

@@ -24,7 +24,7 @@ from app.views.board.board_layout import GroupBoxes, Widths, lay_out
 from app.views.board.board_picture import BoardPicture, Levels, Scene, rect
 from app.views.board.row_accessibility import RowNames
 from app.views.board.row_text import Fonts
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
 QUIETEST_DBFS = -60.0

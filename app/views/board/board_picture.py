@@ -16,7 +16,8 @@ from app.views.board import row_text
 from app.views.board import strip_picture as ribbons
 from app.views.board.board_layout import Box, GroupBoxes, Layout, RowBoxes
 from app.views.board.row_text import Fonts, Text
-from engine.model.messages import LevelStrip, Severity
+from engine.model.messages import Severity
+from engine.model.snapshot import LevelStrip
 from engine.model.tracks import Plan
 
 SCALE_PX = 10

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from PySide6.QtGui import QColor, QImage
 
 from app.style.theme import Look
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip, Severity
+from engine.model.messages import Severity
+from engine.model.snapshot import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip
 from engine.model.units import FLOOR_DB
 
 LOWEST_DBFS = -66.0

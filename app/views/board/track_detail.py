@@ -18,7 +18,8 @@ from app.models.track_trace import SPAN_S, Trace, peaks, spans
 from app.style import theme, wording
 from app.style.theme import Look
 from app.views.widgets.basics import Elided, plain, say
-from engine.model.messages import Severity, Snapshot
+from engine.model.messages import Severity
+from engine.model.snapshot import Snapshot
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Plan, Track
 

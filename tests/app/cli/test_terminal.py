@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from app.cli import terminal
-from app.cli.watch_command import event_lines
+from app.cli.watch_text import event_lines
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Fault, Severity
 from tests.support.checkout import ROOT
 from tests.support.qt import fake_client

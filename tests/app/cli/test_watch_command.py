@@ -8,15 +8,10 @@ from typing import Any
 import pytest
 
 from app.cli import watch_command
-from app.cli.watch_command import FROZEN_S, _Printer, standing_lines
-from engine.model.messages import (
-    Alarm,
-    AlarmState,
-    Fault,
-    Incident,
-    Severity,
-    Snapshot,
-)
+from app.cli.watch_command import FROZEN_S, _Printer
+from app.cli.watch_text import standing_lines
+from engine.model.messages import Alarm, AlarmState, Fault, Incident, Severity
+from engine.model.snapshot import Snapshot
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()

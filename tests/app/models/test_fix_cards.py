@@ -13,7 +13,8 @@ from engine.model import crew_notes as desks
 from engine.model.batteries import Battery
 from engine.model.crew_notes import CrewNotes
 from engine.model.fault_remedies import FAULTS
-from engine.model.messages import Alarm, AlarmState, Cover, Fault, Severity
+from engine.model.messages import Alarm, AlarmState, Fault, Severity
+from engine.model.snapshot import Cover
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()

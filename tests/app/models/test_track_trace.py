@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from app.models.track_trace import SPAN_S, STEPS, Trace, peaks, spans
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Severity
+from engine.model.messages import Severity
+from engine.model.snapshot import RIBBON_COLUMNS, RIBBON_STEP_S
 from engine.model.units import FLOOR_DB
 from tests.support.qt import fake_client
 

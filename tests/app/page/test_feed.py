@@ -10,7 +10,7 @@ import pytest
 
 from app.page.feed import BEAT_S, PATCH_S, SILENT_S, Feed
 from engine.model.frame_rates import FRAME_RATES, label_at
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 from tests.app.page.test_access import Clock
 from tests.app.page.test_document import merged

@@ -28,7 +28,8 @@ from engine.model.commands import (
     Unshelve,
 )
 from engine.model.listening import Listening
-from engine.model.messages import LogState, Severity
+from engine.model.messages import Severity
+from engine.model.snapshot import LogState
 from engine.model.tracks import Plan, Track
 from engine.sources.base import SourceError
 from tests.support.qt import fake_client, pages

@@ -13,7 +13,7 @@ from app.alerts.chime import Sound
 from app.style import wording
 from app.views.widgets.overlay import Question
 from engine.model.commands import Stop
-from engine.model.messages import LogState, Snapshot
+from engine.model.snapshot import LogState, Snapshot
 from tests.support.qt import fake_client, pages
 
 WORDS = "watch stopped: its process has ended. A new one is starting."

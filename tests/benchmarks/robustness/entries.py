@@ -19,7 +19,7 @@ from app.cli.main import main
 from app.report.write import Files, scanned_section, write_report
 from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Open, Stop, SwapInputs
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.pipeline.scan import scan_take
 from engine.plan.check import is_harmless
 from engine.plan.load import load_plan

@@ -25,8 +25,8 @@ from pathlib import Path
 
 import numpy as np
 
-from engine.session.level_rows import pack_levels
 from engine.session.schema import check_whole, open_to_read
+from engine.session.second_levels import pack_levels
 from engine.session.writer import LogLine, SessionWriter, Stamp
 
 LINE_S = 0.02

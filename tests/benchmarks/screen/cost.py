@@ -23,7 +23,7 @@ from PySide6.QtWidgets import QApplication
 
 from app.views.board.board import Board
 from app.window.main_window import MainWindow
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 from tests.support.qt import fake_client, pages
 

@@ -24,7 +24,7 @@ from typing import Final
 import numpy as np
 
 from engine.model.commands import Open
-from engine.model.messages import RIBBON_STEP_S, Snapshot
+from engine.model.snapshot import RIBBON_STEP_S, Snapshot
 from engine.model.units import FLOOR_DB
 from engine.runtime.client import EngineClient
 from engine.session import folders

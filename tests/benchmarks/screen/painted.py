@@ -103,7 +103,7 @@ def main() -> None:
     from app.views.board.board import Board
     from app.window.application import run_window
     from engine.model.commands import Open, Stop
-    from engine.model.messages import Snapshot
+    from engine.model.snapshot import Snapshot
     from engine.runtime.client import EngineClient
 
     shown: list[Snapshot] = []

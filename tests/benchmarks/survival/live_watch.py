@@ -12,7 +12,8 @@ from pathlib import Path
 import psutil
 
 from engine.model.commands import Open, Stop
-from engine.model.messages import Fault, Snapshot
+from engine.model.messages import Fault
+from engine.model.snapshot import Snapshot
 from engine.runtime.client import EngineClient
 from engine.session import engines
 from engine.session.reader import SessionReader

@@ -22,7 +22,8 @@ from typing import Final
 import numpy as np
 
 from engine.model.commands import Open
-from engine.model.messages import Block, Snapshot
+from engine.model.messages import Block
+from engine.model.snapshot import Snapshot
 from engine.runtime.host import Host
 from engine.runtime.runner import Runner
 from engine.runtime.wire import Message, pack

@@ -6,7 +6,8 @@ That the second pack of a performer stands in for the first: common practice, no
 from __future__ import annotations
 
 from engine.alarms.coverage import Coverage
-from engine.model.messages import Cover, Kind, PackLevel
+from engine.model.messages import Kind, PackLevel
+from engine.model.snapshot import Cover
 from engine.model.tracks import Track
 
 TRACKS = (

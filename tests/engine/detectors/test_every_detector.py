@@ -10,7 +10,8 @@ import pytest
 from engine.detectors.base import Detector, TickContext
 from engine.detectors.registry import DETECTORS
 from engine.model.alarm_limits import LIMITS
-from engine.model.fault_remedies import FAULTS, FaultRule, Scope
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Fault, Kind, PackLevel, Samples, State
 from engine.model.tracks import Scene, Track
 from tests.support.signals import noise

@@ -13,7 +13,8 @@ from engine.detectors.bank import DetectorBank
 from engine.detectors.base import TickContext
 from engine.detectors.registry import DETECTORS
 from engine.detectors.sample_bank import SampleDetectorBank
-from engine.model.fault_remedies import FAULTS, FaultRule
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import FaultRule
 from engine.model.messages import Condition, Kind, PackLevel, Samples
 from engine.model.tracks import Scene, Track
 from engine.pipeline import measure_ahead

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from engine.model.fault_remedies import Scope, rule_of, spoils, word
+from engine.model.fault_remedies import rule_of, spoils, word
+from engine.model.fault_rules import Scope
 from engine.model.messages import Fault
 from tests.support.sample_report import incident
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from engine.measure.meter import Meter
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, Measurement
+from engine.model.messages import Measurement
+from engine.model.snapshot import RIBBON_COLUMNS, RIBBON_STEP_S
 from engine.model.units import FLOOR_DB
 from engine.pipeline.level_strip import LevelStripRecorder
 from tests.support.signals import scene, sine

@@ -12,7 +12,7 @@ import pytest
 from engine.detectors.bank import DetectorBank
 from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
-from engine.model.messages import LogState, Snapshot
+from engine.model.snapshot import LogState, Snapshot
 from engine.pipeline.pipeline import Pipeline
 from engine.plan.load import parse_plan
 from engine.report.content.from_session import read_session

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from engine.model.commands import Acknowledge, Look, Open, Shelve, Stop
-from engine.model.messages import AlarmState, Fault, LogState, Snapshot
+from engine.model.messages import AlarmState, Fault
+from engine.model.snapshot import LogState, Snapshot
 from engine.runtime.input_supervisor import RETRY_S, STALL_S
 from engine.runtime.runner import Asked
 from tests.support.live_watch import BLOCK, CREW, RATE_HZ, Clock, LiveWatch, on, replay

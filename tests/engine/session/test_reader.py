@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from engine.report.content.from_session import read_session
 from engine.session.folders import LOG
-from engine.session.reader import MOST_CHANNELS, SessionReader
+from engine.session.reader import SessionReader
+from engine.session.rows import MOST_CHANNELS
 from engine.session.schema import NotALogError
 from engine.session.summary import summary
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents

@@ -15,8 +15,8 @@ from engine.model.client_id import ClientId
 from engine.model.commands import Shelve
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
 from engine.session.checkpoint import Checkpoint
-from engine.session.level_rows import pack_levels, unpack_levels
 from engine.session.recorder import SessionRecorder
+from engine.session.second_levels import pack_levels, unpack_levels
 from tests.support.feeding import INFO, REQUEST, WATCH, kept, label, red_incident, tick, totals
 from tests.support.memory_log import MemoryLog
 

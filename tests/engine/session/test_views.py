@@ -13,7 +13,7 @@ import pytest
 from engine.model.messages import Fault, Incident, Severity
 from engine.model.tracks import Plan, Track
 from engine.session.folders import LOG
-from engine.session.level_rows import pack_levels
+from engine.session.second_levels import pack_levels
 from tests.support.sample_session import UTC_MS, SessionWriter
 
 PLAN = Plan((Track(1, "Boom", pack="007"), Track(2, "Lav")))

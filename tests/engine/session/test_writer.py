@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from engine.model.messages import LogState
+from engine.model.snapshot import LogState
 from engine.session import writer as writer_module
 from engine.session.backlog import LogLine, Spool, Stamp
 from engine.session.schema import NotALogError, check_whole, open_to_read

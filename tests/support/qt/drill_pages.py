@@ -16,7 +16,8 @@ from engine.drill.score import Result, Score
 from engine.model.commands import Open
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
-from engine.model.messages import Alarm, Fault, Severity, Snapshot
+from engine.model.messages import Alarm, Fault, Severity
+from engine.model.snapshot import Snapshot
 from tests.support.qt import fake_client, pages
 
 REQUEST = Open(demo=True, seed=7, level="real")

@@ -29,20 +29,8 @@ from engine.model.commands import (
 )
 from engine.model.crew_notes import CrewNotes
 from engine.model.frame_rates import FRAME_RATES, label_at
-from engine.model.messages import (
-    RIBBON_COLUMNS,
-    RIBBON_STEP_S,
-    Alarm,
-    AlarmState,
-    Cover,
-    Fault,
-    Incident,
-    Kind,
-    LevelStrip,
-    PackLevel,
-    Severity,
-    Snapshot,
-)
+from engine.model.messages import Alarm, AlarmState, Fault, Incident, Kind, PackLevel, Severity
+from engine.model.snapshot import RIBBON_COLUMNS, RIBBON_STEP_S, Cover, LevelStrip, Snapshot
 from engine.model.tracks import Plan, Track
 
 NOW_S = 6130.0

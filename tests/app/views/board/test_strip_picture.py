@@ -10,7 +10,8 @@ from PySide6.QtGui import QColor
 
 from app.style.theme import DAY, NIGHT, Look
 from app.views.board.strip_picture import bin_of, draw, pooled
-from engine.model.messages import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip, Severity
+from engine.model.messages import Severity
+from engine.model.snapshot import RIBBON_COLUMNS, RIBBON_STEP_S, LevelStrip
 from engine.model.units import FLOOR_DB
 
 END_S = 1200 * RIBBON_STEP_S

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from engine.session.level_rows import (
+from engine.session.second_levels import (
     ENVELOPE_STEP_DB,
     ENVELOPE_STEPS,
     pack_envelope,
