@@ -77,7 +77,7 @@ def test_the_page_says_what_the_glance_view_says(screen: Any, night: PageNight) 
     driver = opened(screen, night)
     script = "return [...document.querySelectorAll('#panel-cards .card h2 .who')]"
     names = driver.execute_script(f"{script}.map(e => e.textContent)")
-    assert names == ["7 + 8 Mason", "9 Boom scaffold", "3 Rigger main"]
+    assert names == ["7 + 8 Foreman", "9 Boom scaffold", "3 Rigger main"]
     assert text(driver, ".card .fault") == "NO BACKUP · silent"
     assert text(driver, "#title") == "Raising the bell"
     assert night.server.access.code not in driver.current_url

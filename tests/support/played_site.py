@@ -11,7 +11,7 @@ from app.fleet.all_carts import AllCarts
 from app.fleet.broker_address import Broker, BrokerLogin
 
 FAULTS = (
-    ("7 + 8", "Mason", "silent", "red", True, "Pack 7 under the apron, pack 8 small of back."),
+    ("7 + 8", "Foreman", "silent", "red", True, "Pack 7 chest, pack 8 small of back."),
     ("9", "Boom scaffold", "muted", "red", False, "Wireless. Receiver B."),
     ("3", "Rigger main", "clipping", "amber", False, "Pack 3 left shoulder. Receiver A."),
 )

@@ -38,9 +38,9 @@ def desktop(qtbot: QtBot, service: pages.NoDesktop) -> DesktopAlerts:
 def test_it_says_who_what_to_check_and_where() -> None:
     """Track, who and fault in the title; remedy first, then packs and receiver."""
     shown = message(LISTED[0])
-    assert shown.title == "RED: 7 + 8 Mason, silent"
+    assert shown.title == "RED: 7 + 8 Foreman, silent"
     assert shown.body.startswith("No backup.")
-    assert shown.body.index("mic plug") < shown.body.index("Pack 7 under the apron")
+    assert shown.body.index("mic plug") < shown.body.index("Pack 7 chest")
     assert shown.urgency is Urgency.CRITICAL
     assert message(LISTED[2]).urgency is Urgency.NORMAL
 
@@ -60,11 +60,11 @@ def test_each_new_alarm_is_shown_once(desktop: DesktopAlerts, service: pages.NoD
     """The same again is not shown; a worse one is; the worst stays on top and names the new one."""
     for _ in range(3):
         desktop.show_cards(LISTED)
-    assert [n.title for n in service.shown] == ["RED: 7 + 8 Mason, silent"]
+    assert [n.title for n in service.shown] == ["RED: 7 + 8 Foreman, silent"]
     assert "3 Rigger main clipping" in service.shown[0].body
     rigger = replace(LISTED[2], severity=Severity.RED)
     desktop.show_cards([LISTED[0], rigger])
-    assert service.shown[-1].title == "RED: 7 + 8 Mason, silent"
+    assert service.shown[-1].title == "RED: 7 + 8 Foreman, silent"
     assert service.shown[-1].body.endswith("Also: 3 Rigger main clipping.")
 
 

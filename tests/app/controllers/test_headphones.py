@@ -142,7 +142,7 @@ def test_the_bar_says_what_is_heard(deck: Deck) -> None:
     assert bar.level.text() == "−30 dB, limit −12 dB"
     assert (
         words_of(Listening(11, fake_client.NOW_S), deck.plan, fake_client.NOW_S)
-        == "11  Square crowd · live"
+        == "11  Square left · live"
     )
     deck.look(Listening(problem="the output is gone"))
     assert "the output is gone" in bar.words.text()

@@ -65,7 +65,7 @@ def test_a_cart_that_publishes_shows_its_own_site(desk: Desk) -> None:
     ((broker, login),) = desk.site.asked
     assert (broker.site, login.login, login.ca) == ("belfry", "/l", "/c")
     assert [row.cells[0] for row in page.view.alarms.rows] == ["tower", "tower", "square", "tower"]
-    assert page.view.alarms.rows[0].cells[1:3] == ("7 + 8 Mason", "NO BACKUP · silent")
+    assert page.view.alarms.rows[0].cells[1:3] == ("7 + 8 Foreman", "NO BACKUP · silent")
 
 
 def test_the_window_of_its_own_goes_on_beside_the_board(desk: Desk) -> None:

@@ -67,7 +67,7 @@ def test_state_and_levels_come_once_a_second_tracks_when_they_change() -> None:
     assert {topic for topic, _, retain in night.said if not retain} == {"belfry/main/levels"}
     state = night.kept["belfry/main/state"]
     assert (state["schema"], state["alive"], state["title"]) == (1, True, "Raising the bell")
-    assert len(night.kept["belfry/main/tracks"]["tracks"]) == 12
+    assert len(night.kept["belfry/main/tracks"]["tracks"]) == 13
 
 
 def test_an_alarm_is_said_once_with_all_its_words_and_taken_away() -> None:
@@ -76,7 +76,7 @@ def test_an_alarm_is_said_once_with_all_its_words_and_taken_away() -> None:
     topics = night.run(3.0, ALARMS)
     assert sum("/alarm/" in topic for topic in topics) == 3
     worst = next(said for said in night.alarms() if said["uncovered"])
-    assert (worst["numbers"], worst["name"], worst["fault"]) == ("7 + 8", "Mason", "silent")
+    assert (worst["numbers"], worst["name"], worst["fault"]) == ("7 + 8", "Foreman", "silent")
     assert worst["check"]
     night.run(1.0)
     assert night.alarms() == []

@@ -31,7 +31,7 @@ def test_each_state_has_shape_word_and_time() -> None:
     )
     assert found[5] == board_rows.RowState(Mark.RETURNED, "live", "was silent")
     assert found[1] == board_rows.RowState(Mark.OK, "live")
-    assert found[12] == board_rows.RowState(Mark.OK, "quiet", "as expected")
+    assert found[13] == board_rows.RowState(Mark.OK, "quiet", "as expected")
 
 
 def state_of(*alarms: Alarm, out: bool = False) -> board_rows.RowState:
@@ -98,14 +98,14 @@ def test_an_unused_track_with_a_signal_unfolds() -> None:
 def test_headings_tell_cover() -> None:
     """Under a group: uncovered where all packs are in fault, else the pack that covers."""
     found = board_rows.group_states(PLAN, fake_client.snapshot(PLAN, fake_client.tower_alarms()))
-    assert found["Mason"].uncovered
+    assert found["Foreman"].uncovered
     assert found["Rigger"] == board_rows.GroupState(covered_by=4)
-    assert "Foreman" not in found
+    assert "Mason" not in found
 
 
 def test_every_track_has_a_state_without_any_sound() -> None:
     """Before any level is known the rows still say something."""
     empty = fake_client.snapshot(
-        PLAN, momentary_lufs=np.full(12, np.nan), present=np.zeros(12, bool)
+        PLAN, momentary_lufs=np.full(14, np.nan), present=np.zeros(14, bool)
     )
     assert all(state.word for state in board_rows.row_states(PLAN, empty))

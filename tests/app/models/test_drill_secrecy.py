@@ -34,7 +34,7 @@ def test_a_pick_names_the_alarm_of_its_track_alone() -> None:
 
 def test_a_receiver_is_not_given_away() -> None:
     """Several tracks of one cause are listed by number, not by what they have in common."""
-    gone = fake_client.incident(9, None, Fault.MUTED, Severity.RED, 3.0, tracks=(5, 6, 9))
+    gone = fake_client.incident(9, None, Fault.MUTED, Severity.RED, 3.0, tracks=(5, 7, 9))
     shot = fake_client.snapshot(PLAN, (Alarm(gone, AlarmState.UNACKNOWLEDGED),))
     (named,) = cards(PLAN, shot)
     (redact,) = cards(PLAN, veil(shot, ()))
@@ -70,6 +70,6 @@ def test_a_pick_is_about_what_waits_first() -> None:
 def test_the_prompt_says_what_is_asked_or_was_said() -> None:
     """A question while something waits, then the mixer's own word."""
     pick = Pick(0.0, (5,), Cause.DEAD_MIC)
-    assert prompt(PLAN, (5,), pick) == "5 Signaller main: what is it?"
-    assert prompt(PLAN, (), pick) == "5 Signaller main: you said dead mic."
+    assert prompt(PLAN, (5,), pick) == "5 Mason: what is it?"
+    assert prompt(PLAN, (), pick) == "5 Mason: you said dead mic."
     assert prompt(PLAN, (), replace(pick, tracks=(5, 6))).startswith("Tracks 5")

@@ -18,7 +18,7 @@ def test_only_what_is_wrong_in_the_lists_order() -> None:
     """Uncovered, red, amber, as in the fix list; what is back is not there."""
     found = entries(cards(PLAN, SNAPSHOT))
     assert [(e.numbers, e.name, e.fault, e.time) for e in found] == [
-        ("7 + 8", "Mason", "SILENT", "0:24"),
+        ("7 + 8", "Foreman", "SILENT", "0:24"),
         ("9", "Boom scaffold", "MUTED", "1:10 seen"),
         ("3", "Rigger main", "CLIPPING", "0:06"),
     ]
@@ -28,8 +28,8 @@ def test_only_what_is_wrong_in_the_lists_order() -> None:
 def test_each_says_where_and_what_to_check() -> None:
     """Pack, place and first check of each; in short without labels that repeat the input."""
     first, _, covered = entries(cards(PLAN, SNAPSHOT))
-    assert first.where == "pack 7 under the apron · pack 8 small of back"
-    assert first.where_short == "under the apron · small of back"
+    assert first.where == "pack 7 chest · pack 8 small of back"
+    assert first.where_short == "chest · small of back"
     assert first.check.startswith("Check: mic plug")
     assert first.check_short == "Check: mic plug"
     assert covered.check_short == "Use 4 Rigger safety meanwhile"
@@ -37,7 +37,7 @@ def test_each_says_where_and_what_to_check() -> None:
 
 def test_a_pack_labelled_unlike_its_input_is_always_named() -> None:
     """Pack 8 on input 7 would mislead without its label."""
-    tracks = (fake_client.Track(7, "Mason", who="Mason", pack="8", placement="belt"),)
+    tracks = (fake_client.Track(7, "Foreman", who="Foreman", pack="8", placement="belt"),)
     one = fake_client.incident(1, 7, Fault.MUTED, Severity.RED, 5)
     plan = fake_client.Plan(tracks)
     shot = fake_client.snapshot(plan, [Alarm(one, AlarmState.UNACKNOWLEDGED)])
@@ -46,8 +46,8 @@ def test_a_pack_labelled_unlike_its_input_is_always_named() -> None:
 
 def test_live_counts_tracks_with_nothing_wrong() -> None:
     """Four of twelve tracks are in fault: eight are live; out of service counts as not live."""
-    assert live(PLAN, SNAPSHOT) == (8, 12)
-    assert live(PLAN, fake_client.snapshot(PLAN, out_of_service=(1,))) == (11, 12)
+    assert live(PLAN, SNAPSHOT) == (9, 13)
+    assert live(PLAN, fake_client.snapshot(PLAN, out_of_service=(1,))) == (12, 13)
 
 
 def test_marks_nobody_may_miss() -> None:

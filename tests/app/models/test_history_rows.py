@@ -36,7 +36,7 @@ def test_times_are_as_the_clock_names_them() -> None:
 
 def test_cells_tell_who_how_long_and_what_was_noted() -> None:
     """Track by name, how long it lasted or that it still does, cover, detail and notes."""
-    assert ROWS[3].cells[1:6] == ("7 Mason main", "muted", "red", "0:10", "backup 8")
+    assert ROWS[3].cells[1:6] == ("7 Foreman main", "muted", "red", "0:10", "backup 8")
     assert ROWS[1].cells[4:] == ("still on", "", "never heard · new capsule")
     assert ROWS[0].cells[1] == "tracks 5–8"
     assert ROWS[2].cells[6] == "take two"

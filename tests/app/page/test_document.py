@@ -52,11 +52,11 @@ def test_cards_are_those_of_the_glance_view_in_its_order() -> None:
     made = document(WATCH, SNAPSHOT, WATCHING, drill=False, may_see=False)
     cards = sorted(made["cards"].values(), key=lambda card: card["order"])
     assert [(c["level"], c["numbers"], c["name"], c["fault"]) for c in cards] == [
-        ("none", "7 + 8", "Mason", "silent"),
+        ("none", "7 + 8", "Foreman", "silent"),
         ("red", "9", "Boom scaffold", "muted"),
         ("amber", "3", "Rigger main", "clipping"),
     ]
-    assert cards[0]["where"].startswith("Pack 7 under the apron, pack 8 small of back.")
+    assert cards[0]["where"].startswith("Pack 7 chest, pack 8 small of back.")
     assert cards[2]["cover"] == "Use 4 Rigger safety meanwhile."
     assert len(cards[0]["ids"]) == 2
     seen = {a.incident.id for a in SNAPSHOT.alarms if a.state is AlarmState.ACKNOWLEDGED}

@@ -93,7 +93,7 @@ def test_levels_come_once_a_second_for_every_track_in_use() -> None:
     night = Night()
     made = [m["levels"] for m in night.run(5.0) if "levels" in m]
     assert len(made) == 5
-    assert {len(levels) for levels in made} == {12}
+    assert {len(levels) for levels in made} == {13}
     assert json.loads(night.feed.full())["minute"] == made
 
 

@@ -38,9 +38,9 @@ def test_every_row_of_the_painted_board_is_there(window: MainWindow) -> None:
     found = interface(board)
     rows = [found.child(n) for n in range(found.childCount())]
     names = [row.text(Name) for row in rows]
-    assert len(names) == 12
-    assert names[6] == "7 Mason main, silent"
-    assert "under the apron" in rows[6].text(QAccessible.Text.Description)
+    assert len(names) == 14
+    assert names[6] == "7 Foreman main, silent"
+    assert "chest" in rows[6].text(QAccessible.Text.Description)
     assert {row.role() for row in rows} == {Role.StaticText}
     tops = [row.rect().top() for row in rows]
     assert tops == sorted(tops)

@@ -52,13 +52,13 @@ def test_worst_first_with_what_to_do(shown: tuple[MainWindow, fake_client.Crew])
     window, _ = shown
     made, left = cells(window.watch_page.cards)
     assert [cell.card.title for cell in made] == [
-        "7 + 8 Mason",
+        "7 + 8 Foreman",
         "9 Boom scaffold",
         "3 Rigger main",
     ]
     assert left == 0
-    assert made[0].title == "7 + 8 Mason · no backup · silent  0:24"
-    assert made[0].body.index("mic plug") < made[0].body.index("Pack 7 under the apron")
+    assert made[0].title == "7 + 8 Foreman · no backup · silent  0:24"
+    assert made[0].body.index("mic plug") < made[0].body.index("Pack 7 chest")
     assert (made[0].solid, made[0].alone) == (True, True)
     assert (made[1].solid, made[1].unseen) == (False, False)
     assert made[2].body.startswith("Use 4 Rigger safety meanwhile.")

@@ -124,7 +124,7 @@ def test_the_glance_window_stays_beside_the_board(qtbot: QtBot, tmp_path: Path) 
     beside = window.glances.window
     assert beside.isVisible()
     assert window.watch_page.board.isVisible()
-    assert "Mason" in beside.view.accessibleDescription()
+    assert "Foreman" in beside.view.accessibleDescription()
     QTest.qWaitForWindowActive(beside)
     crew.client.sent.clear()
     QTest.keyClick(beside, Qt.Key.Key_A)

@@ -69,7 +69,7 @@ def titles(window: MainWindow) -> list[str]:
 def test_the_list_stands_in_order(shown: tuple[MainWindow, fake_client.Crew]) -> None:
     """On screen, as in the words, the most urgent is on top, and it is the chosen one."""
     window, _ = shown
-    order = ["7 + 8 Mason", "9 Boom scaffold", "3 Rigger main", "5 Signaller main"]
+    order = ["7 + 8 Foreman", "9 Boom scaffold", "3 Rigger main", "5 Mason"]
     assert titles(window) == order
     assert window.watch_page.board.chosen == {7, 8}
 

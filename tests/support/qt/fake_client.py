@@ -36,31 +36,29 @@ from engine.model.tracks import Plan, Track
 NOW_S = 6130.0
 START_S = 69934.48
 
-CREW = ("Foreman", "Rigger", "Signaller", "Mason")
-PLACES = (
-    ("chest", "small of back"),
-    ("left shoulder", "belt"),
-    ("collar", "belt"),
-    ("under the apron", "small of back"),
-)
-
 
 def tower_plan() -> Plan:
-    """Twelve tracks: four people with two packs each, two booms, the crowd, talkback."""
-    tracks: list[Track] = []
-    for n, (who, spots) in enumerate(zip(CREW, PLACES, strict=True)):
-        for level, spot in zip(PackLevel, spots, strict=True):
-            at = len(tracks) + 1
-            tracks.append(
-                Track(at, f"{who} {level}", Kind.LAV, who, level, str(at), spot, "AABB"[n])
-            )
-    tracks += [
-        Track(9, "Boom scaffold", Kind.BOOM, placement="wireless", receiver="B"),
-        Track(10, "Boom belfry", Kind.BOOM, placement="wireless", receiver="A"),
-        Track(11, "Square crowd", Kind.AMBIENCE, "Room", placement="wired · lamp post"),
-        Track(12, "Comms", Kind.COMMS, "Room", placement="talkback"),
-    ]
-    return Plan(tuple(tracks), "Raising the bell")
+    """Fourteen tracks: two of the crew with two packs each, three with one, a boom, the tower."""
+    main, safety = PackLevel
+    return Plan(
+        (
+            Track(1, "Ringer", Kind.LAV, "Ringer", None, "1", "under the jacket", "A"),
+            Track(2, "Signaller", Kind.LAV, "Signaller", None, "2", "collar", "A"),
+            Track(3, "Rigger main", Kind.LAV, "Rigger", main, "3", "left shoulder", "A"),
+            Track(4, "Rigger safety", Kind.LAV, "Rigger", safety, "4", "belt", "A"),
+            Track(5, "Mason", Kind.LAV, "Mason", None, "5", "apron strap", "B"),
+            Track(6, "Spare", Kind.UNUSED),
+            Track(7, "Foreman main", Kind.LAV, "Foreman", main, "7", "chest", "B"),
+            Track(8, "Foreman safety", Kind.LAV, "Foreman", safety, "8", "small of back", "B"),
+            Track(9, "Boom scaffold", Kind.BOOM, placement="wireless", receiver="B"),
+            Track(10, "Belfry", Kind.AMBIENCE, "Room", placement="wired · on the louvres"),
+            Track(11, "Square left", Kind.AMBIENCE, "Room", placement="wired · lamp post"),
+            Track(12, "Square right", Kind.AMBIENCE, "Room", placement="wired · town hall"),
+            Track(13, "Crew radio", Kind.COMMS, "Room", placement="line from the radio"),
+            Track(14, "Timecode", Kind.TIMECODE, placement="from the recorder"),
+        ),
+        "Raising the bell",
+    )
 
 
 def large_plan(count: int) -> Plan:
@@ -94,7 +92,7 @@ def incident(
 
 
 def tower_alarms() -> tuple[Alarm, ...]:
-    """One person uncovered, a dead boom already seen, a clipping main covered, one back again."""
+    """One of the crew without backup, a boom already seen, a main that clips, one back again."""
     red, amber = Severity.RED, Severity.AMBER
     unseen, seen = AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED
     return (
@@ -105,10 +103,7 @@ def tower_alarms() -> tuple[Alarm, ...]:
             incident(4, 3, Fault.CLIPPED, amber, 6, covered_by=4, detail="14 flat tops in 10 s"),
             unseen,
         ),
-        Alarm(
-            incident(5, 5, Fault.SILENT, amber, 100, end_s=NOW_S - 40, covered_by=6),
-            AlarmState.RETURNED,
-        ),
+        Alarm(incident(5, 5, Fault.SILENT, amber, 100, end_s=NOW_S - 40), AlarmState.RETURNED),
     )
 
 
@@ -155,19 +150,19 @@ def ribbon(plan: Plan, alarms: Sequence[Alarm], now_s: float = NOW_S, seed: int 
     count = len(plan.tracks)
     rng = np.random.default_rng(seed)
     level = -55 + 3 * rng.random((RIBBON_COLUMNS, count))
-    for place, track in enumerate(plan.tracks):
+    for index, track in enumerate(plan.tracks):
         loud = -26.0 if track.level is PackLevel.SAFETY else -14.0
         column = int(rng.integers(0, 40))
         while column < RIBBON_COLUMNS and track.kind not in (Kind.COMMS, Kind.AMBIENCE):
             length = int(rng.integers(8, 60))
-            part = level[column : column + length, place]
+            part = level[column : column + length, index]
             part[:] = loud - 24 * rng.random(len(part)) ** 2
             column += length + int(rng.integers(15, 90))
         if track.kind is Kind.AMBIENCE:
-            level[:, place] = -36 + 6 * rng.random(RIBBON_COLUMNS)
+            level[:, index] = -36 + 6 * rng.random(RIBBON_COLUMNS)
         if track.kind is Kind.COMMS:
-            level[:, place] = -72
-            level[80:96, place] = -30 - 12 * rng.random(16)
+            level[:, index] = -72
+            level[80:96, index] = -30 - 12 * rng.random(16)
     severity = np.zeros((RIBBON_COLUMNS, count), dtype=np.uint8)
     index_of = {t.input: n for n, t in enumerate(plan.tracks)}
     for alarm in alarms:
@@ -199,9 +194,9 @@ def snapshot(
         if a.incident.fault in (Fault.MUTED, Fault.SILENT) and a.incident.end_s is None
     }
     present = np.ones(count, dtype=np.bool_)
-    for place, track in enumerate(plan.tracks):
+    for index, track in enumerate(plan.tracks):
         if track.input in dead or track.kind in (Kind.COMMS, Kind.UNUSED):
-            lufs[place], present[place] = -80.0, False
+            lufs[index], present[index] = -80.0, False
     standing = {n for a in alarms if a.incident.end_s is None for n in bad if n == a.incident.track}
     made = Snapshot(
         now_s=now_s,

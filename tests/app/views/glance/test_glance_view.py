@@ -82,7 +82,7 @@ def test_the_most_urgent_and_how_many_more(qtbot: QtBot) -> None:
     view = shown(qtbot, (1920, 1080), 14.0, 3.0)
     fitted = view.layout_now()
     told = [w.text for w in fitted.panels[0].words]
-    assert told[:2] == ["7 + 8", "Mason"]
+    assert told[:2] == ["7 + 8", "Foreman"]
     assert fitted.panels[0].whole
     assert len(fitted.panels) + fitted.more == 3
     assert fitted.more > 0
@@ -145,8 +145,8 @@ def test_it_is_painted_in_its_colours(qtbot: QtBot, look: Look) -> None:
 def test_a_screen_reader_hears_the_same(qtbot: QtBot) -> None:
     """All entries, or how many tracks are live, are the view's description."""
     words = shown(qtbot, (1440, 900), 14.0, 1.5).accessibleDescription()
-    assert "7 + 8, Mason, silent" in words
+    assert "7 + 8, Foreman, silent" in words
     assert "Boom scaffold" in words
     calm = shown(qtbot, (1440, 900), 14.0, 1.5, ())
-    assert calm.accessibleDescription() == "12 of 12 tracks live"
+    assert calm.accessibleDescription() == "13 of 13 tracks live"
     assert not entries(())
