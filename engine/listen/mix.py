@@ -94,13 +94,17 @@ class Mix:
         self.limit_db = min(max(limit_db, LEAST_LEVEL_DB), HIGHEST_LIMIT_DB)
         self.level_db = min(max(level_db, LEAST_LEVEL_DB), self.limit_db)
 
-    def listen(self, track: int, from_frame: int | None = None) -> None:
-        """Hear that input from a stream frame on, or live; begins low unless something plays."""
+    def listen(self, track: int, from_frame: int | None = None, match_db: float = 0.0) -> None:
+        """Hear that input from a stream frame on, or live; begins low unless something plays.
+
+        `match_db` is added to its gain, within the bounds of a match of two packs.
+        """
         if self.voice is None:
             self.level_db = self._now_db = min(FIRST_LEVEL_DB, self.limit_db)
         live = from_frame is None
         frame = self._live_frame() if from_frame is None else max(from_frame, self.ring.oldest)
-        self._begin(track, frame * self._reader.up, live, 0.0, FADE_IN_S, FADE_OUT_S)
+        match_db = min(max(match_db, -MATCH_MOST_DB), MATCH_MOST_DB)
+        self._begin(track, frame * self._reader.up, live, match_db, FADE_IN_S, FADE_OUT_S)
 
     def switch(self, track: int) -> None:
         """Hear the other pack at the same place, as loud as this one."""

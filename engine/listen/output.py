@@ -221,7 +221,7 @@ class Listener:
     def _heed(self, asked: Asked | Ring) -> None:
         mix = self._mix
         match asked:
-            case Listen(track, from_s):
+            case Listen(track, from_s, match_db):
                 if not self._ring.holds(track):
                     self._problem = f"input {track} is not in the plan"
                     return
@@ -230,7 +230,8 @@ class Listener:
                     mix = self._mix = Mix(self._ring, self._ring.sample_rate_hz)
                     mix.set_level(*self._levels)
                 rate_hz = self._ring.sample_rate_hz
-                mix.listen(track, None if from_s is None else round(from_s * rate_hz))
+                from_frame = None if from_s is None else round(from_s * rate_hz)
+                mix.listen(track, from_frame, match_db)
             case SwitchPack() if mix is not None and mix.voice is not None:
                 other = self._other(mix.voice.track)
                 if other is not None and self._ring.holds(other):

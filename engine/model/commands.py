@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from engine.model.crew_notes import Stage
 from engine.model.drill_causes import Cause
 from engine.model.line_results import Verdict
+from engine.model.round_state import SECONDS
 from engine.model.tracks import Plan
 
 
@@ -151,10 +152,50 @@ class FreshBattery:
 
 @dataclass(frozen=True, slots=True)
 class Listen:
-    """Hear the track on that input in the headphones, from that stream time on, else live."""
+    """Hear the track on that input in the headphones, from that stream time on, else live.
+
+    `match_db` is added to its gain, so that tracks of a round are equally loud.
+    """
 
     track: int
     from_s: float | None = None
+    match_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class StartRound:
+    """Hear every watched track for so many seconds; `interrupt`: a track that goes red first."""
+
+    seconds: float = SECONDS
+    interrupt: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class RoundNext:
+    """Go on to the next track of the round."""
+
+
+@dataclass(frozen=True, slots=True)
+class RoundBack:
+    """Hear the track before once more."""
+
+
+@dataclass(frozen=True, slots=True)
+class RoundStay:
+    """Stay on this track until told otherwise; once more: go on with the round."""
+
+
+@dataclass(frozen=True, slots=True)
+class RoundSay:
+    """What the listener says of the track that plays: it sounds right, or there is doubt."""
+
+    right: bool
+    word: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EndRound:
+    """End the round and let go of the headphones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,6 +301,12 @@ Command = (
     | Attend
     | FreshBattery
     | Listen
+    | StartRound
+    | RoundNext
+    | RoundBack
+    | RoundStay
+    | RoundSay
+    | EndRound
     | SwitchPack
     | ListenLevel
     | ListenDevice

@@ -9,9 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.crew_notes import CrewNotes
+from engine.model.early_signs import EarlySign
 from engine.model.line_results import LineCheck, LineResult
 from engine.model.listening import Listening
 from engine.model.messages import Alarm, AlarmEvent, Flags, Levels
+from engine.model.pickups import Pickup
+from engine.model.round_state import RoundState
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +78,7 @@ class Snapshot:
     and `presence_dbfs` are those of the last measurement. `desk` is what the crew told. `events`
     are those since the snapshot before; never needed to draw. `heard_at` is when
     the newest audio came to the engine, on the steady clock that all processes of one boot share.
+    `signs` are the early signs to be shown, `pickups` who hears those whom nothing covers.
     """
 
     now_s: float
@@ -105,3 +109,6 @@ class Snapshot:
     heard_at: float = 0.0
     events: tuple[AlarmEvent, ...] = field(default=())
     inputs: tuple[int, ...] = ()
+    signs: tuple[EarlySign, ...] = ()
+    pickups: tuple[Pickup, ...] = ()
+    round: RoundState = field(default_factory=RoundState)

@@ -39,6 +39,7 @@ from engine.model.units import FLOOR_DB, amplitude_db
 from engine.pipeline.crew_commands import CrewCommands
 from engine.pipeline.framing import TickFramer
 from engine.pipeline.level_strip import LevelStripRecorder
+from engine.pipeline.outlook import Outlook
 from engine.pipeline.own_marks import own_marks
 from engine.plan.change import judged, refuse_other_ways
 from engine.session.checkpoint import Checkpoint
@@ -60,7 +61,8 @@ class Pipeline:
     `checkpoint` is what an earlier watch of the same tracks remembered: time, floors and alarms go
     on from there. `reference` is the time since midnight of stream time 0. `reduced`: only levels
     are measured, and only the simplest faults looked for. `remembers`: how many incidents are kept
-    after their end; left out, all are, which a watch of days has no memory for.
+    after their end; left out, all are, which a watch of days has no memory for. `outlook`: early
+    signs, and who is heard where, are followed beside the alarms, which are the same without.
     """
 
     def __init__(
@@ -73,6 +75,7 @@ class Pipeline:
         *,
         reduced: bool = False,
         remembers: int | None = None,
+        outlook: bool = True,
     ) -> None:
         self.plan = plan
         checkpoint = None if checkpoint is None else checkpoint.of(_inputs(plan))
@@ -89,6 +92,7 @@ class Pipeline:
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
         self._rules = tuple(rules)
         self._bank = DetectorBank(self.scene, rules, SIMPLEST if reduced else None)
+        self.outlook = Outlook(self.scene, on=outlook and not reduced)
         self.lines = LiveLineCheck(self.scene, self.meter, self._bank.detectors, checkpoint)
         self._level_strip = LevelStripRecorder(len(plan.tracks))
         self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
@@ -117,7 +121,7 @@ class Pipeline:
     @property
     def problems(self) -> tuple[str, ...]:
         """What can't be judged at the moment and why, one line each."""
-        return self._bank.problems
+        return (*self._bank.problems, *self.outlook.problems)
 
     def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
         """Watch by that plan from now on: all that is known of its tracks goes on.
@@ -141,6 +145,7 @@ class Pipeline:
             same.old < 0, now_s + DOUBT_S, remap.first(self._doubt_until_s, 0.0)
         )
         self._bank.change(scene, remap, same)
+        self.outlook.change(scene, same)
         if not remap.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
             self._peaks = remap.last(self._peaks, 0.0)
@@ -208,7 +213,9 @@ class Pipeline:
         events = self._roll_by_code(measurement)
         resting = self._crew.standing_by or self.book.on_break
         context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
-        return events + self._judge(measurement, context, measurement.start_s, tick.heard)
+        events += self._judge(measurement, context, measurement.start_s, tick.heard)
+        self.outlook.update(measurement, self.book, resting=resting)
+        return events
 
     def take_marks(self) -> list[Mark]:
         """Marks that the watch set by itself since the last call, for the log."""
@@ -303,6 +310,8 @@ class Pipeline:
             present=np.zeros(len(nothing), dtype=np.bool_) if m is None else m.present,
             alarms=self.book.alarms(),
             covers=self.book.covers(),
+            signs=self.outlook.signs,
+            pickups=self.outlook.pickups(self.book, now_s),
             ribbon=self._level_strip.ribbon(),
             standby=self.book.standby,
             out_of_service=self.book.inputs_out_of_service,

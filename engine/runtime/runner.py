@@ -13,8 +13,18 @@ from pathlib import Path
 from typing import Final
 
 from engine.listen.output import ASKED
+from engine.listen.rounds import ROUND_COMMANDS
 from engine.model.client_id import ClientId
-from engine.model.commands import ChangePlan, Command, Open, Stop, SwapInputs, Watch
+from engine.model.commands import (
+    ChangePlan,
+    Command,
+    Listen,
+    Open,
+    Stop,
+    StopListening,
+    SwapInputs,
+    Watch,
+)
 from engine.model.messages import AlarmEvent, Block
 from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
@@ -25,6 +35,7 @@ from engine.runtime.guarded_listener import GuardedListener
 from engine.runtime.host import Host, Load
 from engine.runtime.input_supervisor import READ_S, InputSupervisor
 from engine.runtime.plan_changer import PlanChanger
+from engine.runtime.round_player import RoundPlayer
 from engine.runtime.watch_log import WatchLog
 from engine.session.recorder import Log
 from engine.session.resume import Resumed
@@ -124,6 +135,7 @@ class Runner:
         self.log.begin(logged_request or request, watch, notices, new=resumed is None)
         self._plan = PlanChanger(watch, info, self.pipeline, self.log.recorder)
         self._headphones = GuardedListener(plan, rate_hz, self._host.open_output, self._fed_frames)
+        self._rounds = RoundPlayer(self.pipeline, self._headphones.ask)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
         self._computer = (
             computer(lambda: self.input.losses.waiting_s) if computer and info.live else None
@@ -157,10 +169,16 @@ class Runner:
                 asked = self.commands.get_nowait()
             except queue.Empty:
                 return True
+            at_s = self._stream_s()
             if isinstance(asked.command, ASKED):
+                if isinstance(asked.command, Listen | StopListening):
+                    self._rounds.listens_by_hand(at_s)
                 self._headphones.ask(asked.command)
                 continue
-            at_s = self._stream_s()
+            if isinstance(asked.command, ROUND_COMMANDS):
+                self._rounds.command(asked.command, at_s)
+                self._publish_due = 0.0
+                continue
             if isinstance(asked.command, ChangePlan | SwapInputs):
                 events = self._change_plan(asked.command, at_s)
             else:
@@ -219,9 +237,10 @@ class Runner:
             events = self.pipeline.feed(piece)
             self.log.audio_lost()
             self._pass_on(events)
+            self._rounds.step(events, self.pipeline.now_s)
             self._headphones.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
-                self.log.tick(self.pipeline.now_s, self.problems)
+                self.log.tick(self.pipeline.now_s, self.problems, self._rounds.take_unlogged())
         self.log.drill_faults()
         self.input.losses.audio_came(block, now)
 
@@ -271,6 +290,7 @@ class Runner:
             drift_ppm=self.input.losses.drift.ppm,
             listening=self._headphones.state(),
             heard_at=self.input.losses.last_audio_at,
+            round=self._rounds.state(self.pipeline.now_s),
         )
 
 

@@ -10,6 +10,7 @@ from engine.drill.drill_source import truths_of
 from engine.model.client_id import ClientId, this_process
 from engine.model.commands import Command, Open, Watch
 from engine.model.messages import AlarmEvent, Incident
+from engine.model.round_state import Heard
 from engine.model.snapshot import LogState
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime.host import Host
@@ -81,10 +82,17 @@ class WatchLog:
         if self.recorder is not None:
             self.recorder.planted(truths_of(self._input.source), self._pipeline.fed_s)
 
-    def tick(self, at_s: float, problems: Sequence[str]) -> None:
-        """A tick is over; `problems` are what can't be done at the moment, one line each."""
+    def tick(self, at_s: float, problems: Sequence[str], listened: Sequence[Heard] = ()) -> None:
+        """A tick is over.
+
+        `problems` are what can't be done at the moment, one line each; `listened` what a person
+        listened to in a round.
+        """
+        outlook = self._pipeline.outlook
+        signs, pickups = outlook.take_events(), outlook.take_stretches()
         if self.recorder is None:
             return
+        self.recorder.aside(signs, pickups, listened, at_s)
         for mark in self._pipeline.take_marks():
             self.recorder.asked(mark, this_process("engine"), at_s, self.checkpoint())
         self.recorder.tick(self._pipeline.latest, at_s, self._standing)

@@ -12,9 +12,12 @@ from engine.model import dataclass_json
 from engine.model.client_id import ClientId
 from engine.model.commands import Command, Mark, Open, Watch
 from engine.model.drill_truth import Truth
+from engine.model.early_signs import SignEvent
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.line_results import LineResult
 from engine.model.messages import AlarmEvent, Incident, Measurement
+from engine.model.pickups import Pickup
+from engine.model.round_state import Heard
 from engine.model.safe_text import json_text
 from engine.model.snapshot import LogState
 from engine.model.track_remap import TrackRemap, carry
@@ -28,6 +31,7 @@ from engine.session.log_lines import (
     truth_line,
 )
 from engine.session.loudness_totals import LoudnessTotals, TotalsRecorder
+from engine.session.outlook_lines import listened_lines, pickup_lines, sign_lines
 from engine.session.second_levels import SecondRecorder
 from engine.session.writer import LogLine, Stamp
 from engine.sources.base import SourceInfo
@@ -269,6 +273,18 @@ class SessionRecorder:
         """In a drill: faults that were put in have begun."""
         if truths:
             self.log.write([truth_line(truth) for truth in truths], self.stamp(at_s), now=True)
+
+    def aside(
+        self,
+        signs: Iterable[SignEvent],
+        pickups: Iterable[Pickup],
+        heard: Iterable[Heard],
+        at_s: float,
+    ) -> None:
+        """What was noticed beside the alarms, and what a person listened to."""
+        lines = [*sign_lines(signs), *pickup_lines(pickups), *listened_lines(heard)]
+        if lines:
+            self.log.write(lines, self.stamp(at_s))
 
     def troubled(self, lines: Sequence[str], at_s: float) -> None:
         """The engine or its computer can't do something any more, one line each."""

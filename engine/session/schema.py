@@ -116,10 +116,26 @@ CREATE TABLE problem (
 """
 """What the engine or its computer could not do from that moment on."""
 
+_OUTLOOK: Final = """
+CREATE TABLE sign (
+    kind TEXT NOT NULL, tracks TEXT NOT NULL, since_s REAL NOT NULL, told_s REAL NOT NULL,
+    until_s REAL, normal REAL NOT NULL, now REAL NOT NULL,
+    PRIMARY KEY (kind, tracks, since_s)) WITHOUT ROWID;
+CREATE TABLE pickup (
+    until_s REAL NOT NULL, who TEXT NOT NULL, track INTEGER NOT NULL, over_db REAL NOT NULL,
+    gain_db REAL NOT NULL, delay_s REAL NOT NULL, seconds INTEGER NOT NULL,
+    PRIMARY KEY (who, track, until_s)) WITHOUT ROWID;
+CREATE TABLE listened (
+    id INTEGER PRIMARY KEY, track INTEGER NOT NULL, from_s REAL NOT NULL, until_s REAL NOT NULL,
+    sounds_right INTEGER, word TEXT NOT NULL);
+"""
+"""Early signs; who was heard on which other track, by ten seconds; which track a person heard."""
+
 MIGRATIONS: Final[tuple[str, ...]] = (
     *(_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS, _ENVELOPE),
     _PLANS,
     _PROBLEM,
+    _OUTLOOK,
 )
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
@@ -154,6 +170,10 @@ INSERTS: Final = {
     "left": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "stretch": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "problem": "INSERT INTO problem VALUES (NULL, ?, ?, ?, ?, ?)",
+    "sign": "INSERT INTO sign VALUES (?, ?, ?, ?, ?, ?, ?)"
+    " ON CONFLICT DO UPDATE SET until_s = excluded.until_s, now = excluded.now",
+    "pickup": "INSERT OR REPLACE INTO pickup VALUES (?, ?, ?, ?, ?, ?, ?)",
+    "listened": "INSERT INTO listened VALUES (NULL, ?, ?, ?, ?, ?)",
     "kept": "INSERT OR REPLACE INTO kept VALUES (1, ?)",
 }
 """How a line of each kind is written."""

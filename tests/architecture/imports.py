@@ -18,7 +18,7 @@ ENGINE_ORDER: Final = (
     ("model",),
     ("plan", "sources", "inject", "timecode"),
     ("measure",),
-    ("detectors", "listen"),
+    ("detectors", "listen", "early_signs", "pickup"),
     ("alarms",),
     ("session",),
     ("line_check",),

@@ -14,6 +14,7 @@ DATA: Final = (
     "engine/report/content/report_data "
     "engine/report/content/sections engine/report/layout/blocks engine/report/layout/drawing "
     "engine/session/checkpoint engine/session/records engine/sources/base "
+    "engine/model/early_signs engine/model/pickups engine/model/round_state engine/pickup/sighting "
     "app/models/break_words app/models/fault_words "
     "app/models/choices app/models/key_bindings app/style/state_marks "
     "demo_audio/script demo_audio/voices"
@@ -41,6 +42,9 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/inject/shape engine/inject/silent engine/inject/stuck engine/inject/tone "
         "engine/inject/unexpected"
     ),
+    "engine/early_signs/test_sign_watch.py": "engine/early_signs/period engine/early_signs/rules",
+    "engine/pickup/test_pickup_meter.py": "engine/pickup/envelope_fit engine/pickup/speaks_alone",
+    "engine/pickup/test_pickup_map.py": "engine/pickup/pickup_stretches",
     "engine/line_check/test_checker.py": "engine/line_check/pair_offset engine/line_check/taps",
     "engine/listen/test_mix.py": "engine/listen/limiter engine/listen/resample",
     "engine/pipeline/test_change_plan.py": "engine/alarms/plan_change engine/model/track_remap",

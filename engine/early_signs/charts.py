@@ -1,0 +1,158 @@
+"""Control charts that tell a small lasting change from chance, one a track, all at once.
+
+E. S. Page, "Continuous inspection schemes", Biometrika 41 (1954), 100-115: the cumulative sum of
+what exceeds half the change that is looked for, never under zero, signals at a threshold. How long
+it stays silent in health, in samples, follows from the threshold:
+
+- levels (normal, change of one deviation): D. Siegmund, "Sequential Analysis" (1985), eq. 2.55:
+  (exp(2kb) - 2kb - 1) / (2k^2) with b = h + 1.166 and k = 0.5;
+- counts (Poisson, from a rate to another): J. M. Lucas, "Counted data CUSUM's", Technometrics 27
+  (1985), 129-144; by Wald's inequality at least exp(h), with h in units of log likelihood.
+
+Citations from memory. The formulas are held against simulation in the tests.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.early_signs.known_values import median
+from engine.model.messages import Flags, Levels
+from engine.model.track_memory import TrackMemory, per_track, remembered
+from engine.model.track_remap import By
+
+FIRST_PERIODS: Final = 18
+"""Three minutes tell a normal well enough to begin with."""
+NORMAL_PERIODS: Final = 60
+"""Ten minutes are a track's normal; after that it is not moved any more."""
+SLACK: Final = 0.5
+LEVEL_LIMIT: Final = 9.0
+"""Deviations: some 50,000 samples, 140 hours of sound, by Siegmund's formula."""
+COUNT_LIMIT: Final = 10.0
+"""Log likelihood: at least exp(10), 22,000 samples."""
+RECENT: Final = 6
+"""Periods, a minute, that say how a track is now."""
+_MEDIAN_ERROR: Final = 1.2533
+"""Standard error of a median of n figures, in deviations over the root of n (textbook)."""
+_MAD: Final = 1.4826
+"""Median absolute deviation to standard deviation, normal noise (textbook)."""
+
+
+class Chart(TrackMemory):
+    """The normal of each track, and what exceeds it.
+
+    Parameters
+    ----------
+    tracks : int
+    least_spread : float
+        Deviation that a normal has at least; what varies less is not better known.
+    both_ways : bool
+        A fall counts as well as a rise.
+    """
+
+    _seen: Levels = per_track(np.nan, rows=NORMAL_PERIODS)
+    _known: NDArray[np.int64] = per_track(0)
+    _recent: Levels = per_track(np.nan, rows=RECENT)
+    rise: Levels = per_track(0.0)
+    fall: Levels = per_track(0.0)
+    begun: NDArray[np.int64] = per_track(0)
+    _count: int = remembered(By.WHOLE, 0)
+
+    def __init__(self, tracks: int, least_spread: float = 0.0, *, both_ways: bool = False) -> None:
+        self._tracks = tracks
+        self._least_spread = least_spread
+        self._both_ways = both_ways
+        self.reset()
+
+    @property
+    def normal(self) -> Levels:
+        """What each track was in its first ten minutes; NaN before three are known."""
+        return np.where(self._known >= FIRST_PERIODS, median(self._seen), np.nan)
+
+    @property
+    def now(self) -> Levels:
+        """What each is now: the median of its newest minute."""
+        return median(self._recent)
+
+    def add(self, value: Levels) -> None:
+        """Take in one figure a track; NaN where there is none."""
+        given = np.isfinite(value)
+        self._count += 1
+        ready = given & (self._known >= FIRST_PERIODS)
+        self._sum(value, ready)
+        quiet = (self.rise <= 0.0) & (self.fall <= 0.0)
+        self.begun[quiet] = self._count
+        learns = given & (self._known < NORMAL_PERIODS) & ~self.signals
+        self._seen[self._known[learns], learns] = value[learns]
+        self._known[learns] += 1
+        shifted = np.vstack([self._recent[1:], value[None]])
+        self._recent[:, given] = shifted[:, given]
+
+    def _sum(self, value: Levels, ready: Flags) -> None:
+        spread = np.maximum(_MAD * median(np.abs(self._seen - self.normal)), self._least_spread)
+        # A normal from few figures is not well known: its errors go into spread and slack.
+        few = 1.0 / np.sqrt(np.maximum(self._known, 1))
+        spread *= 1.0 + few
+        slack = SLACK + _MEDIAN_ERROR * few
+        z = np.where(ready, (value - self.normal) / np.maximum(spread, 1e-9), 0.0)
+        # One wild figure is no change that lasts.
+        z = np.clip(z, -LEVEL_LIMIT / 3.0, LEVEL_LIMIT / 3.0)
+        self.rise = np.where(ready, np.maximum(self.rise + z - slack, 0.0), self.rise)
+        if self._both_ways:
+            self.fall = np.where(ready, np.maximum(self.fall - z - slack, 0.0), self.fall)
+        np.minimum(self.rise, 2.0 * LEVEL_LIMIT, out=self.rise)
+        np.minimum(self.fall, 2.0 * LEVEL_LIMIT, out=self.fall)
+
+    def age(self, track_index: int) -> int:
+        """Periods since that track's sum left zero, the newest included."""
+        return int(self._count - self.begun[track_index])
+
+    @property
+    def signals(self) -> Flags:
+        """Where a change is told from chance, shape (tracks,)."""
+        return (self.rise > LEVEL_LIMIT) | (self.fall > LEVEL_LIMIT)
+
+
+class CountChart(Chart):
+    """The same for counts in each period, such as gaps.
+
+    Parameters
+    ----------
+    tracks : int
+    least_rate : float
+        Events a period that are normal at least.
+    step : float
+        Events a period more that are looked for; three times the normal where that is more.
+    """
+
+    def __init__(self, tracks: int, least_rate: float = 0.02, step: float = 0.4) -> None:
+        self._least_rate, self._step = least_rate, step
+        super().__init__(tracks)
+
+    @property
+    def normal(self) -> Levels:
+        """Events a period in the first ten minutes."""
+        mean = np.nansum(self._seen, axis=0) / np.maximum(self._known, 1)
+        return np.where(self._known >= FIRST_PERIODS, mean, np.nan)
+
+    @property
+    def now(self) -> Levels:
+        """Events a period in the newest minute."""
+        given = np.isfinite(self._recent)
+        total = np.where(given, self._recent, 0.0).sum(axis=0)
+        return np.where(given.any(axis=0), total / np.maximum(given.sum(axis=0), 1), np.nan)
+
+    def _sum(self, value: Levels, ready: Flags) -> None:
+        rate = np.maximum(np.nan_to_num(self.normal), self._least_rate)
+        more = np.maximum(3.0 * rate, rate + self._step)
+        count = np.minimum(np.where(ready, value, 0.0), 3.0 * more + 2.0)
+        gain = count * np.log(more / rate) - (more - rate)
+        self.rise = np.where(ready, np.clip(self.rise + gain, 0.0, 2.0 * COUNT_LIMIT), self.rise)
+
+    @property
+    def signals(self) -> Flags:
+        """Where a higher rate is told from chance."""
+        return self.rise > COUNT_LIMIT

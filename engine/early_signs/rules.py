@@ -1,0 +1,65 @@
+"""Which figure of a period each sign looks at, and how far it must go from normal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.early_signs.charts import Chart, CountChart
+from engine.early_signs.period import Period
+from engine.model.early_signs import SignKind
+from engine.model.messages import Levels
+
+NEAR_FULL_DBFS: Final = -9.0
+"""Headroom is said to shrink only where peaks come this near to full scale."""
+PER_MINUTE: Final = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class SignRule:
+    """One sign.
+
+    figure : of a period, shape (tracks,)
+    chart : makes the chart for so many tracks
+    least_change : from normal, in the unit of the figure; less is of no use to the crew
+    shared : what most tracks show together is the place, not the track, and is taken off
+    least_now : only where the figure itself is at least that
+    scale : from the figure to what is shown
+    of_link : tracks of one receiver that show it are one sign
+    """
+
+    figure: Callable[[Period], Levels]
+    chart: Callable[[int], Chart]
+    least_change: float
+    shared: bool = False
+    least_now: float = -np.inf
+    scale: float = 1.0
+    of_link: bool = False
+
+
+RULES: Final[Mapping[SignKind, SignRule]] = {
+    SignKind.GAPS: SignRule(
+        lambda p: p.gaps, CountChart, 0.25, shared=True, scale=PER_MINUTE, of_link=True
+    ),
+    SignKind.BURSTS: SignRule(
+        lambda p: p.bursts, CountChart, 0.25, shared=True, scale=PER_MINUTE, of_link=True
+    ),
+    SignKind.POPS: SignRule(lambda p: p.pops, CountChart, 0.4, shared=True, scale=PER_MINUTE),
+    SignKind.NOISE_FLOOR: SignRule(
+        lambda p: p.floor_dbfs, lambda n: Chart(n, 1.0), 4.0, shared=True, of_link=True
+    ),
+    SignKind.HUM: SignRule(lambda p: p.hum_db, lambda n: Chart(n, 1.5), 6.0, shared=True),
+    SignKind.HEADROOM: SignRule(
+        lambda p: p.peak_dbfs, lambda n: Chart(n, 2.0), 4.0, least_now=NEAR_FULL_DBFS
+    ),
+    SignKind.PAIR_LEVEL: SignRule(
+        lambda p: p.pair_db, lambda n: Chart(n, 0.5, both_ways=True), 1.5
+    ),
+    SignKind.PAIR_TREBLE: SignRule(
+        lambda p: p.treble_db, lambda n: Chart(n, 0.7, both_ways=True), 2.5
+    ),
+}
+"""The battery is not among them: it is told by what the crew logs (`batteries`)."""

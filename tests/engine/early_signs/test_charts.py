@@ -1,0 +1,115 @@
+"""The charts against simulation and Siegmund's formula, and what a change does to them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from engine.early_signs.charts import (
+    FIRST_PERIODS,
+    LEVEL_LIMIT,
+    NORMAL_PERIODS,
+    Chart,
+    CountChart,
+)
+
+
+def run_length(limit: float, slack: float = 0.5) -> float:
+    """Samples until a false signal: Siegmund, "Sequential Analysis" (1985), eq. 2.55."""
+    b = limit + 1.166
+    return (math.exp(2 * slack * b) - 2 * slack * b - 1) / (2 * slack**2)
+
+
+def fed(chart: Chart, rows: np.ndarray) -> int | None:
+    """The first period in which the chart signals on track 0; None where it never does."""
+    for n, row in enumerate(rows):
+        chart.add(row)
+        if chart.signals[0]:
+            return n
+    return None
+
+
+def test_the_formula_agrees_with_a_simulated_sum() -> None:
+    """With a limit of 4 a false signal comes after as many normal samples as the formula says."""
+    rng = np.random.default_rng(5)
+    lengths = []
+    for _ in range(300):
+        total, n = 0.0, 0
+        while total <= 4.0:
+            total, n = max(total + rng.standard_normal() - 0.5, 0.0), n + 1
+        lengths.append(n)
+    assert np.mean(lengths) == pytest.approx(run_length(4.0), rel=0.2)
+
+
+def test_health_signals_no_more_often_than_the_formula_says() -> None:
+    """Three hours of normal noise on 60 tracks: at most three times the signals of a known normal,
+    for ours is learned from ten minutes."""
+    rng = np.random.default_rng(12)
+    chart = Chart(60)
+    ever = np.zeros(60, dtype=bool)
+    for row in rng.normal(-60.0, 1.5, (1080, 60)):
+        chart.add(row)
+        ever |= chart.signals
+    assert np.count_nonzero(ever) <= 3 * 60 * 1080 / run_length(LEVEL_LIMIT)
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("by", [1.5, 4.0])
+def test_a_lasting_rise_is_told_within_two_minutes(seed: int, by: float) -> None:
+    """A level that rose by so many deviations and stays is told from chance."""
+    rng = np.random.default_rng(seed)
+    rows = rng.normal(0.0, 1.0, (NORMAL_PERIODS + 30, 1))
+    rows[NORMAL_PERIODS:] += by + 1.0
+    at = fed(Chart(1), rows)
+    assert at is not None
+    assert at - NORMAL_PERIODS <= 18
+
+
+def test_one_wild_figure_is_no_change() -> None:
+    """A single figure, however far off, does not signal."""
+    chart = Chart(1, 1.0, both_ways=True)
+    rows = np.zeros((NORMAL_PERIODS, 1))
+    assert fed(chart, np.vstack([rows, [[1e6]], np.zeros((30, 1))])) is None
+
+
+def test_nothing_is_said_before_a_normal_is_known() -> None:
+    """In the first three minutes there is nothing to compare with."""
+    chart = Chart(1)
+    for n in range(FIRST_PERIODS - 1):
+        chart.add(np.array([float(n)]))
+    assert np.isnan(chart.normal[0])
+    assert not chart.signals[0]
+
+
+def test_unknown_figures_leave_a_chart_as_it_was() -> None:
+    """NaN says nothing: sums and normal stay."""
+    chart = Chart(2, 1.0)
+    for _ in range(30):
+        chart.add(np.array([1.0, np.nan]))
+    assert chart.normal[0] == 1.0
+    assert np.isnan(chart.normal[1])
+    assert np.isnan(chart.now[1])
+
+
+def test_rare_events_that_come_more_often_are_told() -> None:
+    """From none to three a minute: told within two minutes; one alone is not."""
+    quiet, busy = np.zeros((NORMAL_PERIODS, 1)), np.full((12, 1), 0.0)
+    busy[::2] = 1.0
+    at = fed(CountChart(1), np.vstack([quiet, busy]))
+    assert at is not None
+    assert at - NORMAL_PERIODS < 12
+    alone = np.zeros((30, 1))
+    alone[3] = 1.0
+    assert fed(CountChart(1), np.vstack([quiet, alone])) is None
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_steady_rate_is_normal(seed: int) -> None:
+    """Two clicks a minute all night on 8 tracks (Poisson): no signal in two hours."""
+    rng = np.random.default_rng(seed)
+    chart = CountChart(8)
+    for row in rng.poisson(0.33, (720, 8)).astype(float):
+        chart.add(row)
+    assert np.count_nonzero(chart.signals) <= 1

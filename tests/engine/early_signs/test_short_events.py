@@ -1,0 +1,68 @@
+"""Short gaps, bursts and pops in sound made from physics; noise and health have none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from engine.early_signs.short_events import ShortEvents
+from engine.model.tracks import Scene, Track
+from engine.pipeline.framing import TickFramer
+
+RATE = 48_000
+
+
+def counts(sound: np.ndarray) -> np.ndarray:
+    """Gaps, bursts, pops of one track of samples at 48 kHz."""
+    framer = TickFramer(Scene((Track(1),), RATE))
+    events = ShortEvents(1)
+    total = np.zeros(3, dtype=np.int64)
+    for tick in framer.feed(sound.astype(np.float32)[:, None]):
+        total += np.array([row[0] for row in events.count(tick.measurement)])
+    return total
+
+
+def room(seconds: float, rng: np.random.Generator) -> np.ndarray:
+    """Room tone that falls by 6 dB an octave above 300 Hz, RMS 1e-3."""
+    tone = signal.lfilter([0.04], [1.0, -0.96], rng.standard_normal(round(seconds * RATE)))
+    return tone * 1e-3 / tone.std()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_room_tone_has_next_to_none(seed: int) -> None:
+    """Twenty seconds of room tone: at most one gap by chance, no burst, no pop."""
+    gaps, bursts, pops = counts(room(20.0, np.random.default_rng(seed)))
+    assert gaps <= 1
+    assert bursts == 0
+    assert pops == 0
+
+
+def test_each_gap_of_four_milliseconds_is_counted() -> None:
+    """A link that fails for 4 ms at a time, too short for an alarm."""
+    rng = np.random.default_rng(1)
+    sound = room(20.0, rng)
+    for second in range(12, 18):
+        at = second * RATE + 1234
+        sound[at : at + 192] = 0.0
+    assert counts(sound)[0] == 6
+
+
+def test_each_burst_of_white_noise_is_counted() -> None:
+    """3 ms of white noise over the room tone."""
+    rng = np.random.default_rng(2)
+    sound = room(20.0, rng)
+    for second in range(12, 18):
+        at = second * RATE + 2000
+        sound[at : at + 144] += 2e-2 * rng.standard_normal(144)
+    assert counts(sound)[1] == 6
+
+
+def test_each_pop_is_counted() -> None:
+    """A step of a contact that decays within a millisecond (first-order high-pass)."""
+    rng = np.random.default_rng(3)
+    sound = room(20.0, rng)
+    for second in range(12, 18):
+        at = second * RATE + 2000
+        sound[at : at + 480] += 0.05 * np.exp(-np.arange(480) / 15.0)
+    assert counts(sound)[2] == 6

@@ -1,0 +1,75 @@
+"""What runs beside the alarms never changes them, and an exception in it ends nothing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.early_signs.sign_watch import SignWatch
+from engine.model.messages import Block, Kind, PackLevel
+from engine.model.tracks import Plan, Track
+from engine.pipeline.pipeline import Pipeline
+from tests.engine.pickup.test_pickup_meter import scene
+
+RATE = 48_000
+PLAN = Plan(
+    (
+        Track(1, "Rigger", Kind.LAV, "rigger", PackLevel.MAIN),
+        Track(2, "Mason", Kind.LAV, "mason", PackLevel.MAIN),
+        Track(3, "Boom near", Kind.BOOM),
+        Track(4, "Boom far", Kind.BOOM),
+        Track(5, "Radio", Kind.COMMS),
+    )
+)
+
+
+def events_of(pipeline: Pipeline, sound: np.ndarray) -> list:
+    """All that happens in that sound."""
+    events = []
+    for at in range(0, len(sound), RATE):
+        events += pipeline.feed(Block(sound[at : at + RATE]))
+    return events
+
+
+@pytest.fixture(scope="module")
+def night() -> np.ndarray:
+    """The rigger speaks; at 25 s the pack dies."""
+    sound = scene(40.0)
+    sound[25 * RATE :, 0] = 0.0
+    return sound
+
+
+def test_alarms_are_the_same_with_and_without(night: np.ndarray) -> None:
+    """Event by event, time by time."""
+    with_it, without = (Pipeline(PLAN, RATE, outlook=on) for on in (True, False))
+    assert events_of(with_it, night) == events_of(without, night)
+
+
+def test_a_performer_whom_nothing_covers_is_said_to_be_heard_on_the_boom(night: np.ndarray) -> None:
+    """The near boom is named while the pack is dead, and nothing before."""
+    pipeline = Pipeline(PLAN, RATE)
+    events_of(pipeline, night[: 24 * RATE])
+    assert pipeline.snapshot(24.0).pickups == ()
+    events_of(pipeline, night[24 * RATE :])
+    (pickup,) = pipeline.snapshot(40.0).pickups
+    assert (pickup.who, pickup.track) == ("rigger", 3)
+    assert {p.track for p in pipeline.outlook.take_stretches()} >= {3}
+
+
+def test_an_exception_is_said_and_the_watch_goes_on(
+    night: np.ndarray, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The signs raise for a while: one line, the same alarms, and they begin anew."""
+    expected = events_of(Pipeline(PLAN, RATE, outlook=False), night)
+    pipeline = Pipeline(PLAN, RATE)
+
+    def raises(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("no good")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(SignWatch, "update", raises)
+        events = events_of(pipeline, night[: 5 * RATE])
+        assert pipeline.problems == ("early signs began anew: ZeroDivisionError: no good",)
+    events += events_of(pipeline, night[5 * RATE :])
+    assert events == expected
+    assert pipeline.problems == ()

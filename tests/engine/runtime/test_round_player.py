@@ -1,0 +1,91 @@
+"""A round over a watch that is fed by hand: what the headphones are asked for, and when."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from engine.listen.output import Asked
+from engine.model.commands import (
+    EndRound,
+    Listen,
+    OutOfService,
+    RoundNext,
+    StartRound,
+    StopListening,
+)
+from engine.model.messages import Block, Kind
+from engine.model.tracks import Plan, Track
+from engine.pipeline.pipeline import Pipeline
+from engine.runtime.round_player import TARGET_LUFS, RoundPlayer
+
+RATE = 48_000
+PLAN = Plan(
+    (
+        Track(1, "Foreman"),
+        Track(2, "Rigger"),
+        Track(3, "Boom"),
+        Track(4, "Spare", Kind.UNUSED),
+        Track(5, "Code", Kind.TIMECODE),
+    )
+)
+
+
+def sound(seconds: float) -> np.ndarray:
+    """Noise on three tracks, 20 dB apart; digital silence on the rest."""
+    rng = np.random.default_rng(2)
+    out = np.zeros((round(seconds * RATE), 5), dtype=np.float32)
+    for n, level in enumerate((0.1, 0.01, 0.03)):
+        out[:, n] = level * rng.standard_normal(len(out))
+    return out
+
+
+def begun(*commands: object) -> tuple[Pipeline, RoundPlayer, list[Asked]]:
+    """A watch of five seconds, a round, and what the headphones were asked for."""
+    pipeline = Pipeline(PLAN, RATE)
+    asked: list[Asked] = []
+    player = RoundPlayer(pipeline, asked.append)
+    pipeline.feed(Block(sound(5.0)))
+    for command in commands:
+        pipeline.command(command, 5.0)
+    return pipeline, player, asked
+
+
+def test_only_tracks_with_something_to_hear_are_played_equally_loud() -> None:
+    """Unused inputs and code are left out; gains differ by what the loudness does: 20 and 10 dB."""
+    _, player, asked = begun()
+    for command in (StartRound(8.0), RoundNext(), RoundNext(), RoundNext()):
+        player.command(command, 5.0)
+    listens = [one for one in asked if isinstance(one, Listen)]
+    assert [one.track for one in listens] == [1, 2, 3]
+    gains = [one.match_db for one in listens]
+    np.testing.assert_allclose(np.diff(gains), [20.0, -9.54], atol=0.3)
+    assert isinstance(asked[-1], StopListening)
+    assert TARGET_LUFS == -23.0
+
+
+def test_a_track_out_of_service_is_left_out() -> None:
+    """The crew took it out: nobody listens to it."""
+    _, player, asked = begun(OutOfService(2, on=True))
+    player.command(StartRound(8.0), 5.0)
+    player.command(RoundNext(), 6.0)
+    assert [one.track for one in asked if isinstance(one, Listen)] == [1, 3]
+
+
+def test_listening_by_hand_ends_the_round() -> None:
+    """The headphones are left to the crew."""
+    _, player, asked = begun()
+    player.command(StartRound(8.0), 5.0)
+    player.listens_by_hand(8.0)
+    count = len(asked)
+    player.step([], 30.0)
+    assert len(asked) == count
+    assert not player.state(30.0).on
+    assert [heard.track for heard in player.take_unlogged()] == [1]
+
+
+def test_the_end_of_a_round_stops_the_sound() -> None:
+    """EndRound lets go of the headphones."""
+    _, player, asked = begun()
+    player.command(StartRound(8.0), 5.0)
+    player.command(EndRound(), 6.0)
+    assert isinstance(asked[-1], StopListening)
