@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from app.cli import terminal
-from app.models.fix_cards import cause_name
+from app.models.alarm_card import cause_name
 from app.style import wording
 from engine.model import fault_remedies
 from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity

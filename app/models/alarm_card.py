@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from app.style import wording
 from app.style.state_marks import Mark
-from engine.model.messages import AlarmState, Severity
+from engine.model.messages import AlarmState, Fault, Incident, Severity
 from engine.model.tracks import Track
+
+MOST_NAMES: Final = 6
+"""More names than that are no help on a card."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,3 +73,22 @@ def where_of(tracks: Iterable[Track]) -> str:
     behind = "" if not receivers else "Receiver " + " and ".join(receivers)
     places = ", ".join(spots_of(tracks))
     return " ".join(filter(None, (wording.sentence(places), wording.sentence(behind))))
+
+
+def named(tracks: Sequence[Track]) -> str:
+    """'Tracks 3 + 4: 3 Rigger main, 4 Rigger safety.'; of many tracks the numbers alone."""
+    numbers = wording.numbers([t.input for t in tracks])
+    names = ", ".join(f"{t.input} {t.label}" for t in tracks)
+    words = f"Tracks {numbers}: {names}" if len(tracks) <= MOST_NAMES else f"Tracks {numbers}"
+    return wording.sentence(words) if tracks else ""
+
+
+def cause_name(incident: Incident, known: Mapping[int, Track]) -> str:
+    """What its tracks have in common: their receiver, or the whole input; else their numbers."""
+    numbers = incident.tracks
+    if incident.fault is Fault.NOTHING_YET:
+        return f"{'Input' if len(numbers) == 1 else 'Inputs'} {wording.numbers(numbers)}"
+    receivers = {known[n].receiver for n in numbers if n in known}
+    if len(receivers) == 1 and "" not in receivers:
+        return f"Receiver {receivers.pop()}"
+    return "Whole input"

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from app.models import fault_words
-from app.models.alarm_card import Card, Trouble, spots_of, where_of
+from app.models.alarm_card import Card, Trouble, cause_name, named, spots_of, where_of
 from app.models.board_rows import tracks_of
 from app.style import wording
 from app.style.state_marks import Mark
 from engine.model import fault_remedies
 from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes
-from engine.model.messages import Alarm, AlarmState, Fault, Incident, Severity
+from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
@@ -213,17 +213,6 @@ def _name(alarm: Alarm, known: dict[int, Track]) -> str:
     return known[number].label if number in known else ""
 
 
-def cause_name(incident: Incident, known: Mapping[int, Track]) -> str:
-    """What its tracks have in common: their receiver, or the whole input; else their numbers."""
-    numbers = incident.tracks
-    if incident.fault is Fault.NOTHING_YET:
-        return f"{'Input' if len(numbers) == 1 else 'Inputs'} {wording.numbers(numbers)}"
-    receivers = {known[n].receiver for n in numbers if n in known}
-    if len(receivers) == 1 and "" not in receivers:
-        return f"Receiver {receivers.pop()}"
-    return "Whole input"
-
-
 def _headline(alarm: Alarm) -> str:
     incident = alarm.incident
     word = wording.sentence(fault_remedies.word(incident.fault)).rstrip(".")
@@ -245,9 +234,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
     tracks = [known[n] for n in numbers if n in known]
     where, check = where_of(tracks), fault_remedies.check_first(incident)
     if many:
-        names = ", ".join(f"{t.input} {t.label}" for t in tracks)
-        where = wording.sentence(f"Tracks {wording.numbers(numbers)}: {names}") if numbers else ""
-        where = "" if incident.fault is Fault.NOTHING_YET else where
+        where = "" if incident.fault is Fault.NOTHING_YET else named(tracks)
     pack = known.get(incident.covered_by) if incident.covered_by is not None else None
     standing = _stands(alarm)
     base = Card(

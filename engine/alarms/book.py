@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from engine.alarms import machine
 from engine.alarms.alarm import KINDS, UNHEARD, Key, TrackAlarm, urgency
 from engine.alarms.coverage import Coverage
+from engine.alarms.empty_inputs import EmptyInputs, never_red
 from engine.alarms.evaluate import INPUT, Evaluator
 from engine.alarms.machine import AlarmRecord, Change, Evaluation
 from engine.alarms.states import Event, Phase
-from engine.model.fault_rules import FaultRule
+from engine.model.fault_rules import LOSS, FaultRule
 from engine.model.messages import (
     Alarm,
     AlarmEvent,
@@ -57,6 +58,7 @@ class Book:
         self.alarms_by_key: dict[Key, TrackAlarm] = {}
         self._evaluator = Evaluator(scene, rules)
         self._coverage = Coverage(scene.tracks)
+        self.empty_inputs = EmptyInputs(scene)
         self._spoiled: set[int] = set()
         self._cover_may_differ = False
         self.last_id = 0
@@ -83,6 +85,7 @@ class Book:
         """Take in one tick: a condition for each rule, by its name; returns what happened."""
         events: list[AlarmEvent] = []
         tick = self._evaluator.of(conditions)
+        self.empty_inputs.follow(conditions, start_s)
         followed: dict[str, list[int]] = {}
         for (track_index, group), alarm in self.alarms_by_key.items():
             if isinstance(track_index, int) and not alarm.record.idle:
@@ -93,10 +96,19 @@ class Book:
                 evaluation = tick.evaluate(family, track_index, self._cover(track_index))
                 inputs = tick.inputs(family, track_index)
                 key: Key = (track_index, group)
+                if group == LOSS and self._may_be_empty(key, evaluation):
+                    evaluation = never_red(evaluation)
                 events += self.advance(key, family, evaluation, detail, start_s, now_s, inputs)
             if self._cover_may_differ:
                 self.refresh_cover()
         return events
+
+    def _may_be_empty(self, key: Key, evaluation: Evaluation) -> bool:
+        """That loss speaks of an input that nobody named and that was quiet from the start."""
+        index, alarm = int(key[0]), self.alarms_by_key.get(key)
+        if alarm is not None and alarm.part_of == UNHEARD:
+            return index in self.empty_inputs.unplanned
+        return any(self.empty_inputs.quiet_at_first(index, f.onset_s) for f in evaluation.faults)
 
     def advance(
         self,

@@ -157,6 +157,7 @@ def restore(book: Book, saved: BookCheckpoint, rules: Sequence[FaultRule]) -> No
     An alarm whose fault or track is not known any more is left out.
     """
     book.standby = saved.standby
+    book.empty_inputs.were_judged()
     book.last_id = (saved.last_id // _ID_STEP + 1) * _ID_STEP
     indices = (book.track_index_of(number) for number in saved.removed)
     book.out_of_service = {index for index in indices if index is not None}

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from engine.alarms.machine import ActiveFault, Evaluation
-from engine.model.fault_rules import LOSS, FaultRule, Scope
+from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Levels, State
 from engine.model.tracks import Scene
 
@@ -17,10 +17,6 @@ INPUT: Final = -1
 """Stands for a track index in the key of an alarm that speaks of the whole input."""
 
 _ACTIVE: Final = int(State.ACTIVE)
-
-START_S: Final = 0.5
-"""What began within this time was so from the watch's start: the first blocks of an input may be
-silence. Ours."""
 
 Family = tuple[FaultRule, ...]
 """Rules of which a track has one incident at a time, the best name first."""
@@ -32,12 +28,11 @@ class Evaluator:
     def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
         self._delays = {rule.name: _delays(rule, scene) for rule in rules}
         self._inputs = tuple(track.input for track in scene.tracks)
-        self._planned = tuple(track.planned for track in scene.tracks)
         self.families = _by_family(rules)
 
     def of(self, conditions: Mapping[str, Condition]) -> TickEvaluator:
         """One tick's conditions, by the name of the rule."""
-        return TickEvaluator(self._delays, conditions, self._inputs, self._planned, self.families)
+        return TickEvaluator(self._delays, conditions, self._inputs, self.families)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +42,6 @@ class TickEvaluator:
     _delays: Mapping[str, tuple[Levels, Levels]]
     _conditions: Mapping[str, Condition]
     _inputs: tuple[int, ...]
-    _planned: tuple[bool, ...]
     _families: tuple[Family, ...]
 
     def families_to_step(self, followed: Collection[str]) -> list[Family]:
@@ -98,21 +92,15 @@ class TickEvaluator:
         amber_s, red_s = self._delays[rule.name]
         onset_s = float(condition.onset_s[index])
         covered = rule.red_if_uncovered and cover is not None
-        unheard = rule.group == LOSS and from_the_start(onset_s) and not self._planned[index]
         return ActiveFault(
             fault=rule.fault,
             onset_s=onset_s,
             last_s=float(condition.last_s[index]),
             amber_due_s=onset_s + float(amber_s[index]),
             red_due_s=onset_s + float(red_s[index]),
-            may_be_red=bool(condition.may_be_red[index]) and not (covered or unheard),
+            may_be_red=bool(condition.may_be_red[index]) and not covered,
             rank=rule.rank,
         )
-
-
-def from_the_start(onset_s: float) -> bool:
-    """What began then, stream time in s, was so since the watch began."""
-    return onset_s <= START_S
 
 
 def _by_family(rules: Sequence[FaultRule]) -> tuple[Family, ...]:

@@ -12,7 +12,6 @@ from typing import Final
 
 from engine.alarms.alarm import UNHEARD, Key, TrackAlarm
 from engine.alarms.book import Book
-from engine.alarms.evaluate import from_the_start
 from engine.alarms.machine import ActiveFault, Evaluation
 from engine.model.alarm_limits import NEVER
 from engine.model.fault_remedies import NOTHING_YET
@@ -28,7 +27,7 @@ class UnheardAlarm:
 
     def __init__(self, book: Book) -> None:
         self._book = book
-        self._unplanned = [i for i, t in enumerate(book.scene.tracks) if not t.planned]
+        self._unplanned = book.empty_inputs.unplanned
 
     def step(self, start_s: float, now_s: float) -> list[AlarmEvent]:
         """Take in one tick of the tracks' alarms; returns what is added."""
@@ -56,15 +55,16 @@ class UnheardAlarm:
 
     def _members(self) -> list[TrackAlarm]:
         """The raised losses of inputs that were quiet from the start on."""
+        quiet = self._book.empty_inputs.quiet_at_first
         found = [self._book.find((index, LOSS)) for index in self._unplanned]
         return [
             alarm
             for alarm in found
             if alarm is not None
             and alarm.record.raised
-            and from_the_start(alarm.record.since_s)
             and alarm.track_index not in self._book.out_of_service
             and alarm.part_of in (None, UNHEARD)
+            and (alarm.part_of == UNHEARD or quiet(int(alarm.key[0]), alarm.record.since_s))
         ]
 
     def _gather(self, members: list[TrackAlarm], now_s: float) -> list[AlarmEvent]:

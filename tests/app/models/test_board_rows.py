@@ -8,6 +8,7 @@ import numpy as np
 
 from app.models import board_rows
 from app.style.state_marks import Mark
+from engine.alarms.alarm import UNHEARD
 from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity
 from engine.model.tracks import Plan, Track
 from tests.support.qt import fake_client
@@ -109,3 +110,14 @@ def test_every_track_has_a_state_without_any_sound() -> None:
         PLAN, momentary_lufs=np.full(14, np.nan), present=np.zeros(14, bool)
     )
     assert all(state.word for state in board_rows.row_states(PLAN, empty))
+
+
+def test_a_row_on_which_nothing_came_yet_is_no_alarm() -> None:
+    """The one line speaks of it; a fault of its own, later, shows as ever."""
+    made = replace(fake_client.incident(1, 1, Fault.NOTHING_YET, Severity.AMBER, 30), track=None)
+    line = Alarm(replace(made, tracks=(1, 2)), AlarmState.UNACKNOWLEDGED)
+    part = replace(fake_client.incident(2, 1, Fault.MUTED, Severity.AMBER, 30), part_of=UNHEARD)
+    suppressed = Alarm(part, AlarmState.SUPPRESSED)
+    assert state_of(line, suppressed) == board_rows.RowState(Mark.OK, "nothing yet")
+    hum = Alarm(fake_client.incident(3, 1, Fault.HUM, Severity.RED, 5), AlarmState.UNACKNOWLEDGED)
+    assert state_of(line, suppressed, hum).severity is Severity.RED

@@ -148,3 +148,15 @@ def test_packs_of_a_covered_who_stay_apart() -> None:
     covers = (Cover("Foreman", (7, 8), (8,), 8),)
     found = cards(PLAN, replace(SNAPSHOT, covers=covers))
     assert [c.tracks for c in found[:2]] == [(7,), (8,)]
+
+
+def test_empty_inputs_are_one_card_by_their_numbers() -> None:
+    """'Inputs 14–32', nothing yet, and what to do about it; no list of nineteen names."""
+    made = replace(fake_client.incident(1, 1, Fault.NOTHING_YET, Severity.AMBER, 30), track=None)
+    alarm = Alarm(replace(made, tracks=tuple(range(14, 33))), AlarmState.UNACKNOWLEDGED)
+    plan = fake_client.large_plan(32)
+    (card,) = cards(plan, fake_client.snapshot(plan, (alarm,)))
+    assert card.title == "Inputs 14–32"
+    assert card.headline == "Nothing yet."
+    assert card.where == ""
+    assert "plan" in card.check

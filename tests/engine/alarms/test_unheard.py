@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from engine.alarms.alarm import UNHEARD
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import restore, save
+from engine.alarms.common_cause import CauseAlarms
 from engine.model.fault_remedies import FAULTS, check_first, word
 from engine.model.messages import AlarmState, EventKind, Fault, Incident, Severity
 from engine.model.track_remap import TrackRemap
@@ -80,6 +81,16 @@ def test_the_line_ends_with_the_last_of_them(desk: Desk) -> None:
     assert line(desk).end_s is not None
 
 
+def test_lost_audio_at_the_start_counts_for_nothing(desk: Desk) -> None:
+    """The first moment is where an input can be judged: an interface may lose its first blocks."""
+    desk.unknown = True
+    desk.run(2.0)
+    desk.unknown = False
+    desk.fail(Fault.MUTED, 4, 5, onset_s=2.0)
+    desk.run(5.0)
+    assert line(desk).tracks == (4, 5)
+
+
 def test_one_that_is_silent_only_later_joins_without_a_chime(desk: Desk) -> None:
     """A hissing input is told as never heard after a minute: no second chime."""
     desk.fail(Fault.MUTED, 4)
@@ -120,6 +131,13 @@ def test_a_restart_goes_on_with_the_line(desk: Desk) -> None:
     fresh = Book(desk.scene, FAULTS)
     restore(fresh, save(desk.book), FAULTS)
     assert [a.incident.tracks for a in fresh.alarms() if a.incident.track is None] == [(4, 5)]
+    desk.book, desk.cause_alarms = fresh, CauseAlarms(fresh)
+    desk.run(5.0)
+    assert line(desk).tracks == (4, 5)
+    assert {i.severity for i in fresh.incidents()} == {Severity.AMBER}
+    desk.fail(Fault.MUTED, 6)
+    desk.run(5.0)
+    assert desk.alarm(Fault.MUTED, 6).incident.severity is Severity.RED
 
 
 @given(st.sets(st.integers(3, 8)), st.sets(st.integers(1, 8)))
