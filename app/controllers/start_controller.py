@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from app.alerts.alerts import Alerts
 from app.services.bridge import Bridge
+from app.services.input_lights import InputLights
 from app.services.preferences import Preferences
 from app.style import wording
 from app.views.start_page import StartPage
@@ -33,6 +34,8 @@ class StartController(QObject):
         super().__init__(start_page)
         self._page, self._bridge, self._prefs, self._alerts = start_page, bridge, prefs, alerts
         self.inputs: FindInputs = tuple
+        self.lights = InputLights(self)
+        self.lights.changed.connect(start_page.inputs.set_lights)
         start_page.chosen.connect(self.open)
         start_page.inputs_wanted.connect(self.find_inputs)
         bridge.opening.connect(start_page.show_progress)
@@ -42,7 +45,13 @@ class StartController(QObject):
     def find_inputs(self) -> None:
         """Look for live inputs without holding up the window."""
         self._page.set_inputs(None)
-        self._alerts.ask_audio(self._look_for_inputs, self._page.set_inputs)
+        self.lights.stop()  # an input that is open may be missing in the list
+        self._alerts.ask_audio(self._look_for_inputs, self._show_inputs)
+
+    def _show_inputs(self, inputs: Sequence[Input] | str) -> None:
+        self._page.set_inputs(inputs)
+        if not isinstance(inputs, str) and self._page.isVisible():
+            self.lights.start(inputs)
 
     def _look_for_inputs(self) -> Sequence[Input] | str:
         try:
@@ -52,6 +61,7 @@ class StartController(QObject):
 
     def open(self, request: Open) -> None:
         """Start watching."""
+        self.lights.stop()
         for path in (request.plan, request.take):
             if path:
                 self._prefs.remember(path)

@@ -18,7 +18,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.style import wording
+from app.style.theme import Look
+from app.views.input_list import InputList
 from app.views.start_parts import Input, card_of, is_plan
 from app.views.widgets.basics import Button, plain, say
 from engine.model import cautions
@@ -26,11 +27,7 @@ from engine.model.commands import Open
 
 TAKES = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
 PLANS = "Plans (*.toml)"
-LOOKING = "Looking for inputs…"
-NO_INPUT = "No input found. Plug one in, then look again."
 _DATA = Qt.ItemDataRole.UserRole
-_INPUT = _DATA + 1
-
 
 PURPOSE = "says within seconds which mic died, whose it is and what to check first"
 DEMO_WORDS = (
@@ -57,9 +54,7 @@ class StartPage(QWidget):
         self.setObjectName("page")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.plan: str | None = None
-        self.inputs, self.recent = QListWidget(), QListWidget()
-        self.inputs.setAccessibleName("Live inputs")
-        self.inputs.setWordWrap(True)
+        self.inputs, self.recent = InputList(), QListWidget()
         self.recent.setAccessibleName("Recent takes and plans")
         self.watch = Button("Watch now", "Enter", main=True)
         self.check = Button("Check the lines", "K", main=True).as_primary()
@@ -178,48 +173,30 @@ class StartPage(QWidget):
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.activated.connect(button.click)
 
-    def set_scale(self, scale: float) -> None:
-        """Edges and spacing at that size."""
+    def set_look(self, look: Look, scale: float) -> None:
+        """Colours of the lights; edges and spacing at that size."""
+        self.inputs.set_look(look)
         self._outer.setContentsMargins(*(round(34 * scale),) * 4)
         self._outer.setSpacing(round(12 * scale))
 
     def set_inputs(self, inputs: Sequence[Input] | str | None) -> None:
         """List the live inputs; None while they are being looked for, words where that failed."""
-        self.inputs.clear()
-        if not inputs:
-            inputs = LOOKING if inputs is None else NO_INPUT
-        if isinstance(inputs, str):
-            item = QListWidgetItem(inputs)
-            item.setFlags(Qt.ItemFlag.NoItemFlags)
-            self.inputs.addItem(item)
-            inputs = ()
-        known = [f"{one.name}, {one.host_api}" for one in inputs]
-        for one, name in zip(inputs, known, strict=True):
-            words = f"{one.name}   ·   {wording.channels(one.channels)}"
-            more = f"{one.host_api}, {one.default_rate_hz / 1000:g} kHz"
-            item = QListWidgetItem(f"{words}   ·   {more}")
-            # By name: the index may be another input's once something is plugged in or out.
-            item.setData(_DATA, Open(device=name if known.count(name) == 1 else one.index))
-            item.setData(_INPUT, one)
-            self.inputs.addItem(item)
-        if inputs:
-            self.inputs.setCurrentRow(0)
+        self.inputs.set_inputs(inputs)
+        if inputs and not isinstance(inputs, str):
             self.inputs.setFocus()
         self._may_watch()
 
     @property
     def input(self) -> Input | None:
         """The live input that is chosen."""
-        item = self.inputs.currentItem()
-        data: Input | None = None if item is None else item.data(_INPUT)
-        return data
+        return self.inputs.input
 
     def _may_watch(self) -> None:
-        item = self.inputs.currentItem()
+        request = self.inputs.request
         for button in (self.watch, self.check):
-            button.setEnabled(item is not None and item.data(_DATA) is not None)
-        if item is not None and isinstance(item.data(_DATA), Open):
-            self.input_chosen.emit(str(item.data(_DATA).device))
+            button.setEnabled(request is not None)
+        if request is not None:
+            self.input_chosen.emit(str(request.device))
 
     def _check_lines(self) -> None:
         self.line_check_asked.emit()

@@ -18,6 +18,7 @@ from app.views.start_parts import Input
 from app.window.main_window import MainWindow
 from app.window.window_parts import LEAST_SIZE
 from engine.model.commands import Open
+from engine.sources.input_peaks import InputPeaks
 
 FACTOR = "QT_SCALE_FACTOR"
 ROUNDING = 0.995
@@ -82,6 +83,7 @@ def run_window(
     ticks = QTimer(interval=SIGNAL_CHECK_MS)
     ticks.timeout.connect(lambda: None)
     ticks.start()
+    window.start.lights.listen = lambda one: InputPeaks(one.name, one.host_api)
     one = OneWindow(window)
     bridge.started.connect(lambda _watch: _claim(one, bridge, app))
     one.raised.connect(window.come_forward)

@@ -207,7 +207,7 @@ class MainWindow(WindowParts):
         self.overview.set_look(self.look)
         self.strip.set_look(self.look, self._scale)
         self.glances.set_look(self.look)
-        self.start_page.set_scale(self._scale)
+        self.start_page.set_look(self.look, self._scale)
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802
         """Keep the size of everything in step with the window."""
@@ -257,6 +257,7 @@ class MainWindow(WindowParts):
             event.ignore()
             return
         self.bridge.stop()
+        self.start.lights.stop()
         self.reports.close()
         self.overview.close()
         self.alerts.close()

@@ -92,6 +92,9 @@ class CapturedSource:
     again : SourceInfo, optional
         The same input as it was before it was lost: the same channels and rate, and the same source
         of a sound server. Opening then waits for nothing: `read` says how it went.
+    wait : bool
+        False where opening is to wait for nothing all the same; `info` is there with the first
+        block.
 
     Raises
     ------
@@ -101,11 +104,19 @@ class CapturedSource:
 
     info: SourceInfo
 
-    def __init__(self, name: str, host_api: str = "", again: SourceInfo | None = None) -> None:
+    def __init__(
+        self,
+        name: str,
+        host_api: str = "",
+        again: SourceInfo | None = None,
+        *,
+        wait: bool = True,
+    ) -> None:
         job: dict[str, Any] = {"name": name, "host_api": host_api}
         if again is not None:
             job["channels"], job["sample_rate_hz"] = again.channels, again.sample_rate_hz
             job["server_source"] = server_source_of(again)
+        self._name = name
         self._process = _start(job)
         self._blocks: queue.Queue[Block | str] = queue.Queue(_MOST_WAITING)
         self._failure = ""
@@ -116,6 +127,7 @@ class CapturedSource:
         threading.Thread(target=self._receive, name="capture", daemon=True).start()
         if again is not None:
             self.info = again
+        if again is not None or not wait:
             return
         if not self._opened.wait(ANSWER_S):
             self._failure = _no_answer(name)
@@ -134,7 +146,7 @@ class CapturedSource:
             block = self._blocks.get(timeout=timeout_s)
         except queue.Empty:
             if not self._opened.is_set() and not self.opening:
-                self._failure = _no_answer(self.info.name)
+                self._failure = _no_answer(self._name)
             if self._failure:
                 raise SourceError(self._failure) from None
             return None

@@ -12,6 +12,7 @@ from pytestqt.qtbot import QtBot
 
 from app.alerts.chime import ChimeSettings
 from app.models.choices import Choices
+from app.models.input_lights import Lights
 from app.models.report_subjects import Subject
 from app.models.session_timeline import read_timeline
 from app.style.theme import LOOKS
@@ -37,6 +38,9 @@ def start(folder: Path) -> MainWindow:
     window, _ = pages.make_window(folder)
     window.start_page.set_recent(["/shoot/tower/night_03.wav", "/shoot/tower/night.toml"])
     window.start.find_inputs()
+    levels = [-25.0, -60.0] * 6 + [-200.0] * 4
+    window.start_page.inputs.set_lights(0, Lights().after(levels, 0.1))
+    window.start_page.inputs.set_lights(3, Lights().after([-200.0] * 2, 0.1))
     return window
 
 
