@@ -8,12 +8,13 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Signal
 
 from app.alerts.alerts import Alerts
+from app.models.live_input import Input
 from app.services.bridge import Bridge
 from app.services.input_lights import InputLights
 from app.services.preferences import Preferences
 from app.style import wording
 from app.views.start_page import StartPage
-from app.views.start_parts import Input, is_plan
+from app.views.start_parts import is_plan
 from engine.model.commands import Open
 from engine.sources.base import SourceError
 

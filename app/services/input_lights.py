@@ -8,7 +8,7 @@ from typing import Final, Protocol
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.models.input_lights import Lights
-from app.views.start_parts import Input
+from app.models.live_input import Input
 from engine.model.messages import Levels
 from engine.sources.base import SourceError
 

@@ -16,9 +16,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.models.input_lights import Light, Lights
+from app.models.live_input import Input
 from app.style import wording
 from app.style.theme import NIGHT, Look
-from app.views.start_parts import Input
 from engine.model.commands import Open
 
 LOOKING: Final = "Looking for inputs…"

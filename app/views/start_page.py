@@ -18,9 +18,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.models.live_input import Input
 from app.style.theme import Look
 from app.views.input_list import InputList
-from app.views.start_parts import Input, card_of, is_plan
+from app.views.start_parts import card_of, is_plan
 from app.views.widgets.basics import Button, plain, say
 from engine.model import cautions
 from engine.model.commands import Open

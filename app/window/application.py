@@ -10,11 +10,11 @@ from collections.abc import Callable, Sequence
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
+from app.models.live_input import Input
 from app.services.bridge import Bridge, Client
 from app.services.one_window import OneWindow
 from app.services.preferences import Preferences
 from app.views.cautions_page import CautionsPage
-from app.views.start_parts import Input
 from app.window.main_window import MainWindow
 from app.window.window_parts import LEAST_SIZE
 from engine.model.commands import Open

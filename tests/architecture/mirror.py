@@ -16,7 +16,7 @@ DATA: Final = (
     "engine/session/checkpoint engine/session/records engine/sources/base "
     "engine/model/early_signs engine/model/pickups engine/model/round_state engine/pickup/sighting "
     "app/models/break_words app/models/fault_words "
-    "app/models/choices app/models/key_bindings app/style/state_marks "
+    "app/models/choices app/models/key_bindings app/models/live_input app/style/state_marks "
     "demo_audio/script demo_audio/voices"
 )
 """Data, words and interfaces: what they hold is tested where it is used."""

@@ -201,7 +201,9 @@ class Board(QWidget):
         fonts = Fonts.of(row_h, self.scale, dense)
         shown = [p for g in self.scene.groups for p in g.track_indices]
         names = [self.scene.plan.tracks[p].label for p in shown]
-        return row_text.widths(fonts, row_h, columns, names, [g.name for g in self.scene.groups])
+        digits = len(str(max((t.input for t in self.scene.plan.tracks), default=1)))
+        headings = [g.name for g in self.scene.groups]
+        return row_text.widths(fonts, row_h, columns, names, headings, digits)
 
     def picture(self) -> BoardPicture:
         """The picture at the present size, drawn where there is none yet."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 TWO_LINES_PX: Final = 31
@@ -11,6 +11,13 @@ TWO_LINES_PX: Final = 31
 enough; where they would be lower, the board takes two columns."""
 HIGHEST_ROW_PX: Final = 66
 LOWEST_ROW_PX: Final = 12
+ONE_LINE_PX: Final = 24
+"""Rows at least this high (times the scale) stand in one column with one line of text, where two
+lines have no room: a strip that one can read is worth more than a larger word."""
+RIBBON_PX: Final = 110
+"""A strip of two minutes that is narrower (times the scale) tells little: others give way."""
+RIBBON_OVER_NAME_PX: Final = 80
+"""Names are cut only for a strip that is narrower than this (times the scale)."""
 LEAST_RIBBON_PX: Final = 40
 LEAST_PICTURE_PX: Final = 24
 """Ribbon and bar in a board that is too narrow for its font."""
@@ -75,13 +82,16 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class Widths:
-    """Widths the text asks for, in pixels, at the font in use."""
+    """Widths the text asks for, in pixels, at the font in use; `name_least` and `state_least` are
+    what a name that is cut, and the longest word of a fault alone, can do with."""
 
     heading: int
     number: int
     name: int
     level: int
     state: int
+    name_least: int = 0
+    state_least: int = 0
 
 
 Ask = Callable[[int, bool, int], Widths]
@@ -123,11 +133,35 @@ def _row_height(dealt: Sequence[Sequence[tuple[int, int, int]]], height: int, ga
     )
 
 
+def give_way(w: Widths, row_w: int, scale: float, dense: bool) -> Widths:
+    """The widths where a strip that can be read has room: first what stands beside the word of a
+    state gives way, then the loudness number, which the bar shows too, last the rest of the name.
+
+    row_w : width of a row without its group's heading
+    """
+    lacking = round(RIBBON_PX * scale) - _free(w, row_w, scale, dense)
+    if lacking <= 0:
+        return w
+    off_state = min(lacking, max(0, w.state - (w.state_least or w.state)))
+    lacking -= off_state
+    level = 0 if lacking > 0 else w.level
+    lacking -= w.level - level + round((RIBBON_PX - RIBBON_OVER_NAME_PX) * scale)
+    off_name = min(max(lacking, 0), max(0, w.name - (w.name_least or w.name)))
+    return replace(w, state=w.state - off_state, name=w.name - off_name, level=level)
+
+
+def _free(w: Widths, row_w: int, scale: float, dense: bool) -> int:
+    """What number, name, bar, level and state leave to the strip."""
+    pad = round((4 if dense else 6) * scale)
+    bar_w = max(36, round(row_w * 0.115))
+    return row_w - w.number - w.name - bar_w - w.level - w.state - 4 * pad
+
+
 def _cells(box: Box, track_index: int, w: Widths, scale: float, dense: bool) -> RowBoxes:
     """Cells of one row; the ribbon takes what the others leave."""
     pad = round((4 if dense else 6) * scale)
     bar_w = max(36, round(box.w * 0.115))
-    free = box.w - w.number - w.name - bar_w - w.level - w.state - 4 * pad
+    free = _free(w, box.w, scale, dense)
     ribbon_w = min(max(LEAST_RIBBON_PX, free), round(MOST_RIBBON_PX * scale))
     name_w = w.name + max(0, free - ribbon_w)
     # Where a wide font leaves no room the pictures give way first, then the name: never the state.
@@ -159,7 +193,9 @@ def lay_out(
     columns, dense = 1, False
     dealt = split([len(g) for g in groups], 1)
     row_h = _row_height(dealt, height, gap)
-    if row_h < TWO_LINES_PX * scale:
+    if ONE_LINE_PX * scale <= row_h < TWO_LINES_PX * scale:
+        dense = True
+    elif row_h < ONE_LINE_PX * scale:
         columns, dealt = 2, split([len(g) for g in groups], 2)
         gap = max(2, round(5 * scale))
         row_h = _row_height(dealt, height, gap)
@@ -171,6 +207,7 @@ def lay_out(
     between = round(10 * scale) if columns == 2 else 0
     column_w = (width - between * (columns - 1)) // columns
     widths = ask(columns, dense, row_h)
+    widths = give_way(widths, column_w - widths.heading, scale, dense)
     return _place(groups, dealt, column_w, between, gap, row_h, scale, widths, dense)
 
 

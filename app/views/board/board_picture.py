@@ -185,9 +185,16 @@ class BoardPicture:
                 (boxes.level, (("LUFS", right),)),
             ]
             for box, words in cells:
+                if not box.w:
+                    continue
                 room = QRect(box.x + self.offset.x() - 2, y, box.w + 4, high)
-                total = sum(row_text.advance(font, text) for text, _ in words)
-                fits = words if total + 30 <= room.width() else words[-1:]
+                fits = next(
+                    some
+                    for some in (words, (words[0], words[-1]), words[-1:])
+                    if len(some) == 1
+                    or sum(row_text.advance(font, t) for t, _ in some) + 10 * len(some)
+                    <= room.width()
+                )
                 for text, align in fits:
                     painter.drawText(room, align | Qt.TextFlag.TextDontClip, text)
         painter.end()
@@ -202,7 +209,7 @@ class BoardPicture:
     # Ribbons
 
     def _ribbon_height(self) -> int:
-        return max(6, self.layout.row_h - (4 if self.layout.dense else 8))
+        return max(6, self.layout.row_h - (6 if self.layout.dense else 8))
 
     def draw_ribbons(self, ribbon: LevelStrip, marks_s: Sequence[float] = ()) -> None:
         """Draw all ribbons anew into the base, with the marks of the crew at those times."""
@@ -256,6 +263,8 @@ class BoardPicture:
             if fill:
                 painter.fillRect(x, y + 2, fill, high - 4, bar_colour)
             painter.fillRect(x + min(hold, bar.width() - 2), y, 2, high, ink)
+            if not boxes.level.w:
+                continue
             digits = self._number(words)
             wide, tall = digits.deviceIndependentSize().toSize().toTuple()
             level = boxes.level

@@ -12,11 +12,16 @@ from app.models.board_rows import GroupState, RowState
 from app.style import theme
 from app.style.theme import Look
 from app.views.board.board_layout import Box, GroupBoxes, RowBoxes, Widths
+from engine.model.fault_remedies import FAULTS, Scope
 from engine.model.messages import Severity
 from engine.model.tracks import Track
 
 _LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 _MIDDLE = Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignVCenter
+
+
+_ROW_WORDS = ("nothing yet", *(rule.word for rule in FAULTS if rule.scope is Scope.TRACK))
+"""What stands in the state cell of a row whole, in smaller letters where it must."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +89,12 @@ def cut(font: QFont, words: str, width: int, middle: bool = False) -> str:
 
 
 def widths(
-    fonts: Fonts, row_h: int, columns: int, names: Sequence[str], headings: Sequence[str]
+    fonts: Fonts,
+    row_h: int,
+    columns: int,
+    names: Sequence[str],
+    headings: Sequence[str],
+    digits: int = 3,
 ) -> Widths:
     """What the cells of a board ask for; names and headings may be cut beyond a bound."""
     one = columns == 1
@@ -103,12 +113,16 @@ def widths(
     else:
         beside = fonts.mark_px(row_h) + round(16 * s) + 3  # see `state_texts`
         state = max(state, advance(fonts.small, "00:00 · backup 64") + beside)
+    beside = fonts.mark_px(row_h) + round(16 * s) + 3
+    least = max(advance(fonts.small_bold, word) for word in _ROW_WORDS) + beside
     return Widths(
         heading=heading,
-        number=advance(fonts.number, "000") + (round(4 * s) if one else 0),
+        number=advance(fonts.number, "0" * digits) + round((14 if one else 10) * s),
         name=min(max(widest + pad, round(low * s)), round(high * s)),
         level=advance(fonts.level, "−60") + round(6 * s),
         state=state,
+        name_least=round((150 if one else 92) * s),
+        state_least=min(state, least),
     )
 
 
@@ -141,7 +155,7 @@ def name_texts(
     made = [Text(_rect(boxes.number), str(track.input), fonts.number, colour, _MIDDLE)]
     box, note = _rect(boxes.name), track_note(track)
     if fonts.dense or not note:
-        name = cut(fonts.name, track.label, box.width(), middle=True)
+        name = _name(track, fonts, box.width())
         made.append(Text(box, name, fonts.name, look.ink))
         used = advance(fonts.name, name + "  ")
         rest = QRect(box.x() + used, box.y(), box.width() - used, box.height())
@@ -149,10 +163,18 @@ def name_texts(
             made.append(Text(rest, cut(fonts.small, note, rest.width()), fonts.small, look.dim))
         return made
     upper, lower = _pair(box, fonts.name, fonts.small)
-    name = cut(fonts.name, track.label, box.width(), middle=True)
+    name = _name(track, fonts, box.width())
     made.append(Text(upper, name, fonts.name, look.ink))
     made.append(Text(lower, cut(fonts.small, note, box.width()), fonts.small, look.dim))
     return made
+
+
+def _name(track: Track, fonts: Fonts, width: int) -> str:
+    """The track's name; where it is too long, without what the group's heading says already."""
+    label = track.label
+    if track.who and label.startswith(f"{track.who} ") and advance(fonts.name, label) > width:
+        label = label[len(track.who) + 1 :]
+    return cut(fonts.name, label, width, middle=True)
 
 
 def mark_box(boxes: RowBoxes, fonts: Fonts) -> QRectF:
@@ -177,21 +199,29 @@ def state_texts(boxes: RowBoxes, state: RowState, fonts: Fonts, look: Look) -> l
     box = QRect(left, boxes.state.y, boxes.state.right - left - 2, boxes.state.h)
     colour = state_colour(state, look)
     font = fonts.bold if state.severity else fonts.name
+    if advance(font, state.word) > box.width():
+        font = fonts.small_bold if state.severity else fonts.small
     if state.note and not fonts.dense:
         upper, lower = _pair(box, font, fonts.small)
         return [
             Text(upper, cut(font, state.word, box.width()), font, colour),
-            Text(lower, cut(fonts.small, state.note, box.width()), fonts.small, colour),
+            Text(lower, _whole_parts(state.note, fonts, box.width()), fonts.small, colour),
         ]
     made = [Text(box, cut(font, state.word, box.width()), font, colour)]
     used = advance(font, state.word + " ")
     rest = QRect(box.x() + used, box.y(), box.width() - used, box.height())
-    parts = state.note.split(" · ")
-    while parts and advance(fonts.small, " · ".join(parts)) > rest.width():
-        parts.pop()
-    if parts:
-        made.append(Text(rest, " · ".join(parts), fonts.small, colour))
+    note = _whole_parts(state.note, fonts, rest.width())
+    if note:
+        made.append(Text(rest, note, fonts.small, colour))
     return made
+
+
+def _whole_parts(note: str, fonts: Fonts, width: int) -> str:
+    """As many parts of a note as have room, the first ones; none is cut."""
+    parts = note.split(" · ")
+    while parts and advance(fonts.small, " · ".join(parts)) > width:
+        parts.pop()
+    return " · ".join(parts)
 
 
 def heading_texts(

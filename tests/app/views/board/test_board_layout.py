@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.style.theme import scale_for
-from app.views.board.board_layout import Box, RowBoxes, Widths, lay_out, split
+from app.views.board.board_layout import Box, RowBoxes, Widths, give_way, lay_out, split
 
 ASK = Widths(heading=90, number=26, name=110, level=32, state=120)
 
@@ -54,6 +54,20 @@ def test_rows_share_the_height() -> None:
     ]
     assert heights == sorted(heights, reverse=True)
     assert heights[0] == 66
+
+
+def test_a_strip_is_worth_more_than_what_stands_beside_a_word() -> None:
+    """At two columns the state's note gives way first, then the number, then the name's middle;
+    what is left to the strip shows two minutes."""
+    asked = Widths(95, 35, 120, 38, 148, name_least=92, state_least=110)
+    wide, less, narrow = (give_way(asked, row_w, 1.0, False) for row_w in (540, 494, 400))
+    assert wide == asked
+    assert (less.state, less.level, less.name) == (110, 38, 120)
+    assert (narrow.state, narrow.level, narrow.name) == (110, 0, 92)
+    groups = [(n, n + 1) for n in range(0, 32, 2)]
+    made = lay_out(groups, 1030, 770, 1.0, lambda *_: asked)
+    assert made.columns == 2
+    assert {row.ribbon.w >= 80 for row in made.rows} == {True}
 
 
 def test_two_columns_only_when_needed() -> None:
