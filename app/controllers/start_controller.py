@@ -10,7 +10,7 @@ from PySide6.QtCore import QObject, Signal
 from app.alerts.alerts import Alerts
 from app.models.live_input import Input
 from app.services.bridge import Bridge
-from app.services.input_lights import InputLights
+from app.services.input_listener import InputLights
 from app.services.preferences import Preferences
 from app.style import wording
 from app.views.start_page import StartPage

@@ -45,9 +45,9 @@ class Undo:
 
 
 def unsee(alarms: Sequence[Alarm]) -> list[Command]:
-    """Takes 'seen' back; what had already returned to normal is history and stays so."""
-    unseen = (a for a in alarms if a.state is AlarmState.UNACKNOWLEDGED)
-    return [Unacknowledge(a.incident.id) for a in unseen]
+    """Takes 'seen' back, also of what had returned to normal: it is listed again."""
+    unseen = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+    return [Unacknowledge(a.incident.id) for a in alarms if a.state in unseen]
 
 
 def unshelve(alarms: Sequence[Alarm]) -> list[Command]:

@@ -10,7 +10,7 @@ from engine.alarms.evaluate import INPUT
 from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import HIDDEN, Event
 from engine.model.fault_rules import FaultRule
-from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Incident
+from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Incident, Severity
 
 Key = tuple[int | str, str]
 """(index of the track, INPUT, or the name of a common cause) and the family."""
@@ -33,7 +33,8 @@ KINDS: Final = {
 class TrackAlarm:
     """One alarm: its record, its newest incident, and what hides it.
 
-    `until_s` is when a shelving ends by itself; `part_of` the common cause that suppresses it.
+    `until_s` is when a shelving ends by itself; `part_of` the common cause that suppresses it;
+    `unseen`: it was suppressed while red, and nobody had seen it.
     """
 
     key: Key
@@ -43,6 +44,7 @@ class TrackAlarm:
     seen_s: float | None = None
     until_s: float | None = None
     part_of: str | None = None
+    unseen: bool = False
 
     @property
     def track_index(self) -> int | None:
@@ -74,6 +76,8 @@ class TrackAlarm:
         self.record = machine.apply(self.record, event)
         if self.record.state is before or self.incident is None:
             return []
+        red = before is AlarmState.UNACKNOWLEDGED and self.record.severity is Severity.RED
+        self.unseen = event is Event.SUPPRESS and red
         self.until_s = None
         return [AlarmEvent(KINDS[event], now_s, self.shown)]
 
@@ -83,6 +87,7 @@ class TrackAlarm:
         if hidden_by is not None:
             self.record = machine.apply(self.record, hidden_by)
         self.seen_s = self.until_s = None
+        self.unseen = False
         if self.incident is None:
             return []
         audible = self.record.state is AlarmState.UNACKNOWLEDGED and not self.record.unstable

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from engine.alarms import machine
 from engine.alarms.alarm import KINDS, UNHEARD, Key, TrackAlarm, urgency
 from engine.alarms.coverage import Coverage
-from engine.alarms.empty_inputs import EmptyInputs, never_red
+from engine.alarms.empty_inputs import EmptyInputs
 from engine.alarms.evaluate import INPUT, Evaluator
 from engine.alarms.machine import AlarmRecord, Change, Evaluation
 from engine.alarms.states import Event, Phase
@@ -96,19 +96,13 @@ class Book:
                 evaluation = tick.evaluate(family, track_index, self._cover(track_index))
                 inputs = tick.inputs(family, track_index)
                 key: Key = (track_index, group)
-                if group == LOSS and self._may_be_empty(key, evaluation):
-                    evaluation = never_red(evaluation)
+                if group == LOSS:
+                    known = self.alarms_by_key.get(key)
+                    evaluation = self.empty_inputs.spared(track_index, evaluation, known)
                 events += self.advance(key, family, evaluation, detail, start_s, now_s, inputs)
             if self._cover_may_differ:
                 self.refresh_cover()
         return events
-
-    def _may_be_empty(self, key: Key, evaluation: Evaluation) -> bool:
-        """That loss speaks of an input that nobody named and that was quiet from the start."""
-        index, alarm = int(key[0]), self.alarms_by_key.get(key)
-        if alarm is not None and alarm.part_of == UNHEARD:
-            return index in self.empty_inputs.unplanned
-        return any(self.empty_inputs.quiet_at_first(index, f.onset_s) for f in evaluation.faults)
 
     def advance(
         self,
@@ -162,6 +156,9 @@ class Book:
             assert alarm.incident is not None
             alarm.incident = replace(alarm.incident, end_s=before.until_s)
             self.history.append(alarm.incident)
+            if alarm.unseen and alarm.part_of is None:
+                alarm.record = machine.apply(alarm.record, Event.RETURN_UNSEEN)
+                alarm.unseen = False
             return AlarmEvent(EventKind.CLEARED, change.at_s, alarm.shown)
         if change.event is Event.RAISE:
             alarm.incident = self._open_incident(alarm, tracks)

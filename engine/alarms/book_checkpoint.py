@@ -108,6 +108,8 @@ class AlarmCheckpoint:
     seen_s: float | None
     until_s: float | None
     part_of: str | None
+    unseen: bool = False
+    """Not in older logs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,7 @@ def save(book: Book) -> BookCheckpoint:
             alarm.seen_s,
             alarm.until_s,
             alarm.part_of,
+            alarm.unseen,
         )
         for alarm in book.track_alarms
         if alarm.record != AlarmRecord() or alarm.part_of is not None
@@ -172,6 +175,13 @@ def restore(book: Book, saved: BookCheckpoint, rules: Sequence[FaultRule]) -> No
         key = (alarm.place, alarm.family)
         record = alarm.core.record()
         book.alarms_by_key[key] = TrackAlarm(
-            key, rule, record, alarm.incident, alarm.seen_s, alarm.until_s, alarm.part_of
+            key,
+            rule,
+            record,
+            alarm.incident,
+            alarm.seen_s,
+            alarm.until_s,
+            alarm.part_of,
+            alarm.unseen,
         )
     book.refresh_cover()

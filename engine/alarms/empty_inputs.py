@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 
+from engine.alarms.alarm import UNHEARD, TrackAlarm
 from engine.alarms.machine import Evaluation
 from engine.model.messages import Condition, Fault, Levels, State
 from engine.model.tracks import Scene
@@ -47,8 +48,16 @@ class EmptyInputs:
         first_s = float(self._judged_since_s[track_index])
         return track_index in self.unplanned and onset_s <= first_s + FIRST_S
 
-
-def never_red(evaluation: Evaluation) -> Evaluation:
-    """The same, amber at most."""
-    faults = tuple(replace(fault, may_be_red=False) for fault in evaluation.faults)
-    return replace(evaluation, faults=faults)
+    def spared(
+        self, track_index: int, evaluation: Evaluation, alarm: TrackAlarm | None
+    ) -> Evaluation:
+        """The evaluation of a loss on that track, amber at most where the input may be empty."""
+        if track_index not in self.unplanned or not evaluation.faults:
+            return evaluation
+        gathered = alarm is not None and alarm.part_of == UNHEARD
+        if not gathered and not any(
+            self.quiet_at_first(track_index, fault.onset_s) for fault in evaluation.faults
+        ):
+            return evaluation
+        faults = tuple(replace(fault, may_be_red=False) for fault in evaluation.faults)
+        return replace(evaluation, faults=faults)

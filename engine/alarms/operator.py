@@ -20,7 +20,7 @@ def acknowledge(book: Book, incident_id: int | None, now_s: float) -> list[Alarm
 
 
 def unacknowledge(book: Book, incident_id: int, now_s: float) -> list[AlarmEvent]:
-    """Make one alarm unseen again, where it still stands."""
+    """Make one alarm unseen again: it stands, or has returned to normal meanwhile."""
     events = []
     for alarm in _alarms_of(book, incident_id):
         if allows(alarm.record.state, Event.UNACKNOWLEDGE):

@@ -45,6 +45,7 @@ class Event(StrEnum):
     UNACKNOWLEDGE = "the crew had called it seen by mistake"
     SHELVE = "hidden by the crew, with or without an end"
     SUPPRESS = "hidden by design: standby, or part of a receiver's alarm"
+    RETURN_UNSEEN = "over while suppressed, a red that nobody had seen before"
     REMOVE = "taken out of service"
     RELEASE_ACTIVE = "no longer hidden, condition true"
     RELEASE_CLEAR = "no longer hidden, condition gone"
@@ -78,7 +79,7 @@ PHASES: Final = MappingProxyType(
 
 TRANSITIONS: Final = MappingProxyType(
     {
-        S.NORMAL: {Event.RAISE: S.UNACKNOWLEDGED, **_HIDE},
+        S.NORMAL: {Event.RAISE: S.UNACKNOWLEDGED, Event.UNACKNOWLEDGE: S.RETURNED, **_HIDE},
         S.UNACKNOWLEDGED: {
             Event.ESCALATE: S.UNACKNOWLEDGED,
             Event.CLEAR: S.RETURNED,
@@ -99,6 +100,7 @@ TRANSITIONS: Final = MappingProxyType(
         },
         S.SUPPRESSED: {
             **_hidden(S.SUPPRESSED),
+            Event.RETURN_UNSEEN: S.RETURNED,
             Event.SHELVE: S.SHELVED,
             Event.REMOVE: S.OUT_OF_SERVICE,
         },

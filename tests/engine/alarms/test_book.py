@@ -5,6 +5,10 @@ from __future__ import annotations
 import pytest
 
 from engine.alarms import operator
+from engine.alarms.book import Book
+from engine.alarms.book_checkpoint import restore, save
+from engine.alarms.common_cause import CauseAlarms
+from engine.model.fault_remedies import FAULTS
 from engine.model.messages import Alarm, AlarmEvent, EventKind, Fault, Kind, PackLevel, Severity
 from engine.model.messages import AlarmState as S
 from engine.model.tracks import Track
@@ -329,6 +333,36 @@ def test_what_ended_in_standby_does_not_come_back(desk: Desk) -> None:
     desk.run(5.0)
     assert desk.book.alarms() == ()
     assert chimes(operator.set_standby(desk.book, False, desk.now_s)) == []
+    assert desk.book.alarms() == ()
+
+
+def test_a_red_that_ended_in_standby_before_anyone_saw_it_stays_listed(desk: Desk) -> None:
+    """It is listed as back until somebody calls it seen; one that had been seen is not."""
+    desk.fail(Fault.DEAD_MIC, 4)
+    desk.run(12.0)
+    alarm = desk.alarm(Fault.DEAD_MIC, 4)
+    assert (alarm.incident.severity, alarm.state) == (Severity.RED, S.UNACKNOWLEDGED)
+    operator.set_standby(desk.book, True, desk.now_s)
+    saved, desk.book = save(desk.book), Book(desk.scene, FAULTS)
+    restore(desk.book, saved, FAULTS)  # a restart meanwhile changes nothing
+    desk.cause_alarms = CauseAlarms(desk.book)
+    desk.mend(Fault.DEAD_MIC, 4)
+    desk.run(5.0)
+    assert desk.alarm(Fault.DEAD_MIC, 4).state is S.RETURNED
+    assert chimes(operator.set_standby(desk.book, False, desk.now_s)) == []
+    assert desk.alarm(Fault.DEAD_MIC, 4).state is S.RETURNED
+    operator.acknowledge(desk.book, None, desk.now_s)
+    assert desk.book.alarms() == ()
+
+
+def test_a_red_that_was_seen_before_standby_is_over_with_its_end(desk: Desk) -> None:
+    """Seen is seen: when it ends in standby nothing stays."""
+    desk.fail(Fault.DEAD_MIC, 4)
+    desk.run(12.0)
+    operator.acknowledge(desk.book, None, desk.now_s)
+    operator.set_standby(desk.book, True, desk.now_s)
+    desk.mend(Fault.DEAD_MIC, 4)
+    desk.run(5.0)
     assert desk.book.alarms() == ()
 
 

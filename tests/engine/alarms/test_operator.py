@@ -35,6 +35,22 @@ def test_seen_can_be_taken_back(desk: Desk) -> None:
     assert (alarm.state, alarm.seen_s) == (S.UNACKNOWLEDGED, None)
 
 
+def test_seen_can_be_taken_back_of_what_is_over(desk: Desk) -> None:
+    """What had returned to normal, or did so after it was seen, is listed again."""
+    desk.fail(Fault.MUTED, 3)
+    desk.run(3.0)
+    number = desk.alarm(Fault.MUTED, 3).incident.id
+    desk.mend(Fault.MUTED, 3)
+    desk.run(3.0)
+    assert desk.alarm(Fault.MUTED, 3).state is S.RETURNED
+    operator.acknowledge(desk.book, number, desk.now_s)
+    assert desk.book.alarms() == ()
+    (event,) = operator.unacknowledge(desk.book, number, desk.now_s)
+    assert event.kind is EventKind.UNSEEN
+    alarm = desk.alarm(Fault.MUTED, 3)
+    assert (alarm.state, alarm.seen_s) == (S.RETURNED, None)
+
+
 def test_only_what_was_seen_can_be_unseen(desk: Desk) -> None:
     """Unseen, shelved and unknown alarms stay as they are."""
     desk.fail(Fault.MUTED, 3)

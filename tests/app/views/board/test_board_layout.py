@@ -60,7 +60,7 @@ def test_a_strip_is_worth_more_than_what_stands_beside_a_word() -> None:
     """At two columns the state's note gives way first, then the number, then the name's middle;
     what is left to the strip shows two minutes."""
     asked = Widths(95, 35, 120, 38, 148, name_least=92, state_least=110)
-    wide, less, narrow = (give_way(asked, row_w, 1.0, False) for row_w in (540, 494, 400))
+    wide, less, narrow = (give_way(asked, row_w, 1.0, False) for row_w in (540, 494, 380))
     assert wide == asked
     assert (less.state, less.level, less.name) == (110, 38, 120)
     assert (narrow.state, narrow.level, narrow.name) == (110, 0, 92)

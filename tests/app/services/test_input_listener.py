@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
-from app.services.input_lights import BUSY, MOST, InputLights
+from app.services.input_listener import BUSY, MOST, InputLights
 from engine.sources.base import SourceError
 from tests.support.qt.pages import FakeInput
 
