@@ -276,11 +276,16 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         actions,
         "new",
         does["plan new"],
-        "write a plan to fill in, from a take or a live input",
+        "write a plan to fill in, from a take, a table, another plan or a live input",
         "trackwarden plan new --device 16ch -o tonight.toml",
     )
     source = new.add_mutually_exclusive_group(required=True)
-    source.add_argument("take", metavar="TAKE", nargs="?", help=TAKE_HELP)
+    source.add_argument(
+        "take",
+        metavar="TAKE",
+        nargs="?",
+        help=f"{TAKE_HELP}; or a table with a row for each track (.csv, .tsv), or another plan",
+    )
     source.add_argument("--device", metavar="D", help="index or part of the name")
     new.add_argument("-o", dest="output", metavar="P", help="write to this file, never over one")
     check = command(

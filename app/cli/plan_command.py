@@ -8,7 +8,7 @@ from app.cli.argument_parts import take_of
 from engine.model.commands import Open
 from engine.model.safe_text import harmless, json_text
 from engine.plan.load import PlanError, load_plan
-from engine.runtime.open_source import plan_of_input, plan_of_take, with_demo
+from engine.runtime.open_source import plan_from, plan_of_input, with_demo
 
 
 def new_plan(take: str | None, device: str | None, output: str | None) -> bool:
@@ -19,7 +19,7 @@ def new_plan(take: str | None, device: str | None, output: str | None) -> bool:
         text = plan_of_input(find_input(device).channels)
     else:
         path = with_demo(Open(**take_of(take))).take or ""
-        text, _ = plan_of_take(path)
+        text, _ = plan_from(path)
     if output is None:
         print(text, end="")
         return True

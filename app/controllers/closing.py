@@ -15,11 +15,16 @@ CLOSE_WORDS: Final = (
     "sound until trackwarden is opened again."
 )
 STOP: Final = "Stop watching"
+UNSAVED: Final = "Save the plan?"
+UNSAVED_WORDS: Final = (
+    "It was changed while watching and is in no file yet: the next watch lacks it."
+)
 
 
 class Closing(QObject):
-    """Asks before a live watch ends.
+    """Asks before a live watch ends, and before a plan that is in no file is lost.
 
+    unsaved, save : whether the plan in use is in no file; saves it, False where that failed
     left : the watch is to end, the start page is wanted
     close_wanted : the window is to close; `decided` is True by then
     detached : the window is to let go of the watch, which goes on
@@ -36,18 +41,47 @@ class Closing(QObject):
         super().__init__(layer)
         self._layer, self._is_live, self._steps = layer, is_live, steps
         self.decided = False
+        self.unsaved: Callable[[], bool] = lambda: False
+        self.save: Callable[[], bool] = lambda: True
 
     def back(self) -> None:
         """Close what lies on top; where nothing does, leave for the start page."""
-        if not any(step() for step in self._steps):
+        if any(step() for step in self._steps):
+            return
+        if self.unsaved():
+            self._ask_for_plan(lambda: self._ask_first(self.left.emit, STOP_WORDS))
+        else:
             self._ask_first(self.left.emit, STOP_WORDS)
 
     def may_close(self) -> bool:
         """The window may go now; False where it was asked first."""
-        if not self._is_live() or self.decided:
+        if self.decided:
             return True
-        self._ask_first(self.close_now, CLOSE_WORDS, ("Close, keep watching", self._close_only))
+        if self.unsaved():
+            self._ask_for_plan(self._ask_to_close)
+            return False
+        if not self._is_live():
+            return True
+        self._ask_to_close()
         return False
+
+    def _ask_to_close(self) -> None:
+        if not self._is_live():
+            self.close_now()
+            return
+        self._ask_first(self.close_now, CLOSE_WORDS, ("Close, keep watching", self._close_only))
+
+    def _ask_for_plan(self, go_on: Callable[[], None]) -> None:
+        """Save the plan first, or go on without it."""
+
+        def save() -> None:
+            if self.save():
+                go_on()
+
+        below = self._layer.below
+        self._layer.open(
+            Question(below, UNSAVED, UNSAVED_WORDS, "Save it", save, ("Go on without", go_on))
+        )
 
     def close_now(self) -> None:
         """Close without asking."""

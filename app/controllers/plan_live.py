@@ -28,9 +28,15 @@ class LivePlan(QObject):
     def __init__(self, bridge: Bridge, page: WatchPage, layer: Layer, prefs: Preferences) -> None:
         super().__init__(layer.window)  # outlives the page that shows its draft
         self._bridge, self._page, self._layer, self._prefs = bridge, page, layer, prefs
-        self._text, self._path, self._written = "", "plan.toml", ""
+        self._text, self._path = "", "plan.toml"
+        self._saved: set[str] = set()
         self._inputs: int | None = None
         self._draft: PlanTable | None = None
+
+    @property
+    def unsaved(self) -> bool:
+        """The plan in use was changed and is in no file."""
+        return self._text not in self._saved
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What the key of the plan does."""
@@ -40,8 +46,13 @@ class LivePlan(QObject):
         """The next watch goes by that plan."""
         self._path = request.plan or "plan.toml"
 
+    def begin(self, watch: Watch) -> None:
+        """A watch begins: its plan came from a file, or was made for it and is nobody's work."""
+        self._saved = {watch.plan_text}
+        self.start(watch)
+
     def start(self, watch: Watch) -> None:
-        """A watch goes by this plan now: from its beginning, or after a change."""
+        """A watch goes by this plan now."""
         if watch.plan_text != self._text:
             self._text, self._draft = watch.plan_text, None
             self._inputs = watch.inputs or None
@@ -63,8 +74,16 @@ class LivePlan(QObject):
         if self._draft is not None and not self._draft.mistakes:
             self._bridge.ask(ChangePlan(self._draft.text))
             self._layer.hide()
-            if self._draft.text != self._written:
+            if self._draft.text not in self._saved:
                 self._page.footer.say("Plan in use, not saved: P, then Ctrl+S saves it.", stay=True)
+            else:
+                self._page.footer.say(f"Plan in use, saved as {Path(self._path).name}.")
+
+    def save_in_use(self) -> bool:
+        """Save the plan that is in use; False where that was given up or failed."""
+        self._draft = PlanTable(self._text, self._inputs, self)
+        self._save()
+        return not self.unsaved
 
     def _save(self) -> None:
         if self._draft is None or self._draft.mistakes:
@@ -81,7 +100,8 @@ class LivePlan(QObject):
         problem = write(path, self._draft.text)
         self._page.footer.say(problem or f"Plan saved: {Path(path).name}")
         if not problem:
-            self._path, self._written = path, self._draft.text
+            self._path = path
+            self._saved.add(self._draft.text)
             self._prefs.remember(path)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
@@ -18,6 +19,9 @@ from app.views.plan.plan_page import PlanPage
 from app.views.plan.plan_source import PlanSource
 from app.views.start_page import TAKES, StartPage
 from app.views.widgets.overlay import Layer
+
+TABLES: Final = "Tables and plans (*.csv *.tsv *.txt *.toml);;All files (*)"
+SOURCES: Final = {"take": TAKES, "table": TABLES}
 
 
 class NewPlan(QObject):
@@ -42,8 +46,9 @@ class NewPlan(QObject):
         page = PlanSource(self._layer.below, named, self._draft is not None)
         if source is not None:
             page.from_input.connect(lambda: self.from_input(source.channels))
-        page.from_take.connect(lambda: self._ask_take("file"))
+        page.from_take.connect(lambda: self._ask_take("take"))
         page.from_folder.connect(lambda: self._ask_take("folder"))
+        page.from_table.connect(lambda: self._ask_take("table"))
         page.from_template.connect(self.from_template)
         page.go_on.connect(self._show)
         self._layer.open(page)
@@ -53,9 +58,8 @@ class NewPlan(QObject):
         if kind == "folder":
             path = QFileDialog.getExistingDirectory(window, "Make a plan from a folder", self._last)
         else:
-            path, _ = QFileDialog.getOpenFileName(
-                window, "Make a plan from a take", self._last, TAKES
-            )
+            title = f"Make a plan from a {kind}"
+            path, _ = QFileDialog.getOpenFileName(window, title, self._last, SOURCES[kind])
         if path:
             self.from_take(path)
 
@@ -156,10 +160,11 @@ class NewPlan(QObject):
 
 def _read(path: str) -> tuple[str, int] | str:
     """Text and channels, or why there are none."""
-    from engine.runtime.open_source import plan_of_take
+    from engine.plan.load import PlanError
+    from engine.runtime.open_source import plan_from
     from engine.sources.base import SourceError
 
     try:
-        return plan_of_take(path)
-    except SourceError as error:
-        return str(error)
+        return plan_from(path)
+    except (SourceError, PlanError) as error:
+        return " ".join(str(error).split())

@@ -69,7 +69,7 @@ class MainWindow(WindowParts):
     def _connect_watch(self) -> None:
         bridge, watch = self.bridge, self.watch
         bridge.started.connect(self._started)
-        bridge.started.connect(self.plans.start)
+        bridge.started.connect(self.plans.begin)
         bridge.plan_changed.connect(self.plans.start)
         bridge.ended.connect(self._ended)
         bridge.failed.connect(self._failed)

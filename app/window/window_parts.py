@@ -127,6 +127,9 @@ class WindowParts(QMainWindow):
             ),
         )
 
+        self.leaving.unsaved = lambda: self.watching and self.plans.unsaved
+        self.leaving.save = self.plans.save_in_use
+
     @property
     def watching(self) -> bool:
         """The board or the glance view is shown."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import tomlkit
@@ -32,6 +32,15 @@ def set_value(text: str, track_index: int, key: str, value: str | int | None) ->
     """
     document = tomlkit.parse(text)
     _set(_tracks(document)[track_index], key, value)
+    return tomlkit.dumps(document)
+
+
+def set_rows(text: str, rows: Sequence[Mapping[str, str | int]]) -> str:
+    """The plan with those values in its first tracks, in the file's order; other keys stay."""
+    document = tomlkit.parse(text)
+    for track, values in zip(_tracks(document), rows, strict=False):
+        for key, value in values.items():
+            _set(track, key, value)
     return tomlkit.dumps(document)
 
 

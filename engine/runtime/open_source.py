@@ -15,7 +15,9 @@ from engine.model.safe_text import harmless
 from engine.model.tracks import BY_TIMECODE, Plan, plan_for
 from engine.pipeline.take_probe import probe_take
 from engine.plan.agreement import at_the_files_rate, names_apart, with_code
+from engine.plan.edit import set_take
 from engine.plan.load import load_plan
+from engine.plan.table_file import TABLES, TableFileError, plan_of_table
 from engine.plan.template import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
 from engine.sources.capture import CapturedSource, find_input
@@ -134,6 +136,32 @@ def fit_plan(path: str | Path | None, info: SourceInfo) -> tuple[Plan, tuple[str
 def plan_of_input(channels: int) -> str:
     """The text of a new plan for a live input of so many channels."""
     return new_plan([""] * channels)
+
+
+def plan_from(path: str) -> tuple[str, int]:
+    """The text of a new plan with the names of that file, and its highest input.
+
+    A take or a folder of mono files names its tracks; a table (`engine.plan.table_file`) has a row
+    for each; another plan is taken over without its date.
+
+    Raises
+    ------
+    SourceError
+        Where there is no such file, or it is damaged.
+    PlanError
+        With every mistake of the other plan.
+    """
+    ending = Path(path).suffix.lower()
+    if ending == ".toml":
+        plan = load_plan(Path(path))
+        text = Path(path).read_text(encoding="utf-8-sig")
+        return set_take(text, "date", ""), max(track.input for track in plan.tracks)
+    if ending not in TABLES:
+        return plan_of_take(path)
+    try:
+        return plan_of_table(path)
+    except TableFileError as error:
+        raise SourceError(str(error)) from error
 
 
 def plan_of_take(path: str) -> tuple[str, int]:

@@ -12,7 +12,8 @@ from app.models.board_rows import GroupState, RowState
 from app.style import theme
 from app.style.theme import Look
 from app.views.board.board_layout import Box, GroupBoxes, RowBoxes, Widths
-from engine.model.fault_remedies import FAULTS, Scope
+from engine.model.fault_remedies import FAULTS
+from engine.model.fault_rules import Scope
 from engine.model.messages import Severity
 from engine.model.tracks import Track
 

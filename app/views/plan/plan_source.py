@@ -12,7 +12,7 @@ from app.views.widgets.overlay import Overlay
 
 WORDS = (
     "A plan says what each input carries: who wears which pack, where it sits, through which "
-    "receiver. It starts with one row for each input, with the names in the take."
+    "receiver. Take the names over from what you have; a table is a spreadsheet saved as CSV."
 )
 
 
@@ -22,6 +22,7 @@ class PlanSource(Overlay):
     from_input = Signal()
     from_take = Signal()
     from_folder = Signal()
+    from_table = Signal()
     from_template = Signal(int)
     go_on = Signal()
 
@@ -37,6 +38,7 @@ class PlanSource(Overlay):
             (live, self.from_input, "I"),
             (Button("From a take…", "T", main=True), self.from_take, "T"),
             (Button("From a folder of mono files…", "F", main=True), self.from_folder, "F"),
+            (Button("From a table or another plan…", "C", main=True), self.from_table, "C"),
         ]
         if draft:
             ways.append((Button("Continue the unfinished plan", "G", main=True), self.go_on, "G"))

@@ -11,10 +11,12 @@ from PySide6.QtTest import QAbstractItemModelTester
 from PySide6.QtWidgets import QLineEdit
 from pytestqt.qtbot import QtBot
 
+from app.controllers import plan_live
 from app.models.plan_table import COLUMNS, HEADS, MISTAKE_ROLE, PlanTable
 from app.report.print_table import table
 from app.views.header import NO_PLAN
 from app.views.plan.plan_page import PlanPage
+from app.views.widgets.overlay import Question
 from app.window.main_window import MainWindow
 from engine.model.commands import ChangePlan, Open
 from engine.model.tracks import plan_for
@@ -210,6 +212,59 @@ def test_it_is_saved_with_its_comments(window: MainWindow, tmp_path: Path) -> No
     assert window.prefs.recent[0] == str(path)
     window.plans.save_to(str(tmp_path / "nowhere" / "x.toml"))
     assert "Plan saved" not in window.watch_page.footer.notice.text()
+
+
+def changed(window: MainWindow) -> str:
+    """The text of a plan that was changed and is in use; returns it."""
+    window.plans.show()
+    page = page_of(window)
+    put(page.model, 0, "pack", "17")
+    text = page.model.text
+    page.use.click()
+    window.plans.start(replace(fake_client.watch(parse_plan(text)), plan_text=text))
+    window._live = False  # else a live watch is asked about as well
+    return text
+
+
+def test_use_now_says_whether_it_is_saved(window: MainWindow, tmp_path: Path) -> None:
+    """In use and in no file, or in use and in which one."""
+    changed(window)
+    assert "not saved" in window.watch_page.footer.notice.text()
+    window.plans.show()
+    window.plans.save_to(str(tmp_path / "tonight.toml"))
+    page_of(window).use.click()
+    assert window.watch_page.footer.notice.text() == "Plan in use, saved as tonight.toml."
+
+
+def test_closing_asks_while_the_plan_in_use_is_in_no_file(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Save it, go on without, or stay; once it is saved nothing is asked."""
+    assert not window.plans.unsaved
+    text = changed(window)
+    assert not window.leaving.may_close()
+    question = window.layer.current
+    assert isinstance(question, Question)
+    path = tmp_path / "tonight.toml"
+    monkeypatch.setattr(plan_live.QFileDialog, "getSaveFileName", lambda *_: (str(path), ""))
+    question.yes.click()
+    assert path.read_text(encoding="utf-8") == text
+    assert window.leaving.may_close()
+
+
+def test_closing_goes_on_without_saving_where_that_is_wished(window: MainWindow) -> None:
+    """The other button loses the change, knowingly; giving up saving closes nothing."""
+    closed: list[None] = []
+    window.leaving.close_wanted.disconnect()
+    window.leaving.close_wanted.connect(lambda: closed.append(None))
+    changed(window)
+    window.leaving.save = lambda: False
+    assert not window.leaving.may_close()
+    window.layer.current.yes.click()  # type: ignore[union-attr]
+    assert not closed
+    assert not window.leaving.may_close()
+    window.layer.current.other.click()  # type: ignore[union-attr]
+    assert closed
 
 
 def test_names_are_plain_on_paper(qapp: object) -> None:

@@ -13,7 +13,7 @@ from pytestqt.qtbot import QtBot
 from app.alerts.chime import Sound
 from app.models.key_bindings import KEYS
 from app.style.theme import DAY, NIGHT
-from app.views.start_page import NO_INPUT
+from app.views.input_list import NO_INPUT
 from app.window.main_window import MainWindow
 from engine.model import cautions
 from engine.model.commands import (

@@ -9,7 +9,7 @@ import soundfile
 
 from engine.model.commands import Open
 from engine.plan.load import PlanError, load_plan, parse_plan
-from engine.runtime.open_source import fitting_plan, open_source, plan_text
+from engine.runtime.open_source import fitting_plan, open_source, plan_from, plan_text
 from engine.sources.base import SourceError, SourceInfo
 from engine.sources.device import InputDevice, choose_same
 from tests.support.signals import noise
@@ -86,3 +86,22 @@ def test_one_interface_under_several_host_apis_is_told_apart() -> None:
     assert choose_same("tower", "Windows WASAPI", inputs).index == 2
     with pytest.raises(SourceError, match="there 2 times"):
         choose_same("tower", "ASIO", inputs)
+
+
+def test_a_plan_is_taken_over_without_its_date(tmp_path: Path) -> None:
+    """Another night has the same names and another date."""
+    path = tmp_path / "last.toml"
+    path.write_text(
+        '[take]\ndate = "2026-05-01"\ntitle = "Bell"\n[[track]]\ninput = 3\nname = "A"\n'
+    )
+    text, inputs = plan_from(str(path))
+    plan = parse_plan(text)
+    assert (plan.date, plan.title, plan.tracks[0].name, inputs) == ("", "Bell", "A", 3)
+
+
+def test_a_table_without_rows_is_said_in_one_line(tmp_path: Path) -> None:
+    """As of any source that can't be read."""
+    path = tmp_path / "empty.csv"
+    path.write_text("")
+    with pytest.raises(SourceError, match="no row"):
+        plan_from(str(path))
