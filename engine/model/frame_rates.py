@@ -1,9 +1,10 @@
 """Frame counts and timecode labels, in exact arithmetic.
 
 Source: SMPTE ST 12-1 (rates, and drop-frame: the labels 00 and 01 are left out at each minute
-except minutes 0, 10, ... 50; at 48 to 60 frames a second one label counts a pair of frames), as the
-reference code of libltc and public summaries state it. SMPTE ST 12-3 (above 60 frames a second one
-label counts four), from memory.
+except minutes 0, 10, ... 50; at 48 to 60 frames a second one label counts a pair of frames), as
+the reference code of libltc and public summaries state it. SMPTE ST 12-3 (2016; by its published
+scope it has counts of 72, 96, 100 and 120, and of 120 with drop-frame; that one label counts four
+of the last is from memory).
 """
 
 from __future__ import annotations

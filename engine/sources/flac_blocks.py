@@ -1,8 +1,8 @@
 """Metadata blocks of a FLAC file: foreign RIFF chunks and Vorbis comments, within fixed bounds.
 
 Source: RFC 9639 section 8 (blocks, VORBIS_COMMENT). That APPLICATION blocks with the identifier
-"riff" each hold one chunk of the WAV that was encoded: the reference encoder's
---keep-foreign-metadata, from memory and held by a test with that encoder.
+"riff" each hold one chunk of the WAV that was encoded: foreign_metadata_storage.md of libFLAC,
+and a test with that encoder.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ _OTHER_FORMATS: Final = (
     ("an AU file", re.compile(rb"\.snd")),
     ("a Matroska file", re.compile(rb"\x1a\x45\xdf\xa3")),
 )
-"""What a mixer may have in hand, by its first bytes (libmagic's tables, from memory)."""
+"""What a mixer may have in hand, by its first bytes (held against the answers of libmagic)."""
 
 _ENDLESS_FRAMES: Final = 1 << 60
 """libsndfile's way to say that a FLAC stream does not know its length."""

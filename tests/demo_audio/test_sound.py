@@ -185,7 +185,8 @@ def test_safety_is_the_main_10_to_15_db_lower(healthy: Rendered, line: Line) -> 
 def test_speech_stands_out(healthy: Rendered, line: Line) -> None:
     """Speech is at least 20 dB over the live floor of its wearer's main.
 
-    ANSI S3.5 counts a band as fully audible from 15 dB over the noise (from memory).
+    ANSI S3.5-1997, 5.2.3.5: more than 15 dB over the noise makes a band no more audible (as public
+    implementations of it have it).
     """
     track = WEARERS[line.who]
     floor = np.percentile(healthy.levels_dbfs(track), 10)

@@ -1,7 +1,8 @@
 """When a steady tone can be heard in what else a track carries: tonal audibility of ISO 1996-2.
 
-Annex C (2007; from memory): a tone is audible where its level less the noise in the critical band
-round it (100 Hz wide up to 500 Hz) is above -2 - lg(1 + (f / 502)^2.5) dB.
+Annex C: a tone is audible where its level less the noise in the critical band round it (100 Hz
+wide up to 500 Hz) is above -2 - lg(1 + (f / 502)^2.5) dB. Public descriptions of that index (-2
+dB at low frequencies, -6 dB at 20 kHz) agree; its constants 502 and 2.5 are from memory.
 """
 
 from __future__ import annotations

@@ -3,8 +3,9 @@
 It knows nothing of microphones, so where it agrees with the watch on when a level fell or rose,
 neither has it from the other. A fall is looked for in the inverse of the energy.
 
-Source: STA/LTA trigger, A. Trnkoczy, GFZ NMSOP-2 IS 8.1 (1999, amended 2011); ratio on 4 (starting
-value, from memory), windows shortened to 50 ms and 1 s because sound falls faster than the ground.
+Source: STA/LTA trigger, A. Trnkoczy, GFZ NMSOP-2 IS 8.1 (1999, amended 2011); ratio on 4 (a
+typical value by seismographs' manuals), windows shortened to 50 ms and 1 s because sound falls
+faster than the ground.
 """
 
 from __future__ import annotations

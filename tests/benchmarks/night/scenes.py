@@ -4,8 +4,9 @@ Twelve inputs: three performers with two packs each, one with a single pack, a b
 ambience, talkback and a spare input. Everything is reckoned in sound pressure and brought to the
 recorder by one gain an input, so that floors and voices stand to each other as they do in air:
 
-- speech by vocal effort at 1 m (ISO 9921: normal 60, raised 66, loud 72 dB(A); from memory), 1/r
-  on the direct path, and the reverberation of exponentially decaying noise (Polack 1988) that
+- speech by vocal effort at 1 m (normal 60, raised 66, loud 72 dB(A), as public tables of voice
+  levels at 0.9 m have it; that ISO 9921 has the same is from memory), 1/r on the direct path, and
+  the reverberation of exponentially decaying noise (Polack 1988) that
   equals the direct sound at the critical distance (Kuttruff, Room Acoustics);
 - a place of so many dB(A) whose noise falls by 5 dB an octave (as the NC curves do), partly shared
   by all mics, and a recording of a place where one was fetched;

