@@ -16,11 +16,11 @@ def main() -> int:
     parser.add_argument("--healthy", action="store_true", help="the same take with no faults")
     options = parser.parse_args()
     try:
-        made = demo_take(options.dir, lambda line: print(line, file=sys.stderr), options.healthy)
+        files = demo_take(options.dir, lambda line: print(line, file=sys.stderr), options.healthy)
     except DemoTakeError as error:
         print(error, file=sys.stderr)
         return 2
-    print(made.take, made.plan, made.truth, sep="\n")
+    print(files.take, files.plan, files.truth, sep="\n")
     return 0
 
 

@@ -54,11 +54,11 @@ def at_pack(air: Sound, pack: Pack, place_dbfs: float) -> NDArray[np.float32]:
 
     The lag is rounded to world frames (62.5 us).
     """
-    heard = shelf(delayed(air, pack.lag_s), 2500.0, pack.treble_db)
+    voice = shelf(delayed(air, pack.lag_s), 2500.0, pack.treble_db)
     if pack.rustles:
-        heard += scaled(clothing(pack), place_dbfs + RUSTLE_DB)
-    out = np.zeros(len(heard) + 2 * PAD, dtype=np.float32)
-    out[PAD:-PAD] = float(10.0 ** (pack.gain_db / 20.0)) * heard
+        voice += scaled(clothing(pack), place_dbfs + RUSTLE_DB)
+    out = np.zeros(len(voice) + 2 * PAD, dtype=np.float32)
+    out[PAD:-PAD] = float(10.0 ** (pack.gain_db / 20.0)) * voice
     return out
 
 

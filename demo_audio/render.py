@@ -124,11 +124,11 @@ def _patched(
         pack, sound = capsules[number - 1]
         return Link(pack, sound, [f for f in faults if f.track == pack.input])
 
-    made: list[Link | Patched] = [link(pack.input) for pack, _ in capsules]
+    signals: list[Link | Patched] = [link(pack.input) for pack, _ in capsules]
     for fault in faults:
         if fault.copy_of:
-            made[fault.track - 1] = Patched(link(fault.track), link(fault.copy_of), fault)
-    return made
+            signals[fault.track - 1] = Patched(link(fault.track), link(fault.copy_of), fault)
+    return signals
 
 
 def _blocks(

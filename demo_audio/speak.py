@@ -61,8 +61,8 @@ def speak(voice: Voice, line: Line) -> NDArray[np.float64]:
     shifted = resample_poly(dry, 100, round(100 * pitch))
     if line.effort is not Effort.SAY:
         shifted = lfilter([1.0, -0.7], [1.0], shifted)
-    heard = np.flatnonzero(np.abs(shifted) > QUIET * np.max(np.abs(shifted)))
-    trimmed = shifted[heard[0] : heard[-1] + 1]
+    audible = np.flatnonzero(np.abs(shifted) > QUIET * np.max(np.abs(shifted)))
+    trimmed = shifted[audible[0] : audible[-1] + 1]
     return np.asarray(trimmed * (PEAK / np.max(np.abs(trimmed))))
 
 

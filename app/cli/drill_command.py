@@ -22,8 +22,8 @@ def drill_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     companions.start(arguments, client)
     if print_all(client) is None:
         return False
-    done = finish(client.folder, crew=False)
-    print("\n".join(lines(done.drill, crew=False)))
-    print(f"to print: {done.page}", file=sys.stderr)
-    print(f"the same again: {again(done.drill, arguments.take)}", file=sys.stderr)
+    outcome = finish(client.folder, crew=False)
+    print("\n".join(lines(outcome.drill, crew=False)))
+    print(f"to print: {outcome.page}", file=sys.stderr)
+    print(f"the same again: {again(outcome.drill, arguments.take)}", file=sys.stderr)
     return True

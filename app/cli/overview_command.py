@@ -48,7 +48,7 @@ def overview(address: str) -> bool:
 
 def _follow(reader: SiteReader, site: str, leaving: Sequence[int]) -> None:
     on_screen = sys.stdout.isatty()
-    said: set[str] = set()
+    printed_lines: set[str] = set()
     drawn_at = -DRAW_S
     while not leaving:
         reader.take_in()
@@ -65,9 +65,9 @@ def _follow(reader: SiteReader, site: str, leaving: Sequence[int]) -> None:
             lines = [f"cart {c.name}: {c.problem or 'watching'}" for c in carts]
             lines += [] if not reader.problem else [f"NO BROKER: {reader.problem}"]
             lines += [alarm_line(a, False) for a in alarms]
-            for line in [line for line in lines if line not in said]:
+            for line in [line for line in lines if line not in printed_lines]:
                 print(line, flush=True)
-            said = set(lines)
+            printed_lines = set(lines)
         time.sleep(STEP_S)
 
 
@@ -84,5 +84,5 @@ def alarm_line(alarm: FleetAlarm, aged: bool) -> str:
     age = f" {wording.lasted(alarm.age_s)}" if aged else ""
     seen = " (seen)" if alarm.seen else ""
     rest = " ".join(part for part in (alarm.where, alarm.check, alarm.attended) if part)
-    named = f"{alarm.numbers} {alarm.name}".strip()
-    return f"{mark}  {alarm.cart}: {named}: {alarm.fault}{age}{seen}. {rest}".rstrip()
+    track_names = f"{alarm.numbers} {alarm.name}".strip()
+    return f"{mark}  {alarm.cart}: {track_names}: {alarm.fault}{age}{seen}. {rest}".rstrip()

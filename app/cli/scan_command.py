@@ -74,13 +74,15 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
     for outcome in _outcomes(jobs, options):
         _take_in(outcome, gathered, options)
     if options.as_json:
-        asked = len(jobs) + len(gathered.failures) - sum(f.path in paths for f in gathered.failures)
-        _print(json_text(documents(gathered.results, gathered.failures, asked), indent=1))
+        take_count = (
+            len(jobs) + len(gathered.failures) - sum(f.path in paths for f in gathered.failures)
+        )
+        _print(json_text(documents(gathered.results, gathered.failures, take_count), indent=1))
     if options.report is not None:
         _report(gathered, options.report, options.paper)
     if options.markers is not None:
-        written = write_markers(gathered.sections, Path(options.markers))
-        _say(f"{harmless(options.markers)}: {len(written)} files of markers written")
+        paths_out = write_markers(gathered.sections, Path(options.markers))
+        _say(f"{harmless(options.markers)}: {len(paths_out)} files of markers written")
     if options.marked_copy is not None:
         _copy(gathered, Path(options.marked_copy))
     if gathered.failures:
@@ -91,7 +93,7 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
 def _expanded(takes: Sequence[str], failures: list[Failure]) -> list[str]:
     """Each take by a path of its own; parts that belong to one named before are left out."""
     paths: list[str] = []
-    seen: dict[Path, str] = {}
+    name_of: dict[Path, str] = {}
     for take in takes:
         if take == "demo":
             paths.append(take)
@@ -104,10 +106,10 @@ def _expanded(takes: Sequence[str], failures: list[Failure]) -> list[str]:
             continue
         for one in inside:
             first, name = one.parts[0][0].path, str(one.path) if len(inside) > 1 else take
-            if first in seen:
-                _say(f"{harmless(name)}: read as a part of {harmless(seen[first])}")
+            if first in name_of:
+                _say(f"{harmless(name)}: read as a part of {harmless(name_of[first])}")
                 continue
-            seen.update({file.path: name for row in one.parts[1:] for file in row})
+            name_of.update({file.path: name for row in one.parts[1:] for file in row})
             paths.append(name)
     return paths
 

@@ -38,9 +38,9 @@ def standing_lines(snapshot: Snapshot, plan: Plan) -> list[str]:
 
 def event_lines(events: Sequence[AlarmEvent], plan: Plan) -> list[str]:
     """One line an alarm: what was gathered is said once, and so is one fault of many tracks."""
-    shown = [e for e in events if e.alarm.incident.part_of is None and e.kind not in _UNSAID]
+    visible = [e for e in events if e.alarm.incident.part_of is None and e.kind not in _UNSAID]
     alike: dict[tuple[EventKind, Fault, Severity], list[AlarmEvent]] = {}
-    for event in shown:
+    for event in visible:
         incident = event.alarm.incident
         key = (event.kind, incident.fault, incident.severity)
         alike.setdefault(key, []).append(event)
@@ -88,10 +88,10 @@ def event_line(event: AlarmEvent, plan: Plan) -> str:
 def name_of(incident: Incident, plan: Plan) -> str:
     """Track, pack and place of an incident, or what it speaks for."""
     if incident.track is None:
-        known = {track.input: track for track in plan.tracks}
+        track_of = {track.input: track for track in plan.tracks}
         if incident.fault is Fault.NOTHING_YET:
-            return cause_name(incident, known)
-        return f"{cause_name(incident, known)}, tracks {wording.numbers(incident.tracks)}"
+            return cause_name(incident, track_of)
+        return f"{cause_name(incident, track_of)}, tracks {wording.numbers(incident.tracks)}"
     track = plan.track(incident.track)
     where = [f"pack {track.pack}" if track.pack else "", track.placement]
     where = [part for part in where if part]

@@ -46,21 +46,21 @@ class Battery:
 
 def lasts_s(words: str) -> float | None:
     """Seconds that '4h', '3h30' or '90min' stand for; None for anything else, or no time at all."""
-    found = _WORDS.fullmatch(words.strip())
-    if found is None:
+    match = _WORDS.fullmatch(words.strip())
+    if match is None:
         return None
-    hours, rest, minutes = (int(found[name] or 0) for name in ("hours", "rest", "minutes"))
+    hours, rest, minutes = (int(match[name] or 0) for name in ("hours", "rest", "minutes"))
     return (60.0 * (60 * hours + rest + minutes)) or None
 
 
 def put_in(batteries: Iterable[Battery], fresh: Battery) -> tuple[Battery, ...]:
     """The batteries with that one in the place of its track's, in input order."""
-    kept = [one for one in batteries if one.track != fresh.track]
-    return tuple(sorted([*kept, fresh], key=lambda one: one.track))
+    others = [one for one in batteries if one.track != fresh.track]
+    return tuple(sorted([*others, fresh], key=lambda one: one.track))
 
 
 def ending(batteries: Iterable[Battery], now_s: float, within_s: float) -> tuple[Battery, ...]:
     """Those that end within that time or are over, the first to end first."""
-    known = [(b.left_s(now_s), b) for b in batteries]
-    soon = [(left_s, b.track, b) for left_s, b in known if left_s is not None]
+    times_left = [(b.left_s(now_s), b) for b in batteries]
+    soon = [(left_s, b.track, b) for left_s, b in times_left if left_s is not None]
     return tuple(b for left_s, _, b in sorted(soon, key=lambda s: s[:2]) if left_s <= within_s)

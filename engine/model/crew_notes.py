@@ -65,8 +65,8 @@ class CrewNotes:
 
     def attendance_of(self, *incident_ids: int) -> Attendance | None:
         """Who works on these incidents, the last one who said so; None where nobody does."""
-        found = [a for a in self.attendances if a.incident_id in incident_ids]
-        return max(found, key=lambda a: a.at_s, default=None)
+        attendances = [a for a in self.attendances if a.incident_id in incident_ids]
+        return max(attendances, key=lambda a: a.at_s, default=None)
 
     def notes_on(self, *incident_ids: int) -> tuple[str, ...]:
         """The notes on these incidents."""

@@ -30,18 +30,18 @@ def loads(kind: type[T], text: str) -> T:
         Where the text is of another kind.
     """
     try:
-        made = _build(kind, json.loads(text))
+        instance = _build(kind, json.loads(text))
     except (TypeError, ValueError, KeyError, AttributeError, RecursionError) as error:
         raise ValueError(f"no {kind.__name__}: {error}") from error
-    assert isinstance(made, kind)
-    return made
+    assert isinstance(instance, kind)
+    return instance
 
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, tuple):
-        return [_plain(one) for one in value]
+        return [_plain(item) for item in value]
     return value.value if isinstance(value, Enum) else value
 
 
@@ -53,12 +53,12 @@ def _build(kind: Any, value: Any) -> Any:
         if not isinstance(value, list):
             raise TypeError(f"{value!r} is no list")
         if arguments[-1] is ...:
-            return tuple(_build(arguments[0], one) for one in value)
-        return tuple(_build(k, one) for k, one in zip(arguments, value, strict=True))
+            return tuple(_build(arguments[0], item) for item in value)
+        return tuple(_build(k, item) for k, item in zip(arguments, value, strict=True))
     if is_dataclass(kind):
         hints = get_type_hints(kind)
         make: Any = kind
-        return make(**{name: _build(hints[name], one) for name, one in value.items()})
+        return make(**{name: _build(hints[name], item) for name, item in value.items()})
     if isinstance(kind, type) and issubclass(kind, Enum):
         return kind(value)
     return _number_or_text(kind, value)

@@ -132,7 +132,7 @@ class Measurement:
     momentary_lufs, short_term_lufs : (tracks,) at the tick's end; NaN until the window is full
     level_dbfs : (tracks,) AES17 RMS over the last 400 ms
     floor_dbfs : (tracks,) learned live floor, AES17 RMS; NaN while nothing was learned
-    presence_dbfs : (tracks,) level above which the place counts as audible
+    presence_dbfs : (tracks,) level above which background or room tone counts as there
     present : (tracks,) signal-present state, with hysteresis
     any_valid : (tracks,) any hop counts
     all_valid : every hop of every track counts

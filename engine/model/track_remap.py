@@ -59,8 +59,8 @@ class TrackRemap:
     @classmethod
     def of(cls, before: Sequence[object], after: Sequence[object]) -> TrackRemap:
         """From what makes a track the same one before and after."""
-        known = {track: track_index for track_index, track in enumerate(before)}
-        return cls(np.array([known.get(track, -1) for track in after], dtype=np.int64))
+        index_of = {track: track_index for track_index, track in enumerate(before)}
+        return cls(np.array([index_of.get(track, -1) for track in after], dtype=np.int64))
 
     def stays(self, tracks_before: int) -> bool:
         """Every track is where it was, and none came or went."""
@@ -118,7 +118,7 @@ def _moved(old: Any, new: Any, remap: TrackRemap, by: By) -> Any:
             moved[len(new) - rows :] = remap.last(old[len(old) - rows :], new[len(new) - rows :])
             return moved
         case By.KEYS:
-            return {**new, **_by_place(old, remap.new)}
+            return {**new, **_by_track(old, remap.new)}
         case By.EACH:
             return [_each(one, remap) for one in old]
     if isinstance(old, list):
@@ -126,13 +126,13 @@ def _moved(old: Any, new: Any, remap: TrackRemap, by: By) -> Any:
     return remap.first(old, new)
 
 
-def _by_place(old: Mapping[Any, Any], now: Mapping[int, int]) -> dict[Any, Any]:
+def _by_track(old: Mapping[Any, Any], now: Mapping[int, int]) -> dict[Any, Any]:
     moved: dict[Any, Any] = {}
     for key, value in old.items():
-        several = key if isinstance(key, tuple) else (key,)
-        if all(track_index in now for track_index in several):
-            there = tuple(now[track_index] for track_index in several)
-            moved[there if isinstance(key, tuple) else there[0]] = value
+        indices = key if isinstance(key, tuple) else (key,)
+        if all(track_index in now for track_index in indices):
+            now_at = tuple(now[track_index] for track_index in indices)
+            moved[now_at if isinstance(key, tuple) else now_at[0]] = value
     return moved
 
 

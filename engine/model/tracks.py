@@ -45,9 +45,9 @@ class Track:
 
     def limit(self, name: str) -> Value:
         """The limit in force: the track's own, else the plan's for its kind, else the default."""
-        for given in (self.limits, self.kind_limits):
-            if name in given:
-                return given[name]
+        for limits in (self.limits, self.kind_limits):
+            if name in limits:
+                return limits[name]
         return LIMITS[name].of(self.kind, self.level)
 
 
@@ -117,9 +117,9 @@ class Scene:
 
     def pairs(self) -> tuple[tuple[int, int], ...]:
         """Places (main, safety) in track order of the two packs of each `who` that has both."""
-        place = {(t.who, t.level): n for n, t in enumerate(self.tracks) if t.who and t.level}
+        index_of = {(t.who, t.level): n for n, t in enumerate(self.tracks) if t.who and t.level}
         return tuple(
-            (n, place[who, PackLevel.SAFETY])
-            for (who, level), n in place.items()
-            if level is PackLevel.MAIN and (who, PackLevel.SAFETY) in place
+            (n, index_of[who, PackLevel.SAFETY])
+            for (who, level), n in index_of.items()
+            if level is PackLevel.MAIN and (who, PackLevel.SAFETY) in index_of
         )

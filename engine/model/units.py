@@ -15,7 +15,7 @@ FLOOR_DB: Final = -200.0
 """Lowest level stated anywhere, dB: far under any converter, so it stands for "no level"."""
 
 IDLE_DBFS: Final = -110.0
-"""AES17 RMS under which no place is heard but an idle converter or a mute (CONTRACT.md; common
+"""AES17 RMS under which there is no room tone but an idle converter or a mute (CONTRACT.md; common
 practice, no source: the noise of a microphone preamplifier lies far above it)."""
 
 SPEECH_DB: Final = 10.0

@@ -141,8 +141,8 @@ def move_track(text: str, track_index: int, by: int) -> str:
         return text
     order = list(range(len(tracks)))
     order.insert(to, order.pop(track_index))
-    made = tomlkit.aot()
+    tables = tomlkit.aot()
     for at in order:
-        made.append(tracks[at])
-    document["track"] = made
+        tables.append(tracks[at])
+    document["track"] = tables
     return tomlkit.dumps(document)

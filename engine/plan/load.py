@@ -115,9 +115,9 @@ def _syntax_mistake(text: str, reason: str) -> PlanMistake:
     line = min(int(match[1]), len(lines)) if match and match[1] else last if match else 0
     reason = reason[: match.start()] if match else reason
     key = re.match(r"\s*\[*\s*([A-Za-z0-9_.-]+)", lines[line - 1]) if line else None
-    known = {
+    sentences = {
         "Cannot overwrite a value": "given twice in one table; keep one",
         "Cannot declare": "this table is there already; write each once (each track [[track]])",
     }
-    sentence = next((text for start, text in known.items() if reason.startswith(start)), None)
+    sentence = next((text for start, text in sentences.items() if reason.startswith(start)), None)
     return PlanMistake(line, key[1] if key else "", sentence or f"{reason}; {_SYNTAX_HELP}")

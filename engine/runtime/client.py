@@ -68,7 +68,7 @@ class EngineFailedError(OSError):
 
 
 class EngineClient:
-    """One watch and the newest word from it. No call but `close` waits.
+    """One watch and its newest snapshot. No call but `close` waits.
 
     Parameters
     ----------
@@ -213,14 +213,14 @@ class EngineClient:
                     self._kill()
                 except (OSError, EOFError, AuthenticationError):
                     pass
-            gone = not self._starter.running and not engines.is_locked(self.folder)
-            if gone and not self._follows:
+            no_engine = not self._starter.running and not engines.is_locked(self.folder)
+            if no_engine and not self._follows:
                 return None
             time.sleep(0.02)
         return None
 
     def _listen(self, connection: Connection) -> None:
-        """Take in what the engine says until it is gone, or we are."""
+        """Take in what the engine says until it ends or this client closes."""
         with self._wake:
             self._connection = connection
             self._wake.notify_all()

@@ -112,10 +112,10 @@ class Computer:
         battery = self._battery()
         if battery is None or battery.power_plugged is not False:
             return ""
-        left = f"{battery.percent:.0f} %"
+        charge = f"{battery.percent:.0f} %"
         if 0 < battery.secsleft < 1e6:
-            left += f", {_length(battery.secsleft)}"
-        return f"runs on its battery ({left} left): plug it in"
+            charge += f", {_length(battery.secsleft)}"
+        return f"runs on its battery ({charge} left): plug it in"
 
     def _log_bytes(self) -> int:
         total = 0

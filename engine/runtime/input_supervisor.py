@@ -110,7 +110,7 @@ class InputSupervisor:
         if self.source is None:
             self._try_again()
             return None
-        begun = self._host.clock()
+        begin_at = self._host.clock()
         try:
             block = self.source.read(READ_S)
         except SourceError as error:
@@ -127,7 +127,7 @@ class InputSupervisor:
             return None
         # A computer that stood still has not waited for the input: its turn comes first.
         now = self._host.clock()
-        stood_still = max(begun - self._read_at, now - begun) > STOOD_STILL_S
+        stood_still = max(begin_at - self._read_at, now - begin_at) > STOOD_STILL_S
         if block is not None:
             self._empty_since = None
         elif self._empty_since is None or stood_still:

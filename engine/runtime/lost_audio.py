@@ -83,17 +83,17 @@ class LostAudio:
                 self.reason = BUSY
             return replace(block, lost_frames=block.lost_frames + untold)
         block = self._without_declared(block, now)
-        lost = self._balance.gap(now, len(block.samples))
+        frames_lost = self._balance.gap(now, len(block.samples))
         if self._restarted and self.lost_since is not None:
-            lost = round((now - self.lost_since) * rate_hz) - len(block.samples)
+            frames_lost = round((now - self.lost_since) * rate_hz) - len(block.samples)
         self._restarted = False
         if self._slept_s:
-            lost += round(self._slept_s * rate_hz)
+            frames_lost += round(self._slept_s * rate_hz)
             self.reason = f"the computer slept for {self._slept_s:.1f} s"
         self.reason = self.reason or "the watch was restarted"
         self.drift = ClockDrift(rate_hz)
         self._settle_until = now + SETTLE_S
-        return replace(block, lost_frames=max(lost, block.lost_frames, 0))
+        return replace(block, lost_frames=max(frames_lost, block.lost_frames, 0))
 
     def _without_declared(self, block: Block, now: float) -> Block:
         """The first block after a stall without what lies in time that was told as lost."""
@@ -108,8 +108,8 @@ class LostAudio:
         if self.lost_since is None:
             return block
         self.reason = self.reason or "the watch was restarted"
-        lost = round(self._away_s * self._speed * self._info.sample_rate_hz)
-        return replace(block, lost_frames=max(lost, block.lost_frames, 0))
+        frames_lost = round(self._away_s * self._speed * self._info.sample_rate_hz)
+        return replace(block, lost_frames=max(frames_lost, block.lost_frames, 0))
 
     def _without_surplus(self, block: Block, now: float) -> Block:
         """After a loss that the clock measured: without what came within it, but is told as lost.
@@ -119,9 +119,11 @@ class LostAudio:
         if now > self._settle_until:
             return block
         surplus = self._balance.ahead(now, len(block.samples) + block.lost_frames)
-        lost = max(block.lost_frames - surplus, 0)
+        frames_lost = max(block.lost_frames - surplus, 0)
         return replace(
-            block, samples=block.samples[surplus - block.lost_frames + lost :], lost_frames=lost
+            block,
+            samples=block.samples[surplus - block.lost_frames + frames_lost :],
+            lost_frames=frames_lost,
         )
 
     def audio_came(self, block: Block, now: float) -> None:

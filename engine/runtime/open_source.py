@@ -59,8 +59,8 @@ def open_source(request: Open) -> Source:
         One line that says what to do.
     """
     if request.device is not None:
-        found = find_input(request.device)
-        return CapturedSource(found.name, found.host_api)
+        device = find_input(request.device)
+        return CapturedSource(device.name, device.host_api)
     if request.take is None:
         raise SourceError("nothing to watch: name a take or a live input")
     if request.follow:

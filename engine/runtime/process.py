@@ -133,8 +133,8 @@ class Engine:
         waiting = [self._incoming.get() for _ in range(self._incoming.qsize())]
         if any(isinstance(what, Stop) for _, what in waiting):
             raise _StoppedError
-        for one in waiting:
-            self._incoming.put(one)
+        for message in waiting:
+            self._incoming.put(message)
 
     def _keep_plan(self, watch: Watch) -> None:
         """Windows are told of the changed plan; the disk may take its time."""
@@ -154,9 +154,9 @@ class Engine:
     def _fail(self, state: Failed | Elsewhere) -> None:
         """Tell whoever comes, until all have left."""
         self._server.publish(state)
-        seen = False
-        while self._server.alone_s < (BEAT_S if seen else ALONE_S):
-            seen = seen or self._server.windows > 0
+        any_window = False
+        while self._server.alone_s < (BEAT_S if any_window else ALONE_S):
+            any_window = any_window or self._server.windows > 0
             while not self._incoming.empty():
                 if isinstance(self._incoming.get()[1], Stop):
                     return

@@ -159,14 +159,14 @@ class Server:
 
     def _receive(self, connection: Connection, who: ClientId) -> None:
         while True:
-            said = unpack(connection.recv())
+            message = unpack(connection.recv())
             with self._lock:
                 peer = self._peers.get(connection)
                 if peer is None:
                     return
                 peer.last_sign_at = self._clock()
-            if not isinstance(said, Alive):
-                self._tell(who, said)
+            if not isinstance(message, Alive):
+                self._tell(who, message)
 
     def _take_on(self, connection: Connection, who: ClientId) -> None:
         sender = NewestSender(connection, lambda: self._drop(connection))

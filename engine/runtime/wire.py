@@ -157,21 +157,21 @@ def _array_in(kind: Any, value: Any) -> Any:
     return np.frombuffer(data, dtype).reshape(shape).copy()
 
 
-def _declared(kind: Any, seen: set[str]) -> Iterator[str]:
+def _declared(kind: Any, names: set[str]) -> Iterator[str]:
     """Every dataclass that a type leads to, with its fields, in a fixed order."""
     for part in typing.get_args(kind):
-        yield from _declared(part, seen)
-    if isinstance(kind, type) and is_dataclass(kind) and kind.__qualname__ not in seen:
-        seen.add(kind.__qualname__)
+        yield from _declared(part, names)
+    if isinstance(kind, type) and is_dataclass(kind) and kind.__qualname__ not in names:
+        names.add(kind.__qualname__)
         hints = typing.get_type_hints(kind)
         yield f"{kind.__qualname__}({', '.join(f'{f.name}: {f.type}' for f in fields(kind))})"
         for field in fields(kind):
-            yield from _declared(hints[field.name], seen)
+            yield from _declared(hints[field.name], names)
 
 
 def _schema() -> str:
-    seen: set[str] = set()
-    text = "\n".join(line for kind in _KINDS.values() for line in _declared(kind, seen))
+    names: set[str] = set()
+    text = "\n".join(line for kind in _KINDS.values() for line in _declared(kind, names))
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 

@@ -64,10 +64,10 @@ def _makeshift() -> Path:
 def session_folders() -> list[Path]:
     """Every session's folder, the newest first; none where they can't be read."""
     try:
-        found = [path for path in sessions_folder().iterdir() if path.is_dir()]
+        session_folders = [path for path in sessions_folder().iterdir() if path.is_dir()]
     except OSError:
         return []
-    return sorted(found, reverse=True)
+    return sorted(session_folders, reverse=True)
 
 
 def find_session(name: str) -> Path:

@@ -144,7 +144,7 @@ class SessionRecorder:
         """
         before, self._watch = self._watch, watch
         remap = TrackRemap.of(_inputs(before), _inputs(watch))
-        left = self._left_lines(figures, remap, at_s)
+        farewell_lines = self._left_lines(figures, remap, at_s)
         stretch = TotalsRecorder(_inputs(watch), self._totals)
         carry(stretch, self._stretch, remap)
         self._stretch = stretch
@@ -153,7 +153,7 @@ class SessionRecorder:
             second, old = self._second.number, self._second
             self._second = SecondRecorder(second, len(watch.plan.tracks))
             carry(self._second, old, remap)
-        lines = [*left, LogLine("plan", (watch.plan.title, watch.plan_text))]
+        lines = [*farewell_lines, LogLine("plan", (watch.plan.title, watch.plan_text))]
         if _inputs(before) != _inputs(watch):
             lines.append(inputs_line(second, _inputs(watch)))
         lines += [track_line(track) for track in watch.plan.tracks]
@@ -161,12 +161,14 @@ class SessionRecorder:
         self.log.write([*lines, *self._plan_lines(stamp, watch.plan_text)], stamp, now=True)
 
     def _left_lines(self, figures: LoudnessTotals, remap: TrackRemap, at_s: float) -> list[LogLine]:
-        gone = [n for n in range(len(figures.inputs)) if n not in remap.new]
-        if not any(figures.measured_s[n] for n in gone):
+        leaving = [n for n in range(len(figures.inputs)) if n not in remap.new]
+        if not any(figures.measured_s[n] for n in leaving):
             return []
         self._left_s = max(at_s, self._left_s + _EPS_S)  # the log's key
-        values = dataclass_json.dumps(figures.of([figures.inputs[n] for n in gone]))
-        return [LogLine("left", (self._left_s, at_s, values, self._stretch.gates.of(gone).pack()))]
+        values = dataclass_json.dumps(figures.of([figures.inputs[n] for n in leaving]))
+        return [
+            LogLine("left", (self._left_s, at_s, values, self._stretch.gates.of(leaving).pack()))
+        ]
 
     def start(self, at_s: float, pid: int, lost_s: float) -> None:
         """The engine began to run at that stream time; `lost_s` of audio were lost before."""

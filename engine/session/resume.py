@@ -67,27 +67,27 @@ def resume(folder: Path) -> Resumed:
     SourceError
         Where the session had not begun, or its log can't be read; one line.
     """
-    begun, checkpoint = _unwritten(folder)
-    if begun is None or checkpoint is None:
+    start, checkpoint = _unwritten(folder)
+    if start is None or checkpoint is None:
         try:
             with SessionReader(folder) as log:
-                begun = begun or _logged(log)
+                start = start or _logged(log)
                 checkpoint = checkpoint or log.checkpoint()
         except (NotALogError, ValueError) as error:
             raise SourceError(str(error)) from error
-    if begun is None or checkpoint is None:
+    if start is None or checkpoint is None:
         raise SourceError(f"{folder.name}: broke off before it began: start a new watch")
     plan = folders.own_plan(folder)  # it may have been changed since
-    request = begun.request if plan is None else replace(begun.request, plan=str(plan))
+    request = start.request if plan is None else replace(start.request, plan=str(plan))
     info = SourceInfo(
-        begun.source,
-        begun.sample_rate_hz,
-        begun.channels,
-        ("",) * begun.channels,
-        fields={HOST_API: begun.host_api, SERVER_SOURCE: checkpoint.server_source},
-        live=begun.live,
+        start.source,
+        start.sample_rate_hz,
+        start.channels,
+        ("",) * start.channels,
+        fields={HOST_API: start.host_api, SERVER_SOURCE: checkpoint.server_source},
+        live=start.live,
     )
-    return Resumed(request, info, begun.start_s, checkpoint)
+    return Resumed(request, info, start.start_s, checkpoint)
 
 
 def _logged(log: SessionReader) -> _Begun | None:
@@ -107,7 +107,7 @@ def _logged(log: SessionReader) -> _Begun | None:
 
 def _unwritten(folder: Path) -> tuple[_Begun | None, Checkpoint | None]:
     """What waits beside the log, where it could not be written."""
-    begun, checkpoint = None, None
+    start, checkpoint = None, None
     for line in spool_of(folder).lines():
         try:
             if line.kind == "session":
@@ -115,12 +115,12 @@ def _unwritten(folder: Path) -> tuple[_Begun | None, Checkpoint | None]:
                     line.values
                 )
                 asked = dataclass_json.loads(Open, request)
-                begun = _Begun(asked, source, live, rate_hz, channels, host_api, start_s)
+                start = _Begun(asked, source, live, rate_hz, channels, host_api, start_s)
             elif line.kind == "kept":
                 checkpoint = dataclass_json.loads(Checkpoint, line.values[0])
         except (ValueError, TypeError):  # of another version, or damaged
             continue
-    return begun, checkpoint
+    return start, checkpoint
 
 
 def broken_off(request: Open, now_s: float | None = None) -> Path | None:
@@ -164,8 +164,8 @@ def write_left_over(own: Path) -> None:
     """Write what ended sessions could not, beside the session in the folder `own`, where it can."""
     for runtime in engines.runtime_of(own).parent.iterdir():
         folder = own.parent / runtime.name
-        left = (runtime / _SPOOL).exists() or (runtime / f"{_SPOOL}.newest").exists()
-        if left and folder != own and not engines.is_locked(folder):
+        spooled = (runtime / _SPOOL).exists() or (runtime / f"{_SPOOL}.newest").exists()
+        if spooled and folder != own and not engines.is_locked(folder):
             SessionWriter(folder / folders.LOG, spool=spool_of(folder)).close()
             with suppress(OSError):
                 runtime.rmdir()

@@ -36,8 +36,8 @@ def session_of(row: Sequence[Any], path: Path) -> SessionRecord:
     NotALogError
         Where that can't be; `path` is the log's.
     """
-    *known, request, text = row
-    utc_ms, source, live, rate_hz, channels, host_api, frame_rate, start_s, title = known
+    *columns, request, text = row
+    utc_ms, source, live, rate_hz, channels, host_api, frame_rate, start_s, title = columns
     if not (0 < channels <= MOST_CHANNELS and 0 < rate_hz <= MOST_RATE_HZ):
         raise NotALogError(f"{path}: {channels} channels at {rate_hz} Hz: left alone")
     return SessionRecord(
