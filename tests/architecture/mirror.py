@@ -50,8 +50,6 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/listen/test_mix.py": "engine/listen/limiter engine/listen/resample",
     "engine/pipeline/test_change_plan.py": "engine/alarms/plan_change engine/model/track_remap",
     "engine/pipeline/test_pipeline.py": "engine/pipeline/framing",
-    "engine/plan/test_load.py": "engine/plan/check",
-    "engine/plan/test_edit.py": "engine/plan/template",
     "engine/session/test_plan_history.py": "engine/report/content/coverage_history",
     "engine/sources/test_take_files.py": "engine/sources/take_grouping",
     "engine/pipeline/test_scan.py": "engine/pipeline/scan_document engine/pipeline/scan_result",
@@ -77,7 +75,7 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/verify/result engine/verify/timecode_offset engine/verify/verify_page"
     ),
     "engine/session/test_folders.py": "engine/session/engines engine/session/file_lock",
-    "engine/sources/test_take.py": "engine/sources/sound_file engine/sources/wav_header",
+    "engine/sources/test_sound_file.py": "engine/sources/wav_header",
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (
@@ -169,6 +167,7 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "engine/measure/test_references": "the meter against other implementations",
     "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
     "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
+    "engine/plan/test_planted_mistakes": "mistakes anywhere in a plan",
     "engine/runtime/test_hung_engine": "a window whose engine hangs",
     "engine/runtime/test_restart": "an engine that goes on with another one's session",
     "engine/sources/test_foreign_takes": "files that other programs wrote, whole",
