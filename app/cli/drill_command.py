@@ -20,7 +20,7 @@ def drill_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     """
     client = EngineClient(request, "terminal")
     companions.start(arguments, client)
-    if print_all(client) is None:
+    if print_all(client, drill=True) is None:
         return False
     outcome = finish(client.folder, crew=False)
     print("\n".join(lines(outcome.drill, crew=False)))

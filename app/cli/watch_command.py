@@ -50,9 +50,12 @@ def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     return any(incident.red_s is not None for incident in incidents)
 
 
-def print_all(client: EngineClient, *, as_json: bool = False) -> Watch | None:
-    """Print what happens until the watch ends or Ctrl+C, and close it; None: it never began."""
-    printer = _Printer(client, as_json=as_json)
+def print_all(client: EngineClient, *, as_json: bool = False, drill: bool = False) -> Watch | None:
+    """Print what happens until the watch ends or Ctrl+C, and close it; None: it never began.
+
+    In a `drill` the first line and each alert say so.
+    """
+    printer = _Printer(client, as_json=as_json, drill=drill)
     before = signal.signal(signal.SIGINT, lambda *_: printer.leave())
     try:
         printer.run()
@@ -66,8 +69,8 @@ def print_all(client: EngineClient, *, as_json: bool = False) -> Watch | None:
 class _Printer:
     """Prints what each snapshot says that the one before did not."""
 
-    def __init__(self, client: EngineClient, *, as_json: bool) -> None:
-        self._as_json = as_json
+    def __init__(self, client: EngineClient, *, as_json: bool, drill: bool = False) -> None:
+        self._as_json, self._drill = as_json, drill
         self.watch: Watch | None = None
         self._client = client
         self._told = ""
@@ -108,6 +111,7 @@ class _Printer:
             print(watch_json.begin_line(watch), flush=True)
             return
         how = "joined the running watch of" if self._client.joined else "watching"
+        how = f"DRILL · {how}" if self._drill else how
         print(f"{how} {watch.source}, {len(watch.plan.tracks)} tracks, {watch.rate}", flush=True)
 
     def _desktop_changed(self, works: bool, words: str) -> None:
@@ -122,7 +126,7 @@ class _Printer:
         ids = {e.alarm.incident.id for e in raised}
         for card in cards(watch.plan, snapshot):
             if ids.intersection(card.incidents) and card.severity is not None:
-                self._desktop.show(message(card))
+                self._desktop.show(message(card, (), self._drill))
                 return
 
     def close(self) -> None:

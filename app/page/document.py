@@ -47,7 +47,7 @@ def document(
     rows = zip(watch.plan.tracks, row_states(watch.plan, snapshot), strict=True)
     return {
         "head": {
-            "title": watch.plan.title or watch.source,
+            "title": ("DRILL · " if drill else "") + (watch.plan.title or watch.source),
             "word": condition.word,
             "text": condition.text,
             "may_see": may_see,

@@ -32,6 +32,7 @@ def test_a_drill_in_the_terminal_scores_trackwarden(
     arguments = ["drill", str(take), "--console", "--speed", "20", "--level", "easy", "--seed", "4"]
     assert main(arguments) == 0
     out, err = capfd.readouterr()
+    assert out.startswith("DRILL · watching take.wav")
     assert "Drill easy, seed 4: take.wav" in out
     assert "trackwarden itself found 1 of 1, named 1 correctly" in out
     assert f"trackwarden drill {take} --seed 4 --level easy" in err

@@ -7,10 +7,19 @@ from typing import Any
 
 import pytest
 
+from app.alerts.notification_service import Notification
 from app.cli import watch_command
 from app.cli.watch_command import FROZEN_S, _Printer
 from app.cli.watch_text import standing_lines
-from engine.model.messages import Alarm, AlarmState, Fault, Incident, Severity
+from engine.model.messages import (
+    Alarm,
+    AlarmEvent,
+    AlarmState,
+    EventKind,
+    Fault,
+    Incident,
+    Severity,
+)
 from engine.model.snapshot import Snapshot
 from tests.support.qt import fake_client
 
@@ -102,6 +111,28 @@ def test_what_stands_is_told_after_a_restart(printed) -> None:
     turns = [shot(), "watch stopped", None, "-", shot(alarms=(MUTED,)), shot(alarms=(MUTED,))]
     out, _ = printed(Engine(turns))
     assert out.count("standing alarms: 1") == 1
+
+
+def test_a_drill_says_so_in_its_first_line_and_in_its_alerts(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its alerts look real: nobody is to take them for the night's."""
+    titles: list[str] = []
+
+    class Desktop:
+        def __init__(self, _: object) -> None:
+            """Always there."""
+
+        def show(self, notification: Notification) -> None:
+            titles.append(notification.title)
+
+    monkeypatch.setattr(watch_command.time, "sleep", lambda _: None)
+    monkeypatch.setattr(watch_command, "_has_desktop", lambda: True)
+    monkeypatch.setattr(watch_command, "NotificationService", Desktop)
+    raised = AlarmEvent(EventKind.RAISED, 1.0, MUTED, audible=True)
+    _Printer(Engine([shot(alarms=(MUTED,), events=(raised,))]), as_json=False, drill=True).run()
+    assert capsys.readouterr().out.startswith("DRILL · watching ")
+    assert [title.split(":")[0] for title in titles] == ["DRILL · RED"]
 
 
 def test_nothing_that_is_over_stands() -> None:

@@ -88,7 +88,9 @@ def test_who_is_on_the_way_is_said_with_the_time() -> None:
 def test_a_drill_keeps_back_what_is_wrong() -> None:
     """In a drill no word of the page names a fault or what to check."""
     plain = json.dumps(document(WATCH, SNAPSHOT, WATCHING, drill=False, may_see=False))
-    secret = json.dumps(document(WATCH, SNAPSHOT, WATCHING, drill=True, may_see=False))
+    redacted = document(WATCH, SNAPSHOT, WATCHING, drill=True, may_see=False)
+    assert redacted["head"]["title"] == "DRILL · Raising the bell"
+    secret = json.dumps(redacted)
     for word in ("muted", "silent", "clipping"):
         assert word in plain
         assert word not in secret
