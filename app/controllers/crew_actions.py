@@ -26,11 +26,13 @@ from engine.model.commands import (
     OutOfService,
     Shelve,
     Standby,
+    SwapInputs,
     Unshelve,
 )
-from engine.model.messages import Alarm, AlarmState
+from engine.model.messages import Alarm, AlarmState, Fault
 
 NO_ENTRY = "No entry is selected."
+NO_SWAP = "Choose an entry that says which two inputs are swapped."
 NO_TRACK = "Choose a track first."
 LASTS_WORDS = "A time such as 4h, 3h30 or 90min; or leave it empty."
 
@@ -52,6 +54,7 @@ class CrewActions:
             Act.SHELVE_LONG: self.shelve_long,
             Act.SHELVE_OPEN: self.shelve_open,
             Act.UNDO: self.undo,
+            Act.SWAP: self.swap,
             Act.NOTE: self.note,
             Act.MARK: self.mark,
             Act.MARK_WORDS: self.mark_words,
@@ -131,6 +134,17 @@ class CrewActions:
             (Field("Note"),),
             lambda values: self._send([Note(number, values[0])] if values[0] else []),
         )
+
+    def swap(self) -> None:
+        """Swap its two inputs in the plan, where it says that they changed places."""
+        _, alarms = self._chosen(None)
+        pairs = [a.incident.tracks for a in alarms if a.incident.fault is Fault.SWAPPED]
+        if pairs and len(pairs[0]) == 2:
+            one, other = pairs[0]
+            self._send([SwapInputs(one, other)])
+            self._say(f"Inputs {one} and {other} are swapped in the plan.")
+        else:
+            self._say(NO_SWAP)
 
     # The chosen tracks
 

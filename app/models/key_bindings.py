@@ -17,6 +17,7 @@ class Act(Enum):
     SHELVE_LONG = auto()
     SHELVE_OPEN = auto()
     UNDO = auto()
+    SWAP = auto()
     NOTE = auto()
     MARK = auto()
     MARK_WORDS = auto()
@@ -77,6 +78,7 @@ KEYS: Final = (
     Key(Act.SHELVE_OPEN, "Ctrl+S", "Ctrl+S", "shelve it until you put it back"),
     Key(Act.OUT, "O", "O", "chosen track out of service, or back in service"),
     Key(Act.UNDO, "U", "U", "undo the last seen, shelved, put back or out of service"),
+    Key(Act.SWAP, "Shift+W", "Shift+W", "swapped: swap the chosen entry's inputs in the plan"),
     Key(Act.NOTE, "T", "T", "note on the chosen entry"),
     Key(Act.MARK, "M", "M", "mark at the present timecode"),
     Key(Act.MARK_WORDS, "Shift+M", "Shift+M", "mark with words"),

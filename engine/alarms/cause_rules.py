@@ -53,12 +53,12 @@ class SuppressionRule:
     within_s: float = TOGETHER_S
 
 
-_LINK: Final = (LOSS, Fault.STUCK.value, GAPS, LINK_NOISE)
+_LINK: Final = (LOSS, Fault.STUCK.value, GAPS)
 """Families that a receiver or an interface can bring upon all of its tracks."""
 _SHARED: Final = 0.75
 _SHARED_WITHIN_S: Final = 5.0
-"""Mains are looked for in pauses of speech, so they are seen on some tracks later, and on
-a loud one not at all. Common practice, no source."""
+"""What several tracks share is seen on some of them later, and on a loud one not at all: mains are
+looked for in pauses of speech. Common practice, no source."""
 
 SUPPRESSION: Final = (
     SuppressionRule(
@@ -78,6 +78,38 @@ SUPPRESSION: Final = (
         targets=(Speaker.RECEIVER, Speaker.TRACK),
         families=(Fault.HUM.value,),
         detail="{count} tracks at once: the mains and the ground that they share, a generator",
+        share=_SHARED,
+        within_s=_SHARED_WITHIN_S,
+    ),
+    SuppressionRule(
+        Speaker.INPUT,
+        targets=(Speaker.RECEIVER, Speaker.TRACK),
+        families=(LINK_NOISE,),
+        detail="{count} tracks at once: the interface, its clock, a transmitter near all antennas",
+        share=_SHARED,
+        within_s=_SHARED_WITHIN_S,
+    ),
+    SuppressionRule(
+        Speaker.INPUT,
+        targets=(Speaker.RECEIVER, Speaker.TRACK),
+        families=(Fault.TONE.value,),
+        detail="line-up tone on {count} tracks: take it off before the microphones are needed",
+        share=_SHARED,
+        within_s=_SHARED_WITHIN_S,
+    ),
+    SuppressionRule(
+        Speaker.INPUT,
+        targets=(Speaker.RECEIVER, Speaker.TRACK),
+        families=(Fault.DC.value,),
+        detail="{count} tracks at once: the interface, its power supply",
+        share=_SHARED,
+        within_s=_SHARED_WITHIN_S,
+    ),
+    SuppressionRule(
+        Speaker.RECEIVER,
+        targets=(Speaker.TRACK,),
+        families=(LINK_NOISE, Fault.DC.value),
+        detail="receiver {name}: {count} tracks at once: range, antennas, its output",
         share=_SHARED,
         within_s=_SHARED_WITHIN_S,
     ),

@@ -28,6 +28,9 @@ from engine.model.units import hop_frames, mean_square_at, nearest_divisor
 
 ALIKE_PACKS: Final = 0.9995
 """Least r at lag zero of two packs of one `who`, which may lie side by side."""
+ALIKE_OTHER_PACKS: Final = 0.9985
+"""The same of two packs of different performers (-25 dB): plugged into each other's inputs they may
+be one performer's pair after all, which is `swapped`."""
 LEAST_SIGNAL_S: Final = 1.0
 """So much signal has to match before anything is said."""
 BROAD: Final = 16.0
@@ -161,6 +164,9 @@ class Duplicate(TrackMemory):
         self._unlike = np.full((self._tracks, self._tracks), self._unlike_below)
         self._rate_hz = scene.sample_rate_hz
         self._packs = np.zeros((self._tracks, self._tracks), dtype=np.bool_)
+        paired = np.zeros(self._tracks, dtype=np.bool_)
+        paired[[n for pair in scene.pairs() for n in pair]] = True
+        self._least[paired[:, None] & paired[None, :]] = ALIKE_OTHER_PACKS
         for main, safety in scene.pairs():
             self._packs[main, safety] = self._packs[safety, main] = True
             self._least[main, safety] = self._least[safety, main] = ALIKE_PACKS

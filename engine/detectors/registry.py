@@ -26,6 +26,7 @@ from engine.detectors.recorder_stopped import RecorderStopped
 from engine.detectors.samples_lost import SamplesLost
 from engine.detectors.silent import Silent
 from engine.detectors.stuck import Stuck
+from engine.detectors.swapped import Swapped
 from engine.detectors.timecode_lost import TimecodeLost
 from engine.detectors.timecode_wrong import TimecodeWrong
 from engine.detectors.tone import Tone
@@ -48,6 +49,7 @@ DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "duplicate": Duplicate,
     "polarity": Polarity,
     "pair_drift": PairDrift,
+    "swapped": Swapped,
     "unexpected": Unexpected,
     "timecode_lost": TimecodeLost,
     "timecode_wrong": TimecodeWrong,

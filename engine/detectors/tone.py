@@ -1,39 +1,66 @@
 """Tone: one steady frequency stands in a track for seconds: a howl, or a line-up tone.
 
 Model: feedback settles on the one frequency at which the loop's gain is highest, and a line-up tone
-is a sine; both keep frequency and level for seconds, hold nearly all of the sound's power in one
-line and lie far over the floor. Voices glide, notes end and bells decay (a decay of 0.5 dB a second
-is not steady any more). The line is read from a Hann-windowed spectrum of 100 ms, whose main lobe
-is four bins wide (F. J. Harris, "On the use of windows for harmonic analysis with the discrete
-Fourier transform", Proc. IEEE 66(1), 51-83, 1978). Under 130 Hz lies the mains' ground: `hum`.
+is a sine; both keep frequency and level for seconds, whatever is said over them. A line is what
+stands out of its neighbours in a Hann-windowed spectrum of 100 ms (main lobe of four bins: F. J.
+Harris, Proc. IEEE 66(1), 51-83, 1978); one that is found at the same place in most looks of four
+seconds, as the tracks of partials are linked (R. McAulay and T. Quatieri, IEEE Trans. ASSP 34(4),
+744-754, 1986), is a tone where no other line but its multiples stands with it. Voices glide, notes
+end or come in chords, bells decay. Under 130 Hz lies the mains' ground: `hum`.
 """
 
 from __future__ import annotations
 
+from collections import deque
+from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.measure.presence import LOUDEST_FLOOR_DBFS
-from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
-from engine.model.track_memory import TrackMemory, per_track, remembered
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
+from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import rms_dbfs
+from engine.model.units import mean_square_at, rms_dbfs
 
-TICKS: Final = 20
-"""Ticks over which the level of the quiet moments must stand."""
+LOOK_TICKS: Final = 5
+"""Ticks from one look to the next."""
+LOOKS: Final = 8
+KEPT: Final = 16
+"""Looks that are remembered, so that a howl is dated from where it began to grow."""
+TICKS: Final = (KEPT + 1) * LOOK_TICKS
 LOBE_BINS: Final = 3
 """Bins on each side of a line that hold its power under a Hann window."""
+BESIDE_BINS: Final = 16
+"""Neighbours that it is held against, to each side."""
+LOWEST_LINE_HZ: Final = 40.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """Lines of one tick, the how manieth and when it began: frequency and level of each."""
+
+    tick: int
+    start_s: float
+    hz: Levels
+    level_dbfs: Levels
+
+
+@dataclass(slots=True)
+class _Lines:
+    """The newest looks at one track."""
+
+    looks: deque[_Look] = field(default_factory=lambda: deque(maxlen=KEPT))
 
 
 class Tone(TrackMemory):
-    """Looks at the spectrum twice a second, where the quiet moments of a track are as steady."""
+    """Looks at the spectrum twice a second, where the track is as loud as a tone."""
 
     NEEDS_SAMPLES: ClassVar = True
 
-    _quiet_dbfs: Levels = per_track(np.nan, rows=TICKS)
+    _lines: list[_Lines] = each_track(_Lines)
+    _quiet_dbfs: Levels = per_track(-np.inf, rows=TICKS)
     _tick: int = remembered(By.WHOLE, 0)
     _hz: Levels = per_track(np.nan)
     _since_s: Levels = per_track(np.nan)
@@ -47,13 +74,13 @@ class Tone(TrackMemory):
         self,
         scene: Scene,
         *,
-        over_floor_db: float = 8.0,
         least_dbfs: float = -50.0,
-        steady_db: float = 0.5,
-        share: float = 0.7,
+        contrast: float = 10.0,
+        steady_db: float = 2.0,
         same: float = 0.003,
+        looks: int = 6,
         lowest_hz: float = 130.0,
-        lasts_s: float = 2.5,
+        alone_db: float = 15.0,
         gone_s: float = 1.6,
     ) -> None:
         """Start with nothing heard.
@@ -62,24 +89,29 @@ class Tone(TrackMemory):
         ----------
         scene : Scene
             Whose tracks are watched.
-        over_floor_db, least_dbfs : float
-            dB, dBFS. A tone lies this far over the floor, and above this in any case.
+        least_dbfs : float
+            dBFS. A fainter tone spoils nothing (ours).
+        contrast : float
+            A line has at least this many times the mean power beside it (10 dB): of noise one bin
+            in 22000 does (exponential distribution).
         steady_db : float
-            dB. Most of the quiet moments of two seconds lie this near to their median.
-        share : float
-            Least share of the power that lies in the one line.
+            dB. Its level stays this near to its median.
         same : float
-            Relative. Two looks found one frequency within this.
+            Relative. Two looks found one line within this.
+        looks : int
+            Of the newest 8, half a second apart, so many must show it, the newest one too.
         lowest_hz : float
             Hz. Lower lines are mains or the place.
-        lasts_s : float
-            s. Told after this much of it, before its alarm is due (CONTRACT.md).
+        alone_db : float
+            dB. Other lines that stand with it, but for its multiples, are fainter by this: else it
+            is a chord, or hum.
         gone_s : float
             s. Words may cover it that long.
         """
-        self._over_floor_db, self._least_dbfs = over_floor_db, least_dbfs
-        self._steady_db, self._share, self._same = steady_db, share, same
-        self._lowest_hz, self._lasts_s, self._gone_s = lowest_hz, lasts_s, gone_s
+        self._least_dbfs, self._contrast, self._steady_db = least_dbfs, contrast, steady_db
+        self._same, self._looks, self._lowest_hz = same, looks, lowest_hz
+        self._alone_db, self._gone_s = alone_db, gone_s
+        self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._rate_hz = scene.sample_rate_hz
@@ -91,58 +123,103 @@ class Tone(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        quiet = m.mean_square.min(axis=0)
-        self._quiet_dbfs[self._tick % TICKS] = rms_dbfs(quiet)
+        self._quiet_dbfs[self._tick % TICKS] = rms_dbfs(m.mean_square.min(axis=0))
         self._tick += 1
-        if self._tick % 5 == 0:
-            for track_index in np.flatnonzero(self._steady(m)).tolist():
-                self._look(track_index, m)
+        if self._tick % LOOK_TICKS == 0:
+            loud = m.mean_square.mean(axis=0) >= self._least_power
+            loud &= self._watched & m.valid.all(axis=0)
+            for track_index in range(self._tracks):
+                if loud[track_index]:
+                    self._look(track_index, m)
+                elif self._lines[track_index].looks:
+                    self._lines[track_index].looks.clear()
         running = m.end_s - self._seen_s <= self._gone_s
-        self._active = running & (m.end_s - self._since_s >= self._lasts_s)
-        self._onset_s = np.where(self._active, self._since_s, self._onset_s)
-        self._last_s = np.where(self._active, self._seen_s, self._last_s)
-        self._hz = np.where(running, self._hz, np.nan)
+        self._active = running
+        self._onset_s = np.where(running, self._since_s, self._onset_s)
+        fresh = m.end_s - self._seen_s < LOOK_TICKS * (m.end_s - m.start_s)
+        self._last_s = np.where(running, np.where(fresh, m.end_s, self._seen_s), self._last_s)
         known = m.any_valid & self._watched
         never = np.zeros(self._tracks, dtype=np.bool_)
-        return condition(self._active & known, known, self._onset_s, self._last_s, never)
-
-    def _steady(self, m: Measurement) -> Flags:
-        """Tracks whose quiet moments are at one level, far over the floor."""
-        newest = (self._tick - 1 - np.arange(TICKS // 2)) % TICKS
-        quiet_dbfs = self._quiet_dbfs[newest]
-        middle_dbfs = np.median(quiet_dbfs, axis=0)
-        floor_dbfs = np.fmin(m.floor_dbfs, LOUDEST_FLOOR_DBFS)
-        loud = middle_dbfs >= np.maximum(floor_dbfs + self._over_floor_db, self._least_dbfs)
-        near = np.abs(quiet_dbfs - middle_dbfs) <= self._steady_db
-        steady = np.count_nonzero(near, axis=0) >= 0.6 * len(newest)
-        return np.asarray(loud & steady & self._watched & m.valid.all(axis=0))
+        return condition(running & known, known, self._onset_s, self._last_s, never)
 
     def _look(self, track_index: int, m: Measurement) -> None:
-        """Find the line, and whether it is the one that was there before."""
-        x = m.samples[:, track_index]
-        power = np.square(np.abs(np.fft.rfft(x * np.hanning(len(x)))))
-        at = int(power[1:-1].argmax()) + 1
-        lobe = power[max(at - LOBE_BINS, 0) : at + LOBE_BINS + 1]
-        hz = at * self._rate_hz / len(x)
-        if lobe.sum() < self._share * power.sum() or hz < self._lowest_hz:
+        """Find the lines of this tick, and whether one has stood for long enough."""
+        looks = self._lines[track_index].looks
+        hz, level_dbfs = self._found(m.samples[:, track_index])
+        looks.append(_Look(self._tick, m.start_s, hz, level_dbfs))
+        if len(looks) < self._looks:
             return
-        low, middle, high = np.sqrt(power[at - 1 : at + 2])
-        # Of a Hann window, exact for a sine: the ratio of the two highest bins.
-        beside, sign = (high, 1.0) if high >= low else (low, -1.0)
-        hz = (at + sign * (2.0 * beside - middle) / (beside + middle)) * self._rate_hz / len(x)
-        if not abs(hz / self._hz[track_index] - 1.0) <= self._same:
-            self._since_s[track_index] = self._began_s(track_index, m)
-        self._hz[track_index] = hz
+        standing = [n for n in range(len(hz)) if self._stands(looks, hz[n], level_dbfs[n])]
+        if not standing:
+            return
+        best = max(standing, key=lambda n: level_dbfs[n])
+        others = [
+            n
+            for n in standing
+            if level_dbfs[n] > level_dbfs[best] - self._alone_db
+            and abs(hz[n] / hz[best] - max(1.0, np.round(hz[n] / hz[best]))) > 2.0 * self._same
+        ]
+        if others or hz[best] < self._lowest_hz or level_dbfs[best] < self._least_dbfs:
+            return
+        if not self._active[track_index] or not self._near(hz[best], self._hz[track_index]):
+            first = self._began_s(track_index, looks, hz[best], m.end_s - m.start_s)
+            self._since_s[track_index] = first
+        self._hz[track_index], self._level_dbfs[track_index] = hz[best], level_dbfs[best]
         self._seen_s[track_index] = m.end_s
-        self._level_dbfs[track_index] = float(rms_dbfs(m.mean_square[:, track_index].mean()))
 
-    def _began_s(self, track_index: int, m: Measurement) -> float:
-        """Begin of the first tick since which the quiet moments lie where they lie now."""
-        rows = (self._tick - 1 - np.arange(TICKS)) % TICKS
-        quiet_dbfs = self._quiet_dbfs[rows, track_index]
-        under = ~(quiet_dbfs >= np.median(quiet_dbfs[:5]) - 2.0)
-        ticks = int(under.argmax()) if under.any() else min(TICKS, self._tick)
-        return max(m.end_s - ticks * (m.end_s - m.start_s), 0.0)
+    def _found(self, x: Samples) -> tuple[Levels, Levels]:
+        """Frequency and AES17 level of each line, arrays of shape (lines,)."""
+        window = np.hanning(len(x) + 2)[1:-1]
+        power = np.square(np.abs(np.fft.rfft(x * window))) * (2.0 / window.sum()) ** 2
+        total = np.cumsum(np.concatenate([[0.0], power]))
+        at = np.arange(BESIDE_BINS, len(power) - BESIDE_BINS - 1)
+        wide = total[at + BESIDE_BINS + 1] - total[at - BESIDE_BINS]
+        lobe = total[at + LOBE_BINS + 1] - total[at - LOBE_BINS]
+        beside = (wide - lobe) / (2.0 * (BESIDE_BINS - LOBE_BINS))
+        here = power[at]
+        line = (here > self._contrast * beside) & (here > 1e-14)
+        line &= (here >= power[at - 1]) & (here > power[at + 1])
+        at = at[line]
+        low, middle, high = (np.sqrt(power[at + n]) for n in (-1, 0, 1))
+        # Of a Hann window, exact for a sine: the ratio of the two highest bins.
+        beside, sign = np.maximum(low, high), np.where(high >= low, 1.0, -1.0)
+        bins = at + sign * (2.0 * beside - middle) / (beside + middle)
+        hz = bins * self._rate_hz / len(x)
+        # The lobe holds 1.5 times the line's own power (the window's noise bandwidth).
+        level_dbfs = 10.0 * np.log10(lobe[line] / 1.5)
+        keep = hz >= LOWEST_LINE_HZ
+        return hz[keep], level_dbfs[keep]
+
+    def _near(self, one_hz: float, other_hz: float) -> bool:
+        return bool(abs(one_hz / other_hz - 1.0) <= self._same)
+
+    def _stands(self, looks: deque[_Look], hz: float, level_dbfs: float) -> bool:
+        """That line was there, as loud, in most of the newest looks."""
+        count = 0
+        for look in list(looks)[-LOOKS:]:
+            near = np.abs(look.hz / hz - 1.0) <= self._same
+            near &= np.abs(look.level_dbfs - level_dbfs) <= self._steady_db
+            count += bool(near.any())
+        return count >= self._looks
+
+    def _began_s(self, track_index: int, looks: deque[_Look], hz: float, tick_s: float) -> float:
+        """Begin of the first look that shows it without a break, and of the ticks before that in
+        which the track was never quieter than the line was then."""
+        first, level_dbfs, missed = looks[-1], -np.inf, 0
+        for look in reversed(looks):
+            near = np.abs(look.hz / hz - 1.0) <= self._same
+            missed = 0 if near.any() else missed + 1
+            if missed > LOOKS - self._looks:
+                break
+            if near.any():
+                first, level_dbfs = look, float(look.level_dbfs[near].max())
+        ticks = 0
+        for back in range(1, LOOK_TICKS):
+            row = (first.tick - 1 - back) % TICKS
+            if self._quiet_dbfs[row, track_index] < level_dbfs - self._steady_db:
+                break
+            ticks = back
+        return max(first.start_s - ticks * tick_s, 0.0)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

@@ -71,7 +71,8 @@ class _Grade:
 _ALL: Final = (
     *(Cause.MUTED, Cause.DEAD_MIC, Cause.SILENT, Cause.DROPOUT, Cause.NOISE_BURST),
     *(Cause.CLIPPED, Cause.HUM, Cause.POLARITY, Cause.PAIR_DRIFT, Cause.DUPLICATE),
-    *(Cause.UNEXPECTED, Cause.TIMECODE),
+    *(Cause.UNEXPECTED, Cause.TIMECODE, Cause.STUCK, Cause.CRACKLE, Cause.NOISE, Cause.TONE),
+    *(Cause.DC, Cause.SWAPPED),
 )
 """`low` is none of them: a gain that falls in mid-take is `silent` first, and one that was never
 set would have to be wrong from the first second on."""
@@ -129,6 +130,9 @@ def schedule(
     return tuple(sorted(planned, key=lambda one: one.onset_s))
 
 
+_LEARNED_FIRST: Final = (Cause.PAIR_DRIFT, Cause.SWAPPED)
+
+
 @dataclass(frozen=True, slots=True)
 class _Part:
     cause: Cause
@@ -158,9 +162,9 @@ def _fitting(acts: list[_Act], room_s: float) -> list[_Act]:
 
 
 def _pairs_learned_first(acts: list[_Act]) -> list[_Act]:
-    """A pair's offset must be learned before it drifts: pair drift is never the first act."""
-    while acts and any(part.cause is Cause.PAIR_DRIFT for part in acts[0]):
-        later = [act for act in acts[1:-1] if all(p.cause is not Cause.PAIR_DRIFT for p in act)]
+    """What a pair or a voice is like must be learned before it changes: never the first act."""
+    while acts and any(part.cause in _LEARNED_FIRST for part in acts[0]):
+        later = [act for act in acts[1:-1] if all(p.cause not in _LEARNED_FIRST for p in act)]
         if later:
             other = acts.index(later[0])
             acts[0], acts[other] = acts[other], acts[0]

@@ -18,8 +18,8 @@ EARLY_S: Final = 1.0
 ANSWER_S: Final = 15.0
 """A fault that is over may still be answered for so long."""
 
-_OF_SPEECH: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.LOW)
-_OF_PAIRS: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.DUPLICATE)
+_OF_SPEECH: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.LOW, Fault.SWAPPED)
+_OF_PAIRS: Final = (Fault.PAIR_DRIFT, Fault.POLARITY, Fault.DUPLICATE, Fault.SWAPPED)
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,6 +40,8 @@ def targets_of(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
             return tuple(Target(pair) for pair in _pairs(tracks))
         case Cause.PAIR_DRIFT:
             return tuple(Target((one,), (other,)) for one, other in _pairs(tracks))
+        case Cause.SWAPPED:
+            return tuple(_exchanged(tracks))
         case Cause.DUPLICATE:
             return tuple(_copies(tracks))
         case Cause.UNEXPECTED:
@@ -47,7 +49,7 @@ def targets_of(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
             return tuple(Target((n,), (), s) for n in _of(tracks, (Kind.UNUSED,)) for s in voices)
         case Cause.TIMECODE:
             return tuple(Target((n,)) for n in _of(tracks, (Kind.TIMECODE,)))
-        case Cause.MUTED | Cause.DEAD_MIC:
+        case Cause.MUTED | Cause.DEAD_MIC | Cause.STUCK | Cause.NOISE | Cause.TONE | Cause.DC:
             return tuple(Target((n,)) for n in _of(tracks, _ANY_MIC))
         case _:
             return tuple(Target((n,)) for n in _of(tracks, VOICES))
@@ -83,6 +85,18 @@ def _pairs(tracks: Sequence[Track]) -> Iterator[tuple[int, int]]:
             if safety.who == main.who and safety.level is PackLevel.SAFETY:
                 yield main.input, safety.input
                 yield safety.input, main.input
+
+
+def _exchanged(tracks: Sequence[Track]) -> Iterator[Target]:
+    """The mains of two performers, both of whom have a safety by which it shows."""
+    pairs = [(one, other) for one, other in _pairs(tracks) if _is_main(tracks, one)]
+    for number, (main, safety) in enumerate(pairs):
+        for other_main, other_safety in pairs[number + 1 :]:
+            yield Target((main, other_main), (safety, other_safety))
+
+
+def _is_main(tracks: Sequence[Track], number: int) -> bool:
+    return any(t.input == number and t.level is PackLevel.MAIN for t in tracks)
 
 
 def _copies(tracks: Sequence[Track]) -> Iterator[Target]:

@@ -25,6 +25,7 @@ from engine.inject.pair_drift import pair_drift
 from engine.inject.polarity import polarity
 from engine.inject.silent import silent
 from engine.inject.stuck import stuck
+from engine.inject.swapped import swapped
 from engine.inject.timecode import timecode
 from engine.inject.tone import tone
 from engine.inject.unexpected import unexpected
@@ -90,6 +91,7 @@ INJECTORS: Final = {
         InjectorRule(
             Fault.PAIR_DRIFT, pair_drift, "pair_drift_amber_s", speech_s="pair_drift_amber_s"
         ),
+        InjectorRule(Fault.SWAPPED, swapped, "swapped_amber_s", speech_s="swapped_amber_s"),
         InjectorRule(Fault.UNEXPECTED, unexpected, "unexpected_amber_s", lasts_s=(12.0, 25.0)),
         InjectorRule(Fault.CLOCK, clock, 0.0, "clock_red_s", lasts_s=(6.0, 15.0)),
         InjectorRule(

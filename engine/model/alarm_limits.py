@@ -100,6 +100,7 @@ _OFF_FOR: Final[Mapping[Fault, tuple[Kind, ...]]] = {
     Fault.DUPLICATE: (Kind.TIMECODE,),
     Fault.POLARITY: _NO_SOUND_KINDS,
     Fault.PAIR_DRIFT: _NO_SOUND_KINDS,
+    Fault.SWAPPED: tuple(k for k in Kind if k is not Kind.LAV),
     Fault.UNEXPECTED: tuple(k for k in Kind if k is not Kind.UNUSED),
     Fault.TIMECODE: tuple(k for k in Kind if k is not Kind.TIMECODE),
     Fault.INPUT_LOST: (),
@@ -139,6 +140,9 @@ LIMITS: Final[Mapping[str, Limit]] = {
         ),
         _speech_seconds(
             "pair_drift_amber_s", 10.0, "seconds of speech off the pair's offset: amber"
+        ),
+        _speech_seconds(
+            "swapped_amber_s", 10.0, "seconds of speech that come on another's input: amber"
         ),
         _level("unexpected_dbfs", -50.0, "a signal above this on an unused input is unexpected"),
         _seconds("unexpected_amber_s", 5.0, "unexpected signal this long: amber"),

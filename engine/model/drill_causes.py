@@ -26,6 +26,12 @@ class Cause(StrEnum):
     DUPLICATE = "duplicate"
     UNEXPECTED = "unexpected"
     TIMECODE = "timecode"
+    STUCK = "stuck"
+    CRACKLE = "crackle"
+    NOISE = "noise"
+    TONE = "tone"
+    DC = "dc"
+    SWAPPED = "swapped"
 
     @property
     def fault(self) -> Fault | None:

@@ -183,6 +183,15 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         check_first="one pack is quieter than before: mic slipped or obstructed, plug half out",
     ),
     FaultRule(
+        "swapped",
+        Fault.SWAPPED,
+        amber_s=0.0,  # as above
+        red_s=NEVER,
+        off_s=2.0,
+        word="swapped",
+        check_first="inputs changed places: who wears which pack, then the patch; swap in the plan",
+    ),
+    FaultRule(
         "unexpected",
         Fault.UNEXPECTED,
         amber_s="unexpected_amber_s",

@@ -58,6 +58,7 @@ class Fault(StrEnum):
     DUPLICATE = "duplicate"
     POLARITY = "polarity"
     PAIR_DRIFT = "pair_drift"
+    SWAPPED = "swapped"
     UNEXPECTED = "unexpected"
     TIMECODE = "timecode"
     INPUT_LOST = "input_lost"

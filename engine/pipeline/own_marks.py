@@ -2,18 +2,71 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
 import numpy as np
 
+from engine.measure.disturbances import Disturbance
 from engine.model.commands import Mark
 from engine.model.messages import Measurement
 from engine.model.tracks import Plan
 
+GAIN: Final = "gain"
+"""Word of a mark for a gain that was turned by hand; the others are those of `Disturbing`."""
 
-def own_marks(m: Measurement, plan: Plan) -> list[Mark]:
-    """The marks of one tick: a gain that was turned by hand, with its track and how far."""
+
+@dataclass(frozen=True, slots=True)
+class OwnMark:
+    """One thing that happened to one track and is no fault.
+
+    what : a word of CONTRACT.md
+    track : the plan's `input` number
+    level_dbfs : highest sample peak; None where there is none to tell
+    text : all of it, one line
+    """
+
+    what: str
+    track: int
+    from_s: float
+    until_s: float
+    level_dbfs: float | None
+    text: str
+
+    @property
+    def mark(self) -> Mark:
+        """The same as a mark of the history."""
+        return Mark(self.text, self.from_s)
+
+
+def gain_marks(m: Measurement, plan: Plan) -> list[OwnMark]:
+    """Gains that were turned by hand, as one tick shows them: which track, and how far."""
     marks = []
     for track_index in np.flatnonzero(m.gain_step_db):
         track = plan.tracks[track_index]
         gain = f"{m.gain_step_db[track_index]:+.0f} dB".replace("-", "\u2212")
-        marks.append(Mark(f"gain {gain}: {track.input} {track.label}", m.end_s))
+        text = f"gain {gain}: {track.input} {track.label}"
+        marks.append(OwnMark(GAIN, track.input, m.end_s, m.end_s, None, text))
     return marks
+
+
+def disturbance_marks(
+    disturbances: Sequence[Disturbance], plan: Plan, label: Callable[[float], str]
+) -> list[OwnMark]:
+    """Wind, rustle and blows that are over; `label` gives the timecode of a moment."""
+    marks = []
+    for one in disturbances:
+        track = plan.tracks[one.track_index]
+        span = f"{_clock(label(one.from_s))} to {_clock(label(one.until_s))}"
+        level = f"{one.peak_dbfs:.0f} dBFS".replace("-", "\u2212")
+        text = f"{one.what.value}, {span}, {level}: {track.input} {track.label}"
+        marks.append(
+            OwnMark(one.what.value, track.input, one.from_s, one.until_s, one.peak_dbfs, text)
+        )
+    return marks
+
+
+def _clock(timecode: str) -> str:
+    """Hours, minutes and seconds of a label."""
+    return timecode[:8]

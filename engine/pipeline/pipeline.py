@@ -22,6 +22,7 @@ from engine.detectors.bank import DetectorBank
 from engine.detectors.base import TickContext, doubted
 from engine.line_check.live_check import ASKED as LINE_CHECK
 from engine.line_check.live_check import LiveLineCheck
+from engine.measure.disturbances import Disturbances
 from engine.measure.floor import Learned
 from engine.measure.level_meter import LevelMeter
 from engine.measure.meter import Meter, Totals
@@ -40,7 +41,7 @@ from engine.pipeline.crew_commands import CrewCommands
 from engine.pipeline.framing import TickFramer
 from engine.pipeline.level_strip import LevelStripRecorder
 from engine.pipeline.outlook import Outlook
-from engine.pipeline.own_marks import own_marks
+from engine.pipeline.own_marks import OwnMark, disturbance_marks, gain_marks
 from engine.plan.change import judged, refuse_other_ways
 from engine.session.checkpoint import Checkpoint
 from engine.timecode.clock import Reference, TimecodeClock
@@ -86,7 +87,9 @@ class Pipeline:
         self.meter = self._framer.meter
         self.book = Book(self.scene, rules, remembers)
         self._crew = CrewCommands()
-        self._unlogged_marks: list[Mark] = []
+        self._disturbances = None if reduced else Disturbances(self.scene)
+        self.own_marks: list[OwnMark] = []
+        self._logged_marks = 0
         self.audio_lost_s = 0.0
         self._cause_alarms = CauseAlarms(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
@@ -146,6 +149,9 @@ class Pipeline:
         )
         self._bank.change(scene, remap, same)
         self.outlook.change(scene, same)
+        if self._disturbances is not None:
+            before_disturbances, self._disturbances = self._disturbances, Disturbances(scene)
+            carry(self._disturbances, before_disturbances, same)
         if not remap.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
             self._peaks = remap.last(self._peaks, 0.0)
@@ -207,9 +213,7 @@ class Pipeline:
             measurement.peak_max, -measurement.peak_min
         ).max(axis=0)
         self._newest = tick.number % PEAK_HOLD_TICKS
-        for mark in own_marks(measurement, self.plan):
-            self._crew.obey(mark, self.book, self.plan, measurement.end_s)
-            self._unlogged_marks.append(mark)
+        self._set_marks(measurement)
         events = self._roll_by_code(measurement)
         resting = self._crew.standing_by or self.book.on_break
         context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
@@ -219,8 +223,19 @@ class Pipeline:
 
     def take_marks(self) -> list[Mark]:
         """Marks that the watch set by itself since the last call, for the log."""
-        marks, self._unlogged_marks = self._unlogged_marks, []
+        marks = [one.mark for one in self.own_marks[self._logged_marks :]]
+        self._logged_marks = len(self.own_marks)
         return marks
+
+    def _set_marks(self, m: Measurement | None) -> None:
+        """Set down what happened on tracks and is no fault; None: the take has ended."""
+        marks = [] if m is None else gain_marks(m, self.plan)
+        if self._disturbances is not None:
+            over = self._disturbances.finish() if m is None else self._disturbances.update(m)
+            marks += disturbance_marks(over, self.plan, lambda at_s: self.clock.label_at(at_s)[0])
+        for own in marks:
+            self._crew.obey(own.mark, self.book, self.plan, own.until_s)
+        self.own_marks += marks
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""
@@ -270,6 +285,11 @@ class Pipeline:
     def finish(self) -> None:
         """The take has ended: count its last, incomplete tick in the totals."""
         self._framer.finish()
+        self.finish_marks()
+
+    def finish_marks(self) -> None:
+        """Set down what has not ended by itself, once the take has."""
+        self._set_marks(None)
 
     # ---- the crew ----------------------------------------------------------------------------
 

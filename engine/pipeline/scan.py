@@ -121,6 +121,7 @@ class _Watch:
                     progress(stretch.frames / rate_hz)
         if stretch.totals is None:
             raise SourceError(f"{self._info.name}: ended before it was measured: scan it again")
+        self._pipeline.finish_marks()
         incidents = self._pipeline.incidents()
         self._tell(incidents)
         return ScanResult(
@@ -134,6 +135,7 @@ class _Watch:
             self._recorder.history(),
             stretch.lost_frames / rate_hz,
             self._disagreements,
+            tuple(sorted(self._pipeline.own_marks, key=lambda mark: (mark.from_s, mark.track))),
         )
 
     def _tell_ended(self, events: Sequence[AlarmEvent]) -> None:

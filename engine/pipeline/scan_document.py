@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from engine.model.messages import Incident
 from engine.model.units import stated
+from engine.pipeline.own_marks import OwnMark
 from engine.pipeline.scan_result import ScanResult, timecode_source
 from engine.timecode import user_bits
 from engine.timecode.clock import TimecodeClock
@@ -51,6 +52,7 @@ def document(result: ScanResult) -> dict[str, Any]:
         "take": take_json(result),
         "tracks": [track_json(result, track_index) for track_index in indices],
         "incidents": [incident_json(incident, result.clock) for incident in result.incidents],
+        "marks": [_mark_json(mark, result.clock) for mark in result.marks],
         "who": _who_json(result),
         "failed": [],
     }
@@ -75,6 +77,20 @@ def take_json(result: ScanResult) -> dict[str, Any]:
         if bits is None
         else {"hex": user_bits.as_text(bits), "date": user_bits.date_in(bits)},
         "notices": list(result.notices),
+    }
+
+
+def _mark_json(mark: OwnMark, clock: TimecodeClock) -> dict[str, Any]:
+    labelled = timecode_source(clock) is not None
+    return {
+        "track": mark.track,
+        "what": mark.what,
+        "from_s": round(mark.from_s, 4),
+        "until_s": round(mark.until_s, 4),
+        "level_dbfs": None if mark.level_dbfs is None else round(mark.level_dbfs, 2),
+        "start_timecode": clock.label_at(mark.from_s)[0] if labelled else None,
+        "end_timecode": clock.label_at(mark.until_s)[0] if labelled else None,
+        "text": mark.text,
     }
 
 

@@ -10,6 +10,7 @@ from engine.measure.meter import Totals
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.level_history import LevelHistory
+from engine.pipeline.own_marks import OwnMark
 from engine.sources.base import SourceInfo
 from engine.timecode.clock import Origin, TimecodeClock
 from engine.timecode.labels import difference
@@ -22,7 +23,7 @@ class ScanResult:
     """What a scan found in one take.
 
     `path` is the take as it was named, `frames` what was really read, `clock` its timecode;
-    `disagreements` say where plan and file differ.
+    `disagreements` say where plan and file differ; `marks` are what happened and is no fault.
     """
 
     path: str
@@ -35,6 +36,7 @@ class ScanResult:
     history: LevelHistory
     audio_lost_s: float
     disagreements: tuple[str, ...] = ()
+    marks: tuple[OwnMark, ...] = ()
 
     @property
     def duration_s(self) -> float:

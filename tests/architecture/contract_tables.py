@@ -10,6 +10,7 @@ import math
 import re
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from app.cli.arguments import parser_of
@@ -20,6 +21,7 @@ from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Plan, Track
 from engine.pipeline import scan_document
+from engine.pipeline.own_marks import OwnMark
 from engine.pipeline.scan import scan_source
 from engine.plan.load import PlanError, parse_plan
 from engine.report.content.report_data import Break, Done, Note
@@ -193,7 +195,9 @@ def scan_json() -> str:
             Track(3, kind=Kind.AMBIENCE),
         )
     )
-    return _key_table(scan_document.document(scan_source(ArraySource(sound, 8_000), plan)))
+    result = scan_source(ArraySource(sound, 8_000), plan)
+    result = replace(result, marks=(OwnMark("wind", 1, 1.0, 2.0, -12.0, "wind"),))
+    return _key_table(scan_document.document(result))
 
 
 def report_json() -> str:

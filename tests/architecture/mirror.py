@@ -31,6 +31,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/detectors/test_hum.py": "engine/detectors/mains_spectra",
     "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",
     "engine/detectors/test_low.py": "engine/detectors/tick_group",
+    "engine/detectors/test_swapped.py": (
+        "engine/detectors/pack_matches engine/detectors/voice_models"
+    ),
     "engine/drill/test_drill_history.py": "engine/drill/history_chart engine/drill/read_log",
     "engine/drill/test_drill_source.py": "engine/drill/quiet_performer",
     "engine/inject/test_every_injector.py": (
@@ -40,7 +43,8 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/inject/muted engine/inject/noise "
         "engine/inject/noise_burst engine/inject/noise_floor engine/inject/pair_drift "
         "engine/inject/polarity engine/inject/receiver engine/inject/registry "
-        "engine/inject/shape engine/inject/silent engine/inject/stuck engine/inject/tone "
+        "engine/inject/shape engine/inject/silent engine/inject/stuck "
+        "engine/inject/swapped engine/inject/tone "
         "engine/inject/unexpected"
     ),
     "engine/early_signs/test_sign_watch.py": "engine/early_signs/period engine/early_signs/rules",

@@ -36,6 +36,10 @@ def make(tracks: tuple[Track, ...], story: Mapping[str, Any]) -> Samples:
     place = {track.input: n for n, track in enumerate(tracks)}
     for fault in story.get("fault", []):
         first, last = (round(fault[key] * RATE_HZ) for key in ("from_s", "to_s"))
+        if fault["what"] == "other input":
+            one, other = (columns[place[number]][first:last] for number in fault["tracks"])
+            one[:], other[:] = other.copy(), one.copy()
+            continue
         for number in fault["tracks"]:
             FAULTS[fault["what"]](columns[place[number]], first, last, rng)
     return np.array(columns, dtype=np.float32).T
@@ -55,7 +59,10 @@ def _healthy(
     for speech in story.get("speech", []):
         if speech["who"] == track.who:
             first, last = (round(speech[key] * RATE_HZ) for key in ("from_s", "to_s"))
-            sound[first:last] += amplitude(VOICE_DBFS + down_db) * _voice(last - first, rng)
+            # One voice for both packs, where the story says so; else each has its own.
+            same = story.get("voices") == "one a performer"
+            of_who = np.random.default_rng([first, *track.who.encode()]) if same else rng
+            sound[first:last] += amplitude(VOICE_DBFS + down_db) * _voice(last - first, of_who)
     return sound
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
@@ -12,13 +13,17 @@ from app.views.widgets.basics import Button, plain, say
 from engine.model.drill_causes import Cause
 
 COLUMNS = 5
-DIGITS = 9
+DRILL_KEYS: Final[tuple[str, ...]] = (
+    *"123456789",
+    *(f"F{n}" for n in (1, 2, 3, 4, 5, 6, 7, 8, 10, 12)),
+    "Shift+F1",
+)
+"""F9 and F11 have their own meaning on every page."""
 
 
 def key_of(cause: Cause) -> str:
     """The key that names it: 1 to 9, then F1 and on."""
-    index = list(Cause).index(cause)
-    return str(index + 1) if index < DIGITS else f"F{index + 1 - DIGITS}"
+    return DRILL_KEYS[list(Cause).index(cause)]
 
 
 class DrillPanel(QWidget):

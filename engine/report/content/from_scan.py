@@ -10,7 +10,7 @@ from engine.model.tracks import Track
 from engine.pipeline.scan_document import track_json
 from engine.pipeline.scan_result import ScanResult
 from engine.report.content.excerpts import Opener, Progress, read_excerpts
-from engine.report.content.report_data import Section, TrackFigures
+from engine.report.content.report_data import Note, Section, TrackFigures
 from engine.report.content.sections import entries, pictured, with_excerpts
 from engine.timecode import user_bits
 from engine.timecode.clock import Origin
@@ -52,6 +52,7 @@ def section_of_scan(result: ScanResult) -> Section:
         timecode_origin=result.timecode_from,
         timecode_offset=difference(ahead, result.clock.rate_at(0.0)) if ahead else "",
         user_bits=_user_bits(result.clock.user_bits),
+        marks=tuple(Note(mark.from_s, mark.text, "", mark.track) for mark in result.marks),
         path=result.path,
     )
 

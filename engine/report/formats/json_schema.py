@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
+from engine.measure.disturbances import Disturbing
 from engine.model.fault_remedies import FAULTS
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmState, EventKind, Fault, Kind, PackLevel, Severity
+from engine.pipeline.own_marks import GAIN
 
 Node = dict[str, Any]
 
@@ -112,10 +114,23 @@ def scan() -> Node:
             "uncovered": _list({"type": "array", "items": _NUMBER, "minItems": 2, "maxItems": 2}),
         }
     )
+    mark = _object(
+        {
+            "track": _TRACK,
+            "what": _one_of((GAIN, *(word.value for word in Disturbing))),
+            "from_s": _NUMBER,
+            "until_s": _NUMBER,
+            "level_dbfs": _or_null(_NUMBER),
+            "start_timecode": _or_null(_LABEL),
+            "end_timecode": _or_null(_LABEL),
+            "text": _TEXT,
+        }
+    )
     found = {
         "take": take,
         "tracks": _list(track),
         "incidents": _list(_object(incident, some)),
+        "marks": _list(mark),
         "who": _list(who),
         "failed": _FAILED,
     }

@@ -19,7 +19,7 @@ RATE = 48000
 FRAMES = 10 * RATE
 ONSET_S, END_S = 3.0, 8.0
 FLOOR_DBFS = -58.0
-TRACKS = {Fault.DUPLICATE: (1, 3)}
+TRACKS = {Fault.DUPLICATE: (1, 3), Fault.SWAPPED: (1, 3)}
 
 
 def place() -> Samples:
@@ -232,6 +232,16 @@ def test_hum_level_and_lines(clean: Samples) -> None:
         mains = 50.0 if truth.remark.startswith("50") else 60.0
         off = np.abs(hz - mains * np.round(hz / mains))
         assert power[(off < 4.0) & (hz > 30)].sum() > 0.99 * power.sum()
+
+
+def test_swapped_inputs_carry_each_other(clean: Samples) -> None:
+    """Each has the other's samples, bit for bit; one track alone is refused."""
+    done, truth = put(clean, Fault.SWAPPED, 0.5)
+    first, last = (round(at_s * RATE) for at_s in (truth.onset_s, truth.end_s))
+    np.testing.assert_array_equal(done[first:last, 0], clean[first:last, 2])
+    np.testing.assert_array_equal(done[first:last, 2], clean[first:last, 0])
+    with pytest.raises(ValueError, match="two tracks"):
+        inject(clean, RATE, Fault.SWAPPED, (1,), 5.0, 9.0, 0.5, np.random.default_rng(1))
 
 
 def test_duplicate_bit_exact(clean: Samples) -> None:

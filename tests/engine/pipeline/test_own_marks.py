@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from engine.measure.disturbances import Disturbance, Disturbing
 from engine.model.commands import Mark
 from engine.model.messages import Block
 from engine.model.tracks import Plan, Track
-from engine.pipeline.own_marks import own_marks
+from engine.pipeline.own_marks import OwnMark, disturbance_marks, gain_marks
 from engine.pipeline.pipeline import Pipeline
 from tests.support import harmless_sound as sound
 from tests.support.feeding import tick
@@ -20,9 +21,20 @@ PLAN = Plan((Track(1, "Boom"), Track(2, "Crowd")))
 def test_a_gain_step_is_one_mark() -> None:
     """The mark names track and step, and nothing is said where no gain was turned."""
     quiet = tick(7)
-    assert own_marks(quiet, PLAN) == []
+    assert gain_marks(quiet, PLAN) == []
     stepped = replace(quiet, gain_step_db=np.array([-9.8, 0.0]))
-    assert own_marks(stepped, PLAN) == [Mark("gain \u221210 dB: 1 Boom", quiet.end_s)]
+    (own,) = gain_marks(stepped, PLAN)
+    assert own.mark == Mark("gain \u221210 dB: 1 Boom", quiet.end_s)
+    assert (own.what, own.track, own.level_dbfs) == ("gain", 1, None)
+
+
+def test_wind_is_told_with_its_span_and_its_level() -> None:
+    """From when to when, how loud, on which track, in one line."""
+    wind = Disturbance(Disturbing.WIND, 1, 3.0, 65.5, -12.4)
+    (own,) = disturbance_marks([wind], PLAN, lambda at_s: f"21:14:{int(at_s) % 60:02d}:00")
+    text = "wind, 21:14:03 to 21:14:05, \u221212 dBFS: 2 Crowd"
+    assert own == OwnMark("wind", 2, 3.0, 65.5, -12.4, text)
+    assert own.mark == Mark(text, 3.0)
 
 
 def test_it_stands_in_the_history_and_waits_for_the_log() -> None:

@@ -1,0 +1,159 @@
+"""Which packs hear one voice: main and safety of a body, or two that the plan gives to two bodies.
+
+Model: the two packs on one body hear its voice within a millisecond of each other, so their low
+ends are correlated at such a lag. Another body hears it later, fainter and with more of the room;
+what matches there is the period of a pitch, which moves, so correlations are averaged at each lag.
+A pack that matches another performer's, while the mates of both match neither, hangs on the wrong
+input. The largest Pearson's r over those lags is generalised cross-correlation
+without weighting (C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 320-327, 1976).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.messages import Flags, Levels, Measurement
+from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+
+LAGS: Final = 3
+"""Each half a millisecond: a voice reaches both packs of one body within half a metre of air."""
+LOUDER: Final = 2.0
+"""A voice is close to its own packs: one of two that match has so many times any other's energy."""
+NEWEST: Final = 0.2
+"""Share of the newest tick in an average: it goes back half a second."""
+SPOKEN: Final = 0.5
+"""Share of a tick's hops with speech, so that its correlation is that of the voice."""
+
+
+@dataclass(slots=True)
+class Match:
+    """Two packs of different performers that match: for how many seconds of speech, since when."""
+
+    since_s: float
+    seconds: float = 0.0
+    r: Levels = field(default_factory=lambda: np.zeros(2 * LAGS + 1))
+
+
+class PackMatches(TrackMemory):
+    """Adds up how long packs of different performers match, and their own mates do not.
+
+    matches : by both track indices, the lower first
+    """
+
+    matches: dict[tuple[int, int], Match] = remembered(By.KEYS, lambda _: {})
+    _own_r: Levels = remembered(By.ANEW, lambda d: np.zeros((len(d._packs), 2 * LAGS + 1)))
+
+    def __init__(
+        self, scene: Scene, packs: NDArray[np.int64], *, alike: float, unlike: float, most_s: float
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        packs : ndarray of int, shape (packs,)
+            Track indices of all packs.
+        alike : float
+            Least r of two packs on one body.
+        unlike : float
+            A pack whose mate matches less than this share of its best match has lost it.
+        most_s : float
+            s. No more than this is added up, so that a match that ends is forgotten soon.
+        """
+        self._packs, self._alike, self._unlike, self._most_s = packs, alike, unlike, most_s
+        row = {int(track_index): n for n, track_index in enumerate(packs)}
+        self._mate = np.full(len(packs), -1, dtype=np.int64)
+        for main, safety in scene.pairs():
+            if main in row and safety in row:
+                self._mate[row[main]], self._mate[row[safety]] = row[safety], row[main]
+        self._mated = np.flatnonzero(self._mate >= 0)
+        self.reset()
+
+    def update(self, m: Measurement) -> None:
+        """Take in one tick."""
+        if not len(self._mated):
+            return
+        spoken = m.speech[:, self._packs].mean(axis=0) >= SPOKEN
+        spoken &= m.valid[:, self._packs].all(axis=0)
+        asked = self._mated[spoken[self._mated]]
+        if not len(asked):
+            return
+        x = m.decimated[self._packs]
+        tick_r = by_lag(x[asked], x[self._mate[asked]])
+        self._own_r[asked] += NEWEST * (tick_r - self._own_r[asked])
+        own = np.abs(self._own_r).max(axis=1)
+        tick_s = m.end_s - m.start_s
+        self._end(asked[own[asked] >= self._alike], tick_s)
+        lost = asked[own[asked] < self._unlike]
+        if len(lost):
+            energy = m.mean_square[:, self._packs].sum(axis=0)
+            self._find(x, lost, own, spoken, energy, m.start_s, tick_s)
+
+    def _end(self, mated: NDArray[np.int64], tick_s: float) -> None:
+        """Packs that match their own mates speak against all else, twice as much."""
+        if not self.matches:
+            return
+        fine = set(self._packs[mated].tolist())
+        for pair, match in list(self.matches.items()):
+            if fine & set(pair):
+                match.seconds -= 2.0 * tick_s
+                if match.seconds <= 0.0:
+                    del self.matches[pair]
+
+    def _find(
+        self,
+        x: NDArray[np.float32],
+        lost: NDArray[np.int64],
+        own: Levels,
+        spoken: Flags,
+        energy: Levels,
+        start_s: float,
+        tick_s: float,
+    ) -> None:
+        """Count what each pack that lost its mate matches instead."""
+        for one in lost.tolist():
+            others = np.flatnonzero(spoken & (np.arange(len(x)) != one))
+            r = by_lag(np.broadcast_to(x[one], (len(others), x.shape[1])), x[others])
+            for other, tick_r in zip(others.tolist(), r, strict=True):
+                if other in lost and one > other:
+                    continue  # counted from the other side
+                a, b = sorted((int(self._packs[one]), int(self._packs[other])))
+                sign = 1 if int(self._packs[one]) == a else -1
+                match = self.matches.get((a, b))
+                if match is None:
+                    if np.abs(tick_r).max() < self._alike:
+                        continue
+                    match = self.matches[a, b] = Match(start_s)
+                match.r += NEWEST * (tick_r[::sign] - match.r)
+                rest = np.delete(energy, [one, other]).max(initial=0.0)
+                near = max(energy[one], energy[other]) >= LOUDER * rest
+                best = float(np.abs(match.r).max())
+                apart = max(own[one], own[other]) <= self._unlike * best
+                if near and apart and best >= self._alike:
+                    match.seconds = min(match.seconds + tick_s, self._most_s)
+
+
+def by_lag(one: NDArray[np.float32], other: NDArray[np.float32]) -> Levels:
+    """Pearson's r of each row with its counterpart at each of the lags, shape (rows, lags)."""
+    one = one - one.mean(axis=1, keepdims=True)
+    other = other - other.mean(axis=1, keepdims=True)
+    middle = one[:, LAGS : one.shape[1] - LAGS]
+    energy = np.vecdot(middle, middle)
+    r = np.empty((len(one), 2 * LAGS + 1))
+    for lag in range(2 * LAGS + 1):
+        late = other[:, lag : lag + middle.shape[1]]
+        norm = energy * np.vecdot(late, late)
+        r[:, lag] = np.vecdot(middle, late) / np.sqrt(np.maximum(norm, 1e-30))
+    return r
+
+
+def voice_correlation(one: NDArray[np.float32], other: NDArray[np.float32]) -> Levels:
+    """The largest Pearson's r of each row with its counterpart at any of the lags, either sign."""
+    return np.asarray(np.abs(by_lag(one, other)).max(axis=1))

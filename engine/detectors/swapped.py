@@ -1,0 +1,241 @@
+"""Swapped: inputs changed places; what the plan calls one performer is another.
+
+Model: the packs of one body hear one voice (`pack_matches`), and each pack's own wearer shapes its
+spectra (`voice_models`). Where one pack of a pair hangs on another's input, packs of two performers
+match and their own mates do not; where both changed places, or there is but one, each input carries
+the voice that was learned on the other. Somebody who leans to another's pack is still heard on
+their own, so a voice counts as moved only where it came from changed as well, or fell silent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.pack_matches import PackMatches
+from engine.detectors.voice_models import VoiceModels
+from engine.model.messages import Condition, Fault, Kind, Measurement, PackLevel
+from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_remap import By
+from engine.model.tracks import Scene
+
+DEFAULT_S = 10.0
+"""Speech that the plan waits for by default (CONTRACT.md)."""
+NOT_ALONE = 5
+"""Ticks of the own voice that may be chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Swap:
+    """Two track indices, since when, and what it looks like."""
+
+    one: int
+    other: int
+    since_s: float
+    words: str
+
+
+def _swap(one: int, other: int, since_s: float, words: str) -> _Swap:
+    return _Swap(min(one, other), max(one, other), since_s, words)
+
+
+class Swapped(TrackMemory):
+    """Reports each pair of inputs that changed places on the higher one, with the lower."""
+
+    NEEDS_SAMPLES: ClassVar = True
+
+    _matches: PackMatches = remembered(By.PART, lambda d: d._new_matches())
+    _voices: VoiceModels = remembered(By.PART, lambda d: d._new_voices())
+    _swaps: dict[int, _Swap] = remembered(By.ANEW, lambda _: {})
+
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        alike: float = 0.65,
+        unlike: float = 0.6,
+        match_share: float = 0.1,
+        louder: float = 2.5,
+        learn_s: float = 2.0,
+        clip: float = 4.0,
+        fits: float = 1.5,
+        both: float = 12.0,
+        alone: float = 30.0,
+        most: float = 60.0,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are watched.
+        alike, unlike : float
+            See `PackMatches`: own mates reach 0.8 in 95 % of the ticks of their wearer's speech,
+            another's 0.7 in 10 % (measured in rooms with 1.4 s of reverberation).
+        match_share : float
+            Share of the speech waited for in which strangers must match: most of what is said is
+            drowned by others, or lasts under half a tick.
+        louder, learn_s, clip, fits, most : float
+            See `VoiceModels`. Natural logarithms where it says so.
+        both : float
+            Natural logarithm. Least score of each where two inputs carry each other's voice: one in
+            e^12 at a time if frames were as independent as the model has them.
+        alone : float
+            The same where the other has not spoken since.
+        """
+        self._alike, self._unlike, self._match_share = alike, unlike, match_share
+        self._louder, self._learn_s, self._clip, self._fits = louder, learn_s, clip, fits
+        self._both, self._alone, self._most = both, alone, most
+        self._watched = scene.watched(Fault.SWAPPED)
+        self._scene, self._tracks = scene, len(scene.tracks)
+        lavs = scene.kinds(Kind.LAV) & self._watched
+        safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks], dtype=np.bool_)
+        self._packs: NDArray[np.int64] = np.flatnonzero(lavs)
+        self._mains: NDArray[np.int64] = np.flatnonzero(lavs & ~safety)
+        waits_s = scene.numbers("swapped_amber_s")[self._packs]
+        self._waits_s = float(waits_s.min(initial=600.0))
+        self._share = self._waits_s / DEFAULT_S
+        self._main_of = {b: a for a, b in scene.pairs()}
+        self.reset()
+
+    def _new_matches(self) -> PackMatches:
+        most_s = 1.5 * self._match_share * self._waits_s
+        return PackMatches(
+            self._scene, self._packs, alike=self._alike, unlike=self._unlike, most_s=most_s
+        )
+
+    def _new_voices(self) -> VoiceModels:
+        return VoiceModels(
+            self._mains,
+            self._scene.sample_rate_hz,
+            louder=self._louder,
+            learn_s=self._learn_s,
+            clip=self._clip,
+            fits=self._fits,
+            doubt=self._both,
+            most=self._most * max(1.0, self._share),
+        )
+
+    def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
+        """Active while inputs carry each other's packs."""
+        if measurement is None or len(self._packs) < 2:
+            return unknown(self._tracks)
+        m = measurement
+        self._matches.update(m)
+        self._voices.update(m)
+        self._follow()
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        onset_s, last_s = np.full((2, self._tracks), np.nan)
+        partners = np.full(self._tracks, -1, dtype=np.int64)
+        for at, swap in self._swaps.items():
+            active[at], partners[at] = True, swap.one
+            onset_s[at], last_s[at] = swap.since_s, m.end_s
+        never = np.zeros(self._tracks, dtype=np.bool_)
+        known = m.any_valid & self._watched
+        return condition(active & known, known, onset_s, last_s, never, partners)
+
+    def _follow(self) -> None:
+        """What stands now; of performers who are in several, one alarm, where it began."""
+        if not self._matches.matches and not self._voices.others:
+            self._swaps = {}
+            return
+        groups: list[tuple[set[int], list[_Swap]]] = []
+        for swap in self._found():
+            who = {self._performer(swap.one), self._performer(swap.other)}
+            joined = [group for group in groups if group[0] & who]
+            groups = [group for group in groups if not group[0] & who]
+            of_all = [one for _, swaps in joined for one in swaps]
+            groups.append((who.union(*(whos for whos, _ in joined)), [*of_all, swap]))
+        before, self._swaps = self._swaps, {}
+        for whos, swaps in groups:
+            first = swaps[0]
+            since_s = min(swap.since_s for swap in swaps)
+            at, one = first.other, first.one
+            for earlier_at, earlier in before.items():
+                if self._performer(earlier_at) in whos:
+                    at, one = earlier_at, earlier.one
+            self._swaps[at] = _Swap(one, at, since_s, first.words)
+
+    def _found(self) -> list[_Swap]:
+        """All that speaks for a swap, what tells most first."""
+        voices, matches = self._by_voices(), self._by_matches()
+        moved = any(swap.words.startswith("all") for swap in matches)
+        return [*matches, *voices] if moved else [*voices, *matches]
+
+    def _performer(self, track_index: int) -> int:
+        """The index of the main of the pack's performer."""
+        return self._main_of.get(track_index, track_index)
+
+    def _by_matches(self) -> list[_Swap]:
+        """Packs of strangers that match: which of their inputs changed places."""
+        least_s = self._match_share * self._waits_s
+        found = [(pair, m) for pair, m in self._matches.matches.items() if m.seconds >= least_s]
+        if not found:
+            return []
+        shift = self._shift([pair for pair, _ in found])
+        swaps = []
+        for (a, b), match in sorted(found, key=lambda item: item[1].since_s):
+            one, other = self._performer(a), self._performer(b)
+            words = "main and safety belong to two performers"
+            if shift:
+                words = f"all inputs are moved by {abs(shift)}"
+            elif self._spoken_as_itself(one) and self._spoken_as_itself(other):
+                one, other = self._safety(one), self._safety(other)
+                words = "the safeties of two performers changed places"
+            elif self._carries(one, other) or self._carries(other, one):
+                words = "the mains of two performers changed places"
+            if one != other:
+                swaps.append(_swap(one, other, match.since_s, words))
+        return swaps
+
+    def _shift(self, found: list[tuple[int, int]]) -> int:
+        """By how many inputs all were moved, if two matches or more and no other swap say so."""
+        inputs = [track.input for track in self._scene.tracks]
+        planned = {tuple(sorted((inputs[a], inputs[b]))) for a, b in self._scene.pairs()}
+        for shift in (1, -1, 2, -2):
+            moved = {(inputs[a] - shift, inputs[b] - shift) for a, b in found}
+            if len(moved) > 1 and moved <= planned:
+                return shift
+        return 0
+
+    def _safety(self, main: int) -> int:
+        return next((safety for safety, of in self._main_of.items() if of == main), main)
+
+    def _spoken_as_itself(self, main: int) -> bool:
+        """The voice on that main is still the one that was learned there."""
+        since = [o for (_, voice), o in self._voices.others.items() if voice == main]
+        return bool(since) and max(o.against for o in since) > 4 * NOT_ALONE
+
+    def _carries(self, one: int, other: int) -> bool:
+        found = self._voices.others.get((one, other))
+        return found is not None and found.score >= self._both
+
+    def _by_voices(self) -> list[_Swap]:
+        """Inputs that carry each other's voices, or one that carries a voice gone elsewhere."""
+        swaps = []
+        others = self._voices.others
+        both, alone = self._both * self._share, self._alone * self._share
+        for (one, voice), other in others.items():
+            best = max(o.score for (at, _), o in others.items() if at == one)
+            if other.score < both or other.score < best:
+                continue
+            back = others.get((voice, one))
+            mutual = back is not None and back.score >= both
+            gone = other.score >= alone and other.against <= NOT_ALONE
+            if mutual or gone:
+                since_s = max(other.since_s, back.since_s) if mutual and back else other.since_s
+                words = f"{'each' if mutual else 'one'} carries the voice of the other"
+                swaps.append(_swap(one, voice, since_s, words))
+        return swaps
+
+    def detail(self, track_index: int) -> str:
+        """What was seen, one line."""
+        swap = self._swaps.get(track_index)
+        if swap is None:
+            return "inputs changed places"
+        one, other = (self._scene.tracks[n] for n in sorted((swap.one, swap.other)))
+        return f"inputs {one.input} and {other.input}: {swap.words}"

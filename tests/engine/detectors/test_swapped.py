@@ -1,0 +1,142 @@
+"""Swapped inputs: who correlates with whom, and whose voice is heard where.
+
+Two microphones on one body hear its voice within a millisecond and 10 to 20 dB apart in gain; at
+another body, some metres off, it is 20 dB fainter and 9 ms late (inverse distance; 343 m/s). The
+voices are those of `tests.support.harmless_sound`, played faster or slower so that pitch and
+formants differ as those of a man and a woman do (G. Fant, 1960, textbook).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.swapped import Swapped
+from engine.model.messages import Kind, PackLevel, State
+from engine.model.tracks import Scene, Track
+from tests.support import harmless_sound as sound
+from tests.support.watching import measurements
+
+SECONDS = 76.0
+SWAP_S = 44.0
+WHO = ("foreman", "rigger")
+SCENE = Scene(
+    (
+        Track(1, who="foreman", level=PackLevel.MAIN),
+        Track(2, who="foreman", level=PackLevel.SAFETY),
+        Track(3, who="rigger", level=PackLevel.MAIN),
+        Track(4, who="rigger", level=PackLevel.SAFETY),
+        Track(5, kind=Kind.BOOM),
+    ),
+    sound.RATE,
+)
+
+
+def spoken(who: int) -> sound.Wave:
+    """Turns of 4 s: one performer speaks, then the other."""
+    rng = np.random.default_rng(20 + who)
+    fast = (0.85, 1.3)[who]
+    made = sound.voice(SECONDS * fast + 1.0, -24.0, rng, talks=0.9)
+    frames = round(SECONDS * sound.RATE)
+    voice = np.interp(np.arange(frames) * fast, np.arange(len(made)), made)
+    turn = (np.arange(frames) // (4 * sound.RATE)) % 2 == who
+    return np.asarray(voice * turn)
+
+
+def night() -> np.ndarray:
+    """The five tracks as they should be, shape (frames, tracks)."""
+    voices = [spoken(0), spoken(1)]
+    tracks = []
+    for who, other in ((0, 1), (1, 0)):
+        far = sound.delayed(voices[other], 430) * 0.08
+        for gain, late in ((1.0, 0), (0.2, 9)):
+            rng = np.random.default_rng(len(tracks))
+            own = sound.delayed(voices[who], late)
+            tracks.append(gain * (own + far + sound.room(SECONDS, -56.0, rng)))
+    tracks.append(0.1 * (voices[0] + voices[1]) + sound.room(SECONDS, -56.0, rng))
+    return sound.takes(tracks)
+
+
+NIGHT = night()
+
+
+def exchanged(order: tuple[int, ...], from_s: float = SWAP_S) -> np.ndarray:
+    """From that moment on track n carries what track `order[n]` carried."""
+    x = NIGHT.copy()
+    at = round(from_s * sound.RATE)
+    x[at:] = NIGHT[at:][:, order]
+    return x
+
+
+def found(x: np.ndarray) -> list[tuple[float, int, int, str]]:
+    """When, on which track, with which other, in which words: each once."""
+    detector = Swapped(SCENE)
+    said: list[tuple[float, int, int, str]] = []
+    for m, feed in measurements(x, SCENE):
+        condition = detector.update(m, feed)
+        assert condition.partners is not None
+        for at in np.flatnonzero(condition.state == State.ACTIVE).tolist():
+            if at not in [one[1] for one in said]:
+                said.append((m.end_s, at, int(condition.partners[at]), detector.detail(at)))
+    return said
+
+
+def test_nothing_changed_places() -> None:
+    """Two who take turns are no swap, whoever speaks."""
+    assert found(NIGHT) == []
+
+
+def test_two_mains_are_named() -> None:
+    """The inputs of both mains, within ten seconds of speech."""
+    ((at_s, at, other, words),) = found(exchanged((2, 1, 0, 3, 4)))
+    assert {at, other} == {0, 2}
+    assert SWAP_S < at_s < SWAP_S + 10.0
+    assert words.startswith("inputs 1 and 3: ")
+
+
+def test_two_mains_from_the_start() -> None:
+    """Nothing was learned, but main and safety hear two voices."""
+    ((at_s, at, other, words),) = found(exchanged((2, 1, 0, 3, 4), 0.0))
+    assert {at, other} == {0, 2}
+    assert at_s < 24.0  # the first ten seconds know no floor, and so no speech
+    assert words.endswith("main and safety belong to two performers")
+
+
+def test_both_packs_of_two_performers() -> None:
+    """Both pairs still match in themselves: the voices tell."""
+    ((at_s, at, other, words),) = found(exchanged((2, 3, 0, 1, 4)))
+    assert {at, other} == {0, 2}
+    assert SWAP_S < at_s < SWAP_S + 10.0
+    assert words.endswith("carries the voice of the other")
+
+
+def test_two_safeties_are_named() -> None:
+    """The voices on the mains stay, so the safeties changed places."""
+    said = found(exchanged((0, 3, 2, 1, 4)))
+    assert said
+    assert {said[0][1], said[0][2]} in ({0, 2}, {1, 3})
+
+
+def test_it_ends_when_the_plugs_are_back() -> None:
+    """What was swapped for twelve seconds is over within as many after that."""
+    x = exchanged((2, 1, 0, 3, 4))
+    back = round((SWAP_S + 14.0) * sound.RATE)
+    x[back:] = NIGHT[back:]
+    detector = Swapped(SCENE)
+    active = []
+    for m, feed in measurements(x, SCENE):
+        condition = detector.update(m, feed)
+        active.append(bool((condition.state == State.ACTIVE).any()))
+    assert any(active)
+    assert not active[-1]
+
+
+@pytest.mark.parametrize("off", ["swapped"])
+def test_the_plan_may_leave_it_off(off: str) -> None:
+    """With one pack watched there is nobody to change places with."""
+    limits: dict[str, float | str | None] = {off: "off"}
+    tracks = tuple(Track(t.input, who=t.who, level=t.level, limits=limits) for t in SCENE.tracks)
+    scene = Scene(tracks, sound.RATE)
+    detector = Swapped(scene)
+    for m, feed in measurements(NIGHT[: 2 * sound.RATE], scene):
+        assert (detector.update(m, feed).state == State.UNKNOWN).all()
