@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import copy
 import traceback
+from collections.abc import Sequence
 from dataclasses import replace
 
 from engine.detectors.guard import reason_of
 from engine.model.commands import ChangePlan, SwapInputs, Watch
 from engine.model.messages import AlarmEvent
+from engine.model.safe_text import harmless
 from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.plan.agreement import with_code
@@ -46,8 +48,7 @@ class PlanChanger:
         try:
             text = self._text(asked)
             plan = self._as_before(parse_plan(text, self._channels))
-            figures = None if self._recorder is None else self._recorder.figures()
-            copy.deepcopy(self._pipeline).change_plan(plan, at_s)  # where it fails, it fails here
+            return self._go_by(plan, text, at_s)
         except (PlanError, PlanChangeError) as error:
             self._refuse(str(error).splitlines()[0].removeprefix("plan: "))
             return None
@@ -55,6 +56,26 @@ class PlanChanger:
             traceback.print_exc()
             self._refuse(reason_of(error))
             return None
+
+    def found_code(self, channels: Sequence[int], at_s: float) -> list[AlarmEvent] | None:
+        """Read those channels as code from now on; None where the plan has them so already."""
+        codes = tuple(sorted({*self._code_channels, *channels}))
+        plan, lines = with_code(self.watch.plan, codes)
+        self._code_channels = codes
+        if not lines:
+            return None
+        try:
+            events = self._go_by(plan, self.watch.plan_text, at_s)
+        except Exception as error:  # the watch goes on by the plan it has
+            traceback.print_exc()
+            self._refuse(reason_of(error))
+            return None
+        self.notice = " · ".join(map(harmless, lines))
+        return events
+
+    def _go_by(self, plan: Plan, text: str, at_s: float) -> list[AlarmEvent]:
+        figures = None if self._recorder is None else self._recorder.figures()
+        copy.deepcopy(self._pipeline).change_plan(plan, at_s)  # where it fails, it fails here
         events = self._pipeline.change_plan(plan, at_s)
         self.watch = replace(self.watch, plan=plan, plan_text=text)
         self.notice = ""

@@ -30,6 +30,7 @@ from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime import open_source
+from engine.runtime.code_finder import CodeFinder
 from engine.runtime.computer import Computer
 from engine.runtime.guarded_listener import GuardedListener
 from engine.runtime.host import Host, Load
@@ -134,6 +135,8 @@ class Runner:
         self.log = WatchLog(log, watch, self.pipeline, self.input, self._host)
         self.log.begin(logged_request or request, watch, notices, new=resumed is None)
         self._plan = PlanChanger(watch, info, self.pipeline, self.log.recorder)
+        growing_or_live = info.live or info.growing
+        self._code_finder = CodeFinder(rate_hz) if growing_or_live else None
         self._headphones = GuardedListener(plan, rate_hz, self._host.open_output, self._fed_frames)
         self._rounds = RoundPlayer(self.pipeline, self._headphones.ask)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
@@ -193,13 +196,24 @@ class Runner:
             self._publish_due = 0.0  # what the crew did is to be seen at once
 
     def _change_plan(self, asked: ChangePlan | SwapInputs, at_s: float) -> list[AlarmEvent]:
-        events = self._plan.change(asked, at_s)
+        return self._changed(self._plan.change(asked, at_s))
+
+    def _changed(self, events: list[AlarmEvent] | None) -> list[AlarmEvent]:
+        """Tell all of the plan as it is now; None: it stayed as it was."""
         self._notice = self._plan.notice
         if events is None:
             return []
         self._headphones.change(self.watch.plan)
         self._on_plan(self.watch)
         return events
+
+    def _look_for_code(self, block: Block) -> None:
+        """A live input can't be looked into before: its tracks of code show while it is watched."""
+        channels = self._code_finder.take_in(block.samples) if self._code_finder else ()
+        if channels:
+            events = self._plan.found_code(channels, self.pipeline.now_s)
+            if events is not None:
+                self._pass_on(self._changed(events))
 
     def _turn(self) -> None:
         block = None if self.input.ended else self._read()
@@ -241,6 +255,7 @@ class Runner:
             self._headphones.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
                 self.log.tick(self.pipeline.now_s, self.problems, self._rounds.take_unlogged())
+        self._look_for_code(block)
         self.log.drill_faults()
         self.input.losses.audio_came(block, now)
 
