@@ -4,22 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
 
 from PySide6.QtCore import QObject, QSaveFile
-from PySide6.QtWidgets import QFileDialog
 
 from app.models.key_bindings import Act
 from app.models.plan_table import COLUMNS, HEADS, PlanTable
 from app.report.print_table import preview, table
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
+from app.views.plan import plan_file
 from app.views.plan.plan_page import PlanPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from engine.model.commands import ChangePlan, Open, Watch
-
-PLANS: Final = "Plans (*.toml)"
 
 
 class LivePlan(QObject):
@@ -88,9 +85,7 @@ class LivePlan(QObject):
     def _save(self) -> None:
         if self._draft is None or self._draft.mistakes:
             return
-        path, _ = QFileDialog.getSaveFileName(
-            self._page.window(), "Save the plan", self._path, PLANS
-        )
+        path = plan_file.ask_where(self._page.window(), self._path)
         if path:
             self.save_to(path)
 

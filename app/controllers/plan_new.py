@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
-from app.controllers.plan_live import PLANS, print_plan, write
+from app.controllers.plan_live import print_plan, write
 from app.models.plan_sheet import TEMPLATES, to_text
 from app.models.plan_table import PlanTable
 from app.services.background import Background
 from app.services.preferences import Preferences
 from app.style import theme
 from app.style import wording as words
+from app.views.plan import plan_file
 from app.views.plan.plan_page import PlanPage
 from app.views.plan.plan_source import PlanSource
 from app.views.start_page import TAKES, StartPage
@@ -43,9 +45,11 @@ class NewPlan(QObject):
         """From what is the plan to be made?"""
         source = self._start_page.input
         named = "" if source is None else f"{source.name}, {words.channels(source.channels)}"
-        page = PlanSource(self._layer.below, named, self._draft is not None)
+        used = self._start_page.inputs.carried
+        page = PlanSource(self._layer.below, named, self._draft is not None, len(used))
         if source is not None:
             page.from_input.connect(lambda: self.from_input(source.channels))
+            page.from_used.connect(lambda: self.from_input(source.channels, used))
         page.from_take.connect(lambda: self._ask_take("take"))
         page.from_folder.connect(lambda: self._ask_take("folder"))
         page.from_table.connect(lambda: self._ask_take("table"))
@@ -63,13 +67,13 @@ class NewPlan(QObject):
         if path:
             self.from_take(path)
 
-    def from_input(self, channels: int) -> None:
-        """A new plan of so many inputs."""
+    def from_input(self, channels: int, used: Sequence[int] = ()) -> None:
+        """A new plan of so many inputs, or of those in use alone."""
         from engine.runtime.open_source import (
             plan_of_input,  # the window is to be up before sources are loaded
         )
 
-        self._begin("", plan_of_input(channels), channels)
+        self._begin("", plan_of_input(channels, used), channels)
 
     def from_template(self, number: int) -> None:
         """A new plan with the rows of that template."""
@@ -98,7 +102,10 @@ class NewPlan(QObject):
         try:
             text = Path(path).read_text(encoding="utf-8")
             self._begin(path, text, None)
-        except (OSError, ValueError) as error:
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            self._start_page.show_error(f"{Path(path).name}: can't be read: {reason}.")
+        except ValueError as error:
             message = f"{Path(path).name}: can't be edited here: {error}. Fix it in a text editor."
             self._start_page.show_error(message)
 
@@ -137,9 +144,7 @@ class NewPlan(QObject):
         return str(Path(self._last) / "plan.toml")
 
     def _save_as(self) -> bool:
-        path, _ = QFileDialog.getSaveFileName(
-            self._start_page.window(), "Save the plan", self._path or self._fresh_path(), PLANS
-        )
+        path = plan_file.ask_where(self._start_page.window(), self._path or self._fresh_path())
         return bool(path) and self.save_to(path)
 
     def save_to(self, path: str) -> bool:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 from engine.plan.edit import ORDER
 
@@ -42,6 +43,45 @@ def by_letter(words: Sequence[str], letter: str, now: str) -> str | None:
     if not fitting:
         return None
     return fitting[(fitting.index(now) + 1) % len(fitting)] if now in fitting else fitting[0]
+
+
+Change = tuple[int, str, str]
+"""Row, key and new words of a cell."""
+
+PLACEHOLDER: Final = re.compile(r"Performer \d+")
+"""Stands in a template for who wears the packs."""
+
+
+def followers(rows: Sequence[Mapping[str, Any]], at: int, key: str, words: str) -> list[Change]:
+    """What else changes where a template's placeholder gets its name in one cell: `who` and the
+    names of all of that performer's packs. A name that anyone typed is left alone."""
+    who = str(rows[at].get("who", ""))
+    if key not in ("who", "name") or not words or not PLACEHOLDER.fullmatch(who):
+        return []
+    level = f" {rows[at].get('level', '')}"
+    named = words
+    if key == "name" and level.strip() and words.lower().endswith(level):
+        named = words[: -len(level)].strip() or words
+    changes: list[Change] = []
+    for n, row in enumerate(rows):
+        if row.get("who") != who:
+            continue
+        label = str(row.get("name", ""))
+        if (n, "who") != (at, key):
+            changes.append((n, "who", named))
+        if (n, "name") != (at, key) and label.startswith(who):
+            changes.append((n, "name", named + label[len(who) :]))
+    return changes
+
+
+def in_a_cell(message: str) -> str:
+    """Nobody types quotes into a cell."""
+    return message.replace("allowed, in double quotes:", "allowed:").replace('"', "")
+
+
+def shown(value: object) -> str:
+    """A limit as it is typed."""
+    return f'"{value}"' if isinstance(value, str) else str(value)
 
 
 def free_input(used: Sequence[int]) -> int:

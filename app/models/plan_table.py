@@ -16,7 +16,15 @@ from PySide6.QtCore import (
 )
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
-from app.models.plan_sheet import free_input, heads_of, to_cells, to_text
+from app.models.plan_sheet import (
+    followers,
+    free_input,
+    heads_of,
+    in_a_cell,
+    shown,
+    to_cells,
+    to_text,
+)
 from engine.plan.edit import (
     ORDER,
     add_track,
@@ -102,7 +110,7 @@ class PlanTable(QAbstractTableModel):
         except PlanError as error:
             self.mistakes = error.mistakes
         lines = toml_lines(text)
-        wrong = {mistake.line: _in_a_cell(mistake.message) for mistake in self.mistakes}
+        wrong = {mistake.line: in_a_cell(mistake.message) for mistake in self.mistakes}
         self._wrong = {path: wrong[line] for path, line in lines.items() if line in wrong}
         self._cells = {line: path for path, line in lines.items() if path[:1] == ("track",)}
         self.endResetModel()
@@ -117,7 +125,7 @@ class PlanTable(QAbstractTableModel):
         key = str(path[2]) if len(path) > 2 else "input"
         head = HEADS[COLUMNS.index(key)] if key in COLUMNS else key
         where = f"Row {row + 1} (input {self.words(row, 'input')}), {head}"
-        return f"{where}: {_in_a_cell(mistake.message)}"
+        return f"{where}: {in_a_cell(mistake.message)}"
 
     def change(self, words: str, text: str) -> None:
         """Take over a changed text, so that it can be taken back."""
@@ -244,7 +252,7 @@ class PlanTable(QAbstractTableModel):
         """What stands in a cell."""
         value = self._rows[row].get(key, "")
         if key == LIMITS and isinstance(value, dict):
-            return ", ".join(f"{name} = {_shown(one)}" for name, one in value.items())
+            return ", ".join(f"{name} = {shown(one)}" for name, one in value.items())
         return str(value)
 
     def mistake(self, row: int, key: str) -> str:
@@ -268,6 +276,8 @@ class PlanTable(QAbstractTableModel):
             return True
         try:
             text = self._edited(row, key, typed)
+            for n, other, words in followers(self._rows, row, key, typed):
+                text = _with(text, n, other, words, self._rows[n])
         except (ValueError, TypeError):
             return False
         self.change(f"{HEADS[index.column()]} of track {row + 1}", text)
@@ -286,12 +296,3 @@ def _with(text: str, row: int, key: str, typed: str, present: Mapping[str, Any])
     if not typed and (key in _NO_EMPTY or key not in present):
         return set_value(text, row, key, None)
     return set_value(text, row, key, typed)
-
-
-def _in_a_cell(message: str) -> str:
-    """Nobody types quotes into a cell."""
-    return message.replace("allowed, in double quotes:", "allowed:").replace('"', "")
-
-
-def _shown(value: object) -> str:
-    return f'"{value}"' if isinstance(value, str) else str(value)

@@ -238,6 +238,10 @@ QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weigh
 QTableView::item:selected {{ border: 1px solid {cover}; }}
 QTableView::item {{ padding: {px4}px {px9}px; }}
 QTableView#overview {{ font-size: {px17}px; gridline-color: {panel}; }}
+QTableView QLineEdit, QTableView QComboBox {{ border: none; border-radius: 0;
+  padding: 0 {px9}px; }}
+QTableView QLineEdit:focus, QTableView QComboBox:focus {{ border: 2px solid {cover};
+  padding: 0 {px6}px; }}
 QDialog {{ background: {bg}; }}
 QDialog QAbstractItemView {{ background: {panel}; color: {ink}; border: 1px solid {line};
   alternate-background-color: {bg}; selection-background-color: {line}; selection-color: {ink}; }}

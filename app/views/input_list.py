@@ -146,6 +146,14 @@ class InputList(QListWidget):
                 item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{item.text()}, {lights.words}")
 
     @property
+    def carried(self) -> tuple[int, ...]:
+        """Channels of the chosen input that carried something, from 1; empty where unknown."""
+        item = self.currentItem()
+        lights: Lights | None = None if item is None else item.data(_LIGHTS)
+        ever = () if lights is None else lights.carried
+        return tuple(number for number, one in enumerate(ever, start=1) if one)
+
+    @property
     def input(self) -> Input | None:
         """The live input that is chosen."""
         item = self.currentItem()

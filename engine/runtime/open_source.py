@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from engine.model.safe_text import harmless
 from engine.model.tracks import BY_TIMECODE, Plan, plan_for
 from engine.pipeline.take_probe import probe_take
 from engine.plan.agreement import at_the_files_rate, names_apart, with_code
-from engine.plan.edit import set_take
+from engine.plan.edit import set_rows, set_take
 from engine.plan.load import load_plan
 from engine.plan.table_file import TABLES, TableFileError, plan_of_table
 from engine.plan.template import new_plan
@@ -133,9 +133,11 @@ def fit_plan(path: str | Path | None, info: SourceInfo) -> tuple[Plan, tuple[str
     return plan, tuple(map(harmless, (*lines, *rate_lines, *names, *code_lines)))
 
 
-def plan_of_input(channels: int) -> str:
-    """The text of a new plan for a live input of so many channels."""
-    return new_plan([""] * channels)
+def plan_of_input(channels: int, used: Sequence[int] = ()) -> str:
+    """The text of a new plan for a live input of so many channels, or for those in use alone."""
+    if not used:
+        return new_plan([""] * channels)
+    return set_rows(new_plan([""] * len(used)), [{"input": number} for number in used])
 
 
 def plan_from(path: str) -> tuple[str, int]:

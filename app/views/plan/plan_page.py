@@ -65,6 +65,15 @@ class Cells(QStyledItemDelegate):
         box.addItems([str(word) for word in words])
         return box
 
+    def updateEditorGeometry(  # noqa: N802
+        self,
+        editor: QWidget,
+        option: QStyleOptionViewItem,
+        index: QModelIndex | QPersistentModelIndex,
+    ) -> None:
+        """The whole cell: inside its padding a line would be cut."""
+        editor.setGeometry(option.rect)
+
     def paint(
         self,
         painter: QPainter,
@@ -103,6 +112,8 @@ class PlanPage(Overlay):
         self.table.setItemDelegate(Cells(look, self.table))
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.table.horizontalHeader().setStretchLastSection(True)
+        along = Qt.AlignmentFlag.AlignLeading | Qt.AlignmentFlag.AlignVCenter
+        self.table.horizontalHeader().setDefaultAlignment(along)
         self.state, self.help = plain("", "dim", wrap=True), plain("", "small", wrap=True)
         self.use = Button(use, "Ctrl+Enter", main=True).as_primary()
         self.save = Button("Save as…", "Ctrl+S", main=True)

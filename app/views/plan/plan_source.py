@@ -20,21 +20,25 @@ class PlanSource(Overlay):
     """One button for each way; each closes the page."""
 
     from_input = Signal()
+    from_used = Signal()
     from_take = Signal()
     from_folder = Signal()
     from_table = Signal()
     from_template = Signal(int)
     go_on = Signal()
 
-    def __init__(self, parent: QWidget, named: str, draft: bool) -> None:
-        """`named` is the live input that is chosen, empty for none; `draft`: one was begun."""
+    def __init__(self, parent: QWidget, named: str, draft: bool, used: int = 0) -> None:
+        """`named` is the live input that is chosen, empty for none; `draft`: one was begun;
+        `used`: on so many of its inputs something arrives."""
         super().__init__(parent)
         self.setAccessibleName("Make a plan")
         self.column.addWidget(plain("Make a plan", "title"))
         self.column.addWidget(plain(WORDS, wrap=True))
         live = Button(f"From {named or 'a live input: none chosen'}", "I", main=True)
         live.setEnabled(bool(named))
-        ways = [
+        in_use = Button(f"From the {used} inputs with a signal", "S", main=True)
+        ways = [(in_use.as_primary(), self.from_used, "S")] if used else []
+        ways += [
             (live, self.from_input, "I"),
             (Button("From a take…", "T", main=True), self.from_take, "T"),
             (Button("From a folder of mono files…", "F", main=True), self.from_folder, "F"),
@@ -47,6 +51,7 @@ class PlanSource(Overlay):
             button.clicked.connect(self.hide)
             button.clicked.connect(signal)
             QShortcut(QKeySequence(letter), self).activated.connect(button.click)
+        self.column.addWidget(plain("Or begin with the rows of a usual set:", "dim"))
         for number, (name, _) in enumerate(TEMPLATES, start=1):
             button = Button(name, str(number))
             self.column.addWidget(button)

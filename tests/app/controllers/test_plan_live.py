@@ -11,10 +11,10 @@ from PySide6.QtTest import QAbstractItemModelTester
 from PySide6.QtWidgets import QLineEdit
 from pytestqt.qtbot import QtBot
 
-from app.controllers import plan_live
 from app.models.plan_table import COLUMNS, HEADS, MISTAKE_ROLE, PlanTable
 from app.report.print_table import table
 from app.views.header import NO_PLAN
+from app.views.plan import plan_file
 from app.views.plan.plan_page import PlanPage
 from app.views.widgets.overlay import Question
 from app.window.main_window import MainWindow
@@ -246,7 +246,7 @@ def test_closing_asks_while_the_plan_in_use_is_in_no_file(
     question = window.layer.current
     assert isinstance(question, Question)
     path = tmp_path / "tonight.toml"
-    monkeypatch.setattr(plan_live.QFileDialog, "getSaveFileName", lambda *_: (str(path), ""))
+    monkeypatch.setattr(plan_file, "ask_where", lambda *_: str(path))
     question.yes.click()
     assert path.read_text(encoding="utf-8") == text
     assert window.leaving.may_close()

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import soundfile
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFileDialog
 from pytestqt.qtbot import QtBot
 
+from app.views.plan import plan_file
 from app.views.plan.plan_page import PlanPage
 from app.views.plan.plan_source import PlanSource
 from app.window.main_window import MainWindow
@@ -41,8 +41,7 @@ def page_of(window: MainWindow) -> PlanPage:
 
 def save_to(monkeypatch: pytest.MonkeyPatch, path: Path) -> None:
     """What the user will answer when asked for a file to save in."""
-    answer = staticmethod(lambda *_a: (str(path), ""))
-    monkeypatch.setattr(QFileDialog, "getSaveFileName", answer)
+    monkeypatch.setattr(plan_file, "ask_where", lambda *_: str(path) if path.name else "")
 
 
 def test_from_the_chosen_input_by_keyboard(

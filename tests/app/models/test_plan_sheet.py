@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.models.plan_sheet import TEMPLATES, by_letter, heads_of, to_cells, to_text
+from app.models.plan_sheet import (
+    TEMPLATE_KEYS,
+    TEMPLATES,
+    by_letter,
+    followers,
+    heads_of,
+    to_cells,
+    to_text,
+)
 from app.models.plan_table import PlanTable
 from engine.plan.load import parse_plan
 from engine.plan.template import new_plan
@@ -81,3 +90,31 @@ def test_every_template_is_a_plan(qapp: object) -> None:
         table.paste(0, 0, to_text(rows()))
         assert table.mistakes == ()
         assert name.startswith(f"{len(parse_plan(table.text).tracks)} tracks")
+
+
+def rows_of(number: int) -> list[dict[str, str]]:
+    """The rows of a template, by key."""
+    return [dict(zip(TEMPLATE_KEYS, row, strict=True)) for row in TEMPLATES[number][1]()]
+
+
+@pytest.mark.parametrize(
+    ("key", "words"), [("name", "Foreman main"), ("name", "Foreman"), ("who", "Foreman")]
+)
+def test_a_placeholder_is_named_once(key: str, words: str) -> None:
+    """One name in either cell names both packs of a template's performer, and nobody else."""
+    rows = rows_of(0)
+    rows[0][key] = words
+    before = rows_of(0)
+    for row, other, value in followers(before, 0, key, words):
+        rows[row][other] = value
+    assert [row["who"] for row in rows[:3]] == ["Foreman", "Foreman", "Performer 2"]
+    assert rows[1]["name"] == "Foreman safety"
+    assert rows[0]["name"] in (words, "Foreman main")
+    assert rows[2:] == before[2:]
+
+
+def test_a_name_that_somebody_typed_is_left_alone() -> None:
+    """Only placeholders follow."""
+    rows = [{"input": "1", "name": "Foreman main", "who": "Foreman", "level": "main"}] * 2
+    assert followers(rows, 0, "who", "Verger") == []
+    assert followers(rows_of(0), 0, "pack", "17") == []

@@ -1,0 +1,32 @@
+"""Where a plan is to be saved."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import QStandardPaths
+from PySide6.QtWidgets import QFileDialog, QWidget
+
+PLANS: Final = "Plans (*.toml)"
+
+
+def ask_where(window: QWidget, path: str) -> str:
+    """Ask for a file to save a plan in; empty where that was given up.
+
+    A name without an ending gets one, before it is asked whether a file may be written over: a
+    plan is known by its ending.
+    """
+    dialog = QFileDialog(window, "Save the plan", "", PLANS)
+    dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
+    dialog.setDefaultSuffix("toml")
+    if not Path(path).is_absolute():
+        path = str(Path(documents()) / path)
+    dialog.setDirectory(str(Path(path).parent))
+    dialog.selectFile(Path(path).name)
+    return dialog.selectedFiles()[0] if dialog.exec() else ""
+
+
+def documents() -> str:
+    """Where people keep their papers: files of nobody's making do not go where we were started."""
+    return QStandardPaths.writableLocation(QStandardPaths.StandardLocation.DocumentsLocation)
