@@ -65,7 +65,11 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     _verify_command(commands, does)
     add_json(
         command(
-            commands, "sessions", does["sessions"], "list what was watched", "trackwarden sessions"
+            commands,
+            "sessions",
+            does["sessions"],
+            "list the sessions that were watched",
+            "trackwarden sessions",
         )
     )
     _overview_command(commands, does)
@@ -78,8 +82,8 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
 
 
 _REPORT_FORMS: Final = (
-    ("html", "one file that stands alone; without any form named: SESSION.html here"),
-    ("pdf", "the same to print"),
+    ("html", "a page in one file (default: SESSION.html in this folder)"),
+    ("pdf", "the same as PDF, to print"),
     ("csv", "the incidents for a spreadsheet"),
     ("json", "everything for a script"),
 )
@@ -143,7 +147,10 @@ def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
     drill.add_argument("take", metavar="TAKE", help=TAKE_HELP)
     add_plan(drill)
     drill.add_argument(
-        "--seed", type=seed, metavar="N", help="the same N is the same drill; else a new one"
+        "--seed",
+        type=seed,
+        metavar="N",
+        help="the same N gives the same drill (default: a new one)",
     )
     drill.add_argument(
         "--level",
@@ -216,9 +223,7 @@ def _report_command(commands: Commands, does: Mapping[str, Run]) -> None:
         type=Path,
         help="markers for editing programs: OTIO, EDL and WebVTT",
     )
-    report.add_argument(
-        "--no-bom", action="store_true", help="CSV without the mark that tells it is UTF-8"
-    )
+    report.add_argument("--no-bom", action="store_true", help="CSV without a byte order mark")
     add_paper(report)
 
 
@@ -238,8 +243,8 @@ def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:
         commands,
         "verify",
         does["verify"],
-        "hold the recorder's takes against a session: is all that was heard there? exit status "
-        "0: all of it, 1: something is missing or differs, 2: failed",
+        "check the recorder's takes against a session: is everything on the card? exit status "
+        "0: everything, 1: something is missing or differs, 2: failed",
         "trackwarden verify 20260314T2105 /media/card --html check.html",
     )
     verify.add_argument("session", metavar="SESSION", help="its name or a part of it")
@@ -250,8 +255,8 @@ def _verify_command(commands: Commands, does: Mapping[str, Run]) -> None:
         help="takes, or a card's folder; nothing is written there",
     )
     verify.add_argument("--json", action="store_true", help="print one JSON document, nothing else")
-    verify.add_argument("--html", metavar="F", type=Path, help="the result as one page")
-    verify.add_argument("--pdf", metavar="F", type=Path, help="the same to print")
+    verify.add_argument("--html", metavar="F", type=Path, help="the result as a page in one file")
+    verify.add_argument("--pdf", metavar="F", type=Path, help="the same as PDF, to print")
     verify.add_argument(
         "--against",
         metavar="FOLDER",
@@ -287,7 +292,9 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
         help=f"{TAKE_HELP}; or a table with a row for each track (.csv, .tsv), or another plan",
     )
     source.add_argument("--device", metavar="D", help="index or part of the name")
-    new.add_argument("-o", dest="output", metavar="P", help="write to this file, never over one")
+    new.add_argument(
+        "-o", dest="output", metavar="P", help="write to this file; never overwrites one"
+    )
     check = command(
         actions,
         "check",

@@ -27,7 +27,6 @@ from engine.model.commands import (
 )
 from engine.model.messages import AlarmEvent, Block
 from engine.model.snapshot import Snapshot
-from engine.model.tracks import Plan
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime import open_source
 from engine.runtime.code_finder import CodeFinder
@@ -107,18 +106,13 @@ class Runner:
         self.input = InputSupervisor(request, self._host, info, checkpoint)
         info = self.input.info
         try:
-            plan, disagreements = open_source.fit_plan(request.plan, info)
-            notices = (*info.notices, *disagreements)
-            plan_text = open_source.plan_text(request.plan, plan)
-            start_s = _start_s(request, info, self._host) if resumed is None else resumed.start_s
-            watch = _watch(request, info, plan, plan_text, start_s)
-            reference = Reference.of(start_s, info.sample_rate_hz, live=info.live)
+            watch, notices = _opened(request, info, self._host, resumed)
             rate_hz = info.sample_rate_hz
             self.pipeline = Pipeline(
-                plan,
+                watch.plan,
                 rate_hz,
                 checkpoint=checkpoint,
-                reference=reference,
+                reference=Reference.of(watch.start_s, rate_hz, live=info.live),
                 reduced=bool(reduced),
                 remembers=0,  # the log has them
             )
@@ -137,7 +131,9 @@ class Runner:
         self._plan = PlanChanger(watch, info, self.pipeline, self.log.recorder)
         growing_or_live = info.live or info.growing
         self._code_finder = CodeFinder(rate_hz) if growing_or_live else None
-        self._headphones = GuardedListener(plan, rate_hz, self._host.open_output, self._fed_frames)
+        self._headphones = GuardedListener(
+            watch.plan, rate_hz, self._host.open_output, self._fed_frames
+        )
         self._rounds = RoundPlayer(self.pipeline, self._headphones.ask)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
         self._computer = (
@@ -309,23 +305,24 @@ class Runner:
         )
 
 
-def _start_s(request: Open, info: SourceInfo, host: Host) -> float:
-    """Time since midnight of stream time 0, s."""
-    return host.day_s() if info.live else (info.start_s or 0.0) + request.start_s
-
-
-def _watch(request: Open, info: SourceInfo, plan: Plan, plan_text: str, start_s: float) -> Watch:
+def _opened(
+    request: Open, info: SourceInfo, host: Host, resumed: Resumed | None
+) -> tuple[Watch, tuple[str, ...]]:
+    """What is watched by that request, and what is to be said of its source and plan."""
+    plan, disagreements = open_source.fit_plan(request.plan, info)
+    start_s = host.day_s() if info.live else (info.start_s or 0.0) + request.start_s
     duration_s = None if info.frames is None else info.frames / info.sample_rate_hz
-    return Watch(
+    watch = Watch(
         plan=plan,
-        plan_text=plan_text,
+        plan_text=open_source.plan_text(request.plan, plan),
         source=info.name if info.live else Path(info.name).name,
         rate=f"{info.sample_rate_hz / 1000:g} kHz",
         live=info.live,
-        start_s=start_s,
+        start_s=start_s if resumed is None else resumed.start_s,
         duration_s=None if duration_s is None else duration_s - request.start_s,
         inputs=info.channels,
     )
+    return watch, (*info.notices, *disagreements)
 
 
 def _pieces(block: Block, longest_frames: int) -> Iterator[Block]:
