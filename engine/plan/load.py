@@ -15,7 +15,7 @@ from typing import Final
 
 from engine.model.safe_text import harmless
 from engine.model.tracks import Plan
-from engine.plan.check import PlanMistake, check
+from engine.plan.keys import PlanMistake, check
 from engine.plan.template import new_plan
 from engine.plan.toml_lines import toml_lines
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from engine.model.messages import Kind
 from engine.model.safe_text import is_harmless
-from engine.plan.check import FRAME_RATES, LONGEST_TEXT
+from engine.plan.keys import FRAME_RATES, LONGEST_TEXT
 
 _HEAD: Final = """\
 # Plan: what each input carries. Of a track only `input` is required; leave empty what does not

@@ -14,12 +14,12 @@ from typing import BinaryIO, Final, Protocol
 
 import numpy as np
 import soundfile
-from numpy.typing import NDArray
 
 from engine.model.messages import Samples
 from engine.sources.base import SourceError
 from engine.sources.flac_blocks import read_flac_blocks
 from engine.sources.metadata import Metadata, read_metadata
+from engine.sources.sample_format import SampleDecoder
 from engine.sources.wav_header import WavHeader, check_rate, read_wav_header
 
 WAV_SUFFIXES: Final = (".wav", ".wave", ".bwf", ".rf64", ".bw64")
@@ -45,8 +45,6 @@ _ENDLESS_FRAMES: Final = 1 << 60
 _LEAST_FLAC_BYTES: Final = 42
 """Magic and STREAMINFO (RFC 9639, 8.2); libsndfile goes by the name of a file shorter than that."""
 _DAMAGED_FLAC: Final = "is a damaged FLAC file: copy it again"
-_STRIP_BYTES: Final = 1 << 17
-"""Bytes decoded at a time: small enough to stay in the processor's cache."""
 
 
 class SoundFile(Protocol):
@@ -132,7 +130,7 @@ class WavFile:
         self.zeros_s = header.zero_bytes / (header.frame_bytes * header.sample_rate_hz)
         self.metadata = read_metadata(header.chunks, header.channels, header.sample_rate_hz)
         self._header = header
-        self._decode = _Decoder(header)
+        self._decode = SampleDecoder(header.channels, header.frame_bytes, header.is_float)
         self._file: BinaryIO = path.open("rb", buffering=0)
 
     def frames_now(self) -> tuple[int, bool]:
@@ -163,54 +161,6 @@ class WavFile:
     def close(self) -> None:
         """See `SoundFile.close`."""
         self._file.close()
-
-
-class _Decoder:
-    """Interleaved little-endian samples to float32 rows, a strip at a time.
-
-    Full scale is 2^(bits−1), as libsndfile has it; 8-bit WAV is unsigned.
-    """
-
-    def __init__(self, header: WavHeader) -> None:
-        width = header.frame_bytes // header.channels
-        self._frame_bytes = header.frame_bytes
-        self.strip_frames = max(1, _STRIP_BYTES // header.frame_bytes)
-        shape = (self.strip_frames, header.channels)
-        # 24-bit samples are looked at as 32-bit ones that begin a byte early: that byte, cleared
-        # below, belongs to the sample before, and one byte is kept free before the first.
-        self._packed = width == 3
-        stored = "<f" if header.is_float else "|u" if width == 1 else "<i"
-        dtype = np.dtype(f"{stored}{4 if self._packed else width}")
-        self._lead = 1 if self._packed else 0
-        self._bytes = bytearray(self._lead + self.strip_frames * header.frame_bytes)
-        self._stored: NDArray[np.generic] = np.ndarray(
-            shape, dtype, self._bytes, strides=(header.frame_bytes, width)
-        )
-        self._cleared = np.empty(shape if self._packed else (0, 0), dtype=np.int32)
-        self._offset = np.float32(128.0 if width == 1 else 0.0)
-        bits = 32 if self._packed else 8 * width
-        self._scale = np.float32(1.0 if header.is_float else 2.0 ** (1 - bits))
-
-    def fill(self, file: BinaryIO, rows: Samples) -> bool:
-        """Decode into `rows`, shape (channels, frames); False where the file ends before."""
-        frames = rows.shape[1]
-        wanted = memoryview(self._bytes)[self._lead : self._lead + frames * self._frame_bytes]
-        while wanted:
-            got: int = file.readinto(wanted)  # type: ignore[attr-defined]
-            if not got:
-                return False
-            wanted = wanted[got:]
-        stored = self._stored[:frames]
-        if self._packed:
-            stored = np.bitwise_and(stored, -256, out=self._cleared[:frames])
-        # A double beyond float32's range becomes infinity, which the meter reports.
-        with np.errstate(over="ignore", invalid="ignore"):
-            np.copyto(rows, stored.T, casting="unsafe")
-        if self._offset:
-            np.subtract(rows, self._offset, out=rows)
-        if self._scale != 1.0:
-            np.multiply(rows, self._scale, out=rows)
-        return True
 
 
 class _FlacFile:

@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import BinaryIO, Final
 
+from engine.sources.sample_format import FLOAT, bytes_per_sample
+
 MAX_TEXT_BYTES: Final = 1 << 20
 """Longest bext or iXML chunk read; recorders write some kilobytes."""
 MAX_CHUNKS: Final = 1000
@@ -23,8 +25,7 @@ _SPOTS: Final = 64
 _SPOT_BYTES: Final = 1 << 16
 
 _UNSET: Final = 0xFFFFFFFF
-_PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
-_BYTES_PER_SAMPLE: Final = {_PCM: (1, 2, 3, 4), _FLOAT: (4, 8)}
+_EXTENSIBLE: Final = 0xFFFE
 _KEPT: Final = {b"fmt ": 64, b"ds64": 28, b"bext": MAX_TEXT_BYTES, b"iXML": MAX_TEXT_BYTES}
 
 
@@ -210,9 +211,7 @@ def _check_format(fmt: bytes) -> tuple[int, int, int, bool]:
     if not 1 <= channels <= MAX_CHANNELS:
         raise ValueError(f"has a damaged header: {channels} channels")
     check_rate(rate_hz)
-    width = (bits + 7) // 8
-    if width not in _BYTES_PER_SAMPLE.get(tag, ()):
-        raise ValueError("is not stored as PCM of 8, 16, 24 or 32 bits or as float: convert it")
+    width = bytes_per_sample(tag, bits)
     if frame_bytes != channels * width:
         raise ValueError("has a damaged header: its frame size does not fit its channels")
-    return channels, rate_hz, frame_bytes, tag == _FLOAT
+    return channels, rate_hz, frame_bytes, tag == FLOAT

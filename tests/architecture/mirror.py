@@ -79,7 +79,7 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/verify/result engine/verify/timecode_offset engine/verify/verify_page"
     ),
     "engine/session/test_folders.py": "engine/session/engines engine/session/file_lock",
-    "engine/sources/test_sound_file.py": "engine/sources/wav_header",
+    "engine/sources/test_sound_file.py": "engine/sources/wav_header engine/sources/sample_format",
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "app/cli/test_main.py": (

@@ -12,7 +12,7 @@ from engine.alarms.machine import CHATTER_RAISES, CHATTER_WINDOW_S
 from engine.model.fault_rules import BURST_GAP_S
 from engine.model.messages import Fault
 from engine.pipeline.scan_document import SCHEMA
-from engine.plan.check import LONGEST_TEXT
+from engine.plan.keys import LONGEST_TEXT
 from engine.plan.load import LONGEST_FILE_BYTES
 from engine.report.formats.json_document import SCHEMA as REPORT_SCHEMA
 from engine.session.schema import APPLICATION_ID

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.plan.check import FRAME_RATES
+from engine.plan.keys import FRAME_RATES
 from engine.plan.load import PlanError, load_plan
 
 GOOD = """\

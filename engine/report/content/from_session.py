@@ -14,7 +14,7 @@ from engine.model.commands import Open
 from engine.model.messages import Levels
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
-from engine.plan.check import check
+from engine.plan.keys import check
 from engine.report.content import session_acts
 from engine.report.content.coverage_history import CoverageHistory
 from engine.report.content.excerpts import Opener, Progress, level_excerpts, read_excerpts

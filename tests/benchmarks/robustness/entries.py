@@ -21,7 +21,7 @@ from engine.model.client_id import ClientId
 from engine.model.commands import ChangePlan, Open, Stop, SwapInputs
 from engine.model.snapshot import Snapshot
 from engine.pipeline.scan import scan_take
-from engine.plan.check import is_harmless
+from engine.plan.keys import is_harmless
 from engine.plan.load import load_plan
 from engine.runtime.host import Host
 from engine.runtime.open_source import fitting_plan

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.model.safe_text import is_harmless
-from engine.plan.check import FRAME_RATES, LONGEST_TEXT
+from engine.plan.keys import FRAME_RATES, LONGEST_TEXT
 from engine.plan.load import load_plan, new_plan
 
 # --- properties ---

@@ -6,7 +6,7 @@ import unicodedata
 
 import pytest
 
-from engine.plan.check import FRAME_RATES
+from engine.plan.keys import FRAME_RATES
 from engine.plan.load import load_plan
 from tests.support.plan_texts import mistakes
 
