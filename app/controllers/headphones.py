@@ -16,7 +16,14 @@ from app.style import wording
 from app.views.listen_bar import Caution, ListenBar, ListenPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
-from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
+from engine.model.commands import (
+    Listen,
+    ListenDevice,
+    ListenLevel,
+    StartRound,
+    StopListening,
+    SwitchPack,
+)
 from engine.model.listening import BEFORE_FAULT_S, Listening
 from engine.model.snapshot import Snapshot
 
@@ -34,7 +41,7 @@ class Headphones(QObject):
     def __init__(self, bridge: Bridge, prefs: Preferences, page: WatchPage, layer: Layer) -> None:
         super().__init__(page)
         self._bridge, self._prefs = bridge, prefs
-        self._page, self._layer = page, layer
+        self.page, self._layer = page, layer
         self.bar: ListenBar = page.listen_bar
         self.state = Listening()
         self.cautioned = False
@@ -70,53 +77,54 @@ class Headphones(QObject):
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Bring the bar up to date."""
         self.state = snapshot.listening or Listening()
-        self.bar.show_state(self.state, self._page.plan, snapshot.now_s)
+        self.bar.show_state(self.state, self.page.plan, snapshot.now_s)
 
     def _chosen(self) -> int | None:
-        chosen = sorted(self._page.board.chosen)
+        chosen = sorted(self.page.board.chosen)
         if not chosen:
-            self._page.footer.say("Choose a track or an entry first, then L to listen.")
+            self.page.footer.say("Choose a track or an entry first, then L to listen.")
             return None
         return chosen[0]
 
     def listen(self) -> None:
         """Hear the chosen track live; the one that plays already stops."""
-        if self.playing and self._page.board.chosen <= {self.state.track}:
+        if self.playing and self.page.board.chosen <= {self.state.track}:
             self.stop()
             return
         track = self._chosen()
         if track is not None:
-            self._begin(Listen(track))
+            self.begin(Listen(track))
 
     def _hear_card(self, card: Card) -> None:
         """Hear what an entry is about, live."""
-        self._page.fix_list.choose(card.key)
+        self.page.fix_list.choose(card.key)
         if self.playing and self.state.track in card.tracks:
             self.stop()
         else:
-            self._begin(Listen(min(card.tracks)))
+            self.begin(Listen(min(card.tracks)))
 
     def before_fault(self) -> None:
         """Hear the chosen track from 5 s before its fault began."""
-        track, last = self._chosen(), self._page.last
+        track, last = self._chosen(), self.page.last
         if track is None or last is None:
             return
         for alarm in last.alarms:  # most urgent first
             one = alarm.incident
             if track == one.track or track in one.tracks:
                 self._tell_what_is_kept(last.now_s - one.onset_s)
-                self._begin(Listen(track, max(one.onset_s - BEFORE_FAULT_S, 0.0)))
+                self.begin(Listen(track, max(one.onset_s - BEFORE_FAULT_S, 0.0)))
                 return
-        self._page.footer.say("No fault on this track: L to hear it live.")
+        self.page.footer.say("No fault on this track: L to hear it live.")
 
     def _tell_what_is_kept(self, ago_s: float) -> None:
         """Where the memory does not reach back to the begin of a fault, say so."""
         kept_s = self.state.kept_s
         if 0.0 < kept_s < ago_s + BEFORE_FAULT_S:
             began = f"This fault began {wording.lasted(ago_s)} ago"
-            self._page.footer.say(f"{began}; the last {wording.lasted(kept_s)} are kept.")
+            self.page.footer.say(f"{began}; the last {wording.lasted(kept_s)} are kept.")
 
-    def _begin(self, asked: Listen) -> None:
+    def begin(self, asked: Listen | StartRound) -> None:
+        """Play that; the first time in each watch only after the caution was read."""
         if self.cautioned:
             self._ask(asked)
             return
@@ -124,11 +132,11 @@ class Headphones(QObject):
         caution.yes.clicked.connect(lambda: self._accept(asked))
         self._layer.open(caution)
 
-    def _accept(self, asked: Listen) -> None:
+    def _accept(self, asked: Listen | StartRound) -> None:
         self.cautioned = True
         self._ask(asked)
 
-    def _ask(self, asked: Listen) -> None:
+    def _ask(self, asked: Listen | StartRound) -> None:
         self._bridge.ask(ListenDevice(self._prefs.listen_output))
         self._bridge.ask(asked)
 

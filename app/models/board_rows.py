@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from app.models import fault_words
+from app.models import fault_words, round_words
 from app.style import wording
 from app.style.state_marks import Mark
 from engine.alarms.alarm import UNHEARD
@@ -44,6 +44,8 @@ class GroupState:
 
     covered_by: int | None = None
     uncovered: bool = False
+    heard_on: int | None = None
+    """Of one whom nothing covers: the track that heard them."""
 
 
 STANDING = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.SUPPRESSED)
@@ -153,6 +155,9 @@ def row_states(plan: Plan, snapshot: Snapshot) -> tuple[RowState, ...]:
         battery = batteries.get(track.input, "")
         if battery and state.severity is None:  # a fault's own note matters more
             state = replace(state, note=_join((state.note, battery)))
+        listened = round_words.heard(snapshot.round.heard, track.input, snapshot.now_s)
+        if listened and state.severity is None:
+            state = replace(state, note=_join((state.note, listened)))
         ids = [a.incident.id for a in alarms.get(track.input, ())]
         attendance = snapshot.desk.attendance_of(*ids)
         if attendance is not None and state.severity is not None:
@@ -181,9 +186,10 @@ def group_states(plan: Plan, snapshot: Snapshot) -> dict[str, GroupState]:
         for number in tracks_of(alarm)
         if alarm.incident.covered_by is not None
     }
+    heard_on = {pickup.who: pickup.track for pickup in snapshot.pickups}
     for cover in snapshot.covers:
         if cover.uncovered:
-            states[cover.who] = GroupState(uncovered=True)
+            states[cover.who] = GroupState(uncovered=True, heard_on=heard_on.get(cover.who))
         elif in_fault.intersection(cover.tracks):
             states[cover.who] = GroupState(covered_by=cover.use)
     return states

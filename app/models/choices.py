@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from engine.model.round_state import LEAST_SECONDS, MOST_SECONDS, SECONDS
+
 
 @dataclass(frozen=True, slots=True)
 class Choices:
@@ -15,6 +17,8 @@ class Choices:
     shelve_min, shelve_long_min : the two times of shelving, minutes
     break_min : a break this long is reminded of
     text_percent : size of all text and what holds it, of the usual
+    round_s : how long a round plays each track, seconds
+    round_red : 1 where a round goes to a track that turns red, else 0
     """
 
     glance_m: float = 3.0
@@ -23,6 +27,8 @@ class Choices:
     shelve_long_min: float = 15.0
     break_min: float = 30.0
     text_percent: float = 100.0
+    round_s: float = SECONDS
+    round_red: float = 1.0
 
 
 BOUNDS = {
@@ -32,6 +38,8 @@ BOUNDS = {
     "shelve_long_min": (1.0, 240.0),
     "break_min": (1.0, 240.0),
     "text_percent": (80.0, 150.0),
+    "round_s": (LEAST_SECONDS, MOST_SECONDS),
+    "round_red": (0.0, 1.0),
 }
 
 

@@ -14,6 +14,7 @@ from engine.model import fault_remedies
 from engine.model.batteries import BREAK_S, WARN_S, ending
 from engine.model.crew_notes import CrewNotes
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
+from engine.model.number_text import number
 from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
@@ -35,14 +36,33 @@ def cards(plan: Plan, snapshot: Snapshot, troubles: Sequence[Trouble] = ()) -> t
         mine = [a for a in left if _uncovers(a, cover.tracks)]
         if cover.uncovered and len(mine) > 1:
             left = [a for a in left if a not in mine]
-            made.append((_order(mine[0]), _uncovered(cover.who, mine, known, snapshot.now_s)))
-    made += [(_order(a), _single(a, known, snapshot.now_s)) for a in left]
+            card = _uncovered(cover.who, mine, known, snapshot.now_s)
+            made.append((_order(mine[0]), _with_pickup(card, (cover.who,), snapshot, known)))
+    for alarm in left:
+        card = _single(alarm, known, snapshot.now_s)
+        who = (known[n].who for n in tracks_of(alarm) if n in known)
+        made.append((_order(alarm), _with_pickup(card, tuple(who), snapshot, known)))
     made += _batteries(known, snapshot)
     made += [_trouble(n, one) for n, one in enumerate((*_of_log(snapshot), *troubles), start=1)]
     cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
     unnamed = {a.incident.id for a in snapshot.alarms if fault_words.is_unnamed(a)}
     veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
     return tuple(_noted(card, snapshot.desk) for card in veiled)
+
+
+def _with_pickup(
+    card: Card, who: Sequence[str], snapshot: Snapshot, known: Mapping[int, Track]
+) -> Card:
+    """The same card; where nothing covers somebody, with the track that heard them best."""
+    heard = [p for p in snapshot.pickups if p.who in who]
+    if not card.uncovered or card.cover or not heard:
+        return card
+    best = max(heard, key=lambda p: p.over_db)
+    name = known[best.track].label if best.track in known else ""
+    guess = " A guess: listen first." if best.guess else ""
+    over = number(best.over_db, "dB", digits=0)
+    words = f"{best.track} {name} heard them, {over} over its own sound.{guess}"
+    return replace(card, cover=words)
 
 
 def _of_log(snapshot: Snapshot) -> list[Trouble]:

@@ -42,6 +42,13 @@ class Act(Enum):
     LOUDER = auto()
     SOFTER = auto()
     HEADPHONES = auto()
+    ROUND = auto()
+    ROUND_BACK = auto()
+    ROUND_STAY = auto()
+    ROUND_RIGHT = auto()
+    ROUND_DOUBT = auto()
+    ROUND_DOUBT_WORDS = auto()
+    ROUND_END = auto()
     LINE_CHECK = auto()
     LINE_CHECK_ONE = auto()
     PLAN = auto()
@@ -102,6 +109,13 @@ KEYS: Final = (
     Key(Act.LOUDER, "+", "+", "while listening: louder, up to the limit"),
     Key(Act.SOFTER, "-", "−", "while listening: softer"),
     Key(Act.HEADPHONES, "Ctrl+L", "Ctrl+L", "headphones: output and limit"),
+    Key(Act.ROUND, "E", "E", "round: every track in the headphones; in a round, the next track"),
+    Key(Act.ROUND_BACK, "Shift+E", "Shift+E", "in a round: the track before once more"),
+    Key(Act.ROUND_STAY, "Z", "Z", "in a round: stay on this track, or go on"),
+    Key(Act.ROUND_RIGHT, "Y", "Y", "in a round: sounds right, next"),
+    Key(Act.ROUND_DOUBT, "D", "D", "in a round: doubt about this track"),
+    Key(Act.ROUND_DOUBT_WORDS, "Shift+D", "Shift+D", "the same with a word"),
+    Key(Act.ROUND_END, "Q", "Q", "end the round"),
     Key(Act.LINE_CHECK, "K", "K", "line check: all tracks, one by one"),
     Key(Act.LINE_CHECK_ONE, "Shift+K", "Shift+K", "line check of the chosen track alone"),
     Key(Act.PLAN, "P", "P", "plan: edit it while watching, save it, print it"),

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QLabel, QScrollArea, QVBoxLayout, QWidget
 from app.models.alarm_card import Card
 from app.style.theme import NIGHT, Look
 from app.views.fix_card import CardView
+from app.views.signs_list import SignsList
 from app.views.widgets.basics import plain
 from engine.model.messages import AlarmState, Severity
 
@@ -53,6 +54,8 @@ class FixList(QWidget):
         for part in (self.heading, self.nothing):
             self._column.addWidget(part)
         self._column.addWidget(self.area, 1)
+        self.signs = SignsList()
+        self._column.addWidget(self.signs)
         self.cards: tuple[Card, ...] = ()
         self._views: dict[tuple[int, ...], CardView] = {}
         self._key: tuple[int, ...] | None = None
@@ -65,6 +68,7 @@ class FixList(QWidget):
         self._column.setContentsMargins(edge, round(12 * scale), edge, round(6 * scale))
         self._column.setSpacing(round(10 * scale))
         self._cards_column.setSpacing(round(9 * scale))
+        self.signs.set_look(look, scale)
         self._make_anew()
 
     def set_shelve(self, minutes: float) -> None:

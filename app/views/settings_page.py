@@ -40,6 +40,7 @@ NUMBERS = (
     ("shelve_min", "Shelve for a short time", " min", 1.0),
     ("shelve_long_min", "Shelve for a long time", " min", 5.0),
     ("break_min", "Break reminder after", " min", 5.0),
+    ("round_s", "A round plays each track for", " s", 1.0),
 )
 CAUTIONS = (
     "Open mics near a loudspeaker record the chime: choose headphones. Start low: a level that "
@@ -102,6 +103,9 @@ class SettingsPage(Overlay):
         self.numbers = {
             name: self._number(name, words, unit, step) for name, words, unit, step in NUMBERS
         }
+        self.round_red = QCheckBox("It goes to a track that turns red")
+        self.round_red.setChecked(self.choices.round_red > 0.0)
+        self._line("Round", self.round_red)
         self.publish = Button("Publish to a broker…")
         self._line("Several carts", self.publish)
         self.reset, self.done = (
@@ -184,6 +188,7 @@ class SettingsPage(Overlay):
         self.alerts.toggled.connect(self.alerts_changed)
         confirm = QShortcut(QKeySequence("H"), self)
         confirm.activated.connect(self.heard.click)
+        self.round_red.toggled.connect(lambda on: self._choose("round_red", float(on)))
         self.publish.clicked.connect(self.publish_asked)
         self.reset.clicked.connect(self.reset_asked)
         self.done.clicked.connect(self.hide)

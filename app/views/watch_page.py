@@ -11,6 +11,7 @@ from app.models import break_words
 from app.models.alarm_card import Card, Trouble
 from app.models.break_words import LONG_BREAK_S
 from app.models.fix_cards import cards
+from app.models.sign_lines import sign_lines
 from app.style.theme import Look
 from app.views.board.board import Board
 from app.views.board.track_detail import TrackDetail
@@ -19,8 +20,10 @@ from app.views.fix_list import FixList
 from app.views.footer import Footer
 from app.views.header import Header
 from app.views.listen_bar import ListenBar
+from app.views.round_bar import RoundBar
 from app.views.widgets.bands import STANDBY_WORDS, Band
 from engine.model.commands import Watch
+from engine.model.messages import Severity
 from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
@@ -43,6 +46,7 @@ class WatchPage(QWidget):
         self.left = QStackedWidget()
         self.long_break_s = LONG_BREAK_S
         self.listen_bar, self.drill_panel = ListenBar(), DrillPanel(self)
+        self.round_bar = RoundBar()
         self.plan = Plan(())
         self.last: Snapshot | None = None
         self._cards_key: object = None
@@ -59,6 +63,7 @@ class WatchPage(QWidget):
             self.left.addWidget(view)
         left.addWidget(self.left, 1)
         left.addWidget(self.drill_panel)
+        left.addWidget(self.round_bar)
         left.addWidget(self.listen_bar)
         grid.addWidget(self.header, 0, 0, 1, 2)
         grid.addLayout(left, 1, 0)
@@ -74,6 +79,7 @@ class WatchPage(QWidget):
             part.set_scale(scale)
         self.header.set_look(look.name)
         self.rest.set_scale(scale)
+        self.round_bar.set_scale(scale)
         self.drill_panel.set_scale(scale)
         self.board.set_look(look, scale)
         self.closer.set_look(look, scale)
@@ -93,6 +99,7 @@ class WatchPage(QWidget):
         self.rest.hide()
         self.silent.hide()
         self.listen_bar.hide()
+        self.round_bar.hide()
 
     def change_plan(self, watch: Watch) -> None:
         """Another plan of the same watch: what is chosen and looked at stays so, if it has it."""
@@ -119,11 +126,15 @@ class WatchPage(QWidget):
             self.silent.hide()
         self._show_break(snapshot)
         alarms = (snapshot.alarms, snapshot.covers)
-        key = (int(snapshot.now_s), alarms, snapshot.desk, self.troubles)
+        beside = (snapshot.signs, snapshot.pickups)
+        key = (int(snapshot.now_s), alarms, snapshot.desk, self.troubles, beside)
         if key != self._cards_key:
             self._cards_key = key
             self.cards = cards(self.plan, snapshot, self.troubles)
             self.fix_list.put(self.cards)
+            lines = sign_lines(snapshot.signs, self.plan, snapshot.now_s)
+            red = any(card.severity is Severity.RED for card in self.cards)
+            self.fix_list.signs.put(lines, brief=red)
         return self.cards
 
     def _show_break(self, snapshot: Snapshot) -> None:

@@ -48,7 +48,7 @@ class MainWindow(WindowParts):
         super().__init__(bridge, prefs, inputs, player, clock, background, desktop)
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
-            **acts_of(self.headphones, self.line_checks, self.plans, self.reports),
+            **acts_of(self.headphones, self.rounds, self.line_checks, self.plans, self.reports),
             **acts_of(self.sessions, self.sharing, self.overview),
             Act.SEEN_WORST: self._see_worst,
             Act.FULL_SCREEN: self.toggle_full_screen,
@@ -79,6 +79,7 @@ class MainWindow(WindowParts):
             self.history.show_snapshot,
             self.drills.show_snapshot,
             self.headphones.show_snapshot,
+            self.rounds.show_snapshot,
             self.line_checks.show_snapshot,
         )
         self.start.opening.connect(self.plans.opened)

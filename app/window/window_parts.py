@@ -26,6 +26,7 @@ from app.controllers.plan_live import LivePlan
 from app.controllers.plan_new import NewPlan
 from app.controllers.publish_controller import PublishController
 from app.controllers.report_controller import Occasion, ReportController
+from app.controllers.round_controller import RoundController
 from app.controllers.session_controller import SessionController
 from app.controllers.settings_controller import SettingsController
 from app.controllers.share_controller import ShareController
@@ -101,6 +102,7 @@ class WindowParts(QMainWindow):
         self.acts = CrewActions(bridge, page, layer)
         self.settings = SettingsController(layer, prefs, self.alerts)
         self.headphones = Headphones(bridge, prefs, page, layer)
+        self.rounds = RoundController(bridge, prefs, self.headphones, layer)
         self.line_checks = LineCheckController(bridge, page, layer)
         self.plans = LivePlan(bridge, page, layer, prefs)
         self.first_plans = NewPlan(self.start_page, layer, prefs, background)

@@ -236,6 +236,8 @@ def heading_texts(
     under, colour = "", look.dim
     if state.uncovered:
         under, colour = "NO BACKUP", look.on_alarm
+        if state.heard_on is not None:
+            under = f"heard on {state.heard_on}"
     elif state.covered_by is not None:
         under, colour = f"backup {state.covered_by}", look.cover
     small = fonts.small_bold
