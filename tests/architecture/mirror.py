@@ -104,6 +104,7 @@ PARTS: Final[Mapping[str, str]] = {
     "app/controllers/test_opening.py": "app/views/progress_page",
     "app/controllers/test_plan_live.py": "app/models/plan_table app/views/plan/plan_page",
     "app/controllers/test_plan_new.py": "app/views/plan/plan_source",
+    "app/controllers/test_round_controller.py": "app/views/round_bar app/views/signs_list",
     "app/controllers/test_share_controller.py": "app/services/page_link app/views/share_page",
     "app/controllers/test_overview_controller.py": (
         "app/views/fleet/overview_page app/views/fleet/overview_table"
