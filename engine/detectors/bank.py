@@ -13,7 +13,7 @@ from engine.detectors.registry import DETECTORS
 from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Measurement
 from engine.model.tick import SampleFindings
-from engine.model.track_remap import TrackRemap, carry
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 
 
@@ -65,7 +65,7 @@ class DetectorBank:
         self._begin(scene)
         self.restore(learned)
         for name, detector in self._detectors.items():
-            carry(detector, before[name], same)
+            detector.carry(before[name], same)
 
     def ask(
         self,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import ClassVar, Final, Protocol
+from typing import Any, ClassVar, Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Condition, Flags, Levels, Measurement, State
 from engine.model.track_memory import TrackMemory, per_track
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
 
 
@@ -52,6 +53,9 @@ class Detector(Protocol):
 
     def reset(self) -> None:
         """Forget the sound, keep the scene."""
+
+    def carry(self, before: Any, remap: TrackRemap) -> None:
+        """Take over what `before`, of the same class, remembers of the tracks that stay."""
 
 
 _ONE: Final = np.int8(1)

@@ -13,6 +13,7 @@ WASET IJECE 8(2), 2014).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -91,10 +92,11 @@ def flat_tops(rows: Samples, sample_rate_hz: int) -> FlatTops:
     level = flat & (step <= LEVEL_STEP)
     first, last = _runs(flat, near, SHORT_LEANING_SAMPLES, size)
     short = last - first + 1 < LEANING_SAMPLES
+    judged = partial(_judged, x, size, _quantum(x))
     found = [
-        _judged(x, size, *_runs(level, near, RUN_SAMPLES, size), leans=False, trim=0),
-        _judged(x, size, first[~short], last[~short], leans=True, trim=1),
-        _judged(x, size, first[short], last[short], leans=True, trim=0),
+        judged(*_runs(level, near, RUN_SAMPLES, size), leans=False, trim=0),
+        judged(first[~short], last[~short], leans=True, trim=1),
+        judged(first[short], last[short], leans=True, trim=0),
     ]
     return _joined(found) if any(len(runs.row) for runs in found) else _NONE
 
@@ -112,6 +114,7 @@ def _runs(
 def _judged(
     sound: Samples,
     size: int,
+    quantum: float,
     first: NDArray[np.int64],
     last: NDArray[np.int64],
     leans: bool,
@@ -130,15 +133,26 @@ def _judged(
     slope = (end - begin) / (length - 1)
     into = sign * (begin - slope * (1 + trim) - before)
     out_of = sign * (end + slope * (1 + trim) - after)
-    offsets = np.concatenate([[0], np.cumsum(length)[:-1]])
-    within = np.arange(int(length.sum())) - np.repeat(offsets, length)
-    line = np.repeat(begin, length) + np.repeat(slope, length) * within
-    bend = np.maximum.reduceat(np.abs(sound[np.repeat(a, length) + within] - line), offsets)
     if trim:
         corner = np.full(len(a), _CORNER_TRIMMED)
     else:
         corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
-    keep = np.minimum(into, out_of) >= corner * np.maximum(bend, _quantum(sound))
+    # One sample shows already that most are rounded: the bend is at least what it is there.
+    middle = length // 2
+    bend = np.abs(sound[a + middle] - (begin + slope * middle))
+    step_off = np.minimum(into, out_of)
+    maybe = step_off >= corner * np.maximum(bend, quantum)
+    if not maybe.any():
+        return _NONE
+    a, begin, end, first, last, length, sign, slope, step_off, corner = (
+        field[maybe]
+        for field in (a, begin, end, first, last, length, sign, slope, step_off, corner)
+    )
+    offsets = np.concatenate([[0], np.cumsum(length)[:-1]])
+    within = np.arange(int(length.sum())) - np.repeat(offsets, length)
+    line = np.repeat(begin, length) + np.repeat(slope, length) * within
+    bend = np.maximum.reduceat(np.abs(sound[np.repeat(a, length) + within] - line), offsets)
+    keep = step_off >= corner * np.maximum(bend, quantum)
     if leans:  # what a high-pass leaves of a level top sinks towards zero
         keep &= sign * slope <= 2.0 * bend / length
     ends = np.where(np.abs(begin) >= np.abs(end), begin, end)

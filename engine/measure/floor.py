@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.model.messages import Flags, Levels
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import IDLE_DBFS, SPEECH_DB, rms_dbfs
 
@@ -24,14 +26,6 @@ MARGIN_DB: Final = 8.0
 SUB_WINDOWS: Final = 8
 SUB_TICKS: Final = 12
 """8 times 1.2 s: pauses between words fall into it, and a floor is known after 9.6 s."""
-
-_KNOWN_TICKS: Final = 9
-_UP_DB: Final = 0.1 * SUB_TICKS / 10
-_DOWN_DB: Final = 0.25 * SUB_TICKS / 10
-_LIVELY_DOWN_DB: Final = 0.5 * SUB_TICKS / 10
-"""Largest moves each sub-window: 0.1, 0.25 and 0.5 dB a second."""
-_LIVELY_PATIENCE: Final = 9
-"""Sub-windows, 10.8 s: a fall is a fault of the track first, and only then a new place."""
 
 _NEAR: Final = 10.0**0.5
 """Powers up to 5 dB over the least are taken for the noise itself, without speech."""
@@ -46,32 +40,63 @@ class Learned:
     floor_dbfs: Levels
 
 
-class LiveFloor:
+class LiveFloor(TrackMemory):
     """Learns the live floor of every track, AES17 RMS; NaN before about 10 s of it were heard.
 
     A sub-window teaches only if it never went under `heard_above_dbfs` (before a floor is known)
     or further than `MARGIN_DB` under the floor: a mic that dies does not teach that silence is
     normal. A track that stays low but is plainly alive (10 dB up within 1.2 s, and low for more
-    than half of that, so no radio gap) for 11 s brings its floor down, 0.5 dB a second.
+    than half of that, so no radio gap) for 11 s brings its floor down.
+
+    Attributes
+    ----------
+    floor_dbfs : ndarray, shape (tracks,)
+        AES17 RMS, dBFS; NaN while it is not known.
     """
 
-    CARRIED: ClassVar = {
-        "floor_dbfs": By.FIRST,
-        "_powers": By.LAST,
-        "_tick": By.WHOLE,
-        "_lively": By.FIRST,
-        "_taught": By.LAST,
-    }
+    floor_dbfs: Levels = per_track(np.nan)
+    _powers: Levels = per_track(np.nan, rows=SUB_TICKS)
+    _tick: int = remembered(By.WHOLE, 0)
+    _lively: NDArray[np.int64] = per_track(0)
+    _taught: Levels = per_track(np.nan, rows=(SUB_WINDOWS, SUB_TICKS))
+    """The last sub-windows that taught, newest last."""
 
-    def __init__(self, heard_above_dbfs: Levels, learned: Learned | None = None) -> None:
-        tracks = len(heard_above_dbfs)
+    def __init__(
+        self,
+        heard_above_dbfs: Levels,
+        learned: Learned | None = None,
+        *,
+        up_db_s: float = 0.1,
+        down_db_s: float = 0.25,
+        lively_down_db_s: float = 0.5,
+        known_ticks: int = 9,
+        patience: int = 9,
+    ) -> None:
+        """Start with what an earlier watch learned, or with nothing.
+
+        Parameters
+        ----------
+        heard_above_dbfs : ndarray, shape (tracks,)
+            dBFS. Before a floor is known, only what is louder teaches.
+        learned : Learned, optional
+            Of an earlier watch of the same tracks.
+        up_db_s, down_db_s, lively_down_db_s : float
+            dB a second. The fastest that a floor rises, falls, and falls where the track is plainly
+            alive.
+        known_ticks : int
+            So many of the twelve ticks of a sub-window must be known.
+        patience : int
+            Sub-windows of 1.2 s: a fall is a fault of the track first, and only then a new place.
+        """
+        self._tracks = len(heard_above_dbfs)
         self._heard_above_dbfs = heard_above_dbfs
-        self.floor_dbfs = np.full(tracks, np.nan) if learned is None else learned.floor_dbfs.copy()
-        self._powers = np.full((SUB_TICKS, tracks), np.nan)
-        self._tick = 0
-        self._lively = np.zeros(tracks, dtype=np.int64)
-        # The last sub-windows that taught, newest last.
-        self._taught = np.full((SUB_WINDOWS, SUB_TICKS, tracks), np.nan)
+        sub_window_s = SUB_TICKS / 10
+        self._up_db, self._down_db = up_db_s * sub_window_s, down_db_s * sub_window_s
+        self._lively_down_db = lively_down_db_s * sub_window_s
+        self._known_ticks, self._patience = known_ticks, patience
+        self.reset()
+        if learned is not None:
+            self.floor_dbfs = learned.floor_dbfs.copy()
 
     def update(self, mean_square: Levels) -> bool:
         """Take in the mean square of one tick, shape (tracks,); NaN where it is not known.
@@ -88,7 +113,7 @@ class LiveFloor:
     def _end_sub_window(self) -> None:
         with np.errstate(invalid="ignore"):
             self._powers[rms_dbfs(self._powers) < IDLE_DBFS] = np.nan
-        known = np.count_nonzero(~np.isnan(self._powers), axis=0) >= _KNOWN_TICKS
+        known = np.count_nonzero(~np.isnan(self._powers), axis=0) >= self._known_ticks
         if not known.any():
             return
         # Tracks that are not known are filled in, and dropped again below. NaN sorts last.
@@ -100,8 +125,8 @@ class LiveFloor:
         heard = known & (lowest >= under)
         lively = known & (middle < under) & (highest > lowest + SPEECH_DB)
         self._lively = np.where(heard, 0, self._lively + lively)
-        lower = learned & lively & (self._lively > _LIVELY_PATIENCE)
-        self.floor_dbfs = self.floor_dbfs - np.where(lower, _LIVELY_DOWN_DB, 0.0)
+        lower = learned & lively & (self._lively > self._patience)
+        self.floor_dbfs = self.floor_dbfs - np.where(lower, self._lively_down_db, 0.0)
         self._teach(powers, heard | (lively & ~learned))
 
     def _teach(self, powers: Levels, where: Flags) -> None:
@@ -114,7 +139,7 @@ class LiveFloor:
             return
         estimate = rms_dbfs(_minimum_statistics(self._taught[:, :, full]))
         floor = self.floor_dbfs[full]
-        step = np.clip(estimate - floor, -_DOWN_DB, _UP_DB)
+        step = np.clip(estimate - floor, -self._down_db, self._up_db)
         self.floor_dbfs[full] = np.where(np.isnan(floor), estimate, floor + step)
 
     def teach(self, track_index: int, floor_dbfs: float) -> None:

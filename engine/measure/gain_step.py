@@ -11,30 +11,21 @@ Numbers: ours, measured on the scenes of the tests; common practice, no source.
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.presence import unlearned_dbfs
 from engine.model.messages import Flags, Kind, Levels, Samples
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, rms_dbfs
 
 BANDS: Final = 4
 """The whole sound, its treble, its low end to about 1 kHz, and the upper half of that."""
-LEAST_DB: Final = 6.0
-MOST_DB: Final = 20.0
-"""Less is no danger to any learned level, more is no trim."""
-SAME_DB: Final = 2.0
-"""All bands move by the same within this: quiet moments of 2 s are known to about 1 dB."""
-STEP_DB: Final = 3.0
-"""So near to the level after it lies the sound just after the step, and the newest."""
 QUIET_SHARE: Final = 0.2
-STILL_DB: Final = 3.5
-STILL_SHARE: Final = 0.3
-"""So many of the other tracks are seen to have stayed at their floors, to within this."""
 DOWN_TICKS: Final = (15, 40, 80)
 UP_TICKS: Final = (80,)
 """What is quieter shows in 1.5 s, or once whoever speaks has paused; what is louder may be a voice
@@ -46,20 +37,50 @@ EVERY_TICKS: Final = 2
 BEFORE_TICKS: Final = 80
 """At least so much of the sound before is known."""
 _DEPTH: Final = 300
+_ROUNDING_DB: Final = 0.001
+"""More than what the levels, float32, are rounded by."""
 
 
-class GainStep:
+class GainStep(TrackMemory):
     """Finds steps of the whole sound of one track."""
 
-    CARRIED: ClassVar = {"_db": By.LAST, "_tick": By.WHOLE}
+    _db: NDArray[np.float32] = per_track(np.nan, rows=(_DEPTH, BANDS), dtype=np.float32)
+    _tick: int = remembered(By.WHOLE, 0)
 
-    def __init__(self, scene: Scene) -> None:
-        """Start with nothing heard."""
-        tracks = len(scene.tracks)
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        least_db: float = 6.0,
+        most_db: float = 20.0,
+        same_db: float = 2.0,
+        step_db: float = 3.0,
+        still_db: float = 3.5,
+        still_share: float = 0.3,
+    ) -> None:
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are measured.
+        least_db, most_db : float
+            dB. A smaller step is no danger to any learned level, a larger one is no trim.
+        same_db : float
+            dB. All bands move by the same within this: quiet moments of 2 s are known to about
+            1 dB.
+        step_db : float
+            dB. So near to the level after it lies the sound just after the step, and the newest.
+        still_db, still_share : float
+            dB, share. So many of the other tracks are seen to have stayed this near to their
+            floors.
+        """
+        self._least_db, self._most_db, self._same_db = least_db, most_db, same_db
+        self._near_db, self._still_db, self._still_share = step_db, still_db, still_share
+        self._tracks = len(scene.tracks)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._least_dbfs = unlearned_dbfs(scene)
-        self._db = np.full((_DEPTH, BANDS, tracks), np.nan, dtype=np.float32)
-        self._tick = 0
+        self.reset()
 
     def update(
         self,
@@ -101,19 +122,31 @@ class GainStep:
 
     def _look(self, gain_db: Levels, sign: float, ticks: int, floor_dbfs: Levels) -> None:
         """Write steps down or up that the newest so many ticks show into `gain_db`."""
+        if not self._may_show(sign, ticks, floor_dbfs).any():
+            return
         now_dbfs = _quiet(self._db[-ticks:, :1])[0]
         off_db = sign * (now_dbfs - floor_dbfs)  # NaN where either is not known
         may = self._open & (gain_db == 0.0) & (now_dbfs >= self._least_dbfs)
-        for track_index in np.flatnonzero(may & (off_db >= LEAST_DB - SAME_DB)):
+        off = np.flatnonzero(may & (off_db >= self._least_db - self._same_db))
+        # What another track shows as well was in the place; one that is spoken into can't say.
+        still = self._open & (np.abs(off_db) <= self._still_db)
+        others_still = np.count_nonzero(still) - still[off]
+        alone = others_still >= self._still_share * (np.count_nonzero(self._open) - 1)
+        for track_index in off[alone]:
             others = self._open.copy()
             others[track_index] = False
-            # What another track shows as well was in the place; one that is spoken into can't say.
-            still = np.count_nonzero(np.abs(off_db[others]) <= STILL_DB)
-            alone = still >= STILL_SHARE * np.count_nonzero(others)
             shared_db = np.fmax.reduce(off_db[others], initial=0.0)
             step_db = self._step_db(int(track_index), ticks)
-            if LEAST_DB <= sign * step_db <= MOST_DB and alone and shared_db < 0.5 * abs(step_db):
+            if self._least_db <= sign * step_db <= self._most_db and shared_db < 0.5 * abs(step_db):
                 gain_db[track_index] = step_db
+
+    def _may_show(self, sign: float, ticks: int, floor_dbfs: Levels) -> Flags:
+        """Where the quiet moments may lie off the floor: a count, which costs less than sorting."""
+        newest = self._db[-ticks:, 0]
+        limit_dbfs = floor_dbfs + sign * (self._least_db - self._same_db - _ROUNDING_DB)
+        lower = np.count_nonzero(newest <= limit_dbfs, axis=0)
+        needed = int(QUIET_SHARE * ticks)
+        return np.asarray(lower > needed if sign < 0.0 else lower <= needed) & self._open
 
     def _step_db(self, track_index: int, ticks: int) -> float:
         """By how much all bands of that track moved alike; 0 where they did not."""
@@ -125,8 +158,8 @@ class GainStep:
         moved_db = _quiet(after) - _quiet(before)
         step_db = float(np.median(moved_db))
         parts = (after[:BESIDE_TICKS], after[-BESIDE_TICKS:])
-        at_once = all(abs(_quiet(part)[0] - _quiet(after)[0]) <= STEP_DB for part in parts)
-        return step_db if at_once and (np.abs(moved_db - step_db) <= SAME_DB).all() else 0.0
+        at_once = all(abs(_quiet(part)[0] - _quiet(after)[0]) <= self._near_db for part in parts)
+        return step_db if at_once and (np.abs(moved_db - step_db) <= self._same_db).all() else 0.0
 
 
 def _quiet(db: NDArray[np.float32]) -> Levels:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Flags, Levels, Samples
-from engine.model.track_remap import By
+from engine.model.track_memory import TrackMemory, per_track
 from engine.model.units import amplitude_db, rms_dbfs
 
 HOPS_PER_TICK: Final = 10
@@ -92,24 +92,21 @@ def _extremes(channels: Samples, hop_frames: int) -> tuple[Levels, Levels]:
         return high.astype(np.float64), low.astype(np.float64)
 
 
-class LevelTotals:
+class LevelTotals(TrackMemory):
     """Sample peak, RMS and DC of every track since the start.
 
     Sums only ever grow by one tick's worth, so over 12 hours rounding stays under 1e-9.
     """
 
-    CARRIED: ClassVar = {
-        "_peak": By.FIRST,
-        "_squares": By.FIRST,
-        "_sums": By.FIRST,
-        "_frames": By.FIRST,
-    }
+    _peak: Levels = per_track(0.0)
+    _squares: Levels = per_track(0.0)
+    _sums: Levels = per_track(0.0)
+    _frames: Levels = per_track(0.0)
 
     def __init__(self, tracks: int) -> None:
-        self._peak = np.zeros(tracks)
-        self._squares = np.zeros(tracks)
-        self._sums = np.zeros(tracks)
-        self._frames = np.zeros(tracks)
+        """Start with nothing measured of that many tracks."""
+        self._tracks = tracks
+        self.reset()
 
     def update(self, hops: Hops) -> None:
         """Count one run of hops in; those that are not valid count for nothing."""

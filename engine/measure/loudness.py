@@ -7,14 +7,16 @@ Source: ITU-R BS.1770-5 Annex 1 (weight 1, no dual-mono offset: a 997 Hz sine at
 from __future__ import annotations
 
 import math
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.measure.level import Hops
 from engine.measure.sos_filter import SosFilter
 from engine.measure.windows import HopWindows
-from engine.model.messages import Levels
+from engine.model.messages import Flags, Levels
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import FLOOR_DB, hop_frames, power_db
 
@@ -68,34 +70,44 @@ def lufs(mean_square: Levels) -> Levels:
     return np.maximum(power_db(mean_square) + OFFSET_LU, FLOOR_DB)
 
 
-class Loudness:
+class Loudness(TrackMemory):
     """Momentary, short-term and integrated loudness of every track since the start.
 
     Both windows step by one hop (10 ms), so the maxima hold for any place of the sound in time
     (EBU Tech 3341 case 13). Gating blocks are 400 ms, one each 100 ms.
+
+    Parameters
+    ----------
+    tracks : int
+    sample_rate_hz : int
+    hops_per_tick : int
+        At most so many hops come at once.
+
+    Attributes
+    ----------
+    momentary_lufs, short_term_lufs : ndarray, shape (tracks,)
+        At the end of the newest hop; NaN until the window is full.
     """
 
-    CARRIED: ClassVar = {
-        "_weight": By.PART,
-        "_windows": By.PART,
-        "_gated": By.PART,
-        "_momentary_max": By.FIRST,
-        "_short_term_max": By.FIRST,
-        "momentary_lufs": By.FIRST,
-        "short_term_lufs": By.FIRST,
-    }
+    _weight: SosFilter = remembered(By.PART, lambda d: d._filter())
+    _windows: HopWindows = remembered(
+        By.PART,
+        lambda d: HopWindows(d._tracks, (MOMENTARY_HOPS, SHORT_TERM_HOPS), d._hops_per_tick),
+    )
+    _gated: GatedLoudness = remembered(By.PART, lambda d: GatedLoudness(d._tracks))
+    _momentary_max: Levels = per_track(np.nan)
+    _short_term_max: Levels = per_track(np.nan)
+    momentary_lufs: Levels = per_track(np.nan)
+    short_term_lufs: Levels = per_track(np.nan)
 
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
-        frames, sos = hop_frames(sample_rate_hz), k_weighting(sample_rate_hz)
-        self._weight = SosFilter(sos, tracks, frames, hops_per_tick, np.float32)
-        lengths = (MOMENTARY_HOPS, SHORT_TERM_HOPS)
-        self._windows = HopWindows(tracks, lengths, hops_per_tick)
+        self._tracks, self._rate_hz = tracks, sample_rate_hz
         self._hops_per_tick = hops_per_tick
-        self._gated = GatedLoudness(tracks)
-        self._momentary_max = np.full(tracks, np.nan)
-        self._short_term_max = np.full(tracks, np.nan)
-        self.momentary_lufs = np.full(tracks, np.nan)
-        self.short_term_lufs = np.full(tracks, np.nan)
+        self.reset()
+
+    def _filter(self) -> SosFilter:
+        sos, frames = k_weighting(self._rate_hz), hop_frames(self._rate_hz)
+        return SosFilter(sos, self._tracks, frames, self._hops_per_tick, np.float32)
 
     def update(self, hops: Hops) -> None:
         """Take in up to one tick of whole hops; fewer hops than a tick end no gating block."""
@@ -130,12 +142,18 @@ class Loudness:
         return self._gated.integrated_lufs
 
 
-class GateHistogram:
+class GateHistogram(TrackMemory):
     """Gating blocks above the absolute gate, counted by loudness in classes of equal width.
 
     Each class has the exact sum of its energies, so only which side of the relative gate the
     blocks of one class fall is rounded. Source: BS.1770-5 Annex 1 (absolute gate -70 LKFS,
     relative gate -10 LU).
+
+    Parameters
+    ----------
+    tracks : int
+    classes_per_lu : int
+        So many classes share one LU.
 
     Attributes
     ----------
@@ -149,13 +167,15 @@ class GateHistogram:
     TOP_LUFS: Final = 30.0
     """Louder blocks share the highest class; ours, 30 dB over full scale."""
 
-    CARRIED: ClassVar = {"count": By.FIRST, "energy": By.FIRST}
+    count: NDArray[np.uint32] = remembered(
+        By.FIRST, lambda d: np.zeros((d._tracks, d._classes), dtype=np.uint32)
+    )
+    energy: Levels = remembered(By.FIRST, lambda d: np.zeros((d._tracks, d._classes)))
 
     def __init__(self, tracks: int, classes_per_lu: int) -> None:
-        classes = int((self.TOP_LUFS - self.ABSOLUTE_GATE_LUFS) * classes_per_lu)
-        self.classes_per_lu = classes_per_lu
-        self.count = np.zeros((tracks, classes), dtype=np.uint32)
-        self.energy = np.zeros((tracks, classes))
+        self._tracks, self.classes_per_lu = tracks, classes_per_lu
+        self._classes = int((self.TOP_LUFS - self.ABSOLUTE_GATE_LUFS) * classes_per_lu)
+        self.reset()
 
     def add(self, block_lufs: Levels, mean_square: Levels) -> None:
         """Take in gating blocks, both of shape (blocks, tracks); a NaN block counts for nothing."""
@@ -174,24 +194,23 @@ class GateHistogram:
         return lufs(total / np.maximum(np.where(passes, self.count, 0).sum(axis=1), 1))
 
 
-class GatedLoudness:
+class GatedLoudness(TrackMemory):
     """Two-gate integrated loudness in memory that does not grow, in classes 0.01 LU wide."""
 
     CLASSES_PER_LU: Final = 100
 
-    CARRIED: ClassVar = {
-        "_blocks": By.PART,
-        "_measured": By.FIRST,
-        "_waiting": By.LAST,
-        "_waits": By.WHOLE,
-    }
+    _blocks: GateHistogram = remembered(
+        By.PART, lambda d: GateHistogram(d._tracks, d.CLASSES_PER_LU)
+    )
+    _measured: Flags = per_track(False)
+    # Blocks wait here to be sorted many at a time, which costs a tenth.
+    _waiting: Levels = per_track(np.nan, rows=_WAITING_BLOCKS)
+    _waits: int = remembered(By.WHOLE, 0)
 
     def __init__(self, tracks: int) -> None:
-        self._blocks = GateHistogram(tracks, self.CLASSES_PER_LU)
-        self._measured = np.zeros(tracks, dtype=np.bool_)
-        # Blocks wait here to be sorted many at a time, which costs a tenth.
-        self._waiting = np.full((_WAITING_BLOCKS, tracks), np.nan)
-        self._waits = 0
+        """Start with no block of that many tracks."""
+        self._tracks = tracks
+        self.reset()
 
     def update(self, mean_square: Levels) -> None:
         """Take in one gating block a track, shape (tracks,); a NaN block counts for nothing."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 
@@ -19,7 +19,8 @@ from engine.measure.repeats import RepeatFinder
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import HopWindows
 from engine.model.messages import Flags, Kind, Levels, Measurement, Samples
-from engine.model.track_remap import By, TrackRemap, carry
+from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 from engine.model.units import SPEECH_DB, hop_frames, mean_square_at, rms_dbfs
 from engine.timecode.track_reader import TimecodeReader
@@ -45,7 +46,7 @@ class Totals:
     present_fraction: Levels
 
 
-class Meter:
+class Meter(TrackMemory):
     """Measures all tracks of one source, in memory that does not grow.
 
     Answers are the same bit for bit however the sound was cut on its way here: what must last
@@ -59,22 +60,33 @@ class Meter:
         10 hops.
     """
 
-    CARRIED: ClassVar = {
-        "_ticks": By.WHOLE,
-        "_totals": By.PART,
-        "_loudness": By.PART,
-        "_true_peak": By.PART,
-        "_levels": By.PART,
-        "_floor": By.PART,
-        "_common_fall": By.PART,
-        "_gain_step": By.PART,
-        "_presence": By.PART,
-        "_timecode": By.PART,
-        "_repeats": By.PART,
-    }
+    _ticks: int = remembered(By.WHOLE, 0)
+    _totals: LevelTotals = remembered(By.PART, lambda d: LevelTotals(d._tracks))
+    _loudness: Loudness = remembered(By.PART, lambda d: Loudness(d._tracks, d._rate, HOPS_PER_TICK))
+    _true_peak: TruePeak = remembered(By.PART, lambda d: TruePeak(d._tracks))
+    _levels: HopWindows = remembered(
+        By.PART, lambda d: HopWindows(d._tracks, (LEVEL_HOPS,), HOPS_PER_TICK)
+    )
+    _floor: LiveFloor = remembered(
+        By.PART, lambda d: LiveFloor(unlearned_dbfs(d._scene), d._learned)
+    )
+    _common_fall: CommonFall = remembered(By.PART, lambda d: CommonFall(d._scene))
+    _gain_step: GainStep = remembered(By.PART, lambda d: GainStep(d._scene))
+    _presence: Presence = remembered(By.PART, lambda d: Presence(d._scene))
+    _timecode: TimecodeReader = remembered(By.PART, lambda d: TimecodeReader(d._scene))
+    _repeats: RepeatFinder = remembered(
+        By.PART, lambda d: RepeatFinder(_sounding(d._scene), d._rate, d.hop_frames)
+    )
 
     def __init__(self, scene: Scene, learned: Learned | None = None) -> None:
-        """Start with nothing heard; with `learned` from an earlier watch of the same tracks.
+        """Start with nothing heard.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are measured.
+        learned : Learned, optional
+            Floors of an earlier watch of the same tracks.
 
         Raises
         ------
@@ -91,19 +103,10 @@ class Meter:
         self._tracks = tracks
         self.hop_frames = hop_frames(self._rate)
         self.tick_frames = HOPS_PER_TICK * self.hop_frames
-        self._ticks = 0
-        self._totals = LevelTotals(tracks)
-        self._loudness = Loudness(tracks, self._rate, HOPS_PER_TICK)
-        self._true_peak = TruePeak(tracks)
-        self._levels = HopWindows(tracks, (LEVEL_HOPS,), HOPS_PER_TICK)
-        self._floor = LiveFloor(unlearned_dbfs(scene), learned)
-        self._presence = Presence(scene)
-        self._common_fall = CommonFall(scene)
-        self._gain_step = GainStep(scene)
-        self._timecode = TimecodeReader(scene)
+        self._scene, self._learned = scene, learned
+        self.reset()
         self._decimate = Decimate(self._rate)
         self._lag = difference_lag(self._rate)
-        self._repeats = RepeatFinder(_sounding(scene), self._rate, self.hop_frames)
         self._presence.follow(self._floor.floor_dbfs)
 
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
@@ -254,7 +257,7 @@ class Meter:
         """A meter of the tracks of another plan, which goes on from here with those that stay."""
         fresh = type(self)(scene)
         fresh._timecode.skip(self._ticks * self.tick_frames)
-        carry(fresh, self, remap)
+        fresh.carry(self, remap)
         fresh._presence.follow(fresh._floor.floor_dbfs)
         return fresh
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 
 from engine.measure.floor import MARGIN_DB
 from engine.model.messages import Flags, Kind, Levels, PackLevel
-from engine.model.track_remap import By
+from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS
 
@@ -37,28 +37,34 @@ def loudest_floor_dbfs(scene: Scene) -> Levels:
     return np.where(_safeties(scene), LOUDEST_SAFETY_FLOOR_DBFS, LOUDEST_FLOOR_DBFS)
 
 
-class Presence:
+class Presence(TrackMemory):
     """The signal-present state of every track, on its AES17 RMS over 400 ms.
 
     Present from the presence level on (inclusive), until the level is more than 2 dB below it.
     A level that is not known (NaN) changes nothing and is not counted.
     """
 
-    CARRIED: ClassVar = {
-        "present": By.FIRST,
-        "_present_ticks": By.FIRST,
-        "_known_ticks": By.FIRST,
-    }
+    present: Flags = per_track(False)
+    _present_ticks: Levels = per_track(0.0)
+    _known_ticks: Levels = per_track(0.0)
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, *, hysteresis_db: float = HYSTERESIS_DB) -> None:
+        """Start with nothing present.
+
+        Parameters
+        ----------
+        scene : Scene
+            Whose tracks are measured.
+        hysteresis_db : float
+            dB. A track that is present stays so until it is this far below its level.
+        """
+        self._hysteresis_db = hysteresis_db
         self._planned = scene.numbers("presence_dbfs")
         self._unlearned = unlearned_dbfs(scene)
         self._loudest = np.where(scene.kinds(Kind.AMBIENCE), np.inf, loudest_floor_dbfs(scene))
-        tracks = len(scene.tracks)
+        self._tracks = len(scene.tracks)
         self.threshold_dbfs = self._unlearned
-        self.present: Flags = np.zeros(tracks, dtype=np.bool_)
-        self._present_ticks = np.zeros(tracks)
-        self._known_ticks = np.zeros(tracks)
+        self.reset()
 
     def follow(self, floor_dbfs: Levels) -> None:
         """Set each track's level: the plan's, else the floor minus a margin, else the default."""
@@ -69,7 +75,7 @@ class Presence:
     def update(self, level_dbfs: Levels) -> Flags:
         """Take in the level at the end of one tick, give the new state, shape (tracks,)."""
         known = ~np.isnan(level_dbfs)
-        limit = self.threshold_dbfs - HYSTERESIS_DB * self.present
+        limit = self.threshold_dbfs - self._hysteresis_db * self.present
         self.present = np.where(known, level_dbfs >= limit, self.present)
         self._present_ticks += known & self.present
         self._known_ticks += known

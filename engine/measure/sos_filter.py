@@ -9,12 +9,13 @@ at 48 kHz this takes half the time of a loop over samples, and loads no library 
 from __future__ import annotations
 
 import math
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Levels, Samples
+from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.units import nearest_divisor
 
@@ -31,7 +32,7 @@ _DOUBLINGS: Final = 40
 _Exact = NDArray[np.floating[Any]]
 
 
-class SosFilter:
+class SosFilter(TrackMemory):
     """A cascade of second-order sections for every track, with its state, over whole hops.
 
     Parameters
@@ -45,9 +46,7 @@ class SosFilter:
         block to block is float64 either way, so errors never add up.
     """
 
-    CARRIED: ClassVar = {
-        "_state": By.FIRST,
-    }
+    _state: Levels = remembered(By.FIRST, lambda d: np.zeros((d._tracks, d._order)))
 
     def __init__(
         self,
@@ -77,11 +76,8 @@ class SosFilter:
         self._between = _scan(_powers(powers[block], group)[group], groups)
         self._work: NDArray[Any] = np.zeros((tracks, hops * blocks, block + order), dtype=dtype)
         self._made: NDArray[Any] = np.zeros((tracks, hops * hop_frames), dtype=dtype)
-        self._state = np.zeros((tracks, order))
-
-    def reset(self) -> None:
-        """Forget the sound."""
-        self._state[:] = 0.0
+        self._tracks, self._order = tracks, order
+        self.reset()
 
     def __call__(self, samples: Samples | Levels) -> NDArray[Any]:
         """The filtered sound, shape (tracks, frames) like the samples; valid until the next call.

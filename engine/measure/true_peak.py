@@ -8,13 +8,14 @@ are skipped the wish for less work is met already.
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.level import Hops
 from engine.model.messages import Flags, Levels, Samples
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import amplitude_db
 
@@ -44,29 +45,31 @@ _STEPS_AT_ONCE: Final = 2048
 """Keeps the interpolated values of one product (0.5 MB) inside the cache."""
 
 
-class TruePeak:
+class TruePeak(TrackMemory):
     """The largest true peak of every track since the start; never below the sample peak.
 
     A hop is interpolated only where its samples could, by `GAIN_BOUND`, lift the maximum: the
     answer is the same as if all were. Values that would need samples of a hop that does not
     count are left out.
+
+    Parameters
+    ----------
+    tracks : int
+    skip : bool
+        Without it every hop is interpolated, at many times the cost.
     """
 
-    CARRIED: ClassVar = {
-        "_max": By.FIRST,
-        "_tail": By.FIRST,
-        "_tail_peak": By.FIRST,
-        "_tail_valid": By.FIRST,
-        "_measured": By.FIRST,
-    }
+    _max: Levels = per_track(0.0)
+    _tail: Samples = remembered(
+        By.FIRST, lambda d: np.zeros((d._tracks, _MEMORY), dtype=np.float32)
+    )
+    _tail_peak: Levels = remembered(By.FIRST, lambda d: np.zeros((d._tracks, 1)))
+    _tail_valid: Flags = remembered(By.FIRST, lambda d: np.ones((d._tracks, 1), dtype=np.bool_))
+    _measured: Flags = per_track(False)
 
     def __init__(self, tracks: int, skip: bool = True) -> None:
-        self._skip = skip
-        self._max = np.zeros(tracks)
-        self._tail = np.zeros((tracks, _MEMORY), dtype=np.float32)
-        self._tail_peak = np.zeros((tracks, 1))
-        self._tail_valid = np.ones((tracks, 1), dtype=np.bool_)
-        self._measured = np.zeros(tracks, dtype=np.bool_)
+        self._tracks, self._skip = tracks, skip
+        self.reset()
         self._matrix = _toeplitz()
 
     def update(self, hops: Hops) -> None:

@@ -2,41 +2,52 @@
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from typing import Final
 
 import numpy as np
 
 from engine.model.messages import Flags, Levels
+from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
-
-ENOUGH: Final = 0.75
-"""Share of a window's hops that must be valid; a mean over fewer would stand for too little."""
 
 _SPARE_TICKS: Final = 64
 
 
-class HopWindows:
+class HopWindows(TrackMemory):
     """The newest hops' mean squares of every track, and means over windows ending at each hop.
 
     A hop that is not valid is left out of the mean. A mean is NaN until its window lies wholly
-    inside the sound, and while less than three quarters of the window is valid.
+    inside the sound, and while less than `enough` of the window is valid.
+
+    Parameters
+    ----------
+    tracks : int
+    lengths : tuple of int
+        Hops of each window that is asked for.
+    hops_per_tick : int
+        At most so many hops come at once.
+    enough : float
+        Share of a window's hops that must be valid; a mean over fewer would stand for too little.
     """
 
-    CARRIED: ClassVar = {
-        "_energy": By.FIRST,
-        "_valid": By.FIRST,
-        "_end": By.WHOLE,
-        "_seen": By.WHOLE,
-    }
+    _energy: Levels = remembered(By.FIRST, lambda d: np.zeros((d._tracks, d._columns)))
+    _valid: Flags = remembered(By.FIRST, lambda d: np.zeros((d._tracks, d._columns), np.bool_))
+    _end: int = remembered(By.WHOLE, lambda d: d._depth)
+    _seen: int = remembered(By.WHOLE, 0)
+    _unbroken: int = remembered(By.ANEW, 0)
 
-    def __init__(self, tracks: int, lengths: tuple[int, ...], hops_per_tick: int) -> None:
+    def __init__(
+        self,
+        tracks: int,
+        lengths: tuple[int, ...],
+        hops_per_tick: int,
+        *,
+        enough: float = 0.75,
+    ) -> None:
+        self._tracks, self._enough = tracks, enough
         self._depth = max(lengths) + hops_per_tick
-        columns = self._depth + _SPARE_TICKS * hops_per_tick
-        self._energy = np.zeros((tracks, columns))
-        self._valid = np.zeros((tracks, columns), dtype=np.bool_)
-        self._end = self._depth
-        self._seen = 0
-        self._unbroken = 0
+        self._columns = self._depth + _SPARE_TICKS * hops_per_tick
+        self.reset()
         self._bands = {length: _band(length, hops_per_tick) for length in lengths}
 
     def push(self, mean_square: Levels, valid: Flags, all_valid: bool) -> None:
@@ -64,7 +75,7 @@ class HopWindows:
         if self._unbroken >= length:
             return np.asarray(sums / length)
         count = np.count_nonzero(self._valid[:, span], axis=1)
-        known = (count >= ENOUGH * length) & (self._seen >= length)
+        known = (count >= self._enough * length) & (self._seen >= length)
         return np.where(known, sums / np.maximum(count, 1), np.nan)
 
     def means(self, length: int, newest: int) -> Levels:
@@ -77,7 +88,7 @@ class HopWindows:
             return np.asarray(sums / length)
         count = (self._valid[:, None, span].astype(np.float64) @ band)[:, 0]
         full = self._seen - newest + 1 + np.arange(newest) >= length
-        known = (count >= ENOUGH * length) & full
+        known = (count >= self._enough * length) & full
         return np.where(known, sums / np.maximum(count, 1.0), np.nan)
 
 

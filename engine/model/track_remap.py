@@ -1,7 +1,7 @@
 """What a watch remembers of its tracks, moved along when its plan is changed.
 
-A class that remembers something of each track says in `CARRIED` what, and how its tracks lie;
-whatever is not named there begins anew.
+What a class remembers of each track, and how its tracks lie, is declared in it
+(`engine.model.track_memory`); whatever is not declared begins anew.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Any, ClassVar, Protocol, runtime_checkable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,25 +29,11 @@ class By(Enum):
     EACH = auto()
     """A list of arrays, tracks first, or of parts that move themselves."""
     PART = auto()
-    """An object that is carried itself."""
+    """An object with a `carry` of its own."""
     WHOLE = auto()
     """The same for all tracks."""
     ANEW = auto()
     """Begins anew."""
-
-
-class Carried(Protocol):
-    """Remembers something of each track."""
-
-    CARRIED: ClassVar[Mapping[str, By]]
-
-
-@runtime_checkable
-class CarriesItself(Protocol):
-    """Does it in its own way."""
-
-    def carry(self, before: Any, remap: TrackRemap) -> None:
-        """Take over what `before` remembers of the tracks that stay."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,20 +74,11 @@ class TrackRemap:
         return np.ascontiguousarray(np.moveaxis(moved, 0, -1))
 
 
-def carry(fresh: Any, before: Any, remap: TrackRemap) -> None:
-    """Bring `fresh`, made for the tracks as they are now, to where `before` stood."""
-    if isinstance(fresh, CarriesItself):
-        fresh.carry(before, remap)
-        return
-    for name, by in fresh.CARRIED.items():
-        set_carried(fresh, before, remap, name, by)
-
-
 def set_carried(fresh: Any, before: Any, remap: TrackRemap, name: str, by: By) -> None:
     """Take over one thing that is remembered."""
     old, new = getattr(before, name), getattr(fresh, name)
     if by is By.PART:
-        carry(new, old, remap)
+        new.carry(old, remap)
         return
     setattr(fresh, name, _moved(old, new, remap, by))
 

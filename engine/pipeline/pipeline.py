@@ -34,7 +34,7 @@ from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmEvent, Block, Incident, Measurement
 from engine.model.snapshot import Snapshot
 from engine.model.tick import SampleFindings, Tick
-from engine.model.track_remap import TrackRemap, carry
+from engine.model.track_remap import TrackRemap
 from engine.model.tracks import BY_TIMECODE, Plan, Scene
 from engine.model.units import FLOOR_DB, amplitude_db
 from engine.pipeline.crew_commands import CrewCommands
@@ -151,12 +151,12 @@ class Pipeline:
         self.outlook.change(scene, same)
         if self._disturbances is not None:
             before_disturbances, self._disturbances = self._disturbances, Disturbances(scene)
-            carry(self._disturbances, before_disturbances, same)
+            self._disturbances.carry(before_disturbances, same)
         if not remap.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
             self._peaks = remap.last(self._peaks, 0.0)
             level_strip, self._level_strip = self._level_strip, LevelStripRecorder(len(plan.tracks))
-            carry(self._level_strip, level_strip, remap)
+            self._level_strip.carry(level_strip, remap)
         self.lines.change(scene, self.meter, self._bank.detectors)
         self.book, events = carry_over(self.book, scene, self._rules, remap, now_s)
         self._cause_alarms = CauseAlarms(self.book)

@@ -20,7 +20,7 @@ from engine.model.pickups import Pickup
 from engine.model.round_state import Heard
 from engine.model.safe_text import json_text
 from engine.model.snapshot import LogState
-from engine.model.track_remap import TrackRemap, carry
+from engine.model.track_remap import TrackRemap
 from engine.session.checkpoint import Checkpoint
 from engine.session.log_lines import (
     inputs_line,
@@ -146,13 +146,13 @@ class SessionRecorder:
         remap = TrackRemap.of(_inputs(before), _inputs(watch))
         farewell_lines = self._left_lines(figures, remap, at_s)
         stretch = TotalsRecorder(_inputs(watch), self._totals)
-        carry(stretch, self._stretch, remap)
+        stretch.carry(self._stretch, remap)
         self._stretch = stretch
         second = max(int(at_s - _EPS_S), 0)
         if self._second is not None:
             second, old = self._second.number, self._second
             self._second = SecondRecorder(second, len(watch.plan.tracks))
-            carry(self._second, old, remap)
+            self._second.carry(old, remap)
         lines = [*farewell_lines, LogLine("plan", (watch.plan.title, watch.plan_text))]
         if _inputs(before) != _inputs(watch):
             lines.append(inputs_line(second, _inputs(watch)))

@@ -109,20 +109,19 @@ DETECTOR = '''
 import numpy as np
 
 from engine.detectors.base import Runs, condition, unknown
+from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_remap import By
 
 
-class Loud:
+class Loud(TrackMemory):
     """Active while a hop peaks above half of full scale."""
 
     NEEDS_SAMPLES = False
-    CARRIED = {}
+    _runs = remembered(By.PART, lambda detector: Runs(detector._tracks))
 
     def __init__(self, scene):
         self._tracks = len(scene.tracks)
         self.reset()
-
-    def reset(self):
-        self._runs = Runs(self._tracks)
 
     def update(self, measurement, feed):
         if measurement is None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
-from engine.model.track_remap import By, TrackRemap, carry
+from engine.model.track_remap import By, TrackRemap
 
 
 class Knocks(TrackMemory):
@@ -60,7 +60,7 @@ def test_a_reset_forgets_all_but_what_lasts() -> None:
 def test_tracks_take_theirs_along(old: list[int]) -> None:
     """Every track that stays has what it had, every new one what a fresh object has."""
     fresh = Knocks(len(old))
-    carry(fresh, used(5), TrackRemap(np.array(old)))
+    fresh.carry(used(5), TrackRemap(np.array(old)))
     assert fresh.count.tolist() == [max(n, 0) for n in old]
     assert fresh.names == ["" if n < 0 else str(n) for n in old]
     assert np.isnan(fresh.levels[0]).tolist() == [n < 0 for n in old]
