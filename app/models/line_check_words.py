@@ -72,6 +72,8 @@ def evidence(result: LineResult) -> str:
     if not heard.came:
         return "not heard"
     parts = [dbfs(heard.speech_dbfs)] if heard.speech_dbfs is not None else []
+    if heard.peak_dbfs is not None:
+        parts.append(f"peak {dbfs(heard.peak_dbfs)}")
     if heard.speech_s >= 0.5:
         parts.append(f"{heard.speech_s:.0f} s of speech")
     if heard.taps:

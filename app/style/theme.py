@@ -223,13 +223,15 @@ QPushButton:hover {{ border-color: {ink}; }}
 QPushButton:pressed {{ background: {line}; }}
 QPushButton:focus, QListWidget:focus, QSlider:focus, QLineEdit:focus, QComboBox:focus,
 QDoubleSpinBox:focus, QTableView:focus {{ border: 2px solid {cover}; }}
+QCheckBox::indicator {{ width: {px12}px; height: {px12}px; background: {bg};
+  border: 1px solid {edge}; border-radius: 3px; }}
+QCheckBox::indicator:checked {{ background: {ink}; border: {px4}px solid {bg}; }}
 QCheckBox:focus {{ color: {cover}; text-decoration: underline; }}
 QLineEdit, QComboBox, QDoubleSpinBox {{ background: {bg}; border: 1px solid {edge};
   border-radius: 4px; padding: {px4}px {px6}px; selection-background-color: {cover};
   selection-color: {bg}; }}
-QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none; }}
 QDoubleSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none;
-  padding: 0 {px6}px; }}
+  padding: 0; margin: 0; }}
 QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none; }}
 QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
   gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}

@@ -9,7 +9,6 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QCheckBox,
-    QGridLayout,
     QHBoxLayout,
     QLineEdit,
     QListWidget,
@@ -21,33 +20,21 @@ from PySide6.QtWidgets import (
 from app.models.line_check_flow import left
 from app.models.line_check_words import (
     MARKS,
-    Fact,
     evidence,
-    facts,
-    place_words,
-    prompt,
-    summary,
-    verdict_words,
 )
-from app.style import wording
+from app.views.line_check_track import LineCheckTrack
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
-from app.views.widgets.target_bar import TargetBar
 from engine.model.line_results import (
-    PEAK_DBFS,
-    SAFETY_DB,
-    SPEECH_DBFS,
     LineCheck,
     Verdict,
-    findings,
 )
-from engine.model.messages import Kind, PackLevel
-from engine.model.tracks import Plan, Track
+from engine.model.tracks import Plan
 
 NOT_HEARD: Final = "Nothing heard. Enter again: not heard, asked for at the end."
+LIST_SHARE: Final = 0.6
+"""Of the window's height, for the list at the end."""
 HEADPHONES: Final = "Turn your headphones down before anybody taps a mic."
-MOST_FINDINGS: Final = 4
-WITH_TARGET: Final = (Kind.LAV, Kind.BOOM)
 
 
 class NoteEdit(QLineEdit):
@@ -85,11 +72,7 @@ class LineCheckPage(Overlay):
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.list.setTextElideMode(Qt.TextElideMode.ElideRight)
         self.list.itemClicked.connect(lambda item: self.gone.emit(item.data(_DATA)))
-        self.title, self.where = plain("", "huge", wrap=True), plain("", "dim", wrap=True)
-        self.ask, self.came = plain("", "large", wrap=True), plain("", "large")
-        self.speech, self.peak = TargetBar("Speech level"), TargetBar("Peak level")
-        self.facts = [(plain("", "dim"), plain("")) for _ in range(6)]
-        self.warnings = [plain("", "warn", wrap=True) for _ in range(MOST_FINDINGS)]
+        self.track = LineCheckTrack()
         self.note = NoteEdit()
         self.note.setPlaceholderText("Note  (T to type, Enter when done)")
         self.note.setAccessibleName("Note on this track")
@@ -100,7 +83,7 @@ class LineCheckPage(Overlay):
             Button("Failed", "F", True),
         )
         self.skipped, self.before = Button("Skip", "S", True), Button("Back", "←")
-        self.after, self.swapped = Button("Next", "→"), Button("Swap in the plan", "W")
+        self.after = Button("Next", "→")
         self.printed, self.done = Button("Print"), Button("Close", "Esc")
         self.by_itself = QCheckBox("Go on by itself after a clean pass (A)")
         self.by_voice = QCheckBox("Go to whoever speaks alone (G)")
@@ -125,26 +108,12 @@ class LineCheckPage(Overlay):
         outer = self.layout()
         assert outer is not None
         outer.setAlignment(self.panel, Qt.AlignmentFlag(0))
-        body = QHBoxLayout()
+        body = self._body = QHBoxLayout()
         body.setSpacing(28)
         body.addWidget(self.list, 2)
         right = QVBoxLayout()
         right.setSpacing(10)
-        for label in (self.title, self.where, self.ask, self.came):
-            right.addWidget(label)
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(18)
-        grid.setVerticalSpacing(6)
-        for row, (name, value) in enumerate(self.facts):
-            grid.addWidget(name, row, 0)
-            grid.addWidget(value, row, 1)
-        grid.addWidget(self.speech, 0, 2)
-        grid.addWidget(self.peak, 1, 2)
-        grid.setColumnStretch(2, 1)
-        right.addLayout(grid)
-        for label in self.warnings:
-            right.addWidget(label)
-        right.addWidget(self.swapped, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addWidget(self.track)
         right.addStretch(1)
         right.addWidget(self.caution)
         ways = QHBoxLayout()
@@ -170,7 +139,7 @@ class LineCheckPage(Overlay):
         self.skipped.clicked.connect(self._keys["S"])
         self.before.clicked.connect(self._keys["Left"])
         self.after.clicked.connect(self._keys["Right"])
-        self.swapped.clicked.connect(self._swap)
+        self.track.swapped.clicked.connect(self._swap)
         self.printed.clicked.connect(self.print_asked)
         self.done.clicked.connect(self.hide)
 
@@ -234,7 +203,7 @@ class LineCheckPage(Overlay):
         if state.heard.came or self._asked == state.at:
             return True
         self._asked = state.at
-        say(self.came, NOT_HEARD, "largewarn")
+        say(self.track.came, NOT_HEARD, "largewarn")
         return False
 
     def set_dead(self, words: str) -> None:
@@ -264,17 +233,18 @@ class LineCheckPage(Overlay):
         self._show_list(state)
         track = next((t for t in plan.tracks if t.input == state.at), None)
         if track is None:
-            self._show_end(state)
+            self.track.show_end(state)
         else:
-            self._show_track(state, track)
+            asked = NOT_HEARD if self._asked == state.at else ""
+            self.track.show_track(state, plan, track, self._dead or asked)
         verdicts = (self.passed, self.failed, self.skipped)
         flow = (self.caution, self.by_itself, self.by_voice, self.note)
-        for part in (*self._measures, *flow, *verdicts):
+        for part in (*flow, *verdicts):
             part.setVisible(track is not None)
-
-    @property
-    def _measures(self) -> list[QWidget]:
-        return [self.speech, self.peak, *(label for pair in self.facts for label in pair)]
+        # At the end the list is what one reads: the levels of all tracks.
+        self._body.setStretch(0, 2 if track is not None else 5)
+        self.list.setWordWrap(track is None)
+        self.list.setMinimumHeight(0 if track is not None else round(self.height() * LIST_SHARE))
 
     def _keep_note(self, state: LineCheck) -> None:
         """A note belongs to the track on which it was typed."""
@@ -303,47 +273,6 @@ class LineCheckPage(Overlay):
                 item.setData(_DATA, number)
             if number == state.at and self.list.currentRow() != row:
                 self.list.setCurrentRow(row)
-
-    def _show_end(self, state: LineCheck) -> None:
-        title, rest = summary(state)
-        say(self.title, title)
-        say(self.where, rest)
-        say(self.ask, "Enter: what is left, once more. Esc when you are done; ← goes back.")
-        say(self.came, "", "large")
-        for label in self.warnings:
-            label.hide()
-        self.swapped.hide()
-
-    def _show_track(self, state: LineCheck, track: Track) -> None:
-        heard = state.heard
-        say(self.title, f"{track.input}  {track.label}")
-        say(self.where, place_words(track))
-        say(self.ask, prompt(track))
-        if self._dead and not heard.came:
-            say(self.came, self._dead, "largewarn")
-        elif self._asked == state.at and not heard.came:
-            say(self.came, NOT_HEARD, "largewarn")
-        else:
-            tone = "large" if heard.elsewhere is None else "largewarn"
-            say(self.came, verdict_words(heard), tone)
-        self.came.setAccessibleName(self.came.text())
-        talks = track.kind in WITH_TARGET
-        safety = track.level is PackLevel.SAFETY
-        lower_db = SAFETY_DB if safety else 0.0
-        zones = [(low - lower_db, high - lower_db) for low, high in (SPEECH_DBFS, PEAK_DBFS)]
-        for bar, level_dbfs, zone in zip(
-            (self.speech, self.peak), (heard.speech_dbfs, heard.peak_dbfs), zones, strict=True
-        ):
-            bar.put(level_dbfs, zone if talks else None)
-        lines: list[Fact] = facts(heard, self.plan, track)
-        for (name, value), fact in zip(self.facts, lines, strict=True):
-            say(name, fact.name)
-            say(value, fact.words)
-        problems = findings(heard, safety, talks)
-        for row, label in enumerate(self.warnings):
-            say(label, wording.sentence(problems[row]) if row < len(problems) else "")
-            label.setVisible(row < len(problems))
-        self.swapped.setVisible(heard.elsewhere is not None)
 
 
 _DATA: Final = Qt.ItemDataRole.UserRole

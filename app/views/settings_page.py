@@ -155,6 +155,7 @@ class SettingsPage(Overlay):
 
     def _number(self, name: str, words: str, unit: str, step: float) -> QDoubleSpinBox:
         box = QDoubleSpinBox()
+        box.lineEdit().setTextMargins(6, 0, 6, 0)
         box.setDecimals(1 if step < 1 else 0)
         box.setSingleStep(step)
         box.setRange(*BOUNDS[name])

@@ -99,7 +99,8 @@ PARTS: Final[Mapping[str, str]] = {
     ),
     "app/controllers/test_headphones.py": "app/views/listen_bar app/views/widgets/choice",
     "app/controllers/test_line_check_controller.py": (
-        "app/models/line_check_words app/views/line_check_page app/views/widgets/target_bar"
+        "app/models/line_check_words app/views/line_check_page "
+        "app/views/line_check_track app/views/widgets/target_bar"
     ),
     "app/controllers/test_opening.py": "app/views/progress_page",
     "app/controllers/test_plan_live.py": "app/models/plan_table app/views/plan/plan_page",

@@ -133,7 +133,8 @@ class Help(Overlay):
         self.column.addWidget(plain("Cautions", "title"))
         pairs = QGridLayout()
         for n, caution in enumerate(cautions.ALL):
-            pairs.addWidget(plain(caution, wrap=True), n // 2, n % 2)
+            top = Qt.AlignmentFlag.AlignTop
+            pairs.addWidget(plain(caution, wrap=True), n // 2, n % 2, top)
         self.column.addLayout(pairs)
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from PySide6.QtCore import QRectF, Qt
+from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 LOWEST_DBFS: Final = -70.0
+SCALE: Final = 0.8
+"""Height of the scale below the bar, in lines of text."""
 
 
 class TargetBar(QWidget):
@@ -19,8 +21,16 @@ class TargetBar(QWidget):
         self._what = what
         self._value: float | None = None
         self._zone: tuple[float, float] | None = None
-        self.setMinimumSize(160, 16)
+        self.setMinimumWidth(160)
         self.setAccessibleName(what)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        """Bar and scale."""
+        return QSize(160, round(self.fontMetrics().height() * 1.8))
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """As low as it can be."""
+        return self.minimumSizeHint()
 
     def put(self, value_dbfs: float | None, zone: tuple[float, float] | None) -> None:
         """Show that level; None while there is none."""
@@ -35,25 +45,32 @@ class TargetBar(QWidget):
         painter = QPainter(self)
         ink = self.palette().text().color()
         faint = QColor(ink)
-        faint.setAlpha(60)
-        wide, high = self.width(), self.height()
+        faint.setAlpha(70)
+        wide, letters = self.width(), self.fontMetrics().height()
+        high = self.height() - round(letters * SCALE)
 
         def x(dbfs: float) -> float:
-            return wide * min(max((dbfs - LOWEST_DBFS) / -LOWEST_DBFS, 0.0), 1.0)
+            return (wide - 1) * min(max((dbfs - LOWEST_DBFS) / -LOWEST_DBFS, 0.0), 1.0)
 
         painter.fillRect(QRectF(0, high / 2 - 1, wide, 2), faint)
         small = self.font()
-        small.setPixelSize(max(8, high // 2))
+        small.setPixelSize(max(8, round(letters * SCALE * 0.85)))
         painter.setFont(small)
+        dim = QColor(ink)
+        dim.setAlpha(190)
         for dbfs in range(-60, 1, 20):
-            painter.fillRect(QRectF(x(dbfs) - 0.5, 0, 1, high), faint)
-            painter.setPen(faint.lighter(150))
-            spot = QRectF(x(dbfs) - 42, 0, 40, high)
-            painter.drawText(spot, Qt.AlignmentFlag.AlignRight, str(dbfs).replace("-", "−"))
+            painter.fillRect(QRectF(x(dbfs), 0, 1, high), faint)
+            painter.setPen(dim)
+            words = str(dbfs).replace("-", "−")
+            spot = QRectF(x(dbfs) - 40, high, 80, self.height() - high)
+            align = Qt.AlignmentFlag.AlignHCenter
+            if dbfs == 0:
+                spot, align = QRectF(0, high, wide, self.height() - high), align.AlignRight
+            painter.drawText(spot, align | Qt.AlignmentFlag.AlignTop, words)
         if self._zone is not None:
             low, top = self._zone
             painter.setPen(QPen(ink, 1.5))
-            painter.drawRect(QRectF(x(low), 1.5, x(top) - x(low), high - 3))
+            painter.drawRect(QRectF(x(low), 1, x(top) - x(low), high - 2))
         if self._value is not None:
             painter.fillRect(QRectF(0, high * 0.3, x(self._value), high * 0.4), ink)
         painter.end()

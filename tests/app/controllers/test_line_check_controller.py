@@ -139,11 +139,11 @@ def test_a_wrong_patch_is_shown_and_swapped(deck: Deck, qtbot: QtBot) -> None:
     """Taps that come up elsewhere are said large, and W asks for the swap."""
     deck.press(qtbot, Qt.Key.Key_K)
     deck.look(at_three())
-    assert not deck.page.swapped.isVisible()
+    assert not deck.page.track.swapped.isVisible()
     assert deck.press(qtbot, Qt.Key.Key_W) == []
     deck.look(at_three(Heard(elsewhere=6)))
-    assert deck.page.came.text() == "Comes up on input 6"
-    assert deck.page.swapped.isVisible()
+    assert deck.page.track.came.text() == "Comes up on input 6"
+    assert deck.page.track.swapped.isVisible()
     assert deck.press(qtbot, Qt.Key.Key_W) == [SwapInputs(3, 6)]
 
 
@@ -152,13 +152,13 @@ def test_the_page_shows_what_was_heard(deck: Deck, qtbot: QtBot) -> None:
     deck.press(qtbot, Qt.Key.Key_K)
     deck.look(at_three(replace(VOICE, clipped=True)))
     page = deck.page
-    assert page.title.text() == "3  Rigger main"
-    assert page.where.text() == "Pack 3 · left shoulder · receiver A"
-    values = [value.text() for _, value in page.facts]
+    assert page.track.title.text() == "3  Rigger main"
+    assert page.track.where.text() == "Pack 3 · left shoulder · receiver A"
+    values = [value.text() for _, value in page.track.facts]
     assert values[0] == "−24 dBFS  (target −30 to −20)"
     assert values[3] == "main +12 dB against safety"
     assert values[4] == "matched"
-    assert "lipping" in page.warnings[0].text()
+    assert "lipping" in page.track.warnings[0].text()
     assert page.list.item(1).text().startswith("✕  2")
     labels = page.findChildren(QLabel)
     assert all(label.textFormat() is Qt.TextFormat.PlainText for label in labels)
@@ -168,8 +168,8 @@ def test_the_end_names_what_is_left(deck: Deck, qtbot: QtBot) -> None:
     """After the last track the counts are shown, and the tracks that did not pass."""
     deck.press(qtbot, Qt.Key.Key_K)
     deck.look(LineCheck((1, 2, 3), None, Heard(), DONE))
-    assert deck.page.title.text() == "1 passed, 1 failed"
-    assert deck.page.where.text() == "Still to do: 2 (<b>cable</b>), 3"
+    assert deck.page.track.title.text() == "1 passed, 1 failed"
+    assert deck.page.track.where.text() == "Still to do: 2 (<b>cable</b>), 3"
 
 
 def test_names_are_never_markup_on_paper() -> None:
@@ -203,7 +203,15 @@ def test_every_part_has_a_name(tmp_path: Path, qtbot: QtBot, size: tuple[int, in
     deck.press(qtbot, Qt.Key.Key_K)
     deck.look(at_three())
     page = deck.page
-    parts = (page.list, page.speech, page.peak, page.note, page.passed, page.failed, page.done)
+    parts = (
+        page.list,
+        page.track.speech,
+        page.track.peak,
+        page.note,
+        page.passed,
+        page.failed,
+        page.done,
+    )
     assert all(part.accessibleName() for part in parts)
 
 
@@ -216,7 +224,7 @@ def test_a_swap_shows_in_the_window(deck: Deck, qtbot: QtBot) -> None:
     deck.plan = replace(deck.plan, tracks=tuple(swapped))
     deck.client.watching = fake_client.watch(deck.plan)
     deck.look(at_three())
-    assert deck.page.title.text() == "3  Signaller safety"
+    assert deck.page.track.title.text() == f"3  {tracks[6].label}"
     assert deck.window.watch_page.board.scene.plan.track(6).label == "Rigger main"
     assert deck.window.watch_page.board.chosen == {5}
 
@@ -228,7 +236,7 @@ def test_nothing_heard_is_not_passed(deck: Deck, qtbot: QtBot) -> None:
     deck.client.sent.clear()
     qtbot.keyClick(deck.page, Qt.Key.Key_Return)
     assert deck.client.sent == []
-    assert deck.page.came.text().startswith("Nothing heard.")
+    assert deck.page.track.came.text().startswith("Nothing heard.")
     qtbot.keyClick(deck.page, Qt.Key.Key_Return)
     assert deck.client.sent == [LineCheckMark(Verdict.SKIPPED, "not heard")]
 
@@ -238,7 +246,7 @@ def test_a_dead_mic_reads_dead(deck: Deck) -> None:
     deck.window.line_checks.check_all()
     deck.look(LineCheck(ORDER, 9, Heard(), DONE))
     remedy = next(rule.check_first for rule in FAULTS if rule.fault is Fault.MUTED)
-    assert deck.page.came.text().startswith(f"Muted: {remedy}")
+    assert deck.page.track.came.text().startswith(f"Muted: {remedy}")
 
 
 def test_a_note_stays_with_its_track(deck: Deck) -> None:
