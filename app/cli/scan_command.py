@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from app.cli import terminal
-from app.cli.scan_jobs import Outcome, ScanJob, cores, scan_at_once, scan_here
+from app.cli.scan_jobs import Outcome, ScanJob, scan_at_once, scan_here
 from app.cli.scan_text import as_text
 from app.report.marked_copy import write_marked_copies
 from app.report.marker_files import write_markers
@@ -22,6 +22,7 @@ from engine.report.content.markers import markers_of
 from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
 from engine.sources.take_files import takes_in
+from engine.system.platform_calls import usable_cores
 
 OK: Final = 0
 RED: Final = 1
@@ -115,7 +116,7 @@ def _expanded(takes: Sequence[str], failures: list[Failure]) -> list[str]:
 
 
 def _outcomes(jobs: Sequence[ScanJob], options: ScanOptions) -> Iterator[Outcome]:
-    processes = min(options.jobs or cores(), len(jobs))
+    processes = min(options.jobs or usable_cores(), len(jobs))
     if processes > 1:
         progress = _Progress(quiet=options.quiet)
         many = len(jobs)

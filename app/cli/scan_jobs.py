@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
 import signal
-import sys
-import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -23,6 +20,7 @@ from engine.pipeline.scan_result import ScanResult
 from engine.plan.load import PlanError
 from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
+from engine.system.platform_calls import can_fork
 from engine.timecode.clock import TimecodeClock
 
 PATIENCE_S: Final = 1.0
@@ -54,13 +52,6 @@ class Outcome:
     failure: Failure | None = None
     said: tuple[str, ...] = ()
     lines: tuple[dict[str, Any], ...] = ()
-
-
-def cores() -> int:
-    """How many this process may use."""
-    if sys.platform == "linux":
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def scan_here(
@@ -102,8 +93,7 @@ def scan_at_once(
     jobs: Sequence[ScanJob], processes: int, waiting: Callable[[int], None]
 ) -> Iterator[Outcome]:
     """Scan the takes by so many processes; `waiting` is told how many are done, now and then."""
-    fork = sys.platform == "linux" and threading.active_count() == 1
-    context = multiprocessing.get_context("fork" if fork else "spawn")
+    context = multiprocessing.get_context("fork" if can_fork() else "spawn")
     with ProcessPoolExecutor(processes, context, _begin) as pool:
         # Not all at once: what is done and not yet handed over is kept in memory.
         ahead: deque[tuple[ScanJob, Future[Outcome]]] = deque()

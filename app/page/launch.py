@@ -14,6 +14,7 @@ from typing import Any, Final, Protocol
 
 import app
 from engine.session import engines
+from engine.system.platform_calls import outliving
 
 WAITS_S: Final = 120.0
 """A demo take may have to be made first."""
@@ -70,7 +71,7 @@ def start(folder: Path, module: str, *words: str) -> subprocess.Popen[bytes]:
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=errors,
-            start_new_session=True,
+            **outliving(),
         )
 
 

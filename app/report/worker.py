@@ -7,7 +7,6 @@ other way is cleaned up after, so that no half file is left.
 from __future__ import annotations
 
 import multiprocessing
-import os
 import signal
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from typing import Final
 
 from app.report.job import ReportFailedError, ReportJob, Written, write
 from app.report.write import Cancelled, sweep
+from engine.system.platform_calls import be_nicer
 
 _NICER: Final = 10
 """The watch, its window and the recorder's own software come first."""
@@ -91,8 +91,7 @@ class Worker:
 def _serve(job: ReportJob, pipe: Connection) -> None:
     """The process: write the report and tell of it until it is done or not wanted any more."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the window ends it in good order
-    if hasattr(os, "nice"):
-        os.nice(_NICER)
+    be_nicer(_NICER)
 
     def tell(words: str, share: float) -> None:
         if pipe.poll():  # also when the window is gone

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
-import sys
-import threading
 from collections.abc import Generator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -24,6 +22,7 @@ from engine.model.tracks import Scene
 from engine.pipeline.framing import TickFramer
 from engine.sources.base import EndOfTake, Source, SourceError
 from engine.sources.take import open_take
+from engine.system.platform_calls import can_fork
 
 READ_TIMEOUT_S: Final = 1.0
 """A disk may take its time; asked again until the take ends or fails."""
@@ -107,16 +106,11 @@ def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, N
 
 def is_worth_it(duration_s: float) -> bool:
     """Whether a take of that length is done sooner with a second process."""
-    return duration_s >= (FORK_WORTH_S if _can_fork() else SPAWN_WORTH_S)
-
-
-def _can_fork() -> bool:
-    """A fork takes no time, but is safe with one thread only."""
-    return sys.platform == "linux" and threading.active_count() == 1
+    return duration_s >= (FORK_WORTH_S if can_fork() else SPAWN_WORTH_S)
 
 
 def _context() -> Any:  # typed differently on each system
-    return multiprocessing.get_context("fork" if _can_fork() else "spawn")
+    return multiprocessing.get_context("fork" if can_fork() else "spawn")
 
 
 def _send_all(take: str, scene: Scene, out: Connection) -> None:

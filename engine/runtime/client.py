@@ -6,7 +6,6 @@ No call waits for the engine; all that may take time happens on threads of the c
 from __future__ import annotations
 
 import os
-import signal
 import threading
 import time
 from collections import deque
@@ -36,6 +35,7 @@ from engine.runtime.wire import (
     unpack_message,
 )
 from engine.session import engines, folders
+from engine.system.platform_calls import end_process
 
 CONNECT_S: Final = 30.0
 """A slow machine may take this long to bring an engine up."""
@@ -291,7 +291,7 @@ class EngineClient:
         if self._follows or self._pid <= 0 or not engines.is_locked(self.folder):
             return  # there is none, and its number may be another's by now
         with suppress(OSError):
-            os.kill(self._pid, getattr(signal, "SIGKILL", signal.SIGTERM))
+            end_process(self._pid)
 
     # ---- speaking ----------------------------------------------------------------------------
 

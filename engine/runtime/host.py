@@ -10,10 +10,10 @@ from typing import Final
 
 from engine.listen.output import OpenOutput, PortAudioOutput
 from engine.model.commands import Open
-from engine.runtime import clocks
 from engine.runtime import open_source as opening
 from engine.session.checkpoint import Checkpoint
 from engine.sources.base import Source, SourceInfo
+from engine.system import platform_calls
 
 LOAD_WINDOW_S: Final = 1.0
 
@@ -33,7 +33,7 @@ class Host:
     day_s : time of day, s
     boot : names this boot of the machine, "" where unknown
     version : of this program
-    suspended_s : how long the computer slept since its start, see `engine.runtime.clocks`
+    suspended_s : how long the computer slept since its start, see `engine.system.platform_calls`
     open_source, open_again : see `engine.runtime.open_source`
     open_output : the headphones, see `engine.listen.output`
     """
@@ -44,7 +44,7 @@ class Host:
     day_s: Callable[[], float] = _time_of_day_s
     boot: str = ""
     version: str = ""
-    suspended_s: Callable[[], float] = clocks.suspended_s
+    suspended_s: Callable[[], float] = platform_calls.suspended_s
     open_source: Callable[[Open], Source] = opening.open_source
     open_again: Callable[[SourceInfo], Source] = opening.open_again
     open_output: OpenOutput = PortAudioOutput

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import os
 import secrets
-import socket
-import sys
 import tempfile
 import threading
 import time
@@ -24,6 +22,7 @@ from typing import Any, Final
 from engine.model.engine_address import Address
 from engine.model.snapshot import Snapshot
 from engine.runtime.wire import LONGEST_BYTES, Alive, Message, pack_message
+from engine.system.platform_calls import PIPE_PREFIX, SOCKET_FAMILY, make_private, shut_down
 
 BEAT_S: Final = 0.25
 """Engine and window say at least this often that they are alive."""
@@ -37,7 +36,6 @@ CARRIED_EVENTS: Final = 1000
 LONGEST_PATH: Final = 90
 """A socket's path has room for 104 bytes on macOS and 108 on Linux (`sun_path`, sys/un.h)."""
 
-_FAMILY: Final = "AF_PIPE" if sys.platform == "win32" else "AF_UNIX"
 _SOCKET: Final = "engine"
 _SHORT_FOLDERS: Final = ("/tmp", "/var/tmp", "/dev/shm")
 
@@ -48,8 +46,8 @@ def new_address(folder: Path | None = None) -> Address:
     `folder` is one made for it, used where its path is short enough for a socket.
     """
     key = secrets.token_bytes(32)
-    if sys.platform == "win32":
-        return Address(rf"\\.\pipe\trackwarden-{os.getpid()}-{secrets.token_hex(8)}", key)
+    if PIPE_PREFIX:
+        return Address(f"{PIPE_PREFIX}-{os.getpid()}-{secrets.token_hex(8)}", key)
     if folder is not None:
         path = str(folder / f"{_SOCKET}-{secrets.token_hex(4)}")
         if len(os.fsencode(path)) <= LONGEST_PATH:
@@ -92,9 +90,7 @@ class Connection:
     def hang_up(self) -> None:
         """Close it; a thread that waits on it, and the other end, see the end at once."""
         with suppress(OSError):
-            if sys.platform != "win32":
-                with socket.socket(fileno=os.dup(self._raw.fileno())) as end:
-                    end.shutdown(socket.SHUT_RDWR)
+            shut_down(self._raw.fileno())
         self.close()
 
     def close(self) -> None:
@@ -149,9 +145,8 @@ class Listening:
     """
 
     def __init__(self, address: Address) -> None:
-        self._listener = Listener(address.path, family=_FAMILY)
-        if sys.platform != "win32":
-            os.chmod(address.path, 0o600)
+        self._listener = Listener(address.path, family=SOCKET_FAMILY)
+        make_private(address.path)
 
     def accept(self) -> Connection:
         """Wait for the next one; OSError where that fails, or once closed."""
@@ -173,7 +168,7 @@ def connect(address: Address) -> Connection:
     AuthenticationError
         Where the key is another.
     """
-    connection = Connection(Connector(address.path, family=_FAMILY))
+    connection = Connection(Connector(address.path, family=SOCKET_FAMILY))
     try:
         connection.show_key(address.key)
     except (AuthenticationError, EOFError, OSError):
@@ -184,7 +179,7 @@ def connect(address: Address) -> Connection:
 
 def forget(address: Address) -> None:
     """Remove what an address left in the file system."""
-    if sys.platform != "win32":
+    if not PIPE_PREFIX:
         path = Path(address.path)
         with suppress(OSError):
             path.unlink(missing_ok=True)

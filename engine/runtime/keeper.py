@@ -9,8 +9,6 @@ because it is the same on every system; standard library alone, so that it weigh
 from __future__ import annotations
 
 import json
-import os
-import signal
 import subprocess
 import sys
 import time
@@ -21,6 +19,7 @@ from typing import Final
 
 from engine.runtime.patience import Patience
 from engine.session.file_lock import FileLock, is_held
+from engine.system import platform_calls
 
 RUNNING: Final = "running.json"
 LOCK: Final = "lock"
@@ -103,9 +102,6 @@ def start_beside(folder: Path, job: bytes) -> None:
 
 def _start(folder: Path, job: bytes, *module: str) -> None:
     """A process that outlives this one, with the job on its input."""
-    flags = 0
-    if sys.platform == "win32":
-        flags = subprocess.DETACHED_PROCESS | subprocess.CREATE_NEW_PROCESS_GROUP
     with (folder / WORDS).open("ab") as words:
         process = subprocess.Popen(
             [sys.executable, "-P", "-m", *module],
@@ -113,8 +109,7 @@ def _start(folder: Path, job: bytes, *module: str) -> None:
             stdout=words,
             stderr=words,
             cwd=folder,
-            start_new_session=True,
-            creationflags=flags,
+            **platform_calls.outliving(),
         )
     assert process.stdin is not None
     with suppress(OSError):
@@ -131,12 +126,11 @@ def main() -> None:
         lock = FileLock(folder / KEEPER_LOCK)
     except OSError:
         return  # it has one
-    if sys.platform != "win32":
-        signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # engines that ended leave nothing behind
+    platform_calls.leave_no_zombies()
     keeper = Keeper(
         folder,
         lambda: _start(folder, job, "engine.runtime.process"),
-        lambda pid: os.kill(pid, getattr(signal, "SIGKILL", signal.SIGTERM)),
+        platform_calls.end_process,
     )
     while keeper.look(time.monotonic()):
         time.sleep(POLL_S)

@@ -13,6 +13,7 @@ import engine
 from engine.runtime.process import SPARE
 from engine.runtime.wire import Job, pack
 from engine.session import engines
+from engine.system.platform_calls import outliving
 
 
 class Starter:
@@ -65,9 +66,6 @@ class Starter:
 def _spawn(folder: Path, *more: str) -> subprocess.Popen[bytes]:
     root = str(Path(engine.__file__).parents[1])
     paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
-    flags = 0
-    if sys.platform == "win32":
-        flags = subprocess.DETACHED_PROCESS | subprocess.CREATE_NEW_PROCESS_GROUP
     file = engines.words_of(folder)
     engines.ensured(file.parent)
     with _private_file(file) as words:
@@ -79,8 +77,7 @@ def _spawn(folder: Path, *more: str) -> subprocess.Popen[bytes]:
             stderr=words,
             cwd=file.parent,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-            start_new_session=True,
-            creationflags=flags,
+            **outliving(),
         )
 
 

@@ -13,7 +13,6 @@ import hashlib
 import json
 import os
 import stat
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
@@ -28,6 +27,7 @@ from engine.model import dataclass_json
 from engine.model.commands import Open
 from engine.model.engine_address import Address
 from engine.session.file_lock import FileLock, is_held
+from engine.system.platform_calls import is_private, runtime_user
 
 WORDS: Final = "engine.txt"
 _RUNNING: Final = "running.json"
@@ -106,10 +106,10 @@ def _runtime_base() -> Path:
 
 def _candidates() -> Iterator[str]:
     """XDG Base Directory Specification; `/dev/shm` (shm_overview(7)) is in memory as well."""
-    if sys.platform != "linux":
+    user = runtime_user()
+    if user is None:
         yield str(user_runtime_path("trackwarden", appauthor=False))
         return
-    user = os.getuid()
     yield os.path.join(os.environ.get("XDG_RUNTIME_DIR") or f"/run/user/{user}", "trackwarden")
     yield f"/dev/shm/trackwarden-{user}"
     yield os.path.join(tempfile.gettempdir(), f"trackwarden-{user}")
@@ -123,9 +123,7 @@ def _is_usable(folder: str) -> bool:
         here = os.stat(folder, follow_symlinks=False)
     except OSError:
         return False
-    if sys.platform != "win32" and (here.st_uid != os.getuid() or here.st_mode & 0o077):
-        return False
-    return stat.S_ISDIR(here.st_mode) and os.access(folder, os.W_OK)
+    return is_private(here) and stat.S_ISDIR(here.st_mode) and os.access(folder, os.W_OK)
 
 
 def _short_hash(text: str) -> str:

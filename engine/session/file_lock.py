@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-import sys
 import time
 from pathlib import Path
 from typing import IO, Final
+
+from engine.system.platform_calls import lock_file
 
 _TRIES: Final = 10
 _PAUSE_S: Final = 0.02
@@ -26,7 +27,7 @@ class FileLock:
         tries = _TRIES  # somebody who only looks may hold it for a moment
         while True:
             try:
-                return _lock(self._file)
+                return lock_file(self._file)
             except OSError:
                 tries -= 1
                 if not tries:
@@ -43,7 +44,7 @@ def is_held(path: Path) -> bool:
     """Some process holds the lock on that file."""
     try:
         with os.fdopen(os.open(path, os.O_RDWR), "r+b") as file:
-            _lock(file)
+            lock_file(file)
     except FileNotFoundError:
         return False
     except OSError:
@@ -53,14 +54,3 @@ def is_held(path: Path) -> bool:
 
 def _open(path: Path) -> IO[bytes]:
     return os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o600), "r+b")
-
-
-def _lock(file: IO[bytes]) -> None:
-    if sys.platform == "win32":
-        import msvcrt
-
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-    else:
-        import fcntl
-
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)

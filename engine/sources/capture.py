@@ -40,8 +40,8 @@ QUEUE_S: Final = 4.0
 ANSWER_S: Final = 15.0
 """A driver that takes longer to open or to list is taken to hang. Ours."""
 
-_MOST_WAITING: Final = 64
-"""Blocks that wait in the engine; beyond them the recording process keeps them."""
+HERE_S: Final = 1.0
+"""Audio that may wait in the engine itself; beyond that the recording process keeps it. Ours."""
 
 _READ_S: Final = 0.02
 _HEADER: Final = struct.Struct("<IqI")
@@ -118,7 +118,8 @@ class CapturedSource:
             job["server_source"] = server_source_of(again)
         self._name = name
         self._process = _start(job)
-        self._blocks: queue.Queue[Block | str] = queue.Queue(_MOST_WAITING)
+        self._blocks: queue.SimpleQueue[Block | str] = queue.SimpleQueue()
+        self._room = threading.Condition()
         self._failure = ""
         self._received = self._taken = self._behind = 0
         self._closed = False
@@ -153,15 +154,17 @@ class CapturedSource:
         if isinstance(block, str):
             self._failure = block
             raise SourceError(block)
-        self._taken += len(block.samples)
+        with self._room:
+            self._taken += len(block.samples)
+            self._room.notify()
         return replace(block, waiting_frames=self._received - self._taken + self._behind)
 
     def close(self) -> None:
         """End the process, whatever its driver does; may be called twice."""
         self._closed = True
         self._process.kill()
-        with suppress(queue.Empty):  # the thread may wait for room
-            self._blocks.get_nowait()
+        with self._room:
+            self._room.notify()
         assert self._process.stdin is not None
         self._process.stdin.close()
         with suppress(subprocess.TimeoutExpired):  # a driver may hold it in the kernel
@@ -186,10 +189,7 @@ class CapturedSource:
         if not self._opened.is_set():
             self._failure = reason
             self._opened.set()
-        while not self._closed:
-            with suppress(queue.Full):
-                self._blocks.put(reason, timeout=1.0)
-                return
+        self._blocks.put(reason)
 
     def _pass_on(self, pipe: IO[bytes], channels: int) -> str:
         """Blocks as they come; returns why they end."""
@@ -204,9 +204,15 @@ class CapturedSource:
             if len(data) < frames * channels * 4:
                 return f"{self.info.name} stopped delivering audio: its driver ended"
             samples = np.frombuffer(data, np.float32).reshape(channels, frames).T
-            self._blocks.put(Block(samples, lost))
+            self._wait_for_room()
             self._received += frames
             self._behind = waiting
+            self._blocks.put(Block(samples, lost))
+
+    def _wait_for_room(self) -> None:
+        most = HERE_S * self.info.sample_rate_hz
+        with self._room:
+            self._room.wait_for(lambda: self._closed or self._received - self._taken <= most)
 
 
 def _info(answer: dict[str, Any]) -> SourceInfo:

@@ -15,7 +15,7 @@ from typing import Final
 from tests.support.checkout import ROOT
 
 ENGINE_ORDER: Final = (
-    ("model",),
+    ("model", "system"),
     ("plan", "sources", "inject", "timecode"),
     ("measure",),
     ("detectors", "listen", "early_signs", "pickup"),

@@ -119,3 +119,58 @@ def test_sql_stands_in_the_session_package_alone() -> None:
             if isinstance(text, str) and statement.search(text):
                 wrong.add(f"{name_of(path)} holds SQL")
     assert not wrong
+
+
+PLATFORM_CALLS = ROOT / "engine/system/platform_calls.py"
+ONE_SYSTEM_MODULES = frozenset(
+    "fcntl grp msvcrt nt posix pty pwd resource syslog termios tty winreg _winapi".split()  # noqa: SIM905
+)
+ONE_SYSTEM_NAMES = {
+    "os": "chown fchmod fchown fork forkpty getegid geteuid getgid getgroups getloadavg getpgid "
+    "getpgrp getpriority getresuid getsid getuid initgroups kill killpg lchown mkfifo mknod nice "
+    "openpty pipe2 posix_spawn pread preadv pwrite sched_getaffinity sched_setaffinity setgid "
+    "setpgid setpriority setsid setuid startfile statvfs sync sysconf tcgetpgrp ttyname uname "
+    "wait wait3 wait4 waitid WNOHANG",
+    "signal": "SIGALRM SIGCHLD SIGCONT SIGHUP SIGKILL SIGPIPE SIGQUIT SIGSTOP SIGUSR1 SIGUSR2 "
+    "alarm pause pthread_kill pthread_sigmask setitimer sigpending sigwait siginterrupt",
+    "socket": "AF_UNIX send_fds recv_fds fromfd",
+    "time": "clock_gettime clock_settime pthread_getcpuclockid tzset CLOCK_BOOTTIME "
+    "CLOCK_MONOTONIC CLOCK_MONOTONIC_RAW CLOCK_UPTIME_RAW",
+    "subprocess": "DETACHED_PROCESS CREATE_NEW_PROCESS_GROUP CREATE_NO_WINDOW STARTUPINFO",
+}
+"""Not on Windows, by "Availability" in the library reference of Python 3.11; or only there."""
+ONE_SYSTEM_ARGUMENTS = {"start_new_session", "creationflags", "preexec_fn", "process_group"}
+
+
+def of_one_system(node: ast.AST, names: set[tuple[str, ...]]) -> bool:
+    """Whether that piece of code asks for what one system has."""
+    match node:
+        case ast.Attribute(value=ast.Name(id=owner), attr=name):
+            return (owner, name) in names
+        case ast.keyword(arg=name):
+            return name in ONE_SYSTEM_ARGUMENTS
+        case ast.Import():
+            return any(alias.name in ONE_SYSTEM_MODULES for alias in node.names)
+        case ast.ImportFrom(module=module):
+            of_names = any((module, alias.name) in names for alias in node.names)
+            return module in ONE_SYSTEM_MODULES or of_names
+    return False
+
+
+def test_calls_of_one_system_stand_in_one_module() -> None:
+    """What Windows, macOS or Linux lacks is called in one place, with its equivalents.
+
+    `app/setup` stands outside: it installs packages of Debian on a machine with nothing on it.
+    """
+    names: set[tuple[str, ...]] = {
+        (owner, name) for owner, text in ONE_SYSTEM_NAMES.items() for name in text.split()
+    }
+    code = [p for folder in ("app", "demo_audio") for p in sorted((ROOT / folder).rglob("*.py"))]
+    wrong = [
+        f"{name_of(path)}: {ast.unparse(node)[:60]}"
+        for path in (*ENGINE, *code)
+        if path != PLATFORM_CALLS and not path.is_relative_to(ROOT / "app/setup")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if of_one_system(node, names)
+    ]
+    assert not wrong
