@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
+from typing import Final
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QIcon
@@ -15,7 +17,11 @@ from app.alerts.desktop_alerts import DesktopAlerts
 from app.models.alarm_card import Card
 from app.models.break_words import LONG_BREAK_S, reminders
 from app.style import wording
+from engine.model.safe_text import without_numbers
 from engine.model.snapshot import LogState, Snapshot
+
+COMPUTER_S: Final = 600.0
+"""What is about to fail of the computer itself sounds at most this often. Ours."""
 
 
 class Alerts(QObject):
@@ -46,6 +52,8 @@ class Alerts(QObject):
         self._log_problem = self._ended = False
         self.remind_s = LONG_BREAK_S
         self._reminded = 0
+        self._computer_kinds: set[str] = set()
+        self._computer_at_s = -math.inf
 
     def start(self, icon: QIcon) -> None:
         """Begin anew with a watch."""
@@ -62,6 +70,7 @@ class Alerts(QObject):
         due = self.scheduler.due(self._clock(), snapshot.alarms, snapshot.events)
         self._play(due)
         self._show_log(snapshot.log)
+        self._show_computer(snapshot.computer)
         self._remind(snapshot)
         self.desktop.show_cards(cards)
 
@@ -81,6 +90,15 @@ class Alerts(QObject):
         if problem and not self._log_problem:
             self._play(self.scheduler.due_once(self._clock(), Sound.AMBER))
         self._log_problem = problem
+
+    def _show_computer(self, lines: Sequence[str]) -> None:
+        """Sound when something else of the computer is about to fail, but seldom."""
+        kinds = {without_numbers(line) for line in lines}
+        self._computer_kinds &= kinds
+        now_s = self._clock()
+        if kinds - self._computer_kinds and now_s - self._computer_at_s >= COMPUTER_S:
+            self._computer_kinds, self._computer_at_s = kinds, now_s
+            self._play(self.scheduler.due_once(now_s, Sound.AMBER))
 
     def _remind(self, snapshot: Snapshot) -> None:
         """Sound now and then in a break that has become long."""

@@ -11,10 +11,11 @@ from typing import Final
 
 from app.alerts.notification_service import NotificationService, has_bus, message
 from app.cli import companions, watch_json
-from app.cli.watch_text import event_lines, standing_lines, summary
+from app.cli.watch_text import event_lines, standing_lines, summary, warnings
 from app.models.fix_cards import cards
 from engine.model.commands import Open, Stop, Watch
 from engine.model.messages import EventKind
+from engine.model.safe_text import without_numbers
 from engine.model.snapshot import Snapshot
 from engine.report.content.logged_timecode import labels_of
 from engine.runtime.client import EngineClient
@@ -150,7 +151,7 @@ class _Printer:
             _say(f"the engine has not answered for {silent_s:.0f} s: nothing is watched meanwhile")
 
     def _warn(self, words: str) -> None:
-        if words and words != self._told:
+        if words and without_numbers(words) != without_numbers(self._told):
             _say(words)
             if self._as_json and self.watch is not None:
                 print(watch_json.notice_line(words), flush=True)
@@ -168,8 +169,7 @@ class _Printer:
             self._stands_due = False
             for line in () if self._as_json else standing_lines(snapshot, watch.plan):
                 print(line, flush=True)
-        problem = snapshot.log.problem if snapshot.log is not None else ""
-        self._warn(snapshot.notice or (f"the log can't be saved: {problem}" if problem else ""))
+        self._warn(" · ".join(warnings(snapshot)))
         if self._as_json:
             for event in snapshot.events:
                 print(watch_json.event_line(event), flush=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from app.cli import terminal
@@ -18,6 +18,15 @@ MANY: Final = 4
 """From so many tracks on that change alike at one moment they are one line; ours."""
 _UNSAID: Final = (EventKind.SUPPRESSED, EventKind.UNSUPPRESSED)
 _MARKS: Final = {Severity.AMBER: "▲ amber", Severity.RED: "■ RED  "}
+
+
+def warnings(snapshot: Snapshot) -> Iterator[str]:
+    """What is wrong with the watch itself and its computer."""
+    if snapshot.notice:
+        yield snapshot.notice
+    yield from (f"this computer: {line}" for line in snapshot.computer)
+    if snapshot.log is not None and snapshot.log.problem:
+        yield f"the log can't be saved: {snapshot.log.problem}"
 
 
 def standing_lines(snapshot: Snapshot, plan: Plan) -> list[str]:

@@ -20,6 +20,7 @@ from engine.model.tracks import Plan, Track
 
 TROUBLE_KEY = -1_000_000_000
 """First number of the key of a card on the watch itself."""
+_TROUBLE_WORDS = {"Session log": "not saved", "This computer": "may fail"}
 BATTERY_KEY = 0
 """First number of a battery card's key; incidents and tracks count from 1."""
 
@@ -27,7 +28,8 @@ BATTERY_KEY = 0
 def cards(plan: Plan, snapshot: Snapshot, troubles: Sequence[Trouble] = ()) -> tuple[Card, ...]:
     """All cards, most urgent first: uncovered, red, amber (unseen before seen), put aside, back.
 
-    `troubles` are those of the watch itself; that of its log is found in the snapshot.
+    `troubles` are those of the watch itself; those of its log and of the computer are found in the
+    snapshot.
     """
     known = {t.input: t for t in plan.tracks}
     left = [a for a in snapshot.alarms if _listed(a)]
@@ -43,7 +45,8 @@ def cards(plan: Plan, snapshot: Snapshot, troubles: Sequence[Trouble] = ()) -> t
         who = (known[n].who for n in tracks_of(alarm) if n in known)
         made.append((_order(alarm), _with_pickup(card, tuple(who), snapshot, known)))
     made += _batteries(known, snapshot)
-    made += [_trouble(n, one) for n, one in enumerate((*_of_log(snapshot), *troubles), start=1)]
+    found = (*_of_log(snapshot), *_of_computer(snapshot), *troubles)
+    made += [_trouble(n, one) for n, one in enumerate(found, start=1)]
     cards = (card for _, card in sorted(made, key=lambda pair: pair[0]))
     unnamed = {a.incident.id for a in snapshot.alarms if fault_words.is_unnamed(a)}
     veiled = (_veiled(card) if unnamed.intersection(card.incidents) else card for card in cards)
@@ -73,6 +76,16 @@ def _of_log(snapshot: Snapshot) -> list[Trouble]:
     return [Trouble("Session log", f"Not saved. {kept}", check, snapshot.log.problem)]
 
 
+def _of_computer(snapshot: Snapshot) -> list[Trouble]:
+    """One card for all that is about to fail of it."""
+    if not snapshot.computer:
+        return []
+    parts = [line.rpartition(": ") for line in snapshot.computer]
+    headline = " ".join(wording.sentence(what) for what, _, _ in parts)
+    check = " ".join(wording.sentence(do) for _, _, do in parts)
+    return [Trouble("This computer", headline, check)]
+
+
 def _trouble(number: int, trouble: Trouble) -> tuple[tuple[float, ...], Card]:
     card = Card(
         key=(TROUBLE_KEY, number),
@@ -86,7 +99,7 @@ def _trouble(number: int, trouble: Trouble) -> tuple[tuple[float, ...], Card]:
         headline=trouble.headline,
         check=trouble.check,
         name=trouble.title,
-        fault="not saved" if trouble.title == "Session log" else "off",
+        fault=_TROUBLE_WORDS.get(trouble.title, "off"),
         evidence=wording.sentence(trouble.evidence),
     )
     return (0, True, -Severity.AMBER, True, 0.0, number), card

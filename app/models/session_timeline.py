@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Incident, Severity
+from engine.model.safe_text import harmless
 from engine.model.tracks import Plan, Track
 from engine.report.content.logged_timecode import LoggedTimecode
 from engine.session.plan_history import PlanHistory
@@ -24,6 +25,8 @@ from engine.session.records import MarkRecord, SessionRecord
 
 DAY_S: Final = 86_400.0
 UNKNOWN_DBFS: Final = -200.0
+SHOWN: Final = 4
+"""Problems of the watch itself that the page names."""
 _TIME: Final = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:[:;.]\d{2})?")
 
 
@@ -34,6 +37,7 @@ class SessionTimeline:
     peak_dbfs : (seconds, tracks) sample peak of each second; `UNKNOWN_DBFS` where unknown
     tracks : in the order of the columns
     incidents, marks : by onset
+    problems : when the watch or its computer could not do something, s, and what
     """
 
     folder: Path
@@ -45,6 +49,7 @@ class SessionTimeline:
     plans: PlanHistory
     labels: LoggedTimecode
     watched_s: float
+    problems: tuple[tuple[float, str], ...] = ()
 
     @property
     def length_s(self) -> float:
@@ -62,6 +67,13 @@ class SessionTimeline:
         if not self.record.live:
             return self.labels(at_s)[:8]
         return time.strftime("%H:%M:%S", time.localtime(self.record.utc_ms / 1000.0 + at_s))
+
+    @property
+    def problem_words(self) -> str:
+        """What the watch could not do, the newest few with their times; empty where it could."""
+        lines = [f"{self.clock(at_s)} {harmless(text)}" for at_s, text in self.problems[-SHOWN:]]
+        more = len(self.problems) - len(lines)
+        return " · ".join(([f"{more} before these"] if more else []) + lines)
 
     def moment(self, typed: str) -> float | None:
         """The stream time of a typed clock time or timecode; None where the session has it not."""
@@ -122,6 +134,7 @@ def read_timeline(folder: Path) -> SessionTimeline | str:
             plans=log.plans(),
             labels=labels,
             watched_s=log.watched_s(),
+            problems=log.problems(),
         )
 
 

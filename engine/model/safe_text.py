@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import unicodedata
 from typing import Any, Final
 
 # Marks that reorder the text around them on screen: a name could show as another.
 _REORDERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+_NUMBER: Final = re.compile(r"\d+(\.\d+)?")
 
 
 def is_harmless(character: str) -> bool:
@@ -23,6 +26,11 @@ def is_harmless(character: str) -> bool:
 def harmless(text: str) -> str:
     """`text` with "?" for every character that is not harmless: one line."""
     return "".join(c if is_harmless(c) else "?" for c in text)
+
+
+def without_numbers(text: str) -> str:
+    """`text` with "#" for each number: lines that say the same of other amounts are equal."""
+    return _NUMBER.sub("#", text)
 
 
 def json_text(value: Any, **how: Any) -> str:

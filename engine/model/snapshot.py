@@ -79,6 +79,7 @@ class Snapshot:
     are those since the snapshot before; never needed to draw. `heard_at` is when
     the newest audio came to the engine, on the steady clock that all processes of one boot share.
     `signs` are the early signs to be shown, `pickups` who hears those whom nothing covers.
+    `computer` says what of the computer itself is about to fail, one line each: what, what to do.
     """
 
     now_s: float
@@ -112,3 +113,4 @@ class Snapshot:
     signs: tuple[EarlySign, ...] = ()
     pickups: tuple[Pickup, ...] = ()
     round: RoundState = field(default_factory=RoundState)
+    computer: tuple[str, ...] = ()

@@ -5,7 +5,6 @@ No call waits for the engine; all that may take time happens on threads of the c
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 from collections import deque

@@ -60,7 +60,7 @@ class Computer:
         self._asleep_problem = ""
         self._over = threading.Event()
         self.problems: tuple[str, ...] = ()
-        """What is about to fail, one line each; replaced as a whole."""
+        """What is about to fail and what to do, one line each; replaced as a whole."""
 
     def watch(self) -> None:
         """Keep the computer awake and look after it until `close`, on a thread of its own."""
@@ -100,7 +100,7 @@ class Computer:
                 lines.append(ask())
             except Exception:  # a sensor that this system has not
                 continue
-        self.problems = tuple(f"this computer: {line}" for line in lines if line)
+        self.problems = tuple(line for line in lines if line)
 
     def _battery(self) -> Any:
         try:

@@ -250,7 +250,7 @@ class Runner:
             self._rounds.step(events, self.pipeline.now_s)
             self._headphones.put(piece.samples, self._fed_frames)
             if self.pipeline.now_s > before_s:
-                self.log.tick(self.pipeline.now_s, self.problems, self._rounds.take_unlogged())
+                self._log_tick(self.pipeline.now_s)
         self._look_for_code(block)
         self.log.drill_faults()
         self.input.losses.audio_came(block, now)
@@ -259,7 +259,7 @@ class Runner:
         """Nothing came: after a while that is a fault, and the alarms go on by the clock."""
         if self.input.stalls(now, self.pipeline.tick_s):
             self._pass_on(self.pipeline.stalled(self._stream_s(), self.input.losses.reason))
-            self.log.tick(self._stream_s(), self.problems)
+            self._log_tick(self._stream_s())
         self.input.reopen_if_stuck(now)
 
     @property
@@ -278,10 +278,18 @@ class Runner:
 
     @property
     def problems(self) -> tuple[str, ...]:
-        """What this computer or this program can't do at the moment, one line each."""
-        computer = () if self._computer is None else self._computer.problems
-        lines = (self._reduced, *self.pipeline.problems, self._headphones.problem, *computer)
+        """What this program can't do at the moment, one line each."""
+        lines = (self._reduced, *self.pipeline.problems, self._headphones.problem)
         return tuple(line for line in lines if line)
+
+    @property
+    def _about_to_fail(self) -> tuple[str, ...]:
+        return () if self._computer is None else self._computer.problems
+
+    def _log_tick(self, at_s: float) -> None:
+        computer = (f"this computer: {line}" for line in self._about_to_fail)
+        listened = self._rounds.take_unlogged()
+        self.log.tick(at_s, (*self.problems, *computer), listened)
 
     def snapshot(self) -> Snapshot:
         """How it stands now, with what happened since the last one."""
@@ -302,6 +310,7 @@ class Runner:
             listening=self._headphones.state(),
             heard_at=self.input.losses.last_audio_at,
             round=self._rounds.state(self.pipeline.now_s),
+            computer=self._about_to_fail,
         )
 
 

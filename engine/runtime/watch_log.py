@@ -11,6 +11,7 @@ from engine.model.client_id import ClientId, this_process
 from engine.model.commands import Command, Open, Watch
 from engine.model.messages import AlarmEvent, Incident
 from engine.model.round_state import Heard
+from engine.model.safe_text import without_numbers
 from engine.model.snapshot import LogState
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime.host import Host
@@ -41,7 +42,7 @@ class WatchLog:
         host: Host,
     ) -> None:
         self._pipeline, self._input, self._host = pipeline, supervisor, host
-        self._logged_problems: Sequence[str] = ()
+        self._logged_problems: set[str] = set()
         rate_hz, totals = supervisor.info.sample_rate_hz, pipeline.totals
         self.recorder: SessionRecorder | None = None
         if log is not None:
@@ -86,7 +87,7 @@ class WatchLog:
         """A tick is over.
 
         `problems` are what can't be done at the moment, one line each; `listened` what a person
-        listened to in a round.
+        listened to in a round. Each kind of problem is logged as it begins, not as figures change.
         """
         outlook = self._pipeline.outlook
         signs, pickups = outlook.take_events(), outlook.take_stretches()
@@ -96,10 +97,11 @@ class WatchLog:
         for mark in self._pipeline.take_marks():
             self.recorder.asked(mark, this_process("engine"), at_s, self.checkpoint())
         self.recorder.tick(self._pipeline.latest, at_s, self._standing)
-        if problems != self._logged_problems:
-            fresh = [line for line in problems if line not in self._logged_problems]
+        kinds = {without_numbers(line): line for line in problems}
+        fresh = [line for kind, line in kinds.items() if kind not in self._logged_problems]
+        if fresh:
             self.recorder.troubled(fresh, at_s)
-            self._logged_problems = problems
+        self._logged_problems = set(kinds)
 
     def state(self) -> LogState | None:
         """How long ago all was saved, and what keeps it; None where nothing is logged."""

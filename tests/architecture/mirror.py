@@ -174,6 +174,7 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "engine/pipeline/test_change_plan": "a change of plan through the whole pipeline",
     "engine/runtime/test_change_inputs": "a change of inputs through runner and source",
     "engine/plan/test_planted_mistakes": "mistakes anywhere in a plan",
+    "engine/runtime/test_exceptions": "exceptions at any time through all parts of a watch",
     "engine/runtime/test_hung_engine": "a window whose engine hangs",
     "engine/runtime/test_restart": "an engine that goes on with another one's session",
     "engine/sources/test_foreign_takes": "files that other programs wrote, whole",

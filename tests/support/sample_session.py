@@ -171,6 +171,10 @@ class SessionWriter:
         """Lost audio, or lost lines of the log."""
         self._put("gap", what, *self.stamp(at_s), lost_s, lines, reason)
 
+    def problem(self, text: str, at_s: float) -> None:
+        """The watch could not do something any more."""
+        self._put("problem", text, *self.stamp(at_s))
+
     def close(self) -> None:
         """Let go of the file."""
         self._log.close()

@@ -46,6 +46,7 @@ class SessionPage(Overlay):
         self.time = QLineEdit()
         self.view = TimelineView(look)
         self.words = plain("Reading the log…", "dim", wrap=True)
+        self.problems = plain("", "amber", wrap=True)
         self.what, self.where = plain("", "title", wrap=True), plain("", wrap=True)
         self.listen = Button("Replay from 5 s before", "L")
         self.before, self.after = Button("Before", "←"), Button("Next", "→")
@@ -79,6 +80,8 @@ class SessionPage(Overlay):
             self.severity.addItem(words, least)
         self.column.addLayout(top)
         self.column.addWidget(self.words)
+        self.column.addWidget(self.problems)
+        self.problems.hide()
         self.column.addWidget(self.view, 1)
         below = QHBoxLayout()
         facts = QVBoxLayout()
@@ -126,6 +129,8 @@ class SessionPage(Overlay):
         ]
         parts += [f"{len(found.tracks)} tracks", f"{len(found.incidents)} incidents"]
         say(self.words, " · ".join(parts), "dim")
+        self.problems.setText(f"The watch itself: {found.problem_words}")
+        self.problems.setVisible(bool(found.problems))
         self.view.show_timeline(found)
         for box, first, names in (
             (self.who, EVERYONE, timelines.performers(found)),

@@ -10,6 +10,7 @@ from typing import Final
 from engine.model.line_results import Heard, findings
 from engine.model.messages import EventKind, Kind, PackLevel
 from engine.model.number_text import number
+from engine.model.safe_text import harmless, without_numbers
 from engine.model.tracks import Plan
 from engine.report.content import words
 from engine.report.content.report_data import Break, Done, Note
@@ -151,6 +152,20 @@ def _held_back(log: SessionReader, command: str, text: str, duration_s: float) -
         yield Break(since_s, duration_s, text, lost=False)
 
 
+def _problems(log: SessionReader, label: Label) -> Iterator[str]:
+    """What the watch or its computer could not do; the same of other amounts is told once."""
+    times: defaultdict[str, list[float]] = defaultdict(list)
+    first: dict[str, str] = {}
+    for at_s, text in log.problems():
+        kind = without_numbers(text)
+        times[kind].append(at_s)
+        first.setdefault(kind, harmless(text))
+    for kind, text in first.items():
+        begun_s, last_s = times[kind][0], times[kind][-1]
+        often = f", {len(times[kind])} times until {label(last_s)}" if last_s > begun_s else ""
+        yield f"{text[:1].upper()}{text[1:]} (at {label(begun_s)}{often})."
+
+
 def honest(
     log: SessionReader, label: Label, duration_s: float, *, running: bool
 ) -> tuple[str, ...]:
@@ -160,6 +175,7 @@ def honest(
         count = words.count(gap.lines, "line")
         lines.append(f"The log lacks {count} near {label(gap.at_s)}: {gap.reason}")
     lines += log.notices()
+    lines += _problems(log, label)
     for from_s, text in log.plans().changes():
         lines.append(f"The plan was changed at {label(from_s)}" + (f": {text}." if text else "."))
     for (_, before), (second, after) in pairwise(log.inputs()):

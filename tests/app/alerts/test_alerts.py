@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from PySide6.QtWidgets import QWidget
 from pytestqt.qtbot import QtBot
@@ -67,4 +69,31 @@ def test_off_is_off(alerts: Alerts) -> None:
     alerts.show_snapshot(SNAPSHOT, [])
     assert alerts.player.played == []  # type: ignore[attr-defined]
     alerts.test(Sound.AMBER)
+    assert alerts.player.played == [Sound.AMBER]  # type: ignore[attr-defined]
+
+
+def test_the_computer_chimes_at_most_once_in_ten_minutes(alerts: Alerts) -> None:
+    """Whatever comes, goes and comes again of it, and with other amounts each time.
+
+    Something else that began meanwhile and still stands is chimed once the ten minutes are over.
+    """
+    heard = []
+    for second in range(0, 7200, 5):
+        alerts._clock.now_s = float(second)  # type: ignore[attr-defined]
+        lines = [f"so busy ({90 + second % 10} %): close other programs"] * (second % 15 == 0)
+        lines += ["hot (98 °C): give it air"] * (second >= 300)
+        before = len(alerts.player.played)  # type: ignore[attr-defined]
+        alerts.show_snapshot(fake_client.snapshot(PLAN, computer=tuple(lines)), [])
+        heard += [second] * (len(alerts.player.played) - before)  # type: ignore[attr-defined]
+    assert heard[:2] == [0, 600]
+    assert all(b - a >= 600 for a, b in pairwise(heard))
+    assert set(alerts.player.played) == {Sound.AMBER}  # type: ignore[attr-defined]
+
+
+def test_what_stands_of_the_computer_chimes_once(alerts: Alerts) -> None:
+    """A night on its battery is known after one chime, however its charge falls."""
+    for minute in range(120):
+        alerts._clock.now_s = 60.0 * minute  # type: ignore[attr-defined]
+        line = f"runs on its battery ({100 - minute / 2:.0f} % left): plug it in"
+        alerts.show_snapshot(fake_client.snapshot(PLAN, computer=(line,)), [])
     assert alerts.player.played == [Sound.AMBER]  # type: ignore[attr-defined]

@@ -160,3 +160,15 @@ def test_empty_inputs_are_one_card_by_their_numbers() -> None:
     assert card.headline == "Nothing yet."
     assert card.where == ""
     assert "plan" in card.check
+
+
+def test_all_that_may_fail_of_the_computer_is_one_amber_card() -> None:
+    """What is wrong, and what to do about each, in amber; none while all is well."""
+    lines = ("runs on its battery (44 % left, 1 h 20 min): plug it in", "hot (98 °C): give it air")
+    made = cards(PLAN, fake_client.snapshot(PLAN, computer=lines))
+    (card,) = [c for c in made if c.title == "This computer"]
+    assert card.severity is Severity.AMBER
+    assert card.headline == "Runs on its battery (44 % left, 1 h 20 min). Hot (98 °C)."
+    assert card.check == "Plug it in. Give it air."
+    assert card.fault == "may fail"
+    assert all(c.title != "This computer" for c in cards(PLAN, fake_client.snapshot(PLAN)))

@@ -92,3 +92,24 @@ def test_the_plan_is_that_of_the_moment(timeline: SessionTimeline) -> None:
     assert timeline.plan_at(100.0).track(1).name == PLAN.tracks[0].name
     assert timeline.plan_at(400.0).track(1).name == "Crane"
     assert timeline.take is None, "it no longer lies on the disk"
+
+
+def test_what_the_watch_could_not_do_is_named_with_its_time(tmp_path: Path) -> None:
+    """The newest few, and how many came before; a session without any says nothing."""
+    writer = SessionWriter(tmp_path / "s", PLAN, live=False, request=Open(take="gone.wav"))
+    with writer.at_once():
+        writer.run(0.0, 600.0)
+        writer.levels(600)
+        for n in range(6):
+            writer.problem(f"hum can't judge: \x1b[31m{n}", 60.0 * n)
+    writer.close()
+    found = read_timeline(tmp_path / "s")
+    assert isinstance(found, SessionTimeline)
+    words = found.problem_words
+    assert words.startswith("2 before these · 21:02:00 hum can't judge: ?[31m2 · 21:03:00 ")
+    assert "\x1b" not in words
+
+
+def test_a_session_in_good_order_names_no_problem(timeline: SessionTimeline) -> None:
+    """Then there is nothing to say."""
+    assert timeline.problem_words == ""

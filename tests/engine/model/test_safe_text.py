@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import unicodedata
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.model.safe_text import harmless, is_harmless, json_text
+from engine.model.safe_text import harmless, is_harmless, json_text, without_numbers
 
 any_text = st.text(st.characters(), max_size=30)
 """Halves of surrogate pairs are among them, as in file names that are no UTF-8."""
@@ -45,3 +46,15 @@ def test_json_reads_back_whole_and_steers_nothing(document: dict[str, list[objec
 def test_letters_of_other_languages_stay_readable() -> None:
     """Only what steers is escaped."""
     assert json_text(["Möwe", "灯台", "a\x7f\u202eb"]) == '["Möwe", "灯台", "a\\u007f\\u202eb"]'
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ("so busy (97 %) that audio waits 0.6 s", "so busy (100 %) that audio waits 12 s", True),
+        ("runs on its battery (62 % left)", "hot (98 °C)", False),
+    ],
+)
+def test_lines_of_other_amounts_are_the_same(one: str, other: str, same: bool) -> None:
+    """What is told anew is what differs in words."""
+    assert (without_numbers(one) == without_numbers(other)) == same

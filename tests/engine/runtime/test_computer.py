@@ -63,7 +63,7 @@ def test_a_battery_is_told_with_how_long_it_lasts(made: Made, secsleft: int, lef
     computer = made(System(SimpleNamespace(percent=62.0, secsleft=secsleft, power_plugged=False)))
     computer.look()
     (line,) = computer.problems
-    assert line.startswith("this computer: runs on its battery (62 %")
+    assert line.startswith("runs on its battery (62 %")
     assert ("1 h 20 min" in line) == (secsleft > 0)
     assert left[:5] in line
 

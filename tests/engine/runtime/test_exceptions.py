@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from engine.detectors.registry import DETECTORS
 from engine.measure.meter import Meter
 from engine.model.commands import Open, Stop
-from engine.model.messages import Snapshot
+from engine.model.snapshot import Snapshot
 from engine.model.tracks import Scene, Track
 from engine.runtime.ipc import forget, new_address
 from engine.runtime.runner import Asked, Runner
@@ -28,7 +28,7 @@ from engine.session.reader import SessionReader
 from engine.session.resume import resume
 from engine.session.writer import SessionWriter
 from tests.engine.runtime.test_input_supervisor import Interface, Machine
-from tests.engine.runtime.test_runner import CREW
+from tests.support.live_watch import CREW
 from tests.support.strategies import untimed
 
 AWAY_S = 1.5

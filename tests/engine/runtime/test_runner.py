@@ -143,3 +143,36 @@ def test_a_take_that_ends_is_shown_until_told_to_stop() -> None:
     runner.commands.put(Asked(Stop(), CREW))
     runner.run()
     assert log.of("run end")[0][2] == "the take ended"
+
+
+class Failing:
+    """A computer that is about to fail; see `engine.runtime.computer`."""
+
+    def __init__(self, waiting_s: object) -> None:
+        self.problems: tuple[str, ...] = ()
+        self.looks = 0
+
+    def watch(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+
+def test_what_is_about_to_fail_is_shown_at_once_and_logged_once() -> None:
+    """A line of the log for each kind of problem, however its figures change; it begins anew."""
+    watch = LiveWatch(on, computer=Failing)
+    watch.run(1.0)
+    for left in range(60, 50, -1):
+        watch.runner._computer.problems = (f"runs on its battery ({left} % left): plug it in",)
+        shot = watch.run(0.5)
+    assert shot.computer == ("runs on its battery (51 % left): plug it in",)
+    assert shot.notice == ""
+    watch.runner._computer.problems = ()
+    assert watch.run(0.5).computer == ()
+    watch.runner._computer.problems = ("runs on its battery (40 % left): plug it in",)
+    watch.run(0.5)
+    assert [values[0] for values in watch.log.of("problem")] == [
+        "this computer: runs on its battery (60 % left): plug it in",
+        "this computer: runs on its battery (40 % left): plug it in",
+    ]

@@ -292,3 +292,18 @@ def test_inputs_that_joined_or_left_are_told_and_keep_their_levels(tmp_path: Pat
         "Input 2 was taken out of the plan at 21:00:10:00.",
         "Input 4 was added to the plan at 21:00:10:00.",
     )
+
+
+def test_what_the_watch_could_not_do_is_in_its_report(
+    tmp_path: Path, writer: SessionWriter
+) -> None:
+    """Each kind once, with when and how often; other amounts are the same kind."""
+    writer.problem("hum can't judge: ZeroDivisionError: no frames", 20.0)
+    for second in (30.0, 60.0, 85.0):
+        writer.problem(f"this computer: so busy ({second:.0f} %) that audio waits", second)
+    writer.close()
+    assert read(tmp_path).honest == (
+        "Hum can't judge: ZeroDivisionError: no frames (at 21:00:20:00).",
+        "This computer: so busy (30 %) that audio waits (at 21:00:30:00, "
+        "3 times until 21:01:25:00).",
+    )
