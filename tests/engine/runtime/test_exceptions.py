@@ -27,7 +27,7 @@ from engine.session import writer as writer_module
 from engine.session.reader import SessionReader
 from engine.session.resume import resume
 from engine.session.writer import SessionWriter
-from tests.engine.runtime.test_input_supervisor import Interface, Machine
+from tests.support.input_night import Interface, Machine
 from tests.support.live_watch import CREW
 from tests.support.strategies import untimed
 
