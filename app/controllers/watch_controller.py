@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from PySide6.QtCore import QObject
 
@@ -12,6 +14,7 @@ from app.models.alarm_card import Trouble
 from app.models.key_bindings import Act
 from app.services.bridge import Bridge
 from app.views.watch_page import WatchPage
+from engine.detectors.guard import reason_of
 from engine.model.snapshot import Snapshot
 
 Follower = Callable[[Snapshot], None]
@@ -32,6 +35,7 @@ class WatchController(QObject):
         self.redact: Callable[[Snapshot], Snapshot] = lambda snapshot: snapshot
         self.followers: Sequence[Follower] = ()
         self._chime_words = self.unkept = ""
+        self._broken: dict[str, str] = {}
         bridge.snapshot.connect(self._show_snapshot)
         bridge.silent.connect(page.footer.show_silence)
         bridge.silent.connect(lambda _seconds: self.break_off("The engine does not answer."))
@@ -46,12 +50,23 @@ class WatchController(QObject):
     def _show_snapshot(self, snapshot: Snapshot) -> None:
         snapshot = self.redact(snapshot)
         self._page.troubles = self._troubles()
-        cards = self._page.show_snapshot(snapshot)
-        self._alerts.show_snapshot(snapshot, cards)
-        for follow in self.followers:
-            follow(snapshot)
-        self.show_quiet()
-        self.show_glance()
+        self._try("The board", lambda: self._page.show_snapshot(snapshot))
+        self._try("The chime", lambda: self._alerts.show_snapshot(snapshot, self._page.cards))
+        for number, follow in enumerate(self.followers, start=1):
+            self._try(f"Page {number}", partial(follow, snapshot))
+        self._try("The state of the chime", self.show_quiet)
+        self._try("The glance view", self.show_glance)
+
+    def _try(self, name: str, do: Callable[[], object]) -> None:
+        """One part of the window that raises must not keep the others from showing and sounding."""
+        try:
+            do()
+        except Exception as error:
+            if name not in self._broken:  # once for each failure, not with each snapshot
+                traceback.print_exc()
+            self._broken[name] = reason_of(error)
+        else:
+            self._broken.pop(name, None)
 
     def _troubles(self) -> tuple[Trouble, ...]:
         """What is wrong with the alerting, where it is wanted."""
@@ -65,6 +80,8 @@ class WatchController(QObject):
         if self._chime_words:
             check = "C: choose another output, and hear it once."
             made.append(Trouble("Chime", "Does not sound.", check, self._chime_words))
+        check = "The watch, its log and the other parts go on. Close this window, open it again."
+        made += [Trouble(name, "Fails.", check, why) for name, why in self._broken.items()]
         return tuple(made)
 
     def show_glance(self) -> None:

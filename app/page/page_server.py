@@ -9,6 +9,7 @@ import asyncio
 import json
 import ssl
 import time
+import traceback
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from pathlib import Path
@@ -143,8 +144,17 @@ class PageServer:
 
     async def _spread(self) -> None:
         """Give what is new to every phone."""
+        failed = False
         while True:
-            message = self.feed.step()
+            message = None
+            try:
+                message = self.feed.step()
+                if message is not None and failed:  # what phones know may be half of it
+                    message, failed = self.feed.full(), False
+            except Exception:  # phones see that no news come; the next step may do again
+                if not failed:
+                    traceback.print_exc()
+                failed = True
             if message is not None:
                 for queue in self._queues:
                     if queue.full():

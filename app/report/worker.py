@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import traceback
 from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -15,6 +16,7 @@ from typing import Final
 
 from app.report.job import ReportFailedError, ReportJob, Written, write
 from app.report.write import Cancelled, sweep
+from engine.detectors.guard import reason_of
 from engine.system.platform_calls import be_nicer
 
 _NICER: Final = 10
@@ -105,5 +107,8 @@ def _serve(job: ReportJob, pipe: Connection) -> None:
         last = Stopped()
     except ReportFailedError as error:
         last = Failed(str(error))
+    except Exception as error:  # the reason is worth more than that it broke off
+        traceback.print_exc()
+        last = Failed(f"the report can't be written: {reason_of(error)}")
     with suppress(OSError):
         pipe.send(last)

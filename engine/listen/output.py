@@ -198,8 +198,10 @@ class Listener:
 
     def _run(self) -> None:
         try:
-            while self._obey():
+            goes_on = True
+            while goes_on:
                 try:
+                    goes_on = self._obey()
                     self._play()
                 except Exception as error:  # whatever a driver does, the watch goes on
                     self._let_go()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import http.client
 import json
 import logging
@@ -108,6 +109,31 @@ def test_a_phone_with_the_code_hears_everything(phone: Browser) -> None:
     assert headers["Cache-Control"] == "no-store"
     full = json.loads(line.removeprefix(b"data:"))["full"]
     assert len(full["cards"]) == 3
+
+
+def test_what_raises_in_the_page_costs_a_few_seconds_of_news(
+    night: PageNight, phone: Browser, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The page goes on by itself; phones that listened get all of it anew."""
+    queue: asyncio.Queue[str | None] = asyncio.Queue(100)
+    own = night.server.access.phones[0]
+    night.call(lambda: night.server._queues.update({queue: own}))
+    step = night.server.feed.step
+    failures: list[None] = []
+
+    def fails() -> str | None:
+        failures.append(None)
+        raise ZeroDivisionError("made to fail")
+
+    night.server.feed.step = fails  # type: ignore[method-assign]
+    _until(lambda: len(failures) > 3)
+    night.call(lambda: [queue.get_nowait() for _ in range(queue.qsize())])
+    night.server.feed.step = step  # type: ignore[method-assign]
+    _until(lambda: queue.qsize() > 0)
+    assert "full" in json.loads(night.call(queue.get_nowait) or "")
+    assert capsys.readouterr().err.count("ZeroDivisionError: made to fail") == 1
+    night.call(lambda: night.server._queues.pop(queue))
+    assert phone.ask("GET", "/news")[0] == 200
 
 
 def test_the_cookie_is_for_this_page_alone(night: PageNight, stranger: Browser) -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import signal
 import time
+from multiprocessing import Pipe
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
 
+from app.report import worker as worker_module
 from app.report.job import ReportFailedError, ReportJob, Written, write
 from app.report.worker import Failed, News, Step, Stopped, Worker
 from app.report.write import Cancelled, Files
@@ -155,3 +157,19 @@ def test_a_scan_can_be_cancelled(tmp_path: Path) -> None:
         write(job, tell)
     assert told[-1] == "scanning a.wav"
     assert not (tmp_path / "report.csv").exists()
+
+
+def test_whatever_a_report_raises_is_said_with_its_reason(monkeypatch, capsys) -> None:
+    """The process says why in its last word, and ends."""
+
+    def fails(_job: ReportJob, _tell: object) -> Written:
+        raise ZeroDivisionError("made to fail")
+
+    monkeypatch.setattr(worker_module, "write", fails)
+    monkeypatch.setattr(worker_module, "be_nicer", lambda _by: None)
+    here, there = Pipe()
+    before = signal.getsignal(signal.SIGINT)
+    worker_module._serve(ReportJob((), (), Files.all_in(Path("nowhere"))), there)
+    signal.signal(signal.SIGINT, before)
+    assert here.recv() == Failed("the report can't be written: ZeroDivisionError: made to fail")
+    assert "ZeroDivisionError" in capsys.readouterr().err

@@ -132,3 +132,34 @@ def test_stopping_stops(night: Night) -> None:
     question(night).yes.click()
     assert not night.window.isVisible()
     assert Stop() in night.client.sent
+
+
+@pytest.mark.parametrize("part", ["board", "chime", "followers", "glance"])
+def test_a_part_of_the_window_that_raises_keeps_no_other_from_its_work(
+    night: Night, monkeypatch: pytest.MonkeyPatch, part: str
+) -> None:
+    """The others show and sound, a card names what fails, and once it works the card is gone."""
+
+    def fails(*_arguments: object) -> None:
+        raise ZeroDivisionError("made to fail")
+
+    window, watch = night.window, night.window.watch
+    with monkeypatch.context() as broken:
+        if part == "board":
+            broken.setattr(window.watch_page, "show_snapshot", fails)
+        elif part == "chime":
+            broken.setattr(window.alerts, "show_snapshot", fails)
+        elif part == "followers":
+            broken.setattr(watch, "followers", (fails, *watch.followers))
+        else:
+            broken.setattr(watch, "show_glance", fails)
+        night.player.played.clear()
+        for second in range(3):
+            night.shows(alarms=fake_client.tower_alarms(), now_s=fake_client.NOW_S + second)
+        assert (night.player.played == []) == (part == "chime")
+        troubles = {trouble.evidence for trouble in watch._troubles()}
+        assert "ZeroDivisionError: made to fail" in troubles
+        if part != "board":
+            assert any(card.headline == "Fails." for card in window.watch_page.cards)
+    night.shows(now_s=fake_client.NOW_S + 9)
+    assert watch._troubles() == ()

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pytest
 
+from engine.listen import output as output_module
 from engine.listen.output import Listener
 from engine.listen.ring import Ring
 from engine.model.commands import Listen, ListenDevice, ListenLevel, StopListening, SwitchPack
@@ -191,3 +192,14 @@ def test_a_change_of_plan_keeps_the_sound(desk: Desk) -> None:
     assert np.abs(desk.outputs[0].heard[-1]).max() > 1e-3
     desk.listener.change((3,), {}.get)
     desk.until(lambda: desk.outputs[0].closed)
+
+
+def test_what_raises_in_the_mix_ends_no_thread(desk: Desk, monkeypatch) -> None:
+    """No memory for it, say: told in one line, and the next listening sounds."""
+    with monkeypatch.context() as broken:
+        broken.setattr(output_module, "Mix", lambda *_: 1 / 0)
+        desk.listener.ask(Listen(1, 6.0))
+        desk.until(lambda: "division" in desk.listener.state().problem)
+    desk.listener.ask(Listen(1, 6.0))
+    desk.until(lambda: bool(desk.outputs) and len(desk.outputs[-1].heard) > 5)
+    assert desk.listener.state().problem == ""
