@@ -41,8 +41,10 @@ class SuppressionRule:
     families : those to which the rule applies
     share : least share of its tracks that must be in fault
     within_s : their faults began so close together, s
-    detail : what the cause's alarm says, with the cause's name and its number of tracks; after the
-        colon, what to check first
+    nearly : share that is enough where they began at one moment (`AT_ONCE_S`), four or more of
+        them; None where all that `share` says are needed
+    detail : what the cause's alarm says, with the cause's name and its number of tracks ("all "
+        where no other has come along); after the colon, what to check first
     """
 
     source: Speaker
@@ -51,7 +53,17 @@ class SuppressionRule:
     detail: str
     share: float = 1.0
     within_s: float = TOGETHER_S
+    nearly: float | None = None
 
+
+AT_ONCE_S: Final = 0.1
+"""Nothing but what they share ends most inputs within one tick, s. Ours."""
+
+LEAST_AT_ONCE: Final = 4
+"""Of fewer tracks nearly all is no word. Ours."""
+
+_NEARLY: Final = 0.75
+"""One may be mute anyway, or be switched to something else. Ours."""
 
 _LINK: Final = (LOSS, Fault.STUCK.value, GAPS)
 """Families that a receiver or an interface can bring upon all of its tracks."""
@@ -64,8 +76,15 @@ SUPPRESSION: Final = (
     SuppressionRule(
         Speaker.INPUT,
         targets=(Speaker.RECEIVER, Speaker.TRACK),
-        families=_LINK,
-        detail="all {count} tracks at once: interface, its cable, clock",
+        families=(LOSS,),
+        detail="{all}{count} tracks at once: interface, its cable, clock",
+        nearly=_NEARLY,
+    ),
+    SuppressionRule(
+        Speaker.INPUT,
+        targets=(Speaker.RECEIVER, Speaker.TRACK),
+        families=tuple(family for family in _LINK if family != LOSS),
+        detail="{all}{count} tracks at once: interface, its cable, clock",
     ),
     SuppressionRule(
         Speaker.RECEIVER,

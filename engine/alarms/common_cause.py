@@ -13,7 +13,9 @@ from typing import Final
 from engine.alarms.alarm import UNHEARD, Key, TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.cause_rules import (
+    AT_ONCE_S,
     FAMILIES,
+    LEAST_AT_ONCE,
     TOGETHER_S,
     Cause,
     Speaker,
@@ -84,20 +86,21 @@ class CauseAlarms:
         aside = self._book.out_of_service | self._empty
         indices = [i for i in cause.track_indices if i not in aside]
         tracks = [failed[i] for i in indices if i in failed]
-        enough = len(indices) > 1 and len(tracks) >= max(2.0, rule.share * len(indices))
+        within_s = self._within_s(rule, indices, tracks)
         key: Key = (cause.name, family)
         known = self._book.find(key)
-        onset_s = self._onset_s(cause, rule, family, tracks) if enough else None
+        onset_s = None if within_s is None else self._onset_s(cause, within_s, family, tracks)
         if known is not None and known.record.raised:
             onset_s = known.record.since_s
         elif onset_s is None:
             return []
         evaluation = Evaluation(State.CLEAR, off_s=OFF_DELAY_S)
-        if enough:
+        if within_s is not None:
             fault = _common_fault(tracks, onset_s, now_s)
             evaluation = Evaluation(State.ACTIVE, (fault,), OFF_DELAY_S)
         rules = [alarm.rule for alarm in tracks] or ([known.rule] if known is not None else [])
-        detail = rule.detail.format(name=cause.name, count=len(tracks))
+        every = "all " if len(tracks) == len(indices) else ""
+        detail = rule.detail.format(name=cause.name, count=len(tracks), all=every)
         inputs = tuple(self._book.scene.tracks[i].input for i in cause.track_indices)
         events = self._book.advance(
             key, rules, evaluation, lambda rule, index: detail, start_s, now_s, inputs
@@ -106,8 +109,22 @@ class CauseAlarms:
             return events + self._suppress(cause, family, tracks, now_s)
         return events + self._let_go(cause, family, now_s)
 
+    def _within_s(
+        self, rule: SuppressionRule, indices: list[int], tracks: list[TrackAlarm]
+    ) -> float | None:
+        """How close together their faults must have begun; None where too few are in fault."""
+        if len(tracks) < 2:
+            return None
+        if len(tracks) >= rule.share * len(indices):
+            return rule.within_s
+        if rule.nearly is None or len(tracks) < max(LEAST_AT_ONCE, rule.nearly * len(indices)):
+            return None
+        known = self._book.scene.tracks
+        receivers = {known[a.track_index].receiver for a in tracks if a.track_index is not None}
+        return None if len(receivers) == 1 and receivers != {""} else AT_ONCE_S
+
     def _onset_s(
-        self, cause: Cause, rule: SuppressionRule, family: str, tracks: list[TrackAlarm]
+        self, cause: Cause, within_s: float, family: str, tracks: list[TrackAlarm]
     ) -> float | None:
         """Where these tracks failed together; None too where a wider cause speaks for them."""
         wider = any(
@@ -119,8 +136,8 @@ class CauseAlarms:
         named_s = [(record.named_since_s, record.until_s) for record in records]
         if wider:
             return None
-        onset_s = common_onset_s(spans_s, rule.within_s)
-        return common_onset_s(named_s, rule.within_s) if onset_s is None else onset_s
+        onset_s = common_onset_s(spans_s, within_s)
+        return common_onset_s(named_s, within_s) if onset_s is None else onset_s
 
     def _suppress(
         self, cause: Cause, family: str, tracks: list[TrackAlarm], now_s: float

@@ -241,3 +241,59 @@ def test_hum_on_two_of_five_is_two_alarms(desk: Desk) -> None:
     desk.fail(Fault.HUM, 1, 4)
     desk.run(8.0)
     assert desk.incidents(None) == []
+
+
+def an_interface(*, receivers: str = "") -> Desk:
+    """Eight packs; behind which receiver each is, by a letter."""
+    letters = receivers or " " * 8
+    return Desk(*(Track(n, receiver=letters[n - 1].strip()) for n in range(1, 9)))
+
+
+@pytest.mark.parametrize("left", [0, 1, 2])
+@pytest.mark.parametrize("receivers", ["", "AAAABBBB"])
+def test_zero_on_nearly_all_inputs_at_once_is_one_alarm_on_the_input(
+    left: int, receivers: str
+) -> None:
+    """Where the leaving of an interface can't be known otherwise: one chime, one card."""
+    desk = an_interface(receivers=receivers)
+    gone = range(1, 9 - left)
+    desk.fail(Fault.MUTED, *gone)
+    (heard,) = chimes(desk.run(1.0))
+    whole = next(i for i in desk.incidents(None) if len(i.tracks) == 8)
+    assert heard.id == whole.id
+    assert ("all 8 tracks" in whole.detail) == (left == 0)
+    assert f"{8 - left} tracks at once: interface" in whole.detail
+    standing = [a for a in desk.book.alarms() if a.state is S.UNACKNOWLEDGED]
+    assert [a.incident.id for a in standing] == [whole.id]
+
+
+@pytest.mark.parametrize("gone", [(1, 2, 3), (1, 2, 3, 4, 5)])
+def test_zero_on_some_inputs_at_once_is_not_the_input(gone: tuple[int, ...]) -> None:
+    """Fewer than three in four are alarms of their own."""
+    desk = an_interface()
+    desk.fail(Fault.MUTED, *gone)
+    desk.run(1.0)
+    assert desk.incidents(None) == []
+
+
+def test_nearly_all_inputs_behind_one_receiver_are_the_receivers() -> None:
+    """Its own alarm says more than the interface's would."""
+    desk = an_interface(receivers="AAAAAABC")
+    desk.fail(Fault.MUTED, 1, 2, 3, 4, 5, 6)
+    desk.run(1.0)
+    (one,) = desk.incidents(None)
+    assert one.tracks == (1, 2, 3, 4, 5, 6)
+    assert "receiver A" in one.detail
+
+
+def test_mutes_one_after_the_other_are_not_the_input() -> None:
+    """An actor after the other leaves the stage: with two who stay, nothing is said of the input.
+
+    It is the one moment that tells an interface.
+    """
+    desk = an_interface()
+    for number in range(1, 7):
+        desk.fail(Fault.MUTED, number)
+        desk.run(0.3)
+    desk.run(1.0)
+    assert desk.incidents(None) == []
