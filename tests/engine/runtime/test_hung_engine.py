@@ -19,7 +19,7 @@ from tests.support.played_engine import FakeStarter, shown, until
 def kills(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """The processes that the client ends from now on."""
     made: list[int] = []
-    monkeypatch.setattr(client_module.os, "kill", lambda pid, signal: made.append(pid))
+    monkeypatch.setattr(client_module, "end_process", made.append)
     return made
 
 
