@@ -19,7 +19,7 @@ from engine.session import engines, folders
 from engine.session.reader import SessionReader
 from tests.end_to_end.test_survival import shot_that, until
 from tests.support.signals import noise
-from tests.support.small_disk import small_disk
+from tests.support.small_disk import hanging_disk, small_disk
 
 pytestmark = [
     pytest.mark.end_to_end,
@@ -172,3 +172,30 @@ def test_a_watch_begins_and_goes_on_a_full_disk(take, tmp_path: Path, monkeypatc
         # What came in the last second before a kill may be known to the next engine alone.
         assert muted.onset_s == pytest.approx(3.0, abs=1.5)
         assert seconds >= 5
+
+
+def test_a_disk_that_hangs_is_amber_within_three_seconds_and_loses_no_line(
+    take, tmp_path: Path, monkeypatch
+) -> None:
+    """A real file system that holds up its writers: the watch goes on, then all is written."""
+    with hanging_disk(tmp_path / "disk") as hang:
+        monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "disk" / "data"))
+        client = EngineClient(Open(take=take))
+        shot_that(client, lambda s: s.log is not None and s.now_s > 1.0 and s.log.saved_s < 2.0)
+        hang(True)
+        begun = time.monotonic()
+        shot_that(client, lambda s: s.log is not None and bool(s.log.problem))
+        amber_s = time.monotonic() - begun
+        print(f"amber after {amber_s:.2f} s")
+        assert amber_s < 3.0 + 1.0  # the last commit before may have been a second ago
+        shot = shot_that(client, lambda s: any(a.incident.fault is Fault.MUTED for a in s.alarms))
+        assert shot.audio_lost_s == 0.0
+        time.sleep(5.0)
+        hang(False)
+        shot_that(client, lambda s: s.log is not None and not s.log.problem)
+        client.close()
+        with SessionReader(client.folder) as log:
+            seconds = [row[0] for row in log._rows("SELECT second FROM level ORDER BY second")]
+            assert [i.fault for i in log.incidents()] == [Fault.MUTED]
+        assert seconds == list(range(len(seconds)))
+        assert len(seconds) > 8

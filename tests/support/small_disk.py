@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,4 +46,32 @@ def small_disk(path: Path) -> Iterator[SmallDisk]:
     try:
         yield SmallDisk(path)
     finally:
+        subprocess.run(["umount", "-l", str(path)], check=True)
+
+
+@contextmanager
+def hanging_disk(path: Path) -> Iterator[Callable[[bool], None]]:
+    """A real file system there that can be told to hang, as a stalled network disk does.
+
+    fsfreeze(8) holds up whoever writes, until it is let go; skips the test where that can't be had.
+    """
+    image = path.with_suffix(".img")
+    image.write_bytes(bytes(64 * 2**20))
+    path.mkdir()
+    steps = (["mkfs.ext4", "-q", str(image)], ["mount", "-o", "loop", str(image), str(path)])
+    for step in steps:
+        try:
+            done = subprocess.run(step, capture_output=True, check=False)
+        except OSError:
+            pytest.skip(f"{step[0]} is not here")
+        if done.returncode:
+            pytest.skip("mounting a disk of our own needs root and loop devices")
+
+    def hang(on: bool) -> None:
+        subprocess.run(["fsfreeze", "-f" if on else "-u", str(path)], check=True)
+
+    try:
+        yield hang
+    finally:
+        subprocess.run(["fsfreeze", "-u", str(path)], capture_output=True, check=False)
         subprocess.run(["umount", "-l", str(path)], check=True)
