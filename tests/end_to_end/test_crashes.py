@@ -199,3 +199,20 @@ def test_a_disk_that_hangs_is_amber_within_three_seconds_and_loses_no_line(
             assert [i.fault for i in log.incidents()] == [Fault.MUTED]
         assert seconds == list(range(len(seconds)))
         assert len(seconds) > 8
+
+
+def test_a_watch_begins_on_a_disk_that_can_not_be_written(
+    take, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Read-only: with its alarms and a log elsewhere, and it is said that it is not kept."""
+    with small_disk(tmp_path / "disk") as disk:
+        disk.set_writable(False)
+        monkeypatch.setenv("XDG_DATA_HOME", str(disk.path / "data"))
+        client = EngineClient(Open(take=take))
+        shot = shot_that(client, lambda s: any(a.incident.fault is Fault.MUTED for a in s.alarms))
+        assert shot.audio_lost_s == 0.0
+        assert folders.not_kept()
+        assert not client.folder.is_relative_to(disk.path)
+        client.close()
+        with SessionReader(client.folder) as log:
+            assert [i.fault for i in log.incidents()] == [Fault.MUTED]
