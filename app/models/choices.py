@@ -52,7 +52,7 @@ class ReportChoices:
     paper: str = "a4"
 
 
-REPORT_FORMS = ("html", "pdf", "csv", "json")
+REPORT_FORMS = ("html", "pdf", "csv", "json", "markers")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from app.report.marker_files import write_markers
 from app.report.take_scan import scan_one
 from app.report.write import Files, Progress, scanned_section, session_section, write_report
 from engine.plan.load import PlanError
@@ -22,13 +23,17 @@ _SCANNING: Final = 0.85
 
 @dataclass(frozen=True, slots=True)
 class ReportJob:
-    """One report of sessions (their folders) and takes (paths, or "demo"), in that order."""
+    """One report of sessions (their folders) and takes (paths, or "demo"), in that order.
+
+    markers : the folder for markers of each, where they are wanted
+    """
 
     sessions: tuple[Path, ...]
     takes: tuple[str, ...]
     files: Files
     plan: str | None = None
     paper: str = "a4"
+    markers: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +77,12 @@ def write(job: ReportJob, progress: Progress) -> Written:
         raise ReportFailedError(" ".join(left_out) or "nothing was chosen to report on")
     tell = _part(progress, _READING, 1.0 - _READING)
     try:
-        write_report(sections, job.files, paper=job.paper, progress=tell)
+        if job.files.wanted:
+            write_report(sections, job.files, paper=job.paper, progress=tell)
+        markers = [] if job.markers is None else write_markers(sections, job.markers)
     except OSError as error:
         raise ReportFailedError(f"the report can't be written: {error}") from error
-    return _written(job, sections, left_out)
+    return _written(job, sections, left_out, markers)
 
 
 def _take(take: str, plan: str | None, tell: Progress) -> Section:
@@ -94,8 +101,10 @@ def _part(progress: Progress, start: float, length: float) -> Progress:
     return lambda what, share: progress(what, start + length * share)
 
 
-def _written(job: ReportJob, sections: Sequence[Section], left_out: Sequence[str]) -> Written:
-    paths = job.files.wanted
+def _written(
+    job: ReportJob, sections: Sequence[Section], left_out: Sequence[str], markers: Sequence[Path]
+) -> Written:
+    paths = [*job.files.wanted, *markers]
     names = ", ".join(path.name for path in paths)
     reds = sum(e.incident.red_s is not None for s in sections for e in s.entries)
     incidents = sum(len(section.entries) for section in sections)

@@ -26,12 +26,14 @@ from app.report.write import Files
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
 
+MARKERS: Final = "markers"
 TAKES: Final = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
 FORMS: Final = (
     ("html", "HTML: one file that stands alone"),
     ("pdf", "PDF to print"),
     ("csv", "CSV for a spreadsheet"),
     ("json", "JSON for a script"),
+    (MARKERS, "Markers for editing programs: OTIO, EDL, VTT"),
 )
 PAPERS: Final = (("a4", "A4"), ("letter", "Letter"))
 _SUBJECT: Final = Qt.ItemDataRole.UserRole
@@ -200,7 +202,8 @@ class ReportPage(Overlay):
 
     def _files(self) -> Files:
         every = Files.all_in(Path(self.folder.text().strip()).expanduser())
-        return Files(**{form: getattr(every, form) for form in self._ticked_forms()})
+        forms = [form for form in self._ticked_forms() if form != MARKERS]
+        return Files(**{form: getattr(every, form) for form in forms})
 
     def _ticked_forms(self) -> tuple[str, ...]:
         return tuple(form for form, box in self.forms.items() if box.isChecked())
@@ -224,13 +227,15 @@ class ReportPage(Overlay):
             say(self.problem, wrong)
             return
         paper = PAPERS[self.paper.currentIndex()][0]
-        base = self._base if self._own_folder else files.wanted[0].parent.parent
+        folder = Path(self.folder.text().strip()).expanduser()
+        base = self._base if self._own_folder else folder.parent
         job = ReportJob(
             sessions=tuple(s.session for s in chosen if s.session is not None),
             takes=tuple(s.take for s in chosen if s.take is not None),
             files=files,
             plan=self._plan,
             paper=paper,
+            markers=folder if MARKERS in forms else None,
         )
         self.hide()
         self.wanted.emit(job, ReportChoices(base, forms, paper))

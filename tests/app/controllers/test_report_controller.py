@@ -17,7 +17,7 @@ from app.report.job import ReportJob, Written
 from app.report.worker import Failed, News, Step, Stopped
 from app.report.write import Files
 from app.views.progress_page import ProgressPage
-from app.views.report.report_page import READING, ReportPage
+from app.views.report.report_page import MARKERS, READING, ReportPage
 from app.window.main_window import MainWindow
 from engine.model.commands import Open
 from engine.session.summary import SessionSummary
@@ -91,6 +91,19 @@ def test_the_key_asks_and_enter_writes(window: MainWindow, tmp_path: Path) -> No
         files=Files(html=folder / "report.html", csv=folder / "report.csv"),
         paper="letter",
     )
+
+
+def test_markers_are_written_beside_the_report(window: MainWindow, tmp_path: Path) -> None:
+    """Ticked, alone or with others, they go into the report's folder, and are ticked next time."""
+    page = choice(window)
+    for form, box in page.forms.items():
+        box.setChecked(form == MARKERS)
+    page.write.click()
+    work = window.reports._work
+    assert isinstance(work, FakeWork)
+    assert work.job.markers == tmp_path / "reports" / "night"
+    assert work.job.files == Files()
+    assert window.prefs.report.forms == (MARKERS,)
 
 
 def test_the_button_of_the_board_asks_too(window: MainWindow) -> None:

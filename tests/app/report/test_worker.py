@@ -57,6 +57,17 @@ def last_word(worker: Worker) -> tuple[News, list[Step]]:
     raise AssertionError("it never ended")
 
 
+def test_markers_alone_are_a_report(tmp_path: Path) -> None:
+    """Without any other form, the markers of each and of all together are written."""
+    folder = tmp_path / "markers"
+    sources = (session(tmp_path / "night"),), (take(tmp_path / "day.wav"),)
+    done = write(ReportJob(*sources, Files(), markers=folder), lambda what, share: None)
+    kinds = ("edl", "otio", "vtt")
+    assert sorted(path.suffix[1:] for path in folder.iterdir()) == sorted(3 * kinds)
+    assert done.folder == folder
+    assert done.html is None
+
+
 def test_a_process_writes_all_forms(tmp_path: Path) -> None:
     """A session and a take become one report, a section each, in a process of its own."""
     folder = tmp_path / "report"
