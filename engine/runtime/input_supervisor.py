@@ -174,7 +174,7 @@ class InputSupervisor:
 
     def stalls(self, now: float, tick_s: float) -> bool:
         """Nothing came: whether the alarms are to go on by the clock, once each `tick_s`."""
-        if self._opening and not self.losses.reason:
+        if (self._opening or self._ending) and not self.losses.reason:
             return False
         silent_since = max(
             self.losses.last_audio_at, self._empty_since or self.losses.last_audio_at
@@ -193,6 +193,11 @@ class InputSupervisor:
     def _opening(self) -> bool:
         """The input is about to open, which takes a driver its time."""
         return bool(getattr(self.source, "opening", False))
+
+    @property
+    def _ending(self) -> bool:
+        """A take that grew may just be over, which shows only after a while."""
+        return bool(getattr(self.source, "ending", False))
 
     def reopen_if_stuck(self, now: float) -> None:
         """Close an input that delivers nothing, so that it is opened anew."""

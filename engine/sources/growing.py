@@ -74,6 +74,11 @@ class GrowingTake:
                 return None
             self._sleep(min(left_s, BLOCK_S / 4))
 
+    @property
+    def ending(self) -> bool:
+        """All is handed out, and its recorder has closed it or is about to write on."""
+        return self._whole and self._there <= self._at
+
     def close(self) -> None:
         """Let go of the files."""
         for file in self._files:

@@ -183,9 +183,10 @@ def _is_unfinished(layout: _Layout, riff_bytes: int, on_disk: int, byte_rate: in
     if layout.data_bytes > on_disk:
         if layout.data_bytes == _UNSET and header_is_stale:
             return True
+        lacks_s = (layout.data_bytes - on_disk) / byte_rate
         raise ValueError(
-            f"is cut short: its header promises {layout.data_bytes / byte_rate:.1f} s of audio, "
-            f"{on_disk / byte_rate:.1f} s are there; copy it again from the recorder"
+            f"is cut short: of {layout.data_bytes / byte_rate:.1f} s of audio that its header "
+            f"promises {_length(lacks_s)} are missing; copy it again from the recorder"
         )
     if layout.data_bytes == 0 and on_disk and header_is_stale:
         return True
@@ -193,6 +194,10 @@ def _is_unfinished(layout: _Layout, riff_bytes: int, on_disk: int, byte_rate: in
         raise ValueError("has sizes in its header that contradict each other")
     # Less than a second of odd bytes at the end is padding, not a take that goes on.
     return layout.goes_on and on_disk - layout.data_bytes > byte_rate
+
+
+def _length(seconds: float) -> str:
+    return f"{seconds:.1f} s" if seconds >= 0.1 else f"{1000.0 * seconds:.1f} ms"
 
 
 def check_rate(rate_hz: int) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from engine.runtime.input_supervisor import STALL_S
 from engine.sources.base import EndOfTake, SourceError
 from engine.sources.growing import BEHIND_S, FINISHED_S, GrowingTake
 from tests.support.wav_files import chunk, fmt, pcm16, wav
@@ -119,6 +120,29 @@ def test_it_ends_when_the_recorder_closes_it(tmp_path: Path, time: Time, opened:
     with pytest.raises(EndOfTake):
         take.read(0.05)
     np.testing.assert_array_equal(got * 2.0**15, pcm16(recorder.frames))
+
+
+@pytest.mark.parametrize("burst_s", [0.1, 0.5, 1.0, 2.0])
+def test_the_end_of_a_closed_take_is_no_lost_input(
+    tmp_path: Path, time: Time, opened: Opened, burst_s: float
+) -> None:
+    """While nothing comes any more the source says that it may be over, until it is."""
+    recorder = Recorder(tmp_path / "take.wav")
+    recorder.write(5.0)
+    take = opened(recorder.path)
+    for _ in range(round(8.0 / burst_s)):
+        sound(take, time, burst_s)
+        recorder.write(burst_s)
+    assert not take.ending
+    recorder.close()
+    silent_s, since = 0.0, time.now
+    with suppress(EndOfTake):
+        while time.now < 60.0:
+            block = take.read(0.05)
+            silent_s = 0.0 if block is not None or take.ending else silent_s + time.now - since
+            since = time.now
+            assert silent_s < STALL_S
+    assert time.now < 60.0
 
 
 def test_a_writer_that_stops_is_seen_within_five_seconds(
