@@ -1,4 +1,7 @@
-"""Clock slips: frames lost or doubled on all inputs. Counts as in CONTRACT.md."""
+"""Clock slips: frames lost or doubled on all inputs. Counts as in CONTRACT.md.
+
+Model and numbers: common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""DC offset; the deadline as in CONTRACT.md, the mean by its definition."""
+"""DC offset; the deadline as in CONTRACT.md, the mean by its definition.
+
+Least offset: ours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Samples that are no numbers are lost samples of their track."""
+"""Samples that are no numbers are lost samples of their track.
+
+NaN and infinity: IEEE 754.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""A recorder that stopped by itself, told by its record-run code."""
+"""A recorder that stopped by itself, told by its record-run code.
+
+Record-run code: SMPTE ST 12-1; that a stop is amber alone: common practice, no source.
+"""
 
 from __future__ import annotations
 

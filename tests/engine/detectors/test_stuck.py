@@ -1,4 +1,7 @@
-"""Stuck: a buffer that is played again; times as CONTRACT.md has them."""
+"""Stuck: a buffer that is played again; times as CONTRACT.md has them.
+
+Lengths of buffers: common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""No valid frame: from the end of the last one on, on timecode tracks alone."""
+"""No valid frame: from the end of the last one on, on timecode tracks alone.
+
+Frames: SMPTE ST 12-1, made by our encoder, which libltc reads.
+"""
 
 from __future__ import annotations
 

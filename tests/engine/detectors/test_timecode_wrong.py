@@ -1,4 +1,7 @@
-"""Code that comes, but is wrong."""
+"""Code that comes, but is wrong.
+
+Frames: SMPTE ST 12-1, made by our encoder, which libltc reads; what is wrong: CONTRACT.md.
+"""
 
 from __future__ import annotations
 

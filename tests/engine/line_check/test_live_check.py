@@ -1,4 +1,7 @@
-"""A line check as part of the session: its results are in the log and outlive the engine."""
+"""A line check as part of the session: its results are in the log and outlive the engine.
+
+How a line check goes: common practice, no source.
+"""
 
 from __future__ import annotations
 

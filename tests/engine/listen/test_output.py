@@ -1,4 +1,7 @@
-"""The headphones' thread: commands in, sound out on a fake output; the watch never waits for it."""
+"""The headphones' thread: commands in, sound out on a fake output; the watch never waits for it.
+
+No trade fact: checked against the samples put in.
+"""
 
 from __future__ import annotations
 

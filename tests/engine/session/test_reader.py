@@ -7,15 +7,20 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from engine.model import dataclass_json
+from engine.model.commands import Open
+from engine.model.messages import Fault
 from engine.report.content.from_session import read_session
 from engine.session.folders import LOG
 from engine.session.reader import SessionReader
 from engine.session.rows import MOST_CHANNELS
-from engine.session.schema import NotALogError
+from engine.session.schema import MIGRATIONS, VERSION, NotALogError, migrate, open_to_write
+from engine.session.second_levels import pack_levels
 from engine.session.summary import summary
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
 
@@ -129,3 +134,51 @@ def test_more_channels_than_there_can_be_are_no_log(whole: Path, tmp_path: Path)
         log.commit()
     with pytest.raises(NotALogError, match="channels"), SessionReader(folder) as log:
         log.session()
+
+
+INCIDENT_OF_OLD = (
+    *("id", "track", "tracks", "fault", "severity", "onset_s", "amber_s", "red_s", "end_s"),
+    *("covered_by", "uncovered", "detail", "part_of"),
+)
+
+
+def old_log(folder: Path, version: int) -> None:
+    """A session's log as a program of that version left it: a track, a second, an incident."""
+    rows = {
+        "session": (
+            *(1, 1_700_000_000_000, "0.1", "take.wav", 0, 48_000, 2, "", "25", 3600.0),
+            *("Raising the bell", dataclass_json.dumps(Open(take="take.wav")), ""),
+        ),
+        "track": (1, 1, "Ringer", "lav", "Ringer", "", "6", "collar", "A", ""),
+        "run": (1, 1_700_000_000_000, 0.0, 0, 4711, 1_700_000_009_000, 9.0, "the take ended"),
+        "level": (4, 1_700_000_004_000, pack_levels(*np.full((3, 1), -30.0))),
+        "mark": (1, "bell moves", "mixer", "window", 1, 5.0, 240_000, 1_700_000_005_000, ""),
+    }
+    fault = "1, 1, '[]', 'muted', 'red', 2.0, 2.5, 4.0, 6.0, NULL, 1, '', NULL"
+    with closing(sqlite3.connect(folder / LOG)) as log:
+        migrate(log, 0, MIGRATIONS[:version])
+        for table, values in rows.items():
+            log.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
+        columns = ", ".join(INCIDENT_OF_OLD)
+        log.execute(f"INSERT INTO incident ({columns}) VALUES ({fault})")
+        log.commit()
+
+
+@pytest.mark.parametrize("version", range(1, VERSION + 1))
+def test_a_log_of_each_version_is_read_as_it_is_and_after_it_was_brought_up(
+    tmp_path: Path, version: int
+) -> None:
+    """No version ever written is left behind: names, incidents, marks and levels are all there."""
+    old_log(tmp_path, version)
+    for _ in range(2):
+        with SessionReader(tmp_path) as log:
+            session = log.session()
+            assert session is not None
+            assert session.title == "Raising the bell"
+            assert [track.name for track in log.plans().at(1.0).tracks] == ["Ringer"]
+            assert [i.fault for i in log.incidents()] == [Fault.MUTED]
+            assert [mark.text for mark in log.marks()] == ["bell moves"]
+            (second,) = log.levels((1,))
+            assert second.levels[0] == pytest.approx([-30.0])
+            assert log.watched_s() == 9.0
+        open_to_write(tmp_path / LOG).close()
