@@ -106,7 +106,7 @@ def not_negative(text: str) -> float:
     try:
         value = float(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number") from None
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
     if not 0.0 <= value < 1e9:
         raise argparse.ArgumentTypeError("must be 0 or more, and finite")
     return value
