@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.flat_tops import LEANING_SAMPLES, LOWEST_CEILING, flat_tops
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -215,5 +216,5 @@ class Clipped(TrackMemory):
         """What was seen, one line."""
         seen = self._seen[track_index]
         tops = sum(number for _, number in seen.seconds)
-        ceiling_dbfs = f"{float(amplitude_db(seen.ceiling)):.1f}".replace("-", "\u2212")
+        ceiling_dbfs = number(float(amplitude_db(seen.ceiling)), digits=1)
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"

@@ -14,6 +14,7 @@ import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -78,5 +79,5 @@ class DC(TrackMemory):
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        percent = f"{100.0 * self._offset[track_index]:+.0f}".replace("-", "\u2212")
+        percent = number(100.0 * self._offset[track_index], digits=0, signed=True)
         return f"the mean of the samples lies {percent} % of full scale off zero"

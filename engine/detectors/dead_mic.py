@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -300,6 +301,4 @@ class DeadMic(TrackMemory):
         """What was seen, one line."""
         low = self._low_ring[:, track_index]  # the noise, not the voice that ends it
         level = rms_dbfs(np.nanmedian(self._wide[low, track_index]))
-        return f"only steady noise at {level:.0f} dBFS, below all that was heard before".replace(
-            "-", "\u2212"
-        )
+        return true_minus(f"only steady noise at {level:.0f} dBFS, below all that was heard before")

@@ -24,6 +24,7 @@ from engine.detectors.mains_lines import LINES, STEP_S, line_steps, steps_since,
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains
 from engine.measure.decimate import Decimate
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -320,5 +321,5 @@ class Hum(TrackMemory):
         seen = self._seen[track_index]
         if seen is None:
             return "mains hum"
-        level = f"{seen.level_dbfs:.0f}".replace("-", "\u2212")
+        level = number(seen.level_dbfs, digits=0)
         return f"mains hum at {seen.mains_hz:.1f} Hz, {level} dBFS"

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Runs, TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
+from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -159,7 +160,7 @@ class Muted(TrackMemory):
         """What was seen, one line."""
         level_dbfs = self._level_dbfs[track_index]
         if level_dbfs > IDLE_DBFS:
-            return f"only a converter's noise at {level_dbfs:.0f} dBFS".replace("-", "\u2212")
+            return true_minus(f"only a converter's noise at {level_dbfs:.0f} dBFS")
         return "digital zero or a frozen value: no signal arrives at all"
 
 

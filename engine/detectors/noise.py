@@ -28,6 +28,7 @@ from engine.model.messages import (
     PackLevel,
     Samples,
 )
+from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -202,7 +203,7 @@ class Noise(TrackMemory):
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         over_db = self._level_dbfs[track_index] - self._floor_dbfs[track_index]
-        level = f"{self._level_dbfs[track_index]:.0f}".replace("-", "\u2212")
+        level = number(self._level_dbfs[track_index], digits=0)
         return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"
 
 

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
+from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -266,9 +267,9 @@ class NoiseBurst(TrackMemory):
         """What was seen, one line."""
         burst = self._bursts[track_index]
         events = burst.lately(burst.last_s)
-        loudest = f"{max((e.size_db for e in events), default=0.0):.0f}".replace("-", "\u2212")
-        number = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
-        return f"{number} of RF noise in 10 s, up to {loudest} dBFS"
+        loudest = number(max((e.size_db for e in events), default=0.0), digits=0)
+        bursts = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
+        return f"{bursts} of RF noise in 10 s, up to {loudest} dBFS"
 
 
 def roughness(sound: Levels) -> float:

@@ -26,6 +26,7 @@ from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
 from engine.measure.sos_filter import SosFilter
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
@@ -202,7 +203,7 @@ class Polarity(TrackMemory):
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         heard = self._heard[self._pairs.safety.tolist().index(track_index)]
-        return f"inverted against the main: correlation {heard.r:.2f}".replace("-", "\u2212")
+        return true_minus(f"inverted against the main: correlation {heard.r:.2f}")
 
 
 def _band_pass(rate_hz: float) -> Levels:

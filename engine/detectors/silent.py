@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, unknown
 from engine.measure.presence import loudest_floor_dbfs
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
+from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -266,5 +267,5 @@ class Silent(TrackMemory):
         level_dbfs = stated(float(self._level_dbfs[track_index]))
         level = "no level at all" if level_dbfs is None else f"level {level_dbfs:.0f} dBFS"
         if self._stirred_s[track_index] < self._least_stirred_s:
-            return f"never heard since the watch began, {level}".replace("-", "−")
-        return f"nothing above presence, {level}".replace("-", "−")
+            return true_minus(f"never heard since the watch began, {level}")
+        return true_minus(f"nothing above presence, {level}")

@@ -19,6 +19,7 @@ import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
+from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -227,7 +228,7 @@ class Tone(TrackMemory):
         with np.errstate(invalid="ignore"):
             same = self._active & (np.abs(self._hz / hz - 1.0) <= self._same)
         number = int(np.count_nonzero(same & self._open))
-        where = f"{hz:.0f} Hz, {level_dbfs:.0f} dBFS".replace("-", "\u2212")
+        where = true_minus(f"{hz:.0f} Hz, {level_dbfs:.0f} dBFS")
         if number > 1 and number == np.count_nonzero(self._open):
             return f"line-up tone on all {number} inputs: {where}"
         return f"howl on {number} inputs: {where}" if number > 1 else f"steady tone: {where}"

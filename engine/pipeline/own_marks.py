@@ -11,6 +11,7 @@ import numpy as np
 from engine.measure.disturbances import Disturbance
 from engine.model.commands import Mark
 from engine.model.messages import Measurement
+from engine.model.number_text import number
 from engine.model.tracks import Plan
 
 GAIN: Final = "gain"
@@ -45,7 +46,7 @@ def gain_marks(m: Measurement, plan: Plan) -> list[OwnMark]:
     marks = []
     for track_index in np.flatnonzero(m.gain_step_db):
         track = plan.tracks[track_index]
-        gain = f"{m.gain_step_db[track_index]:+.0f} dB".replace("-", "\u2212")
+        gain = number(m.gain_step_db[track_index], "dB", digits=0, signed=True)
         text = f"gain {gain}: {track.input} {track.label}"
         marks.append(OwnMark(GAIN, track.input, m.end_s, m.end_s, None, text))
     return marks
@@ -59,7 +60,7 @@ def disturbance_marks(
     for one in disturbances:
         track = plan.tracks[one.track_index]
         span = f"{_clock(label(one.from_s))} to {_clock(label(one.until_s))}"
-        level = f"{one.peak_dbfs:.0f} dBFS".replace("-", "\u2212")
+        level = number(one.peak_dbfs, "dBFS", digits=0)
         text = f"{one.what.value}, {span}, {level}: {track.input} {track.label}"
         marks.append(
             OwnMark(one.what.value, track.input, one.from_s, one.until_s, one.peak_dbfs, text)

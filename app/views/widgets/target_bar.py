@@ -8,6 +8,8 @@ from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
+from engine.model.number_text import true_minus
+
 LOWEST_DBFS: Final = -70.0
 SCALE: Final = 0.8
 """Height of the scale below the bar, in lines of text."""
@@ -61,7 +63,7 @@ class TargetBar(QWidget):
         for dbfs in range(-60, 1, 20):
             painter.fillRect(QRectF(x(dbfs), 0, 1, high), faint)
             painter.setPen(dim)
-            words = str(dbfs).replace("-", "−")
+            words = true_minus(str(dbfs))
             spot = QRectF(x(dbfs) - 40, high, 80, self.height() - high)
             align = Qt.AlignmentFlag.AlignHCenter
             if dbfs == 0:
