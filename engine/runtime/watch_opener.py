@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -78,10 +79,12 @@ class WatchOpener:
         """
         from engine.runtime.host import Host
         from engine.runtime.open_source import with_demo
+        from engine.session.resume import NotBegunError
 
         host = Host(boot=_boot(), version=_version())
         if self._job.resume:
-            return self._resumed(host)
+            with suppress(NotBegunError):  # then it begins now
+                return self._resumed(host)
         request = with_demo(self._job.request, self._progress)
         other = self._watched_already(request)
         if other is not None:

@@ -54,6 +54,10 @@ class _Begun:
     start_s: float
 
 
+class NotBegunError(SourceError):
+    """The session's engine ended before its watch began: there is nothing to go on with."""
+
+
 def spool_of(folder: Path) -> Spool:
     """Lines of that session which could not be written to its log."""
     return Spool(engines.runtime_of(folder) / _SPOOL)
@@ -64,11 +68,15 @@ def resume(folder: Path) -> Resumed:
 
     Raises
     ------
+    NotBegunError
+        Where the session had not begun; one line.
     SourceError
-        Where the session had not begun, or its log can't be read; one line.
+        Where its log can't be read; one line.
     """
     start, checkpoint = _unwritten(folder)
     if start is None or checkpoint is None:
+        if not (folder / folders.LOG).exists():
+            raise NotBegunError(f"{folder.name}: broke off before it began: start a new watch")
         try:
             with SessionReader(folder) as log:
                 start = start or _logged(log)
@@ -76,7 +84,7 @@ def resume(folder: Path) -> Resumed:
         except (NotALogError, ValueError) as error:
             raise SourceError(str(error)) from error
     if start is None or checkpoint is None:
-        raise SourceError(f"{folder.name}: broke off before it began: start a new watch")
+        raise NotBegunError(f"{folder.name}: broke off before it began: start a new watch")
     plan = folders.own_plan(folder)  # it may have been changed since
     request = start.request if plan is None else replace(start.request, plan=str(plan))
     info = SourceInfo(

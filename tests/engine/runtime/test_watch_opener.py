@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from engine.model.commands import Open
 from engine.runtime.watch_opener import MOST_CRASHES, WatchOpener
 from engine.runtime.wire import Job
 from engine.session import engines, folders
+from engine.session.reader import SessionReader
 
 
 @pytest.fixture(autouse=True)
@@ -29,3 +32,21 @@ def test_ten_crashes_within_a_minute_lead_to_a_reduced_watch() -> None:
         opener = WatchOpener(job, starts, print, print, print)
         assert (opener.reduced() != "") == (crashes >= MOST_CRASHES)
     assert opener.reduced() == "ZeroDivisionError: no frames"
+
+
+def test_an_engine_that_follows_one_which_died_while_opening_begins_the_watch(
+    tmp_path: Path,
+) -> None:
+    """Rendering the demo take may be what it died of: there is nothing yet to go on with."""
+    take = tmp_path / "take.wav"
+    soundfile.write(take, np.zeros((4_800, 2)), 48_000)
+    job = Job(str(folders.new_session()), Open(take=str(take)), resume=True)
+    opener = WatchOpener(job, 1, print, print, print)
+    runner = opener.open()
+    assert runner.watch.source == "take.wav"
+    assert runner.pipeline.fed_s == 0.0
+    runner.input.close()
+    assert opener.log is not None
+    opener.log.close()
+    with SessionReader(Path(job.folder)) as log:
+        assert log.session() is not None
