@@ -62,7 +62,7 @@ def spots_of(tracks: Iterable[Track]) -> tuple[str, ...]:
     spots = []
     for track in tracks:
         pack = f"pack {track.pack}" if track.pack else ""
-        spots.append(" ".join(part for part in (pack, track.placement) if part))
+        spots.append(" ".join(part for part in (pack, wording.isolate(track.placement)) if part))
     return tuple(spot for spot in spots if spot)
 
 
@@ -78,7 +78,7 @@ def where_of(tracks: Iterable[Track]) -> str:
 def named(tracks: Sequence[Track]) -> str:
     """'Tracks 3 + 4: 3 Rigger main, 4 Rigger safety.'; of many tracks the numbers alone."""
     numbers = wording.numbers([t.input for t in tracks])
-    names = ", ".join(f"{t.input} {t.label}" for t in tracks)
+    names = ", ".join(f"{t.input} {wording.isolate(t.label)}" for t in tracks)
     words = f"Tracks {numbers}: {names}" if len(tracks) <= MOST_NAMES else f"Tracks {numbers}"
     return wording.sentence(words) if tracks else ""
 

@@ -147,7 +147,7 @@ def _batteries(known: dict[int, Track], snapshot: Snapshot) -> list[tuple[tuple[
             state=AlarmState.ACKNOWLEDGED,
             severity=Severity.AMBER if urgent else None,
             mark=Mark.BATTERY,
-            title=f"{track.input} {track.label}",
+            title=f"{track.input} {wording.isolate(track.label)}",
             time=f"{wording.hours(left_s)} left",
             headline="Battery time is up." if left_s <= 0 else "Battery ends soon.",
             where=where_of([track]),
@@ -211,7 +211,7 @@ def _uncovered(who: str, alarms: Sequence[Alarm], known: dict[int, Track], now_s
         state=AlarmState.UNACKNOWLEDGED if unseen else AlarmState.ACKNOWLEDGED,
         severity=severity,
         mark=_mark(severity),
-        title=f"{wording.numbers(numbers)} {who}",
+        title=f"{wording.numbers(numbers)} {wording.isolate(who)}",
         time=_time(max(now_s - a.incident.onset_s for a in alarms), seen=not unseen),
         headline=f"No backup: {packs} {' and '.join(words)}.",
         evidence=_evidence(alarms),
@@ -236,7 +236,8 @@ def _title(alarm: Alarm, known: dict[int, Track]) -> str:
     numbers = tracks_of(alarm)
     if alarm.incident.track is None:
         return cause_name(alarm.incident, known)
-    return f"{wording.numbers(numbers)} {_name(alarm, known)}".strip()
+    name = wording.isolate(_name(alarm, known))
+    return f"{wording.numbers(numbers)} {name}".strip()
 
 
 def _name(alarm: Alarm, known: dict[int, Track]) -> str:
@@ -281,7 +282,7 @@ def _single(alarm: Alarm, known: dict[int, Track], now_s: float) -> Card:
         time=_time(now_s - incident.onset_s, alarm.state is AlarmState.ACKNOWLEDGED),
         headline=_headline(alarm),
         where=where,
-        cover=f"Use {pack.input} {pack.label} meanwhile." if pack else "",
+        cover=f"Use {pack.input} {wording.isolate(pack.label)} meanwhile." if pack else "",
         evidence=_evidence([alarm]),
         check=wording.sentence(check),
         name=_name(alarm, known),

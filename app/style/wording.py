@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Sequence
 from typing import Final
 
@@ -71,6 +72,16 @@ def numbers(tracks: Sequence[int]) -> str:
         else:
             runs.append([n, n])
     return ", ".join(str(a) if a == b else f"{a}–{b}" for a, b in runs)
+
+
+def isolate(name: str) -> str:
+    """A name written from the right, so that the words around it keep their order.
+
+    Without it "7 + 8" before such a name is read as 8 + 7. Source: Unicode UAX #9, first strong
+    isolate.
+    """
+    from_right = any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in name)
+    return f"\u2068{name}\u2069" if from_right else name
 
 
 def group_name(who: str, kind: Kind) -> str:

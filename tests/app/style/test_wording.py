@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from PySide6.QtGui import QTextLayout
 
-from app.style import wording
+from app.style import theme, wording
 from engine.model.messages import Kind
 
 
@@ -79,3 +80,16 @@ def test_small_words() -> None:
     assert wording.channels(16) == "16 inputs"
     assert wording.group_name("", Kind.BOOM) == "Booms"
     assert wording.group_name("Mason", Kind.LAV) == "Mason"
+
+
+@pytest.mark.parametrize("name", ["\u05e6\u05dc\u05e6\u05dc\u05df 2", "\u0631\u0627\u0641\u0639"])
+def test_a_name_from_the_right_leaves_numbers_where_they_are(qapp: object, name: str) -> None:
+    """Qt lays out the number before it on the left, as it stands in an English line (UAX #9)."""
+    made = f"7 + 8 {wording.isolate(name)}"
+    layout = QTextLayout(made, theme.font(15))
+    layout.beginLayout()
+    line = layout.createLine()
+    layout.endLayout()
+    places = [line.cursorToX(n)[0] for n in (0, 4, 6)]
+    assert places == sorted(places)
+    assert wording.isolate("Foreman") == "Foreman"
