@@ -175,13 +175,13 @@ QWidget#footer QLabel[tone="amber"], QWidget#footer QPushButton[tone="amber"] {{
   color: {amber}; font-weight: 700; }}
 QWidget#footer QPushButton {{ padding: 1px {px6}px; }}
 QWidget#footer QLabel[tone="red"] {{ color: {red}; }}
-QFrame#cell {{ background: {bg}; border: none; }}
+QFrame#cell {{ background: {bg}; border: none; padding: 4px; }}
 QFrame#cell[severity="red"] {{ background: {red_bg}; }}
-QFrame#cell[severity="amber"] {{ border: 2px solid {amber}; }}
+QFrame#cell[severity="amber"] {{ border: 2px solid {amber}; padding: 2px; }}
 QFrame#cell[severity="red"] QLabel[tone="bold"] {{ color: {red}; }}
 QFrame#cell[severity="amber"] QLabel[tone="bold"] {{ color: {amber}; }}
 QFrame#cell[solid="true"] {{ background: {alarm}; }}
-QFrame#cell[solid="true"][alone="true"] {{ border: 4px solid {ink}; }}
+QFrame#cell[solid="true"][alone="true"] {{ border: 4px solid {ink}; padding: 0; }}
 QFrame#cell[solid="true"] QLabel, QFrame#cell[solid="true"] QPushButton {{ color: {on_alarm}; }}
 QFrame#cell[solid="true"] QLabel[tone="bold"] {{ color: {on_alarm}; }}
 QFrame#cell[solid="true"] QPushButton {{ background: {alarm}; border-color: {on_alarm}; }}
@@ -200,12 +200,14 @@ QLabel[tone="quiet"] {{ background: {ink}; color: {bg}; font-weight: 700;
 QFrame#card, QFrame#panel {{ background: {panel}; border: 1px solid {line}; border-radius: 6px; }}
 QFrame#card[severity="red"], QFrame#card[severity="amber"] {{ border-top-left-radius: 0;
   border-bottom-left-radius: 0; }}
-QFrame#card[severity="red"] {{ border-left: 8px solid {red}; }}
-QFrame#card[severity="amber"] {{ border: 2px solid {amber}; border-left: 8px solid {amber}; }}
+QFrame#card {{ padding: 3px 3px 3px 11px; }}
+QFrame#card[severity="red"] {{ border-left: 8px solid {red}; padding: 3px 3px 3px 4px; }}
+QFrame#card[severity="amber"] {{ border: 2px solid {amber}; border-left: 8px solid {amber};
+  padding: 2px 2px 2px 4px; }}
 QFrame#card[solid="true"] {{ background: {alarm}; border: 2px solid {alarm};
-  border-left: 8px solid {alarm}; }}
+  border-left: 8px solid {alarm}; padding: 2px 2px 2px 4px; }}
 QFrame#card[solid="true"][alone="true"] {{ border: 4px solid {ink};
-  border-left: 12px solid {ink}; }}
+  border-left: 12px solid {ink}; padding: 0; }}
 QFrame#card[solid="true"] QLabel, QFrame#card[solid="true"] QPushButton {{ color: {on_alarm}; }}
 QFrame#card[solid="true"] QPushButton {{ background: {alarm}; border-color: {on_alarm}; }}
 QFrame#card[chosen="true"] {{ border-top-color: {ink}; border-right-color: {ink};
