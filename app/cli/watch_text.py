@@ -9,6 +9,7 @@ from typing import Final
 from app.cli import terminal
 from app.models.alarm_card import cause_name
 from app.style import wording
+from engine.alarms.alarm import UNHEARD
 from engine.model import fault_remedies
 from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity
 from engine.model.snapshot import Snapshot
@@ -131,7 +132,8 @@ def summary(
     lines = [f"watched {wording.watching(watched_s)}. {wording.audio_lost(lost_s)}."]
     if not incidents:
         lines.append("nothing went wrong")
-    for incident in sorted(incidents, key=lambda i: (-int(i.severity), i.onset_s)):
+    shown = [one for one in incidents if one.part_of != UNHEARD]  # the one line says it
+    for incident in sorted(shown, key=lambda i: (-int(i.severity), i.onset_s)):
         end_s = watched_s if incident.end_s is None else incident.end_s
         until = (
             "to the end"

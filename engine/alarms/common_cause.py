@@ -7,6 +7,7 @@ suppresses which is the table in `cause_rules`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
@@ -28,7 +29,7 @@ from engine.alarms.cause_rules import (
 from engine.alarms.machine import ActiveFault, Evaluation
 from engine.alarms.unheard import UnheardAlarm
 from engine.model.alarm_limits import NEVER
-from engine.model.messages import AlarmEvent, State
+from engine.model.messages import AlarmEvent, Incident, State
 
 OFF_DELAY_S: Final = TOGETHER_S + 1.0
 """Tracks that come back within `TOGETHER_S` come back together; 1 s is their own off-delay."""
@@ -66,11 +67,9 @@ class CauseAlarms:
             for cause in self._causes:
                 if len(failed) > 1 or self._stands(cause, family):
                     events += self._step_cause(cause, family, failed, start_s, now_s)
-        parts = {a.incident.id for a in self._book.track_alarms if a.part_of and a.incident}
-        return [
-            replace(event, audible=event.audible and event.alarm.incident.id not in parts)
-            for event in events
-        ]
+        incidents = (a.incident for a in self._book.track_alarms if a.part_of is not None)
+        parts = {one.id: one for one in incidents if one is not None}
+        return [_as_part(event, parts) for event in events]
 
     def _stands(self, cause: Cause, family: str) -> bool:
         """The alarm of that cause is raised."""
@@ -170,6 +169,15 @@ class CauseAlarms:
                 alarm.part_of = None
                 events += self._book.settle(alarm, now_s)
         return events
+
+
+def _as_part(event: AlarmEvent, parts: Mapping[int, Incident]) -> AlarmEvent:
+    """What happened to a track whose cause alarms in the same tick: part of it, and no chime."""
+    incident = parts.get(event.alarm.incident.id)
+    if incident is None:
+        return event
+    named = replace(event.alarm.incident, part_of=incident.part_of)
+    return replace(event, alarm=replace(event.alarm, incident=named), audible=False)
 
 
 def _common_fault(tracks: list[TrackAlarm], onset_s: float, now_s: float) -> ActiveFault:

@@ -39,6 +39,8 @@ def test_empty_inputs_are_one_amber_line(desk: Desk) -> None:
     events = desk.run(60.0)
     heard = [event.alarm.incident for event in events if event.audible]
     assert [one.fault for one in heard] == [Fault.NOTHING_YET]
+    raised = [e.alarm.incident for e in events if e.kind is EventKind.RAISED]
+    assert [one.part_of for one in raised] == [UNHEARD] * 5 + [None]  # one line in a terminal
     assert line(desk).tracks == (4, 5, 6, 7, 8)
     assert line(desk).severity is Severity.AMBER
     assert {i.severity for i in desk.book.incidents()} == {Severity.AMBER}
