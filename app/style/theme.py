@@ -238,7 +238,7 @@ QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none
 QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
   gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}
 QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weight: 700;
-  padding: {px4}px {px9}px; }}
+  padding: {px4}px {px12}px; }}
 QTableView::item:selected {{ border: 1px solid {cover}; }}
 QTableView::item {{ padding: {px4}px {px9}px; }}
 QTableView#overview {{ font-size: {px17}px; gridline-color: {panel}; }}

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import QStandardPaths
-from PySide6.QtWidgets import QFileDialog, QWidget
+from PySide6.QtWidgets import QFileDialog, QLineEdit, QWidget
 
 PLANS: Final = "Plans (*.toml)"
 
@@ -24,7 +24,18 @@ def ask_where(window: QWidget, path: str) -> str:
         path = str(Path(documents()) / path)
     dialog.setDirectory(str(Path(path).parent))
     dialog.selectFile(Path(path).name)
+    _style_completion(dialog, window)
     return dialog.selectedFiles()[0] if dialog.exec() else ""
+
+
+def _style_completion(dialog: QFileDialog, window: QWidget) -> None:
+    """The list of names that fit what is typed is a window of its own, white in the night look."""
+    for line in dialog.findChildren(QLineEdit):
+        completer = line.completer()
+        popup = None if completer is None else completer.popup()
+        if popup is not None:
+            popup.setPalette(window.palette())
+            popup.setStyleSheet(window.window().styleSheet())
 
 
 def documents() -> str:
