@@ -60,7 +60,8 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/pipeline/test_take_probe.py": "engine/timecode/code_search",
     "engine/report/content/test_from_session.py": (
         "engine/report/content/logged_figures engine/report/content/logged_timecode "
-        "engine/report/content/session_acts engine/session/summary"
+        "engine/report/content/session_acts engine/report/content/take_words "
+        "engine/session/summary"
     ),
     "engine/report/formats/test_csv_table.py": "engine/report/content/words",
     "engine/report/layout/test_pages.py": (

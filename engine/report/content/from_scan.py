@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
 
 from engine.model.tracks import Track
 from engine.pipeline.scan_document import track_json
@@ -12,28 +11,14 @@ from engine.pipeline.scan_result import ScanResult
 from engine.report.content.excerpts import Opener, Progress, read_excerpts
 from engine.report.content.report_data import Note, Section, TrackFigures
 from engine.report.content.sections import entries, pictured, with_excerpts
+from engine.report.content.take_words import TIMECODE_FROM, take_fields
 from engine.timecode import user_bits
-from engine.timecode.clock import Origin
 from engine.timecode.labels import difference
-
-_FROM: Final = {
-    Origin.LTC: "the timecode track",
-    Origin.FREE_RUNNING: "the timecode track, free-running",
-    Origin.FILE: "the file's time reference",
-    Origin.START: "the take's start (the file has no time reference)",
-    Origin.TIME_OF_DAY: "the time of day",
-}
-_FIELDS: Final = (
-    *("project", "scene", "take", "tape", "circled", "note"),
-    *("description", "originator", "date", "time", "ubits"),
-)
-"""Of the sound report, in the order to show."""
 
 
 def section_of_scan(result: ScanResult) -> Section:
     """The section, without excerpts: see `with_sound`."""
     coverage, ahead = result.coverage(), result.clock.ahead_of_reference()
-    fields = result.info.fields
     return Section(
         name=result.info.name,
         plan=result.plan,
@@ -46,7 +31,7 @@ def section_of_scan(result: ScanResult) -> Section:
         tracks=_figures(result),
         whos=coverage.whos(),
         history=result.history,
-        fields={key: fields[key] for key in _FIELDS if fields.get(key)},
+        fields=take_fields(result.info.fields),
         start_s=result.info.start_s or 0.0,
         honest=tuple(_honest(result)),
         timecode_origin=result.timecode_from,
@@ -66,7 +51,7 @@ def _user_bits(bits: int | None) -> str:
 
 def timecode_from(result: ScanResult) -> str:
     """Where the labels come from, in words."""
-    return _FROM[result.clock.label_at(0.0)[1]]
+    return TIMECODE_FROM[result.clock.label_at(0.0)[1]]
 
 
 def with_sound(section: Section, open_at: Opener, progress: Progress | None = None) -> Section:

@@ -22,6 +22,7 @@ from engine.report.content.logged_figures import track_figures
 from engine.report.content.logged_timecode import LoggedTimecode
 from engine.report.content.report_data import Section
 from engine.report.content.sections import entries, pictured, with_excerpts
+from engine.report.content.take_words import TIMECODE_FROM, take_fields
 from engine.session import engines
 from engine.session.reader import SessionReader
 from engine.session.records import SessionRecord
@@ -76,7 +77,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         duration_s=duration_s,
         frame_rate=session.frame_rate,
         timecode=label,
-        timecode_from=label.origin("the time of day" if session.live else "the take"),
+        timecode_from=label.origin(TIMECODE_FROM[_reference(session)]),
         entries=entries(plans, incidents, coverage, session_acts.done(log, label)),
         tracks=figures,
         whos=coverage.whos(),
@@ -103,13 +104,19 @@ def _name(session: SessionRecord) -> str:
     return f"{session.source}, {begun.tm_mday} {time.strftime('%B %Y', begun)}"
 
 
+def _reference(session: SessionRecord) -> Origin:
+    """What labels count from without a track of code; a take may have no time reference."""
+    if session.live:
+        return Origin.TIME_OF_DAY
+    return Origin.START if session.start_s == session.request.start_s else Origin.FILE
+
+
 def _origin(session: SessionRecord, label: LoggedTimecode) -> str | None:
-    """A take without a time reference is counted from where it was begun."""
+    """The same as scripts have it, with code where it was followed."""
+    reference = _reference(session)
     if label.followed:
         return Origin.LTC.value
-    if session.live:
-        return Origin.TIME_OF_DAY.value
-    return None if session.start_s == session.request.start_s else Origin.FILE.value
+    return None if reference is Origin.START else reference.value
 
 
 def _drill(request: Open) -> dict[str, str]:
@@ -183,4 +190,8 @@ def with_take(logged: Logged, open_at: Opener, progress: Progress | None = None)
     ):
         raise SourceError(f"{source.info.name}: another take by now: its sound is left out")
     excerpts = read_excerpts(pictured(section.entries), open_at, logged.request.start_s, progress)
-    return replace(section, entries=with_excerpts(section.entries, excerpts))
+    return replace(
+        section,
+        entries=with_excerpts(section.entries, excerpts),
+        fields=dict(section.fields) | take_fields(source.info.fields),
+    )

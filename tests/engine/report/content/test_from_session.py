@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,14 +12,17 @@ from engine.model.commands import Acknowledge, Attend, FreshBattery, Note, Open,
 from engine.model.crew_notes import Stage
 from engine.model.line_results import Heard
 from engine.model.messages import Severity
-from engine.report.content.from_session import read_session, take_of, with_levels
+from engine.report.content.from_session import read_session, take_of, with_levels, with_take
 from engine.report.content.report_data import Section
 from engine.report.content.sections import SEEN, figures
+from engine.report.content.take_words import TIMECODE_FROM
 from engine.session.folders import LOG
 from engine.session.loudness_totals import Gates, LoudnessTotals
 from engine.session.schema import NotALogError
+from engine.sources.synthetic import ArraySource
+from engine.timecode.clock import Origin
 from tests.support.sample_report import incident
-from tests.support.sample_session import SessionWriter, crew_plan
+from tests.support.sample_session import START_S, SessionWriter, crew_plan
 
 PLAN = crew_plan(4)
 
@@ -233,6 +237,22 @@ def test_a_replayed_take_is_found_again(tmp_path: Path) -> None:
     ):
         SessionWriter(tmp_path / name, PLAN, live=False, request=request).close()
         assert take_of(read_session(tmp_path / name)) == expected
+
+
+def test_a_watched_take_says_the_words_of_a_scanned_one(tmp_path: Path) -> None:
+    """Its time reference, or that it has none; scene and take as soon as its file is read."""
+    take = str(tmp_path / "take.wav")
+    for name, start_s, origin in (("stated", 0.0, Origin.FILE), ("none", START_S, Origin.START)):
+        folder = tmp_path / name
+        request = Open(take=take, start_s=start_s)
+        writer = SessionWriter(folder, PLAN, live=False, request=request)
+        writer.run(0.0, 20.0)
+        writer.close()
+        assert read(folder).timecode_from == TIMECODE_FROM[origin]
+    source = ArraySource(np.zeros((48_000, len(PLAN.tracks)), dtype=np.float32), 48_000)
+    source.info = replace(source.info, fields={"take": "3", "scene": "12A", "else": "no"})
+    made = with_take(read_session(tmp_path / "stated"), lambda at_s: source)
+    assert [*made.fields.items()][-2:] == [("scene", "12A"), ("take", "3")]
 
 
 def test_timecode_follows_the_log_where_it_differs(tmp_path: Path, writer: SessionWriter) -> None:
