@@ -17,13 +17,13 @@ from engine.report.layout.severity_marks import Mark, mark_of
 _DAY_S: Final = 24 * 3600.0
 
 _UNUSABLE: Final = (
-    Column("Take", 0.17),
-    Column("In", 0.115),
-    Column("Out", 0.115),
-    Column("Lasts", 0.12, right=True),
+    Column("Take", 0.13),
+    Column("In", 0.11),
+    Column("Out", 0.11),
+    Column("Lasts", 0.11, right=True),
     Column("Track", 0.16),
-    Column("Fault", 0.12),
-    Column("Use instead", 0.2),
+    Column("Fault", 0.11),
+    Column("Use instead", 0.27),
 )
 _TAKES: Final = (
     Column("Take", 0.28),
