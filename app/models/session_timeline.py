@@ -123,7 +123,7 @@ def read_timeline(folder: Path) -> SessionTimeline | str:
                 order = second.inputs, columns
             known = order[1] >= 0
             peaks[second.second, order[1][known]] = second.levels[1][known]
-        labels = LoggedTimecode(log.labels(), record.start_s, record.frame_rate)
+        labels = LoggedTimecode(log.labels(), record.start_s, record.frame_rate, live=record.live)
         return SessionTimeline(
             folder=folder,
             record=record,

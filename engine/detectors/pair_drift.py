@@ -8,7 +8,7 @@ correlated within a millisecond, for else they hear two things; and what is stea
 pack's own noise) is no voice and is taken off by its minimum (after R. Martin, as in
 `measure.floor`). The offset is the median over parts of the speech: a burst, a knock or an
 overload on one pack spoils the parts it falls into and no others. It is learned from the first
-speech that both packs hear, and follows at most 1 dB a minute of speech while there is no fault.
+speech that both packs hear, moves with a gain that is turned by hand, and follows at most 1 dB a minute of speech while there is no fault.
 Numbers: common practice, no source.
 """
 
@@ -196,6 +196,8 @@ class PairDrift(TrackMemory):
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
+        if m.gain_step_db.any():
+            self._follow_gain(m.gain_step_db)
         speech = self._pairs.speech(m, own_only=True)
         asked = np.flatnonzero(speech.any(axis=0))
         if len(asked):
@@ -204,6 +206,15 @@ class PairDrift(TrackMemory):
             speech[:, asked[alike < self._one_voice]] = False
         self._add(speech, m)
         return self._condition(m)
+
+    def _follow_gain(self, gain_db: Levels) -> None:
+        """A hand turned a gain, floor and voice together: the learned offset moves with it."""
+        turned_db = gain_db[self._pairs.main] - gain_db[self._pairs.safety]
+        self._offset_db += turned_db
+        for pair in np.flatnonzero(turned_db).tolist():
+            self._parts[pair].clear()
+            self._raw[pair].clear()
+            self._drifts[pair] = False
 
     def _condition(self, m: Measurement) -> Condition:
         main, safety = self._pairs.main, self._pairs.safety

@@ -1,7 +1,8 @@
 """pair_drift: a pack leaves its learned gain offset to the other of its `who`.
 
 Model: a mic that slipped hears the voice fainter in an unchanged place; cloth over it also takes
-the treble away (second-order low-pass); a half unplugged one loses all of its level alike.
+the treble away (second-order low-pass); of a half unplugged one
+the voice falls most, and half as far what its own noise hides.
 Common practice, no source.
 """
 
@@ -26,7 +27,8 @@ def pair_drift(span: Span, strength: float, rng: np.random.Generator) -> Put:
     way = ("slipped", "muffled", "half unplugged")[rng.integers(3)]
     changed: Samples
     if way == "half unplugged":
-        changed = clean * np.float32(amplitude(-loss_db))
+        changed = clean * voice_gain(clean, span.rate, span.live_floor_dbfs(), -0.5 * loss_db)
+        changed = changed * np.float32(amplitude(-0.5 * loss_db))
     else:
         changed = clean * voice_gain(clean, span.rate, span.live_floor_dbfs(), -loss_db)
     if way == "muffled":

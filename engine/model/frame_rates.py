@@ -139,6 +139,20 @@ def frame_at(since_midnight_s: Fraction | float, rate: FrameRate) -> int:
     return math.floor(frames if isinstance(since_midnight_s, Fraction) else frames + _SLACK_FRAMES)
 
 
+def frame_of_day(since_midnight_s: Fraction | float, rate: FrameRate) -> int:
+    """The frame whose label is that time of day: hours, minutes and seconds of the clock.
+
+    At 23.976 and 29.97 without drop-frame labels that count frames fall behind a clock by 3.6 s an
+    hour; here each second of the clock has all of its labels, so that the label stays the time.
+    """
+    if rate.drop or rate.rate == rate.labels_per_s:
+        return frame_at(since_midnight_s, rate)
+    time_s = Fraction(since_midnight_s)
+    if not isinstance(since_midnight_s, Fraction):
+        time_s += _SLACK_FRAMES / rate.rate
+    return math.floor(time_s * rate.labels_per_s)
+
+
 def label_at(since_midnight_s: Fraction | float, rate: FrameRate) -> str:
     """The timecode label at that time; see `frame_at`. Wraps round at 24 hours of labels."""
     return rate.label(frame_at(since_midnight_s, rate))

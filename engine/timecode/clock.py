@@ -14,7 +14,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
-from engine.model.frame_rates import FrameRate, frame_at
+from engine.model.frame_rates import FrameRate, frame_at, frame_of_day
 from engine.model.timecode_frames import CodeReading
 
 ANCHOR_S: Final = 1.0
@@ -23,7 +23,7 @@ ANCHOR_S: Final = 1.0
 HOLD_S: Final = 0.5
 """A gap in the code this long at most is no loss."""
 
-_SLACK_FRAMES: Final = 2e-3
+_SLACK_SAMPLES: Final = 2.0
 """Frames are timed to about a sample: a moment that near before one counts as on it."""
 
 
@@ -61,6 +61,7 @@ class _Stretch:
     newest: tuple[float, int]
     decoded_s: list[tuple[float, float]] = field(default_factory=list)
     still: bool = False
+    slack_frames: float = 0.0
 
     def has_code(self, at_s: float) -> bool:
         """Code was decoded then, or at most `HOLD_S` before or after."""
@@ -92,7 +93,7 @@ class _Stretch:
         else:
             base, other = self.newest, self._known(max(len(self.at_s) - 2, 0))
         frames = (at_s - base[0]) * self._pace(base, other, at_s)
-        return base[1] + math.floor(frames + _SLACK_FRAMES)
+        return base[1] + math.floor(frames + self.slack_frames)
 
     def _known(self, n: int) -> tuple[float, int]:
         """The n-th anchor, or after the last one the newest frame."""
@@ -170,6 +171,7 @@ class TimecodeClock:
             self._begins_s.pop()
             self._stretches.pop()
         new = _Stretch(reading.rate, [begin[0]], [begin[1]], begin, still=still)
+        new.slack_frames = _SLACK_SAMPLES * float(reading.rate.rate) / self._sample_rate_hz
         new.add_code(begin[0], reading.valid_s)
         self._begins_s.append(max(begin[0], self._takes_s[-1]))
         self._stretches.append(new)
@@ -206,7 +208,9 @@ class TimecodeClock:
             into_s = at_s - self._takes_s[bisect_right(self._takes_s, at_s) - 1]
             samples = round(into_s * self._sample_rate_hz)
             time_s = self._reference.since_midnight_s + Fraction(samples, self._sample_rate_hz)
-            return self._planned.label(frame_at(time_s, self._planned)), self._reference.origin
+            origin = self._reference.origin
+            named = frame_of_day if origin is Origin.TIME_OF_DAY else frame_at
+            return self._planned.label(named(time_s, self._planned)), origin
         origin = Origin.LTC if stretch.has_code(at_s) else Origin.FREE_RUNNING
         return stretch.rate.label(stretch.frame_at(at_s)), origin
 

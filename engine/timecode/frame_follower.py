@@ -173,7 +173,15 @@ class Follower:
                 times.popleft()
 
     def _jumped(self, last: _Seen, first: _Seen, seen: _Seen) -> None:
-        """The code went on from `first`, which is not what followed `last`."""
+        """The code went on from `first`, which is not what followed `last`.
+
+        By the frames' own lengths, that is: in noise one may be measured wrong, and over a gap of
+        many frames the count with it. What is due by the nominal rate is no jump.
+        """
+        if first.frame.reverse is last.frame.reverse and self._is_due(last, first):
+            self._go_on(first)
+            self._go_on(seen)
+            return
         repeat, repeats = self._repeat, self._repeats
         still = repeat is not None and repeat.end_s - last.end_s >= STILL_S
         turned = last.frame.reverse is not seen.frame.reverse
@@ -186,6 +194,12 @@ class Follower:
             self._jump = Jump(at_s, before, first.frame.label, repeats, lost_s)
         self._begin(first)
         self._go_on(seen)
+
+    def _is_due(self, last: _Seen, first: _Seen) -> bool:
+        """That label is due at that time, half a frame and no more apart, at the nominal rate."""
+        due = (first.at_s - last.at_s) * float(self._rate.rate)
+        ahead = self._ahead(first.index, last.index)
+        return abs((-ahead if first.frame.reverse else ahead) - due) < 0.5
 
     # ---- rate --------------------------------------------------------------------------------
 

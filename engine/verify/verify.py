@@ -77,7 +77,7 @@ def read_session(folder: Path) -> Session:
             session_trace(log),
             log.incidents(),
             rolling_spans(log),
-            LoggedTimecode(log.labels(), record.start_s, record.frame_rate),
+            LoggedTimecode(log.labels(), record.start_s, record.frame_rate, live=record.live),
         )
 
 

@@ -62,7 +62,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
     request = session.request
     plan = _plan(log.tracks(), session)
     duration_s = log.watched_s()
-    label = LoggedTimecode(log.labels(), session.start_s, session.frame_rate)
+    label = LoggedTimecode(log.labels(), session.start_s, session.frame_rate, live=session.live)
     incidents = log.incidents()
     plans = log.plans()
     coverage = CoverageHistory(plans, incidents, duration_s)

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Final
 
-from engine.model.frame_rates import FRAME_RATES, frame_at
+from engine.model.frame_rates import FRAME_RATES, frame_at, frame_of_day
 from engine.session.reader import SessionReader
 from engine.session.schema import NotALogError
 
@@ -18,16 +18,18 @@ _SAME_FRAMES: Final = 1
 class LoggedTimecode:
     """Labels by the reference of the session, or by the nearest logged one where that differs.
 
-    `labels` are the logged ones with their moments, in any order.
+    `labels` are the logged ones with their moments, in any order; the reference of a `live` session
+    is the time of day.
 
     Where a timecode track was followed, labels between those of the log are counted on from the
     one before, and may be a frame off.
     """
 
     def __init__(
-        self, labels: Iterable[tuple[float, str]], start_s: float, frame_rate: str
+        self, labels: Iterable[tuple[float, str]], start_s: float, frame_rate: str, *, live: bool
     ) -> None:
         self._rate = FRAME_RATES[frame_rate]
+        self._frame_at = frame_of_day if live else frame_at
         self._start_s = Fraction(start_s)
         logged: dict[float, int] = {}
         for at_s, label in labels:
@@ -45,7 +47,7 @@ class LoggedTimecode:
         return 0 if abs(ahead) <= _SAME_FRAMES else ahead
 
     def _frame(self, at_s: float) -> int:
-        return frame_at(float(self._start_s + Fraction(at_s)), self._rate)
+        return self._frame_at(float(self._start_s + Fraction(at_s)), self._rate)
 
     def __call__(self, at_s: float) -> str:
         """The label of that stream time."""
@@ -75,4 +77,4 @@ def labels_of(folder: Path) -> LoggedTimecode:
         session = log.session()
         if session is None:
             raise NotALogError(f"{folder}: broke off before it began")
-        return LoggedTimecode(log.labels(), session.start_s, session.frame_rate)
+        return LoggedTimecode(log.labels(), session.start_s, session.frame_rate, live=session.live)

@@ -12,8 +12,10 @@ import pytest
 
 from engine.model.frame_rates import CODE_RATES
 from engine.model.messages import Kind
+from engine.model.timecode_frames import CodeFrame
 from engine.model.tracks import Scene, Track
 from engine.timecode.clock import Origin, Reference, TimecodeClock
+from engine.timecode.frame_follower import Follower
 from engine.timecode.track_reader import TimecodeReader
 from tests.support.timecode_signals import Sound, code, noisy, still
 
@@ -124,6 +126,32 @@ def test_a_live_watch_had_the_time_of_day_before_its_code() -> None:
     clock = heard(silence(3.0), code("25", "21:05:03:00", 50, RATE_HZ), reference=reference)
     assert clock.label_at(1.0) == ("01:00:01:00", DAY)
     assert clock.label_at(4.0) == ("21:05:04:00", LTC)
+
+
+@pytest.mark.parametrize("word", ["23.976", "29.97", "25", "29.97df"])
+def test_without_code_a_live_label_is_the_time_of_day(word: str) -> None:
+    """Eight hours later it still says what a clock says; in drop-frame to within three frames."""
+    rate = CODE_RATES[word]
+    clock = TimecodeClock(rate, RATE_HZ, Reference.of(3600.0, RATE_HZ, live=True))
+    label, origin = clock.label_at(8 * 3600.0 + 0.5)
+    frames = rate.frame(label)
+    assert origin is DAY
+    exact = rate.frame("09:00:00:00") + rate.labels_per_s // 2
+    assert abs(frames - exact) <= (3 if rate.drop else 0)
+    before = [rate.frame(clock.label_at(60.0 + n / 240.0)[0]) for n in range(480)]
+    assert before == sorted(before)
+    assert before[-1] - before[0] in (2 * rate.labels_per_s - 1, 2 * rate.labels_per_s)
+
+
+def test_at_192_khz_no_label_is_early() -> None:
+    """A label begins two samples before its frame at most: 10 microseconds."""
+    rate_hz = 192_000
+    clock = TimecodeClock(CODE_RATES["25"], rate_hz)
+    follower = Follower(CODE_RATES["25"], rate_hz)
+    made = [CodeFrame(1, 0, 0, n, False, 0, n * rate_hz / 25.0, rate_hz / 25.0) for n in range(25)]
+    clock.update({0: follower.update(made, 1.0)})
+    assert clock.label_at(0.4 - 20e-6)[0] == "01:00:00:09"
+    assert clock.label_at(0.4)[0] == "01:00:00:10"
 
 
 def test_a_take_that_begins_anew() -> None:

@@ -117,6 +117,14 @@ def test_a_misread_frame_is_no_jump() -> None:
     assert readings[-1].label == frames[-1].label
 
 
+def test_after_a_gap_what_is_due_is_no_jump() -> None:
+    """A frame measured 3 % too long before a gap of two seconds makes no jump."""
+    frames = run("25", "01:00:00:00", 100)
+    frames[1] = replace(frames[1], length_frames=1.03 * frames[1].length_frames)
+    frames[2] = replace(frames[2], length_frames=1.03 * frames[2].length_frames)
+    assert jumps(follow("25", [*frames[1:3], *frames[52:]])) == []
+
+
 def test_a_frame_that_came_twice() -> None:
     """The label that came again is named, with how often."""
     frames = run("25", "21:05:00:00", 50)
