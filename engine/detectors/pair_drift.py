@@ -8,8 +8,8 @@ correlated within a millisecond, for else they hear two things; and what is stea
 pack's own noise) is no voice and is taken off by its minimum (after R. Martin, as in
 `measure.floor`). The offset is the median over parts of the speech: a burst, a knock or an
 overload on one pack spoils the parts it falls into and no others. It is learned from the first
-speech that both packs hear, moves with a gain that is turned by hand, and follows at most 1 dB a minute of speech while there is no fault.
-Numbers: common practice, no source.
+speech that both packs hear, moves with a gain that is turned by hand, and follows at most 1 dB a
+minute of speech while there is no fault. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -210,11 +210,17 @@ class PairDrift(TrackMemory):
     def _follow_gain(self, gain_db: Levels) -> None:
         """A hand turned a gain, floor and voice together: the learned offset moves with it."""
         turned_db = gain_db[self._pairs.main] - gain_db[self._pairs.safety]
-        self._offset_db += turned_db
         for pair in np.flatnonzero(turned_db).tolist():
-            self._parts[pair].clear()
-            self._raw[pair].clear()
+            before_db = self._offset_db[0, pair]
+            after_db = before_db + turned_db[pair]
+            for part in list(
+                self._parts[pair]
+            ):  # what was said before the turn is compared no more
+                off_db = part.offset_db[0]
+                if not abs(off_db - after_db) < abs(off_db - before_db):
+                    self._parts[pair].remove(part)
             self._drifts[pair] = False
+        self._offset_db += turned_db
 
     def _condition(self, m: Measurement) -> Condition:
         main, safety = self._pairs.main, self._pairs.safety

@@ -35,6 +35,8 @@ LOBE_BINS: Final = 3
 """Bins on each side of a line that hold its power under a Hann window."""
 BESIDE_BINS: Final = 16
 """Neighbours that it is held against, to each side."""
+HIGHEST_HZ: Final = 16_000.0
+"""Few adults hear more (common practice, no source)."""
 LOWEST_LINE_HZ: Final = 40.0
 
 
@@ -116,6 +118,7 @@ class Tone(TrackMemory):
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._rate_hz = scene.sample_rate_hz
+        self._window: Samples = np.zeros(0, dtype=np.float32)
         self._tracks = len(scene.tracks)
         self.reset()
 
@@ -170,8 +173,12 @@ class Tone(TrackMemory):
 
     def _found(self, x: Samples) -> tuple[Levels, Levels]:
         """Frequency and AES17 level of each line, arrays of shape (lines,)."""
-        window = np.hanning(len(x) + 2)[1:-1]
-        power = np.square(np.abs(np.fft.rfft(x * window))) * (2.0 / window.sum()) ** 2
+        if len(self._window) != len(x):
+            window = np.hanning(len(x) + 2)[1:-1]
+            self._window = (2.0 * window / window.sum()).astype(np.float32)
+        spectrum = np.fft.rfft(x * self._window)
+        spectrum = spectrum[: round(HIGHEST_HZ * len(x) / self._rate_hz)].astype(np.complex128)
+        power = spectrum.real**2 + spectrum.imag**2
         total = np.cumsum(np.concatenate([[0.0], power]))
         at = np.arange(BESIDE_BINS, len(power) - BESIDE_BINS - 1)
         wide = total[at + BESIDE_BINS + 1] - total[at - BESIDE_BINS]

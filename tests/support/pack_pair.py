@@ -39,3 +39,16 @@ def packs(seconds: float, lag_frames: int = 20) -> Samples:
     """Main and safety of one performer, 12 dB apart, shape (frames, 2)."""
     sound = voice(seconds)
     return np.hstack([heard(sound, 0.0), heard(sound, -12.0, lag_frames, seed=6)])
+
+
+def slip(x: Samples, track: int, loss_db: float, from_s: float, until_s: float = 1e9) -> None:
+    """The voice falls on that pack by so much; the place stays.
+
+    A mic that slipped hears the place as before, unlike one whose gain is turned, which takes floor
+    and voice along alike.
+    """
+    at = slice(round(from_s * RATE), round(min(until_s, len(x) / RATE) * RATE))
+    gain = 10 ** (-loss_db / 20)
+    floor_dbfs = -62.0 - 12.0 * track
+    room = noise(floor_dbfs, len(x) / RATE, RATE, seed=40 + track)[at, 0]
+    x[at, track] = x[at, track] * np.float32(gain) + room * np.float32(np.sqrt(1.0 - gain**2))

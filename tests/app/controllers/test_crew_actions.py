@@ -11,7 +11,7 @@ from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
 from app.alerts.chime_schedule import REPEAT_S
-from app.controllers.crew_actions import NO_ENTRY, NO_TRACK
+from app.controllers.crew_actions import NO_ENTRY, NO_SWAP, NO_TRACK
 from app.models.choices import Choices
 from app.views.watch_page import ENDED
 from app.views.widgets.prompt import Prompt
@@ -25,10 +25,11 @@ from engine.model.commands import (
     Note,
     OutOfService,
     Shelve,
+    SwapInputs,
     Unacknowledge,
     Unshelve,
 )
-from engine.model.messages import AlarmState
+from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from tests.support.qt import fake_client, pages
 
 Key = Qt.Key
@@ -233,6 +234,19 @@ def test_keys_go_back_to_the_list_once_a_button_has_done_its_work(
     view.shelve.setFocus()
     window.bridge.poll()
     assert page.fix_list.hasFocus()
+
+
+def test_swapped_inputs_are_swapped_in_the_plan(tmp_path: Path, qtbot: QtBot) -> None:
+    """Shift+W asks for the two inputs that the chosen entry names; any other entry names none."""
+    swap = fake_client.incident(9, 3, Fault.SWAPPED, Severity.AMBER, 12, tracks=(1, 3))
+    alarms = (Alarm(swap, AlarmState.UNACKNOWLEDGED),)
+    window, crew, _ = pages.watching(tmp_path, fake_client.tower_plan(), alarms)
+    qtbot.addWidget(window)
+    assert press((window, crew), Key.Key_W, SHIFT) == [SwapInputs(1, 3)]
+    crew.alarms = fake_client.tower_alarms()
+    window.bridge.poll()
+    assert press((window, crew), Key.Key_W, SHIFT) == []
+    assert window.watch_page.footer.notice.accessibleName().startswith(NO_SWAP)
 
 
 @pytest.mark.parametrize("key", [Key.Key_A, Key.Key_S, Key.Key_T, Key.Key_O, Key.Key_F])

@@ -297,3 +297,27 @@ def test_mutes_one_after_the_other_are_not_the_input() -> None:
         desk.run(0.3)
     desk.run(1.0)
     assert desk.incidents(None) == []
+
+
+@pytest.mark.parametrize(
+    ("fault", "word"),
+    [(Fault.TONE, "take it off"), (Fault.DC, "interface"), (Fault.NOISE, "transmitter")],
+)
+def test_what_stands_on_most_inputs_is_one_alarm(desk: Desk, fault: Fault, word: str) -> None:
+    """A line-up tone, an offset or noise of one source on four of five tracks, seconds apart."""
+    desk.fail(fault, 1, 2)
+    desk.run(4.0)
+    desk.fail(fault, 3, 4)
+    desk.run(8.0)
+    shown = [a for a in desk.book.alarms() if a.state is S.UNACKNOWLEDGED]
+    assert len(shown) == 1
+    assert shown[0].incident.fault is fault
+    assert word in check_first(shown[0].incident)
+
+
+def test_an_offset_behind_one_receiver_names_it(desk: Desk) -> None:
+    """Three of five tracks, all of one receiver."""
+    desk.fail(Fault.DC, 1, 2, 3)
+    desk.run(8.0)
+    assert "receiver A" in cause(desk).detail
+    assert cause(desk).tracks == (1, 2, 3)

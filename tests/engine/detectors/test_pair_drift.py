@@ -13,7 +13,7 @@ from scipy.signal import butter, sosfilt
 from engine.detectors.pair_drift import LearnedOffsets, PairDrift
 from engine.model.messages import State
 from tests.support.harmless_sound import at_level, impacts
-from tests.support.pack_pair import PAIR, RATE, heard, packs, voice
+from tests.support.pack_pair import PAIR, RATE, heard, packs, slip, voice
 from tests.support.signals import noise, sine
 from tests.support.watching import told
 
@@ -23,7 +23,7 @@ from tests.support.watching import told
 def test_the_pack_that_fell_is_named(place: int, loss_db: float) -> None:
     """A pack that lost its voice by 5 dB is told after ten seconds of speech, never red."""
     x = packs(60.0)
-    x[30 * RATE :, place] *= np.float32(10 ** (-loss_db / 20))
+    slip(x, place, loss_db, 30.0)
     said = told(PairDrift(PAIR), x, PAIR, place=place)
     first_s = said.states.index(State.ACTIVE) / 10
     assert 32.0 < first_s < 47.0
@@ -31,6 +31,17 @@ def test_the_pack_that_fell_is_named(place: int, loss_db: float) -> None:
     assert not said.may_be_red
     other = told(PairDrift(PAIR), x, PAIR, place=1 - place)
     assert State.ACTIVE not in other.states
+
+
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_gain_turned_by_hand_is_no_drift(place: int) -> None:
+    """Floor and voice fall by 10 dB together; a pack that slips later on is named all the same."""
+    x = packs(90.0)
+    x[25 * RATE :, place] *= np.float32(10 ** (-10 / 20))
+    assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=place).states
+    slip(x, place, 8.0, 60.0)
+    said = told(PairDrift(PAIR), x, PAIR, place=place)
+    assert said.spans_s[0][0] == pytest.approx(60.0, abs=1.0)
 
 
 @pytest.mark.parametrize("until_s", [24.0, 24.1, 24.2, 24.3])
@@ -41,7 +52,7 @@ def test_a_word_long_before_does_not_date_it(until_s: float) -> None:
     sound[round(28.2 * RATE) : 29 * RATE] *= np.float32(0.3)
     sound[round(28.3 * RATE) : 30 * RATE] = 0.0
     x = np.hstack([heard(sound, 0.0), heard(sound, -12.0, seed=6)])
-    x[30 * RATE :, 1] *= np.float32(10 ** (-10 / 20))
+    slip(x, 1, 10.0, 30.0)
     said = told(PairDrift(PAIR), x, PAIR, place=1)
     assert said.spans_s[0][0] == pytest.approx(30.0, abs=0.3)
 
@@ -51,8 +62,8 @@ def test_a_small_change_before_does_not_date_it() -> None:
     sound = voice(60.0)
     sound[25 * RATE : 30 * RATE] = 0.0
     x = np.hstack([heard(sound, 0.0), heard(sound, -12.0, seed=6)])
-    x[24 * RATE : 25 * RATE, 1] *= np.float32(10 ** (-5 / 20))
-    x[30 * RATE :, 1] *= np.float32(10 ** (-16 / 20))
+    slip(x, 1, 5.0, 24.0, 25.0)
+    slip(x, 1, 16.0, 30.0)
     said = told(PairDrift(PAIR), x, PAIR, place=1)
     assert said.spans_s[0][0] == pytest.approx(30.0, abs=0.5)
 

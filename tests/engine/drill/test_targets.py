@@ -47,6 +47,20 @@ def test_what_lies_beside_is_named() -> None:
     assert [p.source for p in targets_of(Cause.UNEXPECTED, TRACKS)] == [1, 2, 3, 4]
 
 
+def test_mains_are_swapped_where_both_have_a_safety() -> None:
+    """Two pairs: their mains may change places, and the safeties are left alone."""
+    main, safety = PackLevel.MAIN, PackLevel.SAFETY
+    tracks = (
+        Track(1, who="rigger", level=main),
+        Track(2, who="rigger", level=safety),
+        Track(3, who="ringer", level=main),
+        Track(4, who="ringer", level=safety),
+        Track(5, who="foreman"),
+    )
+    assert targets_of(Cause.SWAPPED, tracks) == (Target((1, 3), (2, 4)),)
+    assert targets_of(Cause.SWAPPED, tracks[:2]) == ()
+
+
 @pytest.mark.parametrize("cause", Cause)
 def test_a_plan_without_such_tracks_has_no_target(cause: Cause) -> None:
     """Talkback alone: nothing can be put in."""
