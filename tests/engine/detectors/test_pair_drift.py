@@ -39,7 +39,9 @@ def test_a_gain_turned_by_hand_is_no_drift(place: int) -> None:
     x = packs(90.0)
     x[25 * RATE :, place] *= np.float32(10 ** (-10 / 20))
     assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=place).states
+    x = packs(90.0)
     slip(x, place, 8.0, 60.0)
+    x[25 * RATE :, place] *= np.float32(10 ** (-10 / 20))
     said = told(PairDrift(PAIR), x, PAIR, place=place)
     assert said.spans_s[0][0] == pytest.approx(60.0, abs=1.0)
 
