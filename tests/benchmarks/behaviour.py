@@ -84,8 +84,8 @@ def clean(text: str, folders: dict[str, str]) -> str:
     """The text without what is another in each recording."""
     for folder, name in folders.items():  # where takes, checkout and the home folder lie
         text = text.replace(folder, name)
-    # Progress of rendering the demo take: which of its lines a terminal catches is up to the clock.
-    text = re.sub(r"^demo take: .*\n", "", text, flags=re.MULTILINE)
+    # Progress of rendering and scanning: which of its lines a terminal catches is up to the clock.
+    text = re.sub(r"^(demo take: |scanning ).*\n", "", text, flags=re.MULTILINE)
     # The cache names the demo take by a hash of the source files it is made from.
     text = re.sub(r"demo-take-[0-9a-f]{12}", "demo-take-RECIPE", text)
     # A session is named after the wall clock and four random digits.

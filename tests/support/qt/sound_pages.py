@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from app.views.plan.plan_page import PlanPage
 from app.window.main_window import MainWindow
@@ -46,7 +47,7 @@ def round_and_signs(folder: Path) -> MainWindow:
         EarlySign(2, SignKind.GAPS, (3, 4), fake_client.NOW_S - 240.0, 0.0, 3.0, creep, "A"),
     )
     heard = tuple(Heard(n, 0.0, fake_client.NOW_S - 240.0 * n) for n in (1, 2, 10))
-    beside = {
+    beside: dict[str, Any] = {
         "signs": signs,
         "round": RoundState(5, 4.6, due=(11, 12, 13, 3), heard=heard),
         "pickups": (Pickup("Foreman", 9, 14.0, -6.0, 0.003, 12, fake_client.NOW_S),),
