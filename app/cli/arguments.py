@@ -306,6 +306,10 @@ def _plan_commands(commands: Commands, does: Mapping[str, Run]) -> None:
     add_json(check)
 
 
+_DOCUMENTS: Final = ("scan", "report", "watch", "sessions", "devices", "plan-check")
+_PAYLOADS: Final = ("mqtt-state", "mqtt-tracks", "mqtt-levels", "mqtt-alarm")
+
+
 def _schema_command(commands: Commands, does: Mapping[str, Run]) -> None:
     schema = command(
         commands,
@@ -317,6 +321,6 @@ def _schema_command(commands: Commands, does: Mapping[str, Run]) -> None:
     schema.add_argument(
         "document",
         metavar="DOCUMENT",
-        choices=("scan", "report", "watch", "sessions", "devices", "plan-check"),
-        help="scan, report, watch, sessions, devices or plan-check",
+        choices=(*_DOCUMENTS, *_PAYLOADS),
+        help=f"{', '.join(_DOCUMENTS)}; of MQTT: {', '.join(_PAYLOADS)}",
     )

@@ -185,8 +185,11 @@ def _sessions(arguments: argparse.Namespace) -> int:
 def _schema(arguments: argparse.Namespace) -> int:
     import json
 
-    from engine.report.formats.json_schema import schema
+    from app.fleet import payload_schema
+    from engine.report.formats import json_schema
 
+    mqtt = arguments.document in payload_schema.SCHEMAS
+    schema = payload_schema.schema if mqtt else json_schema.schema
     print(json.dumps(schema(arguments.document), indent=1))
     return OK
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import sys
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from engine.model.safe_text import harmless, json_text
 from engine.report.formats.html_page import page
@@ -18,6 +20,7 @@ from engine.verify.verify import read_session, verify
 from engine.verify.verify_page import blocks, heading
 
 COMPLETE, INCOMPLETE, FAILED = 0, 1, 2
+TOLD_S: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,7 @@ def verify_takes(session: str, takes: Sequence[str], options: VerifyOptions) -> 
     except NotALogError as error:
         raise SourceError(str(error)) from error
     paths = [Path(take) for take in takes]
-    result = verify(heard, paths, _progress)
+    result = verify(heard, paths, _Progress())
     copies = _copies(paths, options)
     if options.json:
         document = result.as_json()
@@ -58,15 +61,28 @@ def verify_takes(session: str, takes: Sequence[str], options: VerifyOptions) -> 
     if options.pdf is not None:
         from app.report.pdf import write_blocks  # brings Qt along: only where it is asked for
 
-        write_blocks(list(blocks(result)), heading(result), options.pdf)
+        write_blocks(list(blocks(result, one_sheet=True)), heading(result), options.pdf)
         print(f"{harmless(str(options.pdf))}: written", file=sys.stderr)
     if result.failed and not result.takes:
         return FAILED
     return COMPLETE if result.complete and not copies else INCOMPLETE
 
 
-def _progress(name: str, share: float) -> None:
-    print(f"{share:4.0%}  {harmless(name)}", file=sys.stderr)
+class _Progress:
+    """A line on standard error for each take, and every 10 s with the time that is left."""
+
+    def __init__(self) -> None:
+        self._began = self._told_at = time.monotonic()
+        self._name = ""
+
+    def __call__(self, name: str, share: float) -> None:
+        now = time.monotonic()
+        if name == self._name and now - self._told_at < TOLD_S:
+            return
+        self._name, self._told_at = name, now
+        left_s = (now - self._began) * (1.0 - share) / share if share > 0.0 else 0.0
+        left = f", {left_s:.0f} s left" if left_s >= 1.0 else ""
+        print(f"{share:4.0%}  {harmless(name)}{left}", file=sys.stderr)
 
 
 def _copies(paths: Sequence[Path], options: VerifyOptions) -> list[Finding]:

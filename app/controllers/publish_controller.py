@@ -19,6 +19,8 @@ from app.views.fleet.publish_page import PublishPage
 from app.views.widgets.overlay import Layer
 
 LOOK_MS: Final = 500
+MEND_MS: Final = 5000
+"""So often it is looked whether the publisher of this watch still lives."""
 Start = Callable[[Path, str, str, str], None]
 
 
@@ -41,7 +43,10 @@ class PublishController(QObject):
         self._page: PublishPage | None = None
         self._timer = QTimer(self, interval=LOOK_MS)
         self._timer.timeout.connect(self.look)
+        self._mending = QTimer(self, interval=MEND_MS)
+        self._mending.timeout.connect(self.mend)
         bridge.started.connect(lambda _watch: self._begin())
+        bridge.ended.connect(self._mending.stop)
 
     def show(self) -> None:
         """Its page."""
@@ -84,18 +89,29 @@ class PublishController(QObject):
         elif not self._prefs.publish.on:
             page.show_state("This watch is not published.", "dim")
         else:
-            page.show_state("The publisher is gone: switch it off and on.", "amber")
+            page.show_state("The publisher is gone: a new one is about to start.", "amber")
 
     def _begin(self) -> None:
         """A watch has begun: have it published where that is wished and nobody does it."""
         folder, by_command = self._bridge.folder, self.by_command
         self.by_command = False
         wanted = self._prefs.publish.on and not by_command
+        if wanted:
+            self._mending.start()
         if folder is not None and wanted and publishing.status(folder) is None:
+            self._publish(folder)
+
+    def mend(self) -> None:
+        """A publisher that died is followed by another one."""
+        folder = self._bridge.folder
+        if folder is None or not self._prefs.publish.on:
+            self._mending.stop()
+        elif publishing.status(folder) is None:
             self._publish(folder)
 
     def _publish(self, folder: Path) -> None:
         choices = self._prefs.publish
+        self._mending.start()
         self._background.ask(
             lambda: self._start(folder, choices.address, choices.login, choices.ca),
             lambda _none: self.look(),

@@ -17,6 +17,8 @@ KEEPALIVE_S: Final = 3
 MOST_WAITING: Final = 2000
 """Messages handed to the library and not yet sent; beyond, all is sent anew on return."""
 NO_ANSWER: Final = "the broker does not answer"
+BROKE_OFF: Final = "the connection to the broker broke off"
+REFUSES: Final = "the broker refuses: "
 
 Hear = Callable[[str, bytes, bool], None]
 
@@ -87,7 +89,7 @@ class MqttLink:
 
     def _connected(self, client: mqtt.Client, _data: Any, _flags: Any, code: Any, _: Any) -> None:
         if code.is_failure:
-            self._problem = f"the broker refuses: {harmless(str(code)).lower()}"
+            self._problem = f"{REFUSES}{harmless(str(code)).lower()}"
             return
         self._problem = NO_ANSWER
         if self._topics:
@@ -96,11 +98,9 @@ class MqttLink:
     def _unreached(self, _client: mqtt.Client, _data: Any) -> None:
         self._problem = NO_ANSWER
 
-    def _disconnected(
-        self, _client: mqtt.Client, _data: Any, _flags: Any, code: Any, _: Any
-    ) -> None:
-        if "refuses" not in self._problem:
-            self._problem = f"no connection: {harmless(str(code)).lower()}"
+    def _disconnected(self, *_: Any) -> None:
+        if not self._problem.startswith(REFUSES):
+            self._problem = BROKE_OFF
 
     def _message(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
         if self._hear is not None:

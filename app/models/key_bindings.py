@@ -30,6 +30,7 @@ class Act(Enum):
     CLOSER = auto()
     HISTORY = auto()
     SESSION = auto()
+    VERIFY = auto()
     REPORT = auto()
     SETTINGS = auto()
     OUT = auto()
@@ -103,6 +104,7 @@ KEYS: Final = (
     Key(
         Act.REPORT, "W", "W", "write a report: of this session, or of earlier ones and takes", False
     ),
+    Key(Act.VERIFY, "Ctrl+R", "Ctrl+R", "did the recorder get it: takes against a session", False),
     Key(Act.LISTEN, "L", "L", "listen to the chosen track in the headphones, or stop"),
     Key(Act.LISTEN_FAULT, "Shift+L", "Shift+L", "listen from 5 s before its fault"),
     Key(Act.OTHER_PACK, "X", "X", "while listening: main or safety, equally loud"),

@@ -9,7 +9,14 @@ from typing import Final
 
 from app.report.marker_files import write_markers
 from app.report.take_scan import scan_one
-from app.report.write import Files, Progress, scanned_section, session_section, write_report
+from app.report.write import (
+    Files,
+    Progress,
+    scanned_section,
+    session_section,
+    sweep,
+    write_report,
+)
 from engine.plan.load import PlanError
 from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
@@ -35,6 +42,24 @@ class ReportJob:
     paper: str = "a4"
     markers: Path | None = None
 
+    @property
+    def broke_off(self) -> str:
+        """What to say where its process was ended by others."""
+        return "writing the report broke off: try again"
+
+    @property
+    def failed(self) -> str:
+        """What to say before the reason where it raised."""
+        return "the report can't be written"
+
+    def run(self, progress: Progress) -> Written:
+        """Do it; see `write`."""
+        return write(self, progress)
+
+    def tidy(self, pid: int) -> None:
+        """Leave no half file of the process that did it."""
+        sweep(self.files, pid)
+
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -46,8 +71,8 @@ class Written:
     left_out: tuple[str, ...] = ()
 
 
-class ReportFailedError(Exception):
-    """Nothing was written; one clear line."""
+class JobFailedError(Exception):
+    """Nothing came of it; one clear line."""
 
 
 def write(job: ReportJob, progress: Progress) -> Written:
@@ -55,7 +80,7 @@ def write(job: ReportJob, progress: Progress) -> Written:
 
     Raises
     ------
-    ReportFailedError
+    JobFailedError
         Where nothing could be read, or the files can't be written.
     Cancelled
         From `progress`.
@@ -74,14 +99,14 @@ def write(job: ReportJob, progress: Progress) -> Written:
         except (SourceError, PlanError, OSError) as error:
             left_out.append(str(error).splitlines()[0])
     if not sections:
-        raise ReportFailedError(" ".join(left_out) or "nothing was chosen to report on")
+        raise JobFailedError(" ".join(left_out) or "nothing was chosen to report on")
     tell = _part(progress, _READING, 1.0 - _READING)
     try:
         if job.files.wanted:
             write_report(sections, job.files, paper=job.paper, progress=tell)
         markers = [] if job.markers is None else write_markers(sections, job.markers)
     except OSError as error:
-        raise ReportFailedError(f"the report can't be written: {error}") from error
+        raise JobFailedError(f"the report can't be written: {error}") from error
     return _written(job, sections, left_out, markers)
 
 

@@ -1,4 +1,4 @@
-"""Writes a report in a process of its own, so that the window draws and the watch has its core.
+"""Does long work in a process of its own, so that the window draws and the watch has its core.
 
 Cancelling is asked for over the pipe and heeded at the next step; a process that ended in any
 other way is cleaned up after, so that no half file is left.
@@ -12,10 +12,11 @@ import traceback
 from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from typing import Final
+from typing import Final, Protocol
 
-from app.report.job import ReportFailedError, ReportJob, Written, write
-from app.report.write import Cancelled, sweep
+from app.models.verify_sheet import VerifySheet
+from app.report.job import JobFailedError, Written
+from app.report.write import Cancelled, Progress
 from engine.detectors.guard import reason_of
 from engine.system.platform_calls import be_nicer
 
@@ -23,7 +24,6 @@ _NICER: Final = 10
 """The watch, its window and the recorder's own software come first."""
 
 CLOSE_S: Final = 5.0
-BROKE_OFF: Final = "writing the report broke off: try again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """Nothing was written: why, in one line."""
+    """Nothing came of it: why, in one line."""
 
     words: str
 
@@ -46,17 +46,40 @@ class Stopped:
     """It was cancelled."""
 
 
-News = Step | Failed | Stopped | Written
+Result = Written | VerifySheet
+News = Step | Failed | Stopped | Result
+
+
+class Job(Protocol):
+    """Work to do; it goes to the process as it is."""
+
+    @property
+    def broke_off(self) -> str:
+        """What to say where its process was ended by others."""
+        ...
+
+    @property
+    def failed(self) -> str:
+        """What to say before the reason where it raised."""
+        ...
+
+    def run(self, progress: Progress) -> Result:
+        """Do it; what `progress` raises ends it."""
+        ...
+
+    def tidy(self, pid: int) -> None:
+        """Leave nothing half done by that process."""
+        ...
 
 
 class Worker:
-    """One report on its way. No call but `close` waits."""
+    """One job on its way. No call but `close` waits."""
 
-    def __init__(self, job: ReportJob) -> None:
+    def __init__(self, job: Job) -> None:
         self._job = job
         context = multiprocessing.get_context("spawn")
         self._pipe, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(job, there), name="report")
+        self._process = context.Process(target=_serve, args=(job, there), name="work")
         self._process.start()
         there.close()
         self._asked = False
@@ -70,7 +93,7 @@ class Worker:
                 if not isinstance(newest, Step):
                     break
         except (EOFError, OSError):
-            newest = Stopped() if self._asked else Failed(BROKE_OFF)
+            newest = Stopped() if self._asked else Failed(self._job.broke_off)
         return newest
 
     def cancel(self) -> None:
@@ -87,11 +110,11 @@ class Worker:
             self._process.kill()
             self._process.join()
         self._pipe.close()
-        sweep(self._job.files, self._process.pid or 0)
+        self._job.tidy(self._process.pid or 0)
 
 
-def _serve(job: ReportJob, pipe: Connection) -> None:
-    """The process: write the report and tell of it until it is done or not wanted any more."""
+def _serve(job: Job, pipe: Connection) -> None:
+    """The process: do it and tell of it until it is done or not wanted any more."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the window ends it in good order
     be_nicer(_NICER)
 
@@ -102,13 +125,13 @@ def _serve(job: ReportJob, pipe: Connection) -> None:
 
     last: News
     try:
-        last = write(job, tell)
+        last = job.run(tell)
     except (Cancelled, BrokenPipeError):
         last = Stopped()
-    except ReportFailedError as error:
+    except JobFailedError as error:
         last = Failed(str(error))
     except Exception as error:  # the reason is worth more than that it broke off
         traceback.print_exc()
-        last = Failed(f"the report can't be written: {reason_of(error)}")
+        last = Failed(f"{job.failed}: {reason_of(error)}")
     with suppress(OSError):
         pipe.send(last)

@@ -45,6 +45,8 @@ class StartPage(QWidget):
     drill_asked = Signal()
     report_asked = Signal()
     session_asked = Signal()
+    verify_asked = Signal()
+    overview_asked = Signal()
     plan_wanted = Signal()
     inputs_wanted = Signal()
     plan_to_edit = Signal(str)
@@ -66,6 +68,8 @@ class StartPage(QWidget):
         self.drill = Button("Drill", "R", main=True)
         self.report = Button("Report", "W")
         self.session = Button("What happened", "H")
+        self.verify = Button("Did the recorder get it?", "Ctrl+R")
+        self.overview = Button("All carts", "Ctrl+O")
         self.choose_plan = Button("Choose a plan", "P")
         self.make_plan = Button("Make a plan", "M")
         self.edit_plan = Button("Edit it", "E")
@@ -125,6 +129,7 @@ class StartPage(QWidget):
         column.addWidget(self.recent, 1)
         column.addLayout(self._line(self.take, self.folder))
         column.addLayout(self._line(self.session, self.report))
+        column.addLayout(self._line(self.verify, self.overview))
         return card
 
     @staticmethod
@@ -152,6 +157,8 @@ class StartPage(QWidget):
         self.drill.clicked.connect(self.drill_asked)
         self.report.clicked.connect(self.report_asked)
         self.session.clicked.connect(self.session_asked)
+        self.verify.clicked.connect(self.verify_asked)
+        self.overview.clicked.connect(self.overview_asked)
         self.choose_plan.clicked.connect(self.ask_plan)
         self.make_plan.clicked.connect(self.plan_wanted)
         self.edit_plan.clicked.connect(lambda: self.plan_to_edit.emit(self.plan))

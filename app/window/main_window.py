@@ -49,7 +49,7 @@ class MainWindow(WindowParts):
         acts = {
             **acts_of(self.acts, self.watch, self.navigation, self.settings, self.history),
             **acts_of(self.headphones, self.rounds, self.line_checks, self.plans, self.reports),
-            **acts_of(self.sessions, self.sharing, self.overview),
+            **acts_of(self.sessions, self.sharing, self.overview, self.verifying),
             Act.SEEN_WORST: self._see_worst,
             Act.FULL_SCREEN: self.toggle_full_screen,
             Act.BACK: self.leaving.back,
@@ -100,6 +100,9 @@ class MainWindow(WindowParts):
         start.session_asked.connect(self.sessions.show)
         self.sessions.replay_asked.connect(self.open)
         self.sessions.refused.connect(page.footer.say)
+        self.verifying.refused.connect(page.footer.say)
+        start.verify_asked.connect(self.verifying.show)
+        start.overview_asked.connect(self.overview.show)
         page.header.report_asked.connect(self.reports.show)
         page.header.standby_asked.connect(self.acts.standby)
         page.header.look_asked.connect(self.settings.toggle_look)
@@ -206,6 +209,7 @@ class MainWindow(WindowParts):
         self.watch_page.set_look(self.look, self._scale)
         self.sessions.look = self.look
         self.overview.set_look(self.look)
+        self.verifying.set_look(self.look)
         self.strip.set_look(self.look, self._scale)
         self.glances.set_look(self.look)
         self.start_page.set_look(self.look, self._scale)
@@ -247,6 +251,8 @@ class MainWindow(WindowParts):
     def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
         """Open what was dropped, unless a live input is being watched."""
         paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
+        if self.verifying.take_in(paths):
+            return
         if self.watching and self.is_live:
             self.watch_page.footer.say("Still watching a live input: press Esc first.")
         elif paths:
@@ -261,6 +267,7 @@ class MainWindow(WindowParts):
         self.start.lights.stop()
         self.reports.close()
         self.overview.close()
+        self.verifying.close()
         self.alerts.close()
         self.background.close()
         self.prefs.set_place("window", self.saveGeometry())

@@ -31,6 +31,7 @@ from app.controllers.session_controller import SessionController
 from app.controllers.settings_controller import SettingsController
 from app.controllers.share_controller import ShareController
 from app.controllers.start_controller import FindInputs, StartController
+from app.controllers.verify_controller import VerifyController
 from app.controllers.watch_controller import WatchController
 from app.services.background import Background
 from app.services.bridge import Bridge
@@ -110,6 +111,9 @@ class WindowParts(QMainWindow):
         self.history = HistoryController(bridge, page, layer, lambda: self.drills.secret)
         self.sessions = SessionController(
             layer, background, lambda: self.bridge.folder, lambda: self.drills.secret
+        )
+        self.verifying = VerifyController(
+            layer, background, prefs, lambda: self.bridge.folder, lambda: self.drills.secret
         )
         self.reports = ReportController(layer, prefs, background, self._occasion)
         self.opening = Opening(bridge, layer)

@@ -51,6 +51,15 @@ def _takes_of_folder(folder: Path) -> list[Path]:
         return files  # each by itself: the bad one is named where it is read
 
 
+def size_of(take: Path) -> int:
+    """Bytes of that take, of a folder's sound files together; 0 where they can't be counted."""
+    try:
+        files = [p for p in take.iterdir() if _is_sound(p)] if take.is_dir() else [take]
+        return sum(path.stat().st_size for path in files)
+    except OSError:
+        return 0
+
+
 def _is_sound(path: Path) -> bool:
     return path.suffix.lower() in _SOUND and not path.name.startswith(".") and path.is_file()
 

@@ -23,7 +23,7 @@ from engine.sources.base import SourceError, SourceInfo
 from engine.sources.take import open_take
 from engine.timecode.clock import Origin
 from engine.verify.align import Position, find
-from engine.verify.card import file_findings, takes_of
+from engine.verify.card import file_findings, size_of, takes_of
 from engine.verify.channel_match import ChannelMatch, match_channels
 from engine.verify.channel_verdicts import channel_findings
 from engine.verify.fault_match import Differ, compare_faults
@@ -89,12 +89,13 @@ def verify(
     What can't be read is named in the result; the others go on.
     """
     takes, failed = takes_of(paths)
+    sizes = [size_of(path) for path in takes]
     results: list[TakeResult] = []
     for number, path in enumerate(takes):
-        if progress is not None:
-            progress(path.name, number / len(takes))
+        before, whole = sum(sizes[:number]), max(sum(sizes), 1)
+        tell = _part(progress, path.name, before / whole, sizes[number] / whole)
         try:
-            results.append(verify_take(session, path))
+            results.append(verify_take(session, path, tell))
         except (SourceError, OSError) as error:
             failed.append((harmless(str(path)), harmless(str(error))))
     infos = [result.scan.info for result in results]
@@ -122,8 +123,23 @@ def verify(
     return replace(made, labels=tuple((at_s, session.label(at_s)) for at_s in sorted(moments)))
 
 
-def verify_take(session: Session, path: Path) -> TakeResult:
-    """One take.
+def _part(
+    progress: Progress | None, name: str, start: float, length: float
+) -> Callable[[float], None]:
+    """Tells the share of one take as a part of the whole."""
+
+    def tell(share: float) -> None:
+        if progress is not None:
+            progress(name, start + length * min(share, 1.0))
+
+    tell(0.0)
+    return tell
+
+
+def verify_take(
+    session: Session, path: Path, progress: Callable[[float], None] | None = None
+) -> TakeResult:
+    """One take; `progress` is told which share of it was read, and may raise to stop.
 
     Raises
     ------
@@ -141,7 +157,13 @@ def verify_take(session: Session, path: Path) -> TakeResult:
             traces.append(TakeTrace(info.channels, measurement.hop_s))
         traces[0].add(measurement)
 
-    scan = scan_take(path, _plan(info, session, owners), on_measurement=add)
+    length_s = (info.frames or 0) / info.sample_rate_hz
+
+    def read(seconds: float) -> None:
+        if progress is not None:
+            progress(seconds / length_s if length_s else 0.0)
+
+    scan = scan_take(path, _plan(info, session, owners), read, on_measurement=add)
     if not traces:
         raise SourceError(f"{path}: too short to be held against a session")
     return _compare(session, str(path), scan, traces[0], owners)

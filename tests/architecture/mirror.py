@@ -112,6 +112,9 @@ PARTS: Final[Mapping[str, str]] = {
         "app/views/fleet/overview_page app/views/fleet/overview_table"
     ),
     "app/controllers/test_publish_controller.py": "app/views/fleet/publish_page",
+    "app/controllers/test_verify_controller.py": (
+        "app/views/verify/recorder_page app/views/verify/verify_timeline"
+    ),
     "app/controllers/test_report_controller.py": (
         "app/models/report_subjects app/report/job app/views/report/report_page"
     ),

@@ -1,9 +1,9 @@
 """What the page costs: its process, the watch beside it, and each phone's share of the network.
 
-    python -m tests.benchmarks.page [--phones 0 1 20] [--seconds 15]
+    python -m tests.benchmarks.page [--phones 0 1 20] [--tracks 16] [--seconds 15]
 
-A replay of the demo take in real time with its page; so many phones read the news and throw it
-away. CPU of both processes in per cent of one core, from /proc (Linux).
+A replay of the demo take over so many tracks, in real time with its page; so many phones read the
+news and throw it away. CPU of both processes in per cent of one core, from /proc (Linux).
 """
 
 from __future__ import annotations
@@ -23,10 +23,12 @@ from typing import Final
 
 from app.page.launch import PageWish, launch
 from engine.session import engines, folders
+from tests.benchmarks.tiled import plan_text, write_take
 from tests.support.checkout import ROOT
 
 TICKS: Final = os.sysconf("SC_CLK_TCK")
 WAITS_S: Final = 120.0
+LONG_MINUTES: Final = 2.0
 
 
 class Phone(threading.Thread):
@@ -72,9 +74,10 @@ def watches() -> list[tuple[Path, engines.Running]]:
     return engines.running_watches(folders.sessions_folder())
 
 
-def measure(phones: int, seconds: float, page: bool) -> None:
+def measure(take: Path, plan: Path, phones: int, seconds: float, page: bool) -> None:
     """One row."""
-    command = [sys.executable, "-m", "app", "replay", "demo", "--console", "--loop"]
+    command = [sys.executable, "-m", "app", "replay", str(take), "--plan", str(plan)]
+    command += ["--console", "--loop"]
     watch = subprocess.Popen(
         command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
@@ -119,14 +122,18 @@ def main() -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--phones", type=int, nargs="+", default=[0, 1, 20])
+    parser.add_argument("--tracks", type=int, default=16)
     parser.add_argument("--seconds", type=float, default=15.0)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="page", ignore_cleanup_errors=True) as home:
         os.environ["XDG_DATA_HOME"] = home
+        take, plan = Path(home) / "take.wav", Path(home) / "plan.toml"
+        write_take(take, given.tracks, LONG_MINUTES)
+        plan.write_text(plan_text(given.tracks), encoding="utf-8")
         print("phones  page's CPU  watch's CPU  for each phone")
-        measure(0, given.seconds, page=False)
+        measure(take, plan, 0, given.seconds, page=False)
         for phones in given.phones:
-            measure(phones, given.seconds, page=True)
+            measure(take, plan, phones, given.seconds, page=True)
     return 0
 
 

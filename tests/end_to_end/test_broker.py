@@ -6,76 +6,16 @@ import re
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from app.fleet.broker_address import Broker
-from app.fleet.publisher import CartPublisher, MqttLink
-from app.fleet.site_reader import SiteReader
-from engine.model.messages import Alarm
 from tests.support.broker import RunningBroker, broker, require_broker
-from tests.support.qt import fake_client
+from tests.support.played_cart import ALARMS, Cart, look, reader_of, until
 from tests.support.readme import README
 
 pytestmark = pytest.mark.end_to_end
-
-PLAN = fake_client.tower_plan()
-ALARMS = fake_client.tower_alarms()
-
-
-class Cart:
-    """A cart with a made-up watch, stepped by the test."""
-
-    def __init__(self, server: RunningBroker, name: str) -> None:
-        where = Broker("127.0.0.1", server.port, False, "belfry", name)
-        self.link = MqttLink(where)
-        self.publisher = CartPublisher(self.link, where, False, time.monotonic)
-        self.link.follow(self.publisher.overhear, self.publisher.own_topics())
-        self.link.open(self.publisher.will())
-        self.alarms: tuple[Alarm, ...] = ()
-        self.slowest_s = 0.0
-
-    def step(self) -> None:
-        """One turn of its process."""
-        began = time.perf_counter()
-        now_s = fake_client.NOW_S + time.monotonic() % 1000
-        shot = fake_client.snapshot(PLAN, self.alarms, now_s)
-        made = time.perf_counter()
-        self.publisher.take_in(fake_client.watch(PLAN), shot)
-        self.publisher.step()
-        self.slowest_s = max(self.slowest_s, time.perf_counter() - made)
-        assert made >= began
-
-    def die(self) -> None:
-        """As a machine without power: the connection ends without a word."""
-        sock = self.link.client.socket()
-        assert sock is not None
-        self.link.client.loop_stop()
-        sock.close()
-
-
-@contextmanager
-def reader_of(server: RunningBroker) -> Iterator[SiteReader]:
-    """The overview of that broker."""
-    reader = SiteReader(Broker("127.0.0.1", server.port, False, "belfry"))
-    try:
-        yield reader
-    finally:
-        reader.close()
-
-
-def until(holds: Callable[[], object], *carts: Cart, seconds: float = 10.0) -> float:
-    """Let carts work until that is true; returns how long it took, s."""
-    began = time.monotonic()
-    while not holds():
-        assert time.monotonic() - began < seconds, "waited in vain"
-        for cart in carts:
-            cart.step()
-        time.sleep(0.02)
-    return time.monotonic() - began
 
 
 @pytest.fixture(scope="module")
@@ -86,16 +26,9 @@ def server() -> Iterator[RunningBroker]:
         yield running
 
 
-def look(reader: SiteReader) -> tuple[dict[str, str], int]:
-    """Problems by cart, and how many alarms there are."""
-    reader.take_in()
-    now = time.monotonic()
-    return {c.name: c.problem for c in reader.carts.carts(now)}, len(reader.carts.alarms(now))
-
-
 def test_an_alarm_is_on_the_head_board_within_a_second(server: RunningBroker) -> None:
     """And gone when it is over; a reader who comes later sees the same."""
-    cart = Cart(server, "alarm")
+    cart = Cart(server.port, "alarm")
     with reader_of(server) as reader:
         until(lambda: "alarm" in look(reader)[0], cart)
         cart.alarms = ALARMS
@@ -104,13 +37,12 @@ def test_an_alarm_is_on_the_head_board_within_a_second(server: RunningBroker) ->
             until(lambda: look(late)[1] == 3, cart)
         cart.alarms = ()
         assert until(lambda: look(reader)[1] == 0, cart) < 1.0
-    cart.publisher.goodbye()
-    cart.link.close()
+    cart.end()
 
 
 def test_a_dead_cart_is_gone_within_five_seconds(server: RunningBroker) -> None:
     """The broker speaks its last will."""
-    cart = Cart(server, "dead")
+    cart = Cart(server.port, "dead")
     with reader_of(server) as reader:
         until(lambda: look(reader)[0].get("dead") == "", cart)
         cart.die()
@@ -121,7 +53,7 @@ def test_a_dead_cart_is_gone_within_five_seconds(server: RunningBroker) -> None:
 
 def test_a_broker_that_restarts_is_told_everything_anew(server: RunningBroker) -> None:
     """It forgot all; carts and overview come back by themselves and end right."""
-    first, second = Cart(server, "one"), Cart(server, "two")
+    first, second = Cart(server.port, "one"), Cart(server.port, "two")
     with reader_of(server) as reader:
         first.alarms = ALARMS
         until(lambda: look(reader)[1] == 3, first, second)
@@ -142,8 +74,7 @@ def test_a_broker_that_restarts_is_told_everything_anew(server: RunningBroker) -
         until(lambda: look(reader)[0]["one"] == look(reader)[0]["two"] == "", first, second)
     for cart in (first, second):
         assert cart.slowest_s < 0.25
-        cart.publisher.goodbye()
-        cart.link.close()
+        cart.end()
 
 
 def test_a_broker_that_is_not_there_costs_the_cart_nothing() -> None:
@@ -151,9 +82,7 @@ def test_a_broker_that_is_not_there_costs_the_cart_nothing() -> None:
     require_broker()
     with broker() as running:
         port = running.port
-    gone = RunningBroker.__new__(RunningBroker)
-    gone.port = port
-    cart = Cart(gone, "alone")
+    cart = Cart(port, "alone")
     cart.alarms = ALARMS
     for _ in range(60):
         cart.step()
@@ -168,7 +97,7 @@ def test_the_readmes_example_follows_the_alarms(server: RunningBroker, tmp_path:
     script = tmp_path / "lamp.py"
     script.write_text(text.replace('"192.168.7.2"', f'"127.0.0.1", {server.port}'), "utf-8")
     out = tmp_path / "said.txt"
-    cart = Cart(server, "lamp")
+    cart = Cart(server.port, "lamp")
     with out.open("wb") as said:
         lamp = subprocess.Popen([sys.executable, str(script)], stdout=said, stderr=said)
     try:
@@ -179,5 +108,4 @@ def test_the_readmes_example_follows_the_alarms(server: RunningBroker, tmp_path:
     finally:
         lamp.kill()
         lamp.wait()
-        cart.publisher.goodbye()
-        cart.link.close()
+        cart.end()

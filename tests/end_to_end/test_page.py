@@ -14,10 +14,11 @@ from selenium.webdriver.common.keys import Keys
 
 from app.page import certificate
 from engine.model.crew_notes import Stage
-from engine.model.messages import AlarmState
+from engine.model.messages import AlarmState, Severity
 from engine.model.tracks import Plan, Track
 from tests.support.browser import keep, phone, require_browser, wait
 from tests.support.checkout import ROOT
+from tests.support.cut_network import wire
 from tests.support.page_night import PageNight, page_night
 from tests.support.played_site import played_site
 from tests.support.qt import fake_client
@@ -27,6 +28,7 @@ pytestmark = [pytest.mark.end_to_end, pytest.mark.at_any_speed]
 PICTURES = ROOT / ".artefacts"
 PLAN = fake_client.tower_plan()
 CARDS = "document.querySelectorAll('#panel-cards .card').length"
+NO_RED = "document.querySelectorAll('#panel-cards .card.none').length === 0"
 STALE = "!document.getElementById('stale').hidden"
 HOSTILE = '<img src=x onerror="window.hurt=1"><script>window.hurt=1</script>'
 
@@ -183,6 +185,57 @@ def test_a_page_without_news_says_so_and_comes_back(screen: Any, night: PageNigh
     assert driver.execute_script("return document.body.classList.contains('stale')")
     del night.server.feed.step  # type: ignore[method-assign]
     wait(driver, f"!({STALE})")
+
+
+def test_a_network_that_is_cut_is_noticed_and_comes_back(screen: Any, night: PageNight) -> None:
+    """Nothing comes through and nobody is told; afterwards the page finds its way by itself."""
+    with wire(int(night.server.origin.rpartition(":")[2])) as network:
+        night.server._port = network.port
+        driver = opened(screen, night)
+        network.cut()
+        began = time.monotonic()
+        wait(driver, STALE)
+        assert time.monotonic() - began < 2.6
+        network.mend()
+        wait(driver, f"!({STALE})", 20.0)
+        assert wait(driver, CARDS) == 3
+
+
+def test_a_new_red_shakes_the_phone_and_sounds_where_that_is_wished(
+    screen: Any, night: PageNight
+) -> None:
+    """Once it was touched; a new amber, and what is only seen, do neither."""
+    driver = opened(screen, night)
+    driver.execute_script(
+        "window.shaken = []; window.tones = 0;"
+        "navigator.vibrate = (how) => { window.shaken.push(how); return true; };"
+        "const start = OscillatorNode.prototype.start;"
+        "OscillatorNode.prototype.start = function (...at) {"
+        "  window.tones += 1; return start.apply(this, at); };"
+    )
+    red, others = night.crew.alarms[:2], night.crew.alarms[2:]
+    night.crew.alarms = others
+    wait(driver, NO_RED)
+    tap(driver, "#tab-tracks")
+    night.crew.alarms = (*red, *others)
+    wait(driver, "window.shaken.length === 1")
+    assert driver.execute_script("return window.tones") == 0
+    assert text(driver, "#spoken").startswith("No backup: 7 + 8 Mason, silent")
+    tap(driver, "#bell")
+    assert text(driver, "#bell") == "Sound: on"
+    beeps = driver.execute_script("return window.tones")
+    assert beeps > 0, "pressing it lets one hear it"
+    night.crew.alarms = others
+    wait(driver, NO_RED)
+    night.crew.alarms = (*red, *others)
+    wait(driver, f"window.shaken.length === 2 && window.tones > {beeps}")
+    driver.execute_script("window.shaken = []")
+    ambers = tuple(a for a in night.crew.alarms if a.incident.severity is Severity.AMBER)
+    night.crew.alarms = tuple(a for a in night.crew.alarms if a not in ambers)
+    wait(driver, "document.querySelectorAll('#panel-cards .card.amber').length === 0")
+    night.crew.alarms = (*night.crew.alarms, *ambers)
+    wait(driver, "document.querySelectorAll('#panel-cards .card.amber').length > 0")
+    assert driver.execute_script("return window.shaken") == []
 
 
 def test_a_killed_server_is_noticed_and_its_successor_asks_for_the_new_code(screen: Any) -> None:

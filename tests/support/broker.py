@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import tempfile
@@ -31,12 +32,16 @@ def free_port() -> int:
 
 
 class RunningBroker:
-    """mosquitto without persistence; `stop` and `start` are a restart that forgets everything."""
+    """mosquitto without persistence; `stop` and `start` are a restart that forgets everything.
 
-    def __init__(self, folder: Path) -> None:
+    config : lines of its configuration besides where it listens
+    """
+
+    def __init__(self, folder: Path, *config: str) -> None:
         self.port = free_port()
         self._config = folder / "mosquitto.conf"
-        self._config.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n", "utf-8")
+        lines = (f"listener {self.port} 127.0.0.1", *(config or ("allow_anonymous true",)))
+        self._config.write_text("\n".join(lines) + "\n", "utf-8")
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
@@ -59,12 +64,22 @@ class RunningBroker:
             self.process.kill()
             self.process.wait()
 
+    def hang(self) -> None:
+        """Let it stand still, its connections open, until `go_on` or `stop`."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        """After `hang`."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGCONT)
+
 
 @contextmanager
-def broker() -> Iterator[RunningBroker]:
-    """For as long as the block lasts."""
+def broker(*config: str) -> Iterator[RunningBroker]:
+    """For as long as the block lasts, with those lines of configuration."""
     with tempfile.TemporaryDirectory(prefix="broker") as folder:
-        running = RunningBroker(Path(folder))
+        running = RunningBroker(Path(folder), *config)
         running.start()
         try:
             yield running

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from PySide6.QtCore import QByteArray, Qt, Signal
-from PySide6.QtGui import QCloseEvent, QGuiApplication
+from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QHeaderView, QLineEdit, QTableView, QVBoxLayout, QWidget
 
 from app.fleet.overview_rows import ALARM_COLUMNS, CART_COLUMNS, OverviewRow
@@ -137,12 +137,12 @@ class OverviewPage(Overlay):
         super().open()
         (self.view.cart_view if self.site.text() else self.site).setFocus()
 
-    def keyPressEvent(self, event: object) -> None:  # noqa: N802
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         """W while no address is being typed."""
-        if getattr(event, "key", int)() == Qt.Key.Key_W:
+        if event.key() == Qt.Key.Key_W:
             self.window_asked.emit()
         else:
-            super().keyPressEvent(event)  # type: ignore[arg-type]
+            super().keyPressEvent(event)
 
     def show_problem(self, words: str) -> None:
         """Why that site can't be followed; empty where it can."""

@@ -121,7 +121,14 @@ def test_one_that_publishes_already_is_left_alone(cart: Cart) -> None:
 
 
 def test_a_publisher_that_died_is_said(cart: Cart) -> None:
-    """Whoever looks at the page sees it."""
+    """And is followed by another one as long as it is wanted."""
     cart.window.prefs.publish = PublishChoices(True, ADDRESS)
     cart.watch()
-    assert "gone" in cart.page().state.text()
+    page = cart.page()
+    assert "gone" in page.state.text()
+    cart.window.publishing.mend()
+    assert len(cart.started) == 2
+    page.on.click()
+    cart.window.publishing.mend()
+    assert len(cart.started) == 2
+    assert not cart.window.publishing._mending.isActive()

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from app.report import job as job_module
 from app.report import worker as worker_module
-from app.report.job import ReportFailedError, ReportJob, Written, write
+from app.report.job import JobFailedError, ReportJob, Written, write
 from app.report.worker import Failed, News, Step, Stopped, Worker
 from app.report.write import Cancelled, Files
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
@@ -139,7 +140,7 @@ def test_what_cant_be_read_is_left_out_and_named(tmp_path: Path) -> None:
 def test_nothing_to_read_is_one_line(tmp_path: Path) -> None:
     """No report of nothing."""
     job = ReportJob((tmp_path,), (), Files(csv=tmp_path / "report.csv"))
-    with pytest.raises(ReportFailedError, match="no session log"):
+    with pytest.raises(JobFailedError, match="no session log"):
         write(job, lambda _what, _share: None)
     assert not (tmp_path / "report.csv").exists()
 
@@ -150,7 +151,7 @@ def test_a_folder_that_cant_be_written_is_one_line(tmp_path: Path) -> None:
     job = ReportJob(
         (session(tmp_path / "night"),), (), Files(html=tmp_path / "file" / "report.html")
     )
-    with pytest.raises(ReportFailedError, match="can't be written"):
+    with pytest.raises(JobFailedError, match="can't be written"):
         write(job, lambda _what, _share: None)
 
 
@@ -176,7 +177,7 @@ def test_whatever_a_report_raises_is_said_with_its_reason(monkeypatch, capsys) -
     def fails(_job: ReportJob, _tell: object) -> Written:
         raise ZeroDivisionError("made to fail")
 
-    monkeypatch.setattr(worker_module, "write", fails)
+    monkeypatch.setattr(job_module, "write", fails)
     monkeypatch.setattr(worker_module, "be_nicer", lambda _by: None)
     here, there = Pipe()
     before = signal.getsignal(signal.SIGINT)

@@ -76,6 +76,9 @@ PAGES = {
     ),
     "rendering": lambda w: w.bridge.opening.emit("demo take: writing 40 %"),
     "start": lambda w: w.to_start(),
+    "all carts": lambda w: w.overview.show(),
+    "publish": lambda w: w.publishing.show(),
+    "recorder": lambda w: w.verifying.show(),
     "report from start": lambda w: (w.to_start(), w.reports.show()),
 }
 CONTROLS = (QAbstractButton, QComboBox, QLineEdit, QSlider)

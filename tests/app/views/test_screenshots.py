@@ -27,6 +27,7 @@ from tests.support.qt.drill_pages import DRILL_PAGES
 from tests.support.qt.fleet_pages import FLEET_PAGES
 from tests.support.qt.report_pages import REPORT_PAGES
 from tests.support.qt.sound_pages import SOUND_PAGES
+from tests.support.qt.verify_pages import VERIFY_PAGES
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
 
 KEPT = ROOT / ".artefacts"
@@ -179,6 +180,7 @@ def with_battery(folder: Path) -> MainWindow:
 
 PAGES = {
     **FLEET_PAGES,
+    **VERIFY_PAGES,
     **SOUND_PAGES,
     **DRILL_PAGES,
     **REPORT_PAGES,
