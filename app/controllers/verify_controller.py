@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
@@ -26,15 +26,25 @@ if TYPE_CHECKING:
 
 POLL_MS: Final = 60
 TITLE: Final = "Did the recorder get it?"
+PATIENT_MS: Final = 1000
+"""Within that a cancelled comparison ends by itself, else by force: it writes nothing."""
 GUESS_AFTER_S: Final = 2.0
 """Before that nothing is said of how long it will take."""
 
 
-def in_a_process(job: VerifyJob) -> AtWork:
+def in_a_process(job: VerifyJob) -> Comparing:
     """Begin it in a process of its own."""
     from app.report.worker import Worker  # brings what reads takes: only when asked
 
     return Worker(job)
+
+
+class Comparing(AtWork, Protocol):
+    """A comparison on its way; it leaves nothing half done."""
+
+    def kill(self) -> None:
+        """End it at once."""
+        ...
 
 
 class VerifyController(QObject):
@@ -53,7 +63,7 @@ class VerifyController(QObject):
         prefs: Preferences,
         folder: Callable[[], Path | None],
         secret: Callable[[], bool],
-        begin: Callable[[VerifyJob], AtWork] = in_a_process,
+        begin: Callable[[VerifyJob], Comparing] = in_a_process,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__(layer)
@@ -61,7 +71,7 @@ class VerifyController(QObject):
         self._folder, self._secret, self._begin, self._clock = folder, secret, begin, clock
         self.look: Look = theme.NIGHT
         self._opened: RecorderPage | None = None
-        self._work: AtWork | None = None
+        self._work: Comparing | None = None
         self._began_at = 0.0
         self._timer = QTimer(self, interval=POLL_MS)
         self._timer.timeout.connect(self.poll)
@@ -146,6 +156,7 @@ class VerifyController(QObject):
         """It is no longer wanted."""
         if self._work is not None:
             self._work.cancel()
+            QTimer.singleShot(PATIENT_MS, self._work.kill)
             if (page := self._page) is not None:
                 page.show_stopping()
 

@@ -12,7 +12,7 @@ from typing import Final
 from engine.model.safe_text import harmless
 from engine.sources.base import SourceError, SourceInfo
 from engine.sources.sound_file import FLAC_SUFFIXES, WAV_SUFFIXES
-from engine.sources.take_files import takes_in
+from engine.sources.take_files import files_of, takes_in
 from engine.sources.take_grouping import natural
 from engine.verify.result import Difference, Finding
 
@@ -52,12 +52,12 @@ def _takes_of_folder(folder: Path) -> list[Path]:
 
 
 def size_of(take: Path) -> int:
-    """Bytes of that take, of a folder's sound files together; 0 where they can't be counted."""
+    """Bytes of that take's files together, at least 1; that where they can't be counted."""
     try:
-        files = [p for p in take.iterdir() if _is_sound(p)] if take.is_dir() else [take]
-        return sum(path.stat().st_size for path in files)
-    except OSError:
-        return 0
+        files = [file.path for part in files_of(take).parts for file in part]
+        return max(sum(path.stat().st_size for path in files), 1)
+    except (OSError, SourceError):
+        return 1
 
 
 def _is_sound(path: Path) -> bool:

@@ -92,7 +92,7 @@ def verify(
     sizes = [size_of(path) for path in takes]
     results: list[TakeResult] = []
     for number, path in enumerate(takes):
-        before, whole = sum(sizes[:number]), max(sum(sizes), 1)
+        before, whole = sum(sizes[:number]), sum(sizes)
         tell = _part(progress, path.name, before / whole, sizes[number] / whole)
         try:
             results.append(verify_take(session, path, tell))

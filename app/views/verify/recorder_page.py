@@ -36,7 +36,7 @@ DROP: Final = (
 CAUTION: Final = "It compares levels: listen before you cut, and keep every card."
 COLUMNS: Final = ("When", "Take", "What", "What to do")
 TAKES: Final = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
-MOST_FOR_LINES: Final = 0.36
+MOST_FOR_LINES: Final = 0.4
 _FULL: Final = 1000
 
 
@@ -201,7 +201,7 @@ class RecorderPage(Overlay):
     def _fit_lines(self) -> None:
         """All lines, as long as that leaves more than half of the page to the picture."""
         rows, header = self.lines.verticalHeader(), self.lines.horizontalHeader()
-        rows.setDefaultSectionSize(self.lines.fontMetrics().lineSpacing() * 2 + 6)
+        rows.setDefaultSectionSize(self.lines.fontMetrics().lineSpacing() * 2 + 14)
         whole = header.sizeHint().height() + self.lines.rowCount() * rows.defaultSectionSize() + 6
         self.lines.setFixedHeight(min(whole, round(self.height() * MOST_FOR_LINES)))
 

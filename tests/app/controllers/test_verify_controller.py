@@ -45,6 +45,9 @@ class PlayedWork:
         """No longer wanted."""
         self.cancelled += 1
 
+    def kill(self) -> None:
+        """By force."""
+
     def close(self) -> None:
         """Let go."""
         self.closed += 1

@@ -60,6 +60,16 @@ def test_cancelling_ends_it(shoot: Path) -> None:
     assert isinstance(news, Stopped)
 
 
+def test_a_killed_one_is_cancelled_too(shoot: Path) -> None:
+    """Where its next step is far away."""
+    worker = Worker(job(shoot, str(shoot / "card")))
+    worker.cancel()
+    worker.kill()
+    news, _ = last_word(worker)
+    worker.close()
+    assert isinstance(news, Stopped)
+
+
 def test_progress_may_end_it_in_mid_take(shoot: Path) -> None:
     """What it raises goes through."""
 
