@@ -16,7 +16,7 @@ import numpy as np
 
 from app.models.whole_levels import LOWEST_DB, shown, whole_db
 from app.page.document import Condition, Document, document, patch
-from app.page.site_document import Site, site_document
+from app.page.site_document import SITE_KEYS, Site, site_document
 from engine.model.commands import Command, Watch
 from engine.model.snapshot import Snapshot
 
@@ -24,6 +24,7 @@ PATCH_S: Final = 0.2
 BEAT_S: Final = 0.5
 """Without a change there is a message so often, so that 2 s without one means something."""
 LEVELS_S: Final = 1.0
+SITE_S: Final = 0.5
 MINUTE: Final = 60
 SILENT_S: Final = 1.5
 """A watch that gave no snapshot for so long is told as silent."""
@@ -68,7 +69,8 @@ class Feed:
         self._document: Document = {"head": {"word": "opening", "text": "Waiting for the watch"}}
         self._failure = ""
         self._heard_at = clock()
-        self._said_at = self._levels_at = -1e9
+        self._fresh = False
+        self._said_at = self._levels_at = self._site_at = -1e9
         self._peaks = np.full(0, float(LOWEST_DB))
         self._minute: deque[list[int]] = deque(maxlen=MINUTE)
         self._inputs: tuple[int, ...] = ()
@@ -93,10 +95,12 @@ class Feed:
         """The message for all phones, where there is one by now; call it every 50 ms or so."""
         self._listen()
         now = self._clock()
-        if now - self._said_at < PATCH_S:
+        since_s = now - self._said_at
+        if since_s < PATCH_S or (not self._fresh and since_s < BEAT_S):
             return None
+        self._fresh = False
         message = self._changes(now)
-        if not message and now - self._said_at < BEAT_S:
+        if not message and since_s < BEAT_S:
             return None
         self._said_at = now
         return self._text(message)
@@ -105,6 +109,7 @@ class Feed:
         try:
             watch, newest = self._client.watch(), self._client.latest()
         except (OSError, ValueError) as error:
+            self._fresh = self._fresh or not self._failure
             self._failure = self._failure or str(error)
             return
         if watch is not None:
@@ -119,7 +124,7 @@ class Feed:
             self._minute.clear()
             self._peaks = np.full(len(inputs), float(LOWEST_DB))
             self._columns = shown(self._watch.plan)
-        self._snapshot, self._heard_at = newest, self._clock()
+        self._snapshot, self._heard_at, self._fresh = newest, self._clock(), True
         self._peaks = np.fmax(self._peaks, newest.peak_dbfs)
 
     def _changes(self, now: float) -> Document:
@@ -128,10 +133,7 @@ class Feed:
         else:
             args = (self._watch, self._snapshot, self._condition(now))
             made = document(*args, self._drill, self.may_see)
-        if self._site is not None:
-            self._site.take_in()
-            now_s = 0.0 if self._snapshot is None else self._snapshot.now_s
-            made |= site_document(self._site, self._document, now, now_s + self._behind_s(now))
+        made |= self._of_site(now)
         message: Document = {}
         changed = patch(self._document, made)
         if changed:
@@ -145,9 +147,18 @@ class Feed:
             self._peaks[:] = LOWEST_DB
         return message
 
-    def _behind_s(self, now: float) -> float:
-        """How long ago the newest snapshot came: by so much the watch's time has gone on."""
-        return 0.0 if self._snapshot is None else now - self._heard_at
+    def _of_site(self, now: float) -> Document:
+        """All carts, looked at twice a second; empty where no site is followed."""
+        site, before = self._site, self._document
+        if site is None:
+            return {}
+        site.take_in()
+        if now - self._site_at < SITE_S:
+            return {key: before[key] for key in SITE_KEYS if key in before}
+        self._site_at = now
+        shot = self._snapshot
+        now_s = 0.0 if shot is None else shot.now_s + now - self._heard_at
+        return site_document(site, before, now, now_s)
 
     def _condition(self, now: float) -> Condition:
         """What matters most of how the watch itself stands."""

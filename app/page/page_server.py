@@ -37,7 +37,7 @@ FILES: Final = {
 COOKIE: Final = "trackwarden"
 LARGEST_BODY: Final = 2048
 LONGEST_NAME: Final = 24
-STEP_S: Final = 0.05
+STEP_S: Final = 0.025
 QUEUE: Final = 25
 """Messages that wait for a slow phone; then it starts afresh with the whole document."""
 STRANGER_S: Final = 15.0

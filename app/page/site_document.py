@@ -9,6 +9,7 @@ from app.fleet.all_carts import SILENT, AllCarts, Cart, FleetAlarm
 from app.fleet.overview_rows import cart_severity, cart_state, cart_words
 
 Document = dict[str, Any]
+SITE_KEYS: Final = ("site", "carts", "elsewhere")
 STEADY_S: Final = 2.0
 """By so much a moment may jump with the network before it is told anew; ours."""
 MOST_CARTS: Final = 60
