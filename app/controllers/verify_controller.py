@@ -75,6 +75,8 @@ class VerifyController(QObject):
         self._began_at = 0.0
         self._timer = QTimer(self, interval=POLL_MS)
         self._timer.timeout.connect(self.poll)
+        self._force = QTimer(self, interval=PATIENT_MS, singleShot=True)
+        self._force.timeout.connect(self._kill)
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What its key does."""
@@ -156,13 +158,18 @@ class VerifyController(QObject):
         """It is no longer wanted."""
         if self._work is not None:
             self._work.cancel()
-            QTimer.singleShot(PATIENT_MS, self._work.kill)
+            self._force.start()
             if (page := self._page) is not None:
                 page.show_stopping()
+
+    def _kill(self) -> None:
+        if self._work is not None:
+            self._work.kill()
 
     def close(self) -> None:
         """The page or the window goes: so does the comparison."""
         self._timer.stop()
+        self._force.stop()
         work, self._work = self._work, None
         if work is not None:
             work.close()
