@@ -1,9 +1,11 @@
 """Clipped: flat tops at full scale or at any lower ceiling, on one side or both.
 
-Evidence (CONTRACT.md): three flat runs of 3 or more samples within 100 ms, or one of 8 or more, at
-one ceiling which nothing near by exceeds. It goes on when 3 or more of the last 10 seconds hold
+Evidence (CONTRACT.md): three level runs of 3 or more samples within 100 ms, or one of 8 or more, at
+one ceiling which nothing near by exceeds; or, where a capacitor, a low-pass or a resampler followed
+the overload, three cut tops within half a second, or two long ones within 100 ms. A voice has such
+tops too, but round ones as high beside them. It goes on when 3 or more of the last 10 seconds hold
 flat tops; a true peak above full scale without flat tops is no fault. What makes a top flat: see
-`flat_tops`.
+`flat_tops` and `cut_tops`.
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.detectors.flat_tops import LEANING_SAMPLES, LOWEST_CEILING, flat_tops
+from engine.detectors.cut_tops import LOWEST_CEILING, tops_near_peak
+from engine.detectors.flat_tops import flat_tops
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -25,11 +28,11 @@ from engine.model.tracks import Scene
 from engine.model.units import amplitude_db
 
 SAME_CEILING: Final = 0.01
-"""Two level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
-SAME_LEANING: Final = 0.25
-"""The same for runs that a high-pass made lean: it also shifts the whole wave."""
-SAME_SHORT: Final = 0.02
-"""The same for short ones that lean: a voice has such tops, too, but not many of one height."""
+"""Level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
+SAME_CUT: Final = 0.05
+"""The same for cut tops: what follows the overload shifts them against each other a little."""
+ROUND_AT: Final = 0.985
+"""A round top this near to the ceiling, or higher, speaks against it."""
 WINDOW_S: Final = 10
 """The last seconds of which some hold flat tops (CONTRACT.md)."""
 _TAIL_S: Final = 0.01
@@ -38,31 +41,29 @@ _PEAK_TICKS: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
-class _Run:
-    """One flat run: where it begins, s, its samples, its signed ceiling, and whether level."""
+class _Top:
+    """One top: where it begins, s, its flat samples, its signed ceiling.
+
+    level : a run of samples that do not move; cut : flat between two corners; neither: round
+    """
 
     at_s: float
     length: int
     ceiling: float
     level: bool
+    cut: bool
 
-    @property
-    def short(self) -> bool:
-        """It leans, over a few samples only."""
-        return not self.level and self.length < LEANING_SAMPLES
-
-    def alike(self, other: _Run) -> bool:
+    def alike(self, other: _Top) -> bool:
         """Both stand at one ceiling."""
-        share = SAME_CEILING if self.level and other.level else SAME_LEANING
-        share = SAME_SHORT if self.short or other.short else share
+        share = SAME_CEILING if self.level and other.level else SAME_CUT
         return abs(abs(self.ceiling) - abs(other.ceiling)) <= share * abs(self.ceiling)
 
 
 @dataclass(slots=True)
 class _Seen:
-    """What one track showed: recent flat runs, and (second, tops) of those that clipped."""
+    """What one track showed: recent tops, and (second, tops) of those that clipped."""
 
-    runs: list[_Run] = field(default_factory=list)
+    tops: list[_Top] = field(default_factory=list)
     seconds: deque[tuple[int, int]] = field(default_factory=deque)
     ceiling: float = 0.0
     onset_s: float = np.nan
@@ -90,17 +91,18 @@ class Clipped(TrackMemory):
         By.FIRST,
         lambda d: np.zeros((d._tracks, round(_TAIL_S * d._rate_hz)), dtype=np.float32),
     )
-    _peaks: Levels = per_track(0.0, rows=_PEAK_TICKS)
+    _highest: Levels = per_track(0.0, rows=_PEAK_TICKS)
+    _lowest: Levels = per_track(0.0, rows=_PEAK_TICKS)
     _tick: int = remembered(By.WHOLE, 0)
 
     def __init__(
         self,
         scene: Scene,
         *,
-        runs_near: int = 3,
+        enough: int = 3,
         near_s: float = 0.1,
+        cut_near_s: float = 0.5,
         long_run: int = 8,
-        short_runs_near: int = 4,
         goes_on_seconds: int = 3,
         loud_share: float = 0.8,
     ) -> None:
@@ -110,17 +112,12 @@ class Clipped(TrackMemory):
         ----------
         scene : Scene
             Whose tracks are watched.
-        runs_near : int
-            Flat runs at one ceiling within `near_s` that prove an overload
-            (CONTRACT.md).
-        near_s : float
-            s. How near they lie to each other (CONTRACT.md).
+        enough : int
+            Flat tops at one ceiling that prove an overload (CONTRACT.md).
+        near_s, cut_near_s : float
+            s. How near they lie to each other, level ones and cut ones (CONTRACT.md).
         long_run : int
-            Samples. One level run this long proves it (CONTRACT.md); of leaning ones
-            it takes two.
-        short_runs_near : int
-            Short leaning runs that prove it: a voice has such tops, too, but not many
-            of one height.
+            Samples. One level run this long proves it (CONTRACT.md); of cut ones it takes two.
         goes_on_seconds : int
             Of the last ten, so many with flat tops are an overload that goes on
             (CONTRACT.md).
@@ -128,10 +125,9 @@ class Clipped(TrackMemory):
             A ceiling is reached where a track is about as loud as it was within the
             last second.
         """
-        self._runs_near = runs_near
-        self._near_s = near_s
+        self._enough = enough
+        self._near_s, self._cut_near_s = near_s, cut_near_s
         self._long_run = long_run
-        self._short_runs_near = short_runs_near
         self._goes_on_seconds = goes_on_seconds
         self._loud_share = loud_share
         self._watched = scene.watched(Fault.CLIPPED)
@@ -145,9 +141,11 @@ class Clipped(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         peak = m.peak.max(axis=0)
-        self._peaks[self._tick % _PEAK_TICKS] = peak
+        self._highest[self._tick % _PEAK_TICKS] = m.peak_max.max(axis=0)
+        self._lowest[self._tick % _PEAK_TICKS] = m.peak_min.min(axis=0)
         self._tick += 1
-        loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * self._peaks.max(axis=0))
+        lately = np.maximum(self._highest.max(axis=0), -self._lowest.min(axis=0))
+        loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * lately)
         for repeat in m.repeats:  # its tops come again and again at one height
             loud[repeat.track_index] = False
         active = np.zeros(self._tracks, dtype=np.bool_)
@@ -168,49 +166,95 @@ class Clipped(TrackMemory):
     def _look(self, track_indices: NDArray[np.int64], m: Measurement, active: Flags) -> None:
         """Find the flat tops of those tracks, and set `active` where they prove an overload."""
         x = np.concatenate([self._tail[track_indices], m.samples.T[track_indices]], axis=1)
-        found = flat_tops(x, self._rate_hz)
-        if not len(found.row):
-            return
-        high, low = x.max(axis=1), -x.min(axis=1)
         base_s = m.start_s - self._tail.shape[1] / self._rate_hz
-        fields = (found.row, found.start, found.length, found.ceiling, found.level)
-        for row, start, length, ceiling, level in zip(*(f.tolist() for f in fields), strict=True):
-            runs = self._seen[track_indices[row]].runs
-            run = _Run(base_s + start / self._rate_hz, length, ceiling, level)
-            newest_s = runs[-1].at_s if runs else -np.inf
-            share = SAME_CEILING if level else SAME_LEANING
-            exceeded = (high if ceiling > 0 else low)[row] > abs(ceiling) * (1.0 + share)
-            if run.at_s > newest_s + 0.5 / self._rate_hz and not exceeded:
-                runs.append(run)
-        for row in np.unique(found.row):
+        tops = self._level_tops(x, base_s)
+        self._add_cut_tops(tops, x, base_s, track_indices)
+        for row, found in tops.items():
             track_index = int(track_indices[row])
-            active[track_index] = self._evidence(self._seen[track_index], m)
+            seen = self._seen[track_index]
+            newest_s = seen.tops[-1].at_s if seen.tops else -np.inf
+            found.sort(key=lambda top: top.at_s)
+            seen.tops += [top for top in found if top.at_s > newest_s + 0.5 / self._rate_hz]
+            active[track_index] = self._evidence(track_index, m)
 
-    def _evidence(self, seen: _Seen, m: Measurement) -> bool:
-        """Whether runs that begin in this tick prove an overload; keeps what the crew is told."""
-        since_s = m.start_s - _TAIL_S
-        seen.runs = [run for run in seen.runs if run.at_s > since_s - self._near_s]
-        proof: set[_Run] = set()
-        for run in seen.runs:
-            if run.at_s < since_s:
-                continue
-            near = [
-                r for r in seen.runs if 0.0 <= run.at_s - r.at_s <= self._near_s and run.alike(r)
-            ]
-            reach = SAME_CEILING * abs(run.ceiling)
-            long = sum(
-                r.length >= self._long_run and abs(r.ceiling - run.ceiling) <= reach for r in near
-            )
-            enough = self._short_runs_near if sum(r.short for r in near) > 1 else self._runs_near
-            if (run.level and run.length >= self._long_run) or long >= 2 or len(near) >= enough:
-                proof.update(near)
+    def _level_tops(self, x: Samples, base_s: float) -> dict[int, list[_Top]]:
+        """Level runs that nothing in their row exceeds, by row."""
+        tops: dict[int, list[_Top]] = {}
+        level = flat_tops(x)
+        high, low = x.max(axis=1), -x.min(axis=1)
+        fields = (level.row, level.start, level.length, level.ceiling)
+        for row, start, length, ceiling in zip(*(f.tolist() for f in fields), strict=True):
+            if (high if ceiling > 0 else low)[row] <= abs(ceiling) * (1.0 + SAME_CEILING):
+                top = _Top(base_s + start / self._rate_hz, length, ceiling, level=True, cut=True)
+                tops.setdefault(row, []).append(top)
+        return tops
+
+    def _add_cut_tops(
+        self,
+        tops: dict[int, list[_Top]],
+        x: Samples,
+        base_s: float,
+        track_indices: NDArray[np.int64],
+    ) -> None:
+        """Add the other tops near the peak, where a side is as high as in the last second."""
+        high, low = self._highest[:, track_indices], self._lowest[:, track_indices]
+        newest = (self._tick - 1) % _PEAK_TICKS
+        as_high = np.flatnonzero(high[newest] * (1.0 + SAME_CUT) >= high.max(axis=0))
+        as_low = np.flatnonzero(low[newest] * (1.0 + SAME_CUT) <= low.min(axis=0))
+        rows = np.concatenate([as_high, as_low])
+        near = tops_near_peak(np.concatenate([x[as_high], -x[as_low]]), self._rate_hz)
+        signs = np.where(near.row < len(as_high), 1.0, -1.0)
+        fields = (rows[near.row], near.start, near.length, signs * near.ceiling, near.cut)
+        for row, start, length, ceiling, cut in zip(*(f.tolist() for f in fields), strict=True):
+            begin_s, end_s = (base_s + at / self._rate_hz for at in (start - 1, start + length))
+            if not any(begin_s <= top.at_s <= end_s for top in tops.get(row, []) if top.level):
+                top = _Top(base_s + start / self._rate_hz, length, ceiling, level=False, cut=cut)
+                tops.setdefault(row, []).append(top)
+
+    def _evidence(self, track_index: int, m: Measurement) -> bool:
+        """Whether tops that begin in this tick prove an overload; keeps what the crew is told."""
+        seen, since_s = self._seen[track_index], m.start_s - _TAIL_S
+        seen.tops = [top for top in seen.tops if top.at_s > since_s - self._cut_near_s]
+        proof: set[_Top] = set()
+        for number, top in enumerate(seen.tops):
+            if top.cut and top.at_s >= since_s:
+                before = [other for other in seen.tops[: number + 1] if top.alike(other)]
+                proof.update(
+                    self._level_proof(top, before) or self._cut_proof(top, before, track_index)
+                )
         if not proof:
             return False
-        seen.onset_s = min(run.at_s for run in proof)
-        seen.last_s = max(max(run.at_s for run in proof), m.start_s) + 1.0 / self._rate_hz
-        seen.ceiling = max(abs(run.ceiling) for run in proof)
-        seen.count(int(seen.last_s), sum(run.at_s >= since_s for run in proof))
+        seen.onset_s = min(top.at_s for top in proof)
+        seen.last_s = max(max(top.at_s for top in proof), m.start_s) + 1.0 / self._rate_hz
+        seen.ceiling = max(abs(top.ceiling) for top in proof)
+        seen.count(int(seen.last_s), sum(top.at_s >= since_s for top in proof))
         return True
+
+    def _level_proof(self, top: _Top, before: list[_Top]) -> list[_Top]:
+        """The level runs up to this one that prove an overload, if they do."""
+        near = [one for one in before if one.level and top.at_s - one.at_s <= self._near_s]
+        enough = len(near) >= self._enough or top.length >= self._long_run
+        return near if top.level and enough else []
+
+    def _cut_proof(self, top: _Top, before: list[_Top], track_index: int) -> list[_Top]:
+        """The cut tops up to this one that prove an overload, if they do."""
+        ceiling = abs(top.ceiling)
+        peaks = self._highest if top.ceiling > 0.0 else -self._lowest
+        if peaks[:, track_index].max() > (1.0 + SAME_CUT) * ceiling:
+            return []
+        long = [
+            one
+            for one in before
+            if one.cut
+            and one.length >= self._long_run
+            and top.at_s - one.at_s <= self._near_s
+            and abs(abs(one.ceiling) - ceiling) <= SAME_CEILING * ceiling
+        ]
+        if len(long) >= 2:
+            return long
+        flat = [one for one in before if one.cut]
+        as_high = sum(not one.cut and abs(one.ceiling) >= ROUND_AT * ceiling for one in before)
+        return flat if len(flat) >= max(self._enough, as_high) else []
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

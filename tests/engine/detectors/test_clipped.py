@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.signal import butter, lfilter
+from scipy.signal import butter, lfilter, resample, sosfilt
 
 from engine.detectors.clipped import Clipped
 from engine.model.messages import Kind, Samples, State
@@ -120,6 +120,69 @@ def test_short_tops_tilted_by_a_high_pass(hz: float) -> None:
     b, a = butter(1, 16.0, "highpass", fs=RATE)
     said = clipped(np.asarray(lfilter(b, a, x, axis=0), np.float32))
     assert said.states.index(State.ACTIVE) <= 11
+
+
+def voice(seconds: float, pitch_hz: float = 120.0, seed: int = 7) -> Samples:
+    """Pulses of a glottis that wavers, through three formants; peak 1.0, shape (frames, 1).
+
+    Source: source-filter model of G. Fant (1960), formants of an open vowel (Peterson and Barney).
+    """
+    rng = np.random.default_rng(seed)
+    frames = round(seconds * RATE)
+    wavers = pitch_hz * (1.0 + 0.03 * np.sin(2.0 * np.pi * 2.3 * np.arange(frames) / RATE))
+    phase = np.cumsum(wavers) / RATE
+    loud = 1.0 + 0.15 * np.sin(2.0 * np.pi * 0.7 * np.arange(frames) / RATE)
+    x = np.diff(np.floor(phase), prepend=0.0) * loud + 1e-4 * rng.standard_normal(frames)
+    for formant_hz, width_hz in ((730.0, 60.0), (1090.0, 90.0), (2440.0, 150.0)):
+        radius, angle = np.exp(-np.pi * width_hz / RATE), 2.0 * np.pi * formant_hz / RATE
+        x = lfilter([1.0], [1.0, -2.0 * radius * np.cos(angle), radius**2], x)
+    return np.asarray(x / np.abs(x).max(), dtype=np.float32)[:, None]
+
+
+def stepped(x: Samples, chain: str) -> tuple[Samples, int]:
+    """Sound after an analogue step, a change of the rate, or a clock of its own; with its rate."""
+    if chain == "analogue":
+        x = lfilter(*butter(1, 15.0, "highpass", fs=RATE), x, axis=0)
+        x = sosfilt(butter(2, 20_000, fs=RATE, output="sos"), x, axis=0)
+        return np.asarray(x, np.float32) + noise(-95.0, len(x) / RATE, RATE), RATE
+    rate = 44_100 if chain == "44.1 kHz" else RATE
+    ratio = rate / RATE * (1.0 if chain == "44.1 kHz" else 1.0 + 60e-6)
+    return np.asarray(resample(x, round(len(x) * ratio)), np.float32), rate
+
+
+@pytest.mark.parametrize("chain", ["analogue", "44.1 kHz", "asynchronous"])
+@pytest.mark.parametrize("over_db", [3.0, 12.0])
+def test_a_voice_that_a_pack_cut_off(chain: str, over_db: float) -> None:
+    """A voice that overloads its pack is told within half a second, whatever follows the pack."""
+    x = 0.4 * voice(3.0)
+    x[RATE:] = np.clip(10 ** (over_db / 20) * x[RATE:], -0.4, 0.4)
+    x, rate = stepped(x, chain)
+    said = clipped(x, scene(rate_hz=rate))
+    assert 10 <= said.states.index(State.ACTIVE) <= 14
+
+
+@pytest.mark.parametrize("chain", ["analogue", "44.1 kHz", "asynchronous"])
+def test_a_loud_or_limited_voice_is_not_clipped(chain: str) -> None:
+    """The same voice is no fault below the ceiling, nor where a limiter holds its peaks level."""
+    x = voice(3.0)
+    hop = RATE // 100
+    peaks = np.abs(x).reshape(-1, hop).max(axis=1)
+    gain = np.minimum(1.0, 0.5 / np.maximum(np.maximum(peaks, np.roll(peaks, -1)), 1e-3))
+    limited = x * np.interp(np.arange(len(x)), hop * np.arange(len(gain)), gain)[:, None]
+    for sound in (0.8 * x, limited.astype(np.float32)):
+        y, rate = stepped(sound, chain)
+        assert State.ACTIVE not in clipped(y, scene(rate_hz=rate)).states
+
+
+def test_what_was_higher_is_no_ceiling() -> None:
+    """Cut tops under a height that the same side reached within the last second prove nothing."""
+    x = sine(-12.0, 3.0, RATE, hz=330.0)
+    x[RATE:] = np.clip(3.0 * x[RATE:], -0.4, 0.4)
+    x, _ = stepped(x, "analogue")
+    assert clipped(x).states.index(State.ACTIVE) == 10
+    for share in (0.1, 0.35):  # once on each side within any second
+        x[round((0.5 + share) * RATE) :: RATE // 2] = np.float32(0.5 if share < 0.2 else -0.5)
+    assert State.ACTIVE not in clipped(x).states
 
 
 @pytest.mark.parametrize(("tops", "is_clipped"), [(1, False), (2, True)])

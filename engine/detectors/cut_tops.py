@@ -1,0 +1,138 @@
+"""Tops that an overload cut off, whatever followed: a coupling capacitor, a low-pass, a resampler.
+
+Model: where an overload holds a wave, its slope breaks off from that of the flank to next to
+nothing, and breaks off as sharply at the other end. Within the band of the converters that takes a
+sample or two whatever comes after it: an ideal band limit turns a step of the slope into one that
+overshoots by 9 % and rings away (J. W. Gibbs, Nature 59, 1899), a coupling capacitor leaves the top
+leaning by its level times 2 pi corner / rate a sample. A natural wave loses its slope slowly: a
+sine's lies under 15 % of the steepest for a tenth of its half wave, and needs a quarter of it on
+each side to get there. So a top is cut off where its slope falls from `STEEP` to `FLAT` of the
+flank's within two samples, on both sides. How many of them prove an overload is said in `clipped`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.measure.first_difference import difference_lag
+from engine.model.messages import Flags, Levels, Samples
+
+LOWEST_CEILING: Final = 0.003
+"""Under about -50 dBFS nothing overloads; converter steps look flat there."""
+NEAR_PEAK: Final = 0.9
+"""A top reaches this share of the highest one of its side."""
+UNDER: Final = 0.6
+"""It is looked at down to this share of the highest one: there lie its flanks."""
+FLANK: Final = 3
+"""Samples beyond that in which the flank may be steepest, and room for the corner."""
+FLAT: Final = 0.15
+"""Largest step on a cut top against the steepest of the less steep flank: over Gibbs' 0.09."""
+STEEP: Final = 0.6
+CORNERS: Final = 4
+"""Both corners together take at most so many samples from `STEEP` to `FLAT`: one each where the
+ceiling was met on a sample, two where it was met between. The flattest wave of two harmonics, a
+quartic, takes as long from 1.5 kHz on only (calculated)."""
+CUT_SAMPLES: Final = 3
+"""Shortest cut top (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tops:
+    """Tops near the peak of their row; arrays of shape (tops,).
+
+    row : which of the rows given; start : first flat sample; length : flat samples
+    ceiling : highest value, full scale 1.0
+    cut : both its ends are corners; else it is round
+    """
+
+    row: NDArray[np.int64]
+    start: NDArray[np.int64]
+    length: NDArray[np.int64]
+    ceiling: Levels
+    cut: Flags
+
+
+_NONE: Final = Tops(*(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0, dtype=np.bool_))
+
+
+def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
+    """Every positive top near the peak of its row, shape (rows, frames), each row for itself.
+
+    Tops that touch an end of the row are left out: their edges are not to be seen.
+    """
+    lag = difference_lag(sample_rate_hz)
+    x = rows[:, ::lag]
+    x = np.float32(0.5) * (x[:, 1:] + x[:, :-1])  # no filter rings at half the rate any more
+    size = x.shape[1]
+    highest = x.max(axis=1, initial=0.0)
+    limit = np.where(highest >= LOWEST_CEILING, np.float32(UNDER) * highest, np.float32(np.inf))
+    first, last = _lobes(x >= limit[:, None], size)
+    if not len(first):
+        return _NONE
+    flat = x.ravel()
+    # Each lobe with its flanks, one after the other.
+    first, length = first - FLANK, last - first + 2 * FLANK + 2
+    lobe, at = _laid_out(first, length)
+    height = np.maximum.reduceat(flat[at], np.cumsum(length) - length)
+    near = height >= np.float32(NEAR_PEAK) * highest[first // size]
+    if not near.any():
+        return _NONE
+    start, flat_samples, cut = _judged(flat, at[near[lobe]], length[near], height[near])
+    row, start = np.divmod(start, size)
+    return Tops(row, lag * start, lag * flat_samples, height[near].astype(np.float64), cut)
+
+
+def _laid_out(
+    first: NDArray[np.int64], length: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Of each sample of those stretches, one after the other: which one it is of, and its place."""
+    which = np.repeat(np.arange(len(first)), length)
+    return which, np.arange(len(which)) + (first - np.cumsum(length) + length)[which]
+
+
+def _lobes(high: Flags, size: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First and last sample of each stretch that has room for its flanks in its row."""
+    high[:, : FLANK + 1] = False
+    high[:, -FLANK - 1 :] = False
+    at = np.flatnonzero(high.ravel())
+    ends = np.flatnonzero(at[1:] - at[:-1] > 1)
+    first, last = at[np.append(0, ends + 1)[: len(at)]], at[np.append(ends, -1)[: len(at)]]
+    inner = (first % size > FLANK + 1) & (last % size < size - FLANK - 2)
+    return first[inner], last[inner]
+
+
+def _judged(
+    flat: Samples, at: NDArray[np.int64], length: NDArray[np.int64], height: Samples
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Flags]:
+    """First flat sample and flat samples of each lobe, and whether it loses its slope within a
+    corner on both sides."""
+    begin = np.cumsum(length) - length
+    end = begin + length
+    lobe, place = np.repeat(np.arange(len(begin)), length), np.arange(len(at))
+    step = flat[at] - flat[at - 1]
+    top = np.minimum.reduceat(np.where(flat[at] == height[lobe], place, len(at)), begin)
+    rising = place <= top[lobe]
+    up = np.maximum.reduceat(np.where(rising, step, 0.0), begin)
+    down = np.maximum.reduceat(np.where(rising, 0.0, -step), begin)
+    moves = np.abs(step) > FLAT * np.minimum(up, down)[lobe]
+    # The run of small steps round the top; it begins with the sample after its last large step.
+    first = np.maximum(_latest(moves, place)[top], begin)
+    after = np.minimum(_next(moves, place)[np.minimum(top + 1, len(at) - 1)], end - 1)
+    corners = first - _latest(step >= STEEP * up[lobe], place)[first]
+    corners += _next(-step >= STEEP * down[lobe], place)[after] - after
+    cut = (corners <= CORNERS) & (after - first >= CUT_SAMPLES)
+    return at[first], after - first, cut
+
+
+def _latest(flags: Flags, place: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Where the last True up to each place lies, far before all where there is none."""
+    return np.maximum.accumulate(np.where(flags, place, -len(place) - CORNERS))
+
+
+def _next(flags: Flags, place: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Where the first True from each place on lies, far behind all where there is none."""
+    return np.minimum.accumulate(np.where(flags, place, 2 * len(place) + CORNERS)[::-1])[::-1]
