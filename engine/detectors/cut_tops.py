@@ -29,7 +29,7 @@ UNDER: Final = 0.6
 """It is looked at down to this share of the highest one: there lie its flanks."""
 FLANK: Final = 3
 """Samples beyond that in which the flank may be steepest, and room for the corner."""
-FLAT: Final = 0.15
+FLAT: Final = 0.12
 """Largest step on a cut top against the steepest of the less steep flank: over Gibbs' 0.09."""
 STEEP: Final = 0.6
 CORNERS: Final = 4
