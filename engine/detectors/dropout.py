@@ -5,7 +5,7 @@ zero or to its own noise, at least 20 dB under the live floor, and opens as fast
 is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sharp fall and a
 sharp rise, with a level between them that the track did not reach in the last ten seconds. A gap
 of 500 ms or more is no dropout (CONTRACT.md). A digital link may fill the gap instead with what
-came last, again and again. Shape of a radio gap: common practice, no source.
+came last, again and again (see `concealed`). Shape of a radio gap: common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, stretches, unknown
 from engine.detectors.bursts import Burst, Event
+from engine.detectors.concealed import Concealment
 from engine.measure.floor import MARGIN_DB
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -61,6 +62,7 @@ class Dropout(TrackMemory):
     _quietest: Levels = per_track(np.nan, rows=(_HISTORY, len(UNDER_DB)))
     _low_ticks: NDArray[np.int64] = per_track(0)
     _ticks: int = remembered(By.WHOLE, 0)
+    _concealment: Concealment = remembered(By.PART, lambda d: Concealment(d._tracks))
 
     def __init__(
         self,
@@ -139,14 +141,21 @@ class Dropout(TrackMemory):
         return condition(active, m.any_valid & self._watched, onset_s, last_s, red)
 
     def _concealed(self, m: Measurement) -> Flags:
-        """Tracks on which a link filled a gap with a repeat, which ended in this tick."""
+        """Tracks on which a link filled a gap with a repeat: an exact one that ended in this tick,
+        or one that other links of the rig have changed."""
         some = np.zeros(self._tracks, dtype=np.bool_)
-        for repeat in m.repeats:
-            length_s = repeat.end_s - repeat.begin_s
-            if repeat.ended and length_s < self._longest_s and self._watched[repeat.track_index]:
-                gap = Event(repeat.begin_s, repeat.end_s, 0.0)
-                self._bursts[repeat.track_index].add(gap)
-                some[repeat.track_index] = True
+        newest = round((m.end_s - m.start_s) / self._step_s)
+        filled = self._concealment.update(m, self._steps, newest)
+        filled += [
+            (repeat.track_index, repeat.begin_s, repeat.end_s)
+            for repeat in m.repeats
+            if repeat.ended and repeat.end_s - repeat.begin_s < self._longest_s
+        ]
+        for track_index, begin_s, end_s in filled:
+            if self._watched[track_index]:
+                burst, gap = self._bursts[track_index], Event(begin_s, end_s, 0.0)
+                (burst.goes_on if begin_s <= burst.last_s else burst.add)(gap)
+                some[track_index] = True
         return some
 
     def _take_in(self, m: Measurement) -> Levels:
@@ -156,9 +165,7 @@ class Dropout(TrackMemory):
         """
         hops, tracks = m.valid.shape
         hop_frames = len(m.samples) // hops
-        per_hop = max(1, round(hop_frames / self._wanted_frames))
-        while hop_frames % per_hop:
-            per_hop -= 1
+        per_hop = _steps_per_hop(hop_frames, hop_frames / self._wanted_frames)
         x = np.square(m.samples.T).reshape(tracks, hops * per_hop, -1)
         power = x @ np.full(x.shape[2], 2.0 / x.shape[2], np.float32)
         now_db = _DB * np.log(np.maximum(power, _LOWEST_POWER))
@@ -244,6 +251,12 @@ class Dropout(TrackMemory):
         if not depth_db:
             down = "filled with what came before"
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
+
+
+def _steps_per_hop(hop_frames: int, wanted: float) -> int:
+    """The number of equal steps in a hop that is nearest to the one wanted."""
+    whole = [number for number in range(1, hop_frames + 1) if hop_frames % number == 0]
+    return min(whole, key=lambda number: abs(number - wanted))
 
 
 def _each_once(gaps: list[Event]) -> list[Event]:

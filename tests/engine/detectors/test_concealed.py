@@ -1,0 +1,103 @@
+"""Gaps that a link fills with what came last, after what a rig does to them.
+
+Concealment by repetition of the last piece is the plain method of packet audio (ITU-T G.711
+appendix I repeats pitch periods; plain repetition is common practice, no source).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import signal
+
+from engine.detectors.dropout import Dropout
+from engine.model.messages import State
+from tests.support.signals import noise, scene, sine
+from tests.support.watching import told
+
+RATE = 48_000
+Wave = NDArray[np.float64]
+
+
+def place(seconds: float, seed: int = 3) -> Wave:
+    """A room that falls by 5 dB an octave with gusts, a mic's own noise, and a voice's pulses."""
+    rng = np.random.default_rng(seed)
+    frames = round(seconds * RATE)
+    low = signal.lfilter([0.05], [1.0, -0.95], rng.standard_normal(frames))
+    gusts_db = rng.normal(0.0, 2.0, frames // 9600 + 2)
+    gusts = 10.0 ** (np.interp(np.arange(frames) / 9600.0, np.arange(len(gusts_db)), gusts_db) / 20)
+    pulses = np.diff(np.floor(np.cumsum(np.full(frames, 117.0) / RATE)), prepend=0.0)
+    throat = signal.butter(1, [500.0, 1500.0], "bandpass", fs=RATE, output="sos")
+    vowel = signal.sosfilt(throat, pulses)
+    speaks = np.sin(2.0 * np.pi * 0.4 * np.arange(frames) / RATE) > 0.0
+    return np.asarray(0.01 * low * gusts + 1e-4 * rng.standard_normal(frames) + vowel * speaks)
+
+
+def filled(x: Wave, at_s: float, length_s: float, piece_s: float, fade_db: float = 0.0) -> Wave:
+    """The same with one gap filled with the piece before it, again and again."""
+    first, frames = round(at_s * RATE), round(length_s * RATE)
+    piece = x[first - round(piece_s * RATE) : first]
+    out = x.copy()
+    fade = 10.0 ** (-fade_db / 20.0 * np.linspace(0.0, 1.0, frames))
+    out[first : first + frames] = np.resize(piece, frames) * fade
+    return out
+
+
+def after(x: Wave, chain: str) -> tuple[NDArray[np.float32], int]:
+    """What an analogue step with its noise, a resampler, or 16 bits with dither make of it."""
+    rng = np.random.default_rng(9)
+    if chain == "44.1 kHz":
+        return signal.resample(x, round(len(x) * 44_100 / RATE)).astype(np.float32)[:, None], 44_100
+    if chain == "asynchronous":
+        x = signal.resample(x, round(len(x) * 1.00006))
+    if chain == "analogue":
+        x = signal.lfilter(*signal.butter(1, 15.0, "highpass", fs=RATE), x)
+        x = x + noise(-96.0, len(x) / RATE, RATE)[:, 0]
+    dither = rng.random(len(x)) - rng.random(len(x))
+    return (np.round(x * 32_768.0 + dither) / 32_768.0).astype(np.float32)[:, None], RATE
+
+
+@pytest.mark.parametrize("chain", ["analogue", "44.1 kHz", "asynchronous", "16 bits"])
+@pytest.mark.parametrize(
+    ("length_s", "piece_s", "fade_db"),
+    [(0.06, 0.005, 0.0), (0.15, 0.005, 0.0), (0.1, 0.0025, 0.0), (0.4, 0.005, 12.0)],
+)
+def test_a_filled_gap(length_s: float, piece_s: float, fade_db: float, chain: str) -> None:
+    """One filled gap is told within half a second, though no two of its samples are equal."""
+    x, rate = after(filled(place(4.0), 3.0123, length_s, piece_s, fade_db), chain)
+    where = scene(rate_hz=rate)
+    said = told(Dropout(where), x, where)
+    assert 30 <= said.states.index(State.ACTIVE) <= 33
+    begin_s, end_s = said.spans_s[0]
+    assert begin_s == pytest.approx(3.0123, abs=0.06)
+    assert end_s <= 3.0123 + length_s + 0.06
+
+
+@pytest.mark.parametrize("chain", ["analogue", "asynchronous"])
+def test_live_sound_never_repeats(chain: str) -> None:
+    """A place with a voice in it fills no gap, however steady its pitch."""
+    x, rate = after(place(12.0, seed=5), chain)
+    where = scene(rate_hz=rate)
+    assert State.ACTIVE not in told(Dropout(where), x, where).states
+
+
+def test_tones_and_silence_are_not_filled() -> None:
+    """Beeps of one tone, their octave, and digital zero repeat, and are no concealment."""
+    x = place(6.0)[:, None].astype(np.float32)
+    beep = sine(-20.0, 0.15, RATE, hz=1000.0) + sine(-26.0, 0.15, RATE, hz=2000.0)
+    for at_s in (3.0, 4.0, 5.0):
+        x[round(at_s * RATE) :][: len(beep)] += beep
+    x[round(5.4 * RATE) :] = 0.0
+    where = scene()
+    assert State.ACTIVE not in told(Dropout(where), x, where).states
+
+
+def test_the_line_says_filled() -> None:
+    """The detail tells that the gap was filled."""
+    x, _ = after(filled(place(4.0), 3.0, 0.1, 0.005), "16 bits")
+    where = scene()
+    detector = Dropout(where)
+    told(detector, x, where)
+    assert detector.detail(0).startswith("1 gap in 10 s")
+    assert detector.detail(0).endswith("filled with what came before")
