@@ -5,9 +5,9 @@ nothing, and breaks off as sharply at the other end. Within the band of the conv
 sample or two whatever comes after it: an ideal band limit turns a step of the slope into one that
 overshoots by 9 % and rings away (J. W. Gibbs, Nature 59, 1899), a coupling capacitor leaves the top
 leaning by its level times 2 pi corner / rate a sample. A natural wave loses its slope slowly: a
-sine's lies under 15 % of the steepest for a tenth of its half wave, and needs a quarter of it on
+sine's lies under 12 % of the steepest for a thirteenth of its half wave, and needs a sixth of it on
 each side to get there. So a top is cut off where its slope falls from `STEEP` to `FLAT` of the
-flank's within two samples, on both sides. How many of them prove an overload is said in `clipped`.
+flank's within two samples or so, on both sides. How many of them prove an overload is said in `clipped`.
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ came last, again and again (see `concealed`). Shape of a radio gap: common pract
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import ClassVar, Final
 
 import numpy as np
@@ -253,6 +254,7 @@ class Dropout(TrackMemory):
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
 
 
+@lru_cache
 def _steps_per_hop(hop_frames: int, wanted: float) -> int:
     """The number of equal steps in a hop that is nearest to the one wanted."""
     whole = [number for number in range(1, hop_frames + 1) if hop_frames % number == 0]
