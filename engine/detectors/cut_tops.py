@@ -7,7 +7,7 @@ overshoots by 9 % and rings away (J. W. Gibbs, Nature 59, 1899), a coupling capa
 leaning by its level times 2 pi corner / rate a sample. A natural wave loses its slope slowly: a
 sine's lies under 12 % of the steepest for a thirteenth of its half wave, and needs a sixth of it on
 each side to get there. So a top is cut off where its slope falls from `STEEP` to `FLAT` of the
-flank's within two samples or so, on both sides. How many of them prove an overload is said in `clipped`.
+flank's within two samples or so, on both sides. How many prove an overload is said in `clipped`.
 """
 
 from __future__ import annotations

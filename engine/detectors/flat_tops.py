@@ -99,12 +99,22 @@ def _judged(
     slope = (end - begin) / (length - 1)
     into = sign * (begin - slope - before)
     out_of = sign * (end + slope - after)
+    corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
+    step_off, quantum = np.minimum(into, out_of), _quantum(sound)
+    # One sample shows already that most are rounded: the bend is at least what it is there.
+    middle = length // 2
+    bend = np.abs(sound[first + middle] - (begin + slope * middle))
+    maybe = step_off >= corner * np.maximum(bend, quantum)
+    if not maybe.any():
+        return _NONE
+    first, begin, end, length, slope, step_off, corner = (
+        field[maybe] for field in (first, begin, end, length, slope, step_off, corner)
+    )
     offsets = np.concatenate([[0], np.cumsum(length)[:-1]])
     within = np.arange(int(length.sum())) - np.repeat(offsets, length)
     line = np.repeat(begin, length) + np.repeat(slope, length) * within
     bend = np.maximum.reduceat(np.abs(sound[np.repeat(first, length) + within] - line), offsets)
-    corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
-    keep = np.minimum(into, out_of) >= corner * np.maximum(bend, _quantum(sound))
+    keep = step_off >= corner * np.maximum(bend, quantum)
     ends = np.where(np.abs(begin) >= np.abs(end), begin, end)
     return FlatTops((first // size)[keep], (first % size)[keep], length[keep], ends[keep])
 
