@@ -83,3 +83,14 @@ def test_what_both_packs_hear_is_no_contact() -> None:
         for track in (0, 1):
             opened(x, track, at_s, 0.002, 0.4)
     assert not told(Crackle(SCENE), x, SCENE, 0).spans_s
+
+
+def test_pops_in_loud_words_are_told() -> None:
+    """Pops that reach three times as high as the words round them are told by the fourth."""
+    x = place()
+    x[:, :2] *= 12.0
+    height = 3.0 * float(np.abs(x[:, 0]).max())
+    for at_s in POPS_S[:5]:
+        opened(x, 0, at_s, 0.004, height)
+    said = told(Crackle(SCENE), x, SCENE, 0)
+    assert POPS_S[2] <= 0.1 * (said.states.index(1) + 1) <= POPS_S[3] + 1.0
