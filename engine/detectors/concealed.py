@@ -26,9 +26,9 @@ LAGS: Final = (10, 21)
 """Steps of a millisecond between the stretches that are compared."""
 WINDOW: Final = 25
 """Steps in each stretch, 25 ms: a filled gap of 60 ms holds a whole one."""
-AGREE_DB: Final = 0.55
-"""Their levels differ by less than this in the mean; a fade of 12 dB in 0.4 s makes 0.3 at 10 ms,
-and Gaussian noise comes so near once in 10^4 times (3.7 deviations)."""
+AGREE_DB: Final = 0.65
+"""Their levels differ by less than this in the mean; a fade of 12 dB in 0.4 s makes 0.6 at 20 ms,
+and Gaussian noise comes so near once in a thousand times (3 deviations)."""
 CORRELATION: Final = 0.9
 """Least correlation of their treble; live sound has 0.3, a bird's call 0.85 (ours, measured)."""
 LINES: Final = 6.0
