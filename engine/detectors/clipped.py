@@ -216,9 +216,9 @@ class Clipped(TrackMemory):
         seen, since_s = self._seen[track_index], m.start_s - _TAIL_S
         seen.tops = [top for top in seen.tops if top.at_s > since_s - self._cut_near_s]
         proof: set[_Top] = set()
-        for number, top in enumerate(seen.tops):
+        for newest, top in enumerate(seen.tops):
             if top.cut and top.at_s >= since_s:
-                before = [other for other in seen.tops[: number + 1] if top.alike(other)]
+                before = [other for other in seen.tops[: newest + 1] if top.alike(other)]
                 proof.update(
                     self._level_proof(top, before) or self._cut_proof(top, before, track_index)
                 )
