@@ -86,6 +86,7 @@ _REPORT_FORMS: Final = (
     ("pdf", "the same as PDF, to print"),
     ("csv", "the incidents for a spreadsheet"),
     ("json", "everything for a script"),
+    ("crew", "what failed how often, for who looks after the kit, for a spreadsheet"),
 )
 
 

@@ -14,7 +14,7 @@ from engine.session.folders import find_session
 def write_session_report(arguments: argparse.Namespace) -> None:
     """Write every form that was asked for, and say where."""
     folder = find_session(arguments.session)
-    files = Files(arguments.html, arguments.pdf, arguments.csv, arguments.json)
+    files = Files(arguments.html, arguments.pdf, arguments.csv, arguments.json, arguments.crew)
     if files == Files() and arguments.markers is None:
         files = Files(html=Path(f"{folder.name}.html"))
     section = session_section(folder)
@@ -24,5 +24,5 @@ def write_session_report(arguments: argparse.Namespace) -> None:
 
         for path in write_markers([section], arguments.markers):
             print(f"{harmless(str(path))}: written", file=sys.stderr)
-    for path in filter(None, (files.html, files.pdf, files.csv, files.json)):
+    for path in files.wanted:
         print(f"{harmless(str(path))}: written", file=sys.stderr)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -12,13 +12,16 @@ from typing import Final
 from engine.model.safe_text import json_text
 from engine.pipeline.scan_document import Failure
 from engine.pipeline.scan_result import ScanResult
+from engine.report.content.crew_figures import failure_counts
 from engine.report.content.from_scan import section_of_scan, with_sound
 from engine.report.content.from_session import read_session, take_of, with_levels, with_take
 from engine.report.content.report_data import Report, Section
 from engine.report.content.sections import report
+from engine.report.formats.crew_table import crew_spreadsheet
 from engine.report.formats.csv_table import spreadsheet
 from engine.report.formats.html_page import html
 from engine.report.formats.json_document import document
+from engine.session.folders import session_folders
 from engine.session.schema import NotALogError
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
@@ -27,6 +30,9 @@ Progress = Callable[[str, float], None]
 """Told what is being done and which share of it is; may raise `Cancelled` to stop."""
 
 NAME: Final = "report"
+
+MOST_EARLIER: Final = 10
+"""Sessions before this one in which failures of the same kit are counted. Ours."""
 
 
 class Cancelled(Exception):  # noqa: N818 - somebody's wish, not an error
@@ -41,16 +47,17 @@ class Files:
     pdf: Path | None = None
     csv: Path | None = None
     json: Path | None = None
+    crew: Path | None = None
 
     @classmethod
     def all_in(cls, folder: Path) -> Files:
-        """All four in one folder."""
+        """All but the crew's table, in one folder."""
         return cls(*(folder / f"{NAME}.{kind}" for kind in ("html", "pdf", "csv", "json")))
 
     @property
     def wanted(self) -> tuple[Path, ...]:
         """Those that are to be written."""
-        return tuple(filter(None, (self.html, self.pdf, self.csv, self.json)))
+        return tuple(filter(None, (self.html, self.pdf, self.csv, self.json, self.crew)))
 
 
 def made_by() -> str:
@@ -97,6 +104,7 @@ def session_section(folder: Path, progress: Progress | None = None) -> Section:
         logged = read_session(folder)
     except NotALogError as error:
         raise SourceError(str(error)) from error
+    logged = replace(logged, section=replace(logged.section, earlier=_earlier(folder)))
     take = take_of(logged)
     if take is None:
         return with_levels(logged)
@@ -105,6 +113,18 @@ def session_section(folder: Path, progress: Progress | None = None) -> Section:
     except SourceError as error:
         section = with_levels(logged)
         return replace(section, honest=(*section.honest, str(error)))
+
+
+def _earlier(folder: Path) -> tuple[Mapping[tuple[str, str], int], ...]:
+    """How often each pack and receiver failed in the sessions before, newest first."""
+    counts = []
+    before = [one for one in session_folders() if one.parent == folder.parent and one < folder]
+    for one in sorted(before, reverse=True)[:MOST_EARLIER]:
+        try:
+            counts.append(failure_counts(read_session(one).section))
+        except NotALogError:
+            continue  # a torn log says nothing of the kit
+    return tuple(counts)
 
 
 def write_report(
@@ -141,6 +161,7 @@ def write_report(
         (files.html, lambda path: _write(path, html(whole))),
         (files.csv, lambda path: _write(path, spreadsheet(whole, bom=bom))),
         (files.json, lambda path: _write(path, _json(whole))),
+        (files.crew, lambda path: _write(path, crew_spreadsheet(whole, bom=bom))),
         (files.pdf, lambda path: _write_pdf(whole, path, paper, progress)),
     )
     for path, write in wanted:

@@ -8,8 +8,11 @@ from typing import Final
 
 from engine.model import dataclass_json
 from engine.model.drill_truth import Truth
+from engine.model.early_signs import SignKind
 from engine.model.line_results import Heard
 from engine.model.messages import Incident
+from engine.model.pickups import Pickup
+from engine.model.round_state import Heard as Listened
 from engine.model.tracks import Plan, Track
 from engine.session.checkpoint import Checkpoint
 from engine.session.log_file import LogFile
@@ -24,6 +27,7 @@ from engine.session.records import (
     SecondEnvelope,
     SecondLevels,
     SessionRecord,
+    SignRecord,
     StretchRecord,
 )
 from engine.session.rows import (
@@ -186,6 +190,41 @@ class SessionReader(LogFile):
         if "problem" not in self._tables:
             return ()
         return tuple(self._rows("SELECT at_s, text FROM problem ORDER BY at_s, id"))
+
+    def signs(self) -> tuple[SignRecord, ...]:
+        """Every early sign, by its beginning; none in older logs."""
+        if "sign" not in self._tables:
+            return ()
+        rows = self._rows(
+            "SELECT kind, tracks, since_s, told_s, until_s, normal, now FROM sign"
+            " ORDER BY since_s, kind, tracks"
+        )
+        return tuple(
+            SignRecord(SignKind(kind), tuple(json.loads(tracks)), *rest)
+            for kind, tracks, *rest in rows
+        )
+
+    def pickups(self) -> tuple[Pickup, ...]:
+        """Who was heard on which other track, by ten seconds; none in older logs."""
+        if "pickup" not in self._tables:
+            return ()
+        rows = self._rows(
+            "SELECT who, track, over_db, gain_db, delay_s, seconds, until_s FROM pickup"
+            " ORDER BY until_s, who, track"
+        )
+        return tuple(Pickup(*row) for row in rows)
+
+    def listened(self) -> tuple[Listened, ...]:
+        """Which tracks a person listened to in rounds, in order; none in older logs."""
+        if "listened" not in self._tables:
+            return ()
+        rows = self._rows(
+            "SELECT track, from_s, until_s, sounds_right, word FROM listened ORDER BY from_s, id"
+        )
+        return tuple(
+            Listened(track, from_s, until_s, None if right is None else bool(right), word)
+            for track, from_s, until_s, right, word in rows
+        )
 
     def line_checks(self) -> tuple[LineCheckRecord, ...]:
         """What the line check found, in order."""

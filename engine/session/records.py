@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.commands import Open
+from engine.model.early_signs import SignKind
 from engine.model.line_results import Heard
 from engine.model.messages import Levels
 from engine.session.loudness_totals import LoudnessTotals
@@ -82,6 +83,19 @@ class Gap:
     lost_s: float
     lines: int
     reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignRecord:
+    """An early sign from `since_s`, told at `told_s`; `until_s` None: it stood to the end."""
+
+    kind: SignKind
+    tracks: tuple[int, ...]
+    since_s: float
+    told_s: float
+    until_s: float | None
+    normal: float
+    now: float
 
 
 @dataclass(frozen=True, slots=True)

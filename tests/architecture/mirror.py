@@ -63,6 +63,8 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/report/content/session_acts engine/report/content/take_words "
         "engine/session/summary"
     ),
+    "engine/report/content/test_beside_alarms.py": "engine/report/layout/beside",
+    "engine/report/content/test_crew_figures.py": "engine/report/formats/crew_table",
     "engine/report/formats/test_csv_table.py": "engine/report/content/words",
     "engine/report/layout/test_pages.py": (
         "engine/report/layout/anchors engine/report/layout/day engine/report/layout/details "

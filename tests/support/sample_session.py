@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -17,6 +17,7 @@ from engine.model.frame_rates import FRAME_RATES, label_at
 from engine.model.line_results import Heard
 from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Plan, Track
+from engine.session.backlog import LogLine
 from engine.session.folders import LOG
 from engine.session.loudness_totals import Gates, LoudnessTotals
 from engine.session.schema import INSERTS, open_to_write
@@ -174,6 +175,11 @@ class SessionWriter:
     def problem(self, text: str, at_s: float) -> None:
         """The watch could not do something any more."""
         self._put("problem", text, *self.stamp(at_s))
+
+    def lines(self, lines: Iterable[LogLine]) -> None:
+        """Lines as the recorder makes them."""
+        for line in lines:
+            self._put(line.kind, *line.values)
 
     def close(self) -> None:
         """Let go of the file."""

@@ -15,13 +15,13 @@ from engine.model.messages import Levels
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.plan.keys import check
-from engine.report.content import session_acts
+from engine.report.content import beside_alarms, session_acts
 from engine.report.content.coverage_history import CoverageHistory
 from engine.report.content.excerpts import Opener, Progress, level_excerpts, read_excerpts
 from engine.report.content.logged_figures import track_figures
 from engine.report.content.logged_timecode import LoggedTimecode
 from engine.report.content.report_data import Section
-from engine.report.content.sections import entries, pictured, with_excerpts
+from engine.report.content.sections import entries, pictured, with_beside, with_excerpts
 from engine.report.content.take_words import TIMECODE_FROM, take_fields
 from engine.session import engines
 from engine.session.reader import SessionReader
@@ -70,6 +70,7 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
     watched = log.inputs()
     newest = watched[-1][1] if watched else [track.input for track in plan.tracks]
     figures, note = track_figures(log, plan, levels, duration_s, newest)
+    aside = beside_alarms.read(log)
     section = Section(
         name=session.title or _name(session),
         plan=plan,
@@ -78,7 +79,10 @@ def _logged(log: SessionReader, session: SessionRecord) -> Logged:
         frame_rate=session.frame_rate,
         timecode=label,
         timecode_from=label.origin(TIMECODE_FROM[_reference(session)]),
-        entries=entries(plans, incidents, coverage, session_acts.done(log, label)),
+        entries=with_beside(
+            entries(plans, incidents, coverage, session_acts.done(log, label)), aside
+        ),
+        beside=aside,
         tracks=figures,
         whos=coverage.whos(),
         history=_history(levels),

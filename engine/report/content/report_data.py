@@ -14,10 +14,13 @@ from numpy.typing import NDArray
 from engine.alarms.coverage_timeline import Stretch, WhoCoverage
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import Incident
+from engine.model.pickups import Pickup
 from engine.model.tracks import Plan, Track
 from engine.pipeline.level_history import LevelHistory
 from engine.pipeline.scan_document import Failure
+from engine.report.content.beside_alarms import BesideAlarms
 from engine.session.plan_history import PlanHistory
+from engine.session.records import SignRecord
 from engine.timecode.labels import first_after
 
 
@@ -57,7 +60,8 @@ class Entry:
     """One incident as the report tells it; `number` is its place by onset, from 1.
 
     `track` is None for a fault of several. `instead` is which pack to use instead, stretch by
-    stretch; empty where no other pack is worn. `spoils`: the audio is unusable.
+    stretch; empty where no other pack is worn. `spoils`: the audio is unusable. `signs` were there
+    before it; `heard_on` is the other track that heard a performer whom nothing covers.
     """
 
     number: int
@@ -70,6 +74,8 @@ class Entry:
     track: Track | None
     instead: tuple[Stretch, ...]
     done: tuple[Done, ...] = ()
+    signs: tuple[SignRecord, ...] = ()
+    heard_on: Pickup | None = None
     excerpt: Excerpt | None = None
 
     @property
@@ -133,6 +139,8 @@ class Section:
     user_bits : what the user bits of LTC say, "" where there are none
     path : the take's file or folder as it was named, "" where there is none
     plans : every plan that held; None: `plan` alone
+    beside : early signs, who was heard where, and what was listened to
+    earlier : how often each pack and receiver failed in earlier sessions, newest first
     """
 
     name: str
@@ -160,6 +168,8 @@ class Section:
     user_bits: str = ""
     path: str = ""
     plans: PlanHistory | None = None
+    beside: BesideAlarms = field(default_factory=BesideAlarms)
+    earlier: tuple[Mapping[tuple[str, str], int], ...] = ()
 
     def track(self, number: int, at_s: float) -> Track | None:
         """That input as the plan had it at that time."""

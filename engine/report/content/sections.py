@@ -13,6 +13,7 @@ from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.scan_document import Failure
 from engine.report.content.alarm_figures import AlarmFigures, alarm_figures
+from engine.report.content.beside_alarms import BesideAlarms, heard_before, signs_before
 from engine.report.content.coverage_history import CoverageHistory
 from engine.report.content.report_data import Done, Entry, Excerpt, Report, Section
 from engine.session.plan_history import PlanHistory
@@ -117,6 +118,17 @@ def figures(section: Section) -> AlarmFigures:
 def with_excerpts(rows: Sequence[Entry], excerpts: Mapping[int, Excerpt]) -> tuple[Entry, ...]:
     """The incidents with their excerpts, by number."""
     return tuple(replace(entry, excerpt=excerpts.get(entry.number)) for entry in rows)
+
+
+def with_beside(rows: Sequence[Entry], aside: BesideAlarms) -> tuple[Entry, ...]:
+    """The incidents with the signs before them, and who else heard whom nothing covered."""
+    made = []
+    for entry in rows:
+        who = entry.track.who if entry.track is not None and entry.incident.uncovered else ""
+        heard = heard_before(who, entry.start_s, aside.pickups) if who else None
+        signs = signs_before(entry.incident, aside.signs)
+        made.append(replace(entry, signs=signs, heard_on=heard))
+    return tuple(made)
 
 
 def report(sections: Sequence[Section], made_by: str, failures: Sequence[Failure] = ()) -> Report:

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from typing import Final
 
 from engine.alarms.coverage_timeline import Stretch
+from engine.model import number_text
 from engine.model.number_text import NO_VALUE
+from engine.model.pickups import Pickup
 from engine.model.tracks import Track
 from engine.report.content.report_data import Entry, Section
 
@@ -86,6 +88,8 @@ def instead(entry: Entry, section: Section) -> str:
     if entry.track is None:
         return "see the single tracks"
     stretches = entry.instead
+    if entry.heard_on is not None:
+        return _heard_on(entry.heard_on, entry, section)
     if not stretches:
         return "no backup track" if entry.spoils else "listen first: no backup track"
     if len(stretches) == 1:
@@ -95,6 +99,16 @@ def instead(entry: Entry, section: Section) -> str:
         changes = count(len(stretches) - 1, "change")
         return f"mostly {use(longest, section)}; {changes}, see the performer's tracks below"
     return "; ".join(f"{section.span(s.start_s, s.end_s)} {use(s, section)}" for s in stretches)
+
+
+def _heard_on(pickup: Pickup, entry: Entry, section: Section) -> str:
+    """Another track that heard them, with how well and how much later."""
+    track = section.track(pickup.track, entry.start_s)
+    name = f"track {pickup.track}" if track is None else "track " + track_name(track)
+    over = number_text.number(pickup.over_db, "dB", digits=0)
+    delay = number_text.number(1000.0 * pickup.delay_s, "ms", signed=True)
+    guess = ", a guess" if pickup.guess else ""
+    return f"no backup track; {name} heard them, {over} over its own sound, {delay}{guess}"
 
 
 def use(stretch: Stretch, section: Section) -> str:

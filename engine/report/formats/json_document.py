@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any, Final
 
+from engine.model.pickups import Pickup
+from engine.report.content.crew_figures import kit_figures
 from engine.report.content.report_data import Entry, Note, Report, Section, TrackFigures
 from engine.report.content.sections import figures
+from engine.session.records import SignRecord
 
 KIND: Final = "report"
 SCHEMA: Final = 2
@@ -59,6 +62,29 @@ def _section(section: Section) -> dict[str, Any]:
         "line_check": [_note(note, section) for note in section.line_check],
         "batteries": [_note(note, section) for note in section.batteries],
         "alarms": asdict(figures(section)),
+        "signs": [_sign(sign, section) for sign in section.beside.signs],
+        "pickups": [_pickup(one, section) for one in section.beside.pickups],
+        "listened": [asdict(one) for one in section.beside.listened],
+        "kit": [asdict(one) for one in kit_figures(section, section.earlier)],
+    }
+
+
+def _sign(sign: SignRecord, section: Section) -> dict[str, Any]:
+    return {**asdict(sign), "timecode": _label(section, sign.since_s)}
+
+
+def _pickup(one: Pickup, section: Section) -> dict[str, Any]:
+    """Ten seconds of a performer on another track, up to `at_s`."""
+    return {
+        "at_s": round(one.last_s, 1),
+        "timecode": _label(section, one.last_s),
+        "who": one.who,
+        "track": one.track,
+        "over_db": round(one.over_db, 1),
+        "gain_db": round(one.gain_db, 1),
+        "delay_ms": round(1000.0 * one.delay_s, 2),
+        "seconds": one.seconds,
+        "guess": one.guess,
     }
 
 
@@ -88,6 +114,8 @@ def _entry(entry: Entry, section: Section) -> dict[str, Any]:
         "use_instead": [
             {**_span(section, s.start_s, s.end_s), "track": s.use} for s in entry.instead
         ],
+        "signs_before": [_sign(sign, section) for sign in entry.signs],
+        "heard_on": None if entry.heard_on is None else _pickup(entry.heard_on, section),
         "done": [
             {
                 "at_s": round(d.at_s, 4),

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from engine.measure.disturbances import Disturbing
+from engine.model.early_signs import SignKind
 from engine.model.fault_remedies import FAULTS
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmState, EventKind, Fault, Kind, PackLevel, Severity
@@ -141,6 +142,30 @@ def scan() -> Node:
     return {"anyOf": [one, several, line, event]}
 
 
+def _beside() -> dict[str, Node]:
+    """What a session has beside its alarms, an item of each kind."""
+    label = _or_null(_LABEL)
+    sign = {"kind": _one_of(kind.value for kind in SignKind), "tracks": _list(_TRACK)}
+    sign |= dict.fromkeys(("since_s", "told_s", "normal", "now"), _NUMBER)
+    pickup = {"who": _TEXT, "track": _TRACK, "at_s": _NUMBER, "seconds": _COUNT, "guess": _TRUTH}
+    pickup |= dict.fromkeys(("over_db", "gain_db", "delay_ms"), _NUMBER)
+    times = {name: _or_null(_NUMBER) for name in ("battery_s", "seen_s", "mended_s")}
+    kit = {"what": _TEXT, "name": _TEXT, "failures": _COUNT, "faults": _list(_TEXT)}
+    return {
+        "signs": _object({**sign, "until_s": _or_null(_NUMBER), "timecode": label}),
+        "pickups": _object({**pickup, "timecode": label}),
+        "listened": _object(
+            {
+                **{"track": _TRACK, "from_s": _NUMBER, "at_s": _NUMBER, "word": _TEXT},
+                "right": _or_null(_TRUTH),
+            }
+        ),
+        "kit": _object(
+            {**kit, "first_s": _NUMBER, **times, "earlier": _or_null(_COUNT), "done": _list(_TEXT)}
+        ),
+    }
+
+
 def report() -> Node:
     """`report --json` and the JSON of `scan --report`."""
     span = {
@@ -150,6 +175,7 @@ def report() -> Node:
         "timecode_out": _or_null(_LABEL),
     }
     note = _object({"at_s": _NUMBER, "text": _TEXT, "by": _TEXT, "timecode": _or_null(_LABEL)})
+    beside = _beside()
     incident = _object(
         {
             "number": _TRACK,
@@ -165,6 +191,8 @@ def report() -> Node:
             "part_of": _or_null(_TEXT),
             "use_instead": _list(_object({**span, "track": _or_null(_TRACK)})),
             "done": _list(note),
+            "signs_before": _list(beside["signs"]),
+            "heard_on": _or_null(beside["pickups"]),
         }
     )
     track = {"track": _TRACK, "name": _TEXT, "kind": _one_of(k.value for k in Kind), "who": _TEXT}
@@ -194,6 +222,7 @@ def report() -> Node:
             "who": _list(who),
             **{name: _list(note) for name in ("marks", "line_check", "batteries")},
             "alarms": _object({"alarms": _COUNT, "red": _COUNT, "per_hour": _or_null(_NUMBER)}),
+            **{name: _list(node) for name, node in beside.items()},
         }
     )
     return _document(

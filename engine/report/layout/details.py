@@ -13,9 +13,11 @@ from engine.report.content.alarm_figures import (
     MANAGEABLE_PER_HOUR,
     AlarmFigures,
 )
+from engine.report.content.beside_alarms import sign_words
 from engine.report.content.report_data import Entry, Note, Section, TrackFigures
 from engine.report.content.sections import MOST_PICTURES, figures
 from engine.report.layout.anchors import Anchors
+from engine.report.layout.beside import beside
 from engine.report.layout.blocks import Block, Cell, Column, Heading, Pictures, Table, Text, Tone
 from engine.report.layout.incident_picture import incident_picture
 from engine.report.layout.performers import all_performers
@@ -36,6 +38,7 @@ def details(section: Section, anchors: Anchors, *, alone: bool = True) -> Iterat
     yield from _notes("Line check", section.line_check, section)
     yield from _notes("Batteries", section.batteries, section)
     yield from _alarms(section)
+    yield from beside(section)
     yield from _pictures(section, 3 if landscape else 2)
 
 
@@ -81,6 +84,8 @@ def _incident_row(entry: Entry, section: Section, anchors: Anchors) -> tuple[Cel
     track = entry.track
     who = ", ".join(filter(None, (track.who, words.pack(track)))) if track else words.NONE
     fault = ": ".join(filter(None, (entry.word, entry.incident.detail)))
+    for sign in entry.signs:
+        fault += f"; sign before it: {sign_words(sign)} since {section.timecode(sign.since_s)}"
     part_of = entry.incident.part_of
     out = "to the end" if entry.lasts else section.timecode_out(entry.end_s)
     return (
