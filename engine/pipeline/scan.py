@@ -89,7 +89,12 @@ class _Watch:
         origin = Origin.START if info.start_samples is None else Origin.FILE
         since = Fraction(info.start_samples or 0, info.sample_rate_hz)
         reference = Reference(since, origin)
-        self._pipeline = Pipeline(plan, info.sample_rate_hz, reference=reference)
+        self._pipeline = Pipeline(
+            plan,
+            info.sample_rate_hz,
+            reference=reference,
+            outlook=False,  # a scan tells of none
+        )
         self._recorder = HistoryRecorder(len(plan.tracks))
         self._ended: set[int] = set()
         self.on_incident: OnIncident | None = None

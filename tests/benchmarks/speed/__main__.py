@@ -1,8 +1,10 @@
 """What measuring, reading, scanning and reporting cost."""
 
+import engine  # noqa: F401  # first of all: it says how many threads numpy may start
 from tests.support.subcommands import run
 
 SCRIPTS = {
+    "profile": "stage_profile",
     "tick": "tick",
     "reading": "reading",
     "growth": "growth",
