@@ -9,7 +9,7 @@ from __future__ import annotations
 import multiprocessing
 import signal
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, Final
@@ -30,6 +30,10 @@ READ_TIMEOUT_S: Final = 1.0
 FORK_WORTH_S: Final = 20.0
 SPAWN_WORTH_S: Final = 120.0
 """A shorter take is done before a second process is up."""
+
+TICKS_AT_ONCE: Final = 10
+"""So many travel together: what they share, as the answers of detectors that see nothing, goes
+once, and neither process waits for the other at every tick."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,8 +121,12 @@ def _send_all(take: str, scene: Scene, out: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends this process by itself
     try:
         try:
+            ticks: list[Tick] = []
             for measured in measure(open_take(take), scene, SampleDetectorBank(scene)):
-                _send(out, measured)
+                ticks += measured.ticks
+                if len(ticks) >= TICKS_AT_ONCE or measured.totals is not None:
+                    _send(out, replace(measured, ticks=tuple(ticks)))
+                    ticks.clear()
         except SourceError as error:
             _send(out, error)
         except BrokenPipeError:

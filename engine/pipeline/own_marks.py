@@ -1,4 +1,4 @@
-"""What the watch itself sets down in the history: things that happened and are no fault. Pure."""
+"""What the watch itself sets down in the history: things that happened and are no fault."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from typing import Final
 
 import numpy as np
 
-from engine.measure.disturbances import Disturbance
+from engine.measure.disturbances import Disturbance, Disturbances
 from engine.model.commands import Mark
 from engine.model.messages import Measurement
 from engine.model.number_text import number
-from engine.model.tracks import Plan
+from engine.model.track_remap import TrackRemap
+from engine.model.tracks import Plan, Scene
 
 GAIN: Final = "gain"
 """Word of a mark for a gain that was turned by hand; the others are those of `Disturbing`."""
@@ -39,6 +40,44 @@ class OwnMark:
     def mark(self) -> Mark:
         """The same as a mark of the history."""
         return Mark(self.text, self.from_s)
+
+
+class OwnMarkRecorder:
+    """Gathers them tick by tick; with `disturbances` False there are only turned gains.
+
+    Attributes
+    ----------
+    marks : list of OwnMark
+        All so far.
+    """
+
+    def __init__(self, scene: Scene, *, disturbances: bool = True) -> None:
+        self.marks: list[OwnMark] = []
+        self._taken = 0
+        self._disturbances = Disturbances(scene) if disturbances else None
+
+    def update(
+        self, m: Measurement | None, plan: Plan, label: Callable[[float], str]
+    ) -> list[OwnMark]:
+        """Those of one tick; None: the take has ended. `label` gives the timecode of a moment."""
+        marks = [] if m is None else gain_marks(m, plan)
+        if self._disturbances is not None:
+            over = self._disturbances.finish() if m is None else self._disturbances.update(m)
+            marks += disturbance_marks(over, plan, label)
+        self.marks += marks
+        return marks
+
+    def take(self) -> list[Mark]:
+        """Those since the last call."""
+        marks = [one.mark for one in self.marks[self._taken :]]
+        self._taken = len(self.marks)
+        return marks
+
+    def change(self, scene: Scene, same: TrackRemap) -> None:
+        """Go on with the tracks of another plan; `same` are those that are judged as before."""
+        if self._disturbances is not None:
+            before, self._disturbances = self._disturbances, Disturbances(scene)
+            self._disturbances.carry(before, same)
 
 
 def gain_marks(m: Measurement, plan: Plan) -> list[OwnMark]:

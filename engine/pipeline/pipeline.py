@@ -14,46 +14,38 @@ import numpy as np
 
 from engine.alarms import operator
 from engine.alarms.book import Book
-from engine.alarms.book_checkpoint import restore
-from engine.alarms.common_cause import CauseAlarms
-from engine.alarms.plan_change import carry_over
 from engine.detectors import learned as memories
-from engine.detectors.bank import DetectorBank
-from engine.detectors.base import TickContext, doubted
+from engine.detectors.base import TickContext
 from engine.line_check.live_check import ASKED as LINE_CHECK
 from engine.line_check.live_check import LiveLineCheck
-from engine.measure.disturbances import Disturbances
 from engine.measure.floor import Learned
 from engine.measure.level_meter import LevelMeter
 from engine.measure.meter import Meter, Totals
 from engine.model.commands import Command, Mark
 from engine.model.crew_notes import CrewNotes
 from engine.model.fault_remedies import FAULTS
-from engine.model.fault_rules import FaultRule, Scope
+from engine.model.fault_rules import FaultRule
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import AlarmEvent, Block, Incident, Measurement
 from engine.model.snapshot import Snapshot
 from engine.model.tick import SampleFindings, Tick
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import BY_TIMECODE, Plan, Scene
-from engine.model.units import FLOOR_DB, amplitude_db
 from engine.pipeline.crew_commands import CrewCommands
 from engine.pipeline.framing import TickFramer
+from engine.pipeline.judge import Judge
 from engine.pipeline.level_strip import LevelStripRecorder
 from engine.pipeline.outlook import Outlook
-from engine.pipeline.own_marks import OwnMark, disturbance_marks, gain_marks
+from engine.pipeline.own_marks import OwnMark, OwnMarkRecorder
+from engine.pipeline.peak_hold import PeakHold
+from engine.pipeline.watch_snapshot import snapshot_of
 from engine.plan.change import judged, refuse_other_ways
 from engine.session.checkpoint import Checkpoint
 from engine.timecode.clock import Reference, TimecodeClock
 from engine.timecode.rolling import RecordRun
 
-PEAK_HOLD_TICKS: Final = 20
-
 SIMPLEST: Final = frozenset({"muted", "silent", "input_lost", "samples_lost"})
 """The rules of a reduced watch. Ours."""
-
-DOUBT_S: Final = 10.0
-"""After a restart, detectors that begin anew can't yet say that a fault which stood is over."""
 
 
 class Pipeline:
@@ -79,52 +71,63 @@ class Pipeline:
         outlook: bool = True,
     ) -> None:
         self.plan = plan
-        checkpoint = None if checkpoint is None else checkpoint.of(_inputs(plan))
+        if checkpoint is not None:
+            checkpoint = checkpoint.of(tuple(track.input for track in plan.tracks))
         self.scene = Scene(plan.tracks, sample_rate_hz, plan.frame_rate, plan.rolling)
         self.clock = TimecodeClock(FRAME_RATES[plan.frame_rate], sample_rate_hz, reference)
         learned = None if checkpoint is None else Learned(np.array(checkpoint.floor_dbfs))
         self._framer = TickFramer(self.scene, learned, LevelMeter if reduced else Meter)
         self.meter = self._framer.meter
-        self.book = Book(self.scene, rules, remembers)
         self._crew = CrewCommands()
-        self._disturbances = None if reduced else Disturbances(self.scene)
-        self.own_marks: list[OwnMark] = []
-        self._logged_marks = 0
+        self._marks = OwnMarkRecorder(self.scene, disturbances=not reduced)
         self.audio_lost_s = 0.0
-        self._cause_alarms = CauseAlarms(self.book)
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
-        self._rules = tuple(rules)
-        self._bank = DetectorBank(self.scene, rules, SIMPLEST if reduced else None)
+        self.judge = Judge(
+            self.scene,
+            rules,
+            self.meter,
+            checkpoint,
+            remembers=remembers,
+            only=SIMPLEST if reduced else None,
+        )
         self.outlook = Outlook(self.scene, on=outlook and not reduced)
-        self.lines = LiveLineCheck(self.scene, self.meter, self._bank.detectors, checkpoint)
-        self._level_strip = LevelStripRecorder(len(plan.tracks))
-        self._peaks = np.zeros((PEAK_HOLD_TICKS, len(plan.tracks)))
+        self.level_strip = LevelStripRecorder(len(plan.tracks))
+        self.peaks = PeakHold(len(plan.tracks))
         self._stalled_s: float | None = None
-        self._newest = 0
         self._latest: Measurement | None = None
         self.on_tick: Callable[[Measurement], None] | None = None
-        self._doubt_until_s = np.zeros(len(plan.tracks))
         if checkpoint is not None:
             self._go_on_from(checkpoint)
 
     def _go_on_from(self, checkpoint: Checkpoint) -> None:
         self._framer.skip(int(checkpoint.fed_s / self.tick_s + 1e-6))
         self.audio_lost_s = checkpoint.audio_lost_s
-        self._doubt_until_s[:] = checkpoint.fed_s + DOUBT_S
         self._crew.notes = checkpoint.desk
-        self.book.on_break = checkpoint.desk.on_break
-        restore(self.book, checkpoint.book, self._rules)
-        self._bank.restore(checkpoint.learned)
+
+    @property
+    def book(self) -> Book:
+        """The alarms."""
+        return self.judge.book
+
+    @property
+    def lines(self) -> LiveLineCheck:
+        """The line check."""
+        return self.judge.lines
+
+    @property
+    def own_marks(self) -> list[OwnMark]:
+        """What the watch set down by itself, all so far."""
+        return self._marks.marks
 
     @property
     def learned(self) -> tuple[memories.Memory, ...]:
         """What the detectors learned so far, for a later start."""
-        return self._bank.learned
+        return self.judge.bank.learned
 
     @property
     def problems(self) -> tuple[str, ...]:
         """What can't be judged at the moment and why, one line each."""
-        return (*self._bank.problems, *self.outlook.problems)
+        return (*self.judge.bank.problems, *self.outlook.problems)
 
     def change_plan(self, plan: Plan, now_s: float) -> list[AlarmEvent]:
         """Watch by that plan from now on: all that is known of its tracks goes on.
@@ -144,23 +147,15 @@ class Pipeline:
         self._framer.change(scene, remap)
         self.meter = self._framer.meter
         same = TrackRemap.of(judged(before), judged(scene))
-        self._doubt_until_s = np.where(
-            same.old < 0, now_s + DOUBT_S, remap.first(self._doubt_until_s, 0.0)
-        )
-        self._bank.change(scene, remap, same)
         self.outlook.change(scene, same)
-        if self._disturbances is not None:
-            before_disturbances, self._disturbances = self._disturbances, Disturbances(scene)
-            self._disturbances.carry(before_disturbances, same)
+        self._marks.change(scene, same)
         if not remap.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
-            self._peaks = remap.last(self._peaks, 0.0)
-            level_strip, self._level_strip = self._level_strip, LevelStripRecorder(len(plan.tracks))
-            self._level_strip.carry(level_strip, remap)
-        self.lines.change(scene, self.meter, self._bank.detectors)
-        self.book, events = carry_over(self.book, scene, self._rules, remap, now_s)
-        self._cause_alarms = CauseAlarms(self.book)
-        return events
+            peaks, self.peaks = self.peaks, PeakHold(len(plan.tracks))
+            self.peaks.carry(peaks, remap)
+            level_strip, self.level_strip = self.level_strip, LevelStripRecorder(len(plan.tracks))
+            self.level_strip.carry(level_strip, remap)
+        return self.judge.change(scene, self.meter, remap, same, now_s)
 
     @property
     def tick_s(self) -> float:
@@ -181,8 +176,6 @@ class Pipeline:
     def latest(self) -> Measurement | None:
         """The last tick's measurement; None before the first and while no audio comes."""
         return self._latest
-
-    # ---- audio -------------------------------------------------------------------------------
 
     def feed(self, block: Block) -> list[AlarmEvent]:
         """Take in a block of any length, shape (frames, channels of the source)."""
@@ -209,10 +202,7 @@ class Pipeline:
         if self.on_tick is not None:
             self.on_tick(measurement)
         self.clock.update(measurement.timecode)
-        self._peaks[tick.number % PEAK_HOLD_TICKS] = np.maximum(
-            measurement.peak_max, -measurement.peak_min
-        ).max(axis=0)
-        self._newest = tick.number % PEAK_HOLD_TICKS
+        self.peaks.update(measurement, tick.number)
         self._set_marks(measurement)
         events = self._roll_by_code(measurement)
         resting = self._crew.standing_by or self.book.on_break
@@ -223,19 +213,12 @@ class Pipeline:
 
     def take_marks(self) -> list[Mark]:
         """Marks that the watch set by itself since the last call, for the log."""
-        marks = [one.mark for one in self.own_marks[self._logged_marks :]]
-        self._logged_marks = len(self.own_marks)
-        return marks
+        return self._marks.take()
 
     def _set_marks(self, m: Measurement | None) -> None:
         """Set down what happened on tracks and is no fault; None: the take has ended."""
-        marks = [] if m is None else gain_marks(m, self.plan)
-        if self._disturbances is not None:
-            over = self._disturbances.finish() if m is None else self._disturbances.update(m)
-            marks += disturbance_marks(over, self.plan, lambda at_s: self.clock.label_at(at_s)[0])
-        for own in marks:
+        for own in self._marks.update(m, self.plan, lambda at_s: self.clock.label_at(at_s)[0]):
             self._crew.obey(own.mark, self.book, self.plan, own.until_s)
-        self.own_marks += marks
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""
@@ -250,7 +233,7 @@ class Pipeline:
         """No audio comes, and it is `now_s` by the runner's clock: keep the alarms going."""
         self._stalled_s = now_s
         self._latest = None
-        self._peaks[:] = 0.0
+        self.peaks.reset()
         context = TickContext(now_s, stalled=True, reason=reason)
         return self._judge(None, context, self.now_s)
 
@@ -261,20 +244,8 @@ class Pipeline:
         start_s: float,
         findings: SampleFindings | None = None,
     ) -> list[AlarmEvent]:
-        conditions = self._bank.ask(measurement, context, findings)
-        if measurement is not None:
-            self.lines.update(measurement, self._rules, conditions, self._bank.detail)
-        doubt = context.now_s < self._doubt_until_s
-        if doubt.any():
-            conditions = {
-                rule.name: condition if rule.scope is Scope.INPUT else doubted(condition, doubt)
-                for rule in self._rules
-                for condition in (conditions[rule.name],)
-            }
-        events = operator.end_shelving(self.book, context.now_s)
-        events += self.book.step(conditions, self._bank.detail, start_s, context.now_s)
-        events = self._cause_alarms.step(events, start_s, context.now_s)
-        self._level_strip.add(measurement, self.book.severities(), context.now_s)
+        events = self.judge.step(measurement, context, start_s, findings)
+        self.level_strip.add(measurement, self.book.severities(), context.now_s)
         return events
 
     def rewind(self) -> None:
@@ -291,8 +262,6 @@ class Pipeline:
         """Set down what has not ended by itself, once the take has."""
         self._set_marks(None)
 
-    # ---- the crew ----------------------------------------------------------------------------
-
     def command(self, command: Command, now_s: float) -> list[AlarmEvent]:
         """Do what the crew asks; a command about an alarm that is gone changes nothing."""
         if isinstance(command, LINE_CHECK):
@@ -305,8 +274,6 @@ class Pipeline:
         """Marks, notes, break and batteries."""
         return self._crew.notes
 
-    # ---- how it stands -----------------------------------------------------------------------
-
     def snapshot(
         self,
         now_s: float,
@@ -317,37 +284,8 @@ class Pipeline:
         notice: str = "",
     ) -> Snapshot:
         """All that a window needs to draw the present."""
-        nothing = np.full(len(self.plan.tracks), FLOOR_DB)
-        m = self._latest
-        newest = self._peaks[self._newest]
-        label, origin = self.clock.label_at(now_s)
-        return Snapshot(
-            now_s=now_s,
-            momentary_lufs=nothing if m is None else m.momentary_lufs,
-            peak_dbfs=amplitude_db(newest),
-            peak_hold_dbfs=amplitude_db(self._peaks.max(axis=0)),
-            level_dbfs=nothing if m is None else m.level_dbfs,
-            present=np.zeros(len(nothing), dtype=np.bool_) if m is None else m.present,
-            alarms=self.book.alarms(),
-            covers=self.book.covers(),
-            signs=self.outlook.signs,
-            pickups=self.outlook.pickups(self.book, now_s),
-            ribbon=self._level_strip.ribbon(),
-            standby=self.book.standby,
-            out_of_service=self.book.inputs_out_of_service,
-            audio_lost_s=self.audio_lost_s,
-            engine_load=engine_load,
-            ended=ended,
-            notice=notice,
-            timecode=label,
-            timecode_origin=origin.value,
-            events=tuple(replace(e, timecode=self.clock.label_at(e.at_s)[0]) for e in events),
-            floor_dbfs=None if m is None else m.floor_dbfs,
-            presence_dbfs=None if m is None else m.presence_dbfs,
-            desk=self.desk,
-            line_check=self.lines.checker.state(),
-            line_results=self.lines.checker.results,
-            inputs=_inputs(self.plan),
+        return snapshot_of(
+            self, now_s, events=events, engine_load=engine_load, ended=ended, notice=notice
         )
 
     def totals(self) -> Totals:
@@ -357,7 +295,3 @@ class Pipeline:
     def incidents(self) -> tuple[Incident, ...]:
         """Every incident that stands or is remembered, by onset."""
         return self.book.incidents()
-
-
-def _inputs(plan: Plan) -> tuple[int, ...]:
-    return tuple(track.input for track in plan.tracks)

@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Callable
+from operator import attrgetter
 from pathlib import Path
 from types import FrameType
 from typing import Any, Final
@@ -33,17 +34,19 @@ from tests.benchmarks.tiled import DEMO_HZ, plan_text, write_take
 FUNCTIONS: Final = ("measure_hops", "difference_energy")
 """What the meter calls that remembers nothing."""
 PARTS: Final = {
-    "framer": ("_framer", ("feed",)),
-    "meter, the rest": ("meter", ("update",)),
-    "detectors, asking them": ("_bank", ("ask",)),
-    "alarm book": ("book", ("step", "severities")),
-    "common causes": ("_cause_alarms", ("step",)),
-    "level strip": ("_level_strip", ("add",)),
-    "line check": ("lines", ("update",)),
-    "outlook": ("outlook", ("update",)),
-    "disturbances": ("_disturbances", ("update",)),
+    "_framer": ("feed",),
+    "meter": ("update",),
+    "judge": ("step",),
+    "judge.bank": ("ask",),
+    "judge.book": ("step", "severities"),
+    "judge._cause_alarms": ("step",),
+    "judge.lines": ("update",),
+    "level_strip": ("add",),
+    "peaks": ("update",),
+    "outlook": ("update",),
+    "_marks": ("update",),
 }
-"""Stages of the pipeline by its attribute, where it has it, and what is called of each."""
+"""Stages by the attribute of the pipeline, and what is called of each."""
 
 
 class StageClock:
@@ -58,7 +61,7 @@ class StageClock:
     def wrap(self, owner: Any, name: str, stage: str) -> None:
         """Let that method or function of `owner` be counted as a stage."""
         work: Callable[..., Any] | None = getattr(owner, name, None)
-        if work is None:
+        if work is None:  # a part that is fed by another name
             return
 
         def counted(*arguments: Any, **named: Any) -> Any:
@@ -109,15 +112,15 @@ def profile(take: Path, plan: Path, *, counts: bool) -> tuple[StageClock, int]:
     source = open_take(take, read_ahead=0)
     pipeline, clock = Pipeline(load_plan(plan), DEMO_HZ), StageClock(counts=counts)
     clock.wrap(source, "read", "reading")
-    for stage, (attribute, names) in PARTS.items():
+    for path, names in PARTS.items():
         for name in names:
-            clock.wrap(getattr(pipeline, attribute, None), name, stage)
+            clock.wrap(attrgetter(path)(pipeline), name, path.rpartition(".")[2].strip("_"))
     meter = pipeline.meter
     for attribute, item in type(meter)._REMEMBERED.items():
         if item.by is By.PART:
             for name in ("update", "push", "latest"):
                 clock.wrap(getattr(meter, attribute), name, f"meter: {attribute.strip('_')}")
-    for rule, detector in pipeline._bank._detectors.items():
+    for rule, detector in pipeline.judge.bank._detectors.items():
         clock.wrap(detector, "update", f"detector: {rule}")
     plain = {name: getattr(meter_module, name) for name in FUNCTIONS}
     for name in FUNCTIONS:

@@ -44,8 +44,8 @@ def raise_between(pipeline: Pipeline, name: str, from_s: float, to_s: float) -> 
                 raise ZeroDivisionError("no \x1b[31mframes")
             return super().update(measurement, feed)
 
-    pipeline._bank._detectors[name] = Broken(pipeline.scene)
-    pipeline._bank._anew = lambda wanted: (  # type: ignore[method-assign]
+    pipeline.judge.bank._detectors[name] = Broken(pipeline.scene)
+    pipeline.judge.bank._anew = lambda wanted: (  # type: ignore[method-assign]
         Broken(pipeline.scene) if wanted == name else DETECTORS[wanted](pipeline.scene)
     )
 
@@ -73,7 +73,7 @@ def test_any_detector_may_raise_at_any_time(
     assert broken.fed_s == whole.fed_s == SECONDS
     assert broken.audio_lost_s == 0.0
     family = {Fault.MUTED, Fault.SILENT, Fault.DEAD_MIC}
-    rule = next(r for r in broken._bank._rules if r.name == name)
+    rule = next(r for r in broken.judge.bank._rules if r.name == name)
     if rule.fault not in family:
         assert others(broken, rule.fault) == others(whole, rule.fault)
 
