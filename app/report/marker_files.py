@@ -25,7 +25,8 @@ def write_markers(sections: Sequence[Section], folder: Path) -> list[Path]:
     """
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
-    for stem, section in zip(file_stems(sections), sections, strict=True):
+    taken = (DAY,) if len(sections) > 1 else ()
+    for stem, section in zip(file_stems(sections, taken), sections, strict=True):
         written += _write(folder, stem, [section])
     if len(sections) > 1:
         written += _write(folder, DAY, sections)

@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 from app.views.widgets.basics import Button, plain, say
 from engine.model.drill_causes import Cause
 
-COLUMNS = 5
+COLUMNS = 7
 DRILL_KEYS: Final[tuple[str, ...]] = (
     *"123456789",
     *(f"F{n}" for n in (1, 2, 3, 4, 5, 6, 7, 8, 10, 12)),

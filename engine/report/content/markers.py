@@ -84,12 +84,12 @@ class FrameCount:
         return self.first + ahead
 
 
-def file_stems(sections: Sequence[Section]) -> list[str]:
-    """A name of its own for each take's files."""
-    stems: list[str] = []
+def file_stems(sections: Sequence[Section], taken: Sequence[str] = ()) -> list[str]:
+    """A name of its own for each take's files, and none of those that are taken."""
+    stems: list[str] = [*taken]
     for section in sections:
         base = _SUFFIX.sub("", section.name)
         stem = re.sub(r"[^\w. -]+", "_", base).strip(". ") or "take"
         number = sum(other == stem or other.startswith(f"{stem} (") for other in stems)
         stems.append(f"{stem} ({number + 1})" if number else stem)
-    return stems
+    return stems[len(taken) :]

@@ -16,7 +16,8 @@ from app.views.drill.drill_panel import key_of
 from app.views.drill.score_page import ScorePage
 from engine.model.commands import CallCause, Open, Stop
 from engine.model.drill_causes import Cause
-from engine.model.messages import Alarm, AlarmState, Fault, Severity
+from engine.model.messages import Alarm, AlarmState, Fault, Kind, Severity
+from engine.model.tracks import Plan
 from tests.support.qt import drill_pages, fake_client, pages
 from tests.support.qt.drill_pages import REQUEST, Stage
 
@@ -25,6 +26,13 @@ MUTED = Alarm(
     fake_client.incident(1, 5, Fault.MUTED, Severity.RED, 4.0, detail="digital zero"), UNSEEN
 )
 HUM = Alarm(fake_client.incident(2, 9, Fault.HUM, Severity.AMBER, 9.0), UNSEEN)
+
+
+def without_code() -> Plan:
+    """The plan of the tower without unused inputs and code."""
+    plan = fake_client.tower_plan()
+    left = (t for t in plan.tracks if t.kind not in (Kind.UNUSED, Kind.TIMECODE))
+    return replace(plan, tracks=tuple(left))
 
 
 def words(stage: Stage) -> str:
@@ -188,7 +196,7 @@ def test_ending_early_shows_the_score_so_far(
 
 def test_only_what_the_plan_has_room_for_is_offered(qtbot: QtBot, tmp_path: Path) -> None:
     """No cause of unused inputs or code where the plan has none; the rest keep their keys."""
-    panel = Stage(tmp_path, qtbot).window.watch_page.drill_panel
+    panel = Stage(tmp_path, qtbot, plan=without_code()).window.watch_page.drill_panel
     hidden = {cause for cause, button in panel.buttons.items() if not button.isVisible()}
     assert hidden == {Cause.UNEXPECTED, Cause.TIMECODE}
     assert [key_of(c) for c in (Cause.MUTED, Cause.NOTHING, Cause.POLARITY)] == ["1", "9", "F1"]
@@ -196,7 +204,7 @@ def test_only_what_the_plan_has_room_for_is_offered(qtbot: QtBot, tmp_path: Path
 
 def test_f_keys_name_the_rarer_causes(qtbot: QtBot, tmp_path: Path) -> None:
     """F3 is a duplicate; the key of a cause that is not offered does nothing."""
-    stage = Stage(tmp_path, qtbot)
+    stage = Stage(tmp_path, qtbot, plan=without_code())
     stage.look((MUTED,))
     qtbot.keyClick(stage.window, Qt.Key.Key_F5)
     assert stage.client.sent == []

@@ -18,6 +18,7 @@ from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.messages import Alarm, Fault, Severity
 from engine.model.snapshot import Snapshot
+from engine.model.tracks import Plan
 from tests.support.qt import fake_client, pages
 
 REQUEST = Open(demo=True, seed=7, level="real")
@@ -68,8 +69,9 @@ class Stage:
         qtbot: QtBot | None = None,
         request: Open = REQUEST,
         size: tuple[int, int] = (1440, 900),
+        plan: Plan | None = None,
     ) -> None:
-        self.plan = fake_client.tower_plan()
+        self.plan = plan or fake_client.tower_plan()
         self.alarms: tuple[Alarm, ...] = ()
         self.ended = False
         self.calls = 0
