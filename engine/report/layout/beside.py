@@ -126,7 +126,7 @@ def _kit_row(one: KitFigures, section: Section) -> tuple[Cell, ...]:
     what = "; ".join((", ".join(one.faults), *one.done))
     earlier = words.NONE if one.earlier is None else str(one.earlier)
     return (
-        Cell("☐"),
+        Cell("[   ]"),
         Cell(f"{one.what} {one.name}", bold=True),
         Cell(f"{one.failures} ×"),
         Cell(earlier),
