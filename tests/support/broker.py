@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import signal
 import socket
 import subprocess
 import tempfile
@@ -13,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+import psutil
 import pytest
 
 
@@ -67,12 +67,12 @@ class RunningBroker:
     def hang(self) -> None:
         """Let it stand still, its connections open, until `go_on` or `stop`."""
         assert self.process is not None
-        self.process.send_signal(signal.SIGSTOP)
+        psutil.Process(self.process.pid).suspend()
 
     def go_on(self) -> None:
         """After `hang`."""
         assert self.process is not None
-        self.process.send_signal(signal.SIGCONT)
+        psutil.Process(self.process.pid).resume()
 
 
 @contextmanager
