@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-import psutil
+import psutil  # type: ignore[import-untyped]
 import pytest
 
 
