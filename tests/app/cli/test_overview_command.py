@@ -9,10 +9,35 @@ import pytest
 from app.cli.overview_command import alarm_line, cart_line, overview
 from app.fleet.all_carts import Cart, FleetAlarm
 
-CART = Cart("main", "r", "Raising the bell", "21:14:08:00", "", True, False, 12, 0, 0, 0)
+CART = Cart(
+    name="main",
+    run="r",
+    title="Raising the bell",
+    timecode="21:14:08:00",
+    problem="",
+    quiet_s=0.0,
+    rolling=True,
+    on_break=False,
+    live=True,
+    drill=False,
+    tracks=12,
+    red=0,
+    amber=0,
+    uncovered=0,
+)
 ALARM = FleetAlarm(
-    *("main", "3", "Rigger main", "muted", True, False, False),
-    *(24.0, "Pack 3 left shoulder.", "Receiver mute, patch.", ""),
+    key="main/1",
+    cart="main",
+    numbers="3",
+    name="Rigger main",
+    fault="muted",
+    red=True,
+    uncovered=False,
+    seen=False,
+    age_s=24.0,
+    where="Pack 3 left shoulder.",
+    check="Receiver mute, patch.",
+    attended="",
 )
 
 
