@@ -29,10 +29,14 @@ WINDOW: Final = 25
 AGREE_DB: Final = 0.65
 """Their levels differ by less than this in the mean; a fade of 12 dB in 0.4 s makes 0.6 at 20 ms,
 and Gaussian noise comes so near once in a thousand times (3 deviations)."""
-CORRELATION: Final = 0.9
-"""Least correlation of their treble; live sound has 0.3, a bird's call 0.85 (ours, measured)."""
-LINES: Final = 6.0
-"""Least effective number of lines of the treble, as in `measure.repeats`."""
+CORRELATION: Final = 0.99
+"""Least correlation of their treble; live sound has 0.3, a bird's call 0.85, a made voice of eleven
+gliding harmonics 0.98 (ours, measured)."""
+LINES: Final = 12.0
+"""Least effective number of lines of the treble, as in `measure.repeats`. A piece of 5 ms has one
+each 200 Hz, up to the top of the band; a note without noise of its own has a dozen at most."""
+LONGEST_S: Final = 0.5
+"""What repeats for longer is no gap that was filled: a note, a machine, a stuck buffer."""
 
 
 class Concealment(TrackMemory):
@@ -41,7 +45,7 @@ class Concealment(TrackMemory):
     _before: Samples = per_track(0.0, rows=0, dtype=np.float32)
     _begin_s: Levels = per_track(np.nan)
     _end_s: Levels = per_track(-np.inf)
-    _fresh: Flags = per_track(False)
+    _runs: Flags = per_track(False)
 
     def __init__(self, tracks: int) -> None:
         self._tracks = tracks
@@ -50,23 +54,19 @@ class Concealment(TrackMemory):
     def update(
         self, m: Measurement, steps_db: NDArray[np.float32], newest: int
     ) -> list[tuple[int, float, float]]:
-        """Tracks on which a link filled a gap in the tick before, from when to when, s.
+        """Tracks on which a link filled a gap that is over, from when to when, s.
 
         `steps_db` has the levels over half a millisecond, shape (tracks, steps), the last
         `newest` of them of this tick. A repeat that is exact is left to `measure.repeats`, which
         knows it by the next tick.
         """
         exact = [repeat.track_index for repeat in m.repeats]
-        self._fresh[exact] = False
-        found = [
-            (track_index, float(self._begin_s[track_index]), float(self._end_s[track_index]))
-            for track_index in np.flatnonzero(self._fresh).tolist()
-        ]
-        self._fresh[:] = False
+        self._runs[exact] = False
         before, self._before = self._before, m.samples
         newest //= 2
         if len(before) != len(m.samples) or steps_db.shape[1] < 2 * (newest + LAGS[1]):
-            return found
+            return self._ended(set())
+        agreeing: set[int] = set()
         halves = steps_db[:, -2 * (newest + LAGS[1]) :]
         differ_db, lags = _differences(np.float32(0.5) * (halves[:, ::2] + halves[:, 1::2]), newest)
         frames = len(m.samples) // newest
@@ -84,8 +84,21 @@ class Concealment(TrackMemory):
                 if begin_s - self._end_s[track_index] > m.end_s - m.start_s:
                     self._begin_s[track_index] = begin_s
                 self._end_s[track_index] = end_s
-                self._fresh[track_index] = True
-        return found
+                self._runs[track_index] = True
+                agreeing.add(track_index)
+        return self._ended(agreeing)
+
+    def _ended(self, agreeing: set[int]) -> list[tuple[int, float, float]]:
+        """Runs that do not go on in this tick and were short enough for a gap."""
+        ended = []
+        for track_index in np.flatnonzero(self._runs).tolist():
+            if track_index in agreeing:
+                continue
+            self._runs[track_index] = False
+            begin_s, end_s = float(self._begin_s[track_index]), float(self._end_s[track_index])
+            if end_s - begin_s <= LONGEST_S:
+                ended.append((track_index, begin_s, end_s))
+        return ended
 
 
 def _differences(

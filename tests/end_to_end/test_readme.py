@@ -236,6 +236,9 @@ def _report(desk: Desk, _clone: Path, command: str) -> None:
         rows = list(csv.DictReader(table))
     assert len(rows) == len(incidents) > 0
     assert {row["fault"] for row in rows} == {word(i.fault) for i in incidents}
+    with (desk.folder / "kit.csv").open(encoding="utf-8-sig", newline="") as table:
+        kit = list(csv.DictReader(table))
+    assert sum(int(row["failures"]) for row in kit) > 0
     assert_report(desk.folder / "night", "raising-the-bell.wav", len(incidents))
 
 
@@ -302,7 +305,8 @@ WAYS: dict[str, Way] = {
     "trackwarden drill demo --level hard --seed 7": _drill,
     "trackwarden scan demo --report report": _scan,
     "trackwarden sessions": _sessions,
-    "trackwarden report SESSION --html night.html --pdf night.pdf --csv night.csv": _report,
+    "trackwarden report SESSION --html night.html --pdf night.pdf --csv night.csv"
+    " --crew kit.csv": _report,
     "trackwarden plan check tonight.toml": _plan_check,
 }
 WITH_AN_INTERFACE: dict[str, Way] = {

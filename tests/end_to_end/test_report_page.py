@@ -127,7 +127,8 @@ def test_assistive_programs_find_nothing_amiss(reading: webdriver.Chrome) -> Non
     assert [(one["id"], one["nodes"][0]["html"]) for one in result["violations"]] == []
     for one in result["incomplete"]:
         assert one["id"] == "color-contrast"
-        assert all(node["html"].startswith("<text ") for node in one["nodes"])
+        others = [n["html"] for n in one["nodes"] if not n["html"].startswith("<text ")]
+        assert others == []
     pairs = reading.execute_script(WORDS_IN_PICTURES)
     assert len(pairs) > 20
     assert [pair for pair in pairs if contrast(pair[0], pair[1]) < 4.5] == []

@@ -68,10 +68,21 @@ def test_a_filled_gap(length_s: float, piece_s: float, fade_db: float, chain: st
     x, rate = after(filled(place(4.0), 3.0123, length_s, piece_s, fade_db), chain)
     where = scene(rate_hz=rate)
     said = told(Dropout(where), x, where)
-    assert 30 <= said.states.index(State.ACTIVE) <= 33
+    assert 30 <= said.states.index(State.ACTIVE) <= 34  # its tick ends within half a second
     begin_s, end_s = said.spans_s[0]
     assert begin_s == pytest.approx(3.0123, abs=0.06)
     assert end_s <= 3.0123 + length_s + 0.06
+
+
+@pytest.mark.parametrize(("harmonics", "length_s"), [(11, 0.25), (11, 2.0), (90, 2.0)])
+def test_a_note_without_noise_of_its_own_fills_no_gap(harmonics: int, length_s: float) -> None:
+    """A few lines, however short the note; many lines, where it lasts longer than any gap."""
+    t = np.arange(round(length_s * RATE)) / RATE
+    note = sum(np.sin(2.0 * np.pi * 200.0 * k * t) / k for k in range(1, harmonics + 1))
+    x = place(6.0)
+    x[3 * RATE : 3 * RATE + len(t)] += 0.1 * note
+    where = scene()
+    assert State.ACTIVE not in told(Dropout(where), x.astype(np.float32)[:, None], where).states
 
 
 @pytest.mark.parametrize("chain", ["analogue", "asynchronous"])

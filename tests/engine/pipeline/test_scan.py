@@ -66,7 +66,8 @@ def result() -> ScanResult:
 def test_the_document_has_the_promised_keys(result: ScanResult) -> None:
     """Keys, their order and the schema are those of CONTRACT.md, and no others."""
     told = document(result)
-    assert list(told) == ["kind", "schema", "take", "tracks", "incidents", "who", "failed"]
+    promised = ["kind", "schema", "take", "tracks", "incidents", "marks", "who", "failed"]
+    assert list(told) == promised
     assert (told["kind"], told["schema"]) == ("scan", 2)
     assert list(told["take"]) == TAKE_KEYS
     assert [list(track) for track in told["tracks"]] == [TRACK_KEYS] * 3

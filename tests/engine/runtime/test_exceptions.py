@@ -143,7 +143,7 @@ def test_a_detector_that_raises_loses_no_audio(kind: Any, from_s: float, for_s: 
     with a_night(detector, "update", from_s, for_s) as (night, shot):
         assert night.crashes == 0
         assert shot.audio_lost_s == 0.0
-        if for_s > 0.2 and rule in night.runner.pipeline._bank._watched:
+        if for_s > 0.2 and rule in night.runner.pipeline.judge.bank._watched:
             assert any(line.startswith(f"{rule} can't judge: Zero") for line in night.problems)
 
 
