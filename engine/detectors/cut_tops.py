@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from engine.measure.first_difference import difference_lag
 from engine.model.messages import Flags, Levels, Samples
 
-LOWEST_CEILING: Final = 0.003
-"""Under about -50 dBFS nothing overloads; converter steps look flat there."""
+LOWEST_CEILING: Final = 0.02
+"""Under about -34 dBFS no pack that overloads arrives (ours); steps of a converter look flat."""
 NEAR_PEAK: Final = 0.9
 """A top reaches this share of the highest one of its side."""
 UNDER: Final = 0.6

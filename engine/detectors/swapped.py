@@ -4,7 +4,7 @@ Model: the packs of one body hear one voice (`pack_matches`), and each pack's ow
 spectra (`voice_models`). Where one pack of a pair hangs on another's input, packs of two performers
 match and their own mates do not; where both changed places, or there is but one, each input carries
 the voice that was learned on the other. Somebody who leans to another's pack is still heard on
-their own, so a voice counts as moved only where it came from changed as well, or fell silent.
+their own, so a voice counts as moved only where the input it came from carries the other's.
 """
 
 from __future__ import annotations
@@ -63,8 +63,7 @@ class Swapped(TrackMemory):
         learn_s: float = 2.0,
         clip: float = 4.0,
         fits: float = 1.5,
-        both: float = 12.0,
-        alone: float = 30.0,
+        both: float = 16.0,
         most: float = 60.0,
     ) -> None:
         """Start with nothing heard.
@@ -83,13 +82,11 @@ class Swapped(TrackMemory):
             See `VoiceModels`. Natural logarithms where it says so.
         both : float
             Natural logarithm. Least score of each where two inputs carry each other's voice: one in
-            e^12 at a time if frames were as independent as the model has them.
-        alone : float
-            The same where the other has not spoken since.
+            e^16 at a time if frames were as independent as the model has them, which they are not.
         """
         self._alike, self._unlike, self._match_share = alike, unlike, match_share
         self._louder, self._learn_s, self._clip, self._fits = louder, learn_s, clip, fits
-        self._both, self._alone, self._most = both, alone, most
+        self._both, self._most = both, most
         self._watched = scene.watched(Fault.SWAPPED)
         self._scene, self._tracks = scene, len(scene.tracks)
         lavs = scene.kinds(Kind.LAV) & self._watched
@@ -215,21 +212,18 @@ class Swapped(TrackMemory):
         return found is not None and found.score >= self._both
 
     def _by_voices(self) -> list[_Swap]:
-        """Inputs that carry each other's voices, or one that carries a voice gone elsewhere."""
+        """Inputs that carry each other's voices; one way alone is what a loud voice nearby does."""
         swaps = []
         others = self._voices.others
-        both, alone = self._both * self._share, self._alone * self._share
+        both = self._both * self._share
         for (one, voice), other in others.items():
             best = max(o.score for (at, _), o in others.items() if at == one)
             if other.score < both or other.score < best:
                 continue
             back = others.get((voice, one))
-            mutual = back is not None and back.score >= both
-            gone = other.score >= alone and other.against <= NOT_ALONE
-            if mutual or gone:
-                since_s = max(other.since_s, back.since_s) if mutual and back else other.since_s
-                words = f"{'each' if mutual else 'one'} carries the voice of the other"
-                swaps.append(_swap(one, voice, since_s, words))
+            if back is not None and back.score >= both:
+                since_s = max(other.since_s, back.since_s)
+                swaps.append(_swap(one, voice, since_s, "each carries the voice of the other"))
         return swaps
 
     def detail(self, track_index: int) -> str:
