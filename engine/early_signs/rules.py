@@ -62,4 +62,3 @@ RULES: Final[Mapping[SignKind, SignRule]] = {
         lambda p: p.treble_db, lambda n: Chart(n, 0.7, both_ways=True), 2.5
     ),
 }
-"""The battery is not among them: it is told by what the crew logs (`batteries`)."""

@@ -25,7 +25,6 @@ class SignKind(StrEnum):
     HEADROOM = "headroom"
     PAIR_LEVEL = "pair level"
     PAIR_TREBLE = "pair treble"
-    BATTERY = "battery"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +52,6 @@ SIGN_WORDS: Final[Mapping[SignKind, SignWords]] = {
     ),
     SignKind.PAIR_TREBLE: SignWords(
         "treble changes against the other pack", "dB", "cloth over the mic, sweat"
-    ),
-    SignKind.BATTERY: SignWords(
-        "battery went sooner than stated", "min", "change this pack's battery early"
     ),
 }
 
