@@ -34,8 +34,8 @@ FLAT: Final = 0.12
 STEEP: Final = 0.6
 CORNERS: Final = 4
 """Both corners together take at most so many samples from `STEEP` to `FLAT`: one each where the
-ceiling was met on a sample, two where it was met between. The flattest wave of two harmonics, a
-quartic, takes as long from 1.5 kHz on only (calculated)."""
+ceiling was met on a sample, two where it was met between. The flattest wave of two harmonics, with
+the third at a ninth in opposite phase, breaks off as quickly from about 680 Hz on (measured)."""
 CUT_SAMPLES: Final = 3
 """Shortest cut top (common practice, no source)."""
 
