@@ -85,8 +85,11 @@ class RoundController(QObject):
             return
         title = f"Doubt about {self._page.round_bar.title.text()}"
         fields = (Field("What do you hear?"),)
-        done = lambda words: self._bridge.ask(RoundSay(right=False, word=words[0]))  # noqa: E731
-        self._layer.open(Prompt(self._layer.below, title, fields, done, lambda _words: ""))
+
+        def say(words: tuple[str, ...]) -> None:
+            self._bridge.ask(RoundSay(right=False, word=words[0]))
+
+        self._layer.open(Prompt(self._layer.below, title, fields, say, lambda _words: ""))
 
     def end(self) -> None:
         """End the round."""

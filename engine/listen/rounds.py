@@ -7,7 +7,7 @@ wants from it is common practice, no source; the figures are ours.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -60,7 +60,7 @@ class Rounds:
         self._past: list[int] = []
         self._track: int | None = None
         self._since_s = self._talked_s = 0.0
-        self._talked = self._staying = self._interrupts = False
+        self._talked = self._staying = self._interrupts = self._in_fault = False
         self._seconds = 0.0
 
     def command(self, command: RoundCommand, ears: Ears, now_s: float) -> int | None:
@@ -97,7 +97,8 @@ class Rounds:
             self._leave(now_s)
             self._queue.insert(0, track)
             self._enter(ears.fault, now_s)
-        elif track not in ears.tracks and track != ears.fault and not self._staying:
+            self._in_fault = True  # it may well be silent
+        elif track not in ears.tracks and not self._in_fault and not self._staying:
             self._go_on(ears, now_s)
         elif track in ears.talking:
             self._talked, self._talked_s = True, now_s
@@ -149,7 +150,7 @@ class Rounds:
 
     def _enter(self, track: int, now_s: float) -> None:
         self._track, self._since_s, self._talked_s = track, now_s, now_s
-        self._talked = self._staying = False
+        self._talked = self._staying = self._in_fault = False
 
     def _leave(self, now_s: float) -> None:
         track, self._track = self._track, None
@@ -187,7 +188,3 @@ class Rounds:
             tuple(self._queue),
             tuple(self._heard[n] for n in sorted(self._heard)),
         )
-
-    def forget(self, tracks: Mapping[int, object]) -> None:
-        """Inputs that are not in the plan any more."""
-        self._heard = {n: one for n, one in self._heard.items() if n in tracks}

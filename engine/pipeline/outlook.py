@@ -38,12 +38,12 @@ class Outlook:
         self._on, self._scene = on, scene
         self._events: list[SignEvent] = []
         self._rests_until_s = 0.0
+        self._stretches = StretchRecorder()
         self._begin()
 
     def _begin(self, heard: PickupMap | None = None) -> None:
         self._signs = SignWatch(self._scene)
         self._pickups = PickupMeter(self._scene, heard)
-        self._stretches = StretchRecorder()
         self._pickups.map.on_second = self._stretches.add
 
     def update(self, m: Measurement, book: Book, *, resting: bool) -> None:
@@ -71,6 +71,10 @@ class Outlook:
         signs, heard = self._signs, self._pickups.map
         self._begin(heard)
         self._signs.carry(signs, remap)
+
+    def finish(self) -> None:
+        """The watch ends: so does the stretch that runs."""
+        self._stretches.finish()
 
     def take_events(self) -> list[SignEvent]:
         """Signs that began or ended since the last call, for the log."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
 
+from engine.detectors.guard import reason_of
 from engine.listen.output import Asked
 from engine.listen.rounds import Ears, RoundCommand, Rounds
 from engine.model.commands import Listen, StopListening
@@ -25,7 +27,7 @@ _NOT_PLAYED: Final = (Kind.UNUSED, Kind.TIMECODE)
 
 
 class RoundPlayer:
-    """The rounds of one watch, as the runner has them.
+    """The rounds of one watch, as the runner has them; one that raises ends, and the watch goes on.
 
     Parameters
     ----------
@@ -38,15 +40,32 @@ class RoundPlayer:
         self._pipeline, self._ask = pipeline, ask
         self._rounds = Rounds()
         self._playing: int | None = None
+        self.problem = ""
+        """Why the last round broke off, one line; empty once another was asked for."""
 
     def command(self, command: RoundCommand, now_s: float) -> None:
         """Do what the crew asks."""
-        self._play(self._rounds.command(command, self._ears(()), now_s))
+        self.problem = ""
+        self._try(lambda: self._rounds.command(command, self._ears(()), now_s))
 
     def step(self, events: Sequence[AlarmEvent], now_s: float) -> None:
         """A tick is over, and this happened in it."""
         if self._playing is not None:
-            self._play(self._rounds.step(self._ears(events), now_s))
+            self._try(lambda: self._rounds.step(self._ears(events), now_s))
+
+    def finish(self, now_s: float) -> list[Heard]:
+        """The watch ends, and with it a round that runs; what was still not in the log."""
+        self.listens_by_hand(now_s)
+        return self.take_unlogged()
+
+    def _try(self, do: Callable[[], int | None]) -> None:
+        try:
+            self._play(do())
+        except Exception as error:
+            traceback.print_exc()
+            self.problem = f"the round broke off: {reason_of(error)}"
+            self._rounds, self._playing = Rounds(), None
+            self._ask(StopListening())
 
     def listens_by_hand(self, now_s: float) -> None:
         """The crew chose something to hear by itself: the round is over."""

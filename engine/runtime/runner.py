@@ -159,7 +159,8 @@ class Runner:
                 self._computer.close()
             self._headphones.close()
             self.input.close()
-        self.log.end(self._end_reason)  # after a crash the session has not ended
+        # After a crash the session has not ended.
+        self.log.end(self._end_reason, self._rounds.finish(self.pipeline.now_s))
 
     def _obey(self) -> bool:
         """Do what the crew asked meanwhile; False once it asked to stop."""
@@ -279,7 +280,8 @@ class Runner:
     @property
     def problems(self) -> tuple[str, ...]:
         """What this program can't do at the moment, one line each."""
-        lines = (self._reduced, *self.pipeline.problems, self._headphones.problem)
+        ears = (self._headphones.problem, self._rounds.problem)
+        lines = (self._reduced, *self.pipeline.problems, *ears)
         return tuple(line for line in lines if line)
 
     @property

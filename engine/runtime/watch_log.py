@@ -57,9 +57,13 @@ class WatchLog:
             self.recorder.begin(request, info, watch.plan_text, version, notices)
         self.recorder.start(self._pipeline.fed_s, os.getpid(), self._pipeline.audio_lost_s)
 
-    def end(self, reason: str) -> None:
-        """The watch ends in good order."""
+    def end(self, reason: str, listened: Sequence[Heard] = ()) -> None:
+        """The watch ends in good order; `listened` as in `tick`."""
         if self.recorder is not None:
+            outlook = self._pipeline.outlook
+            outlook.finish()
+            aside = (outlook.take_events(), outlook.take_stretches(), listened)
+            self.recorder.aside(*aside, self._pipeline.fed_s)
             self.recorder.end(self._pipeline.fed_s, reason, self.checkpoint())
 
     def command(self, command: Command, who: ClientId, at_s: float) -> None:

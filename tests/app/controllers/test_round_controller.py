@@ -12,7 +12,6 @@ from pytestqt.qtbot import QtBot
 from app.views.listen_bar import Caution
 from app.views.widgets.prompt import Prompt
 from engine.model.commands import (
-    Command,
     EndRound,
     ListenDevice,
     RoundBack,
@@ -24,28 +23,19 @@ from engine.model.commands import (
 from engine.model.early_signs import EarlySign, SignKind
 from engine.model.pickups import Pickup
 from engine.model.round_state import Heard, RoundState
-from tests.support.qt import fake_client, pages
+from tests.app.controllers.test_headphones import Deck
+from tests.support.qt import fake_client
 
 SHIFT = Qt.KeyboardModifier.ShiftModifier
 RUNNING = RoundState(3, 5.0, due=(4, 5), heard=(Heard(2, 0.0, fake_client.NOW_S - 240.0),))
 
 
-class Cart:
+class Cart(Deck):
     """The window on the tower plan; a test sets what the watch says beside its alarms."""
 
     def __init__(self, folder: Path, qtbot: QtBot) -> None:
-        self.plan = fake_client.tower_plan()
         self.beside: dict[str, object] = {}
-        self.client = fake_client.FakeClient(fake_client.watch(self.plan), self.snapshot)
-        self.window, _ = pages.make_window(folder, fake_client.factory_of(self.client))
-        qtbot.addWidget(self.window)
-        self.window.resize(1440, 900)
-        pages.show(self.window)
-        self.window.open(pages.Open(device=0))
-        self.window.bridge._timer.stop()
-        self.look()
-        self.window.headphones.cautioned = True
-        self.client.sent.clear()
+        super().__init__(folder, qtbot)
 
     def snapshot(self, call: int) -> object:
         """The present."""
@@ -53,16 +43,10 @@ class Cart:
         shot = fake_client.snapshot(self.plan, fake_client.tower_alarms(), now_s)
         return replace(shot, **self.beside)
 
-    def look(self, **beside: object) -> None:
-        """One more snapshot."""
+    def show(self, **beside: object) -> None:
+        """One more snapshot, with these from now on."""
         self.beside.update(beside)
-        self.window.bridge.poll()
-
-    def press(self, qtbot: QtBot, key: Qt.Key, more: object = None) -> list[Command]:
-        """Press a key; returns what was asked of the watch."""
-        self.client.sent.clear()
-        qtbot.keyClick(self.window, key, more or Qt.KeyboardModifier.NoModifier)
-        return list(self.client.sent)
+        self.look()
 
 
 @pytest.fixture
@@ -90,7 +74,7 @@ def test_the_settings_say_how_long_and_whether_reds_interrupt(cart: Cart, qtbot:
 
 def test_each_key_of_a_running_round(cart: Cart, qtbot: QtBot) -> None:
     """Next, back, stay, sounds right, doubt, end."""
-    cart.look(round=RUNNING)
+    cart.show(round=RUNNING)
     assert cart.press(qtbot, Qt.Key.Key_E) == [RoundNext()]
     assert cart.press(qtbot, Qt.Key.Key_E, SHIFT) == [RoundBack()]
     assert cart.press(qtbot, Qt.Key.Key_Z) == [RoundStay()]
@@ -101,7 +85,7 @@ def test_each_key_of_a_running_round(cart: Cart, qtbot: QtBot) -> None:
 
 def test_a_doubt_may_have_a_word(cart: Cart, qtbot: QtBot) -> None:
     """Shift+D asks for it."""
-    cart.look(round=RUNNING)
+    cart.show(round=RUNNING)
     assert cart.press(qtbot, Qt.Key.Key_D, SHIFT) == []
     prompt = cart.window.layer.current
     assert isinstance(prompt, Prompt)
@@ -114,11 +98,11 @@ def test_the_bar_is_there_while_a_round_runs(cart: Cart) -> None:
     """One large line: number, name, how long still; it goes with the round."""
     bar = cart.window.watch_page.round_bar
     assert bar.isHidden()
-    cart.look(round=RUNNING)
+    cart.show(round=RUNNING)
     assert not bar.isHidden()
     assert bar.title.text().startswith("3  ")
     assert bar.left.text() == "5 s"
-    cart.look(round=RoundState())
+    cart.show(round=RoundState())
     assert bar.isHidden()
 
 
@@ -130,7 +114,7 @@ def test_without_a_round_its_keys_say_how_to_start_one(cart: Cart, qtbot: QtBot)
 
 def test_the_board_says_when_a_track_was_heard(cart: Cart) -> None:
     """On a healthy row, in minutes."""
-    cart.look(round=RUNNING)
+    cart.show(round=RUNNING)
     state = cart.window.watch_page.board.scene.states[1]
     assert state.note.endswith("heard 4 min ago")
 
@@ -141,12 +125,12 @@ def test_signs_stand_under_the_list_and_go(cart: Cart) -> None:
     assert signs.isHidden()
     cards = len(cart.window.watch_page.cards)
     sign = EarlySign(1, SignKind.HUM, (5,), 60.0, 1.0, 9.0, (None, 1.0, 9.0))
-    cart.look(signs=(sign, replace(sign, id=2, tracks=(6,))))
+    cart.show(signs=(sign, replace(sign, id=2, tracks=(6,))))
     assert not signs.isHidden()
     assert [not row.isHidden() for row in signs.rows] == [True, True, False]
     assert signs.rows[0].title.text().startswith("5 ")
     assert len(cart.window.watch_page.cards) == cards
-    cart.look(signs=())
+    cart.show(signs=())
     assert signs.isHidden()
 
 
@@ -154,11 +138,11 @@ def test_who_is_lost_is_said_to_be_heard_elsewhere(cart: Cart) -> None:
     """The card of a performer without a backup names the track that heard them, and the board."""
     lost = next(c for c in cart.window.watch_page.last.covers if c.uncovered)
     pickup = Pickup(lost.who, 9, 14.2, -6.0, 0.003, 12, fake_client.NOW_S)
-    cart.look(pickups=(pickup,))
+    cart.show(pickups=(pickup,))
     card = next(c for c in cart.window.watch_page.cards if c.uncovered)
     assert card.cover.startswith("9 ")
     assert "14 dB over its own sound" in card.cover
     assert "guess" not in card.cover
-    cart.look(pickups=(replace(pickup, seconds=2),))
+    cart.show(pickups=(replace(pickup, seconds=2),))
     card = next(c for c in cart.window.watch_page.cards if c.uncovered)
     assert card.cover.endswith("A guess: listen first.")

@@ -95,6 +95,7 @@ def test_a_track_that_goes_red_is_heard_first_if_so_set() -> None:
     rounds = Rounds()
     rounds.command(StartRound(8.0, interrupt=True), ALL, 0.0)
     assert rounds.step(fault, 3.0) == 3
+    assert rounds.step(Ears((1, 2, 4)), 5.9) == 3  # digital silence is what is wrong with it
     assert rounds.command(RoundNext(), ALL, 6.0) == 1
     rounds.command(StartRound(8.0, interrupt=False), ALL, 10.0)
     before = rounds.step(ALL, 11.0)

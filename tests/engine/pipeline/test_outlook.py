@@ -53,6 +53,7 @@ def test_a_performer_whom_nothing_covers_is_said_to_be_heard_on_the_boom(night: 
     events_of(pipeline, night[24 * RATE :])
     (pickup,) = pipeline.snapshot(40.0).pickups
     assert (pickup.who, pickup.track) == ("rigger", 3)
+    pipeline.outlook.finish()
     assert {p.track for p in pipeline.outlook.take_stretches()} >= {3}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from engine.listen.output import Asked
 from engine.model.commands import (
@@ -81,6 +82,27 @@ def test_listening_by_hand_ends_the_round() -> None:
     assert len(asked) == count
     assert not player.state(30.0).on
     assert [heard.track for heard in player.take_unlogged()] == [1]
+
+
+def test_a_round_that_raises_ends_and_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One line, silence in the headphones, and the next round plays."""
+    pipeline, player, asked = begun()
+    player.command(StartRound(8.0), 5.0)
+    with monkeypatch.context() as broken:
+        broken.setattr(pipeline, "totals", lambda: 1 / 0)
+        player.command(RoundNext(), 6.0)
+    assert player.problem == "the round broke off: ZeroDivisionError: division by zero"
+    assert isinstance(asked[-1], StopListening)
+    player.command(StartRound(8.0), 7.0)
+    assert player.problem == ""
+    assert player.state(7.0).on
+
+
+def test_the_end_of_the_watch_keeps_what_was_heard() -> None:
+    """The track that plays then counts, too."""
+    _, player, _ = begun()
+    player.command(StartRound(8.0), 5.0)
+    assert [heard.track for heard in player.finish(9.0)] == [1]
 
 
 def test_the_end_of_a_round_stops_the_sound() -> None:
