@@ -10,13 +10,15 @@ from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
 from app.controllers.plan_live import print_plan, write
-from app.models.plan_sheet import TEMPLATES, to_text
+from app.models.plan_rows import TEMPLATES, Rows
+from app.models.plan_sheet import to_text
 from app.models.plan_table import PlanTable
 from app.services.background import Background
 from app.services.preferences import Preferences
 from app.style import theme
 from app.style import wording as words
 from app.views.plan import plan_file
+from app.views.plan.plan_counts import PlanCounts
 from app.views.plan.plan_page import PlanPage
 from app.views.plan.plan_source import PlanSource
 from app.views.start_page import TAKES, StartPage
@@ -54,6 +56,7 @@ class NewPlan(QObject):
         page.from_folder.connect(lambda: self._ask_take("folder"))
         page.from_table.connect(lambda: self._ask_take("table"))
         page.from_template.connect(self.from_template)
+        page.from_counts.connect(self.ask_counts)
         page.go_on.connect(self._show)
         self._layer.open(page)
 
@@ -77,9 +80,18 @@ class NewPlan(QObject):
 
     def from_template(self, number: int) -> None:
         """A new plan with the rows of that template."""
+        self.from_rows(TEMPLATES[number][1].rows())
+
+    def ask_counts(self) -> None:
+        """How many performers, booms and the rest?"""
+        page = PlanCounts(self._layer.below)
+        page.begun.connect(self.from_rows)
+        self._layer.open(page)
+
+    def from_rows(self, rows: Rows) -> None:
+        """A new plan that begins with these rows."""
         from engine.plan.template import new_plan
 
-        rows = TEMPLATES[number][1]()
         table = PlanTable(new_plan([row[1] for row in rows]), None)
         table.paste(0, 0, to_text(rows))
         self._begin("", table.text, None)
@@ -141,7 +153,8 @@ class NewPlan(QObject):
         return str(Path(recent[0]).parent) if recent else ""
 
     def _fresh_path(self) -> str:
-        return str(Path(self._last) / "plan.toml")
+        title = "" if self._draft is None else self._draft.title
+        return str(Path(self._last) / plan_file.name_for(title))
 
     def _save_as(self) -> bool:
         path = plan_file.ask_where(self._start_page.window(), self._path or self._fresh_path())

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
-
-from engine.plan.edit import ORDER
 
 Rows = list[list[str]]
 _CELL: Final = "\t"
@@ -87,50 +85,3 @@ def shown(value: object) -> str:
 def free_input(used: Sequence[int]) -> int:
     """The first input that no track has."""
     return next(n for n in range(1, len(used) + 2) if n not in used)
-
-
-Template = tuple[str, Callable[[], Rows]]
-
-
-def _pairs(people: int, booms: int, more: Sequence[tuple[str, str]]) -> Rows:
-    """Rows of input, name, kind, who, level."""
-    rows: Rows = []
-
-    def add(name: str, kind: str, who: str = "", level: str = "") -> None:
-        rows.append([str(len(rows) + 1), name, kind, who, level])
-
-    for n in range(1, people + 1):
-        for level in ("main", "safety"):
-            add(f"Performer {n} {level}", "lav", f"Performer {n}", level)
-    for n in range(1, booms + 1):
-        add(f"Boom {n}", "boom", "Booms")
-    for name, kind in more:
-        add(name, kind)
-    return rows
-
-
-TEMPLATES: Final[tuple[Template, ...]] = (
-    (
-        "12 tracks: 4 performers in pairs, 2 booms, ambience, talkback",
-        lambda: _pairs(4, 2, (("Ambience", "ambience"), ("Talkback", "comms"))),
-    ),
-    (
-        "16 tracks: 5 performers in pairs, 2 booms, stereo ambience, talkback, timecode",
-        lambda: _pairs(
-            5,
-            2,
-            (
-                ("Ambience left", "ambience"),
-                ("Ambience right", "ambience"),
-                ("Talkback", "comms"),
-                ("Timecode", "timecode"),
-            ),
-        ),
-    ),
-    (
-        "8 tracks: 3 performers in pairs, boom, timecode",
-        lambda: _pairs(3, 1, (("Timecode", "timecode"),)),
-    ),
-)
-"""Name and rows of each; keys in the order of a plan."""
-TEMPLATE_KEYS: Final = ORDER[:5]

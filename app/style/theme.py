@@ -226,17 +226,17 @@ QPushButton {{ background: {panel}; border: 1px solid {edge}; border-radius: 4px
 QPushButton:hover {{ border-color: {ink}; }}
 QPushButton:pressed {{ background: {line}; }}
 QPushButton:focus, QListWidget:focus, QSlider:focus, QLineEdit:focus, QComboBox:focus,
-QDoubleSpinBox:focus, QTableView:focus {{ border: 2px solid {cover}; }}
+QAbstractSpinBox:focus, QTableView:focus {{ border: 2px solid {cover}; }}
 QCheckBox::indicator {{ width: {px12}px; height: {px12}px; background: {bg};
   border: 1px solid {edge}; border-radius: 3px; }}
 QCheckBox::indicator:checked {{ background: {ink}; border: {px4}px solid {bg}; }}
 QCheckBox:focus {{ color: {cover}; text-decoration: underline; }}
-QLineEdit, QComboBox, QDoubleSpinBox {{ background: {bg}; border: 1px solid {edge};
+QLineEdit, QComboBox, QAbstractSpinBox {{ background: {bg}; border: 1px solid {edge};
   border-radius: 4px; padding: {px4}px {px6}px; selection-background-color: {cover};
   selection-color: {bg}; }}
-QDoubleSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none;
+QAbstractSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none;
   padding: 0; margin: 0; }}
-QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{ width: 0; border: none; }}
+QAbstractSpinBox::up-button, QAbstractSpinBox::down-button {{ width: 0; border: none; }}
 QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
   gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}
 QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weight: 700;
@@ -261,6 +261,7 @@ QWidget#closer {{ background: {bg}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}
 QPushButton[main="true"] {{ font-size: {px15}px; font-weight: 700; padding: {px9}px {px14}px; }}
 QPushButton[primary="true"] {{ background: {ink}; color: {bg}; border-color: {ink}; }}
+QPushButton[primary="true"]:focus {{ border: 3px solid {cover}; }}
 QPushButton[primary="true"]:disabled {{ background: {panel}; color: {dim}; border-color: {line}; }}
 QListWidget {{ background: {panel}; border: 1px solid {line}; border-radius: 6px; }}
 QListWidget::item {{ padding: {px6}px {px9}px; color: {ink};

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from app.models.live_input import Input
 from app.style.theme import Look
 from app.views.input_list import InputList
-from app.views.start_parts import card_of, is_plan
+from app.views.start_parts import card_of, is_plan, plan_line
 from app.views.widgets.basics import Button, plain, say
 from engine.model import cautions
 from engine.model.commands import Open
@@ -228,7 +228,7 @@ class StartPage(QWidget):
         """Use this plan for what is opened next."""
         self.plan = path
         none = "No plan: every track is watched as a lav, with the names in the take or input."
-        say(self.plan_words, f"Plan: {Path(path).name}" if path else none, "" if path else "dim")
+        say(self.plan_words, f"Plan: {plan_line(path)}" if path else none, "" if path else "dim")
         self.make_plan.setVisible(path is None)
         for button in (self.edit_plan, self.drop_plan):
             button.setVisible(path is not None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Final
 
@@ -9,6 +10,8 @@ from PySide6.QtCore import QStandardPaths
 from PySide6.QtWidgets import QFileDialog, QLineEdit, QWidget
 
 PLANS: Final = "Plans (*.toml)"
+LONGEST_NAME: Final = 60
+"""Of a file proposed, in letters; ours, well below what file systems take."""
 
 
 def ask_where(window: QWidget, path: str) -> str:
@@ -39,5 +42,12 @@ def _style_completion(dialog: QFileDialog, window: QWidget) -> None:
 
 
 def documents() -> str:
-    """Where people keep their papers: files of nobody's making do not go where we were started."""
-    return QStandardPaths.writableLocation(QStandardPaths.StandardLocation.DocumentsLocation)
+    """Where people keep their papers, or their home: never the folder we were started in."""
+    papers = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.DocumentsLocation)
+    return papers if Path(papers).is_dir() else str(Path.home())
+
+
+def name_for(title: str) -> str:
+    """What to call the file of a plan with that title."""
+    words = re.sub(r"[^\w]+", "-", title.lower()).strip("-_")
+    return f"{words[:LONGEST_NAME] or 'plan'}.toml"

@@ -31,6 +31,7 @@ class PlanGrid(QTableView):
             triggers.DoubleClicked | triggers.EditKeyPressed | triggers.AnyKeyPressed
         )
         self._at = (0, 0)
+        self._cells: list[tuple[int, int]] = []
         model.modelAboutToBeReset.connect(self._remember)
         model.modelReset.connect(self._go_back)
 
@@ -42,6 +43,7 @@ class PlanGrid(QTableView):
             return  # what the editor of a cell left over
         for keys, act in (
             (QKeySequence.StandardKey.Copy, self.copy),
+            (QKeySequence.StandardKey.Cut, self.cut),
             (QKeySequence.StandardKey.Paste, self.paste),
         ):
             if event.matches(keys):
@@ -58,6 +60,9 @@ class PlanGrid(QTableView):
             self.empty()
         elif control and key == Qt.Key.Key_D:
             self.fill_down()
+        elif control and key in (Qt.Key.Key_Home, Qt.Key.Key_End):
+            end = key == Qt.Key.Key_End
+            self.choose(self.table.rowCount() - 1 if end else 0, len(COLUMNS) - 1 if end else 0)
         elif alt and key in (Qt.Key.Key_Up, Qt.Key.Key_Down):
             self.move_row(-1 if key == Qt.Key.Key_Up else 1)
         elif not self._pick_by_letter(event):
@@ -91,19 +96,24 @@ class PlanGrid(QTableView):
         place = (at.row() + rows) * wide + at.column() + columns
         place = max(0, min(place, wide * high - 1)) if columns else place
         if 0 <= place < wide * high:
-            self._choose(place // wide, place % wide)
+            self.choose(place // wide, place % wide)
 
     def _remember(self) -> None:
         if self.currentIndex().isValid():
             self._at = self.currentIndex().row(), self.currentIndex().column()
+        self._cells = self._chosen()
 
     def _go_back(self) -> None:
-        """Every change makes the table anew: stay on the cell."""
+        """Every change makes the table anew: stay on the cell, and keep what was chosen."""
         row = min(self._at[0], self.table.rowCount() - 1)
         if row >= 0:
-            self._choose(row, self._at[1])
+            self.choose(row, self._at[1])
+        for cell in self._cells:
+            flag = QItemSelectionModel.SelectionFlag.Select
+            self.selectionModel().select(self.table.index(*cell), flag)
 
-    def _choose(self, row: int, column: int) -> None:
+    def choose(self, row: int, column: int) -> None:
+        """That cell alone, whichever keys are held down."""
         index = self.table.index(row, column)
         flag = QItemSelectionModel.SelectionFlag.ClearAndSelect
         self.selectionModel().setCurrentIndex(index, flag)
@@ -134,6 +144,11 @@ class PlanGrid(QTableView):
         """The chosen cells to the clipboard, as a spreadsheet takes them."""
         QGuiApplication.clipboard().setText(self.table.copied(self._chosen()))
 
+    def cut(self) -> None:
+        """The same, and empty them."""
+        self.copy()
+        self.empty()
+
     def paste(self) -> None:
         """What a spreadsheet put into the clipboard, from the chosen cell on."""
         at = self.currentIndex()
@@ -145,26 +160,35 @@ class PlanGrid(QTableView):
         self.table.set_cells("empty cells", [(row, col, "") for row, col in self._chosen() if col])
 
     def fill_down(self) -> None:
-        """The top cell of each chosen column into those below it."""
+        """The top cell of each chosen column into those below it; inputs count on from it."""
         chosen = self._chosen()
         top = {col: row for row, col in reversed(chosen)}
         changes = [
-            (row, col, self.table.words(top[col], COLUMNS[col]))
+            (row, col, counted_on(self.table.words(top[col], COLUMNS[col]), row - top[col], col))
             for row, col in chosen
-            if row != top[col] and col
+            if row != top[col]
         ]
         self.table.set_cells("fill down", changes)
 
+    def add_row(self) -> None:
+        """A fresh track at the end, ready for its name."""
+        self.table.add()
+        self.choose(self.table.rowCount() - 1, COLUMNS.index("name"))
+
     def remove_rows(self) -> None:
-        """Take the rows out in which a cell is chosen."""
-        self.table.remove_rows(self.rows())
+        """Take the rows out in which a cell is chosen, and stay where they were."""
+        rows = self.rows()
+        if rows:
+            self._at = rows[0], self.currentIndex().column()
+            self.table.remove_rows(rows)
+            self.choose(min(rows[0], self.table.rowCount() - 1), self._at[1])
 
     def move_row(self, by: int) -> None:
         """Move the row of the chosen cell up or down."""
         at = self.currentIndex()
         row, column = at.row(), at.column()
         if self.table.move(row, by):
-            self._choose(row + by, column)
+            self.choose(row + by, column)
 
     def swap_inputs(self) -> bool:
         """Exchange the inputs of two chosen rows; False unless two are chosen."""
@@ -173,3 +197,10 @@ class PlanGrid(QTableView):
             return False
         self.table.swap_inputs(*rows)
         return True
+
+
+def counted_on(words: str, rows: int, column: int) -> str:
+    """What a cell so many rows further down gets: no two tracks have the same input."""
+    if COLUMNS[column] == "input" and words.isdecimal():
+        return str(int(words) + rows)
+    return words

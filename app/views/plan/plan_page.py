@@ -37,8 +37,8 @@ PADDING: Final = 1.6
 LONGEST: Final = 200
 HINT: Final = (
     "Type into a cell at once; Tab, Enter and arrows move, F2 changes what stands there. "
-    "Del empties cells, Ctrl+D fills down, Alt and arrows move a row, Ctrl+C and Ctrl+V copy and "
-    "paste rows from and to a spreadsheet."
+    "Del empties cells, Ctrl+D fills down (inputs count on), Alt and arrows move a row, Ctrl+C and "
+    "Ctrl+V copy and paste rows from and to a spreadsheet."
 )
 """Of a cell, in letters."""
 
@@ -182,7 +182,7 @@ class PlanPage(Overlay):
             (self.save, ("Ctrl+S",), self.saved.emit),
             (self.undo, ("Ctrl+Z",), stack.undo),
             (self.redo, ("Ctrl+Y", "Ctrl+Shift+Z"), stack.redo),
-            (self.add, ("Ins",), self.model.add),
+            (self.add, ("Ins",), self._add),
             (self.remove, ("Ctrl+Del",), self.table.remove_rows),
             (self.swap, ("Ctrl+Shift+X",), self._swap),
             (self.paste, (), self.table.paste),
@@ -208,24 +208,24 @@ class PlanPage(Overlay):
         """Show it with the first cell chosen."""
         super().open()
         self.table.setFocus()
-        self.table.setCurrentIndex(self.model.index(0, 1))
+        self.table.choose(0, 1)
+
+    def _add(self) -> None:
+        self.table.add_row()
+        self.table.setFocus()
 
     def _swap(self) -> None:
         if not self.table.swap_inputs():
             self.say("Choose cells in two rows first (Ctrl and a click), then swap their inputs.")
 
     def _remember(self) -> None:
-        at = self.table.currentIndex()
-        self._at = (at.row(), at.column())
         focused = self.focusWidget()
         self._in_table = bool(focused) and (
             focused is self.table or self.table.isAncestorOf(focused)
         )
 
     def _go_back(self) -> None:
-        """The table was made anew: stay on the cell, and keep the keys that its editor had."""
-        row = min(self._at[0], self.model.rowCount() - 1)
-        self.table.setCurrentIndex(self.model.index(row, max(self._at[1], 0)))
+        """The table was made anew: keep the keys that the editor of a cell had."""
         if self._in_table:
             self.table.setFocus()
 

@@ -6,7 +6,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
-from app.models.plan_sheet import TEMPLATES
+from app.models.plan_rows import TEMPLATES
 from app.views.widgets.basics import Button, plain
 from app.views.widgets.overlay import Overlay
 
@@ -25,6 +25,7 @@ class PlanSource(Overlay):
     from_folder = Signal()
     from_table = Signal()
     from_template = Signal(int)
+    from_counts = Signal()
     go_on = Signal()
 
     def __init__(self, parent: QWidget, named: str, draft: bool, used: int = 0) -> None:
@@ -58,6 +59,11 @@ class PlanSource(Overlay):
             button.clicked.connect(self.hide)
             button.clicked.connect(lambda _on=False, n=number: self.from_template.emit(n - 1))
             QShortcut(QKeySequence(str(number)), self).activated.connect(button.click)
+        other = Button("Other numbers of each…", "O")
+        self.column.addWidget(other)
+        other.clicked.connect(self.hide)
+        other.clicked.connect(self.from_counts)
+        QShortcut(QKeySequence("O"), self).activated.connect(other.click)
         row = QHBoxLayout()
         cancel = Button("Cancel", "Esc")
         cancel.clicked.connect(self.hide)

@@ -63,7 +63,7 @@ def test_from_the_chosen_input_by_keyboard(
     assert window.start_page.plan == str(tmp_path / "tonight.toml")
     assert load_plan(tmp_path / "tonight.toml").track(4).name == "Boom scaffold"
     assert "# kind       lav | boom" in (tmp_path / "tonight.toml").read_text(encoding="utf-8")
-    assert window.start_page.plan_words.text() == "Plan: tonight.toml"
+    assert window.start_page.plan_words.text() == "Plan: tonight.toml · 16 tracks"
 
 
 def test_from_a_take(window: MainWindow, tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ def grid(qtbot: QtBot) -> PlanGrid:
     window.show()
     QTest.qWaitForWindowActive(window)
     made.setFocus()
-    made._choose(0, 1)
+    made.choose(0, 1)
     return made
 
 
@@ -96,6 +96,7 @@ def test_del_empties_cells_and_fill_goes_down(grid: PlanGrid) -> None:
     press(grid, Key.Key_Delete)
     assert grid.table.rowCount() == 4
     assert names(grid)[0] == ""
+    assert grid._chosen() == [(0, 1), (1, 1), (2, 1)]
 
 
 def test_rows_are_copied_pasted_and_moved(grid: PlanGrid) -> None:
@@ -103,10 +104,10 @@ def test_rows_are_copied_pasted_and_moved(grid: PlanGrid) -> None:
     choose(grid, 1)
     press(grid, Key.Key_C, Qt.KeyboardModifier.ControlModifier)
     assert QGuiApplication.clipboard().text() == "One\nTwo"
-    grid._choose(2, 1)
+    grid.choose(2, 1)
     press(grid, Key.Key_V, Qt.KeyboardModifier.ControlModifier)
     assert names(grid) == ["One", "Two", "One", "Two"]
-    grid._choose(0, 1)
+    grid.choose(0, 1)
     press(grid, Key.Key_Down, Qt.KeyboardModifier.AltModifier)
     assert [grid.table.words(n, "input") for n in range(2)] == ["2", "1"]
 
@@ -117,3 +118,36 @@ def test_two_rows_swap_their_inputs(grid: PlanGrid) -> None:
     choose(grid, 3)
     assert grid.swap_inputs()
     assert [grid.table.words(n, "input") for n in (0, 3)] == ["4", "1"]
+
+
+def test_inputs_count_on_when_filled_down(grid: PlanGrid) -> None:
+    """Ctrl+D in the column of inputs numbers the rows below, as no two tracks have the same."""
+    grid.choose(0, 0)
+    keys(grid, "5")
+    press(grid, Key.Key_Return)
+    grid.choose(0, 0)
+    choose(grid, 1, 2, 3, column=0)
+    press(grid, Key.Key_D, Qt.KeyboardModifier.ControlModifier)
+    assert [grid.table.words(n, "input") for n in range(4)] == ["5", "6", "7", "8"]
+
+
+def test_the_chosen_cell_is_seen_after_every_key_with_ctrl(grid: PlanGrid) -> None:
+    """Ctrl+Home and Ctrl+End choose, and where rows went the one in their place is chosen."""
+    for key, cell in ((Key.Key_End, (3, len(COLUMNS) - 1)), (Key.Key_Home, (0, 0))):
+        press(grid, key, Qt.KeyboardModifier.ControlModifier)
+        assert grid._chosen() == [cell]
+    grid.choose(1, 1)
+    choose(grid, 2)
+    grid.remove_rows()
+    assert names(grid) == ["One", "Four"]
+    assert grid._chosen() == [(1, 1)]
+
+
+def test_cells_are_cut_and_pasted_elsewhere(grid: PlanGrid) -> None:
+    """Ctrl+X takes them along; Ctrl+V puts them where they belong."""
+    choose(grid, 1)
+    press(grid, Key.Key_X, Qt.KeyboardModifier.ControlModifier)
+    assert names(grid) == ["", "", "Three", "Four"]
+    grid.choose(1, 1)
+    press(grid, Key.Key_V, Qt.KeyboardModifier.ControlModifier)
+    assert names(grid) == ["", "One", "Two", "Four"]
