@@ -16,8 +16,9 @@ from engine.session.schema import NotALogError
 from engine.sources.base import SourceError
 from engine.verify import manifest
 from engine.verify.result import Finding, Verification
-from engine.verify.verify import read_session, verify
+from engine.verify.verify import verify
 from engine.verify.verify_page import blocks, heading
+from engine.verify.watched_session import read_session
 
 COMPLETE, INCOMPLETE, FAILED = 0, 1, 2
 TOLD_S: Final = 10.0

@@ -10,7 +10,8 @@ from app.report.job import JobFailedError
 from app.report.write import Progress
 from engine.session.schema import NotALogError
 from engine.sources.base import SourceError
-from engine.verify.verify import read_session, verify
+from engine.verify.verify import verify
+from engine.verify.watched_session import read_session
 
 
 @dataclass(frozen=True, slots=True)

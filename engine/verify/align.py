@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.verify.traces import SessionTrace, TakeTrace, Trace
+from engine.verify.traces import SessionTrace, TakeTrace
 
 EXCERPTS_S: Final = (120.0, 30.0)
 """So much of a take is looked for, where it moves most; ours: more makes no difference. The short
@@ -47,12 +47,10 @@ class Position:
 
     start_s : session time of the take's first sample, s
     match : mean correlation of its channels there, up to 1
-    stretch : seconds of the session in a second of the take, where its rate is labelled wrong
     """
 
     start_s: float
     match: float
-    stretch: float = 1.0
 
 
 def moves(level_dbfs: NDArray[np.floating[Any]]) -> Features:
@@ -62,14 +60,12 @@ def moves(level_dbfs: NDArray[np.floating[Any]]) -> Features:
     return limited
 
 
-def find(session: SessionTrace, take: TakeTrace, stretch: float = 1.0) -> Position | None:
+def find(session: SessionTrace, take: TakeTrace) -> Position | None:
     """Where the take lies in the session, to about a step of the session's levels.
 
-    `stretch` : the take is read as so many times longer than its own rate says.
     None where it lies nowhere, or could lie at several places.
     """
-    hops = session.step_s * 1.0 / (take.hop_s * stretch)
-    levels = _stepped(take, hops)
+    levels = take.levels(0, None, round(session.step_s / take.hop_s))
     if len(levels) * session.step_s < SHORTEST_S:
         return None
     features, whole = moves(levels), moves(session.level_dbfs)
@@ -80,7 +76,7 @@ def find(session: SessionTrace, take: TakeTrace, stretch: float = 1.0) -> Positi
             if found is not None:
                 last, match = found
                 start = last - (min(length, len(features)) - 1) - first
-                return Position(start * session.step_s, match, stretch)
+                return Position(start * session.step_s, match)
     return None
 
 
@@ -107,20 +103,6 @@ def vertex(values: NDArray[np.float64], top: int) -> float:
     left, middle, right = (float(value) for value in values[top - 1 : top + 2])
     bend = left - 2.0 * middle + right
     return float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend < 0.0 else 0.0
-
-
-def _stepped(take: TakeTrace, hops: float) -> Trace:
-    """The take's levels by steps of the session; `hops` of the take make one, whole or not."""
-    if abs(hops - round(hops)) < 1e-9:
-        return take.levels(0, None, round(hops))
-    fine = take.levels()
-    steps = int(len(fine) / hops)
-    edges = np.rint(np.arange(steps + 1) * hops).astype(int)
-    power = 10.0 ** (fine.astype(np.float64) / 10.0)
-    sums = np.concatenate([np.zeros((1, fine.shape[1])), np.cumsum(power, axis=0)])
-    mean = (sums[edges[1:]] - sums[edges[:-1]]) / np.diff(edges)[:, None]
-    level: Trace = (10.0 * np.log10(np.maximum(mean, 1e-20))).astype(np.float32)
-    return level
 
 
 def _liveliest(features: Features, length: int) -> list[int]:

@@ -56,11 +56,19 @@ class Course:
     start_s : session time of the take's first sample
     ppm : how much faster the recorder's clock runs than the interface's; None where too short
     jumps : where the file lacks something or has it twice
+    stretch : seconds that were recorded in a second of the take; not 1 where its header states
+        another rate than it was recorded at
     """
 
     start_s: float
     ppm: float | None
     jumps: tuple[Jump, ...]
+    stretch: float = 1.0
+
+    def read_with(self, stretch: float) -> Course:
+        """The course in the time of the file's header, of a take followed at its true rate."""
+        jumps = tuple(Jump(jump.at_s / stretch, jump.lost_s) for jump in self.jumps)
+        return Course(self.start_s, self.ppm, jumps, stretch)
 
     def session_s(self, take_s: float) -> float:
         """Session time of a moment of the take."""
@@ -77,7 +85,7 @@ class Course:
 
     @property
     def _pace(self) -> float:
-        return 1.0 - 1e-6 * (self.ppm or 0.0)
+        return self.stretch * (1.0 - 1e-6 * (self.ppm or 0.0))
 
 
 def follow(session: SessionTrace, take: TakeTrace, position: Position) -> Course:

@@ -119,6 +119,25 @@ class TakeTrace:
         """How many channels the take has."""
         return int(self._part.shape[1])
 
+    def stretched(self, times: float) -> TakeTrace:
+        """The same take so many times as long, in hops of the same length.
+
+        A hop of the made trace gets the mean power of what lies in it, so edges between hops
+        that fall inside it are worked out to the fraction.
+        """
+        made = TakeTrace(self.channels, self.hop_s)
+        whole = int(self.hops * times)
+        for first in range(0, whole, _CHUNK):
+            edges = np.arange(first, min(first + _CHUNK, whole) + 1) / times
+            begin = int(edges[0])
+            power = mean_square_at(self.levels(begin, min(int(edges[-1]) + 2, self.hops) - begin))
+            sums = np.concatenate([np.zeros((1, self.channels)), np.cumsum(power, axis=0)])
+            at = np.minimum(edges - begin, len(power))
+            low = np.minimum(at.astype(int), len(power) - 1)
+            reached = sums[low] + (at - low)[:, None] * power[low]
+            made.append(rms_dbfs(np.diff(reached, axis=0) * times))
+        return made
+
     def levels(self, first_hop: int = 0, steps: int | None = None, hops_a_step: int = 1) -> Trace:
         """RMS of `steps` steps of so many hops each from `first_hop` on, shape (steps, channels).
 

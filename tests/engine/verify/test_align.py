@@ -86,14 +86,17 @@ def test_silence_lies_nowhere(session: SessionTrace) -> None:
 
 
 def test_a_wrong_rate_is_found_by_its_stretch(sound: np.ndarray, session: SessionTrace) -> None:
-    """A take whose header states a rate that is too low lies where it is read faster."""
+    """A take whose header states a rate that is too low lies within 20 ms where read faster."""
     piece = recorded(sound, 150.0, 260.0, rate=SLOW)
     stretch = 73 / 80  # 73 samples are taken for a hop of 80
     take = TakeTrace.of(levels(piece, HOP_S * stretch, SLOW), HOP_S)
     assert find(session, take) is None
-    position = find(session, take, stretch=stretch)
+    read_right = take.stretched(stretch)
+    position = find(session, read_right)
     assert position is not None
-    assert position.start_s == pytest.approx(150.0, abs=0.1)
+    course = follow(session, read_right, position).read_with(stretch)
+    assert course.start_s == pytest.approx(150.0, abs=WITHIN_S)
+    assert course.session_s(take.duration_s) == pytest.approx(260.0, abs=WITHIN_S)
 
 
 def test_aligned_levels_are_those_of_one_moment(sound: np.ndarray, session: SessionTrace) -> None:

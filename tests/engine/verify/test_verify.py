@@ -12,8 +12,9 @@ from engine.model.commands import Standby
 from engine.report.formats.html_page import page
 from engine.sources.base import SourceError
 from engine.verify.result import Difference, Verification
-from engine.verify.verify import Session, read_session, verify
+from engine.verify.verify import verify
 from engine.verify.verify_page import blocks, heading
+from engine.verify.watched_session import Session, read_session
 from tests.support.verify_signals import PLAN, RATE, night, recorded, write_session, write_take
 
 BEGIN_S, END_S = 20.0, 80.0
