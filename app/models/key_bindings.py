@@ -125,7 +125,7 @@ KEYS: Final = (
     Key(Act.UP, "Up", "↑", "choose the entry (or, on the board, the track) above"),
     Key(Act.DOWN, "Down", "↓", "choose the one below"),
     Key(Act.SETTINGS, ",", ",", "settings", watching=False),
-    Key(Act.LOOK, "N", "N", "night or day look", watching=False),
+    Key(Act.LOOK, "N", "N", "night or day look", watching=False, anywhere=True),
     Key(Act.FULL_SCREEN, "F11", "F11", "full screen", watching=False),
     Key(Act.HELP, "?", "?", "this page", watching=False),
     Key(

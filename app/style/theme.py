@@ -225,11 +225,13 @@ QPushButton {{ background: {panel}; border: 1px solid {edge}; border-radius: 4px
   padding: {px4}px {px9}px; font-size: {px12}px; }}
 QPushButton:hover {{ border-color: {ink}; }}
 QPushButton:pressed {{ background: {line}; }}
-QPushButton:focus, QListWidget:focus, QSlider:focus, QLineEdit:focus, QComboBox:focus,
+QPushButton:focus {{ border: 2px solid {cover}; padding: {px4less1}px {px9less1}px; }}
+QListWidget:focus, QSlider:focus, QLineEdit:focus, QComboBox:focus,
 QAbstractSpinBox:focus, QTableView:focus {{ border: 2px solid {cover}; }}
-QCheckBox::indicator {{ width: {px12}px; height: {px12}px; background: {bg};
-  border: 1px solid {edge}; border-radius: 3px; }}
-QCheckBox::indicator:checked {{ background: {ink}; border: {px4}px solid {bg}; }}
+QCheckBox::indicator, QListWidget::indicator {{ width: {px12}px; height: {px12}px;
+  background: {bg}; border: 1px solid {edge}; border-radius: 3px; }}
+QCheckBox::indicator:checked, QListWidget::indicator:checked {{ background: {ink};
+  border-color: {ink}; }}
 QCheckBox:focus {{ color: {cover}; text-decoration: underline; }}
 QLineEdit, QComboBox, QAbstractSpinBox {{ background: {bg}; border: 1px solid {edge};
   border-radius: 4px; padding: {px4}px {px6}px; selection-background-color: {cover};
@@ -237,6 +239,9 @@ QLineEdit, QComboBox, QAbstractSpinBox {{ background: {bg}; border: 1px solid {e
 QAbstractSpinBox QLineEdit {{ color: {ink}; background: transparent; border: none;
   padding: 0; margin: 0; }}
 QAbstractSpinBox::up-button, QAbstractSpinBox::down-button {{ width: 0; border: none; }}
+QComboBox::drop-down {{ border: none; background: transparent; width: {px17}px; }}
+QComboBox::down-arrow {{ width: 0; height: 0; border-left: {px4}px solid {bg};
+  border-right: {px4}px solid {bg}; border-top: {px6}px solid {dim}; }}
 QTableView {{ background: {panel}; border: 1px solid {line}; border-radius: 6px;
   gridline-color: {line}; selection-background-color: {line}; selection-color: {ink}; }}
 QHeaderView::section {{ background: {bg}; color: {dim}; border: none; font-weight: 700;
@@ -260,8 +265,11 @@ QMenu::item:selected {{ background: {line}; }}
 QWidget#closer {{ background: {bg}; }}
 QPushButton:disabled {{ color: {dim}; border-color: {line}; }}
 QPushButton[main="true"] {{ font-size: {px15}px; font-weight: 700; padding: {px9}px {px14}px; }}
+QPushButton[main="true"]:focus {{ padding: {px9less1}px {px14less1}px; }}
 QPushButton[primary="true"] {{ background: {ink}; color: {bg}; border-color: {ink}; }}
-QPushButton[primary="true"]:focus {{ border: 3px solid {cover}; }}
+QPushButton[primary="true"]:focus {{ border: 3px solid {cover};
+  padding: {px4less2}px {px9less2}px; }}
+QPushButton[main="true"][primary="true"]:focus {{ padding: {px9less2}px {px14less2}px; }}
 QPushButton[primary="true"]:disabled {{ background: {panel}; color: {dim}; border-color: {line}; }}
 QListWidget {{ background: {panel}; border: 1px solid {line}; border-radius: 6px; }}
 QListWidget::item {{ padding: {px6}px {px9}px; color: {ink};
@@ -286,5 +294,7 @@ QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}
 def sheet(look: Look, scale: float) -> str:
     """The style sheet of all ordinary widgets in that look, enlarged by `scale`."""
     sizes = {f"px{n}": max(1, round(n * scale)) for n in (4, 6, 9, 12, 13, 14, 15, 17, 22, 28, 46)}
+    # A frame grows inwards: what it takes comes out of the padding, never out of the words.
+    sizes |= {f"px{n}less{by}": sizes[f"px{n}"] - by for n in (4, 9, 14) for by in (1, 2)}
     colours = {f.name: getattr(look, f.name) for f in fields(look)}
     return _SHEET.format(family=family(), **colours, **sizes)

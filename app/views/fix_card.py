@@ -55,6 +55,7 @@ class CardView(QFrame):
         self.shelve_min = 5.0
         self.see, self.shelve = Button("Seen it", "A"), Button("Shelve", "S")
         self.listen = Button("Listen", "L")
+        self.answers = (self.see, self.shelve, self.listen)
         self.buttons = QWidget()
         self._build(scale)
         self.see.clicked.connect(lambda: self.seen.emit(self.key))
@@ -74,9 +75,8 @@ class CardView(QFrame):
         row = QHBoxLayout(self.buttons)
         row.setContentsMargins(0, round(5 * scale), 0, 0)
         row.setSpacing(round(8 * scale))
-        row.addWidget(self.see)
-        row.addWidget(self.shelve)
-        row.addWidget(self.listen)
+        for button in self.answers:
+            row.addWidget(button)
         row.addStretch(1)
         column = QVBoxLayout(self)
         edge = round(10 * scale)
@@ -117,6 +117,10 @@ class CardView(QFrame):
             label.setVisible(full and bool(label.text()))
         self.cover.setVisible(bool(card.cover) and (full or standing))
         self._put_buttons(card, full)
+        for button in self.answers:  # Tab stays short: keys choose a card first
+            button.setFocusPolicy(
+                Qt.FocusPolicy.StrongFocus if chosen else Qt.FocusPolicy.ClickFocus
+            )
         if self.card is None or card.mark is not self.card.mark:
             self.shape.update()
         self.card = self.shape.card = card

@@ -36,6 +36,7 @@ class FixList(QWidget):
         self.setObjectName("aside")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setAccessibleName("To fix, most urgent first")
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.look, self.scale = NIGHT, 1.0
         self.shelve_min = 5.0
         self.heading = plain("TO FIX, MOST URGENT FIRST", "heading")
@@ -105,12 +106,21 @@ class FixList(QWidget):
         if order != [c.key for c in cards]:
             for place, card in enumerate(cards):
                 self._cards_column.insertWidget(place, self._views[card.key])
+            self._set_tab_order()
         self._refresh()
         self.nothing.setVisible(not cards)
         if held is not None and not held.isVisible():
             self.setFocus()  # left to Qt it would go to the next button, and Enter would press it
         if self.current != before:
             self.chosen.emit(self.current)
+
+    def _set_tab_order(self) -> None:
+        """From the list to the buttons of its cards, from top to bottom."""
+        before: QWidget = self
+        for card in self.cards:
+            for button in self._views[card.key].answers:
+                QWidget.setTabOrder(before, button)
+                before = button
 
     def _button_with_focus(self) -> QWidget | None:
         """The button of a card that keys go to."""

@@ -106,6 +106,10 @@ class HistoryPage(Overlay):
         else:
             self._begin_reading(folder)
 
+    def set_look(self, look: Look) -> None:
+        """Night or day."""
+        self.table.look = look
+
     def _view(self) -> QTableView:
         view = QTableView()
         view.setModel(self.table)
@@ -113,6 +117,7 @@ class HistoryPage(Overlay):
         view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         view.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         view.setWordWrap(False)
+        view.setTabKeyNavigation(False)
         view.setShowGrid(False)
         view.verticalHeader().hide()
         header = view.horizontalHeader()

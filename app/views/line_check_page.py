@@ -123,7 +123,7 @@ class LineCheckPage(Overlay):
         right.addLayout(ways)
         right.addWidget(self.note)
         body.addLayout(right, 5)
-        self.column.addWidget(plain("Line check", "heading"))
+        self.column.addWidget(plain("Line check", "title"))
         self.column.addLayout(body, 1)
         buttons = QHBoxLayout()
         for button in (self.passed, self.failed, self.skipped, self.before, self.after):
@@ -164,7 +164,11 @@ class LineCheckPage(Overlay):
             Qt.Key.Key_Left: "Left",
             Qt.Key.Key_Right: "Right",
         }
-        self.press(names.get(Qt.Key(event.key()), event.text().upper()))
+        sequence = names.get(Qt.Key(event.key()), event.text().upper())
+        if sequence in self._keys:
+            self.press(sequence)
+        else:
+            super().keyPressEvent(event)
 
     def hideEvent(self, event: object) -> None:  # noqa: N802
         """However it was closed, the check is over."""

@@ -208,6 +208,7 @@ class MainWindow(WindowParts):
         self.setStyleSheet(theme.sheet(self.look, self._scale))
         self.watch_page.set_look(self.look, self._scale)
         self.sessions.look = self.look
+        self.layer.set_look(self.look)
         self.overview.set_look(self.look)
         self.verifying.set_look(self.look)
         self.strip.set_look(self.look, self._scale)

@@ -145,8 +145,7 @@ PARTS: Final[Mapping[str, str]] = {
     "app/views/test_alarm_strip.py": "app/models/strip_cells",
     "app/window/test_main_window.py": (
         "app/controllers/navigation app/controllers/watch_controller app/views/header "
-        "app/views/watch_page app/views/widgets/bands app/views/widgets/basics "
-        "app/views/widgets/overlay app/window/shortcuts "
+        "app/views/watch_page app/views/widgets/bands app/views/widgets/overlay "
         "app/window/window_parts"
     ),
     "app/views/test_history_page.py": "app/controllers/history_controller",
@@ -172,6 +171,7 @@ WITHOUT_MODULE: Final[Mapping[str, str]] = {
     "app/views/test_accessible": "every page for a screen reader",
     "app/views/test_scale_factor": "every page at fractions of scale",
     "app/views/test_screenshots": "every page as a picture",
+    "app/views/test_tab_stops": "Tab on every page",
     "app/window/test_watch_stops": "the window when its engine ends, hangs or dies",
     "demo_audio/test_sound": "the sound of the demo take",
     "demo_audio/test_take": "the demo take's files",

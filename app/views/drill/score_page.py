@@ -87,6 +87,7 @@ class ScorePage(Overlay):
     def _table(self, look: Look) -> QTableWidget:
         lines = rows(self.done.drill)
         table = QTableWidget(len(lines), len(HEADS))
+        table.setTabKeyNavigation(False)
         table.setAccessibleName("Each fault of the drill")
         table.setHorizontalHeaderLabels(list(HEADS))
         table.verticalHeader().hide()

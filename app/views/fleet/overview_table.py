@@ -108,6 +108,7 @@ class OverviewTable(QAbstractTableModel):
 def table_view(table: OverviewTable, name: str, lines: int) -> QTableView:
     """The view of such a table, with so many lines of text in a row."""
     view = QTableView()
+    view.setTabKeyNavigation(False)
     view.setModel(table)
     view.setObjectName("overview")
     view.setAccessibleName(name)

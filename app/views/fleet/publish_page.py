@@ -76,6 +76,7 @@ class PublishPage(Overlay):
         for n, (label, field, choose) in enumerate(rows):
             grid.addWidget(plain(label), n, 0)
             row = QHBoxLayout()
+            row.setSpacing(6)
             row.addWidget(field, 1)
             if choose is not None:
                 button = Button("Choose")

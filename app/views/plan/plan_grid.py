@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from PySide6.QtCore import QItemSelectionModel, Qt
+from PySide6.QtCore import QEvent, QItemSelectionModel, Qt
 from PySide6.QtGui import QGuiApplication, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QAbstractItemDelegate, QAbstractItemView, QTableView, QWidget
 
@@ -25,6 +25,7 @@ class PlanGrid(QTableView):
         self.setModel(model)
         self.setAccessibleName("Tracks of the plan")
         self.verticalHeader().hide()
+        self.setTabKeyNavigation(False)  # ours moves on, and leaves at the edges
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         triggers = QAbstractItemView.EditTrigger
         self.setEditTriggers(
@@ -36,6 +37,15 @@ class PlanGrid(QTableView):
         model.modelReset.connect(self._go_back)
 
     # Keys
+
+    def event(self, event: QEvent) -> bool:
+        """A letter begins a word in the chosen cell: no shortcut may take it first."""
+        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            plain = not event.modifiers() & ~Qt.KeyboardModifier.ShiftModifier
+            if plain and event.text().isprintable() and event.text():
+                event.accept()
+                return True
+        return super().event(event)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         """Those of a spreadsheet; all others as Qt has them."""

@@ -74,6 +74,10 @@ class Cells(QStyledItemDelegate):
         """The whole cell: inside its padding a line would be cut."""
         editor.setGeometry(option.rect)
 
+    def set_look(self, look: Look) -> None:
+        """Night or day."""
+        self._red = QColor(look.red)
+
     def paint(
         self,
         painter: QPainter,
@@ -109,7 +113,8 @@ class PlanPage(Overlay):
         self._title = title
         self.setAccessibleName("Plan")
         self.table = PlanGrid(model)
-        self.table.setItemDelegate(Cells(look, self.table))
+        self._cells = Cells(look, self.table)
+        self.table.setItemDelegate(self._cells)
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.table.horizontalHeader().setStretchLastSection(True)
         along = Qt.AlignmentFlag.AlignLeading | Qt.AlignmentFlag.AlignVCenter
@@ -199,6 +204,10 @@ class PlanPage(Overlay):
         self.model.modelAboutToBeReset.connect(self._remember)
         self.model.modelReset.connect(self._go_back)
         self.table.selectionModel().currentChanged.connect(lambda *_: self._show_help())
+
+    def set_look(self, look: Look) -> None:
+        """Night or day."""
+        self._cells.set_look(look)
 
     def say(self, words: str, *, bad: bool = False) -> None:
         """What became of the file, until something is changed."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import ClassVar, Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
@@ -33,6 +33,8 @@ HINT: Final = "wheel or + − zooms, drag pans · ← → incident before, next 
 class SessionPage(Overlay):
     """`wanted` carries the folder of another session, `replay_asked` an `Open` from a moment."""
 
+    PAINTED_STOPS: ClassVar = (TimelineView,)
+
     wanted = Signal(object)
     replay_asked = Signal(object)
 
@@ -48,9 +50,9 @@ class SessionPage(Overlay):
         self.words = plain("Reading the log…", "dim", wrap=True)
         self.problems = plain("", "amber", wrap=True)
         self.what, self.where = plain("", "title", wrap=True), plain("", wrap=True)
-        self.listen = Button("Replay from 5 s before", "L")
+        self.listen = Button("Replay from 5 s before", "L").as_primary()
         self.before, self.after = Button("Before", "←"), Button("Next", "→")
-        self.done = Button("Close", "Esc").as_primary()
+        self.done = Button("Close", "Esc")
         self._lay_out()
         self._connect()
 
@@ -106,6 +108,11 @@ class SessionPage(Overlay):
         self.done.clicked.connect(self.hide)
 
     # What it shows
+
+    def set_look(self, look: Look) -> None:
+        """Night or day, while it is open too."""
+        self.view.look = look
+        self.view.update()
 
     def offer(self, sessions: Sequence[Subject], chosen: Path | None) -> None:
         """The sessions that there are; one of them is read."""
@@ -244,7 +251,11 @@ class SessionPage(Overlay):
                 self.view.pan(-0.8 * (self.view.end_s - self.view.begin_s))
             case Qt.Key.Key_PageDown:
                 self.view.pan(0.8 * (self.view.end_s - self.view.begin_s))
-            case Qt.Key.Key_Plus:
+            case Qt.Key.Key_Home:
+                self.go(0.0)
+            case Qt.Key.Key_End if self.timeline is not None:
+                self.go(self.timeline.length_s)
+            case Qt.Key.Key_Plus | Qt.Key.Key_Equal:
                 self.view.zoom(1 / ZOOM)
             case Qt.Key.Key_Minus:
                 self.view.zoom(ZOOM)

@@ -36,6 +36,7 @@ class TimelineView(QWidget):
         self.look = look
         self.setAccessibleName("Time line of all tracks")
         self.setMinimumHeight(240)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.timeline: SessionTimeline | None = None
         self.incidents: tuple[Incident, ...] = ()
         self.begin_s, self.end_s, self.at_s = 0.0, 1.0, 0.0
@@ -148,6 +149,10 @@ class TimelineView(QWidget):
             if x >= NAMES_PX:
                 painter.setPen(QPen(QColor(self.look.cover), 1, Qt.PenStyle.DashLine))
                 painter.drawLine(round(x), WHOLE_PX, round(x), self.height())
+        if self.hasFocus():
+            painter.setPen(QPen(QColor(self.look.cover), 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
         painter.end()
 
     def _row_height(self, timeline: SessionTimeline) -> float:

@@ -57,11 +57,11 @@ class RecorderPage(Overlay):
         self.sessions = QComboBox()
         self.sessions.setAccessibleName("Session")
         self.folder, self.takes = (
-            Button("Choose the card's folder", "F"),
+            Button("Choose the card's folder", "F").as_primary(),
             Button("Choose takes", "T"),
         )
         self.cancel, self.paper = Button("Cancel"), Button("One sheet to print", "Ctrl+P")
-        self.done = Button("Close", "Esc").as_primary()
+        self.done = Button("Close", "Esc")
         self.word, self.words = plain("", "huge"), plain(DROP, "large", wrap=True)
         self.bar = QProgressBar()
         self.bar.setTextVisible(False)
@@ -236,6 +236,7 @@ class RecorderPage(Overlay):
 
 def _table() -> QTableWidget:
     table = QTableWidget(0, len(COLUMNS))
+    table.setTabKeyNavigation(False)
     table.setObjectName("overview")
     table.setHorizontalHeaderLabels(COLUMNS)
     table.setAccessibleName("What is missing or differs, and what to do")

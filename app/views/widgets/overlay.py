@@ -10,7 +10,9 @@ from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from app.models.key_bindings import KEYS
+from app.style.theme import Look
 from app.views.widgets.basics import Button, plain, scrolling
+from app.views.widgets.tab_order import go_on
 from engine.model import cautions
 
 
@@ -19,6 +21,9 @@ class Overlay(QWidget):
 
     SCROLLS: ClassVar = False
     """Rather scroll than squeeze the panel: for pages that hold no list of their own."""
+
+    PAINTED_STOPS: ClassVar[tuple[type[QWidget], ...]] = ()
+    """Painted parts where Tab stops too."""
 
     shown = Signal(bool)
 
@@ -54,6 +59,14 @@ class Overlay(QWidget):
     def hideEvent(self, _event: object) -> None:  # noqa: N802
         """It went."""
         self.shown.emit(False)
+
+    def focusNextPrevChild(self, forward: bool) -> bool:  # noqa: N802
+        """Tab stays on the page: what lies below it can't be seen, and Enter would press it."""
+        go_on(self, forward, self.PAINTED_STOPS)
+        return True  # where nothing takes keys too: Qt would look further below
+
+    def set_look(self, look: Look) -> None:
+        """Night or day, for pages that draw or colour anything themselves."""
 
     def open(self) -> None:
         """Show it, over everything, with the focus."""
@@ -99,6 +112,11 @@ class Layer(QObject):
         self.current = overlay
         overlay.shown.connect(self.covered)
         overlay.open()
+
+    def set_look(self, look: Look) -> None:
+        """Night or day, of the page that lies over it."""
+        if self.covers and self.current is not None:
+            self.current.set_look(look)
 
     def hide(self) -> None:
         """Take the page away."""

@@ -82,3 +82,17 @@ def test_the_mouse_has_a_button_for_each_step(window: MainWindow, qtbot: QtBot) 
     for box in page.boxes.values():
         box.setValue(0)
     assert not page.begin.isEnabled()
+
+
+def test_every_letter_begins_a_name(window: MainWindow, qtbot: QtBot) -> None:
+    """N changes the look elsewhere; in a cell it is a letter."""
+    window.first_plans.from_template(2)
+    page = window.layer.current
+    assert isinstance(page, PlanPage)
+    look = window.look
+    for letter in "No one":
+        qtbot.keyClicks(focus(window), letter)
+    qtbot.keyClick(focus(window), Key.Key_Return)
+    QApplication.processEvents()
+    assert page.model.words(0, "name") == "No one"
+    assert window.look is look

@@ -12,7 +12,7 @@ from pytestqt.qtbot import QtBot
 
 from app.models.report_subjects import Subject
 from app.models.session_timeline import read_timeline
-from app.style.theme import NIGHT
+from app.style.theme import DAY, NIGHT
 from app.views.session.session_page import SPAN_S, SessionPage
 from engine.model.commands import Open
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
@@ -119,3 +119,20 @@ def test_it_is_painted_in_every_state(page: SessionPage) -> None:
     empty.step(1)
     empty.show_timeline("The log can't be read: torn")
     assert empty.words.text().startswith("The log")
+
+
+def test_the_look_changes_while_it_is_open(page: SessionPage) -> None:
+    """The time line is painted in the colours of the day at once."""
+    page.set_look(DAY)
+    image = page.view.grab().toImage()
+    colours = {image.pixelColor(x, y).name() for x in range(0, 1000, 7) for y in range(0, 400, 5)}
+    assert DAY.ribbon in colours
+    assert NIGHT.ribbon not in colours
+
+
+def test_home_and_end_go_to_the_edges(page: SessionPage, qtbot: QtBot) -> None:
+    """The begin of the session, and its end."""
+    qtbot.keyClick(page, Key.Key_End)
+    assert page.view.at_s == 600.0
+    qtbot.keyClick(page, Key.Key_Home)
+    assert page.view.at_s == 0.0
