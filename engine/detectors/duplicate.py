@@ -156,6 +156,7 @@ class Duplicate(TrackMemory):
         self._told_pause_s = told_pause_s
         self._watched = scene.watched(Fault.DUPLICATE)
         self._tracks = len(scene.tracks)
+        self._inputs = tuple(track.input for track in scene.tracks)
         tick_frames = 10 * hop_frames(scene.sample_rate_hz)
         self._factor = nearest_divisor(tick_frames, scene.sample_rate_hz / SLOW_HZ)
         self._ones = np.ones(self._factor, dtype=np.float32)
@@ -261,7 +262,10 @@ class Duplicate(TrackMemory):
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        _, residual_db = self._told.get(track_index, (-1, 0.0))
+        if track_index not in self._told:
+            return ""
+        source_index, residual_db = self._told[track_index]
+        source = f"input {self._inputs[source_index]}"
         if residual_db <= -59.9:
-            return "the same samples as the other input"
-        return f"the same signal as the other input, {-residual_db:.0f} dB down to what differs"
+            return f"the same samples as {source}"
+        return f"the same signal as {source}, {-residual_db:.0f} dB down to what differs"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 from engine.alarms.coverage_timeline import Stretch
@@ -93,12 +94,38 @@ def instead(entry: Entry, section: Section) -> str:
     if not stretches:
         return "no backup track" if entry.spoils else "listen first: no backup track"
     if len(stretches) == 1:
-        return use(stretches[0], section)
+        return _use_instead(stretches[0], entry, section)
     if len(stretches) > _MOST_STRETCHES:
         longest = max(stretches, key=lambda stretch: stretch.length_s)
         changes = count(len(stretches) - 1, "change")
-        return f"mostly {use(longest, section)}; {changes}, see the performer's tracks below"
-    return "; ".join(f"{section.span(s.start_s, s.end_s)} {use(s, section)}" for s in stretches)
+        said = _use_instead(longest, entry, section)
+        return f"mostly {said}; {changes}, see the performer's tracks below"
+    edges = _edges(stretches, section)
+    return "; ".join(
+        f"{begin} to {end} {_use_instead(s, entry, section)}"
+        for s, (begin, end) in zip(stretches, pairwise(edges), strict=True)
+    )
+
+
+def _edges(stretches: Sequence[Stretch], section: Section) -> list[str]:
+    """Labels of the bounds: an In where a stretch without a usable track begins, else an Out, so
+    that no frame is offered in which the audio is bad."""
+    inner = (
+        section.timecode(s.start_s) if s.use is None else section.timecode_out(s.start_s)
+        for s in stretches[1:]
+    )
+    return [
+        section.timecode(stretches[0].start_s),
+        *inner,
+        section.timecode_out(stretches[-1].end_s),
+    ]
+
+
+def _use_instead(stretch: Stretch, entry: Entry, section: Section) -> str:
+    """The track to use; where there is none, the incident's own may still do if not spoiled."""
+    if stretch.use is None and not entry.spoils:
+        return "no backup track: listen first"
+    return use(stretch, section)
 
 
 def _heard_on(pickup: Pickup, entry: Entry, section: Section) -> str:

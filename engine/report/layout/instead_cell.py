@@ -8,7 +8,7 @@ from engine.report.layout.blocks import Cell, Tone
 
 
 def instead_cell(entry: Entry, section: Section) -> Cell:
-    """What to use instead; it stands out where there is nothing."""
-    nothing = bool(entry.instead) and all(stretch.use is None for stretch in entry.instead)
+    """What to use instead; it stands out where no track is usable."""
+    nothing = entry.spoils and bool(entry.instead) and all(s.use is None for s in entry.instead)
     tone = Tone.BAD if nothing else Tone.PLAIN
     return Cell(words.instead(entry, section), bold=nothing, tone=tone)

@@ -24,7 +24,9 @@ def test_a_copy_is_told_on_the_higher_input(gain_db: float, noise_dbfs: float | 
     if noise_dbfs is not None:
         copy = copy + noise(noise_dbfs, 8.0, RATE, seed=9)[:, 0]
     x[12 * RATE :, 1] = copy
-    said = told(Duplicate(TWO), x, TWO, place=1)
+    detector = Duplicate(TWO)
+    said = told(detector, x, TWO, place=1)
+    assert f"input {TWO.tracks[0].input}" in detector.detail(1)
     (onset_s, last_s), *more = said.spans_s
     assert not more
     assert onset_s == pytest.approx(12.0, abs=0.5)

@@ -57,6 +57,21 @@ def test_cover_that_goes_is_told_stretch_by_stretch() -> None:
     )
 
 
+def test_no_bad_frame_is_offered_as_backup() -> None:
+    """A safety that fails within a frame is offered up to that frame, and from the next whole one;
+    a track that is not spoiled is not called unusable meanwhile."""
+    faults = [
+        incident(1, 1, fault=Fault.PAIR_DRIFT, severity=Severity.RED),
+        incident(2, 2, onset_s=110.01, end_s=115.03),
+    ]
+    row = table_after("Unusable, and what to use instead", section(faults)).rows[0]
+    assert row[-1].text == (
+        "21:01:40:00 to 21:01:50:00 track 2 Foreman safety (pack 2); "
+        "21:01:50:00 to 21:01:55:01 no backup track: listen first; "
+        "21:01:55:01 to 21:02:10:00 track 2 Foreman safety (pack 2)"
+    )
+
+
 def test_who_had_no_good_pack_is_said_in_words() -> None:
     """One line each: the safety, then nothing; with the covered share: 10 of 600 s without."""
     faults = [incident(1, 1), incident(2, 2, onset_s=120.0, end_s=200.0)]
