@@ -3,11 +3,12 @@
 Model: a link that runs out of range, or whose squelch stays open on another transmitter, adds the
 receiver's own noise under everything, level or rising up to the top of the band; places, wind,
 traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
-line. So the quiet
-moments of the last seconds (the third quietest of ten hops in most ticks, a low order statistic as
-in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned floor, and hold as
-much treble as noise does. A rise that other open tracks share is the place: rain. Numbers:
-common practice, no source, but where they say otherwise.
+line. So the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a low
+order statistic as in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned
+floor, and hold as much treble as noise does. A rise that other open tracks share is the place, as
+rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
+floors differ, came in behind the gains. Numbers: common practice, no source, but where they say
+otherwise.
 """
 
 from __future__ import annotations
@@ -40,6 +41,11 @@ QUIET_HOP: Final = 2
 QUIET_SHARE: Final = 0.2
 """A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
 EVERY_TICKS: Final = 5
+GAINS_DB: Final = 3.0
+"""Floors that differ by this standard deviation show that gains do."""
+GAINS_RATIO: Final = 2.3
+"""Theirs is so many times that of the levels of what came in behind the gains: the F-test of two
+variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
 LOUD_BRIGHTNESS: Final = 0.15
 """Noise as loud as speech needs no more treble than this, still over that of any place."""
 NEAR_SHARE: Final = 0.25
@@ -78,7 +84,7 @@ class Noise(TrackMemory):
         *,
         rise_db: float = 8.0,
         back_db: float = 3.0,
-        brightness: float = 0.45,
+        brightness: float = 0.22,
         shared_db: float = 5.0,
         loud_dbfs: float = -26.0,
         masks_db: float = 10.0,
@@ -96,7 +102,8 @@ class Noise(TrackMemory):
             dB. Deadband.
         brightness : float
             Least energy of the steps from sample to sample against that of the samples: white noise
-            has 2, such that ends at 15 kHz 1.06, at 10 kHz 0.52 (calculated); places under 0.1.
+            has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
+            (calculated); places under 0.1.
         shared_db : float
             dB. A rise of the treble of at least this on half of the other open tracks is the place.
         loud_dbfs : float
@@ -162,7 +169,8 @@ class Noise(TrackMemory):
             risen = bright & (level_dbfs >= limit_dbfs) & self._watched
             rose_db = treble_dbfs - self._treble_dbfs
             shares = (rose_db >= self._shared_db) & self._open
-        risen &= ~self._is_place(shares, risen) | (level_dbfs > self._loud_dbfs)
+        if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
+            risen &= ~self._is_place(shares) | (level_dbfs > self._loud_dbfs)
         for track_index in np.flatnonzero(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
@@ -180,11 +188,18 @@ class Noise(TrackMemory):
         known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
 
-    def _is_place(self, shares: Flags, risen: Flags) -> Flags:
+    def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
+        """Whether what three tracks or more share is as loud on all, unlike their floors."""
+        if np.count_nonzero(shares) < 3:
+            return False
+        spread_db = float(treble_dbfs[shares].std())
+        usual_db = float(self._treble_dbfs[shares].std())
+        return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
+
+    def _is_place(self, shares: Flags) -> Flags:
         """Where at least half of the other open tracks, two or more, rose as well."""
         others = np.count_nonzero(self._open) - self._open
-        number = np.count_nonzero(shares) - (shares & self._open)
-        del risen
+        number = np.count_nonzero(shares) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
 
     def _since_s(self, track_index: int, m: Measurement) -> float:
@@ -192,9 +207,9 @@ class Noise(TrackMemory):
         rows: NDArray[np.int64] = (self._tick + np.arange(TICKS)) % TICKS
         quiet, treble = self._quiet[rows, track_index], self._treble[rows, track_index]
         least_dbfs = self._floor_dbfs[track_index] + self._rise_db - self._back_db
-        noisy = np.flatnonzero(
-            (treble >= self._brightness * quiet) & (rms_dbfs(quiet) >= least_dbfs)
-        )
+        quiet_dbfs = rms_dbfs(quiet)
+        brightness = np.where(quiet_dbfs > self._loud_dbfs, LOUD_BRIGHTNESS, self._brightness)
+        noisy = np.flatnonzero((treble >= brightness * quiet) & (quiet_dbfs >= least_dbfs))
         # Words cover it now and then; a sibilant before it stands alone.
         pairs = np.flatnonzero(np.diff(noisy) <= NEXT_TICKS)
         first = int(noisy[pairs[0]]) if len(pairs) else TICKS

@@ -1,17 +1,10 @@
 """Noise burst: hash, the link's own noise breaking through.
 
 Model: when the carrier sinks under the FM threshold while the squelch stays open, the programme
-gives way to demodulated noise: its density is level or rises with frequency up to the top of the
-band (N. M. Blachman, IEEE Trans. Inf. Theory 10(3), 235-241, 1964, after S. O. Rice: level
-below threshold, triangular above it), and it is steady while it lasts.
-It is Gaussian and steady, so its energy over a millisecond spreads as chi-square with twice
-bandwidth times duration degrees of freedom does (J. Bendat and A. Piersol, "Random data", ch. 8);
-cloth that rubs and rain that strikes spread several times as much, however white they are.
-What comes through air is neither: blows and claps die away, wind and surf fall with frequency,
-a sibilant is a hill with a lull below and above. A sound whose treble any other track hears too
-(their noises match at some lag) was in the air, however faint it is there. A link that carries
-no more than 15 kHz ends its hash there, and its de-emphasis of 50 or 75 us makes it level from
-about 3 kHz on (ITU-R BS.450-3; 1/(2 pi 50 us) is 3.2 kHz). Numbers: common practice, no source.
+gives way to demodulated noise (`hash_shape`), which is steady while it lasts. What comes through
+air is neither: blows and claps die away, wind and surf fall with frequency, a sibilant is a hill
+with a lull below and above. A sound whose treble any other track hears too (their noises match at
+some lag) was in the air, however faint it is there. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -24,6 +17,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.bursts import Burst, Event
+from engine.detectors.hash_shape import BANDS_HZ, is_hash, is_open_squelch, roughness
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -31,25 +25,14 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
-BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
-EVEN_DB: Final = 10.0
-"""The densities of all bands lie within this, or they rise to the top of the band: """
-FALL_DB: Final = 3.0
-RISEN_DB: Final = 30.0
-"""falling back by no more than this from band to band, over this range at most."""
-ENDS_DB: Final = 15.0
-"""The same range where all but the highest band is so: the link ends under it."""
-
-WINDOWS_HOP: Final = 10
-"""Windows in each hop whose energies are compared: 1 ms."""
-LOW_SHARE: Final = 0.1
-LOW_DEVIATIONS: Final = 1.28
-"""A tenth of a normal distribution lies so many standard deviations under its middle."""
-CLICKS: Final = 3.0
-"""The upper half may spread so many times as far: there lie the clicks of a link near its threshold
-(2.4 times at most: ours, measured on `inject.noise`)."""
-CHI_SQUARE_DB: Final = 4.34
-"""10 / ln 10: the spread in decibels of a power whose relative spread is small."""
+OPEN_DBFS: Final = -36.0
+"""Without a carrier the noise fills the deviation: it is as loud as words."""
+OPEN_BRIGHTNESS: Final = 0.2
+"""Such hash has 0.37 after 50 us, 0.27 after 75 us (calculated), single hops less."""
+ATTACK_HOPS: Final = 2
+ATTACK_DB: Final = 4.0
+"""A squelch opens at once: after so many hops it is as loud as it will be. Breath, gusts and cloth
+take longer."""
 
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
@@ -61,7 +44,10 @@ class _Run:
     """Bright hops of one track in a row: since when, their level and sound."""
 
     begin_s: float
+    sudden: bool = True
+    """It began in this run, and not before it."""
     levels_db: list[float] = field(default_factory=list)
+    brightness: list[float] = field(default_factory=list)
     sound: list[Samples] = field(default_factory=list)
     hash: bool | None = None
 
@@ -102,7 +88,7 @@ class NoiseBurst(TrackMemory):
             Least energy of the step from sample to sample against that of the
             samples: white noise has 2, such that ends at 15 kHz 1.06, vowels 0.05,
             sibilants mostly under 1 (calculated); single hops of noise lie a quarter
-            lower at times.
+            lower at times. Loud hash of an open squelch: `OPEN_BRIGHTNESS`.
         over_floor_db : float
             dB. Hash lies this far above the live floor.
         rise_db : float
@@ -156,7 +142,9 @@ class NoiseBurst(TrackMemory):
     def _bright(self, m: Measurement) -> Flags:
         """Hops that may be hash, shape (hops, tracks)."""
         energy = m.difference_energy
-        bright = (energy >= self._brightness * m.mean_square) & m.valid & self._watched
+        loud = m.mean_square >= mean_square_at(OPEN_DBFS)
+        least = np.where(loud, OPEN_BRIGHTNESS, self._brightness)
+        bright = (energy >= least * m.mean_square) & m.valid & self._watched
         bright &= self._heard_ticks >= _HISTORY // 3
         if bright.any():
             usual_db = np.fmin.reduce(self._treble_db)
@@ -190,7 +178,7 @@ class NoiseBurst(TrackMemory):
                     run.hash = self._judge(run, track_index, m)
                     said |= run.hash and self._count(track_index, run, at_s + m.hop_s)
                     if not run.hash:  # a sibilant went ahead of it: what follows is judged anew
-                        del self._runs[track_index]
+                        self._runs[track_index] = _Run(at_s + m.hop_s, sudden=False)
             elif run is not None:
                 del self._runs[track_index]
                 if run.hash:
@@ -211,7 +199,9 @@ class NoiseBurst(TrackMemory):
         return True
 
     def _lengthen(self, run: _Run, track_index: int, hop: int, m: Measurement) -> None:
-        run.levels_db.append(float(rms_dbfs(m.mean_square[hop, track_index])))
+        power = m.mean_square[hop, track_index]
+        run.levels_db.append(float(rms_dbfs(power)))
+        run.brightness.append(float(m.difference_energy[hop, track_index] / max(power, 1e-30)))
         if len(run.levels_db) <= _LONG_HOPS:
             frames = len(m.samples) // len(m.valid)
             run.sound.append(m.samples[hop * frames : (hop + 1) * frames, track_index].copy())
@@ -235,7 +225,9 @@ class NoiseBurst(TrackMemory):
         some = sizes > 0
         energy = np.diff(sums[np.maximum(self._bands, 1) - 1])[some]
         density_db = 10.0 * np.log10(energy / sizes[some] + 1e-30)
-        if not _is_hash(density_db):
+        bright = min(run.brightness[inner]) >= self._brightness
+        open_squelch = _is_sudden(run) and is_open_squelch(density_db, len(sound))
+        if not ((bright and is_hash(density_db)) or open_squelch):
             return False
         if roughness(sound) > self._roughness:
             self._rough_s[track_index] = m.end_s
@@ -272,35 +264,8 @@ class NoiseBurst(TrackMemory):
         return f"{bursts} of RF noise in 10 s, up to {loudest} dBFS"
 
 
-def roughness(sound: Levels) -> float:
-    """How much the energy over a millisecond spreads, against what steady noise of that band does.
-
-    `sound` has shape (hops, frames), hops in a row. 1.0 for Gaussian noise of any bandwidth; the
-    bandwidth is the statistical one, the squared sum of the spectrum over the sum of its squares.
-    """
-    step = np.diff(sound.ravel())
-    frames = max(sound.shape[1] // WINDOWS_HOP, 2)
-    windows = step[: len(step) // frames * frames].reshape(-1, frames)
-    energy_db = 10.0 * np.log10(np.square(windows).mean(axis=1) + 1e-30)
-    power = np.square(np.abs(np.fft.rfft(step * np.hanning(len(step)))))
-    bins = max(len(power) // 64, 1)
-    smooth = power[: len(power) // bins * bins].reshape(-1, bins).mean(axis=1)
-    share = float(smooth.sum() ** 2 / (np.square(smooth).sum() * len(smooth) + 1e-60))
-    freedom = max(share * frames, 1.0)
-    low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
-    spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
-    return float(spread_db / (LOW_DEVIATIONS * CHI_SQUARE_DB * np.sqrt(2.0 / freedom)))
-
-
-def _is_hash(density_db: Levels) -> bool:
-    """Whether densities of bands in rising order are level, or rise, up to where a link ends."""
-    return (
-        bool(np.ptp(density_db) <= EVEN_DB)
-        or _rises(density_db, RISEN_DB)
-        or (len(density_db) == len(BANDS_HZ) - 1 and _rises(density_db[:-1], ENDS_DB))
-    )
-
-
-def _rises(density_db: Levels, range_db: float) -> bool:
-    fallen_db = np.maximum.accumulate(density_db) - density_db
-    return bool(fallen_db.max() <= FALL_DB and np.ptp(density_db) <= range_db)
+def _is_sudden(run: _Run) -> bool:
+    """Whether the run was as loud as words, and as loud as it stayed, from its begin on."""
+    usual_db = float(np.median(run.levels_db))
+    attack_db = usual_db - float(run.levels_db[min(ATTACK_HOPS, len(run.levels_db) - 1)])
+    return run.sudden and attack_db <= ATTACK_DB and max(run.levels_db) >= OPEN_DBFS

@@ -103,3 +103,32 @@ def test_cloth_that_rubs_comes_and_goes() -> None:
     strokes = np.clip(np.sin(2 * np.pi * 1.4 * np.arange(len(x)) / RATE), 0.0, None)
     x[:, 0] += np.where(np.arange(len(x)) > AT_S * RATE, rub * strokes, 0.0)
     assert not said_of(x).spans_s
+
+
+@pytest.mark.parametrize(("behind_gains", "said"), [(True, True), (False, False)])
+def test_what_is_as_loud_on_all_came_in_behind_the_gains(behind_gains: bool, said: bool) -> None:
+    """Hiss at -36 dBFS on all, whose gains and so floors differ by 10 dB, is no rain; rain has the
+    gains too."""
+    gains = 10 ** (np.array([0.0, -10.0, 0.0, -10.0]) / 20).astype(np.float32)
+    x = place() * gains
+    for track in range(4):
+        gain = 1.0 if behind_gains else gains[track]
+        x[round(AT_S * RATE) :, track] += gain * hiss(-36.0, SECONDS - AT_S, track)
+    heard = [told(Noise(FOUR), x, FOUR, track) for track in range(1, 4)]
+    assert all(bool(one.spans_s) is said for one in heard)
+
+
+@pytest.mark.parametrize("emphasis_us", [50.0, 75.0])
+def test_an_open_squelch_that_stays_is_dated_from_its_begin(emphasis_us: float) -> None:
+    """Level noise to 15 kHz after de-emphasis (ITU-R BS.450-3) at -12 and -30 dBFS."""
+    for level_dbfs in (-12.0, -30.0):
+        x = place()
+        frames = round(12.0 * RATE)
+        spectrum = np.fft.rfft(np.random.default_rng(4).standard_normal(frames))
+        hz = np.fft.rfftfreq(frames, 1.0 / RATE)
+        spectrum *= (hz < 15_000.0) / np.hypot(1.0, 2.0 * np.pi * hz * 1e-6 * emphasis_us)
+        heard = np.fft.irfft(spectrum, n=frames)
+        heard *= 10 ** (level_dbfs / 20) / np.sqrt(2) / heard.std()
+        x[round(AT_S * RATE) :][:frames, 0] += heard
+        ((onset_s, _),) = said_of(x).spans_s
+        assert onset_s == pytest.approx(AT_S, abs=0.5)

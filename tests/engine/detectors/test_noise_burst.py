@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from engine.detectors.noise_burst import NoiseBurst, roughness
+from engine.detectors.noise_burst import NoiseBurst
 from engine.model.messages import Samples, State
 from engine.model.tracks import Scene
 from tests.support.harmless_sound import at_level, friction, impacts
@@ -93,12 +93,27 @@ def test_a_sibilant_is_a_hill(band_hz: tuple[float, float]) -> None:
     assert State.ACTIVE not in told_of(put(room(), x, 5.0)).states
 
 
-@pytest.mark.parametrize("corner_hz", [80.0, 1000.0, 4000.0])
-def test_wind_cloth_and_surf_fall(corner_hz: float) -> None:
-    """Gusts and rustles, noise that falls above some frequency, are no hash."""
+@pytest.mark.parametrize(("corner_hz", "swell_s"), [(80.0, 0.0), (1000.0, 0.0), (4000.0, 0.05)])
+def test_wind_cloth_and_surf_fall(corner_hz: float, swell_s: float) -> None:
+    """Gusts and rustles, noise that falls above some frequency, are no hash; one from 4 kHz on is
+    that of an open squelch but for its swell."""
     sos = butter(1, corner_hz, fs=RATE, output="sos")
     x = np.asarray(sosfilt(sos, noise(-10.0, 0.3, RATE, seed=7), axis=0), np.float32)
+    swell = 0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, round(swell_s * RATE)))
+    x[: len(swell)] *= swell[:, None].astype(np.float32)
     assert State.ACTIVE not in told_of(put(room(), x, 5.0)).states
+
+
+@pytest.mark.parametrize("length_s", [0.08, 0.3])
+@pytest.mark.parametrize("emphasis_us", [50.0, 75.0])
+def test_an_open_squelch_is_told(length_s: float, emphasis_us: float) -> None:
+    """Level noise to 15 kHz after de-emphasis (ITU-R BS.450-3), -14 dBFS in the words' stead."""
+    x = noise(0.0, length_s, RATE, seed=9)[:, 0].astype(np.float64)
+    hz = np.fft.rfftfreq(len(x), 1.0 / RATE)
+    gain = (hz < 15_000.0) / np.hypot(1.0, 2.0 * np.pi * hz * 1e-6 * emphasis_us)
+    burst = at_level(np.fft.irfft(np.fft.rfft(x) * gain, len(x)), -14.0)[:, None]
+    said = told_of(put(room(), burst.astype(np.float32), 5.0))
+    assert said.spans_s[0] == pytest.approx((5.0, 5.0 + length_s), abs=0.02)
 
 
 def test_what_two_tracks_hear_was_in_the_air() -> None:
@@ -154,12 +169,3 @@ def test_cloth_and_rain_are_rough(what: str) -> None:
     wave[: 2 * RATE] = 0.0
     x = room(12.0) + at_level(wave, -32.0)[:, None].astype(np.float32)
     assert State.ACTIVE not in told_of(x).states
-
-
-@pytest.mark.parametrize("band_hz", [(20.0, 23_000.0), (20.0, 15_000.0), (2000.0, 9000.0)])
-def test_gaussian_noise_has_roughness_one(band_hz: tuple[float, float]) -> None:
-    """Steady noise spreads as chi-square says, whatever its band (Bendat and Piersol)."""
-    sos = butter(4, band_hz, "bandpass", fs=RATE, output="sos")
-    x = sosfilt(sos, noise(-20.0, 2.0, RATE, seed=2)[:, 0].astype(np.float64))
-    hops = x[RATE:].reshape(-1, RATE // 100)
-    assert roughness(hops) == pytest.approx(1.0, abs=0.2)

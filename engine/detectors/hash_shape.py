@@ -1,0 +1,88 @@
+"""What a link's own noise looks like over frequency, and how evenly it runs.
+
+Model: without a carrier the discriminator's noise is level, near the threshold it is triangular
+(N. M. Blachman, IEEE Trans. Inf. Theory 10(3), 235-241, 1964, after S. O. Rice). A link that
+carries no more than 15 kHz ends its hash there, and its de-emphasis of 50 or 75 us takes 6 dB an
+octave from about 3 kHz on (ITU-R BS.450-3; 1/(2 pi 50 us) is 3.2 kHz): triangular hash is level
+from there, level hash, that of an open squelch, falls from there. It is Gaussian and steady, so its
+energy over a millisecond spreads as chi-square with twice bandwidth times duration degrees of
+freedom does (J. Bendat and A. Piersol, "Random data", ch. 8); cloth that rubs and rain that strikes
+spread several times as much, however white they are. Numbers: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from engine.model.messages import Levels
+
+BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
+EVEN_DB: Final = 10.0
+"""The densities of all bands lie within this, or they rise to the top of the band: """
+FALL_DB: Final = 3.0
+RISEN_DB: Final = 30.0
+"""falling back by no more than this from band to band, over this range at most."""
+ENDS_DB: Final = 15.0
+"""The same range where all but the highest band is so: the link ends under it."""
+DE_EMPHASIS_DB: Final = np.array([[0.0, 0.9, 3.1, 7.2, 11.5], [0.0, 1.6, 4.9, 9.8, 14.4]])
+"""How far under the first band 50 and 75 us have the others but the highest (calculated)."""
+LEVEL_DB: Final = 1.5
+SPREAD_DB: Final = 7.6
+"""Without that the densities of an open squelch lie within the first, plus the second over the root
+of the hops: 3.5 deviations of the lowest band, of which a hop holds four independent bins."""
+OPEN_HOPS: Final = 4
+"""In fewer hops a breath is as level by chance."""
+
+WINDOWS_HOP: Final = 10
+"""Windows in each hop whose energies are compared: 1 ms."""
+LOW_SHARE: Final = 0.1
+LOW_DEVIATIONS: Final = 1.28
+"""A tenth of a normal distribution lies so many standard deviations under its middle."""
+CLICKS: Final = 3.0
+"""The upper half may spread so many times as far: there lie the clicks of a link near its threshold
+(2.4 times at most: ours, measured on `inject.noise`)."""
+CHI_SQUARE_DB: Final = 4.34
+"""10 / ln 10: the spread in decibels of a power whose relative spread is small."""
+
+
+def is_hash(density_db: Levels) -> bool:
+    """Whether densities of bands in rising order are level, or rise, up to where a link ends."""
+    return (
+        bool(np.ptp(density_db) <= EVEN_DB)
+        or _rises(density_db, RISEN_DB)
+        or (len(density_db) == len(BANDS_HZ) - 1 and _rises(density_db[:-1], ENDS_DB))
+    )
+
+
+def is_open_squelch(density_db: Levels, hops: int) -> bool:
+    """Whether densities of bands, a mean over so many hops, are level but for de-emphasis."""
+    taken_db = DE_EMPHASIS_DB[:, : len(density_db)]
+    range_db = np.ptp(density_db[: taken_db.shape[1]] + taken_db, axis=1).min()
+    return hops >= OPEN_HOPS and bool(range_db <= LEVEL_DB + SPREAD_DB / np.sqrt(hops))
+
+
+def _rises(density_db: Levels, range_db: float) -> bool:
+    fallen_db = np.maximum.accumulate(density_db) - density_db
+    return bool(fallen_db.max() <= FALL_DB and np.ptp(density_db) <= range_db)
+
+
+def roughness(sound: Levels) -> float:
+    """How much the energy over a millisecond spreads, against what steady noise of that band does.
+
+    `sound` has shape (hops, frames), hops in a row. 1.0 for Gaussian noise of any bandwidth; the
+    bandwidth is the statistical one, the squared sum of the spectrum over the sum of its squares.
+    """
+    step = np.diff(sound.ravel())
+    frames = max(sound.shape[1] // WINDOWS_HOP, 2)
+    windows = step[: len(step) // frames * frames].reshape(-1, frames)
+    energy_db = 10.0 * np.log10(np.square(windows).mean(axis=1) + 1e-30)
+    power = np.square(np.abs(np.fft.rfft(step * np.hanning(len(step)))))
+    bins = max(len(power) // 64, 1)
+    smooth = power[: len(power) // bins * bins].reshape(-1, bins).mean(axis=1)
+    share = float(smooth.sum() ** 2 / (np.square(smooth).sum() * len(smooth) + 1e-60))
+    freedom = max(share * frames, 1.0)
+    low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
+    spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
+    return float(spread_db / (LOW_DEVIATIONS * CHI_SQUARE_DB * np.sqrt(2.0 / freedom)))

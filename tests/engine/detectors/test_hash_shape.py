@@ -1,0 +1,73 @@
+"""The shape of a link's noise: what is calculated from the model, not from what the code says."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from scipy.signal import butter, sosfilt
+
+from engine.detectors.hash_shape import BANDS_HZ, is_hash, is_open_squelch, roughness
+from engine.model.messages import Levels
+from tests.support.signals import noise
+
+RATE = 48_000
+
+
+def densities_db(emphasis_us: float, triangular: bool, top_hz: float = 30_000.0) -> Levels:
+    """Power a hertz in each band, dB: level or growing with f squared, after de-emphasis."""
+    hz = np.linspace(1.0, 24_000.0, 24_000)
+    density = (hz**2 if triangular else 1.0) / (1.0 + (2e-6 * np.pi * hz * emphasis_us) ** 2)
+    density = density * np.where(hz < top_hz, 1.0, 1e-3)
+    bands = pairwise(BANDS_HZ)
+    means = [density[(hz >= low) & (hz < high)].mean() for low, high in bands]
+    return np.asarray(10.0 * np.log10(means))
+
+
+@pytest.mark.parametrize("emphasis_us", [0.0, 50.0, 75.0])
+def test_triangular_noise_is_hash(emphasis_us: float) -> None:
+    """Near the threshold, with de-emphasis or without, whether the link ends at 15 kHz or not."""
+    assert is_hash(densities_db(emphasis_us, triangular=True))
+    if emphasis_us:
+        assert is_hash(densities_db(emphasis_us, triangular=True, top_hz=14_500.0))
+
+
+def test_level_noise_is_hash() -> None:
+    """White noise, and any that lies within 10 dB."""
+    assert is_hash(densities_db(0.0, triangular=False))
+    assert is_hash(np.array([0.0, -4.0, 5.0, -4.9, 0.0, 3.0]))
+    assert not is_hash(np.array([0.0, -4.0, 5.5, -4.9, 0.0, 3.0]))
+
+
+@pytest.mark.parametrize("emphasis_us", [50.0, 75.0])
+def test_only_an_open_squelch_falls_so(emphasis_us: float) -> None:
+    """Level noise after de-emphasis is one; white, triangular and -12 dB an octave are not."""
+    level = densities_db(emphasis_us, triangular=False)
+    assert is_open_squelch(level, 8)
+    assert not is_open_squelch(level, 3)
+    assert not is_hash(level)
+    assert not is_open_squelch(densities_db(0.0, triangular=False), 8)
+    assert not is_open_squelch(densities_db(emphasis_us, triangular=True), 8)
+    assert not is_open_squelch(2.0 * level, 8)
+
+
+def test_fewer_hops_may_spread_more() -> None:
+    """Four hops leave twice the deviation of sixteen: 3.8 dB against 1.9, each over 1.5 dB."""
+    off = densities_db(50.0, triangular=False) + np.array([0.0, 4.5, 0.0, 0.0, 0.0, 0.0])
+    assert is_open_squelch(off, 4)
+    assert not is_open_squelch(off, 16)
+
+
+def test_a_sibilant_is_no_hash() -> None:
+    """A hill at 6 kHz with a lull below and above (shape of "s": common practice, no source)."""
+    assert not is_hash(np.array([-40.0, -35.0, -25.0, -5.0, 0.0, -20.0]))
+
+
+@pytest.mark.parametrize("band_hz", [(20.0, 23_000.0), (20.0, 15_000.0), (2000.0, 9000.0)])
+def test_gaussian_noise_has_roughness_one(band_hz: tuple[float, float]) -> None:
+    """Steady noise spreads as chi-square says, whatever its band (Bendat and Piersol)."""
+    sos = butter(4, band_hz, "bandpass", fs=RATE, output="sos")
+    x = sosfilt(sos, noise(-20.0, 2.0, RATE, seed=2)[:, 0].astype(np.float64))
+    hops = x[RATE:].reshape(-1, RATE // 100)
+    assert roughness(hops) == pytest.approx(1.0, abs=0.2)
