@@ -129,9 +129,12 @@ class Tone(TrackMemory):
         m = measurement
         self._quiet_dbfs[self._tick % TICKS] = rms_dbfs(m.mean_square.min(axis=0))
         self._tick += 1
+        stuck = [repeat.track_index for repeat in m.repeats]
+        self._seen_s[stuck] = -np.inf  # a buffer that is played again has lines of its own
         if self._tick % LOOK_TICKS == 0:
             loud = m.mean_square.mean(axis=0) >= self._least_power
             loud &= self._watched & m.valid.all(axis=0)
+            loud[stuck] = False
             for track_index in range(self._tracks):
                 if loud[track_index]:
                     self._look(track_index, m)

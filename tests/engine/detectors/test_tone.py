@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import iirpeak, lfilter
 
 from engine.detectors.tone import Tone
 from engine.model.messages import Samples
@@ -67,3 +68,13 @@ def test_mains_are_left_to_hum() -> None:
     x[:, 0] += sine(-30.0, 20.0, RATE, 50.0)[:, 0]
     x[:, 1] += sine(-30.0, 20.0, RATE, 100.0)[:, 0]
     assert not any(told(Tone(THREE), x, THREE, track).spans_s for track in range(2))
+
+
+def test_a_stuck_buffer_is_no_tone() -> None:
+    """21 ms of a vowel (noise that resonates at 620 Hz), played again and again for 8 s, have a
+    line that stands; `stuck` tells it."""
+    x = place()
+    x[:, 1] += lfilter(*iirpeak(620.0, 30.0, fs=RATE), noise(-8.0, 20.0, RATE, seed=5)[:, 0])
+    first, frames = 6 * RATE, round(0.021 * RATE)
+    x[first : first + 8 * RATE] = np.resize(x[first - frames : first], (8 * RATE, x.shape[1]))
+    assert not told(Tone(THREE), x, THREE, 1).spans_s
