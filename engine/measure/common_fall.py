@@ -30,6 +30,8 @@ class CommonFall(TrackMemory):
 
     _levels_dbfs: Levels = per_track(np.nan, rows=QUIET_TICKS)
     _tick: int = remembered(By.WHOLE, 0)
+    _any: bool = remembered(By.WHOLE, True)
+    """Some track had fallen or sunk in the tick before."""
     _fell_tick: NDArray[np.int64] = per_track(_NEVER)
     _sank_tick: NDArray[np.int64] = per_track(_NEVER)
     _stopped_tick: NDArray[np.int64] = per_track(_NEVER)
@@ -64,6 +66,9 @@ class CommonFall(TrackMemory):
         live = self._open & (quiet_dbfs >= self._least_dbfs)  # NaN, too, is not live
         sank = live & (quiet_dbfs < floor_dbfs - self._witness_db)
         fell = live & (quiet_dbfs < presence_dbfs) & ~np.isnan(floor_dbfs)
+        if not (self._any or sank.any() or fell.any()):
+            return np.zeros(self._tracks, dtype=np.bool_)
+        self._any = bool(sank.any() or fell.any())
         self._sank_tick = self._since(self._sank_tick, sank)
         self._fell_tick = self._since(self._fell_tick, fell)
         age = self._tick - self._fell_tick

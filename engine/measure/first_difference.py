@@ -22,14 +22,16 @@ def difference_lag(sample_rate_hz: int) -> int:
     return max(1, round(sample_rate_hz / REFERENCE_HZ))
 
 
-def difference_energy(channels: Samples, hops: int, lag: int) -> NDArray[np.float32]:
+def difference_energy(
+    channels: Samples, hops: int, lag: int, ticks: int = 1
+) -> NDArray[np.float32]:
     """Mean square of x[n] - x[n - lag] over each hop, shape (tracks, hops).
 
-    `channels` has shape (tracks, frames), C-contiguous, of `hops` hops in all. The first `lag`
-    steps count as none.
+    `channels` has shape (tracks, frames), of `hops` hops in all, which are `ticks` ticks. The first
+    `lag` steps of each tick count as none.
     """
-    step = np.empty_like(channels)
+    step = np.empty(channels.shape, dtype=np.float32)
     np.subtract(channels[:, lag:], channels[:, :-lag], out=step[:, lag:])
-    step[:, :lag] = 0.0
+    step.reshape(len(step), ticks, -1)[:, :, :lag] = 0.0
     by_hop = step.reshape(len(channels), hops, -1)
     return np.asarray(np.vecdot(by_hop, by_hop) * np.float32(1.0 / by_hop.shape[-1]))

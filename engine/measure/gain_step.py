@@ -44,7 +44,9 @@ _ROUNDING_DB: Final = 0.001
 class GainStep(TrackMemory):
     """Finds steps of the whole sound of one track."""
 
-    _db: NDArray[np.float32] = per_track(np.nan, rows=(_DEPTH, BANDS), dtype=np.float32)
+    _rows: NDArray[np.float32] = per_track(np.nan, rows=(2 * _DEPTH, BANDS), dtype=np.float32)
+    """The newest levels end at `_end`; what is older than `_DEPTH` ticks is overwritten."""
+    _end: int = remembered(By.WHOLE, _DEPTH)
     _tick: int = remembered(By.WHOLE, 0)
 
     def __init__(
@@ -82,21 +84,31 @@ class GainStep(TrackMemory):
         self._least_dbfs = unlearned_dbfs(scene)
         self.reset()
 
-    def update(
-        self,
-        mean_square: Levels,
-        difference_energy: Levels,
-        decimated: Samples,
-        valid: Flags,
-        floor_dbfs: Levels,
+    @staticmethod
+    def levels_db(
+        mean_square: Levels, difference_energy: Levels, decimated: Samples, valid: Flags
     ) -> Levels:
+        """Level of each band in each tick, shape (ticks, bands, tracks); NaN where none counts.
+
+        Parameters
+        ----------
+        mean_square, difference_energy : (tracks, ticks), means of each tick
+        decimated : (tracks, ticks, frames)
+        valid : (tracks, ticks) the whole tick counts
+        """
+        step = decimated[..., 1:] - decimated[..., :-1]
+        low = np.vecdot(decimated, decimated) / decimated.shape[-1]
+        low_step = np.vecdot(step, step) / step.shape[-1]
+        power = np.stack([mean_square, difference_energy, low, low_step]).transpose(2, 0, 1)
+        counts = valid & (mean_square >= IDLE_MEAN_SQUARE)
+        return np.where(counts.T[:, None], rms_dbfs(power), np.nan)
+
+    def update(self, levels_db: Levels, floor_dbfs: Levels) -> Levels:
         """Take in one tick.
 
         Parameters
         ----------
-        mean_square, difference_energy : (tracks,), means of the tick
-        decimated : (tracks, frames)
-        valid : (tracks,) the whole tick counts
+        levels_db : (bands, tracks), see `levels_db`
         floor_dbfs : (tracks,) learned live floor; NaN where it is not known
 
         Returns
@@ -104,21 +116,25 @@ class GainStep(TrackMemory):
         gain_db : Levels
             Shape (tracks,): the step that was recognised in this tick, 0 where there was none.
         """
-        step = decimated[:, 1:] - decimated[:, :-1]
-        low = np.vecdot(decimated, decimated) / decimated.shape[1]
-        low_step = np.vecdot(step, step) / step.shape[1]
-        power = np.stack([mean_square, difference_energy, low, low_step])
-        counts = valid & (mean_square >= IDLE_MEAN_SQUARE)
-        self._db[:-1] = self._db[1:]
-        self._db[-1] = np.where(counts, rms_dbfs(power), np.nan)
+        if self._end == len(self._rows):
+            self._rows[: _DEPTH - 1] = self._rows[1 - _DEPTH :]
+            self._end = _DEPTH - 1
+        self._rows[self._end] = levels_db
+        self._end += 1
         self._tick += 1
-        gain_db = np.zeros(len(mean_square))
+        gain_db = np.zeros(levels_db.shape[1])
         if self._tick % EVERY_TICKS == 0:
             for sign, scales in ((-1.0, DOWN_TICKS), (1.0, UP_TICKS)):
                 for ticks in scales:
                     self._look(gain_db, sign, ticks, floor_dbfs)
-            self._db[:, :, gain_db != 0.0] = np.nan  # the same step is not to be found again
+            if gain_db.any():  # the same step is not to be found again
+                self._db[:, :, gain_db != 0.0] = np.nan
         return gain_db
+
+    @property
+    def _db(self) -> NDArray[np.float32]:
+        """The newest levels, shape (ticks, bands, tracks)."""
+        return self._rows[self._end - _DEPTH : self._end]
 
     def _look(self, gain_db: Levels, sign: float, ticks: int, floor_dbfs: Levels) -> None:
         """Write steps down or up that the newest so many ticks show into `gain_db`."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,16 +22,18 @@ NO_NUMBER: Final = np.float32(1e6)
 class Hops:
     """One run of hops, channel-major; sums are over the hop's frames, not means.
 
-    channels : (tracks, frames) float32, C-contiguous, what was no number set to zero
+    ticks : so many ticks, all as long, are in it
+    channels : (tracks, frames) float32, contiguous along frames, what was no number set to zero
     peak_max, peak_min : (tracks, hops) float64, signed extremes
     peak : (tracks, hops) float64, absolute sample peak, 0 where the hop does not count
     squares, sums : (tracks, hops) float64
     valid : (tracks, hops) False where a frame was lost or was no number
     all_valid : every hop of every track counts
-    lost : (tracks,) samples that were no numbers
+    lost : (tracks, hops) samples that were no numbers
     """
 
     hop_frames: int
+    ticks: int
     channels: Samples
     peak_max: Levels
     peak_min: Levels
@@ -42,8 +44,14 @@ class Hops:
     all_valid: bool
     lost: NDArray[np.int64]
 
+    def by_tick(self, hops: NDArray[Any]) -> NDArray[Any]:
+        """An array of shape (tracks, hops, ...) as (tracks, ticks, hops of a tick, ...)."""
+        return hops.reshape(len(hops), self.ticks, -1, *hops.shape[2:])
 
-def measure_hops(samples: Samples, hop_frames: int, missing: Flags | None = None) -> Hops:
+
+def measure_hops(
+    samples: Samples, hop_frames: int, missing: Flags | None = None, ticks: int = 1
+) -> Hops:
     """Peaks, energies and validity of whole hops.
 
     Parameters
@@ -54,17 +62,21 @@ def measure_hops(samples: Samples, hop_frames: int, missing: Flags | None = None
         At least 1.
     missing : ndarray of bool, shape (frames,) or (tracks, frames), optional
         True where frames were lost, on every track or on that one.
+    ticks : int
+        So many ticks they are.
     """
     tracks = samples.shape[1]
-    channels = np.ascontiguousarray(samples.T, dtype=np.float32)
+    channels = np.asarray(samples.T, dtype=np.float32)
+    if channels.strides[1] != channels.itemsize:
+        channels = np.ascontiguousarray(channels)
     high, low = _extremes(channels, hop_frames)
     # A NaN fails both comparisons, so the extremes alone tell whether all samples are numbers.
     valid = (high < NO_NUMBER) & (low > -NO_NUMBER)
-    lost = np.zeros(tracks, dtype=np.int64)
+    lost = np.zeros(valid.shape, dtype=np.int64)
     all_valid = bool(valid.all())
     if not all_valid:
         number = np.abs(channels) < NO_NUMBER
-        lost = np.count_nonzero(~number, axis=1)
+        lost = np.count_nonzero(~number.reshape(*valid.shape, hop_frames), axis=2)
         channels = np.where(number, channels, np.float32(0.0))
         high, low = _extremes(channels, hop_frames)
     if missing is not None and missing.any():
@@ -73,6 +85,7 @@ def measure_hops(samples: Samples, hop_frames: int, missing: Flags | None = None
     by_hop = channels.astype(np.float64).reshape(tracks, -1, hop_frames)
     return Hops(
         hop_frames=hop_frames,
+        ticks=ticks,
         channels=channels,
         peak_max=high,
         peak_min=low,
@@ -111,13 +124,15 @@ class LevelTotals(TrackMemory):
     def update(self, hops: Hops) -> None:
         """Count one run of hops in; those that are not valid count for nothing."""
         np.maximum(self._peak, hops.peak.max(axis=1), out=self._peak)
-        if hops.all_valid:
-            self._squares += hops.squares.sum(axis=1)
-            self._sums += hops.sums.sum(axis=1)
-            self._frames += hops.channels.shape[1]
-            return
-        self._squares += (hops.squares * hops.valid).sum(axis=1)
-        self._sums += (hops.sums * hops.valid).sum(axis=1)
+        squares, sums = hops.squares, hops.sums
+        if not hops.all_valid:
+            squares, sums = squares * hops.valid, sums * hops.valid
+        squares, sums = hops.by_tick(squares).sum(axis=2), hops.by_tick(sums).sum(axis=2)
+        for tick in range(
+            hops.ticks
+        ):  # one by one: the same bit for bit, however many come at once
+            self._squares += squares[:, tick]
+            self._sums += sums[:, tick]
         self._frames += hops.hop_frames * np.count_nonzero(hops.valid, axis=1)
 
     @property

@@ -22,8 +22,8 @@ class LevelMeter(Meter):
         hops = measure_hops(samples, self.hop_frames, missing)
         mean_square = hops.squares / self.hop_frames
         self._levels.push(mean_square, hops.valid, hops.all_valid)
-        level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS))
-        if self._floor.update(self._levels.latest(HOPS_PER_TICK)):
+        level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS)[0])
+        if self._floor.update(self._levels.latest(HOPS_PER_TICK)[0]):
             self._presence.follow(self._floor.floor_dbfs)
         self._ticks += 1
         tracks = len(level_dbfs)
@@ -36,7 +36,7 @@ class LevelMeter(Meter):
             peak_min=hops.peak_min.T,
             mean_square=mean_square.T,
             valid=hops.valid.T,
-            lost=hops.lost,
+            lost=hops.lost.sum(axis=1),
             momentary_lufs=np.full(tracks, np.nan),
             short_term_lufs=np.full(tracks, np.nan),
             level_dbfs=level_dbfs,

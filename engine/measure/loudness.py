@@ -81,12 +81,12 @@ class Loudness(TrackMemory):
     tracks : int
     sample_rate_hz : int
     hops_per_tick : int
-        At most so many hops come at once.
+        Hops come by the tick: so many or fewer at once, or several whole ticks.
 
     Attributes
     ----------
-    momentary_lufs, short_term_lufs : ndarray, shape (tracks,)
-        At the end of the newest hop; NaN until the window is full.
+    momentary_lufs, short_term_lufs : ndarray, shape (ticks, tracks)
+        At the end of each of the newest ticks; NaN until the window is full.
     """
 
     _weight: SosFilter = remembered(By.PART, lambda d: d._filter())
@@ -97,8 +97,8 @@ class Loudness(TrackMemory):
     _gated: GatedLoudness = remembered(By.PART, lambda d: GatedLoudness(d._tracks))
     _momentary_max: Levels = per_track(np.nan)
     _short_term_max: Levels = per_track(np.nan)
-    momentary_lufs: Levels = per_track(np.nan)
-    short_term_lufs: Levels = per_track(np.nan)
+    momentary_lufs: Levels = per_track(np.nan, rows=1)
+    short_term_lufs: Levels = per_track(np.nan, rows=1)
 
     def __init__(self, tracks: int, sample_rate_hz: int, hops_per_tick: int) -> None:
         self._tracks, self._rate_hz = tracks, sample_rate_hz
@@ -110,8 +110,8 @@ class Loudness(TrackMemory):
         return SosFilter(sos, self._tracks, frames, self._hops_per_tick, np.float32)
 
     def update(self, hops: Hops) -> None:
-        """Take in up to one tick of whole hops; fewer hops than a tick end no gating block."""
-        weighted = self._weight(hops.channels)
+        """Take in whole hops; fewer hops than a tick end no gating block."""
+        weighted = self._weight(hops.channels, hops.ticks)
         by_hop = weighted.reshape(len(weighted), -1, hops.hop_frames)
         mean_square = np.vecdot(by_hop, by_hop).astype(np.float64) / hops.hop_frames
         newest = mean_square.shape[1]
@@ -121,10 +121,12 @@ class Loudness(TrackMemory):
         # fmax passes over NaN, so an unfilled window never becomes a maximum.
         np.fmax(self._momentary_max, np.fmax.reduce(momentary, axis=1), out=self._momentary_max)
         np.fmax(self._short_term_max, np.fmax.reduce(short_term, axis=1), out=self._short_term_max)
-        self.momentary_lufs = lufs(momentary[:, -1])
-        self.short_term_lufs = lufs(short_term[:, -1])
-        if newest == self._hops_per_tick:
-            self._gated.update(momentary[:, -1])
+        ends = np.ascontiguousarray(hops.by_tick(momentary)[:, :, -1].T)
+        self.momentary_lufs = lufs(ends)
+        self.short_term_lufs = lufs(hops.by_tick(short_term)[:, :, -1].T)
+        if newest == hops.ticks * self._hops_per_tick:
+            for block in ends:
+                self._gated.update(block)
 
     @property
     def momentary_max_lufs(self) -> Levels:

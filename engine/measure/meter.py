@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from engine.measure.common_fall import CommonFall
 from engine.measure.decimate import Decimate
-from engine.measure.first_difference import difference_energy, difference_lag
+from engine.measure.first_difference import difference_lag
 from engine.measure.floor import Learned, LiveFloor
 from engine.measure.gain_step import GainStep
 from engine.measure.level import HOPS_PER_TICK, Hops, LevelTotals, measure_hops
 from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.repeats import RepeatFinder
+from engine.measure.tick_parts import TickParts
 from engine.measure.true_peak import TruePeak
-from engine.measure.windows import HopWindows
+from engine.measure.windows import MOST_TICKS, HopWindows
 from engine.model.messages import Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -110,14 +111,22 @@ class Meter(TrackMemory):
         self._presence.follow(self._floor.floor_dbfs)
 
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
-        """Measure one tick.
+        """Measure one tick; see `measure`."""
+        self._check(samples, len(samples) == self.tick_frames)
+        return self.measure(samples, missing)[0]
+
+    def measure(self, samples: Samples, missing: Flags | None = None) -> list[Measurement]:
+        """Measure some ticks in a row, all at once; what comes out is what it is one by one.
+
+        What is a plain function of the samples is made for all ticks together, and each measurement
+        is a view of that; what decides (floor, presence, steps of gain) goes tick by tick.
 
         Parameters
         ----------
-        samples : ndarray of float32, shape (tick_frames, tracks), any memory layout
-            May hold NaN, infinities and denormals. Not altered, but the measurement may share
-            its memory where it is contiguous along frames.
-        missing : ndarray of bool, shape (tick_frames,) or (tracks, tick_frames), optional
+        samples : ndarray of float32, shape (ticks * tick_frames, tracks), any memory layout
+            May hold NaN, infinities and denormals; up to `MOST_TICKS` ticks. Not altered, but the
+            measurements may share its memory where it is contiguous along frames.
+        missing : ndarray of bool, shape (frames,) or (tracks, frames), optional
             True where frames were lost, on every track or that one; the samples there are zero.
 
         Raises
@@ -125,59 +134,76 @@ class Meter(TrackMemory):
         ValueError
             If the shape is another.
         """
-        self._check(samples, len(samples) == self.tick_frames)
-        hops = measure_hops(samples, self.hop_frames, missing)
+        ticks = len(samples) // self.tick_frames
+        right = 1 <= ticks <= MOST_TICKS and len(samples) == ticks * self.tick_frames
+        self._check(samples, right)
+        hops = measure_hops(samples, self.hop_frames, missing, ticks)
         self._count(hops)
         self._loudness.update(hops)
         mean_square = hops.squares / self.hop_frames
         self._levels.push(mean_square, hops.valid, hops.all_valid)
-        level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS))
-        decimated = self._decimate(hops.channels)
-        treble = difference_energy(hops.channels, HOPS_PER_TICK, self._lag)
-        gain_db = self._gain_step.update(
-            mean_square.mean(axis=1),
-            treble.mean(axis=1),
-            decimated,
-            np.asarray(hops.valid.all(axis=1)),
-            self._floor.floor_dbfs,
-        )
-        stopped = self._follow_floor(level_dbfs, gain_db)
-        present = self._presence.update(level_dbfs)
-        self._ticks += 1
-        end_s = self._ticks * self.tick_frames / self._rate
-        return Measurement(
-            start_s=(self._ticks - 1) * self.tick_frames / self._rate,
-            end_s=end_s,
-            hop_s=self.hop_frames / self._rate,
-            samples=hops.channels.T,
-            peak_max=hops.peak_max.T,
-            peak_min=hops.peak_min.T,
-            mean_square=mean_square.T,
-            valid=hops.valid.T,
-            lost=hops.lost,
-            momentary_lufs=self._loudness.momentary_lufs,
-            short_term_lufs=self._loudness.short_term_lufs,
-            level_dbfs=level_dbfs,
-            floor_dbfs=self._floor.floor_dbfs.copy(),
-            presence_dbfs=self._presence.threshold_dbfs,
-            present=present,
-            any_valid=np.asarray(hops.valid.any(axis=1)),
-            all_valid=hops.all_valid,
-            peak=np.maximum(hops.peak_max, -hops.peak_min).T,
-            speech=self._speech(mean_square).T,
-            decimated=decimated,
-            dc_offset=_dc_offset(hops),
-            repeats=self._repeats.update(hops, end_s - self.tick_frames / self._rate),
-            difference_energy=treble.T,
-            source_stopped=stopped,
-            gain_step_db=gain_db,
-            timecode=self._timecode.update(hops.channels.T, end_s),
-        )
+        parts = TickParts.of(hops, mean_square, self._decimate, self._lag)
+        level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS, ticks))
+        ground = self._follow_ground(parts, ticks, level_dbfs)
+        said = []
+        for tick in range(ticks):
+            self._ticks += 1
+            end_s = self._ticks * self.tick_frames / self._rate
+            span = slice(tick * self.tick_frames, (tick + 1) * self.tick_frames)
+            sound = hops.channels[:, span]
+            said.append(
+                Measurement(
+                    start_s=(self._ticks - 1) * self.tick_frames / self._rate,
+                    end_s=end_s,
+                    hop_s=self.hop_frames / self._rate,
+                    samples=sound.T,
+                    momentary_lufs=self._loudness.momentary_lufs[tick],
+                    short_term_lufs=self._loudness.short_term_lufs[tick],
+                    level_dbfs=level_dbfs[tick],
+                    repeats=self._repeats.update(hops, tick, end_s - self.tick_frames / self._rate),
+                    timecode=self._timecode.update(sound.T, end_s),
+                    **parts.of_tick(tick),
+                    **ground[tick],
+                )
+            )
+        return said
 
-    def _follow_floor(self, level_dbfs: Levels, gain_db: Levels) -> Flags:
-        """Learn the floors, and move those of which the sound itself says that they are void;
-        where a source stopped."""
-        changed = self._floor.update(self._levels.latest(HOPS_PER_TICK))
+    def _follow_ground(
+        self, parts: TickParts, ticks: int, level_dbfs: Levels
+    ) -> list[dict[str, Any]]:
+        """Floors, presence and what depends on them, tick by tick, by their names in `Measurement`.
+
+        Learns the floors, and moves those of which the sound itself says that they are void: where
+        a gain was turned, where a source stopped.
+        """
+        bands_db = self._gain_step.levels_db(
+            parts.power.T,
+            parts.treble.T.astype(np.float64),
+            parts.decimated.swapaxes(0, 1),
+            parts.whole.T,
+        )
+        newest = self._levels.latest(HOPS_PER_TICK, ticks)
+        ground = []
+        for tick in range(ticks):
+            gain_db = self._gain_step.update(bands_db[tick], self._floor.floor_dbfs)
+            stopped = self._follow_floor(newest[tick], level_dbfs[tick], gain_db)
+            present = self._presence.update(level_dbfs[tick])
+            floor_dbfs = self._floor.floor_dbfs.copy()
+            ground.append(
+                {
+                    "floor_dbfs": floor_dbfs,
+                    "presence_dbfs": self._presence.threshold_dbfs,
+                    "present": present,
+                    "speech": _speech(parts.mean_square[tick], floor_dbfs).T,
+                    "source_stopped": stopped,
+                    "gain_step_db": gain_db,
+                }
+            )
+        return ground
+
+    def _follow_floor(self, newest: Levels, level_dbfs: Levels, gain_db: Levels) -> Flags:
+        """Learn the floors of one tick; where a source stopped."""
+        changed = self._floor.update(newest)
         if gain_db.any():
             self._floor.shift(gain_db)
             changed = True
@@ -190,11 +216,6 @@ class Meter(TrackMemory):
         if changed:
             self._presence.follow(self._floor.floor_dbfs)
         return stopped
-
-    def _speech(self, mean_square: Levels) -> Flags:
-        floor_dbfs = self._floor.floor_dbfs
-        least = mean_square_at(np.where(np.isnan(floor_dbfs), np.inf, floor_dbfs + SPEECH_DB))
-        return np.asarray(mean_square >= least[:, None])
 
     def skip(self, ticks: int) -> None:
         """Count ticks in which nothing came, without measuring: only the time goes on."""
@@ -220,9 +241,8 @@ class Meter(TrackMemory):
         self._check(rest, len(rest) < self.tick_frames)
         whole = len(rest) - len(rest) % self.hop_frames
         if whole:
-            hops = measure_hops(
-                rest[:whole], self.hop_frames, None if missing is None else missing[..., :whole]
-            )
+            gap = None if missing is None else missing[..., :whole]
+            hops = measure_hops(rest[:whole], self.hop_frames, gap)
             self._count(hops)
             self._loudness.update(hops)
         if whole < len(rest):
@@ -271,10 +291,10 @@ class Meter(TrackMemory):
         return self._floor.learned
 
 
-def _dc_offset(hops: Hops) -> Levels:
-    """Mean of the samples of one tick that count, shape (tracks,); 0 where none does."""
-    count = hops.hop_frames * np.count_nonzero(hops.valid, axis=1)
-    return np.asarray((hops.sums * hops.valid).sum(axis=1) / np.maximum(count, 1))
+def _speech(mean_square: Levels, floor_dbfs: Levels) -> Flags:
+    """Hops at least `SPEECH_DB` above the live floor, shape (tracks, hops) as `mean_square`."""
+    least = mean_square_at(np.where(np.isnan(floor_dbfs), np.inf, floor_dbfs + SPEECH_DB))
+    return np.asarray(mean_square >= least[:, None])
 
 
 def _sounding(scene: Scene) -> Flags:

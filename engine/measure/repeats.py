@@ -36,19 +36,22 @@ LEAST_SWING: Final = 2.0**-14
 
 _NEAR: Final = 24
 _CANDIDATES: Final = 6
-_STRIDE: Final = 8
-_SPAN: Final = 16
-"""At every eighth sample sixteen are marked; a stretch of `_NEAR` holds such a span in any case."""
-_AT_ONCE: Final = 2
-"""So many anchors are compared at once: what that takes stays inside the cache."""
-_SPANS: Final = np.arange(_STRIDE)[:, None] + np.arange(_SPAN)
-_BESIDE: Final = np.arange(_NEAR + 1)
-_WEIGHTS: Final = np.array(
-    [0x2545F4914F6CDD1D, 0x1B873593CC9E2D51, 0x5851F42D4C957F2D, 0x27D4EB2F165667C5]
-)
-"""Odd numbers without a pattern; what two different spans add up to is hardly ever the same."""
+_BESIDE: Final = np.arange(1, _NEAR + 1)
+_FIRST_BESIDE: Final = 3
+"""Samples before an equal one that are compared one by one: few are left after them."""
 _HISTORY_TICKS: Final = 11
 _TICKS: Final = 13
+_HIGH: Final = 0
+_LOW: Final = 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Anchors:
+    """Samples of the newest tick that would recur: their tracks, and where they are, counted from
+    the oldest sample that is known; arrays of shape (anchors,)."""
+
+    track: NDArray[np.int64]
+    at: NDArray[np.int64]
 
 
 @dataclass(slots=True)
@@ -60,22 +63,15 @@ class _Open:
 class RepeatFinder(TrackMemory):
     """Looks where the highest or lowest sample of a tick was reached before, to the last bit."""
 
-    _ring: Samples = remembered(By.FIRST, lambda d: np.zeros((d._tracks, d._width), np.float32))
-    """The newest ticks of every track, written round and round, and the first few once more behind
-    them, so that what is looked for is always in one piece."""
-    _marks: NDArray[np.int32] = remembered(
-        By.FIRST, lambda d: np.zeros((d._tracks, d._width // _STRIDE), np.int32)
+    _ring: Samples = remembered(
+        By.FIRST, lambda d: np.zeros((d._tracks, _TICKS * d._tick_frames), np.float32)
     )
-    """What the bits of sixteen samples of the ring add up to, beginning at every eighth."""
-    _next: int = remembered(By.WHOLE, 0)
-    _filled: int = remembered(By.WHOLE, 0)
-    _high: NDArray[np.float64] = remembered(
-        By.FIRST, lambda d: np.full((d._tracks, _HISTORY_TICKS, HOPS_PER_TICK), np.nan)
+    """The newest ticks of every track, written round and round."""
+    _extremes: Levels = remembered(
+        By.FIRST, lambda d: np.full((d._tracks, 2, _TICKS, HOPS_PER_TICK), np.nan)
     )
-    _low: NDArray[np.float64] = remembered(
-        By.FIRST, lambda d: np.full((d._tracks, _HISTORY_TICKS, HOPS_PER_TICK), np.nan)
-    )
-    _next_of_history: int = remembered(By.WHOLE, 0)
+    """Highest and lowest sample of each of their hops; NaN of ticks too long ago."""
+    _number: int = remembered(By.WHOLE, 0)
     _open: dict[int, _Open] = remembered(By.KEYS, lambda _: {})
 
     def __init__(self, watched: Flags, sample_rate_hz: int, hop_frames: int) -> None:
@@ -84,64 +80,61 @@ class RepeatFinder(TrackMemory):
         self._rate_hz = sample_rate_hz
         self._hop_frames = hop_frames
         self._tick_frames = HOPS_PER_TICK * hop_frames
-        self._frames = _TICKS * self._tick_frames
-        self._width = -(-(self._frames + _NEAR) // _STRIDE) * _STRIDE
         self.reset()
 
-    def update(self, hops: Hops, start_s: float) -> tuple[Repeat, ...]:
-        """Take in one tick; what repeats at its end, and what repeated and ended in it."""
-        self._write(hops.channels)
+    def update(self, hops: Hops, tick: int, start_s: float) -> tuple[Repeat, ...]:
+        """Take in one tick of `hops`; what repeats at its end, and what ended in it."""
+        span = slice(tick * HOPS_PER_TICK, (tick + 1) * HOPS_PER_TICK)
+        high, low = hops.peak_max[:, span], hops.peak_min[:, span]
+        slot = self._number % _TICKS
+        self._extremes[:, :, [slot, (slot + 1) % _TICKS]] = np.nan
+        some = self._candidates(high, low, hops.valid[:, span])
+        frames = slice(tick * self._tick_frames, (tick + 1) * self._tick_frames)
+        ring = slice(slot * self._tick_frames, (slot + 1) * self._tick_frames)
+        self._ring[:, ring] = hops.channels[:, frames]
+        self._extremes[:, _HIGH, slot], self._extremes[:, _LOW, slot] = high, low
+        self._number += 1
         known = sorted(self._open)
         said = [self._follow(track, start_s) for track in known]
-        tracks = [track for track in self._candidates(hops).tolist() if track not in known]
+        tracks = [track for track in some.tolist() if track not in known]
         if tracks:
-            self._search(tracks, hops, start_s, said)
-        self._high[:, self._next_of_history] = hops.peak_max
-        self._low[:, self._next_of_history] = hops.peak_min
-        self._next_of_history = (self._next_of_history + 1) % _HISTORY_TICKS
+            self._search(np.array(tracks), _alike(high, low), start_s, said)
         return tuple(said)
 
-    def _write(self, channels: Samples) -> None:
-        """Put one tick into the ring."""
-        self._put(channels, self._next)
-        if self._next == 0:
-            self._put(channels[:, : self._width - self._frames], self._frames)
-        self._next = (self._next + self._tick_frames) % self._frames
-        self._filled = min(self._filled + self._tick_frames, self._frames)
-
-    def _put(self, channels: Samples, first: int) -> None:
-        end = first + channels.shape[1]
-        # Zero has two signs; added to zero it has one, and equal samples have equal bits.
-        np.add(channels, np.float32(0.0), out=self._ring[:, first:end])
-        # Sixteen samples that begin before this piece and end in it are known only now.
-        begin, stop = max(-(-(first - _SPAN + 1) // _STRIDE), 0), (end - _SPAN) // _STRIDE + 1
-        stretch = self._ring[:, begin * _STRIDE : (stop + 1) * _STRIDE].view(np.int64)
-        self._marks[:, begin:stop] = _marks(stretch)
-
-    def _candidates(self, hops: Hops) -> NDArray[np.int64]:
-        """Tracks on which an extreme of this tick was reached before."""
-        high, low = hops.peak_max, hops.peak_min
+    def _candidates(self, high: Levels, low: Levels, valid: Flags) -> NDArray[np.int64]:
+        """Tracks on which an extreme of this tick was reached before, or two hops are alike."""
         top, bottom = high.max(axis=1), low.min(axis=1)
-        some = (self._high == top[:, None, None]).any(axis=(1, 2))
-        some |= (self._low == bottom[:, None, None]).any(axis=(1, 2))
-        some |= _alike(high, low).any(axis=1)
-        some &= (top - bottom >= LEAST_SWING) & hops.valid.all(axis=1) & self._watched
+        ends = np.stack([top, bottom], axis=1)
+        equal = self._extremes == ends[:, :, None, None]
+        some = _alike(high, low).any(axis=1) | equal.any(axis=(1, 2, 3))
+        some &= (top - bottom >= LEAST_SWING) & valid.all(axis=1) & self._watched
         return np.flatnonzero(some)
+
+    @property
+    def _oldest(self) -> int:
+        """Where in the ring the oldest tick begins."""
+        return self._tick_frames * (self._number % _TICKS if self._number >= _TICKS else 0)
+
+    @property
+    def _filled(self) -> int:
+        """Samples of each track that are known."""
+        return self._tick_frames * min(self._number, _TICKS)
 
     def _sound(self, track: int) -> Samples:
         """All that is known of one track, oldest first."""
         ring, oldest = self._ring[track], self._oldest
-        return np.concatenate([ring[oldest : self._frames], ring[:oldest]])[: self._filled]
+        return np.concatenate([ring[oldest:], ring[:oldest]])[: self._filled]
 
-    @property
-    def _oldest(self) -> int:
-        return self._next if self._filled == self._frames else 0
+    def _search(
+        self, tracks: NDArray[np.int64], alike: Flags, start_s: float, said: list[Repeat]
+    ) -> None:
+        """Find the lag at which each of these tracks repeats, if it does.
 
-    def _search(self, tracks: list[int], hops: Hops, start_s: float, said: list[Repeat]) -> None:
-        """Find the lag at which each of these tracks repeats, if it does."""
+        `alike` says which hops of the tick, from the second on, are like the one before.
+        """
         end_s = start_s + self._tick_frames / self._rate_hz
         done: set[int] = set()
-        for track, at, lag in self._lags(*self._anchors(tracks, hops)):
+        for track, at, lag in self._lags(self._anchors(tracks, alike)):
             if track in done:
                 continue
             sound = self._sound(track)
@@ -153,67 +146,61 @@ class RepeatFinder(TrackMemory):
                 done.add(track)
                 said.append(self._repeat(track, left > 0, left, end_s))
 
-    def _anchors(
-        self, tracks: list[int], hops: Hops
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Samples of the tick that would recur: its extremes, and one of a hop like its last.
+    def _anchors(self, tracks: NDArray[np.int64], alike: Flags) -> _Anchors:
+        """The extremes of the tick on those tracks, and the highest sample of a hop that is like
+        its last, track by track."""
+        slot = (self._number - 1) % _TICKS
+        newest = self._ring[:, slot * self._tick_frames : (slot + 1) * self._tick_frames]
+        x = newest[tracks]
+        several = [tracks, tracks]
+        at = [x.argmax(axis=1), x.argmin(axis=1)]
+        some = tracks[alike[tracks].any(axis=1)]
+        if len(some):
+            begins = []
+            for track in some.tolist():
+                same = np.flatnonzero(alike[track])
+                begins.append((int(same[len(same) // 2]) + 1) * self._hop_frames)
+            hops = np.array(begins)[:, None] + np.arange(self._hop_frames)
+            several.append(some)
+            at.append(np.array(begins) + newest[some[:, None], hops].argmax(axis=1))
+        track_of = np.concatenate(several)
+        order = np.argsort(track_of, kind="stable")
+        first = self._filled - self._tick_frames
+        return _Anchors(track_of[order], np.concatenate(at)[order] + first)
 
-        Their tracks, and where they are, counted from the oldest sample of the ring.
-        """
-        where: list[tuple[int, int]] = []
-        alike = _alike(hops.peak_max, hops.peak_min)
-        for track in tracks:
-            x = hops.channels[track]
-            where += [(track, int(x.argmax())), (track, int(x.argmin()))]
-            same = np.flatnonzero(alike[track])
-            if len(same):
-                begin = (int(same[len(same) // 2]) + 1) * self._hop_frames
-                where.append((track, begin + int(x[begin : begin + self._hop_frames].argmax())))
-        track_indices, at = np.array(where).T
-        return track_indices, at + self._filled - self._tick_frames
-
-    def _lags(
-        self, tracks: NDArray[np.int64], at: NDArray[np.int64]
-    ) -> Iterator[tuple[int, int, int]]:
+    def _lags(self, anchors: _Anchors) -> Iterator[tuple[int, int, int]]:
         """Track, anchor and lag wherever an anchor and those beside it were there before.
 
-        Of each anchor the newest lags, newest first. A stretch that was there before holds sixteen
-        samples of which a mark is stored, so only what has that mark is compared.
+        Of each anchor the newest lags, newest first.
         """
-        first = self._oldest
-        beside = (first + at[:, None] + np.arange(-_NEAR, 1)) % self._frames
-        near = self._ring[tracks[:, None], beside]
-        looked_for = _marks(np.ascontiguousarray(near[:, _SPANS]).view(np.int64))
-        oldest = np.maximum(at - int(LONGEST_S * self._rate_hz), _NEAR)
-        newest = np.maximum(at - int(SHORTEST_S * self._rate_hz), oldest)
-        n, offset, group = self._marked(tracks, looked_for)
-        begin = group * _STRIDE - offset
-        before = (begin - first) % self._frames + _NEAR
-        in_time = (begin >= 0) & (begin < self._frames)
-        in_time &= (before >= oldest[n]) & (before < newest[n])
-        n, begin, before = n[in_time], begin[in_time], before[in_time]
-        same = self._ring[tracks[n, None], begin[:, None] + _BESIDE] == near[n]
-        n, before = n[same.all(axis=1)], before[same.all(axis=1)]
+        track, frames = anchors.track, self._ring.shape[1]
+        here = (anchors.at + self._oldest) % frames
+        value = self._ring[track, here]
+        same = np.empty(frames, dtype=np.bool_)
+        places = []
+        for row, one in zip(track.tolist(), value, strict=True):
+            np.equal(self._ring[row], one, out=same)
+            places.append(np.flatnonzero(same))
+        at = np.concatenate(places)
+        n = np.repeat(np.arange(len(track)), [len(one) for one in places])
+        before = (at - self._oldest) % frames
+        oldest = np.maximum(anchors.at - int(LONGEST_S * self._rate_hz), _NEAR)
+        newest = np.maximum(anchors.at - int(SHORTEST_S * self._rate_hz), oldest)
+        keep = (before >= oldest[n]) & (before < newest[n])
+        n, at, before = n[keep], at[keep], before[keep]
+        for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
+            keep = self._ring[track[n], at - beside] == self._ring[track[n], here[n] - beside]
+            n, at, before = n[keep], at[keep], before[keep]
+        if not len(n):
+            return
+        beside_at, beside_here = at[:, None] - _BESIDE, here[n, None] - _BESIDE
+        of = track[n, None]
+        alike = (self._ring[of, beside_at] == self._ring[of, beside_here]).all(axis=1)
+        n, before = n[alike], before[alike]
         for one in np.unique(n).tolist():
             newest_first = np.sort(before[n == one])[::-1][:_CANDIDATES]
-            for lag in (at[one] - newest_first).tolist():
-                yield int(tracks[one]), int(at[one]), lag
-
-    def _marked(
-        self, tracks: NDArray[np.int64], looked_for: NDArray[np.int32]
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-        """Where a mark is stored: which anchor's, which of its eight, and where among `_marks`."""
-        spans = self._marks.shape[1]
-        alike = np.empty((_AT_ONCE, _STRIDE, spans), dtype=np.bool_)
-        hits = []
-        for start in range(0, len(tracks), _AT_ONCE):
-            several = slice(start, start + _AT_ONCE)
-            here = alike[: len(tracks[several])]
-            np.equal(self._marks[tracks[several], None, :], looked_for[several], out=here)
-            hits.append(np.flatnonzero(here) + start * _STRIDE * spans)
-        rest, group = np.divmod(np.concatenate(hits), spans)
-        n, offset = np.divmod(rest, _STRIDE)
-        return n, offset, group
+            for lag in (anchors.at[one] - newest_first).tolist():
+                yield int(track[one]), int(anchors.at[one]), lag
 
     def _agrees(self, sound: Samples, at: int, lag: int) -> tuple[int, int] | None:
         """First sample and end of the run round `at` that agrees, if it is long enough."""
@@ -240,17 +227,6 @@ class RepeatFinder(TrackMemory):
             del self._open[track]
         until_s = end_s - left / self._rate_hz
         return Repeat(track, found.begin_s, until_s, found.lag / self._rate_hz, ended)
-
-
-def _marks(pairs: NDArray[np.int64]) -> NDArray[np.int32]:
-    """One number for each span of sixteen samples that begins at every eighth, from its ends.
-
-    `pairs` are the bits of the samples, two by two, along the last axis; of eight samples the first
-    two and the last two count.
-    """
-    ends = pairs[..., 0::4] * _WEIGHTS[0] + pairs[..., 3::4] * _WEIGHTS[1]
-    whole = ends[..., :-1] * _WEIGHTS[2] + ends[..., 1:] * _WEIGHTS[3]
-    return np.asarray(whole >> 32).astype(np.int32)
 
 
 def _alike(high: Levels, low: Levels) -> Flags:

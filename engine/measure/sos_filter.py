@@ -40,7 +40,7 @@ class SosFilter(TrackMemory):
     sos : ndarray, shape (sections, 6)
         b0, b1, b2, a0, a1, a2 of each section, a0 being 1.
     tracks, hop_frames, hops : int
-        At most `hops` hops come at once.
+        At most `hops` hops come at once, or several ticks of so many.
     dtype : float64, or float32 at half the cost
         What the output is made in; float32 leaves noise 130 dB under the sound. What lasts from
         block to block is float64 either way, so errors never add up.
@@ -74,13 +74,21 @@ class SosFilter(TrackMemory):
         self._in_group = _scan(powers[block], group)
         groups = hops * blocks // group
         self._between = _scan(_powers(powers[block], group)[group], groups)
-        self._work: NDArray[Any] = np.zeros((tracks, hops * blocks, block + order), dtype=dtype)
-        self._made: NDArray[Any] = np.zeros((tracks, hops * hop_frames), dtype=dtype)
-        self._tracks, self._order = tracks, order
+        self._most_frames = hops * hop_frames
+        self._tracks, self._order, self._dtype = tracks, order, dtype
+        self._make_room(1, hops * blocks)
         self.reset()
 
-    def __call__(self, samples: Samples | Levels) -> NDArray[Any]:
+    def _make_room(self, ticks: int, count: int) -> None:
+        shape = (self._tracks, ticks, count)
+        self._work: NDArray[Any] = np.zeros((*shape, self._block + self._order), dtype=self._dtype)
+        self._made: NDArray[Any] = np.zeros((*shape, self._block), dtype=self._dtype)
+
+    def __call__(self, samples: Samples | Levels, ticks: int = 1) -> NDArray[Any]:
         """The filtered sound, shape (tracks, frames) like the samples; valid until the next call.
+
+        The samples are `ticks` stretches of one length; each is filtered by products of the same
+        shape, so that the result is the same bit for bit however many come at once.
 
         Raises
         ------
@@ -88,37 +96,41 @@ class SosFilter(TrackMemory):
             If the samples are no whole number of hops, or more than fit.
         """
         tracks, frames = samples.shape
-        if frames % self._hop_frames or frames > self._made.shape[1]:
+        if frames % (ticks * self._hop_frames) or frames > ticks * self._most_frames:
             raise ValueError(
                 f"{frames} frames are not whole hops of {self._hop_frames}, or too many"
             )
-        block, count = self._block, frames // self._block
+        block, count = self._block, frames // (ticks * self._block)
         order = self._state.shape[1]
-        work = self._work[:, :count]
-        work[:, :, :block] = samples.reshape(tracks, count, block)
-        pushes = (work[:, :, :block] @ self._in).astype(np.float64, copy=False)
-        pushes = pushes.reshape(tracks, -1, self._group * order)
-        work[:, :, block:] = self._states(pushes).reshape(tracks, count, order)
-        made = self._made[:, :frames]
-        np.matmul(work, self._out, out=made.reshape(tracks, count, block))
-        return made
+        if self._work.shape[1:3] != (ticks, count):
+            self._make_room(ticks, count)
+        work = self._work
+        work[..., :block] = samples.reshape(tracks, ticks, count, block)
+        pushes = (work[..., :block] @ self._in).astype(np.float64, copy=False)
+        pushes = pushes.reshape(tracks, ticks, -1, self._group * order)
+        work[..., block:] = self._states(pushes).reshape(tracks, ticks, count, order)
+        np.matmul(work, self._out, out=self._made)
+        return self._made.reshape(tracks, frames)
 
     def _states(self, pushes: Levels) -> Levels:
-        """The state before each block, shape (tracks, groups, group · order); moves the state on.
+        """The state before each block, (tracks, ticks, groups, group · order); moves the state on.
 
         `pushes`, of the same shape, is what each block adds to a state that was zero before it.
         """
-        tracks, groups, width = pushes.shape
+        tracks, ticks, groups, width = pushes.shape
         order = self._state.shape[1]
         within = pushes @ self._in_group[order:]
-        ends = np.empty((tracks, (groups + 1) * order))
-        ends[:, :order] = self._state
-        ends[:, order:] = within[:, :, width:].reshape(tracks, -1)
-        starts = ends @ self._between[: (groups + 1) * order, : (groups + 1) * order]
-        self._state = starts[:, groups * order :].copy()
-        self._state[np.abs(self._state) < _SETTLED] = 0.0
-        starts = starts[:, : groups * order].reshape(tracks, groups, order)
-        states = within[:, :, :width]
+        ends = np.empty((ticks, tracks, (groups + 1) * order))
+        ends[:, :, order:] = within[..., width:].swapaxes(0, 1).reshape(ticks, tracks, -1)
+        between = self._between[: (groups + 1) * order, : (groups + 1) * order]
+        starts = np.empty((tracks, ticks, groups, order))
+        for tick in range(ticks):
+            ends[tick, :, :order] = self._state
+            made = ends[tick] @ between
+            self._state = made[:, groups * order :].copy()
+            self._state[np.abs(self._state) < _SETTLED] = 0.0
+            starts[:, tick] = made[:, : groups * order].reshape(tracks, groups, order)
+        states = within[..., :width]
         states += starts @ self._in_group[:order, :width]
         return states
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 
-_SPARE_TICKS: Final = 64
+MOST_TICKS: Final = 64
+"""So many ticks come at once at most; as many fit before what is kept moves to the front."""
 
 
 class HopWindows(TrackMemory):
@@ -25,7 +27,7 @@ class HopWindows(TrackMemory):
     lengths : tuple of int
         Hops of each window that is asked for.
     hops_per_tick : int
-        At most so many hops come at once.
+        Hops come by the tick: so many or fewer at once, or up to `MOST_TICKS` whole ticks.
     enough : float
         Share of a window's hops that must be valid; a mean over fewer would stand for too little.
     """
@@ -45,13 +47,14 @@ class HopWindows(TrackMemory):
         enough: float = 0.75,
     ) -> None:
         self._tracks, self._enough = tracks, enough
+        self._hops_per_tick = hops_per_tick
         self._depth = max(lengths) + hops_per_tick
-        self._columns = self._depth + _SPARE_TICKS * hops_per_tick
+        self._columns = self._depth + MOST_TICKS * hops_per_tick
         self.reset()
         self._bands = {length: _band(length, hops_per_tick) for length in lengths}
 
     def push(self, mean_square: Levels, valid: Flags, all_valid: bool) -> None:
-        """Take in 1 to `hops_per_tick` hops, both arrays of shape (tracks, hops)."""
+        """Take in some hops, both arrays of shape (tracks, hops)."""
         count = mean_square.shape[1]
         if self._end + count > self._energy.shape[1]:
             self._rewind()
@@ -68,28 +71,42 @@ class HopWindows(TrackMemory):
             store[:, : self._depth] = store[:, kept].copy()
         self._end = self._depth
 
-    def latest(self, length: int) -> Levels:
-        """Mean over the newest `length` hops, shape (tracks,)."""
-        span = slice(self._end - length, self._end)
-        sums = self._energy[:, span].sum(axis=1)
-        if self._unbroken >= length:
-            return np.asarray(sums / length)
-        count = np.count_nonzero(self._valid[:, span], axis=1)
-        known = (count >= self._enough * length) & (self._seen >= length)
-        return np.where(known, sums / np.maximum(count, 1), np.nan)
+    def latest(self, length: int, ticks: int = 1) -> Levels:
+        """Mean over the `length` hops up to the end of each newest tick, shape (ticks, tracks)."""
+        sums = self._stretches(self._energy, length, ticks).sum(axis=2)
+        if self._unbroken >= length + (ticks - 1) * self._hops_per_tick:
+            return np.asarray(sums / length).T
+        valid = self._stretches(self._valid, length, ticks)
+        count = np.count_nonzero(valid, axis=2)
+        seen = self._seen + self._hops_per_tick * np.arange(1 - ticks, 1)
+        known = (count >= self._enough * length) & (seen >= length)
+        return np.where(known, sums / np.maximum(count, 1), np.nan).T
 
     def means(self, length: int, newest: int) -> Levels:
         """Mean over the `length` hops up to each of the `newest` hops, shape (tracks, newest)."""
-        span = slice(self._end - newest - length + 1, self._end)
-        band = self._bands[length][: length - 1 + newest, :newest]
-        # One small product a track, so that the BLAS library never wakes threads of its own.
-        sums = (self._energy[:, None, span] @ band)[:, 0]
+        step = min(newest, self._hops_per_tick)
+        ticks, reach = newest // step, length - 1 + step
+        band = self._bands[length][:reach, :step]
+        # One small product a track and tick, so that the BLAS library never wakes threads of its
+        # own, and that the sums are the same however many ticks come at once.
+        energy = self._stretches(self._energy, reach, ticks)
+        sums = (energy[:, :, None] @ band).reshape(-1, newest)
         if self._unbroken >= length + newest - 1:
             return np.asarray(sums / length)
-        count = (self._valid[:, None, span].astype(np.float64) @ band)[:, 0]
+        valid = self._stretches(self._valid, reach, ticks).astype(np.float64)
+        count = (valid[:, :, None] @ band).reshape(-1, newest)
         full = self._seen - newest + 1 + np.arange(newest) >= length
         known = (count >= self._enough * length) & full
         return np.where(known, sums / np.maximum(count, 1.0), np.nan)
+
+    def _stretches(self, store: NDArray[Any], reach: int, ticks: int) -> NDArray[Any]:
+        """The `reach` hops up to the end of each of the newest ticks, (tracks, ticks, reach)."""
+        step = self._hops_per_tick
+        first = self._end - (ticks - 1) * step - reach
+        row, item = store.strides
+        return np.ndarray(
+            (len(store), ticks, reach), store.dtype, store, first * item, (row, step * item, item)
+        )
 
 
 def _band(length: int, newest: int) -> Levels:

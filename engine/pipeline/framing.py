@@ -60,9 +60,23 @@ class TickFramer:
         self._missing = remap.first(missing, False)
         self._missing[remap.old < 0, : self._filled] = True
 
-    def feed(self, samples: Samples) -> Iterator[Tick]:
-        """Take in samples, shape (frames, channels of the source); the ticks they complete."""
-        return self._push(samples.T, len(samples), reported=True)
+    def feed(self, samples: Samples, at_once: int = 1) -> Iterator[Tick]:
+        """Take in samples, shape (frames, channels of the source); the ticks they complete.
+
+        Up to `at_once` whole ticks are measured together: quicker, and the same bit for bit, but
+        what the meter is told between two of them comes too late for the second.
+        """
+        done = 0
+        while done < len(samples):
+            whole = min((len(samples) - done) // self.meter.tick_frames, at_once)
+            if self._filled == 0 and whole > 1:
+                part = samples[done : done + whole * self.meter.tick_frames]
+                yield from self._measure(part.T[self._inputs].T, None)
+            else:
+                missing = self.meter.tick_frames - self._filled
+                part = samples[done : done + missing]
+                yield from self._push(part.T, len(part), reported=True)
+            done += len(part)
 
     def lose(self, frames: int, reported: bool) -> Iterator[Tick]:
         """Go through a gap; of a long one only its begin, and skip whole ticks of the rest.
@@ -103,15 +117,15 @@ class TickFramer:
             if not reported:
                 self._unreported_lost += step
             if self._filled == self.meter.tick_frames:
-                yield self._measure()
+                pending, gap = self._pending.T, self._missing
+                self._begin()
+                yield from self._measure(pending, gap if gap.any() else None)
 
-    def _measure(self) -> Tick:
-        samples, missing = self._pending.T, self._missing
-        self._begin()
-        self._ticks += 1
-        measurement = self.meter.update(samples, missing if missing.any() else None)
-        lost, self._unreported_lost = self._unreported_lost, 0
-        return Tick(self._ticks, measurement, lost)
+    def _measure(self, samples: Samples, missing: Flags | None) -> Iterator[Tick]:
+        for measurement in self.meter.measure(samples, missing):
+            self._ticks += 1
+            lost, self._unreported_lost = self._unreported_lost, 0
+            yield Tick(self._ticks, measurement, lost)
 
     def _begin(self) -> None:
         """Fresh memory for each tick: what looked at the last one may keep it."""

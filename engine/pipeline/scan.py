@@ -10,7 +10,13 @@ from pathlib import Path
 from engine.model.messages import AlarmEvent, EventKind, Incident, Measurement
 from engine.model.tracks import Plan, Scene
 from engine.pipeline.level_history import HistoryRecorder
-from engine.pipeline.measure_ahead import Measured, is_worth_it, measure, measure_ahead
+from engine.pipeline.measure_ahead import (
+    Measured,
+    is_worth_it,
+    measure,
+    measure_ahead,
+    ticks_at_once,
+)
 from engine.pipeline.pipeline import Pipeline
 from engine.pipeline.scan_result import ScanResult
 from engine.sources.base import Source, SourceError, SourceInfo
@@ -67,7 +73,7 @@ def scan_take(
     SourceError
         If the take can't be opened or read to its end.
     """
-    source = open_take(take, read_ahead=0)
+    source = open_take(take, read_ahead=0, block_s=0.1 * ticks_at_once(len(plan.tracks)))
     if not is_worth_it((source.info.frames or 0) / source.info.sample_rate_hz):
         processes = 1
     watch = _Watch(str(take), source.info, plan, disagreements)

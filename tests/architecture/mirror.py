@@ -88,6 +88,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/sources/test_sound_file.py": "engine/sources/wav_header engine/sources/sample_format",
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
+    "engine/measure/test_meter.py": "engine/measure/tick_parts",
     "app/cli/test_main.py": (
         "app/cli/arguments app/cli/argument_parts app/cli/devices_command app/cli/plan_command "
         "app/cli/report_command app/cli/watch_json app/cli/display app/cli/scan_jobs "

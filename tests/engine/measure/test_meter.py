@@ -60,6 +60,31 @@ def test_cuts_and_memory_layout_do_not_matter(data: st.DataObject, take: Samples
 
 
 @untimed
+@given(data=st.data(), take=takes(), bad=bad_samples, lost=st.booleans())
+def test_ticks_measured_together_are_those_measured_alone(
+    data: st.DataObject, take: Samples, bad: float, lost: bool
+) -> None:
+    """However many ticks come at once, measurements and totals are the same bit for bit."""
+    take[len(take) // 3 : len(take) // 3 + 3, 0] = bad
+    gaps = np.zeros(len(take), dtype=np.bool_)
+    gaps[len(take) // 2 : len(take) // 2 + 200 * lost] = True
+    take[gaps] = 0.0
+    what = scene(take.shape[1], RATE_HZ)
+    one_by_one, alone = run(take, what, gaps)
+    meter, together = Meter(what), []
+    whole = len(take) // meter.tick_frames
+    for begin, end in pairwise(data.draw(cuts(whole))):
+        span = slice(begin * meter.tick_frames, end * meter.tick_frames)
+        together += meter.measure(take[span], gaps[span])
+    rest = slice(whole * meter.tick_frames, None)
+    meter.finish(take[rest], gaps[rest])
+    assert len(alone) == len(together) == whole
+    for one, other in zip(alone, together, strict=True):
+        _same(one, other)
+    _same(one_by_one.totals(), meter.totals())
+
+
+@untimed
 @given(take=takes())
 def test_input_is_not_altered(take: Samples) -> None:
     """The samples handed over are as they were, bad ones too."""

@@ -22,7 +22,7 @@ def found(samples: Samples, rate_hz: int = RATE_HZ) -> list[Repeat]:
     tick = rate_hz // 10
     for start in range(0, len(samples) - tick + 1, tick):
         hops = measure_hops(samples[start : start + tick], rate_hz // 100, None)
-        said += finder.update(hops, start / rate_hz)
+        said += finder.update(hops, 0, start / rate_hz)
     return said
 
 

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
+from hypothesis import given
+from hypothesis import strategies as st
 
+from engine.model.messages import Samples
 from engine.model.tracks import Plan, Scene, plan_for
 from engine.pipeline import measure_ahead
+from engine.pipeline.framing import TickFramer
 from engine.pipeline.scan import scan_source, scan_take
 from engine.pipeline.scan_document import document
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
+from tests.support.signals import scene
+from tests.support.strategies import cuts, takes, untimed
 
 RATE = 48_000
 
@@ -45,6 +52,27 @@ def test_ahead_gives_the_same_document(
     ahead = document(scan_take(take, plan))
     assert ahead == here
     assert [i["fault"] for i in ahead["incidents"]] == ["muted"]
+
+
+@untimed
+@given(data=st.data(), sound=takes(), at_once=st.integers(2, 9))
+def test_ticks_taken_together_are_those_taken_alone(
+    data: st.DataObject, sound: Samples, at_once: int
+) -> None:
+    """Wherever blocks are cut, several ticks at once give the ticks of one at a time."""
+    what = scene(sound.shape[1], 8_000)
+    alone, together = TickFramer(what), TickFramer(what)
+    expected = list(alone.feed(sound))
+    found = [
+        tick
+        for begin, end in pairwise(data.draw(cuts(len(sound))))
+        for tick in together.feed(sound[begin:end], at_once)
+    ]
+    assert [tick.number for tick in found] == [tick.number for tick in expected]
+    for one, other in zip(found, expected, strict=True):
+        np.testing.assert_array_equal(one.measurement.samples, other.measurement.samples)
+        assert one.measurement.start_s == other.measurement.start_s
+    assert together.fed_s == alone.fed_s
 
 
 def test_a_take_that_can_not_be_read_is_said_as_here(tmp_path: Path, plan: Plan) -> None:
