@@ -54,7 +54,7 @@ def _incident(one: Incident, plans: PlanHistory, began: str, desk: CrewNotes) ->
     who = f"tracks {wording.numbers(numbers)}"
     if len(numbers) == 1:
         track = plans.track(numbers[0], one.onset_s)
-        who = str(numbers[0]) if track is None else f"{track.input} {track.label}"
+        who = str(numbers[0]) if track is None else f"{track.input} {wording.isolate(track.label)}"
     lasted = "still on" if one.end_s is None else wording.lasted(one.end_s - one.onset_s)
     covered = "no backup" if one.uncovered else wording.covered_by(one.covered_by)
     detail = " · ".join(part for part in (one.detail, *desk.notes_on(one.id)) if part)

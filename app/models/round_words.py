@@ -16,7 +16,7 @@ def title(state: RoundState, plan: Plan) -> str:
     if track is None:
         return ""
     who = f" · {track.who}" if track.who and track.who not in track.label else ""
-    return f"{track.input}  {track.label}{who}"
+    return f"{track.input}  {wording.isolate(track.label)}{who}"
 
 
 def left(state: RoundState) -> str:

@@ -30,10 +30,11 @@ class StripCell:
     unseen: bool
 
 
-def cells(cards: Sequence[Card]) -> tuple[tuple[StripCell, ...], int]:
-    """The cells of what stands now, worst first, and how many more there are."""
+def cells(cards: Sequence[Card], most: int = MOST) -> tuple[tuple[StripCell, ...], int]:
+    """The cells of what stands now, worst first and at most so many, and how many more there
+    are."""
     standing = [(card, card.severity) for card in cards if card.severity is not None]
-    return tuple(_cell(*one) for one in standing[:MOST]), max(0, len(standing) - MOST)
+    return tuple(_cell(*one) for one in standing[:most]), max(0, len(standing) - most)
 
 
 def _cell(card: Card, severity: Severity) -> StripCell:

@@ -17,6 +17,8 @@ from app.views.widgets.basics import Button, Elided, ElidedLines, plain, restyle
 
 SEEN_KEY: Final = "F9"
 CALM: Final = "Nothing to fix."
+CELL_PX: Final = 330
+"""At the usual size an alarm needs so much for its name, fault and time; ours, by eye."""
 
 
 class CellView(QFrame):
@@ -109,7 +111,7 @@ class AlarmStrip(QWidget):
         self.row.addWidget(self.more)
         self.more.hide()
         self._cards: tuple[Card, ...] = ()
-        self._scale = 1.0
+        self._scale, self._most = 1.0, MOST
         self.hide()
 
     def set_look(self, look: Look, scale: float) -> None:
@@ -120,14 +122,26 @@ class AlarmStrip(QWidget):
         self.calm.setContentsMargins(round(18 * scale), 0, 0, 0)
         self.more.setContentsMargins(round(10 * scale), 0, round(14 * scale), 0)
         self._scale = scale
-        self._fit()
+        self._share()
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802
+        """As many alarms side by side as can be read."""
+        super().resizeEvent(event)  # type: ignore[arg-type]
+        self._share()
+
+    def _share(self) -> None:
+        self._most = max(1, min(MOST, int(self.width() / (CELL_PX * self._scale))))
+        self._show()
 
     def put(self, cards: Sequence[Card]) -> None:
         """Show the worst of these."""
         if tuple(cards) == self._cards:
             return
         self._cards = tuple(cards)
-        shown, left = cells(cards)
+        self._show()
+
+    def _show(self) -> None:
+        shown, left = cells(self._cards, self._most)
         for n, view in enumerate(self.views):
             view.setVisible(n < len(shown))
             if n < len(shown):
@@ -141,10 +155,10 @@ class AlarmStrip(QWidget):
 
     def _fit(self) -> None:
         """No higher than what it says."""
-        self.setFixedHeight(round((76 if cells(self._cards)[0] else 30) * self._scale))
+        self.setFixedHeight(round((76 if cells(self._cards, self._most)[0] else 30) * self._scale))
 
     @property
     def worst(self) -> Card | None:
         """The worst alarm that nobody has seen."""
-        shown, _ = cells(self._cards)
+        shown, _ = cells(self._cards, self._most)
         return next((cell.card for cell in shown if cell.unseen), None)

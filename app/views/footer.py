@@ -14,6 +14,9 @@ from engine.model.snapshot import Snapshot
 STAYS_S = 10.0
 """A notice of what a key did is read by then, and would be taken for something new later."""
 KEY_HINTS = "G glance · M mark · H history · U undo · ? all keys"
+FEWEST_HINTS = "? all keys"
+NOTICE_PX = 40
+"""Left for a notice beside them."""
 
 
 class Footer(QWidget):
@@ -36,7 +39,7 @@ class Footer(QWidget):
         self.keys = plain(KEY_HINTS)
         self.row = QHBoxLayout(self)
         self.setAccessibleName("State of the watch")
-        parts = (
+        self._parts = (
             self.rolling,
             self.engine,
             self.chime,
@@ -45,7 +48,7 @@ class Footer(QWidget):
             self.audio,
             self.clock,
         )
-        for part in parts:
+        for part in self._parts:
             self.row.addWidget(part)
         self.row.addWidget(self.notice, 1)
         self.row.addWidget(self.keys)
@@ -57,6 +60,18 @@ class Footer(QWidget):
         self.setFixedHeight(round(32 * scale))
         self.row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
         self.row.setSpacing(round(16 * scale))
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802
+        """Hints of keys give way first."""
+        super().resizeEvent(event)  # type: ignore[arg-type]
+        self._fit()
+
+    def _fit(self) -> None:
+        taken = sum(part.sizeHint().width() + self.row.spacing() for part in self._parts)
+        margins = self.row.contentsMargins()
+        room = self.width() - margins.left() - margins.right() - taken - NOTICE_PX
+        whole = self.keys.fontMetrics().horizontalAdvance(KEY_HINTS)
+        say(self.keys, KEY_HINTS if whole <= room else FEWEST_HINTS)
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """What the engine says of itself."""
@@ -73,6 +88,7 @@ class Footer(QWidget):
             say(self.log, wording.log_saved(snapshot.log), "amber" if snapshot.log.problem else "")
         if snapshot.drift_ppm is not None:
             say(self.clock, wording.drift(snapshot.drift_ppm))
+        self._fit()
         if snapshot.notice:
             self.say(snapshot.notice)
         elif self._goes_s is None:

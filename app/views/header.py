@@ -14,6 +14,10 @@ from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan, Track
 
 NO_PLAN: Final = "no plan: P makes one"
+LEAST_PX: Final = 40
+"""Of a title in the narrowest window."""
+LEAST_SOURCE_PX: Final = 90
+"""Less of its name says nothing; ours, by eye."""
 
 
 class Header(QWidget):
@@ -64,6 +68,25 @@ class Header(QWidget):
         wide = self.clock.fontMetrics().horizontalAdvance("00:00:00:00")
         self.clock.setFixedWidth(wide + round(4 * scale))
 
+    def resizeEvent(self, event: object) -> None:  # noqa: N802
+        """Share the room anew."""
+        super().resizeEvent(event)  # type: ignore[arg-type]
+        self._fit()
+
+    def _fit(self) -> None:
+        """The source gives way first, then how long it is watched; the title keeps its words."""
+        gap, margins = self._row.spacing(), self._row.contentsMargins()
+        fixed = (self.standby, self.report, self.look, self.origin, self.clock)
+        quiet = (self.quiet,) if self.quiet.isVisibleTo(self) else ()
+        room = self.width() - margins.left() - margins.right() - gap
+        room -= sum(part.sizeHint().width() + gap for part in (*quiet, *fixed[:-1]))
+        room -= self.clock.width() + gap
+        title = min(self.title.sizeHint().width(), max(room, LEAST_PX))
+        self.title.setMinimumWidth(title)
+        time = self.time.sizeHint().width() + gap
+        self.time.setVisible(title + time <= room)
+        self.source.setVisible(title + time + gap + LEAST_SOURCE_PX <= room)
+
     def set_look(self, name: str) -> None:
         """Name the look on its button."""
         night = name == "night"
@@ -99,6 +122,7 @@ class Header(QWidget):
         say(self.time, words)
         say(self.clock, snapshot.timecode)
         say(self.origin, wording.origin(snapshot.timecode_origin))
+        self._fit()
         if snapshot.standby != self._standby:
             self._standby = snapshot.standby
             if snapshot.standby:

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 
 from app.models import history_rows
 from app.models.history_rows import COLUMNS, Row
+from app.style import wording
 from app.style.theme import Look
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
@@ -132,7 +133,7 @@ class HistoryPage(Overlay):
         self.faults.setAccessibleName("Fault")
         self.tracks.addItem(ALL_TRACKS, None)
         for track in self._plan.tracks:
-            self.tracks.addItem(f"{track.input} {track.label}", track.input)
+            self.tracks.addItem(f"{track.input} {wording.isolate(track.label)}", track.input)
         self.faults.addItem(ALL_FAULTS, "")
         row = QHBoxLayout()
         for part in (self.tracks, self.faults):

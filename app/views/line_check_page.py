@@ -22,6 +22,7 @@ from app.models.line_check_words import (
     MARKS,
     evidence,
 )
+from app.style import wording
 from app.views.line_check_track import LineCheckTrack
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
@@ -34,6 +35,8 @@ from engine.model.tracks import Plan
 NOT_HEARD: Final = "Nothing heard. Enter again: not heard, asked for at the end."
 LIST_SHARE: Final = 0.6
 """Of the window's height, for the list at the end."""
+PANEL_SHARE: Final = 0.7
+"""Of the window's width."""
 HEADPHONES: Final = "Turn your headphones down before anybody taps a mic."
 
 
@@ -145,6 +148,16 @@ class LineCheckPage(Overlay):
 
     # ---- keys --------------------------------------------------------------------------------
 
+    def resizeEvent(self, event: object) -> None:  # noqa: N802
+        """Most of the window; at the end the list has the room that it can get."""
+        super().resizeEvent(event)  # type: ignore[arg-type]
+        self.panel.setMinimumWidth(round(self.width() * PANEL_SHARE))
+        self._fit_list()
+
+    def _fit_list(self) -> None:
+        at_end = self.state is not None and self.state.at is None
+        self.list.setMinimumHeight(round(self.height() * LIST_SHARE) if at_end else 0)
+
     def open(self) -> None:
         """Show it; keys go to the page itself, so that Enter means passed."""
         super().open()
@@ -248,7 +261,7 @@ class LineCheckPage(Overlay):
         # At the end the list is what one reads: the levels of all tracks.
         self._body.setStretch(0, 2 if track is not None else 5)
         self.list.setWordWrap(track is None)
-        self.list.setMinimumHeight(0 if track is not None else round(self.height() * LIST_SHARE))
+        self._fit_list()
 
     def _keep_note(self, state: LineCheck) -> None:
         """A note belongs to the track on which it was typed."""
@@ -260,7 +273,7 @@ class LineCheckPage(Overlay):
         self.note.setText(self._notes.get(state.at or 0, ""))
 
     def _show_list(self, state: LineCheck) -> None:
-        names = {t.input: t.label for t in self.plan.tracks}
+        names = {t.input: wording.isolate(t.label) for t in self.plan.tracks}
         if self.list.count() != len(state.order):
             self.list.clear()
             for _ in state.order:

@@ -70,7 +70,7 @@ class LineCheckTrack(QWidget):
     def show_track(self, state: LineCheck, plan: Plan, track: Track, instead: str) -> None:
         """What came of that track; `instead` is said where nothing came, if there is anything."""
         heard = state.heard
-        say(self.title, f"{track.input}  {track.label}")
+        say(self.title, f"{track.input}  {wording.isolate(track.label)}")
         say(self.where, place_words(track))
         say(self.ask, prompt(track))
         if instead and not heard.came:

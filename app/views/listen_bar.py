@@ -44,7 +44,7 @@ def words_of(listening: Listening, plan: Plan, now_s: float) -> str:
     pack = f" · pack {track.pack}" if track.pack else ""
     match = listening.matched_db
     same = f" · matched by {decibels(match)}" if abs(match) >= 0.5 else ""
-    return f"{track.input}  {track.label}{pack} · {when}{same}"
+    return f"{track.input}  {wording.isolate(track.label)}{pack} · {when}{same}"
 
 
 class ListenBar(QWidget):

@@ -7,7 +7,7 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QApplication
 
 from app.models.live_input import Input
@@ -43,6 +43,9 @@ def application() -> QApplication:
         app = QApplication(sys.argv[:1])
     app.setApplicationName("trackwarden")
     app.setStyle("Fusion")
+    # All words are English: laid out from the right "7 + 8" would be read as 8 + 7. Names written
+    # from the right are set apart instead (`wording.isolate`).
+    app.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
     return app
 
 

@@ -145,7 +145,7 @@ PARTS: Final[Mapping[str, str]] = {
     "app/models/test_fix_cards.py": "app/models/alarm_card",
     "app/views/test_alarm_strip.py": "app/models/strip_cells",
     "app/window/test_main_window.py": (
-        "app/controllers/navigation app/controllers/watch_controller app/views/header "
+        "app/controllers/navigation app/controllers/watch_controller "
         "app/views/watch_page app/views/widgets/bands app/views/widgets/overlay "
         "app/window/window_parts"
     ),

@@ -190,10 +190,8 @@ class BoardPicture:
                 room = QRect(box.x + self.offset.x() - 2, y, box.w + 4, high)
                 fits = next(
                     some
-                    for some in (words, (words[0], words[-1]), words[-1:])
-                    if len(some) == 1
-                    or sum(row_text.advance(font, t) for t, _ in some) + 10 * len(some)
-                    <= room.width()
+                    for some in (words, (words[0], words[-1]), words[-1:], ())
+                    if sum(row_text.advance(font, t) + 10 for t, _ in some) <= room.width()
                 )
                 for text, align in fits:
                     painter.drawText(room, align | Qt.TextFlag.TextDontClip, text)

@@ -185,7 +185,7 @@ class TrackDetail(QWidget):
         pack = " · ".join(
             p for p in (f"pack {track.pack}" if track.pack else "", track.placement) if p
         )
-        say(self.title, f"{track.input}  {track.label}   {pack}")
+        say(self.title, f"{track.input}  {wording.isolate(track.label)}   {pack}")
         fine = "" if self.blind else "nothing wrong"
         say(self.state, "; ".join(faults) or fine, "bold" if faults else "dim")
         learned = "live floor not learned yet"
@@ -197,7 +197,7 @@ class TrackDetail(QWidget):
             else f" · dotted: presence threshold {wording.level_of(presence)} dBFS"
         )
         say(self.legend, f"thick: level, RMS over 400 ms · thin: sample peak · {learned}{audible}")
-        self.setAccessibleName(f"Closer look at {track.input} {track.label}")
+        self.setAccessibleName(f"Closer look at {track.input} {wording.isolate(track.label)}")
         words = f"{self.state.text()}. {self.legend.text()}"
         if words != self.accessibleDescription():
             self.setAccessibleDescription(words)

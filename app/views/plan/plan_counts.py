@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
@@ -30,6 +30,8 @@ WIDTH: Final = 72
 
 class PlanCounts(Overlay):
     """`begun` carries the rows."""
+
+    SCROLLS: ClassVar = True
 
     begun = Signal(object)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QWidget
@@ -18,6 +20,8 @@ WORDS = (
 
 class PlanSource(Overlay):
     """One button for each way; each closes the page."""
+
+    SCROLLS: ClassVar = True
 
     from_input = Signal()
     from_used = Signal()

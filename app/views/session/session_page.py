@@ -205,7 +205,11 @@ class SessionPage(Overlay):
     def _title(timeline: SessionTimeline, one: Incident) -> str:
         numbers = timelines.tracks_of(one)
         track = timeline.plans.track(numbers[0], one.onset_s) if len(numbers) == 1 else None
-        name = f"{numbers[0]} {track.label}" if track else f"tracks {wording.numbers(numbers)}"
+        name = (
+            f"{numbers[0]} {wording.isolate(track.label)}"
+            if track
+            else f"tracks {wording.numbers(numbers)}"
+        )
         return f"{name} · {fault_remedies.word(one.fault)} · {one.severity.word}"
 
     @staticmethod
@@ -234,6 +238,14 @@ class SessionPage(Overlay):
             self.replay_asked.emit(Open(take=str(timeline.take), plan=plan, start_s=start_s))
 
     # Keys
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802
+        """The line for a time holds its hint, however large the letters are."""
+        super().resizeEvent(event)  # type: ignore[arg-type]
+        self.time.ensurePolished()
+        metrics = self.time.fontMetrics()
+        wide = metrics.horizontalAdvance(self.time.placeholderText()) + 2 * metrics.height()
+        self.time.setMinimumWidth(wide)
 
     def open(self) -> None:
         """Show it; keys go to the time line."""

@@ -12,7 +12,7 @@ from PySide6.QtGui import QColor, QImage, QMouseEvent, QPainter, QPaintEvent, QP
 from PySide6.QtWidgets import QWidget
 
 from app.models.session_timeline import UNKNOWN_DBFS, SessionTimeline, pooled, tracks_of
-from app.style import theme
+from app.style import theme, wording
 from app.style.theme import Look
 from engine.model.messages import Incident, Severity
 
@@ -23,6 +23,8 @@ ZOOM: Final = 1.25
 NAMES_PX: Final = 150
 WHOLE_PX: Final = 54
 AXIS_PX: Final = 20
+USUAL_PX: Final = 14
+"""The letters of a page at the usual size: all else here is as much larger as they are."""
 STEPS_S: Final = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)
 
 
@@ -52,6 +54,23 @@ class TimelineView(QWidget):
         """Mark these."""
         self.incidents = tuple(incidents)
         self.update()
+
+    # How large it is drawn
+
+    def _scaled(self, pixels: int) -> int:
+        return round(pixels * self.fontInfo().pixelSize() / USUAL_PX)
+
+    @property
+    def _names_px(self) -> int:
+        return self._scaled(NAMES_PX)
+
+    @property
+    def _whole_px(self) -> int:
+        return self._scaled(WHOLE_PX)
+
+    @property
+    def _axis_px(self) -> int:
+        return self._scaled(AXIS_PX)
 
     # Where one looks
 
@@ -92,12 +111,12 @@ class TimelineView(QWidget):
             self.update()
 
     def _x(self, at_s: float) -> float:
-        wide = max(self.width() - NAMES_PX, 1)
-        return NAMES_PX + (at_s - self.begin_s) / (self.end_s - self.begin_s) * wide
+        wide = max(self.width() - self._names_px, 1)
+        return self._names_px + (at_s - self.begin_s) / (self.end_s - self.begin_s) * wide
 
     def _time(self, x: float) -> float:
-        wide = max(self.width() - NAMES_PX, 1)
-        return self.begin_s + (x - NAMES_PX) / wide * (self.end_s - self.begin_s)
+        wide = max(self.width() - self._names_px, 1)
+        return self.begin_s + (x - self._names_px) / wide * (self.end_s - self.begin_s)
 
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
         """Up zooms in where the mouse is; sideways pans."""
@@ -111,10 +130,10 @@ class TimelineView(QWidget):
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Choose the moment pressed; in the whole session above, go there."""
         x = event.position().x()
-        if self.timeline is None or x < NAMES_PX:
+        if self.timeline is None or x < self._names_px:
             return
-        if event.position().y() < WHOLE_PX:
-            share = (x - NAMES_PX) / max(self.width() - NAMES_PX, 1)
+        if event.position().y() < self._whole_px:
+            share = (x - self._names_px) / max(self.width() - self._names_px, 1)
             self.go(share * self.timeline.length_s)
             return
         self._drag = x, self.begin_s
@@ -126,7 +145,7 @@ class TimelineView(QWidget):
         """Drag the part that is shown."""
         if self._drag is not None:
             x, begin_s = self._drag
-            wide = max(self.width() - NAMES_PX, 1)
+            wide = max(self.width() - self._names_px, 1)
             by_s = (x - event.position().x()) / wide * (self.end_s - self.begin_s)
             self.pan(begin_s + by_s - self.begin_s)
 
@@ -146,9 +165,9 @@ class TimelineView(QWidget):
             self._paint_axis(painter, timeline)
             self._paint_rows(painter, timeline)
             x = self._x(self.at_s)
-            if x >= NAMES_PX:
+            if x >= self._names_px:
                 painter.setPen(QPen(QColor(self.look.cover), 1, Qt.PenStyle.DashLine))
-                painter.drawLine(round(x), WHOLE_PX, round(x), self.height())
+                painter.drawLine(round(x), self._whole_px, round(x), self.height())
         if self.hasFocus():
             painter.setPen(QPen(QColor(self.look.cover), 2))
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -156,52 +175,64 @@ class TimelineView(QWidget):
         painter.end()
 
     def _row_height(self, timeline: SessionTimeline) -> float:
-        return (self.height() - WHOLE_PX - AXIS_PX) / len(timeline.tracks)
+        return (self.height() - self._whole_px - self._axis_px) / len(timeline.tracks)
 
     def _paint_whole(self, painter: QPainter, timeline: SessionTimeline) -> None:
-        wide = max(self.width() - NAMES_PX, 1)
-        painter.setFont(theme.font(12))
+        wide = max(self.width() - self._names_px, 1)
+        painter.setFont(theme.font(self._scaled(12)))
         painter.setPen(QColor(self.look.dim))
         flags = Qt.AlignmentFlag.AlignVCenter
-        painter.drawText(QRectF(4, 0, NAMES_PX - 8, WHOLE_PX - 14), flags, "whole session")
+        painter.drawText(
+            QRectF(4, 0, self._names_px - 8, self._whole_px - self._scaled(14)),
+            flags,
+            "whole session",
+        )
         loudest = timeline.peak_dbfs.max(axis=1, keepdims=True)
         level = pooled(loudest, 0.0, timeline.length_s, wide)
-        image = _bars(level, wide, WHOLE_PX - 16, self.look)
-        painter.drawImage(NAMES_PX, 2, image)
+        image = _bars(level, wide, self._whole_px - self._scaled(16), self.look)
+        painter.drawImage(self._names_px, 2, image)
         length_s = timeline.length_s
         for one in self.incidents:
-            x = NAMES_PX + one.onset_s / length_s * wide
+            x = self._names_px + one.onset_s / length_s * wide
             end_s = length_s if one.end_s is None else one.end_s
             w = max((end_s - one.onset_s) / length_s * wide, 3.0)
             colour = QColor(self.look.colour(one.severity))
-            painter.fillRect(QRectF(x, WHOLE_PX - 12, w, 6), colour)
+            painter.fillRect(
+                QRectF(x, self._whole_px - self._scaled(12), w, self._scaled(6)), colour
+            )
         painter.setPen(QPen(QColor(self.look.cover), 2))
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        left = NAMES_PX + self.begin_s / length_s * wide
-        right = NAMES_PX + min(self.end_s / length_s, 1.0) * wide
-        painter.drawRect(QRectF(left, 1, max(right - left - 1, 3.0), WHOLE_PX - 4))
+        left = self._names_px + self.begin_s / length_s * wide
+        right = self._names_px + min(self.end_s / length_s, 1.0) * wide
+        painter.drawRect(QRectF(left, 1, max(right - left - 1, 3.0), self._whole_px - 4))
 
     def _paint_axis(self, painter: QPainter, timeline: SessionTimeline) -> None:
         span = self.end_s - self.begin_s
-        step = next((s for s in STEPS_S if span / s <= 9), STEPS_S[-1])
-        painter.setFont(theme.font(11))
+        most = max((self.width() - self._names_px) // self._scaled(96), 1)
+        step = next((s for s in STEPS_S if span / s <= most), STEPS_S[-1])
+        painter.setFont(theme.font(self._scaled(11)))
         painter.setPen(QColor(self.look.dim))
         at_s = -(-self.begin_s // step) * step
         while at_s <= self.end_s:
             x = self._x(at_s)
-            painter.drawLine(round(x), WHOLE_PX + AXIS_PX - 4, round(x), WHOLE_PX + AXIS_PX)
-            box = QRectF(x - 40, WHOLE_PX, 80, AXIS_PX - 4)
+            painter.drawLine(
+                round(x),
+                self._whole_px + self._axis_px - 4,
+                round(x),
+                self._whole_px + self._axis_px,
+            )
+            box = QRectF(x - self._scaled(40), self._whole_px, self._scaled(80), self._axis_px - 4)
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, timeline.clock(at_s))
             at_s += step
 
     def _paint_rows(self, painter: QPainter, timeline: SessionTimeline) -> None:
         high, look = self._row_height(timeline), self.look
-        wide = max(self.width() - NAMES_PX, 1)
+        wide = max(self.width() - self._names_px, 1)
         level = pooled(timeline.peak_dbfs, self.begin_s, self.end_s, wide)
-        painter.setFont(theme.font(min(13.0, max(high * 0.6, 8.0))))
+        painter.setFont(theme.font(min(self._scaled(13), max(high * 0.6, 8.0))))
         plan = {t.input: t for t in timeline.plan_at(self.at_s).tracks}
         index = {track.input: n for n, track in enumerate(timeline.tracks)}
-        top = WHOLE_PX + AXIS_PX
+        top = self._whole_px + self._axis_px
         for one in self.incidents:
             end_s = timeline.length_s if one.end_s is None else one.end_s
             if end_s < self.begin_s or one.onset_s > self.end_s:
@@ -209,7 +240,7 @@ class TimelineView(QWidget):
             ground = look.red_bg if one.severity is Severity.RED else look.amber_bg
             for number in tracks_of(one):
                 if number in index:
-                    x, x1 = max(self._x(one.onset_s), NAMES_PX), self._x(end_s)
+                    x, x1 = max(self._x(one.onset_s), self._names_px), self._x(end_s)
                     box = QRectF(x, top + index[number] * high, max(x1 - x, 3.0), high - 1)
                     painter.fillRect(box, QColor(ground))
                     painter.setPen(QPen(QColor(look.colour(one.severity)), 2))
@@ -219,12 +250,16 @@ class TimelineView(QWidget):
             now = plan.get(track.input, track)
             painter.setPen(QColor(look.ink))
             words = painter.fontMetrics().elidedText(
-                f"{track.input}  {now.label}", Qt.TextElideMode.ElideMiddle, NAMES_PX - 10
+                f"{track.input}  {wording.isolate(now.label)}",
+                Qt.TextElideMode.ElideMiddle,
+                self._names_px - 10,
             )
-            painter.drawText(QRectF(4, y, NAMES_PX - 8, high), Qt.AlignmentFlag.AlignVCenter, words)
+            painter.drawText(
+                QRectF(4, y, self._names_px - 8, high), Qt.AlignmentFlag.AlignVCenter, words
+            )
             tall = max(int(high) - 2, 3)
             image = _bars(level[:, n : n + 1], wide, tall, look, clear=True)
-            painter.drawImage(NAMES_PX, round(y), image)
+            painter.drawImage(self._names_px, round(y), image)
         painter.setPen(QPen(QColor(look.cover), 1))
         for mark in timeline.marks:
             if self.begin_s <= mark.at_s <= self.end_s:

@@ -11,13 +11,15 @@ from PySide6.QtWidgets import QWidget
 from app.models.verify_sheet import VerifySheet
 from app.style import theme
 from app.style.theme import Look
-from app.style.wording import watching
+from app.style.wording import isolate, watching
 
 NAMES_PX: Final = 170.0
 HEAD_PX: Final = 24.0
 AXIS_PX: Final = 20.0
 LEAST_ROW_PX: Final = 13.0
 MOST_ROW_PX: Final = 30.0
+USUAL_PX: Final = 14
+"""The letters of a page at the usual size: all is painted as much larger as they are."""
 STEPS_S: Final = (10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400)
 
 
@@ -35,9 +37,13 @@ class VerifyTimeline(QWidget):
         self._sheet = sheet
         names = ", ".join(take.name for take in sheet.takes)
         rows = HEAD_PX + AXIS_PX + LEAST_ROW_PX * len(sheet.tracks)
-        self.setMinimumHeight(round(rows))
+        self.setMinimumHeight(round(rows * self._factor))
         self.setAccessibleDescription(f"{len(sheet.takes)} takes: {names}. {sheet.words}")
         self.update()
+
+    @property
+    def _factor(self) -> float:
+        return self.fontInfo().pixelSize() / USUAL_PX
 
     def set_look(self, look: Look) -> None:
         """Night or day."""
@@ -50,16 +56,17 @@ class VerifyTimeline(QWidget):
         painter.fillRect(self.rect(), QColor(self.look.bg))
         sheet = self._sheet
         if sheet is not None and sheet.tracks and sheet.rolling:
+            painter.scale(self._factor, self._factor)
             self._paint(painter, sheet)
         painter.end()
 
     def _paint(self, painter: QPainter, sheet: VerifySheet) -> None:
         begin_s = min(a for a, _ in sheet.rolling)
         end_s = max(b for _, b in sheet.rolling)
-        room = self.height() - HEAD_PX - AXIS_PX
+        room = self.height() / self._factor - HEAD_PX - AXIS_PX
         high = min(max(room / len(sheet.tracks), LEAST_ROW_PX), MOST_ROW_PX)
         bottom = HEAD_PX + high * len(sheet.tracks)
-        scale = (self.width() - NAMES_PX - 8.0) / max(end_s - begin_s, 1e-9)
+        scale = (self.width() / self._factor - NAMES_PX - 8.0) / max(end_s - begin_s, 1e-9)
 
         def x(at_s: float) -> float:
             return NAMES_PX + (min(max(at_s, begin_s), end_s) - begin_s) * scale
@@ -106,7 +113,7 @@ class VerifyTimeline(QWidget):
         for n, (number, label) in enumerate(sheet.tracks):
             painter.setPen(QColor(self.look.red if number in wrong else self.look.ink))
             words = painter.fontMetrics().elidedText(
-                f"{number}  {label}", Qt.TextElideMode.ElideMiddle, int(NAMES_PX) - 12
+                f"{number}  {isolate(label)}", Qt.TextElideMode.ElideMiddle, int(NAMES_PX) - 12
             )
             box = QRectF(4, HEAD_PX + n * high, NAMES_PX - 8, high)
             painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, words)
@@ -123,6 +130,6 @@ class VerifyTimeline(QWidget):
         while at_s <= span[1]:
             painter.drawLine(round(x(at_s)), round(bottom), round(x(at_s)), round(bottom) + 4)
             box = QRectF(x(at_s) - 40, bottom + 4, 80, AXIS_PX - 4)
-            if box.right() < self.width():
+            if box.right() < self.width() / self._factor:
                 painter.drawText(box, Qt.AlignmentFlag.AlignCenter, watching(at_s))
             at_s += step

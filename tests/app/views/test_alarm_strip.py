@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from app.models.strip_cells import cells
 from app.window.main_window import MainWindow
 from engine.model.commands import Acknowledge
+from engine.model.line_results import Heard, LineCheck
 from tests.support.qt import fake_client, pages
 
 
@@ -97,3 +100,47 @@ def test_more_than_fit_are_counted(tmp_path: Path, qtbot: QtBot) -> None:
     window.settings.show_help()
     standing = sum(card.severity is not None for card in window.watch_page.cards)
     assert window.strip.more.text() == f"+ {standing - 3} more"
+
+
+@pytest.mark.parametrize("percent", [100.0, 150.0])
+def test_name_fault_and_time_are_whole_at_any_size(
+    shown: tuple[MainWindow, fake_client.Crew], percent: float
+) -> None:
+    """Rather fewer alarms side by side, and a number of what is left, than half a title."""
+    window, _ = shown
+    window.resize(1280, 720)
+    window.settings.set_choices(replace(window.prefs.choices, text_percent=percent))
+    window.settings.show_settings()
+    QApplication.processEvents()
+    shown_views = [view for view in window.strip.views if view.isVisible()]
+    assert len(shown_views) == (3 if percent == 100.0 else 2)
+    for view in shown_views:
+        title = view.title
+        assert title.fontMetrics().horizontalAdvance(title.text()) <= title.width()
+    assert window.strip.more.isVisible() is (percent > 100.0)
+
+
+def test_names_written_from_the_right_keep_numbers_in_order(tmp_path: Path, qtbot: QtBot) -> None:
+    """7 + 8 stays 7 + 8 before such a name, and its time behind it: the name is set apart."""
+    tower = fake_client.tower_plan()
+    right = "מנהל העבודה"
+    tracks = tuple(
+        replace(track, name=track.name.replace("Foreman", right), who=right)
+        if track.who == "Foreman"
+        else track
+        for track in tower.tracks
+    )
+    window, _, _ = pages.watching(
+        tmp_path, replace(tower, tracks=tracks), fake_client.tower_alarms()
+    )
+    qtbot.addWidget(window)
+    window.settings.show_settings()
+    title = window.strip.views[0].title.text()
+    assert title.startswith(f"7 + 8 \u2068{right}\u2069 · ")
+    window.layer.hide()
+    window.line_checks.check_all()
+    page = window.line_checks.page
+    assert page is not None
+    page.show_state(LineCheck((7, 8), 7, Heard()), replace(tower, tracks=tracks))
+    assert page.track.title.text() == f"7  \u2068{right} main\u2069"
+    assert f"8  \u2068{right} safety\u2069" in page.list.item(1).text()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pytestqt.qtbot import QtBot
 
-from app.views.footer import STAYS_S, Footer
+from app.views.footer import FEWEST_HINTS, KEY_HINTS, STAYS_S, Footer
 from tests.support.qt import fake_client
 
 
@@ -26,3 +26,16 @@ def test_a_notice_goes_after_a_while_unless_it_is_to_stay(qtbot: QtBot) -> None:
     assert look(10000.0, notice="looking for the interface") == "looking for the interface"
     assert look(10000.0 + STAYS_S - 0.1) == "looking for the interface"
     assert look(10000.0 + 2 * STAYS_S) == ""
+
+
+def test_hints_of_keys_give_way_whole(qtbot: QtBot) -> None:
+    """Where all of them have no room, the one that lists them stays; none is cut in the middle."""
+    footer = Footer()
+    qtbot.addWidget(footer)
+    footer.show_snapshot(fake_client.snapshot(fake_client.tower_plan()))
+    footer.resize(1600, 32)
+    footer.show()
+    assert footer.keys.text() == KEY_HINTS
+    footer.resize(640, 32)
+    assert footer.keys.text() == FEWEST_HINTS
+    assert footer.keys.width() >= footer.keys.sizeHint().width()

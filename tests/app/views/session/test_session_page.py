@@ -136,3 +136,13 @@ def test_home_and_end_go_to_the_edges(page: SessionPage, qtbot: QtBot) -> None:
     assert page.view.at_s == 600.0
     qtbot.keyClick(page, Key.Key_Home)
     assert page.view.at_s == 0.0
+
+
+def test_it_is_drawn_as_large_as_the_letters_around_it(page: SessionPage) -> None:
+    """Names and axis grow with the text of the window, and no moment moves under the mouse."""
+    page.go(300.0)
+    view = page.view
+    before = view._names_px
+    page.setStyleSheet("* { font-size: 28px; }")
+    assert view._names_px > 1.5 * before
+    assert view._time(view._x(300.0)) == pytest.approx(300.0)
