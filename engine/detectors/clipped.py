@@ -218,7 +218,7 @@ class Clipped(TrackMemory):
         proof: set[_Top] = set()
         for newest, top in enumerate(seen.tops):
             if top.cut and top.at_s >= since_s:
-                before = [other for other in seen.tops[: newest + 1] if top.alike(other)]
+                before = seen.tops[: newest + 1]
                 proof.update(
                     self._level_proof(top, before) or self._cut_proof(top, before, track_index)
                 )
@@ -232,9 +232,15 @@ class Clipped(TrackMemory):
 
     def _level_proof(self, top: _Top, before: list[_Top]) -> list[_Top]:
         """The level runs up to this one that prove an overload, if they do."""
-        near = [one for one in before if one.level and top.at_s - one.at_s <= self._near_s]
+        if not top.level:
+            return []
+        near = [
+            one
+            for one in before
+            if one.level and top.at_s - one.at_s <= self._near_s and top.alike(one)
+        ]
         enough = len(near) >= self._enough or top.length >= self._long_run
-        return near if top.level and enough else []
+        return near if enough else []
 
     def _cut_proof(self, top: _Top, before: list[_Top], track_index: int) -> list[_Top]:
         """The cut tops up to this one that prove an overload, if they do."""
@@ -242,19 +248,23 @@ class Clipped(TrackMemory):
         peaks = self._highest if top.ceiling > 0.0 else -self._lowest
         if peaks[:, track_index].max() > (1.0 + SAME_CUT) * ceiling:
             return []
+        flat = [one for one in before if one.cut and top.alike(one)]
         long = [
             one
-            for one in before
-            if one.cut
-            and one.length >= self._long_run
+            for one in flat
+            if one.length >= self._long_run
             and top.at_s - one.at_s <= self._near_s
             and abs(abs(one.ceiling) - ceiling) <= SAME_CEILING * ceiling
         ]
         if len(long) >= 2:
             return long
-        flat = [one for one in before if one.cut]
-        as_high = sum(not one.cut and abs(one.ceiling) >= ROUND_AT * ceiling for one in before)
-        return flat if len(flat) >= max(self._enough, as_high) else []
+        if len(flat) < self._enough:
+            return []
+        as_high = sum(
+            not one.cut and abs(one.ceiling) >= ROUND_AT * ceiling and top.alike(one)
+            for one in before
+        )
+        return flat if len(flat) >= as_high else []
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

@@ -135,11 +135,13 @@ class Tone(TrackMemory):
             loud = m.mean_square.mean(axis=0) >= self._least_power
             loud &= self._watched & m.valid.all(axis=0)
             loud[stuck] = False
-            for track_index in range(self._tracks):
-                if loud[track_index]:
-                    self._look(track_index, m)
-                elif self._lines[track_index].looks:
-                    self._lines[track_index].looks.clear()
+            for track_index in np.flatnonzero(~loud).tolist():
+                self._lines[track_index].looks.clear()
+            tracks = np.flatnonzero(loud)
+            if len(tracks):
+                found = self._found(m.samples.T[tracks])
+                for track_index, lines in zip(tracks.tolist(), found, strict=True):
+                    self._look(track_index, *lines, m)
         running = m.end_s - self._seen_s <= self._gone_s
         self._active = running
         self._onset_s = np.where(running, self._since_s, self._onset_s)
@@ -149,14 +151,13 @@ class Tone(TrackMemory):
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(running & known, known, self._onset_s, self._last_s, never)
 
-    def _look(self, track_index: int, m: Measurement) -> None:
-        """Find the lines of this tick, and whether one has stood for long enough."""
+    def _look(self, track_index: int, hz: Levels, level_dbfs: Levels, m: Measurement) -> None:
+        """Take in the lines of this tick, and see whether one has stood for long enough."""
         looks = self._lines[track_index].looks
-        hz, level_dbfs = self._found(m.samples[:, track_index])
         looks.append(_Look(self._tick, m.start_s, hz, level_dbfs))
         if len(looks) < self._looks:
             return
-        standing = [n for n in range(len(hz)) if self._stands(looks, hz[n], level_dbfs[n])]
+        standing = self._standing(looks, hz, level_dbfs)
         if not standing:
             return
         best = max(standing, key=lambda n: level_dbfs[n])
@@ -174,44 +175,57 @@ class Tone(TrackMemory):
         self._hz[track_index], self._level_dbfs[track_index] = hz[best], level_dbfs[best]
         self._seen_s[track_index] = m.end_s
 
-    def _found(self, x: Samples) -> tuple[Levels, Levels]:
-        """Frequency and AES17 level of each line, arrays of shape (lines,)."""
-        if len(self._window) != len(x):
-            window = np.hanning(len(x) + 2)[1:-1]
+    def _found(self, x: Samples) -> list[tuple[Levels, Levels]]:
+        """Frequency and AES17 level of each line of each row, arrays of shape (lines,)."""
+        rows, size = x.shape
+        if len(self._window) != size:
+            window = np.hanning(size + 2)[1:-1]
             self._window = (2.0 * window / window.sum()).astype(np.float32)
         spectrum = np.fft.rfft(x * self._window)
-        spectrum = spectrum[: round(HIGHEST_HZ * len(x) / self._rate_hz)].astype(np.complex128)
+        spectrum = spectrum[:, : round(HIGHEST_HZ * size / self._rate_hz)].astype(np.complex128)
         power = spectrum.real**2 + spectrum.imag**2
-        total = np.cumsum(np.concatenate([[0.0], power]))
-        at = np.arange(BESIDE_BINS, len(power) - BESIDE_BINS - 1)
-        wide = total[at + BESIDE_BINS + 1] - total[at - BESIDE_BINS]
-        lobe = total[at + LOBE_BINS + 1] - total[at - LOBE_BINS]
+        bins = power.shape[1]
+        total = np.zeros((rows, bins + 1))
+        np.cumsum(power, axis=1, out=total[:, 1:])
+        first, end = BESIDE_BINS, bins - BESIDE_BINS - 1
+        wide = total[:, first + BESIDE_BINS + 1 : bins] - total[:, : end - BESIDE_BINS]
+        lobe = total[:, first + LOBE_BINS + 1 : end + LOBE_BINS + 1]
+        lobe = lobe - total[:, first - LOBE_BINS : end - LOBE_BINS]
         beside = (wide - lobe) / (2.0 * (BESIDE_BINS - LOBE_BINS))
-        here = power[at]
+        here = power[:, first:end]
         line = (here > self._contrast * beside) & (here > 1e-14)
-        line &= (here >= power[at - 1]) & (here > power[at + 1])
-        at = at[line]
-        low, middle, high = (np.sqrt(power[at + n]) for n in (-1, 0, 1))
+        line &= here >= power[:, first - 1 : end - 1]
+        line &= here > power[:, first + 1 : end + 1]
+        row, at = np.nonzero(line)
+        low, middle, high = (np.sqrt(power[row, first + at + n]) for n in (-1, 0, 1))
         # Of a Hann window, exact for a sine: the ratio of the two highest bins.
-        beside, sign = np.maximum(low, high), np.where(high >= low, 1.0, -1.0)
-        bins = at + sign * (2.0 * beside - middle) / (beside + middle)
-        hz = bins * self._rate_hz / len(x)
+        most, sign = np.maximum(low, high), np.where(high >= low, 1.0, -1.0)
+        places = first + at + sign * (2.0 * most - middle) / (most + middle)
+        hz = places * self._rate_hz / size
         # The lobe holds 1.5 times the line's own power (the window's noise bandwidth).
-        level_dbfs = 10.0 * np.log10(lobe[line] / 1.5)
+        level_dbfs = 10.0 * np.log10(lobe[row, at] / 1.5)
         keep = hz >= LOWEST_LINE_HZ
-        return hz[keep], level_dbfs[keep]
+        row, hz, level_dbfs = row[keep], hz[keep], level_dbfs[keep]
+        ends = np.searchsorted(row, np.arange(1, rows))
+        return list(zip(np.split(hz, ends), np.split(level_dbfs, ends), strict=True))
 
     def _near(self, one_hz: float, other_hz: float) -> bool:
         return bool(abs(one_hz / other_hz - 1.0) <= self._same)
 
-    def _stands(self, looks: deque[_Look], hz: float, level_dbfs: float) -> bool:
-        """That line was there, as loud, in most of the newest looks."""
-        count = 0
-        for look in list(looks)[-LOOKS:]:
-            near = np.abs(look.hz / hz - 1.0) <= self._same
-            near &= np.abs(look.level_dbfs - level_dbfs) <= self._steady_db
-            count += bool(near.any())
-        return count >= self._looks
+    def _standing(self, looks: deque[_Look], hz: Levels, level_dbfs: Levels) -> list[int]:
+        """Which of these lines were there, as loud, in most of the newest looks."""
+        newest = list(looks)[-LOOKS:][::-1]
+        lines = np.arange(len(hz))
+        count = np.zeros(len(hz), dtype=np.int64)
+        for seen, look in enumerate(newest, start=1):
+            near = np.abs(look.hz / hz[lines, None] - 1.0) <= self._same
+            near &= np.abs(look.level_dbfs - level_dbfs[lines, None]) <= self._steady_db
+            count[lines] += near.any(axis=1)
+            # A line that was missing too often is asked no more.
+            lines = lines[count[lines] >= self._looks - (len(newest) - seen)]
+            if not len(lines):
+                break
+        return [int(line) for line in lines]
 
     def _began_s(self, track_index: int, looks: deque[_Look], hz: float, tick_s: float) -> float:
         """Begin of the first look that shows it without a break, and of the ticks before that in
