@@ -5,9 +5,13 @@ Nothing is ever written there.
 
 from __future__ import annotations
 
+import os
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
+
+import soundfile
 
 from engine.model.safe_text import harmless
 from engine.sources.base import SourceError, SourceInfo
@@ -26,18 +30,20 @@ def takes_of(paths: Sequence[Path]) -> tuple[list[Path], list[tuple[str, str]]]:
     """
     takes: list[Path] = []
     failed: list[tuple[str, str]] = []
+
+    def unreadable(error: OSError) -> None:
+        reason = f"can't be listed ({error.strerror}): card pulled?"
+        failed.append((harmless(str(error.filename)), reason))
+
     for path in paths:
-        try:
-            folders = [p for p in (path, *sorted(path.rglob("*"))) if p.is_dir()]
-        except OSError as error:
-            failed.append(
-                (harmless(str(path)), f"can't be listed ({error.strerror}): card pulled?")
-            )
-            continue
-        for folder in folders:
-            takes += _takes_of_folder(folder)
-        if not folders:
+        if not os.path.isdir(path):
             takes.append(path)
+            continue
+        for folder in sorted(Path(name) for name, _, _ in os.walk(path, onerror=unreadable)):
+            try:
+                takes += _takes_of_folder(folder)
+            except OSError as error:
+                unreadable(error)
     return takes, failed
 
 
@@ -60,25 +66,46 @@ def size_of(take: Path) -> int:
         return 1
 
 
+def is_gone(take: Path) -> bool:
+    """Its files can't even be looked at: not damaged, but no longer there."""
+    try:
+        if take.exists():
+            return False
+        return not any(p.is_file() for p in take.parent.iterdir() if p.stem.startswith(take.name))
+    except OSError:
+        return True
+
+
 def _is_sound(path: Path) -> bool:
     return path.suffix.lower() in _SOUND and not path.name.startswith(".") and path.is_file()
 
 
-def file_findings(path: str, info: SourceInfo, fellows: Sequence[SourceInfo]) -> list[Finding]:
-    """Whether that take is whole, and like the others of its card."""
+def word_of(take: Path) -> str:
+    """Word length of its samples, as libsndfile words it; "" where it can't say."""
+    try:
+        first = files_of(take).parts[0][0].path
+        return str(soundfile.info(str(first)).subtype_info)
+    except (OSError, SourceError, soundfile.SoundFileError):
+        return ""
+
+
+def file_findings(
+    path: str, info: SourceInfo, word: str, fellows: Sequence[tuple[SourceInfo, str]]
+) -> list[Finding]:
+    """Whether that take is whole, and like the others of its card.
+
+    word, fellows : word length of its samples; info and word length of all takes
+    """
     findings = [
         Finding(Difference.UNFINISHED, notice, path)
         for notice in info.notices
         if "never finished" in notice
     ]
-    rates = [other.sample_rate_hz for other in fellows]
-    usual = max(set(rates), key=rates.count) if rates else info.sample_rate_hz
-    if info.sample_rate_hz != usual:
-        text = f"{info.sample_rate_hz} Hz, the other takes {usual} Hz"
-        findings.append(Finding(Difference.UNLIKE_ITS_FELLOWS, text, path))
-    counts = [other.channels for other in fellows]
-    many = max(set(counts), key=counts.count) if counts else info.channels
-    if info.channels != many:
-        text = f"{info.channels} channels, the other takes {many}"
-        findings.append(Finding(Difference.UNLIKE_ITS_FELLOWS, text, path))
+    forms = [(other.sample_rate_hz, other.channels, other_word) for other, other_word in fellows]
+    own = (info.sample_rate_hz, info.channels, word)
+    for n, unit in enumerate((" Hz", " channels", "")):
+        usual = Counter(form[n] for form in forms).most_common(1)
+        if usual and own[n] != usual[0][0]:
+            text = f"{own[n]}{unit}, the other takes {usual[0][0]}{unit}"
+            findings.append(Finding(Difference.UNLIKE_ITS_FELLOWS, text, path))
     return findings

@@ -26,6 +26,7 @@ from engine.verify.follow import Course, aligned, follow
 from engine.verify.result import Difference, Finding, TakeResult
 from engine.verify.timecode_offset import frames_ahead, in_words
 from engine.verify.traces import SessionTrace, TakeTrace, Trace
+from engine.verify.track_names import name_findings, owners_of
 from engine.verify.watched_session import Session
 
 WRONG_RATES: Final = (48.0 / 44.1, 44.1 / 48.0)
@@ -49,7 +50,7 @@ def verify_take(
     with_info = open_take(path, read_ahead=0)
     info = with_info.info
     with_info.close()
-    owners = _owners(info, session.tracks)
+    owners = owners_of(info.channel_names, session.tracks, info.channels)
     traces: list[TakeTrace] = []
 
     def add(measurement: Measurement) -> None:
@@ -67,19 +68,6 @@ def verify_take(
     if not traces:
         raise SourceError(f"{path}: too short to be held against a session")
     return _compare(session, str(path), scan, traces[0], owners)
-
-
-def _owners(info: SourceInfo, tracks: Sequence[Track]) -> dict[int, Track]:
-    """The track that belongs on each channel of the take (from 1): by its name, else by number."""
-    by_name = {track.name.casefold(): track for track in tracks if track.name}
-    named = {
-        channel: by_name[name.casefold()]
-        for channel, name in enumerate(info.channel_names, start=1)
-        if name and name.casefold() in by_name
-    }
-    if len(named) >= 2 and len(set(named.values())) == len(named):
-        return named
-    return {track.input: track for track in tracks if track.input <= info.channels}
 
 
 def _plan(info: SourceInfo, session: Session, owners: dict[int, Track]) -> Plan:
@@ -105,6 +93,7 @@ def _compare(
     followed = follow(session.trace, trace, position)
     course = followed.read_with(stretch)
     findings = _course_findings(path, course)
+    findings += name_findings(path, scan.info.channel_names, session.tracks, owners)
     frames = None
     if stretch != 1.0:
         findings.append(_wrong_rate(path, scan.info.sample_rate_hz, stretch))

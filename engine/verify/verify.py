@@ -8,7 +8,7 @@ from pathlib import Path
 
 from engine.model.safe_text import harmless
 from engine.sources.base import SourceError
-from engine.verify.card import file_findings, size_of, takes_of
+from engine.verify.card import file_findings, is_gone, size_of, takes_of, word_of
 from engine.verify.compare_take import verify_take
 from engine.verify.result import Difference, Finding, TakeResult, Verification
 from engine.verify.take_coverage import not_taken
@@ -26,30 +26,22 @@ def verify(
     What can't be read is named in the result; the others go on.
     """
     takes, failed = takes_of(paths)
-    sizes = [size_of(path) for path in takes]
-    results: list[TakeResult] = []
-    for number, path in enumerate(takes):
-        before, whole = sum(sizes[:number]), sum(sizes)
-        tell = _part(progress, path.name, before / whole, sizes[number] / whole)
-        try:
-            results.append(verify_take(session, path, tell))
-        except (SourceError, OSError) as error:
-            failed.append((harmless(str(path)), harmless(str(error))))
-    infos = [result.scan.info for result in results]
+    results, unread = _each(session, takes, progress)
+    failed += unread
+    fellows = [(result.scan.info, word_of(Path(result.path))) for result in results]
     results = [
         replace(
             result,
-            findings=(*file_findings(result.path, result.scan.info, infos), *result.findings),
+            findings=(*file_findings(result.path, *form, fellows), *result.findings),
         )
-        for result in results
+        for result, form in zip(results, fellows, strict=True)
     ]
     results.sort(key=lambda result: (result.span_s or (float("inf"), 0.0))[0])
-    missing = _missing(session, results)
     made = Verification(
         session=session.name,
         title=session.record.title,
         takes=tuple(results),
-        findings=missing,
+        findings=_missing(session, results, all_read=not failed),
         failed=tuple(failed),
         coarse=session.trace.is_coarse,
         rolling=session.rolling,
@@ -58,6 +50,32 @@ def verify(
     moments = {m for f in made.all_findings for m in (f.from_s, f.until_s) if m is not None}
     moments.update(m for take in results for m in take.span_s or ())
     return replace(made, labels=tuple((at_s, session.label(at_s)) for at_s in sorted(moments)))
+
+
+def _each(
+    session: Session, takes: Sequence[Path], progress: Progress | None
+) -> tuple[list[TakeResult], list[tuple[str, str]]]:
+    """Every take that can be read, and why the others can't; one line for a card that is gone."""
+    sizes = [size_of(path) for path in takes]
+    results: list[TakeResult] = []
+    failed: list[tuple[str, str]] = []
+    for number, path in enumerate(takes):
+        before, whole = sum(sizes[:number]), sum(sizes)
+        tell = _part(progress, path.name, before / whole, sizes[number] / whole)
+        try:
+            results.append(verify_take(session, path, tell))
+        except (SourceError, OSError) as error:
+            left = takes[number:]
+            if all(map(is_gone, left)):
+                failed.append((harmless(str(path)), _pulled(len(left) - 1)))
+                break
+            failed.append((harmless(str(path)), harmless(str(error))))
+    return results, failed
+
+
+def _pulled(others: int) -> str:
+    more = f" {others} more {'take' if others == 1 else 'takes'} not read" if others else ""
+    return f"gone while it was read: card pulled?{more}"
 
 
 def _part(
@@ -73,12 +91,14 @@ def _part(
     return tell
 
 
-def _missing(session: Session, results: Sequence[TakeResult]) -> tuple[Finding, ...]:
+def _missing(
+    session: Session, results: Sequence[TakeResult], *, all_read: bool
+) -> tuple[Finding, ...]:
     spans = [result.span_s for result in results if result.span_s is not None]
     return tuple(
         Finding(
             Difference.NOT_TAKEN,
-            f"{_length(end_s - begin_s)} of the session in no take",
+            f"{_length(end_s - begin_s)} of the session in no take{'' if all_read else ' read'}",
             from_s=begin_s,
             until_s=end_s,
         )

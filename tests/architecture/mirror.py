@@ -80,7 +80,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/verify/test_align.py": "engine/verify/follow engine/verify/traces",
     "engine/verify/test_channel_match.py": "engine/verify/channel_gain",
     "engine/verify/test_verify.py": (
-        "engine/verify/card engine/verify/channel_verdicts engine/verify/compare_take "
+        "engine/verify/channel_verdicts engine/verify/compare_take "
         "engine/verify/fault_match engine/verify/watched_session "
         "engine/verify/result engine/verify/timecode_offset engine/verify/verify_page"
     ),
