@@ -1,7 +1,7 @@
 """What detectors learned by themselves or from a line check, kept over a restart.
 
-Every detector that has `learned` and `learn` is kept; what it learned is a dataclass of arrays,
-each of shape (tracks,) or (rows, tracks).
+Every detector that has `learned` and `learn` is kept, and so is the watch for early signs; what it
+learned is a dataclass of arrays, each of shape (tracks,) or (rows, tracks).
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 
-from engine.detectors.base import Detector
 from engine.model.track_remap import TrackRemap
 
 
@@ -36,7 +35,7 @@ class Memory:
     fields: tuple[tuple[tuple[float, ...], ...], ...]
 
 
-def keep(detectors: Iterable[Detector]) -> tuple[Memory, ...]:
+def keep(detectors: Iterable[object]) -> tuple[Memory, ...]:
     """What all of them learned so far."""
     return tuple(
         Memory(type(d).__name__, tuple(_rows(getattr(learned, f.name)) for f in fields(learned)))
@@ -46,7 +45,7 @@ def keep(detectors: Iterable[Detector]) -> tuple[Memory, ...]:
     )
 
 
-def restore(detectors: Iterable[Detector], memories: Iterable[Memory]) -> None:
+def restore(detectors: Iterable[object], memories: Iterable[Memory]) -> None:
     """Teach them what an earlier watch of the same tracks kept.
 
     A detector that was not kept, or learns something else by now, begins anew.

@@ -106,6 +106,25 @@ class Chart(TrackMemory):
         np.minimum(self.rise, 2.0 * LEVEL_LIMIT, out=self.rise)
         np.minimum(self.fall, 2.0 * LEVEL_LIMIT, out=self.fall)
 
+    @property
+    def summary(self) -> Levels:
+        """What a restart needs, shape (3, tracks): periods known, normal, median deviation."""
+        deviation = median(np.abs(self._seen - self.normal))
+        return np.stack([self._known.astype(np.float64), self.normal, deviation])
+
+    def begin_from(self, summary: Levels) -> None:
+        """Begin with a normal that an earlier watch of the same tracks learned.
+
+        So many figures stand for it, half above and half below, that median and deviation are
+        the same; where it was not known yet, all begins anew.
+        """
+        known, normal, deviation = np.nan_to_num(summary)
+        known = np.clip(known, 0, NORMAL_PERIODS).astype(np.int64) * np.isfinite(summary[1])
+        row = np.arange(NORMAL_PERIODS)[:, None]
+        side = np.where(row % 2 == 0, 1.0, -1.0) * ~((known % 2 == 1) & (row == known - 1))
+        self._seen = np.where(row < known, normal + side * deviation, np.nan)
+        self._known = known
+
     def age(self, track_index: int) -> int:
         """Periods since that track's sum left zero, the newest included."""
         return int(self._count - self.begun[track_index])
@@ -144,6 +163,11 @@ class CountChart(Chart):
         given = np.isfinite(self._recent)
         total = np.where(given, self._recent, 0.0).sum(axis=0)
         return np.where(given.any(axis=0), total / np.maximum(given.sum(axis=0), 1), np.nan)
+
+    @property
+    def summary(self) -> Levels:
+        """The same; the deviation of counts follows from their rate."""
+        return np.stack([self._known, self.normal, np.zeros(self._tracks)])
 
     def _sum(self, value: Levels, ready: Flags) -> None:
         rate = np.maximum(np.nan_to_num(self.normal), self._least_rate)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -64,6 +65,13 @@ class _Series(TrackMemory):
         return near & (change >= least) & (self.chart.signals | is_open)
 
 
+@dataclass(frozen=True, slots=True)
+class SignNormals:
+    """What is known of health, three rows a kind: periods, normal, deviation of each track."""
+
+    rows: Levels
+
+
 class SignWatch(TrackMemory):
     """All signs of one watch.
 
@@ -83,12 +91,29 @@ class SignWatch(TrackMemory):
         self.reset()
         self._series = {kind: _Series(rule, self._tracks) for kind, rule in RULES.items()}
         self._standing: tuple[EarlySign, ...] = ()
+        self._learned = self._summary()
+
+    @property
+    def learned(self) -> SignNormals:
+        """Each sign's normal as of the newest period, for a later start."""
+        return self._learned
+
+    def learn(self, learned: SignNormals) -> None:
+        """Start from what an earlier watch of the same tracks learned."""
+        for n, series in enumerate(self._series.values()):
+            series.chart.begin_from(learned.rows[3 * n : 3 * n + 3])
+        self._learned = learned
+
+    def _summary(self) -> SignNormals:
+        rows = np.concatenate([series.chart.summary for series in self._series.values()])
+        return SignNormals(np.round(rows, 3))
 
     def carry(self, before: SignWatch, remap: TrackRemap) -> None:
         """Go on from another watch, with what it knew of the tracks that stay."""
         super().carry(before, remap)
         for kind, series in self._series.items():
             series.carry(before._series[kind], remap)
+        self._learned = self._summary()
 
     @property
     def standing(self) -> tuple[EarlySign, ...]:
@@ -121,6 +146,7 @@ class SignWatch(TrackMemory):
             stands = series.stands()
             events += self._open_and_close(kind, series, stands, period.end_s)
             signs += self._signs(kind, series)
+        self._learned = self._summary()
         self._standing = tuple(sign for _, sign in sorted(signs, key=lambda s: (-s[0], s[1].id)))
         return events
 

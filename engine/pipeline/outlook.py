@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from engine.alarms.book import Book
+from engine.detectors import learned as memories
 from engine.detectors.guard import reason_of
 from engine.early_signs.sign_watch import SignWatch
 from engine.model.early_signs import EarlySign, SignEvent
@@ -71,6 +72,15 @@ class Outlook:
         signs, heard = self._signs, self._pickups.map
         self._begin(heard)
         self._signs.carry(signs, remap)
+
+    @property
+    def learned(self) -> tuple[memories.Memory, ...]:
+        """Each sign's normal, for a later start."""
+        return memories.keep([self._signs] if self._on else [])
+
+    def restore(self, learned: tuple[memories.Memory, ...]) -> None:
+        """Go on from the normals that an earlier watch learned."""
+        memories.restore([self._signs], learned)
 
     def finish(self) -> None:
         """The watch ends: so does the stretch that runs."""

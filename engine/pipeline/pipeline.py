@@ -103,6 +103,7 @@ class Pipeline:
         self._framer.skip(int(checkpoint.fed_s / self.tick_s + 1e-6))
         self.audio_lost_s = checkpoint.audio_lost_s
         self._crew.notes = checkpoint.desk
+        self.outlook.restore(checkpoint.learned)
 
     @property
     def book(self) -> Book:
@@ -121,8 +122,8 @@ class Pipeline:
 
     @property
     def learned(self) -> tuple[memories.Memory, ...]:
-        """What the detectors learned so far, for a later start."""
-        return self.judge.bank.learned
+        """What detectors and early signs learned so far, for a later start."""
+        return (*self.judge.bank.learned, *self.outlook.learned)
 
     @property
     def problems(self) -> tuple[str, ...]:

@@ -34,11 +34,15 @@ class RoundPlayer:
     pipeline : Pipeline
     ask : callable
         Given what the headphones are to do.
+    heard : sequence of Heard
+        What a person listened to before a restart, oldest first.
     """
 
-    def __init__(self, pipeline: Pipeline, ask: Callable[[Asked], None]) -> None:
+    def __init__(
+        self, pipeline: Pipeline, ask: Callable[[Asked], None], heard: Sequence[Heard] = ()
+    ) -> None:
         self._pipeline, self._ask = pipeline, ask
-        self._rounds = Rounds()
+        self._rounds = Rounds(heard)
         self._playing: int | None = None
         self.problem = ""
         """Why the last round broke off, one line; empty once another was asked for."""

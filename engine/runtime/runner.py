@@ -134,7 +134,8 @@ class Runner:
         self._headphones = GuardedListener(
             watch.plan, rate_hz, self._host.open_output, self._fed_frames
         )
-        self._rounds = RoundPlayer(self.pipeline, self._headphones.ask)
+        heard = () if resumed is None else resumed.listened
+        self._rounds = RoundPlayer(self.pipeline, self._headphones.ask, heard)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
         self._computer = (
             computer(lambda: self.input.losses.waiting_s) if computer and info.live else None

@@ -11,6 +11,7 @@ from typing import Final
 
 from engine.model import dataclass_json
 from engine.model.commands import Open
+from engine.model.round_state import Heard
 from engine.session import engines, folders
 from engine.session.backlog import Spool
 from engine.session.checkpoint import Checkpoint
@@ -33,12 +34,14 @@ class Resumed:
     request, info : what was watched, and the source as it was
     start_s : time of day (or position in the take's timecode) of stream time 0
     checkpoint : how the watch stood
+    listened : what a person listened to in rounds, oldest first; what waits unwritten is left out
     """
 
     request: Open
     info: SourceInfo
     start_s: float
     checkpoint: Checkpoint
+    listened: tuple[Heard, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +98,14 @@ def resume(folder: Path) -> Resumed:
         fields={HOST_API: start.host_api, SERVER_SOURCE: checkpoint.server_source},
         live=start.live,
     )
-    return Resumed(request, info, start.start_s, checkpoint)
+    return Resumed(request, info, start.start_s, checkpoint, _listened(folder))
+
+
+def _listened(folder: Path) -> tuple[Heard, ...]:
+    """The log may be what can't be read; a restart needs none of this."""
+    with suppress(NotALogError, ValueError), SessionReader(folder) as log:
+        return log.listened()
+    return ()
 
 
 def _logged(log: SessionReader) -> _Begun | None:

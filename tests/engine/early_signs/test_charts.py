@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from engine.early_signs.charts import (
     FIRST_PERIODS,
@@ -113,3 +115,23 @@ def test_a_steady_rate_is_normal(seed: int) -> None:
     for row in rng.poisson(0.33, (720, 8)).astype(float):
         chart.add(row)
     assert np.count_nonzero(chart.signals) <= 1
+
+
+@given(
+    st.lists(st.floats(-90.0, 0.0), min_size=FIRST_PERIODS, max_size=NORMAL_PERIODS),
+    st.booleans(),
+)
+def test_a_chart_begun_from_a_summary_judges_as_the_one_that_made_it(
+    figures: list[float], counts: bool
+) -> None:
+    """Normal and deviation are the same, and so is what the next ten figures add up to."""
+    made, again = (CountChart(1), CountChart(1)) if counts else (Chart(1, 1.0), Chart(1, 1.0))
+    for figure in figures:
+        made.add(np.array([abs(figure) if counts else figure]))
+    again.begin_from(made.summary)
+    np.testing.assert_allclose(again.summary, made.summary, atol=1e-9)
+    made.rise[:] = 0.0
+    for chart in (made, again):
+        for _ in range(10):
+            chart.add(made.normal + 3.0)
+    np.testing.assert_allclose(again.rise, made.rise, rtol=1e-6, atol=1e-6)

@@ -9,7 +9,9 @@ from collections.abc import Callable
 
 import numpy as np
 
+from engine.detectors import learned as memories
 from engine.early_signs.sign_watch import SignWatch
+from engine.model import dataclass_json
 from engine.model.early_signs import SignKind
 from engine.model.messages import Kind, PackLevel
 from engine.model.track_remap import TrackRemap
@@ -110,3 +112,20 @@ def test_a_changed_plan_keeps_what_is_known() -> None:
         m = measured(n, len(TRACKS), rng, floor_dbfs=level)
         events += fresh.update(m, np.zeros(len(TRACKS), dtype=bool), resting=False)
     assert [e.sign.tracks for e in events] == [(5,)]
+
+
+def test_a_restart_keeps_each_normal() -> None:
+    """Killed after six minutes and begun anew on a floor that has crept up meanwhile: told."""
+    watch, _ = night(6.0, lambda t, _: floor(0.0, [], 0.0))
+    (kept,) = memories.keep([watch])
+    through_the_log = dataclass_json.loads(memories.Memory, dataclass_json.dumps(kept))
+    fresh = SignWatch(SCENE)
+    memories.restore([fresh], [through_the_log])
+    rng = np.random.default_rng(4)
+    events = []
+    for n in range(1500):
+        level = np.full(len(TRACKS), -60.0)
+        level[4] += 8.0
+        m = measured(n, len(TRACKS), rng, floor_dbfs=level)
+        events += fresh.update(m, np.zeros(len(TRACKS), dtype=bool), resting=False)
+    assert [(e.sign.kind, e.sign.tracks) for e in events] == [(SignKind.NOISE_FLOOR, (5,))]

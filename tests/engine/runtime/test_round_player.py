@@ -15,6 +15,7 @@ from engine.model.commands import (
     StopListening,
 )
 from engine.model.messages import Block, Kind
+from engine.model.round_state import Heard
 from engine.model.tracks import Plan, Track
 from engine.pipeline.pipeline import Pipeline
 from engine.runtime.round_player import TARGET_LUFS, RoundPlayer
@@ -111,3 +112,13 @@ def test_the_end_of_a_round_stops_the_sound() -> None:
     player.command(StartRound(8.0), 5.0)
     player.command(EndRound(), 6.0)
     assert isinstance(asked[-1], StopListening)
+
+
+def test_a_restart_remembers_who_was_listened_to() -> None:
+    """What was heard before the restart is shown, and comes after what nobody has heard."""
+    pipeline, _, asked = begun()
+    player = RoundPlayer(pipeline, asked.append, [Heard(1, 1.0, 4.0)])
+    assert player.state(5.0).heard == (Heard(1, 1.0, 4.0),)
+    player.command(StartRound(8.0), 5.0)
+    assert asked[-1].track == 2
+    assert player.state(5.0).due == (3, 1)

@@ -9,10 +9,12 @@ import pytest
 
 from engine.model import dataclass_json
 from engine.model.commands import Open
+from engine.model.round_state import Heard
 from engine.session import engines, folders
 from engine.session.backlog import LogLine, Stamp
 from engine.session.checkpoint import BookCheckpoint, Checkpoint
 from engine.session.engines import Running
+from engine.session.outlook_lines import listened_lines
 from engine.session.resume import GO_ON_S, broken_off, resume, spool_of, write_left_over
 from engine.session.writer import SessionWriter
 from engine.sources.base import SourceError
@@ -152,3 +154,13 @@ def test_sessions_that_ended_on_a_full_disk_are_written_by_a_later_engine() -> N
     write_left_over(own)
     assert resume(folder).checkpoint == CHECKPOINT
     assert not engines.runtime_of(folder).exists()
+
+
+def test_a_restart_knows_what_was_listened_to() -> None:
+    """Rounds of before the crash are read from the log, in order."""
+    folder = logged()
+    log = SessionWriter(folder / folders.LOG)
+    heard = [Heard(2, 1.0, 9.0, right=True), Heard(1, 9.0, 12.0, right=False, word="rustle")]
+    log.write(list(listened_lines(heard)), STAMP)
+    log.close()
+    assert resume(folder).listened == tuple(heard)
