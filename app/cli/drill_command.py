@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from app.cli import companions
+from app.cli.companions import Companions
 from app.cli.watch_command import print_all
 from engine.drill.finish import finish
 from engine.drill.score_sheet import again, lines
@@ -19,8 +19,7 @@ def drill_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     OSError where it can't be opened.
     """
     client = EngineClient(request, "terminal")
-    companions.start(arguments, client)
-    if print_all(client, drill=True) is None:
+    if print_all(client, Companions(arguments, client), drill=True) is None:
         return False
     outcome = finish(client.folder, crew=False)
     print("\n".join(lines(outcome.drill, crew=False)))

@@ -10,7 +10,8 @@ import time
 from typing import Final
 
 from app.alerts.notification_service import NotificationService, has_bus, message
-from app.cli import companions, watch_json
+from app.cli import watch_json
+from app.cli.companions import Companions
 from app.cli.watch_text import event_lines, standing_lines, summary, warnings
 from app.models.fix_cards import cards
 from engine.model.commands import Open, Stop, Watch
@@ -34,9 +35,8 @@ def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     Ctrl+C ends the watch, unless a window looks at it as well. OSError where it can't be opened.
     """
     client = EngineClient(request, "terminal")
-    companions.start(arguments, client)
     as_json: bool = arguments.json_lines
-    watch = print_all(client, as_json=as_json)
+    watch = print_all(client, Companions(arguments, client), as_json=as_json)
     if watch is None:
         return False
     if client.goes_on:
@@ -51,12 +51,14 @@ def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
     return any(incident.red_s is not None for incident in incidents)
 
 
-def print_all(client: EngineClient, *, as_json: bool = False, drill: bool = False) -> Watch | None:
+def print_all(
+    client: EngineClient, beside: Companions, *, as_json: bool = False, drill: bool = False
+) -> Watch | None:
     """Print what happens until the watch ends or Ctrl+C, and close it; None: it never began.
 
     In a `drill` the first line and each alert say so.
     """
-    printer = _Printer(client, as_json=as_json, drill=drill)
+    printer = _Printer(client, beside, as_json=as_json, drill=drill)
     before = signal.signal(signal.SIGINT, lambda *_: printer.leave())
     try:
         printer.run()
@@ -70,7 +72,10 @@ def print_all(client: EngineClient, *, as_json: bool = False, drill: bool = Fals
 class _Printer:
     """Prints what each snapshot says that the one before did not."""
 
-    def __init__(self, client: EngineClient, *, as_json: bool, drill: bool = False) -> None:
+    def __init__(
+        self, client: EngineClient, beside: Companions, *, as_json: bool, drill: bool = False
+    ) -> None:
+        self._beside = beside
         self._as_json, self._drill = as_json, drill
         self.watch: Watch | None = None
         self._client = client
@@ -102,6 +107,7 @@ class _Printer:
                 self._left |= snapshot.ended
             elif watch is not None:
                 self._look_for_life()
+            self._beside.look(time.monotonic())
             time.sleep(POLL_S)
 
     def _begin(self, watch: Watch) -> None:
@@ -131,7 +137,8 @@ class _Printer:
                 return
 
     def close(self) -> None:
-        """Let go of the desktop."""
+        """Let go of the desktop and of what runs beside."""
+        self._beside.close()
         if self._desktop is not None:
             self._desktop.close()
 

@@ -41,22 +41,35 @@ class Watching(Protocol):
     folder: Path
 
 
-def launch(folder: Path, wish: PageWish) -> dict[str, Any]:
+Keep = Callable[["subprocess.Popen[bytes]"], None]
+"""Takes over a process that was started."""
+
+
+def let_go(process: subprocess.Popen[bytes]) -> None:
+    """Ask no more how it ends: it outlives us, and there is nothing to complain of."""
+    if process.stdout is not None:
+        process.stdout.close()
+    if process.poll() is None:
+        process.returncode = 0
+
+
+def launch(folder: Path, wish: PageWish, keep: Keep = let_go) -> dict[str, Any]:
     """The page of the session in that folder: what it says of itself, or {"error": …}.
 
-    Waits until it listens; the process goes on without its parent.
+    Waits until it listens; the process goes on without its parent. Once it does, `keep` gets it.
     """
     given = {"--tls": wish.tls, "--site": wish.site, "--login": wish.login, "--ca": wish.ca}
     words = [word for option, value in given.items() if value for word in (option, value)]
     process = start(folder, "app.page.page_process", wish.where or ":", *words)
     assert process.stdout is not None
-    line = process.stdout.readline()
-    _let_go(process)
     try:
-        said = json.loads(line)
+        said = json.loads(process.stdout.readline())
     except ValueError:
-        return {"error": "the page could not start"}
-    return said if isinstance(said, dict) else {"error": "the page could not start"}
+        said = None
+    if not isinstance(said, dict):
+        said = {"error": "the page could not start"}
+    (let_go if "error" in said else keep)(process)
+    return said
 
 
 def start(folder: Path, module: str, *words: str) -> subprocess.Popen[bytes]:
@@ -75,26 +88,21 @@ def start(folder: Path, module: str, *words: str) -> subprocess.Popen[bytes]:
         )
 
 
-def _let_go(process: subprocess.Popen[bytes]) -> None:
-    if process.stdout is not None:
-        process.stdout.close()
-    if process.poll() is None:
-        process.returncode = 0  # meant to outlive us: nothing to complain of
-
-
-def start_publisher(folder: Path, address: str, login: str = "", ca: str = "") -> None:
+def start_publisher(
+    folder: Path, address: str, login: str = "", ca: str = "", keep: Keep = let_go
+) -> None:
     """Have the watch of that session published; whoever does it already ends."""
     given = {"--login": login, "--ca": ca}
     words = [word for option, value in given.items() if value for word in (option, value)]
-    _let_go(start(folder, "app.fleet.publisher", address, *words))
+    keep(start(folder, "app.fleet.publisher", address, *words))
 
 
-def publish_when_running(client: Watching, address: str) -> None:
+def publish_when_running(client: Watching, address: str, keep: Keep = let_go) -> None:
     """The same on a thread, once the client's watch runs."""
 
     def work() -> None:
         if _wait_until_running(client):
-            start_publisher(client.folder, address)
+            start_publisher(client.folder, address, keep=keep)
 
     threading.Thread(target=work, name="launcher", daemon=True).start()
 
@@ -109,12 +117,15 @@ def _wait_until_running(client: Watching) -> bool:
 
 
 def launch_when_running(
-    client: Watching, wish: PageWish, done: Callable[[dict[str, Any]], None]
+    client: Watching,
+    wish: PageWish,
+    done: Callable[[dict[str, Any]], None],
+    keep: Keep = let_go,
 ) -> None:
     """The same on a thread, once the client's watch runs; `done` is called there."""
 
     def work() -> None:
         if _wait_until_running(client):
-            done(launch(client.folder, wish))
+            done(launch(client.folder, wish, keep))
 
     threading.Thread(target=work, name="page launcher", daemon=True).start()

@@ -1,4 +1,4 @@
-"""Whether the place is audible on a track, and above which level it counts as audible."""
+"""Whether background or room tone is audible on a track, and from which level it counts as such."""
 
 from __future__ import annotations
 

@@ -127,7 +127,7 @@ PARTS: Final[Mapping[str, str]] = {
     "app/fleet/test_publisher.py": "app/fleet/cart_messages",
     "end_to_end/test_broker.py": "app/fleet/site_reader app/fleet/mqtt_link",
     "app/cli/test_terminal.py": "app/cli/watch_text",
-    "app/page/test_page_process.py": "app/page/launch app/cli/companions",
+    "app/page/test_page_process.py": "app/page/launch",
     "app/report/test_marker_files.py": (
         "app/report/marked_copy engine/report/content/markers engine/report/formats/edl "
         "engine/report/formats/otio engine/report/formats/webvtt"

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import argparse
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from app.alerts.notification_service import Notification
 from app.cli import watch_command
+from app.cli.companions import Companions
 from app.cli.watch_command import FROZEN_S, _Printer
 from app.cli.watch_text import standing_lines
 from engine.model.messages import (
@@ -24,6 +27,9 @@ from engine.model.snapshot import Snapshot
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()
+NOTHING_BESIDE = Companions(
+    argparse.Namespace(page=None, page_tls="", publish=None), SimpleNamespace(folder=Path())
+)
 MUTED = Alarm(Incident(1, 1, Fault.MUTED, Severity.RED, 3.0), AlarmState.UNACKNOWLEDGED)
 OVER = Alarm(Incident(2, 2, Fault.HUM, Severity.AMBER, 3.0, end_s=4.0), AlarmState.RETURNED)
 PART = Alarm(Incident(3, 3, Fault.SILENT, Severity.RED, 3.0, part_of="A"), AlarmState.SUPPRESSED)
@@ -63,7 +69,7 @@ def printed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
     monkeypatch.setattr(watch_command, "not_kept", lambda: "")
 
     def run(engine: Engine) -> tuple[str, str]:
-        _Printer(engine, as_json=False).run()
+        _Printer(engine, NOTHING_BESIDE, as_json=False).run()
         said = capsys.readouterr()
         return said.out, said.err
 
@@ -130,7 +136,8 @@ def test_a_drill_says_so_in_its_first_line_and_in_its_alerts(
     monkeypatch.setattr(watch_command, "_has_desktop", lambda: True)
     monkeypatch.setattr(watch_command, "NotificationService", Desktop)
     raised = AlarmEvent(EventKind.RAISED, 1.0, MUTED, audible=True)
-    _Printer(Engine([shot(alarms=(MUTED,), events=(raised,))]), as_json=False, drill=True).run()
+    engine = Engine([shot(alarms=(MUTED,), events=(raised,))])
+    _Printer(engine, NOTHING_BESIDE, as_json=False, drill=True).run()
     assert capsys.readouterr().out.startswith("DRILL · watching ")
     assert [title.split(":")[0] for title in titles] == ["DRILL · RED"]
 

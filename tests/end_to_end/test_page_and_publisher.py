@@ -82,7 +82,7 @@ def process_of(module: str, folder: Path) -> int:
 def test_each_may_go_and_the_watch_goes_on(
     tmp_path: Path, server: RunningBroker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Page killed, broker killed: the watch says nothing and misses nothing; Ctrl+C ends it all."""
+    """Page killed, broker killed: both are said, the page comes again; Ctrl+C ends it all."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     evening = Evening(tmp_path, server)
     reader = SiteReader(Broker("127.0.0.1", server.port, False, "belfry"))
@@ -100,8 +100,12 @@ def test_each_may_go_and_the_watch_goes_on(
         server.stop()
         before = evening.log.stat().st_size
         until(lambda: evening.log.stat().st_size > before)  # the next alarm of the take
+        until(lambda: evening.said("^the page ended: it is started again"))
+        until(lambda: len(re.findall("^page: http", evening.log.read_text("utf-8"), re.M)) == 2)
+        until(lambda: evening.said("^not at the broker: "))
         server.start()
         until(lambda: problem() == "")
+        until(lambda: evening.said("^published again$"))
         ((_, running),) = engines.running_watches(folders.sessions_folder())
         evening.end()
         until(lambda: problem() == "watch gone")
