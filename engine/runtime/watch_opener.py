@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 MOST_CRASHES: Final = 10
 """After so many within a minute the watch goes on with levels, muted and silent alone. Ours."""
 
-_OTHER_WATCH_S: Final = 10.0
-"""For this long a watch of the same input that is just beginning is looked for. Ours."""
+_OTHER_WATCH_S: Final = 60.0
+"""For this long a watch of the same input that is just beginning is looked for: on a computer with
+too much to do one needs over 10 s to open an interface (measured). Ours."""
 
 _BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 
@@ -148,7 +149,8 @@ class WatchOpener:
                     return folder
             if time.monotonic() > until:
                 raise SourceError(f"{name} is in use by a watch that does not answer: end it first")
-            time.sleep(0.05)  # it is just beginning
+            self._progress(f"another watch of {name} is just beginning: joining it")
+            time.sleep(0.05)
         return None
 
     def _take_input(self, name: str) -> bool:
