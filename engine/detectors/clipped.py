@@ -5,7 +5,7 @@ one ceiling which nothing near by exceeds; or, where a capacitor, a low-pass or 
 the overload, three cut tops within half a second, or two long ones within 100 ms. A voice has such
 tops too, but round ones as high beside them. It goes on when 3 or more of the last 10 seconds hold
 flat tops; a true peak above full scale without flat tops is no fault. What makes a top flat: see
-`flat_tops` and `cut_tops`.
+`flat_tops` and `cut_tops`. An overload without any is told by the crest it takes (`soft_knee`).
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.cut_tops import LOWEST_CEILING, tops_near_peak
 from engine.detectors.flat_tops import flat_tops
+from engine.detectors.soft_knee import SoftKnee
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -94,6 +95,7 @@ class Clipped(TrackMemory):
     _highest: Levels = per_track(0.0, rows=_PEAK_TICKS)
     _lowest: Levels = per_track(0.0, rows=_PEAK_TICKS)
     _tick: int = remembered(By.WHOLE, 0)
+    _knee: SoftKnee = remembered(By.PART, lambda d: SoftKnee(d._scene))
 
     def __init__(
         self,
@@ -130,6 +132,7 @@ class Clipped(TrackMemory):
         self._long_run = long_run
         self._goes_on_seconds = goes_on_seconds
         self._loud_share = loud_share
+        self._scene = scene
         self._watched = scene.watched(Fault.CLIPPED)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
@@ -155,12 +158,16 @@ class Clipped(TrackMemory):
         self._tail = m.samples[-self._tail.shape[1] :].T
         for seen in self._seen:
             seen.forget(m.end_s)
+        soft = self._knee.update(m) & ~active & self._watched
+        onset_s = np.array([seen.onset_s for seen in self._seen])
+        last_s = np.array([seen.last_s for seen in self._seen])
+        goes_on = np.array([len(seen.seconds) >= self._goes_on_seconds for seen in self._seen])
         return condition(
-            active,
+            active | soft,
             m.any_valid & self._watched,
-            np.array([seen.onset_s for seen in self._seen]),
-            np.array([seen.last_s for seen in self._seen]),
-            np.array([len(seen.seconds) >= self._goes_on_seconds for seen in self._seen]),
+            np.where(soft, self._knee.since_s, onset_s),
+            np.where(soft, m.end_s, last_s),
+            goes_on,
         )
 
     def _look(self, track_indices: NDArray[np.int64], m: Measurement, active: Flags) -> None:
@@ -270,5 +277,7 @@ class Clipped(TrackMemory):
         """What was seen, one line."""
         seen = self._seen[track_index]
         tops = sum(number for _, number in seen.seconds)
+        if not tops:
+            return f"peaks {self._knee.lack_db[track_index]:.0f} dB lower than the safety's"
         ceiling_dbfs = number(float(amplitude_db(seen.ceiling)), digits=1)
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"
