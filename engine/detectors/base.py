@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, ClassVar, Final, Protocol
 
 import numpy as np
@@ -69,6 +70,21 @@ def unknown(tracks: int) -> Condition:
         last_s=np.full(tracks, np.nan),
         may_be_red=np.zeros(tracks, dtype=np.bool_),
     )
+
+
+@lru_cache
+def _nothing(tracks: int) -> tuple[Levels, Flags]:
+    """NaN and False for so many tracks, the same arrays for all who ask."""
+    times, flags = np.full(tracks, np.nan), np.zeros(tracks, dtype=np.bool_)
+    times.setflags(write=False)
+    flags.setflags(write=False)
+    return times, flags
+
+
+def quiet(known: Flags) -> Condition:
+    """A condition that is active nowhere: clear where it is known, shape (tracks,)."""
+    times, flags = _nothing(len(known))
+    return Condition(known.view(np.int8) - _ONE, times, times, flags)
 
 
 def condition(

@@ -10,16 +10,16 @@ came last, again and again (see `concealed`). Shape of a radio gap: common pract
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, stretches, unknown
+from engine.detectors.base import TickContext, condition, quiet, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.concealed import Concealment
 from engine.measure.floor import MARGIN_DB
+from engine.measure.short_levels import HELD_STEPS, STEP_S
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
@@ -29,10 +29,6 @@ from engine.model.units import IDLE_DBFS
 UNDER_DB: Final = np.array([[10.0], [9.0], [8.0], [7.0]])
 """A gap lies this far under the quietest that held lately, for 2.5, 5, 10 and 20 ms."""
 
-_STEP_S: Final = 0.0005
-_HELD: Final = (5, 10, 20, 40)
-"""Steps that a level must hold to count: 2.5 ms at least, so that a zero crossing is no gap. Each
-is twice the one before."""
 _EDGE: Final = 80
 """Steps before and after a gap in which it falls and rises: 40 ms, as a receiver that ramps a mute
 takes at most (common practice, no source)."""
@@ -40,9 +36,8 @@ _HISTORY: Final = 100
 _LEARN_TICKS: Final = 20
 _GIVE_UP_TICKS: Final = 100
 """A track that stays that quiet for 10 s has a new, lower background level."""
-_LOWEST_POWER: Final = np.float32(1e-16)
-_DB: Final = np.float32(10.0 / np.log(10.0))
-"""Decibels of a natural logarithm, which numpy takes of many float32 several times faster."""
+_TEN: Final = 10
+"""Ticks of which the quietest is kept, so that of the whole history it is found quickly."""
 
 
 class Dropout(TrackMemory):
@@ -59,8 +54,10 @@ class Dropout(TrackMemory):
     _steps: NDArray[np.float32] = remembered(
         By.FIRST, lambda d: np.full((d._tracks, 0), np.nan, dtype=np.float32)
     )
-    _step_s: float = remembered(By.WHOLE, _STEP_S)
+    _step_s: float = remembered(By.WHOLE, STEP_S)
     _quietest: Levels = per_track(np.nan, rows=(_HISTORY, len(UNDER_DB)))
+    _tens: Levels = per_track(np.nan, rows=(_HISTORY // _TEN, len(UNDER_DB)))
+    _known_in_tens: NDArray[np.int64] = per_track(0, rows=(_HISTORY // _TEN, len(UNDER_DB)))
     _low_ticks: NDArray[np.int64] = per_track(0)
     _ticks: int = remembered(By.WHOLE, 0)
     _concealment: Concealment = remembered(By.PART, lambda d: Concealment(d._tracks))
@@ -107,7 +104,6 @@ class Dropout(TrackMemory):
         self._edge_under_quietest_db = edge_under_quietest_db
         self._watched = scene.watched(Fault.DROPOUT)
         self._tracks = len(scene.tracks)
-        self._wanted_frames = _STEP_S * scene.sample_rate_hz
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -134,8 +130,9 @@ class Dropout(TrackMemory):
                 lowest_db[:, track_index] = np.nan
         active |= self._concealed(m)
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
-        self._quietest[self._ticks % _HISTORY] = lowest_db
-        self._ticks += 1
+        self._learn(lowest_db)
+        if not active.any():
+            return quiet(m.any_valid & self._watched)
         onset_s = np.array([burst.onset_s for burst in self._bursts])
         last_s = np.array([burst.last_s for burst in self._bursts])
         red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
@@ -160,32 +157,33 @@ class Dropout(TrackMemory):
         return some
 
     def _take_in(self, m: Measurement) -> Levels:
-        """Keep the level of each step of this tick, dB, NaN where not valid.
-
-        Returns the quietest that held for 2.5, 5, 10 and 20 ms, shape (4, tracks).
-        """
-        hops, tracks = m.valid.shape
-        hop_frames = len(m.samples) // hops
-        per_hop = _steps_per_hop(hop_frames, hop_frames / self._wanted_frames)
-        x = np.square(m.samples.T).reshape(tracks, hops * per_hop, -1)
-        power = x @ np.full(x.shape[2], 2.0 / x.shape[2], np.float32)
-        now_db = _DB * np.log(np.maximum(power, _LOWEST_POWER))
-        if not m.all_valid:
-            now_db[~np.repeat(m.valid.T, per_hop, axis=1)] = np.nan
-        self._step_s = m.hop_s / per_hop
+        """Keep the levels of this tick; returns the quietest that held for 2.5, 5, 10 and 20 ms,
+        shape (4, tracks)."""
+        now_db = m.steps_db
+        self._step_s = m.hop_s / (now_db.shape[1] // len(m.valid))
         if not self._steps.size:
-            self._steps = np.full((tracks, _HELD[-1]), np.nan, dtype=np.float32)
+            self._steps = np.full((self._tracks, HELD_STEPS[-1]), np.nan, dtype=np.float32)
         keep = round(self._longest_s / self._step_s) + 3 * _EDGE
         self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
-        return _quietest(self._steps, now_db.shape[1])
+        return np.array(m.quietest_db, float)
+
+    def _learn(self, lowest_db: Levels) -> None:
+        """Keep what was quietest in this tick."""
+        at = self._ticks % _HISTORY
+        self._quietest[at] = lowest_db
+        ten = at // _TEN
+        rows = self._quietest[ten * _TEN : (ten + 1) * _TEN]
+        self._tens[ten] = np.fmin.reduce(rows)
+        self._known_in_tens[ten] = np.count_nonzero(~np.isnan(rows), axis=0)
+        self._ticks += 1
 
     def _limits(self, m: Measurement) -> Levels:
         """The levels that only gaps of such lengths are under, shape (4, tracks).
 
         -inf before the track was heard for two seconds.
         """
-        quietest = np.fmin.reduce(self._quietest)
-        heard = np.count_nonzero(~np.isnan(self._quietest), axis=0) >= _LEARN_TICKS
+        quietest = np.fmin.reduce(self._tens)
+        heard = self._known_in_tens.sum(axis=0) >= _LEARN_TICKS
         # A floor that is louder than any healthy one is a tone's or an engine's, not the place's.
         floor_db = np.fmin(m.floor_dbfs, m.presence_dbfs + MARGIN_DB) - self._under_floor_db
         floor_db = np.where(np.isnan(m.floor_dbfs), m.presence_dbfs, floor_db)
@@ -198,7 +196,7 @@ class Dropout(TrackMemory):
         gaps: list[Event] = []
         open_s = np.nan
         edge_db = self._edge_db(track_index, m)
-        lengths_s = (self._shortest_s, *(steps * self._step_s for steps in _HELD[1:]))
+        lengths_s = (self._shortest_s, *(steps * self._step_s for steps in HELD_STEPS[1:]))
         for limit_db, shortest_s in zip(limits_db, lengths_s, strict=True):
             found, still_s = self._under(track_index, float(limit_db), edge_db, shortest_s, m)
             gaps += found
@@ -254,13 +252,6 @@ class Dropout(TrackMemory):
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
 
 
-@lru_cache
-def _steps_per_hop(hop_frames: int, wanted: float) -> int:
-    """The number of equal steps in a hop that is nearest to the one wanted."""
-    whole = [number for number in range(1, hop_frames + 1) if hop_frames % number == 0]
-    return min(whole, key=lambda number: abs(number - wanted))
-
-
 def _each_once(gaps: list[Event]) -> list[Event]:
     """In order, the longest of those that overlap: under a lower limit a gap is shorter."""
     kept: list[Event] = []
@@ -268,33 +259,6 @@ def _each_once(gaps: list[Event]) -> list[Event]:
         if all(gap.end_s <= one.begin_s or one.end_s <= gap.begin_s for one in kept):
             kept.append(gap)
     return sorted(kept, key=lambda gap: gap.begin_s)
-
-
-def _quietest(steps_db: NDArray[np.float32], newest: int) -> Levels:
-    """The least level of each track that held for so long and ended in the newest steps.
-
-    Shape (lengths, tracks). The loudest of two neighbouring stretches is the loudest of one twice
-    as long.
-    """
-    sound = steps_db[:, -newest - _HELD[-1] + 1 :]
-    twice = np.maximum(sound[:, 1:], sound[:, :-1])  # five at a time, by way of two and four
-    loudest = np.maximum(np.maximum(twice[:, 2:], twice[:, :-2])[:, :-1], sound[:, 4:])
-    quietest, stride = [_least(loudest[:, -newest:])], 1
-    for half in _HELD[:-1]:
-        loudest = np.maximum(loudest[:, half // stride :], loudest[:, : -half // stride])
-        quietest.append(_least(loudest[:, -newest // stride :]))
-        if stride == 1:  # the longer ones need not begin at every step
-            stride = _HELD[0]
-            loudest = loudest[:, (loudest.shape[1] - 1) % stride :: stride]
-    return np.array(quietest, float)
-
-
-def _least(levels_db: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Of each row, without NaN where there is any number: fmin is several times slower."""
-    least = np.minimum.reduce(levels_db, axis=1)
-    if np.isnan(least).any():
-        least = np.fmin.reduce(levels_db, axis=1)
-    return np.asarray(least)
 
 
 def _shape(steps_db: Levels, begin: int, end: int) -> tuple[float, float]:

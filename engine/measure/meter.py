@@ -16,6 +16,7 @@ from engine.measure.level import HOPS_PER_TICK, Hops, LevelTotals, measure_hops
 from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.repeats import RepeatFinder
+from engine.measure.short_levels import ShortLevels
 from engine.measure.tick_parts import TickParts
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import MOST_TICKS, HopWindows
@@ -70,6 +71,9 @@ class Meter(TrackMemory):
     )
     _floor: LiveFloor = remembered(
         By.PART, lambda d: LiveFloor(unlearned_dbfs(d._scene), d._learned)
+    )
+    _short: ShortLevels = remembered(
+        By.PART, lambda d: ShortLevels(d._tracks, d._rate, d.hop_frames)
     )
     _common_fall: CommonFall = remembered(By.PART, lambda d: CommonFall(d._scene))
     _gain_step: GainStep = remembered(By.PART, lambda d: GainStep(d._scene))
@@ -144,6 +148,7 @@ class Meter(TrackMemory):
         self._levels.push(mean_square, hops.valid, hops.all_valid)
         parts = TickParts.of(hops, mean_square, self._decimate, self._lag)
         level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS, ticks))
+        steps_db, quietest_db = self._short.update(hops)
         ground = self._follow_ground(parts, ticks, level_dbfs)
         said = []
         for tick in range(ticks):
@@ -160,6 +165,8 @@ class Meter(TrackMemory):
                     momentary_lufs=self._loudness.momentary_lufs[tick],
                     short_term_lufs=self._loudness.short_term_lufs[tick],
                     level_dbfs=level_dbfs[tick],
+                    steps_db=steps_db[tick],
+                    quietest_db=quietest_db[tick],
                     repeats=self._repeats.update(hops, tick, end_s - self.tick_frames / self._rate),
                     timecode=self._timecode.update(sound.T, end_s),
                     **parts.of_tick(tick),

@@ -41,6 +41,8 @@ _FIRST_BESIDE: Final = 3
 """Samples before an equal one that are compared one by one: few are left after them."""
 _HISTORY_TICKS: Final = 11
 _TICKS: Final = 13
+_MANY_PLACES: Final = 80
+"""More are gathered by numpy."""
 _HIGH: Final = 0
 _LOW: Final = 1
 
@@ -80,6 +82,8 @@ class RepeatFinder(TrackMemory):
         self._rate_hz = sample_rate_hz
         self._hop_frames = hop_frames
         self._tick_frames = HOPS_PER_TICK * hop_frames
+        self._same_bytes = bytearray(_TICKS * self._tick_frames)
+        self._same: Flags = np.frombuffer(self._same_bytes, dtype=np.bool_)
         self.reset()
 
     def update(self, hops: Hops, tick: int, start_s: float) -> tuple[Repeat, ...]:
@@ -175,24 +179,17 @@ class RepeatFinder(TrackMemory):
         """
         track, frames = anchors.track, self._ring.shape[1]
         here = (anchors.at + self._oldest) % frames
-        value = self._ring[track, here]
-        same = np.empty(frames, dtype=np.bool_)
-        places = []
-        for row, one in zip(track.tolist(), value, strict=True):
-            np.equal(self._ring[row], one, out=same)
-            places.append(np.flatnonzero(same))
+        rows = zip(track.tolist(), here.tolist(), strict=True)
+        places = [self._places(row, place) for row, place in rows]
         at = np.concatenate(places)
+        if not len(at):
+            return
         n = np.repeat(np.arange(len(track)), [len(one) for one in places])
         before = (at - self._oldest) % frames
         oldest = np.maximum(anchors.at - int(LONGEST_S * self._rate_hz), _NEAR)
         newest = np.maximum(anchors.at - int(SHORTEST_S * self._rate_hz), oldest)
         keep = (before >= oldest[n]) & (before < newest[n])
         n, at, before = n[keep], at[keep], before[keep]
-        for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
-            keep = self._ring[track[n], at - beside] == self._ring[track[n], here[n] - beside]
-            n, at, before = n[keep], at[keep], before[keep]
-        if not len(n):
-            return
         beside_at, beside_here = at[:, None] - _BESIDE, here[n, None] - _BESIDE
         of = track[n, None]
         alike = (self._ring[of, beside_at] == self._ring[of, beside_here]).all(axis=1)
@@ -201,6 +198,26 @@ class RepeatFinder(TrackMemory):
             newest_first = np.sort(before[n == one])[::-1][:_CANDIDATES]
             for lag in (anchors.at[one] - newest_first).tolist():
                 yield int(track[one]), int(anchors.at[one]), lag
+
+    def _places(self, track: int, here: int) -> NDArray[np.int64]:
+        """Where in the ring of that track the sample at `here`, and the few before it, stand as
+        well; in order."""
+        ring = self._ring[track]
+        np.equal(ring, ring[here], out=self._same)
+        self._same_bytes[here] = 0
+        if np.count_nonzero(self._same) > _MANY_PLACES:
+            at = np.flatnonzero(self._same)
+        else:
+            found, place = [], self._same_bytes.find(1)  # a search for a byte is quicker by far
+            while place >= 0:
+                found.append(place)
+                place = self._same_bytes.find(1, place + 1)
+            at = np.array(found, dtype=np.int64)
+        for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
+            if not len(at):
+                break
+            at = at[ring[at - beside] == ring[here - beside]]
+        return at
 
     def _agrees(self, sound: Samples, at: int, lag: int) -> tuple[int, int] | None:
         """First sample and end of the run round `at` that agrees, if it is long enough."""

@@ -142,6 +142,9 @@ class Measurement:
     decimated : (tracks, frames) float32, the sound at about 2 kHz (`measure.decimate`)
     difference_energy : (hops, tracks) float32, mean square of the step from sample to sample
         (`measure.first_difference`)
+    steps_db : (tracks, steps) float32, AES17 RMS over half a millisecond; NaN where not valid
+    quietest_db : (lengths, tracks) float32, the least level that held for 2.5, 5, 10 and 20 ms and
+        ended in this tick (`measure.short_levels`)
     dc_offset : (tracks,) mean of the samples that count, full scale 1.0
     repeats : what repeats itself sample for sample (`measure.repeats`)
     source_stopped : (tracks,) what several tracks heard has stopped: the floor was learned beside
@@ -175,12 +178,14 @@ class Measurement:
     dc_offset: Levels
     source_stopped: Flags
     gain_step_db: Levels
+    steps_db: Samples = field(default_factory=lambda: np.zeros((0, 0), np.float32))
+    quietest_db: Samples = field(default_factory=lambda: np.zeros((4, 0), np.float32))
     repeats: tuple[Repeat, ...] = ()
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
 
     def without_samples(self) -> Measurement:
         """The same, ready to travel to another process."""
-        return replace(self, samples=self.samples[:0])
+        return replace(self, samples=self.samples[:0], steps_db=self.steps_db[:, :0])
 
 
 class State(IntEnum):
