@@ -22,6 +22,8 @@ from engine.model.tick import SampleFindings, Tick
 from engine.model.tracks import Scene
 
 _ACTIVE: Final = int(State.ACTIVE)
+_MOST_QUIET: Final = 64
+"""So many different ones are kept to be sent again."""
 
 
 class SampleDetectorBank:
@@ -34,8 +36,7 @@ class SampleDetectorBank:
             for rule in rules
             if DETECTORS[rule.name].NEEDS_SAMPLES
         }
-        # Of every track, or of the whole input.
-        self._quiet = {size: unknown(size) for size in (1, len(scene.tracks))}
+        self._quiet: dict[bytes, Condition] = {}
 
     def listen(self, tick: Tick) -> Tick:
         """The same tick with what these detectors say of it, and without its samples."""
@@ -53,8 +54,15 @@ class SampleDetectorBank:
         return replace(tick, measurement=m.without_samples(), heard=SampleFindings(said, details))
 
     def _light(self, said: Condition) -> Condition:
-        """The same; where no track is active, what only active ones need is one for all ticks."""
-        if _ACTIVE in said.state.tobytes():
+        """The same; where no track is active, one condition for all that say the same so."""
+        state = said.state.tobytes()
+        if _ACTIVE in state:
             return said
-        quiet = self._quiet[len(said.state)]
-        return Condition(said.state, quiet.onset_s, quiet.last_s, quiet.may_be_red)
+        quiet = self._quiet.get(state)
+        if quiet is None:
+            if len(self._quiet) >= _MOST_QUIET:
+                self._quiet.clear()
+            rest = unknown(len(said.state))
+            quiet = Condition(said.state.copy(), rest.onset_s, rest.last_s, rest.may_be_red)
+            self._quiet[state] = quiet
+        return quiet

@@ -82,7 +82,7 @@ def _quietest(sound_db: NDArray[np.float32], newest: int, ticks: int) -> NDArray
         if stride == 1:  # the longer ones need not begin at every step
             stride = HELD_STEPS[0]
             loudest = loudest[:, (loudest.shape[1] - 1) % stride :: stride]
-    return np.stack(quietest, axis=1)
+    return np.ascontiguousarray(np.stack(quietest, axis=1))
 
 
 def _least(levels_db: NDArray[np.float32], ticks: int) -> NDArray[np.float32]:

@@ -75,12 +75,12 @@ class HopWindows(TrackMemory):
         """Mean over the `length` hops up to the end of each newest tick, shape (ticks, tracks)."""
         sums = self._stretches(self._energy, length, ticks).sum(axis=2)
         if self._unbroken >= length + (ticks - 1) * self._hops_per_tick:
-            return np.asarray(sums / length).T
+            return np.ascontiguousarray((sums / length).T)
         valid = self._stretches(self._valid, length, ticks)
         count = np.count_nonzero(valid, axis=2)
         seen = self._seen + self._hops_per_tick * np.arange(1 - ticks, 1)
         known = (count >= self._enough * length) & (seen >= length)
-        return np.where(known, sums / np.maximum(count, 1), np.nan).T
+        return np.ascontiguousarray(np.where(known, sums / np.maximum(count, 1), np.nan).T)
 
     def means(self, length: int, newest: int) -> Levels:
         """Mean over the `length` hops up to each of the `newest` hops, shape (tracks, newest)."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import multiprocessing
 import signal
 from collections.abc import Generator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, Final
@@ -20,6 +20,7 @@ from engine.measure.meter import Totals
 from engine.model.tick import Tick
 from engine.model.tracks import Scene
 from engine.pipeline.framing import TickFramer
+from engine.pipeline.tick_transport import PackedTicks, pack, unpack
 from engine.sources.base import EndOfTake, Source, SourceError
 from engine.sources.take import open_take
 from engine.system.platform_calls import can_fork
@@ -51,6 +52,16 @@ class Measured:
     lost_frames: int
     ticks: tuple[Tick, ...] = ()
     totals: Totals | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sent:
+    """The same as it travels."""
+
+    frames: int
+    lost_frames: int
+    ticks: PackedTicks | None
+    totals: Totals | None
 
 
 def measure(
@@ -102,12 +113,13 @@ def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, N
     try:
         while True:
             try:
-                newest: Measured | SourceError = here.recv()
+                newest: _Sent | SourceError = here.recv()
             except EOFError:
                 raise SourceError(f"{take}: the process that measures ended: try again") from None
             if isinstance(newest, SourceError):
                 raise newest
-            yield newest
+            ticks = () if newest.ticks is None else unpack(newest.ticks)
+            yield Measured(newest.frames, newest.lost_frames, ticks, newest.totals)
             if newest.totals is not None:
                 return
     finally:
@@ -139,17 +151,15 @@ def _send_all(take: str, scene: Scene, out: Connection) -> None:
             for measured in measure(source, scene, SampleDetectorBank(scene)):
                 ticks += measured.ticks
                 if len(ticks) >= TICKS_AT_ONCE or measured.totals is not None:
-                    _send(out, replace(measured, ticks=tuple(ticks)))
+                    packed = pack(ticks) if ticks else None
+                    frames = (measured.frames, measured.lost_frames)
+                    out.send(_Sent(*frames, packed, measured.totals))
                     ticks.clear()
         except SourceError as error:
-            _send(out, error)
+            out.send(error)
         except BrokenPipeError:
             raise
         except Exception as error:
-            _send(out, SourceError(f"{take}: can't be measured: {reason_of(error)}"))
+            out.send(SourceError(f"{take}: can't be measured: {reason_of(error)}"))
     except BrokenPipeError:  # nobody wants to know any more
         pass
-
-
-def _send(out: Connection, what: Measured | SourceError) -> None:
-    out.send(what)
