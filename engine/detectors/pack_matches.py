@@ -137,6 +137,8 @@ class PackMatches(TrackMemory):
                 best = float(np.abs(match.r).max())
                 apart = max(own[one], own[other]) <= self._unlike * best
                 if near and apart and best >= self._alike:
+                    if match.seconds <= 0.0:  # it came up before, and told nothing
+                        match.since_s = start_s
                     match.seconds = min(match.seconds + tick_s, self._most_s)
 
 

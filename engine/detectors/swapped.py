@@ -25,6 +25,8 @@ from engine.model.tracks import Scene
 
 DEFAULT_S = 10.0
 """Speech that the plan waits for by default (CONTRACT.md)."""
+EACH = 0.3
+"""Share of the seconds of a match with which it joins others, where one shift explains all."""
 NOT_ALONE = 5
 """Ticks of the own voice that may be chance."""
 
@@ -170,10 +172,12 @@ class Swapped(TrackMemory):
     def _by_matches(self) -> list[_Swap]:
         """Packs of strangers that match: which of their inputs changed places."""
         least_s = self._match_share * self._waits_s
-        found = [(pair, m) for pair, m in self._matches.matches.items() if m.seconds >= least_s]
-        if not found:
-            return []
+        several = [(p, m) for p, m in self._matches.matches.items() if m.seconds >= EACH * least_s]
+        found = [(pair, match) for pair, match in several if match.seconds >= least_s]
         shift = self._shift([pair for pair, _ in found])
+        if not shift and sum(match.seconds for _, match in several) >= least_s:
+            shift = self._shift([pair for pair, _ in several])
+            found = several if shift else found
         swaps = []
         for (a, b), match in sorted(found, key=lambda item: item[1].since_s):
             one, other = self._performer(a), self._performer(b)
