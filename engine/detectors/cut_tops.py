@@ -141,7 +141,7 @@ def _judged(
 
 def _fourth_difference(x: Samples, at: NDArray[np.int64]) -> Samples:
     """Of the samples at those places, each with two more on both sides."""
-    return x[at - 2] + x[at + 2] - 4.0 * (x[at - 1] + x[at + 1]) + 6.0 * x[at]
+    return np.asarray(x[at - 2] + x[at + 2] - 4.0 * (x[at - 1] + x[at + 1]) + 6.0 * x[at])
 
 
 def _latest(flags: Flags, place: NDArray[np.int64]) -> NDArray[np.int64]:
