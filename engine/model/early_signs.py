@@ -25,6 +25,8 @@ class SignKind(StrEnum):
     HEADROOM = "headroom"
     PAIR_LEVEL = "pair level"
     PAIR_TREBLE = "pair treble"
+    BATTERY = "battery"
+    BATTERY_QUICK = "battery quick"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,12 @@ SIGN_WORDS: Final[Mapping[SignKind, SignWords]] = {
     ),
     SignKind.PAIR_TREBLE: SignWords(
         "treble changes against the other pack", "dB", "cloth over the mic, sweat"
+    ),
+    SignKind.BATTERY: SignWords(
+        "battery will not last to the planned end", "min", "change it, then log the change"
+    ),
+    SignKind.BATTERY_QUICK: SignWords(
+        "its last battery went quicker than the others", "min", "contacts, cells, range of the pack"
     ),
 }
 

@@ -56,6 +56,7 @@ class Plan:
     """A whole plan: its tracks in input order, and what stands at the head of a report.
 
     frame_rate : the rate in force; `stated_rate` is what the plan's own file says, "" where nothing
+    ends : time of day at which the event is to end, as 23:30; "" where nobody said
     """
 
     tracks: tuple[Track, ...]
@@ -66,6 +67,7 @@ class Plan:
     date: str = ""
     mixer: str = ""
     location: str = ""
+    ends: str = ""
     stated_rate: str = ""
 
     def track(self, number: int) -> Track:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 import traceback
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -14,8 +15,10 @@ import numpy as np
 from engine.alarms.book import Book
 from engine.detectors import learned as memories
 from engine.detectors.guard import reason_of
+from engine.early_signs.battery_signs import BatterySigns
 from engine.early_signs.sign_watch import SignWatch
-from engine.model.early_signs import EarlySign, SignEvent
+from engine.model.batteries import Battery, planned_end_s
+from engine.model.early_signs import MOST_SHOWN, PERIOD_S, EarlySign, SignEvent
 from engine.model.messages import Flags, Measurement
 from engine.model.pickups import Pickup
 from engine.model.track_remap import TrackRemap
@@ -31,14 +34,17 @@ RETRY_S: Final = 10.0
 class Outlook:
     """Early signs and pickups of one watch; with `on` False there are none.
 
-    `problems` says in one line why there are none at the moment; empty where all is well.
+    `problems` says in one line why there are none at the moment; empty where all is well. `ends` is
+    the planned end's time of day, "" where nobody said; `midnight_s` that of stream time 0.
     """
 
     def __init__(self, scene: Scene, *, on: bool = True) -> None:
         self.problems: tuple[str, ...] = ()
+        self.ends, self.midnight_s = "", 0.0
         self._on, self._scene = on, scene
         self._events: list[SignEvent] = []
         self._rests_until_s = 0.0
+        self._batteries, self._batteries_due_s = BatterySigns(), 0.0
         self._stretches = StretchRecorder()
         self._begin()
 
@@ -47,7 +53,9 @@ class Outlook:
         self._pickups = PickupMeter(self._scene, heard)
         self._pickups.map.on_second = self._stretches.add
 
-    def update(self, m: Measurement, book: Book, *, resting: bool) -> None:
+    def update(
+        self, m: Measurement, book: Book, *, resting: bool, batteries: Sequence[Battery] = ()
+    ) -> None:
         """Take in one tick that was judged; `resting`: standby or a break."""
         if not self._on or m.end_s < self._rests_until_s:
             return
@@ -55,6 +63,7 @@ class Outlook:
             faulty = book.severities() > 0
             faulty[list(book.out_of_service)] = True
             self._update(m, faulty, resting)
+            self._look_at(batteries, m.end_s)
             self.problems = ()
         except Exception as error:  # a watch without early signs is still one
             traceback.print_exception(error, file=sys.stderr)
@@ -65,6 +74,13 @@ class Outlook:
     def _update(self, m: Measurement, faulty: Flags, resting: bool) -> None:
         self._pickups.update(m, set(map(int, np.flatnonzero(faulty))))
         self._events += self._signs.update(m, faulty, resting)
+
+    def _look_at(self, batteries: Sequence[Battery], now_s: float) -> None:
+        """Each ten seconds: which will not last to the planned end, which went quickly."""
+        if now_s >= self._batteries_due_s:
+            self._batteries_due_s = now_s + PERIOD_S
+            end_s = planned_end_s(self.ends, self.midnight_s, now_s)
+            self._events += self._batteries.update(batteries, now_s, end_s)
 
     def change(self, scene: Scene, remap: TrackRemap) -> None:
         """Go on by a changed plan, with what is known of the tracks that stay."""
@@ -98,7 +114,7 @@ class Outlook:
     @property
     def signs(self) -> tuple[EarlySign, ...]:
         """Those the crew is shown, at most three."""
-        return self._signs.shown
+        return (*self._signs.standing, *self._batteries.standing)[:MOST_SHOWN]
 
     def doubtful(self) -> tuple[int, ...]:
         """Input numbers with a sign, the furthest from normal first."""

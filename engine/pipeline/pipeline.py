@@ -91,6 +91,8 @@ class Pipeline:
             only=SIMPLEST if reduced else None,
         )
         self.outlook = Outlook(self.scene, on=outlook and not reduced)
+        self.outlook.ends = plan.ends
+        self.outlook.midnight_s = float(reference.since_midnight_s) if reference else 0.0
         self.level_strip = LevelStripRecorder(len(plan.tracks))
         self.peaks = PeakHold(len(plan.tracks))
         self._stalled_s: float | None = None
@@ -149,6 +151,7 @@ class Pipeline:
         self.meter = self._framer.meter
         same = TrackRemap.of(judged(before), judged(scene))
         self.outlook.change(scene, same)
+        self.outlook.ends = plan.ends
         self._marks.change(scene, same)
         if not remap.stays(len(before.tracks)):
             self._latest = None  # until the next tick, for it has other tracks
@@ -209,7 +212,8 @@ class Pipeline:
         resting = self._crew.standing_by or self.book.on_break
         context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
         events += self._judge(measurement, context, measurement.start_s, tick.heard)
-        self.outlook.update(measurement, self.book, resting=resting)
+        batteries = self.desk.batteries
+        self.outlook.update(measurement, self.book, resting=resting, batteries=batteries)
         return events
 
     def take_marks(self) -> list[Mark]:

@@ -6,11 +6,11 @@ import difflib
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, time
 from typing import Any, Final
 
 from engine.model.alarm_limits import LIMITS, Limit, Value
-from engine.model.batteries import lasts_s
+from engine.model.batteries import lasts_s, time_of_day_s
 from engine.model.messages import Kind, PackLevel
 from engine.model.safe_text import harmless, is_harmless
 from engine.model.tracks import BY_HAND, BY_TIMECODE, Plan, Track
@@ -226,6 +226,15 @@ def _battery(value: Any) -> str:
     return text
 
 
+def _time_of_day(value: Any) -> str:
+    if isinstance(value, time):
+        return value.strftime("%H:%M")
+    text = _text(value)
+    if text and time_of_day_s(text) is None:
+        raise _WrongError('a time of day such as "23:30"')
+    return text
+
+
 def _one_of(*words: str) -> Callable[[Any], str]:
     def read(value: Any) -> str:
         if isinstance(value, str) and value in words:
@@ -264,6 +273,7 @@ _TAKE: Final[Mapping[str, Callable[[Any], Any]]] = {
     "date": _date,
     "mixer": _text,
     "location": _text,
+    "ends": _time_of_day,
 }
 _TRACK: Final[Mapping[str, Callable[[Any], Any]]] = {
     "name": _text,

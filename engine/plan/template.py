@@ -23,6 +23,7 @@ production = ""
 date = ""        # 2026-05-01, or "1 to 2 May 2026"
 mixer = ""
 location = ""
+# ends = "23:30"  # planned end: batteries that will not last to it are told early
 
 # kind       {kinds}
 # who        performer or position; the two packs of one performer have the same who

@@ -131,7 +131,7 @@ def repeat(take: Planted, rng: Rng) -> Planted:
     """A second written twice."""
     at = int(len(take.sound) * rng.uniform(0.2, 0.8))
     sound = np.concatenate([take.sound[:at], take.sound[at - RATE :]])
-    return _inside(take, sound, Difference.REPEAT, at)
+    return _inside(take, sound, Difference.REPEAT, at - RATE)
 
 
 def six_down(take: Planted, rng: Rng) -> Planted:

@@ -136,6 +136,8 @@ def main() -> None:
                 off = "" if one.off_s is None else f"{1000.0 * one.off_s:6.1f} ms off"
                 if not one.named or (one.off_s or 0.0) > 0.02:
                     print(f"{seed} {one.error}: named {one.named}, {off} {one.extra}", flush=True)
+            if len(made) % 30 == 0:
+                print(table(made), flush=True)
     print(table(made))
     print(f"{len(made)} takes in {time.monotonic() - began:.0f} s")
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.model.batteries import WARN_S, Battery, ending, lasts_s, put_in
+from engine.model.batteries import WARN_S, Battery, ending, lasts_s, planned_end_s, put_in
 
 HOUR_S = 3600.0
 
@@ -46,11 +46,11 @@ def test_left_and_age() -> None:
 
 
 def test_a_fresh_one_takes_the_old_ones_place() -> None:
-    """Each track has one battery, the newest, and they stand in input order."""
+    """Each track has one, the newest, which knows the old one's age; they are in input order."""
     made = put_in((), Battery(7, 0.0, 60.0))
     made = put_in(made, Battery(3, 5.0, 60.0))
     made = put_in(made, Battery(7, 9.0, 90.0))
-    assert made == (Battery(3, 5.0, 60.0), Battery(7, 9.0, 90.0))
+    assert made == (Battery(3, 5.0, 60.0), Battery(7, 9.0, 90.0, before_s=9.0))
 
 
 def test_those_that_end_soon_come_first_to_end_first() -> None:
@@ -68,3 +68,18 @@ def test_left_and_age_add_up(fresh_s: float, more_s: float, length_s: float) -> 
     left_s = one.left_s(now_s)
     assert left_s is not None
     assert left_s + one.age_s(now_s) == pytest.approx(length_s, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("ends", "midnight_h", "now_h", "in_h"),
+    [("23:30", 20.0, 0.0, 3.5), ("1:00", 20.0, 2.0, 3.0), ("23:30", 20.0, 4.0, -0.5)],
+)
+def test_the_planned_end_is_the_nearest_of_that_time_of_day(
+    ends: str, midnight_h: float, now_h: float, in_h: float
+) -> None:
+    """Over midnight as well; just past it is past, not a day ahead."""
+    now_s = now_h * HOUR_S
+    end_s = planned_end_s(ends, midnight_h * HOUR_S, now_s)
+    assert end_s == pytest.approx(now_s + in_h * HOUR_S)
+    assert planned_end_s("", 0.0, now_s) is None
+    assert planned_end_s("24:00", 0.0, now_s) is None
