@@ -174,23 +174,13 @@ def pieces(seed: int) -> Iterator[tuple[Audio, list[Failing]]]:
     failing = [Failing(kind, float(rng.uniform(-3.0, 3.0))) for kind in kinds]
     voices = speakers(8, rng)  # the recorded ones first: two and two made ones in each room
     rooms = [voices[::2], voices[1::2]]
-    place = shaped(90 * RATE, RATE, band(40.0, 9000.0, -5.0), rng, 0.0)
-    cloth = worn(90 * RATE, rng)
-    own_dbfs = rng.uniform(-78.0, -66.0, 18)
-    bleed_db = rng.uniform(-32.0, -22.0, (18, 4))
+    mics = [_mic(n, rng) for n in range(18)]
     for number in range((HEALTHY_S + FAILING_S) // PIECE_S):
         stems = [talk(here, rng) for here in rooms]
         out = np.zeros((PIECE_S * RATE, 18), dtype=np.float32, order="F")
         u = (number * PIECE_S + 0.5 * PIECE_S - HEALTHY_S) / FAILING_S
-        for n in range(18):
-            room = (n // 8) if n < 16 else n - 16
-            own = (n // 2) % 4 if n < 16 else -1
-            for who in range(4):
-                level = 0.0 if who == own else bleed_db[n, who] + (15.0 if n >= 16 else 0.0)
-                out[:, n] += np.roll(stems[room][:, who], int(rng.integers(480))) * gain(level)
-            out[:, n] += _any_part(place, rng) * gain(own_dbfs[n])
-            if n < 16:
-                out[:, n] += _any_part(cloth, rng)
+        for n, mic in enumerate(mics):
+            out[:, n] = mic.sound(stems[mic.room], rng)
             if n % 2 and n < 16:
                 out[:, n] *= gain(-12.0)
             elif n < 16 and u > 0.0:
@@ -199,9 +189,36 @@ def pieces(seed: int) -> Iterator[tuple[Audio, list[Failing]]]:
         yield np.clip(out, -1.0, 1.0), failing
 
 
-def _any_part(sound: Audio, rng: Rng) -> Audio:
-    begin = int(rng.integers(len(sound) - PIECE_S * RATE))
-    return sound[begin : begin + PIECE_S * RATE]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Mic:
+    """What one mic hears of four voices: gain of each, dB, delay of each, frames; its own noise."""
+
+    room: int
+    gains_db: list[float]
+    delays: list[int]
+    noise: Audio
+
+    def sound(self, stems: Audio, rng: Rng) -> Audio:
+        """A piece; the noise is another part of its own minute each time."""
+        begin = int(rng.integers(len(self.noise) - len(stems)))
+        out = self.noise[begin : begin + len(stems)].copy()
+        for who, (level_db, delay) in enumerate(zip(self.gains_db, self.delays, strict=True)):
+            out[delay:] += stems[: len(stems) - delay, who] * gain(level_db)
+        return out
+
+
+def _mic(n: int, rng: Rng) -> _Mic:
+    """Two packs a performer, then a boom in each room."""
+    is_pack = n < 16
+    gains_db = rng.uniform(-32.0, -22.0, 4) if is_pack else rng.uniform(-8.0, -4.0, 4)
+    delays = rng.integers(200, 900, 4)
+    if is_pack:  # 1 dB and 0.2 ms between the two packs on one body
+        own = (n // 2) % 4
+        gains_db[own], delays[own] = rng.uniform(-1.0, 0.0), rng.integers(20, 30)
+    noise = shaped(60 * RATE, RATE, band(40.0, 9000.0, -5.0), rng, float(rng.uniform(-78, -66)))
+    if is_pack:
+        noise += worn(60 * RATE, rng)
+    return _Mic(n // 8 if is_pack else n - 16, gains_db.tolist(), delays.tolist(), noise)
 
 
 @dataclass(slots=True)
