@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
-from functools import partial
 
 from engine.detectors import learned as memories
 from engine.detectors.base import Detector, TickContext, unknown
@@ -87,7 +86,7 @@ class DetectorBank:
                 conditions[name] = heard.said[name]
             else:
                 conditions[name], self._detectors[name] = self._guard.ask(
-                    rule, detector, partial(self._anew, name), measurement, feed
+                    rule, detector, self._anew, measurement, feed
                 )
         return conditions
 

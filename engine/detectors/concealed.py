@@ -15,7 +15,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.model.messages import Flags, Levels, Measurement, Samples
@@ -108,9 +107,16 @@ def _differences(
     shape (tracks, stretches); infinite where nothing sounds."""
     stretches = newest // WINDOW
     size = stretches * WINDOW
-    tail = steps_db[:, steps_db.shape[1] - newest - LAGS[1] :][:, : size + LAGS[1]]
+    first = steps_db.shape[1] - newest - LAGS[1]
+    tail = np.ascontiguousarray(steps_db[:, first : first + size + LAGS[1]])
     now_db = tail[:, LAGS[1] :]
-    earlier_db = sliding_window_view(tail, size, axis=1)[:, LAGS[1] - LAGS[0] :: -1]
+    # A view at each lag, the shortest first.
+    row, item = tail.strides
+    lags = LAGS[1] - LAGS[0] + 1
+    begin = (LAGS[1] - LAGS[0]) * item
+    earlier_db: NDArray[np.float32] = np.ndarray(
+        (len(tail), lags, size), tail.dtype, tail, begin, (row, -item, item)
+    )
     differ_db = now_db[:, None] - earlier_db
     np.abs(differ_db, out=differ_db)
     means_db = differ_db.reshape(-1, WINDOW) @ np.full(WINDOW, 1.0 / WINDOW, dtype=np.float32)

@@ -24,7 +24,7 @@ from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, 
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import hop_frames, mean_square_at, nearest_divisor
+from engine.model.units import fast_length, hop_frames, mean_square_at, nearest_divisor
 
 ALIKE_PACKS: Final = 0.9995
 """Least r at lag zero of two packs of one `who`, which may lie side by side."""
@@ -87,7 +87,7 @@ class _Match:
 def best_lag(one: Samples, other: Samples) -> int:
     """Samples by which the second lags the first where the steps of both match best, to `LAGS`."""
     a, b = np.diff(one), np.diff(other)
-    size = 2 * len(a)
+    size = fast_length(len(a) + LAGS)  # no lag asked for comes round the end
     across = np.fft.irfft(np.fft.rfft(b, size) * np.conj(np.fft.rfft(a, size)), size)
     near = np.concatenate([across[-LAGS:], across[: LAGS + 1]])
     return int(np.argmax(near)) - LAGS

@@ -43,6 +43,7 @@ class DetectorGuard:
         self._reasons: dict[str, str] = {}
         self._retry_s: dict[str, float] = {}
         self._doubt_until_s: dict[str, float] = {}
+        self._any = False
 
     @property
     def problems(self) -> tuple[str, ...]:
@@ -53,17 +54,23 @@ class DetectorGuard:
         self,
         rule: FaultRule,
         detector: Detector,
-        make: Callable[[], Detector],
+        make: Callable[[str], Detector],
         measurement: Measurement | None,
         context: TickContext,
     ) -> tuple[Condition, Detector]:
         """What the detector says of this tick, and the one to ask next time."""
         name = rule.name
+        if not self._any:  # as nearly always
+            try:
+                return detector.update(measurement, context), detector
+            except Exception as error:
+                self._note(name, error, context.now_s)
+                return self._unknown(rule), detector
         if context.now_s < self._retry_s.get(name, context.now_s):
             return self._unknown(rule), detector
         try:
             if name in self._retry_s:
-                detector = make()
+                detector = make(name)
             said = detector.update(measurement, context)
         except Exception as error:
             self._note(name, error, context.now_s)
@@ -85,6 +92,7 @@ class DetectorGuard:
     def _note(self, name: str, error: Exception, now_s: float) -> None:
         if name not in self._reasons:  # once for each failure, not once a second
             traceback.print_exception(error, file=sys.stderr)
+        self._any = True
         self._reasons[name] = reason_of(error)
         self._retry_s[name] = now_s + RETRY_S
 

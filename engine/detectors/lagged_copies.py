@@ -18,6 +18,7 @@ import numpy as np
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
+from engine.model.units import fast_length
 
 LONGEST_S: Final = 0.001
 """Longest lag, s: a metre of air takes 2.9 ms, a network hop up to one (common practice)."""
@@ -104,7 +105,7 @@ class LaggedCopies(TrackMemory):
         first, second = step
         if not (first.any() and second.any()):
             return None
-        size = 2 * step.shape[1]
+        size = fast_length(step.shape[1] + self._most_lag)  # no lag asked for comes round the end
         across = np.fft.rfft(second, size) * np.conj(np.fft.rfft(first, size))
         match = np.fft.irfft(across, size)
         lags = np.concatenate([match[-self._most_lag :], match[: self._most_lag + 1]])

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Levels
+from engine.model.units import fast_length
 
 MAINS_HZ: Final = (50.0, 60.0)
 GRID: Final = 0.012
@@ -38,7 +39,7 @@ class MainsSpectra:
         self._beside_hz, self._stands_out = beside_hz, np.float32(stands_out)
         rate_hz /= 2.0
         frames = round(2.0 * WINDOW_S * rate_hz) // 2
-        self._size = _fast_length(round(frames * 1.33))
+        self._size = fast_length(round(frames * 1.33))
         self._window = np.hanning(frames + 2)[1:-1].astype(np.float32)
         self._bin_hz = rate_hz / self._size
         self._line = np.tile(np.arange(1, HINT_LINES + 1), len(MAINS_HZ))
@@ -86,19 +87,6 @@ def taper(length: int) -> NDArray[np.float64]:
     """A Hann window of that length, scaled so that a sine gives its amplitude."""
     window = np.hanning(length + 2)[1:-1]
     return np.asarray(2.0 * window / window.sum())
-
-
-def _fast_length(least: int) -> int:
-    """The next length that has no prime factors but 2, 3 and 5: its transform is quick."""
-    length = least
-    while True:
-        rest = length
-        for prime in (2, 3, 5):
-            while rest % prime == 0:
-                rest //= prime
-        if rest == 1:
-            return length
-        length += 1
 
 
 def _peak(power: NDArray[np.floating], at: int) -> float:

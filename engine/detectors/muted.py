@@ -76,6 +76,8 @@ class Muted(TrackMemory):
         self._converter_dbfs, self._white, self._fall_db = converter_dbfs, white, fall_db
         self._like_idle_db, self._idle_below_dbfs = like_idle_db, idle_below_dbfs
         self._steady_db, self._known_s = steady_db, known_s
+        highest_dbfs = max(converter_dbfs, idle_below_dbfs + like_idle_db)
+        self._highest_limit = float(mean_square_at(highest_dbfs))
         self._unused = scene.kinds(Kind.UNUSED)
         self._watched = scene.watched(Fault.MUTED)
         self._rate_hz = scene.sample_rate_hz
@@ -103,6 +105,11 @@ class Muted(TrackMemory):
 
     def _converter_noise(self, m: Measurement) -> Flags:
         """Tracks on which nothing but steady white noise is left, as low as no mic's, by now."""
+        # On no watched track may it be higher than this.
+        quietest = m.mean_square.min(axis=0)[self._watched]
+        if (quietest >= self._highest_limit).all():
+            self._noise_since_s[:] = np.nan
+            return np.zeros(self._tracks, dtype=np.bool_)
         low = m.mean_square < mean_square_at(self._noise_limit_dbfs(m))
         if not low.any():
             self._noise_since_s[:] = np.nan
@@ -175,9 +182,10 @@ def idle_hops(m: Measurement) -> Flags:
     maybe = ~idle & (swing <= 1.01 * _LSB_16)
     if maybe.any():
         hop_frames = len(m.samples) // len(m.valid)
-        for hop, track_index in np.argwhere(maybe):
-            codes = m.samples[hop * hop_frames : (hop + 1) * hop_frames, track_index] * 32768.0
-            idle[hop, track_index] = bool(np.all(codes == np.round(codes)))
+        hop, track_index = np.nonzero(maybe)
+        by_hop = m.samples.T.reshape(len(m.samples.T), -1, hop_frames)
+        codes = by_hop[track_index, hop] * 32768.0
+        idle[hop, track_index] = (codes == np.round(codes)).all(axis=1)
     return np.asarray(idle)
 
 

@@ -49,7 +49,8 @@ class SampleDetectorBank:
         details = {
             (name, track_index): self._detectors[name].detail(track_index)
             for name, condition in said.items()
-            for track_index in np.flatnonzero(condition.state == State.ACTIVE).tolist()
+            if _ACTIVE in condition.state.tobytes()
+            for track_index in np.flatnonzero(condition.state == _ACTIVE).tolist()
         }
         return replace(tick, measurement=m.without_samples(), heard=SampleFindings(said, details))
 

@@ -187,12 +187,12 @@ class Silent(TrackMemory):
         """Begin, hold and end the times in which the place is not audible."""
         self._off_db[self._tick % _TICKS] = m.level_dbfs - m.floor_dbfs
         self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
-        under = self._under_presence(m, m.presence_dbfs)
+        under = self._under_presence(m, m.presence_dbfs) & self._watched
         quieter_db = self._quieter_db() if under.any() else 0.0
         if quieter_db > 0.0:
-            under = self._under_presence(m, m.presence_dbfs - quieter_db)
+            under = self._under_presence(m, m.presence_dbfs - quieter_db) & self._watched
         count = np.count_nonzero(under, axis=0)
-        idle = (m.mean_square < IDLE_MEAN_SQUARE).all(axis=0)
+        idle = m.mean_square.max(axis=0) < IDLE_MEAN_SQUARE
         self._idle_tick = np.where(idle, self._tick, self._idle_tick)
         came_back = m.present & ~idle & (self._tick - self._idle_tick <= self._came_back_ticks)
         begins = ~self._lost & (count >= self._first_hops) & ~came_back

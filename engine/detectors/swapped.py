@@ -221,8 +221,9 @@ class Swapped(TrackMemory):
         others = self._voices.others
         both = self._both * self._share
         for (one, voice), other in others.items():
-            best = max(o.score for (at, _), o in others.items() if at == one)
-            if other.score < both or other.score < best:
+            if other.score < both:
+                continue
+            if other.score < max(o.score for (at, _), o in others.items() if at == one):
                 continue
             back = others.get((voice, one))
             if back is not None and back.score >= both:

@@ -6,6 +6,7 @@ Source: AES17 (a sine whose peak reaches full scale reads 0 dBFS, RMS and peak a
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -70,6 +71,20 @@ def nearest_divisor(number: int, wanted: float) -> int:
     """The divisor of `number` whose ratio to `wanted` is nearest to one."""
     divisors = (n for n in range(1, number + 1) if number % n == 0)
     return min(divisors, key=lambda n: abs(math.log(n / wanted)))
+
+
+@lru_cache
+def fast_length(least: int) -> int:
+    """The next length that has no prime factors but 2, 3 and 5: its transform is quick."""
+    length = least
+    while True:
+        rest = length
+        for prime in (2, 3, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:
+            return length
+        length += 1
 
 
 def hop_frames(rate_hz: int) -> int:
