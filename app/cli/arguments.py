@@ -10,19 +10,14 @@ from typing import TYPE_CHECKING, Final
 
 import shtab
 
-from app.cli import companions, terminal
+from app.cli import terminal, watch_arguments
 from app.cli.argument_parts import (
     TAKE_HELP,
-    add_console,
     add_json,
-    add_json_lines,
     add_paper,
     add_plan,
     command,
     count,
-    not_negative,
-    positive,
-    seed,
 )
 from engine.model import cautions
 
@@ -57,9 +52,9 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
     shtab.add_argument_to(parser, help="print the completion for a shell, and end")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
-    _watch_command(commands, does)
-    _replay_command(commands, does)
-    _drill_command(commands, does)
+    watch_arguments.watch_command(commands, does)
+    watch_arguments.replay_command(commands, does)
+    watch_arguments.drill_command(commands, does)
     _scan_command(commands, does)
     _report_command(commands, does)
     _verify_command(commands, does)
@@ -88,85 +83,6 @@ _REPORT_FORMS: Final = (
     ("json", "everything for a script"),
     ("crew", "what failed how often, for who looks after the kit, for a spreadsheet"),
 )
-
-
-def _watch_command(commands: Commands, does: Mapping[str, Run]) -> None:
-    watch = command(
-        commands,
-        "watch",
-        does["watch"],
-        "watch a live input",
-        "trackwarden watch --device 16ch --plan tonight.toml",
-    )
-    watch.add_argument("--device", metavar="D", help="index or part of the name (see `devices`)")
-    add_plan(watch)
-    add_console(watch)
-    add_json_lines(watch)
-    companions.add_options(watch)
-
-
-def _replay_command(commands: Commands, does: Mapping[str, Run]) -> None:
-    replay = command(
-        commands,
-        "replay",
-        does["replay"],
-        "play a recorded take through the same watch, in real time",
-        "trackwarden replay take12.wav --plan tonight.toml --from 90",
-    )
-    replay.add_argument("take", metavar="TAKE", help=TAKE_HELP)
-    add_plan(replay)
-    replay.add_argument(
-        "--speed", type=positive, default=1.0, metavar="X", help="X times real time (default 1)"
-    )
-    replay.add_argument("--loop", action="store_true", help="begin again at the end")
-    replay.add_argument(
-        "--from",
-        dest="start_s",
-        type=not_negative,
-        default=0.0,
-        metavar="S",
-        help="begin S seconds into the take",
-    )
-    replay.add_argument(
-        "--follow",
-        action="store_true",
-        help="the take is still being written: watch it as it grows, at real time",
-    )
-    add_console(replay)
-    add_json_lines(replay)
-    companions.add_options(replay)
-
-
-def _drill_command(commands: Commands, does: Mapping[str, Run]) -> None:
-    drill = command(
-        commands,
-        "drill",
-        does["drill"],
-        "rehearse: replay a healthy take with faults put in, and score the crew",
-        "trackwarden drill demo --level hard --seed 7",
-    )
-    drill.add_argument("take", metavar="TAKE", help=TAKE_HELP)
-    add_plan(drill)
-    drill.add_argument(
-        "--seed",
-        type=seed,
-        metavar="N",
-        help="the same N gives the same drill (default: a new one)",
-    )
-    drill.add_argument(
-        "--level",
-        choices=("easy", "real", "hard"),
-        default="real",
-        help="number, strength and overlap of the faults (default real)",
-    )
-    drill.add_argument(
-        "--blind", action="store_true", help="the board shows levels only: no colours, no list"
-    )
-    drill.add_argument(
-        "--speed", type=positive, default=1.0, metavar="X", help="X times real time (default 1)"
-    )
-    add_console(drill)
-    companions.add_options(drill)
 
 
 def _scan_command(commands: Commands, does: Mapping[str, Run]) -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Final
 
+from app.cli import terminal
 from app.cli.watch_text import summary
 from app.style import wording
 from engine.alarms.coverage_timeline import WhoCoverage
+from engine.model.messages import Severity
 from engine.model.number_text import number_or_dash
 from engine.pipeline.scan_document import document
 from engine.pipeline.scan_result import ScanResult
@@ -41,7 +44,8 @@ def _who(who: WhoCoverage) -> str:
     spans = [
         f"{wording.watching(s.start_s)} for {wording.lasted(s.length_s)}" for s in who.uncovered
     ]
-    without = f", NO BACKUP at {', '.join(spans)}" if spans else ""
+    alone = terminal.paint("NO BACKUP", Severity.RED, sys.stdout)
+    without = f", {alone} at {', '.join(spans)}" if spans else ""
     return (
         f"{who.who}: a usable track for {words.percent(who.covered_fraction)} of the take{without}"
     )

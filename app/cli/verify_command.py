@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from app.cli import terminal
+from engine.model.messages import Severity
 from engine.model.safe_text import harmless, json_text
 from engine.report.formats.html_page import page
 from engine.session.folders import find_session
@@ -117,6 +119,7 @@ def _as_text(result: Verification, copies: Sequence[Finding]) -> str:
         until = result.label(finding.until_s)
         span = f"{when} to {until}: " if when and until else f"from {when}: " if when else ""
         take = f"{Path(finding.take).name}: " if finding.take else ""
-        mark = "!" if finding.is_wrong else " "
+        wrong = Severity.RED if finding.is_wrong else None
+        mark = terminal.paint("!" if wrong else " ", wrong, sys.stdout)
         lines.append(f"{mark} {harmless(take)}{span}{harmless(finding.text)}")
     return "\n".join(lines)

@@ -141,8 +141,10 @@ def summary(
             else f"for {wording.lasted(end_s - incident.onset_s)}"
         )
         part = f", part of {incident.part_of}" if incident.part_of else ""
+        word = incident.severity.word
+        urgent = terminal.paint(word, incident.severity, sys.stdout)
         lines.append(
-            f"{incident.severity.word:>5}  {name_of(incident, plan)}: "
+            f"{' ' * (5 - len(word))}{urgent}  {name_of(incident, plan)}: "
             f"{fault_remedies.word(incident.fault)} at {label(incident.onset_s)} "
             f"({incident.onset_s:.2f} s) {until}{_cover(incident)}{part}"
         )

@@ -90,7 +90,8 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/measure/test_level.py": "engine/model/units",
     "engine/measure/test_meter.py": "engine/measure/tick_parts",
     "app/cli/test_main.py": (
-        "app/cli/arguments app/cli/argument_parts app/cli/devices_command app/cli/plan_command "
+        "app/cli/arguments app/cli/argument_parts app/cli/watch_arguments app/cli/devices_command "
+        "app/cli/plan_command "
         "app/cli/report_command app/cli/watch_json app/cli/display app/cli/scan_jobs "
         "app/cli/scan_text "
         "app/cli/scan_command "

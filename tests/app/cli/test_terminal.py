@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from app.cli import terminal
-from app.cli.watch_text import event_lines
+from app.cli.watch_text import event_lines, summary
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Fault, Severity
 from tests.support.checkout import ROOT
 from tests.support.qt import fake_client
@@ -62,6 +63,17 @@ def test_colours_only_where_they_are_wanted(monkeypatch: pytest.MonkeyPatch) -> 
     assert terminal.paint("red", Severity.RED, io.StringIO()) != "red"
     terminal.set_colour("never")
     assert terminal.paint("red", Severity.RED, Terminal()) == "red"
+
+
+def test_a_summary_has_its_severities_in_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The word alone, so that the columns stay where they are without."""
+    incidents = (raised(3).alarm.incident,)
+    made = {}
+    for wanted in ("never", "always"):
+        monkeypatch.setattr(terminal, "_wanted", wanted)
+        made[wanted] = summary(incidents, PLAN, 60.0, 0.0, lambda _s: "18:00:00:00")
+    assert "\x1b[1;97;41mred\x1b[0m  3 " in made["always"]
+    assert re.sub(r"\x1b\[[0-9;]*m", "", made["always"]) == made["never"]
 
 
 def test_an_error_of_the_system_is_a_sentence(tmp_path: Path) -> None:
