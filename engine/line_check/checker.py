@@ -24,7 +24,9 @@ LEAST_SAFETY_DBFS: Final = -72.0
 """Fainter sound is no speech into this very mic."""
 FLOOR_TICKS: Final = 100
 FLOOR_SHARE: Final = 20.0
-"""Until the watch has learned a floor, it is the quietest fifth of the last 10 s."""
+LEAST_FLOOR_TICKS: Final = 10
+"""Until the watch has learned a floor, it is the quietest fifth of the last 10 s. Before there is
+a second of sound, noise can't be told from speech, and nothing counts as heard."""
 PAUSE_DB: Final = 20.0
 """A floor this far under the speech was heard in a pause."""
 ELSEWHERE_S: Final = 4.0
@@ -180,11 +182,16 @@ class LineChecker:
             )
         self._heard = replace(heard, elsewhere=self._elsewhere(taps, track_index, m.end_s))
 
+    def _has_floor(self, m: Measurement, track_index: int) -> bool:
+        """Learned, or enough sound to go by."""
+        learned = bool(np.isfinite(m.floor_dbfs[track_index]))
+        return learned or len(self._powers) >= LEAST_FLOOR_TICKS
+
     def _floor_dbfs(self, m: Measurement, track_index: int) -> float | None:
         learned = float(m.floor_dbfs[track_index])
         if np.isfinite(learned):
             return learned
-        if len(self._powers) < 10:
+        if not self._has_floor(m, track_index):
             return None
         powers = np.array([power[track_index] for power in self._powers])
         floor_dbfs = float(rms_dbfs(np.percentile(powers, FLOOR_SHARE)))
@@ -207,7 +214,8 @@ class LineChecker:
         least = LEAST_SAFETY_DBFS if safety else LEAST_SPEECH_DBFS
         if floor_dbfs is not None:
             least = max(least, floor_dbfs + SPEECH_DB)
-        if level_dbfs < least or not m.valid[:, track_index].all():
+        audible = level_dbfs >= least and m.valid[:, track_index].all()
+        if not audible or not self._has_floor(m, track_index):
             return heard
         self._speech_power += float(m.mean_square[:, track_index].mean())
         self._speech_ticks += 1

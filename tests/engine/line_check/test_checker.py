@@ -266,3 +266,12 @@ class Crew(RuleBasedStateMachine):
 
 
 TestCrew = Crew.TestCase
+
+
+@pytest.mark.parametrize("seconds", [0.5, 1.0, 4.0])
+def test_noise_is_no_speech_however_early_the_check_begins(seconds: float) -> None:
+    """Steady noise well over the level of faint words, from the first moment of the watch on."""
+    x = np.random.default_rng(7).standard_normal((round(seconds * RATE), len(PLAN.tracks)))
+    got = heard(checked((x * 10 ** (-45.0 / 20)).astype(np.float32)))
+    assert not got.came
+    assert got.speech_s == 0.0
