@@ -38,7 +38,7 @@ class LineCheckController(QObject):
         super().__init__(page)
         self._bridge, self._page, self._layer = bridge, page, layer
         self._next = False
-        self._acted: LineCheck | None = None
+        self._acted_at: int | None = None
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What each key of the line check does."""
@@ -77,7 +77,9 @@ class LineCheckController(QObject):
         self._layer.open(page)
 
     def _mark(self, verdict: Verdict, note: str) -> None:
-        self._bridge.ask(LineCheckMark(verdict, note))
+        page = self.page
+        at = None if page is None or page.state is None else page.state.at
+        self._bridge.ask(LineCheckMark(verdict, note, at))
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """Bring the page up to date."""
@@ -92,17 +94,18 @@ class LineCheckController(QObject):
 
     def _go_on(self, page: LineCheckPage, snapshot: Snapshot, check: LineCheck) -> None:
         """By itself after a clean pass, or to whoever speaks, where that is wished."""
-        if check == self._acted:
-            return
+        if check.at is not None and check.at == self._acted_at:
+            return  # said already: the engine has not answered yet
+        self._acted_at = None
         plan = self._page.plan
         track = next((t for t in plan.tracks if t.input == check.at), None)
         if track is not None and page.by_itself.isChecked() and is_clean(check.heard, track):
-            self._acted = check
+            self._acted_at = check.at
             page.pass_by_itself()
         elif page.by_voice.isChecked() and not (check.at is not None and check.heard.came):
             number = speaker(plan, snapshot, left(check))
             if number is not None and number != check.at:
-                self._acted = check
+                self._acted_at = check.at
                 self._bridge.ask(LineCheckGo(number))
 
     def _dead_words(self, snapshot: Snapshot, number: int | None) -> str:

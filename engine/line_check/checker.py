@@ -259,6 +259,11 @@ class LineChecker:
         return self._open
 
     @property
+    def asked(self) -> int | None:
+        """The input asked for; None while none is."""
+        return None if self._asked is None else self._inputs[self._asked]
+
+    @property
     def results(self) -> tuple[LineResult, ...]:
         """The newest result of each input, in input order."""
         return tuple(self._results[n] for n in sorted(self._results))
@@ -267,9 +272,7 @@ class LineChecker:
         """How the check stands; None while none is open."""
         if not self._open:
             return None
-        track_index = self._asked
-        at = None if track_index is None else self._inputs[track_index]
-        return LineCheck(self._order, at, self._heard, self.results)
+        return LineCheck(self._order, self.asked, self._heard, self.results)
 
 
 def _sees(active: Mapping[Fault, Flags], fault: Fault, track_index: int) -> bool:

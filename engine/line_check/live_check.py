@@ -72,6 +72,8 @@ class LiveLineCheck:
                 self.checker.start(tracks)
             case LineCheckGo(track):
                 self.checker.go(track)
+            case LineCheckMark(_, _, track) if track not in (None, self.checker.asked):
+                return
             case LineCheckMark(verdict, note):
                 marked = self.checker.mark(verdict, note, now_s, timecode)
                 if marked is not None:

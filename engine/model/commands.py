@@ -239,10 +239,15 @@ class LineCheckGo:
 
 @dataclass(frozen=True, slots=True)
 class LineCheckMark:
-    """What the crew says of the track asked for; the check goes on to the next."""
+    """What the crew says of the track asked for; the check goes on to the next.
+
+    `track` is the input that the crew had before them: where another one is asked for by now, the
+    words were not meant for it, and nothing is done. None: whichever is asked for.
+    """
 
     verdict: Verdict
     note: str = ""
+    track: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,9 +113,9 @@ def test_keys_decide_and_step(deck: Deck, qtbot: QtBot) -> None:
     """Enter passes, F fails, S skips, arrows step; no key reaches the board below."""
     deck.press(qtbot, Qt.Key.Key_K)
     deck.look(at_three())
-    assert deck.press(qtbot, Qt.Key.Key_Return) == [LineCheckMark(Verdict.PASSED, "")]
-    assert deck.press(qtbot, Qt.Key.Key_F) == [LineCheckMark(Verdict.FAILED, "")]
-    assert deck.press(qtbot, Qt.Key.Key_S) == [LineCheckMark(Verdict.SKIPPED, "")]
+    assert deck.press(qtbot, Qt.Key.Key_Return) == [LineCheckMark(Verdict.PASSED, "", 3)]
+    assert deck.press(qtbot, Qt.Key.Key_F) == [LineCheckMark(Verdict.FAILED, "", 3)]
+    assert deck.press(qtbot, Qt.Key.Key_S) == [LineCheckMark(Verdict.SKIPPED, "", 3)]
     assert deck.press(qtbot, Qt.Key.Key_Right) == [LineCheckGo(4)]
     assert deck.press(qtbot, Qt.Key.Key_Left) == [LineCheckGo(2)]
     for key in (Qt.Key.Key_O, Qt.Key.Key_R, Qt.Key.Key_A):
@@ -131,7 +131,7 @@ def test_a_note_goes_with_the_verdict(deck: Deck, qtbot: QtBot) -> None:
     qtbot.keyClicks(deck.page.note, "soft cable fs")
     assert deck.client.sent == []
     assert deck.press(qtbot, Qt.Key.Key_Return) == []
-    assert deck.press(qtbot, Qt.Key.Key_F) == [LineCheckMark(Verdict.FAILED, "soft cable fs")]
+    assert deck.press(qtbot, Qt.Key.Key_F) == [LineCheckMark(Verdict.FAILED, "soft cable fs", 3)]
     assert deck.page.note.text() == ""
 
 
@@ -238,7 +238,7 @@ def test_nothing_heard_is_not_passed(deck: Deck, qtbot: QtBot) -> None:
     assert deck.client.sent == []
     assert deck.page.track.came.text().startswith("Nothing heard.")
     qtbot.keyClick(deck.page, Qt.Key.Key_Return)
-    assert deck.client.sent == [LineCheckMark(Verdict.SKIPPED, "not heard")]
+    assert deck.client.sent == [LineCheckMark(Verdict.SKIPPED, "not heard", 10)]
 
 
 def test_a_dead_mic_reads_dead(deck: Deck) -> None:
@@ -267,6 +267,7 @@ def test_it_goes_on_by_itself_where_that_is_wished(deck: Deck) -> None:
     deck.look(LineCheck(ORDER, 3, VOICE, DONE))
     assert deck.client.sent == []
     deck.page.by_itself.setChecked(True)
-    for _ in range(3):
-        deck.look(LineCheck(ORDER, 3, VOICE, DONE))
-    assert deck.client.sent == [LineCheckMark(Verdict.PASSED, "")]
+    for more_s in (0.0, 0.1, 0.2):  # the engine answers some snapshots later
+        heard = replace(VOICE, speech_s=VOICE.speech_s + more_s)
+        deck.look(LineCheck(ORDER, 3, heard, DONE))
+    assert deck.client.sent == [LineCheckMark(Verdict.PASSED, "", 3)]

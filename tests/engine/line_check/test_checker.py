@@ -248,6 +248,16 @@ class Crew(RuleBasedStateMachine):
         if state is not None and state.at is not None:
             self.said[state.at] = verdict
 
+    @rule(verdict=st.sampled_from(Verdict), track=st.integers(1, 7))
+    def mark_what_was_seen(self, verdict: Verdict, track: int) -> None:
+        """Decide on a track that may not be asked for any more: then nothing is decided."""
+        asked = self.checker.asked
+        self.lines.command(LineCheckMark(verdict, "", track), self.now_s, "")
+        if asked == track:
+            self.said[track] = verdict
+        else:
+            assert self.checker.asked == asked
+
     @precondition(lambda self: self.checker.is_open)
     @rule()
     def end(self) -> None:
