@@ -7,7 +7,15 @@ from collections.abc import Callable
 from PySide6.QtCore import QObject
 
 from app.models.key_bindings import Act
-from app.models.line_check_flow import is_clean, left, speaker
+from app.models.line_check_flow import (
+    Turn,
+    is_clean,
+    is_their_turn,
+    left,
+    same_person,
+    speaker,
+    turn_after,
+)
 from app.models.line_check_words import sheet
 from app.report.print_table import preview, table
 from app.services.bridge import Bridge
@@ -39,6 +47,7 @@ class LineCheckController(QObject):
         self._bridge, self._page, self._layer = bridge, page, layer
         self._next = False
         self._acted_at: int | None = None
+        self._turn: Turn | None = None
 
     def acts(self) -> dict[Act, Callable[[], None]]:
         """What each key of the line check does."""
@@ -102,11 +111,19 @@ class LineCheckController(QObject):
         if track is not None and page.by_itself.isChecked() and is_clean(check.heard, track):
             self._acted_at = check.at
             page.pass_by_itself()
-        elif page.by_voice.isChecked() and not (check.at is not None and check.heard.came):
-            number = speaker(plan, snapshot, left(check))
-            if number is not None and number != check.at:
-                self._acted_at = check.at
-                self._bridge.ask(LineCheckGo(number))
+        elif page.by_voice.isChecked():
+            self._go_to_speaker(snapshot, check)
+
+    def _go_to_speaker(self, snapshot: Snapshot, check: LineCheck) -> None:
+        number = speaker(self._page.plan, snapshot, left(check))
+        if number is not None and same_person(self._page.plan, number, check.at):
+            self._turn = None
+            return
+        self._turn = turn_after(self._turn, number, snapshot.now_s)
+        if self._turn is not None and is_their_turn(self._turn, check.heard):
+            self._acted_at = check.at
+            self._bridge.ask(LineCheckGo(self._turn.number))
+            self._turn = None
 
     def _dead_words(self, snapshot: Snapshot, number: int | None) -> str:
         """What stands against the track asked for: a dead mic reads dead."""

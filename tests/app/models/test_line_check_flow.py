@@ -6,7 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.models.line_check_flow import is_clean, left, speaker
+from app.models.line_check_flow import (
+    Turn,
+    is_clean,
+    is_their_turn,
+    left,
+    same_person,
+    speaker,
+    turn_after,
+)
 from engine.model.line_results import Heard, LineCheck, LineResult, Verdict
 from tests.support.qt import fake_client
 
@@ -46,3 +54,24 @@ def test_what_was_skipped_is_left() -> None:
         LineResult(2, Verdict.SKIPPED, 1.0, "", Heard()),
     )
     assert left(LineCheck((1, 2, 3), None, Heard(), results)) == (2, 3)
+
+
+def test_who_speaks_on_gets_their_turn() -> None:
+    """At once where nothing came yet; else not for a word from the side, and pauses are no end."""
+    turn = turn_after(None, 3, 10.0)
+    assert is_their_turn(turn, Heard())
+    assert not is_their_turn(turn, VOICE)
+    for now_s, number in ((10.4, None), (10.8, 3), (11.4, None)):
+        turn = turn_after(turn, number, now_s)
+        assert not is_their_turn(turn, VOICE)
+    assert is_their_turn(turn_after(turn, 3, 11.6), VOICE)
+    assert turn_after(turn, None, 12.5) is None
+    assert turn_after(turn, 5, 11.6) == Turn(5, 11.6, 11.6)
+
+
+def test_both_packs_are_one_person() -> None:
+    """Who speaks into both packs does not take the turn from themselves."""
+    assert same_person(PLAN, 3, 4)
+    assert same_person(PLAN, 3, 3)
+    assert not same_person(PLAN, 3, 5)
+    assert not same_person(PLAN, 3, None)
