@@ -57,6 +57,7 @@ class LineChecker:
         self._use(scene)
         self._results = {result.track: result for result in results}
         self._order: tuple[int, ...] = ()
+        self._decided: set[int] = set()
         self._at = 0
         self._open = False
         self._powers: deque[Levels] = deque(maxlen=FLOOR_TICKS)
@@ -87,6 +88,7 @@ class LineChecker:
         used = [t.input for t in self._scene.tracks if t.kind is not Kind.UNUSED]
         order = tuple(n for n in tracks if n in self._inputs) or tuple(used)
         self._order, self._at, self._open = order, 0, bool(order)
+        self._decided = set()
         self._taps = Taps(len(self._inputs))
         self._powers.clear()
         self._begin()
@@ -104,7 +106,8 @@ class LineChecker:
     def mark(
         self, verdict: Verdict, note: str, at_s: float, timecode: str
     ) -> tuple[LineResult, Lesson | None] | None:
-        """Decide on the track asked for and go on to the next; None where none is asked for.
+        """Decide on the track asked for and go on to the next of which nothing was said in this
+        check, in any order that people came; None where none is asked for.
 
         Only a track that passed teaches anything.
         """
@@ -115,9 +118,15 @@ class LineChecker:
         result = LineResult(track, verdict, at_s, timecode, self._heard, note.strip())
         lesson = self._lesson(track_index) if verdict is Verdict.PASSED else None
         self._results[track] = result
-        self._at += 1
+        self._decided.add(track)
+        self._at = self._next()
         self._begin()
         return result, lesson
+
+    def _next(self) -> int:
+        """Place in the order of the next track that waits, after this one or before it."""
+        places = [*range(self._at + 1, len(self._order)), *range(self._at)]
+        return next((n for n in places if self._order[n] not in self._decided), len(self._order))
 
     def _lesson(self, track_index: int) -> Lesson:
         heard, pair, pair_db = self._heard, self._pair, None

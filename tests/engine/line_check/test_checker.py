@@ -285,3 +285,18 @@ def test_noise_is_no_speech_however_early_the_check_begins(seconds: float) -> No
     got = heard(checked((x * 10 ** (-45.0 / 20)).astype(np.float32)))
     assert not got.came
     assert got.speech_s == 0.0
+
+
+def test_people_come_in_any_order() -> None:
+    """Nobody is asked for twice: after who came first it goes on with who is left, to the end."""
+    lines = Pipeline(PLAN, RATE).lines
+    lines.command(StartLineCheck(), 0.0, "")
+    state = lines.checker.state()
+    assert state is not None
+    order = state.order
+    lines.command(LineCheckGo(order[2]), 0.0, "")
+    asked = []
+    while (at := lines.checker.asked) is not None:
+        asked.append(at)
+        lines.command(LineCheckMark(Verdict.PASSED, "", at), 0.0, "")
+    assert asked == [*order[2:], *order[:2]]
