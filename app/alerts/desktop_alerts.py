@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from PySide6.QtCore import QObject, Qt, Signal
-from PySide6.QtGui import QIcon
+from PySide6.QtGui import QGuiApplication, QIcon
 from PySide6.QtWidgets import QApplication, QSystemTrayIcon, QWidget
 
 from app.alerts.notification_service import (
@@ -66,6 +66,9 @@ class DesktopAlerts(QObject):
     ) -> None:
         super().__init__(window)
         self._window, self._make_service = window, make_service
+        application = QGuiApplication.instance()
+        if isinstance(application, QGuiApplication):
+            application.focusWindowChanged.connect(self._follow_focus)
         self._service_changed.connect(self._take_service)
         self._service_clicked.connect(self._click)
         self._service: Service | None = None
@@ -120,10 +123,19 @@ class DesktopAlerts(QObject):
         self._shown = {c.key: c.severity for c in unseen if c.severity}
         if fresh and self.on:
             self.alert(unseen[0], [c for c in fresh if c is not unseen[0]])
-        elif not unseen and self._stands:
-            self._stands = False
-            if self._service is not None:
-                self._service.clear()
+        elif not unseen:
+            self.clear()
+
+    def clear(self) -> None:
+        """Take away what stands: it was seen, or is watched no more."""
+        if self._stands and self._service is not None:
+            self._service.clear()
+        self._stands = False
+
+    def _follow_focus(self) -> None:
+        """Whoever comes to the window needs no alert of it any more."""
+        if self._stands and self._window.isActiveWindow():
+            self.clear()
 
     def alert(self, card: Card, also: Sequence[Card] = ()) -> None:
         """Alert of that card and name the others, unless the window is being worked in."""

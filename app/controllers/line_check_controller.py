@@ -103,6 +103,8 @@ class LineCheckController(QObject):
 
     def _go_on(self, page: LineCheckPage, snapshot: Snapshot, check: LineCheck) -> None:
         """By itself after a clean pass, or to whoever speaks, where that is wished."""
+        if page.note.hasFocus():
+            return  # what is being typed belongs to this track
         if check.at is not None and check.at == self._acted_at:
             return  # said already: the engine has not answered yet
         self._acted_at = None

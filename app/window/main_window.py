@@ -185,6 +185,7 @@ class MainWindow(WindowParts):
     def to_start(self) -> None:
         """End the watch and show the start page."""
         self.bridge.stop()
+        self.alerts.desktop.clear()
         self.setWindowTitle("trackwarden")
         self.glances.window.close()
         self.navigation.show_start()

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 from PySide6.QtGui import QIcon
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.alerts.desktop_alerts import DesktopAlerts
@@ -107,3 +107,21 @@ def test_off_is_off(desktop: DesktopAlerts, service: pages.NoDesktop) -> None:
     desktop.show_cards(LISTED)
     assert service.shown == []
     assert desktop.words() == "alerts OFF"
+
+
+def test_it_is_taken_away_once_somebody_comes(
+    desktop: DesktopAlerts, service: pages.NoDesktop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The window comes to the front: what stands on the desktop says nothing new; another red,
+    once it has gone to the back again, is shown anew."""
+    desktop.show_cards(LISTED[1:])
+    application = QApplication.instance()
+    assert isinstance(application, QApplication)
+    application.focusWindowChanged.emit(None)
+    assert len(service.shown) == 1
+    monkeypatch.setattr(desktop._window, "isActiveWindow", lambda: True)
+    application.focusWindowChanged.emit(None)
+    assert service.shown == []
+    monkeypatch.setattr(desktop._window, "isActiveWindow", lambda: False)
+    desktop.show_cards(LISTED)
+    assert [shown.title for shown in service.shown] == ["RED: 7 + 8 Foreman, silent"]

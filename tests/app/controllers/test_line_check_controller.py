@@ -271,3 +271,18 @@ def test_it_goes_on_by_itself_where_that_is_wished(deck: Deck) -> None:
         heard = replace(VOICE, speech_s=VOICE.speech_s + more_s)
         deck.look(LineCheck(ORDER, 3, heard, DONE))
     assert deck.client.sent == [LineCheckMark(Verdict.PASSED, "", 3)]
+
+
+def test_a_note_is_typed_to_its_end(deck: Deck) -> None:
+    """While a note is typed the check goes on neither by itself nor by voice."""
+    deck.window.line_checks.check_all()
+    deck.look(LineCheck(ORDER, 3, Heard(), DONE))
+    deck.page.by_itself.setChecked(True)
+    deck.page.by_voice.setChecked(True)
+    deck.page.note.setFocus()
+    deck.client.sent.clear()
+    deck.look(LineCheck(ORDER, 3, VOICE, DONE))
+    assert deck.client.sent == []
+    deck.page.setFocus()
+    deck.look(LineCheck(ORDER, 3, VOICE, DONE))
+    assert deck.client.sent == [LineCheckMark(Verdict.PASSED, "", 3)]
