@@ -72,7 +72,7 @@ _ALL: Final = (
     *(Cause.MUTED, Cause.DEAD_MIC, Cause.SILENT, Cause.DROPOUT, Cause.NOISE_BURST),
     *(Cause.CLIPPED, Cause.HUM, Cause.POLARITY, Cause.PAIR_DRIFT, Cause.DUPLICATE),
     *(Cause.UNEXPECTED, Cause.TIMECODE, Cause.STUCK, Cause.CRACKLE, Cause.NOISE, Cause.TONE),
-    *(Cause.DC, Cause.SWAPPED),
+    *(Cause.DC, Cause.SWAPPED, Cause.CLOCK),
 )
 """`low` is none of them: a gain that falls in mid-take is `silent` first, and one that was never
 set would have to be wrong from the first second on."""

@@ -12,6 +12,8 @@ from engine.model.tracks import Track
 
 VOICES: Final = (Kind.LAV, Kind.BOOM)
 _ANY_MIC: Final = (*VOICES, Kind.AMBIENCE)
+LEAST_MICS: Final = 5
+"""Performers or mics that tell slips of the clock from chance (CONTRACT.md)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,8 @@ def targets_of(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
             return tuple(_exchanged(tracks))
         case Cause.DUPLICATE:
             return tuple(_copies(tracks))
+        case Cause.CLOCK:
+            return tuple(_all_at_once(tracks))
         case Cause.UNEXPECTED:
             voices = _of(tracks, VOICES)
             return tuple(Target((n,), (), s) for n in _of(tracks, (Kind.UNUSED,)) for s in voices)
@@ -57,6 +61,13 @@ def targets_of(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
 
 def _of(tracks: Sequence[Track], kinds: tuple[Kind, ...]) -> list[int]:
     return [track.input for track in tracks if track.kind in kinds]
+
+
+def _all_at_once(tracks: Sequence[Track]) -> Iterator[Target]:
+    """Every mic, where there are enough independent ones for slips to be told from chance."""
+    mics = [track for track in tracks if track.kind in _ANY_MIC]
+    if len({track.who or track.input for track in mics}) >= LEAST_MICS:
+        yield Target(tuple(track.input for track in mics))
 
 
 def _performers(tracks: Sequence[Track]) -> list[tuple[int, ...]]:

@@ -32,6 +32,7 @@ class Cause(StrEnum):
     TONE = "tone"
     DC = "dc"
     SWAPPED = "swapped"
+    CLOCK = "clock"
 
     @property
     def fault(self) -> Fault | None:

@@ -16,7 +16,7 @@ COLUMNS = 7
 DRILL_KEYS: Final[tuple[str, ...]] = (
     *"123456789",
     *(f"F{n}" for n in (1, 2, 3, 4, 5, 6, 7, 8, 10, 12)),
-    "Shift+F1",
+    *("Shift+F1", "Shift+F2"),
 )
 """F9 and F11 have their own meaning on every page."""
 

@@ -65,3 +65,14 @@ def test_mains_are_swapped_where_both_have_a_safety() -> None:
 def test_a_plan_without_such_tracks_has_no_target(cause: Cause) -> None:
     """Talkback alone: nothing can be put in."""
     assert targets_of(cause, (Track(1, kind=Kind.COMMS),)) == ()
+
+
+def test_a_clock_tears_every_mic_where_there_are_five() -> None:
+    """Two packs of one performer are one; talkback, code and unused inputs are left alone."""
+    tracks = [
+        *(Track(n, kind=Kind.LAV, who=f"Hauler {n // 2}") for n in (2, 3, 4, 5, 6, 7)),
+        *(Track(8, kind=Kind.BOOM), Track(9, kind=Kind.AMBIENCE)),
+        *(Track(10, kind=Kind.COMMS), Track(11, kind=Kind.TIMECODE), Track(12, kind=Kind.UNUSED)),
+    ]
+    assert targets_of(Cause.CLOCK, tracks) == (Target((2, 3, 4, 5, 6, 7, 8, 9)),)
+    assert targets_of(Cause.CLOCK, tracks[:7]) == ()
