@@ -5,40 +5,55 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.model.messages import Samples
-from engine.timecode.code_search import SPOT_S, channels_with_code
+from engine.timecode.code_search import channels_with_code, flat_channels
 
-FIRST_S: Final = 0.35
-"""The first spot lies at the very begin and is short: eight frames, before much can be alarmed."""
+SPOT_S: Final = 0.35
+"""Length of one look: eight frames, so that code shows within twice this, before much is alarmed.
+Looks follow each other without a gap: code may come late, with the recorder's first take."""
 
-EVERY_S: Final = 10.0
-"""Code may come late, with the recorder's first take: looked for this often."""
+MOST_IN_VAIN: Final = 2
+"""The first look at code may hold its begin alone, the second is full of it."""
+
+AGAIN_S: Final = 2.0
+"""A channel that looks like code but has none, as a tone, is read anew this often."""
 
 
 class CodeFinder:
-    """Keeps some sound now and then, and names the channels that carry code in it."""
+    """Keeps some sound, and names the channels that carry code in it."""
 
     def __init__(self, sample_rate_hz: int) -> None:
         self._rate_hz = sample_rate_hz
-        self._until_spot = 0
+        self._wanted = round(SPOT_S * sample_rate_hz)
         self._spot: list[Samples] = []
-        self._wanted = round(FIRST_S * sample_rate_hz)
+        self._in_vain: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
+        self._looks = 0
 
     def take_in(self, samples: Samples) -> tuple[int, ...]:
-        """Channels, from 1, with code; mostly none, for mostly nothing is looked at.
+        """Channels, from 1, with code in a look that ends here; mostly none.
 
         samples : (frames, channels); what was lost is not among them
         """
-        skipped = min(self._until_spot, len(samples))
-        self._until_spot -= skipped
-        samples = samples[skipped:]
-        if not len(samples):
-            return ()
-        self._spot.append(samples.copy())
-        if sum(map(len, self._spot)) < self._wanted:
-            return ()
-        spot, self._spot = np.concatenate(self._spot), []
-        self._wanted = round(SPOT_S * self._rate_hz)
-        self._until_spot = round((EVERY_S - SPOT_S) * self._rate_hz)
-        return channels_with_code([spot], self._rate_hz)
+        found: set[int] = set()
+        while len(samples):
+            missing = self._wanted - sum(map(len, self._spot))
+            self._spot.append(samples[:missing].copy())
+            samples = samples[missing:]
+            if len(self._spot[-1]) == missing:
+                spot, self._spot = np.concatenate(self._spot), []
+                found.update(self._look(spot))
+        return tuple(sorted(found))
+
+    def _look(self, spot: Samples) -> list[int]:
+        if len(self._in_vain) != spot.shape[1] or self._looks * SPOT_S >= AGAIN_S:
+            self._in_vain = np.zeros(spot.shape[1], dtype=np.int64)
+            self._looks = 0
+        self._looks += 1
+        maybe = [i for i in flat_channels(spot).tolist() if self._in_vain[i] < MOST_IN_VAIN]
+        if not maybe:
+            return []
+        found = channels_with_code([spot[:, maybe]], self._rate_hz)
+        self._in_vain[maybe] += 1
+        return [maybe[number - 1] + 1 for number in found]

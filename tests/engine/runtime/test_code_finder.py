@@ -11,7 +11,7 @@ from engine.model.commands import Open, Watch
 from engine.model.frame_rates import FRAME_RATES
 from engine.model.messages import Kind, Samples
 from engine.model.snapshot import Snapshot
-from engine.runtime.code_finder import EVERY_S, CodeFinder
+from engine.runtime.code_finder import AGAIN_S, CodeFinder
 from engine.runtime.host import Host
 from engine.runtime.runner import Runner
 from engine.sources.synthetic import ArraySource
@@ -58,16 +58,19 @@ def test_code_is_read_as_code_and_not_alarmed() -> None:
 
 
 def test_code_that_comes_later_is_found_then() -> None:
-    """A recorder that sends code while it rolls: at the next look, at most so many seconds on."""
-    told, _, _ = watched(sound(12.0, code_from_s=3.0))
+    """A recorder that sends code while it rolls: within a second, and alarmed no longer then."""
+    told, shots, _ = watched(sound(12.0, code_from_s=3.0))
     assert told[-1].plan.tracks[2].kind is Kind.TIMECODE
     assert len(told) == 1
+    late = [shot for shot in shots if shot.now_s > 4.0]
+    assert late
+    assert [a for shot in late for a in shot.alarms if a.incident.track == 3] == []
 
 
 @pytest.mark.parametrize("block", [480, 4_800, 500_000])
 def test_blocks_of_any_length_are_looked_at(block: int) -> None:
-    """The same spots, however the samples come."""
-    samples = sound(2.0 + EVERY_S)
+    """The same looks, however the samples come."""
+    samples = sound(4.0, code_from_s=1.5)
     finder = CodeFinder(RATE)
     found = [finder.take_in(samples[n : n + block]) for n in range(0, len(samples), block)]
     assert (3,) in found
@@ -78,3 +81,15 @@ def test_a_place_has_no_code() -> None:
     square = np.sign(np.sin(2 * np.pi * 1000.0 * np.arange(RATE * 2) / RATE))
     samples = np.stack([noise(-30.0, 2.0, RATE)[:, 0], 0.5 * square.astype(np.float32)], axis=1)
     assert CodeFinder(RATE).take_in(samples) == ()
+
+
+def test_a_tone_gives_way_to_code() -> None:
+    """What looked like code and was none is read again: a line-up tone, then the code."""
+    seconds = 2.0 + 2.0 * AGAIN_S
+    tone = 0.3 * np.sin(2 * np.pi * 1000.0 * np.arange(round(seconds * RATE)) / RATE)
+    tone = tone.astype(np.float32)[:, None]
+    code = ltc(RATE_25, 90_000, 50, RATE, level_dbfs=-10.0)
+    tone[-len(code) :, 0] = code
+    finder = CodeFinder(RATE)
+    found = [finder.take_in(tone[n : n + 4_800]) for n in range(0, len(tone), 4_800)]
+    assert (1,) in found
