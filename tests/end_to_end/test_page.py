@@ -294,7 +294,7 @@ def test_it_fits_every_screen_and_everybody(night: PageNight, size: Any, look: s
 
 
 @pytest.mark.parametrize("look", ["dark", "light"])
-@pytest.mark.parametrize("size", [(320, 568), (390, 844), (844, 390)], ids=str)
+@pytest.mark.parametrize("size", [(320, 568), (390, 844), (844, 390), (768, 1024)], ids=str)
 def test_all_carts_have_a_tab_where_a_site_is_followed(size: Any, look: str) -> None:
     """Worst first, then what is wrong across carts; hostile names are text; axe finds nothing."""
     site = played_site()
