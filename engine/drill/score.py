@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from statistics import median
 from typing import Final
 
@@ -237,14 +238,21 @@ def _false_calls(
 def _false_alarms(
     tracks: Sequence[Track], truths: Sequence[Truth], incidents: Sequence[Incident]
 ) -> int:
-    """Alarms that nothing explains."""
+    """Alarms that nothing explains; audio that this computer lost in the drill was really lost."""
+    lost = [i for i in incidents if i.fault is Fault.SAMPLES_LOST]
     real = [truth for truth in truths if truth.cause is not Cause.NOTHING]
     return sum(
         i.part_of is None
         and not any(_is_of(i, truth) for truth in real)
         and not _echoes(i, real, tracks)
+        and not any(_began_in(i, one) for one in lost)
         for i in incidents
     )
+
+
+def _began_in(incident: Incident, other: Incident) -> bool:
+    end_s = inf if other.end_s is None else other.end_s
+    return other.onset_s - EARLY_S <= incident.onset_s <= end_s + EARLY_S
 
 
 def _echoes(incident: Incident, truths: Sequence[Truth], tracks: Sequence[Track]) -> bool:

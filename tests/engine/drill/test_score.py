@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from engine.drill.score import ANSWER_S, Call, Score, Seen, score
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
@@ -114,6 +116,15 @@ def test_a_pair_alarm_looks_back_over_the_speech_it_was_made_of() -> None:
     assert (done.found, done.named, done.false_alarms) == (1, 1, 0)
     assert scored([truth(1, Cause.HUM, 2)], [early]).false_alarms == 0
     assert scored(drift, [incident(1, 1, Fault.PAIR_DRIFT, 10.0, 5.0)]).false_alarms == 1
+
+
+def test_audio_that_the_computer_lost_is_no_false_alarm() -> None:
+    """What was lost in the drill was lost, and so is what the loss brought with it; later not."""
+    faults = [truth(1, Cause.MUTED, 1)]
+    lost = replace(incident(1, 2, Fault.SAMPLES_LOST, 50.0, 0.1), track=None, end_s=51.0)
+    assert scored(faults, [lost]).false_alarms == 0
+    assert scored(faults, [lost, incident(2, 3, Fault.TIMECODE, 50.2, 1.0)]).false_alarms == 0
+    assert scored(faults, [lost, incident(2, 3, Fault.HUM, 60.0, 1.0)]).false_alarms == 1
 
 
 def test_who_answers_such_a_pair_alarm_made_no_false_call() -> None:
