@@ -79,6 +79,7 @@ class Companions:
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
         self._looked_at = -LOOK_S
         self._problem = ""
+        self._published = False
         for name in self._asked:
             self._start(name)
 
@@ -104,15 +105,17 @@ class Companions:
         if self._restarts[name] > RESTARTS:
             _say(f"the {name} ended again and is left so: why stands in {self._client.folder}")
             return
+        self._published &= name != "publisher"
         code = ", with a new code for phones" if name == "page" else ""
         _say(f"the {name} ended: it is started again{code}; the watch goes on")
         self._start(name)
 
     def _look_at_broker(self) -> None:
         stands = publishing.status(self._client.folder)
+        if not self._published and (stands is None or stands.problem == "connecting"):
+            return  # it is just beginning
+        self._published = True
         problem = "the publisher does not answer" if stands is None else stands.problem
-        if problem == "connecting" and not self._problem:
-            return
         if problem != self._problem:
             _say(f"not at the broker: {problem}" if problem else "published again")
         self._problem = problem

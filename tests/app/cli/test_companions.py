@@ -79,19 +79,19 @@ def test_a_broker_that_goes_is_said_once_and_its_return_too(
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """What the publisher says of the broker, where it changes."""
-    said = iter(["", "connection refused", "connection refused", ""])
-    monkeypatch.setattr(
-        publishing, "status", lambda _folder: publishing.Status("mqtt://h/s/c", next(said))
-    )
+    """What the publisher says of the broker, where it changes; while it begins nothing is said."""
+    words = [None, "connecting", "", "connection refused", "connection refused", "", None]
+    said = iter(None if word is None else publishing.Status("mqtt://h/s/c", word) for word in words)
+    monkeypatch.setattr(publishing, "status", lambda _folder: next(said))
     runs = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
     try:
         publisher = beside("publisher", lambda keep: keep(runs))
-        for second in range(4):
+        for second in range(len(words)):
             publisher.look(second * LOOK_S)
     finally:
         runs.communicate(b"\n", timeout=30)
     assert capsys.readouterr().err.splitlines() == [
         "not at the broker: connection refused",
         "published again",
+        "not at the broker: the publisher does not answer",
     ]
