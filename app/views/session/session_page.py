@@ -24,6 +24,7 @@ from engine.model.messages import Fault, Incident, Severity
 
 EVERYONE, ALL_FAULTS = "Everyone", "All faults"
 SEVERITIES: Final = (("Red and amber", Severity.AMBER), ("Red only", Severity.RED))
+READING: Final = "Reading the log…"
 SPAN_S: Final = 120.0
 """So much is shown around a moment that one goes to."""
 BEFORE_S: Final = 5.0
@@ -47,7 +48,7 @@ class SessionPage(Overlay):
         self.fault, self.severity = QComboBox(), QComboBox()
         self.time = QLineEdit()
         self.view = TimelineView(look)
-        self.words = plain("Reading the log…", "dim", wrap=True)
+        self.words = plain(READING, "dim", wrap=True)
         self.problems = plain("", "amber", wrap=True)
         self.what, self.where = plain("", "title", wrap=True), plain("", wrap=True)
         self.listen = Button("Replay from 5 s before", "L").as_primary()
@@ -97,7 +98,7 @@ class SessionPage(Overlay):
         self.listen.hide()
 
     def _connect(self) -> None:
-        self.sessions.activated.connect(lambda _n: self.wanted.emit(self.sessions.currentData()))
+        self.sessions.activated.connect(self._ask)
         for box in (self.who, self.fault, self.severity):
             box.currentIndexChanged.connect(self._filter)
         self.time.returnPressed.connect(self._go_to_typed)
@@ -106,6 +107,11 @@ class SessionPage(Overlay):
         self.after.clicked.connect(lambda: self.step(1))
         self.listen.clicked.connect(self._replay)
         self.done.clicked.connect(self.hide)
+
+    def _ask(self, _row: int) -> None:
+        """Another session: its log is read beside the window, and that takes a moment."""
+        say(self.words, READING, "dim")
+        self.wanted.emit(self.sessions.currentData())
 
     # What it shows
 
@@ -134,7 +140,8 @@ class SessionPage(Overlay):
             record.title or record.source,
             f"{found.clock(0.0)} to {found.clock(found.length_s)}",
         ]
-        parts += [f"{len(found.tracks)} tracks", f"{len(found.incidents)} incidents"]
+        for count, noun in ((len(found.tracks), "track"), (len(found.incidents), "incident")):
+            parts.append(f"{count} {noun}{'' if count == 1 else 's'}")
         say(self.words, " · ".join(parts), "dim")
         self.problems.setText(f"The watch itself: {found.problem_words}")
         self.problems.setVisible(bool(found.problems))

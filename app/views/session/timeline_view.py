@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 from typing import Final
 
 import numpy as np
@@ -23,6 +24,7 @@ ZOOM: Final = 1.25
 NAMES_PX: Final = 150
 WHOLE_PX: Final = 54
 AXIS_PX: Final = 20
+LEAST_NAME_PX: Final = 9.0
 USUAL_PX: Final = 14
 """The letters of a page at the usual size: all else here is as much larger as they are."""
 STEPS_S: Final = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)
@@ -222,15 +224,14 @@ class TimelineView(QWidget):
                 self._whole_px + self._axis_px,
             )
             box = QRectF(x - self._scaled(40), self._whole_px, self._scaled(80), self._axis_px - 4)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, timeline.clock(at_s))
+            if self._names_px <= box.left() and box.right() <= self.width():
+                painter.drawText(box, Qt.AlignmentFlag.AlignCenter, timeline.clock(at_s))
             at_s += step
 
     def _paint_rows(self, painter: QPainter, timeline: SessionTimeline) -> None:
         high, look = self._row_height(timeline), self.look
         wide = max(self.width() - self._names_px, 1)
         level = pooled(timeline.peak_dbfs, self.begin_s, self.end_s, wide)
-        painter.setFont(theme.font(min(self._scaled(13), max(high * 0.6, 8.0))))
-        plan = {t.input: t for t in timeline.plan_at(self.at_s).tracks}
         index = {track.input: n for n, track in enumerate(timeline.tracks)}
         top = self._whole_px + self._axis_px
         for one in self.incidents:
@@ -245,26 +246,34 @@ class TimelineView(QWidget):
                     painter.fillRect(box, QColor(ground))
                     painter.setPen(QPen(QColor(look.colour(one.severity)), 2))
                     painter.drawRect(box.adjusted(1, 1, -1, -1))
-        for n, track in enumerate(timeline.tracks):
+        for n in range(len(timeline.tracks)):
             y = top + n * high
-            now = plan.get(track.input, track)
-            painter.setPen(QColor(look.ink))
-            words = painter.fontMetrics().elidedText(
-                f"{track.input}  {wording.isolate(now.label)}",
-                Qt.TextElideMode.ElideMiddle,
-                self._names_px - 10,
-            )
-            painter.drawText(
-                QRectF(4, y, self._names_px - 8, high), Qt.AlignmentFlag.AlignVCenter, words
-            )
             tall = max(int(high) - 2, 3)
             image = _bars(level[:, n : n + 1], wide, tall, look, clear=True)
             painter.drawImage(self._names_px, round(y), image)
+        self._paint_names(painter, timeline, high)
         painter.setPen(QPen(QColor(look.cover), 1))
         for mark in timeline.marks:
             if self.begin_s <= mark.at_s <= self.end_s:
                 x = round(self._x(mark.at_s))
                 painter.drawLine(x, top - 4, x, self.height())
+
+    def _paint_names(self, painter: QPainter, timeline: SessionTimeline, high: float) -> None:
+        """As the plan had them at the moment looked at; where rows are lower than letters, each
+        so many rows only."""
+        painter.setFont(theme.font(min(self._scaled(13), max(high * 0.6, LEAST_NAME_PX))))
+        painter.setPen(QColor(self.look.ink))
+        metrics = painter.fontMetrics()
+        plan = {t.input: t for t in timeline.plan_at(self.at_s).tracks}
+        step = max(1, ceil(metrics.ascent() / high))
+        for n, track in list(enumerate(timeline.tracks))[::step]:
+            name = wording.isolate(plan.get(track.input, track).label)
+            words = metrics.elidedText(
+                f"{track.input}  {name}", Qt.TextElideMode.ElideMiddle, self._names_px - 10
+            )
+            y = self._whole_px + self._axis_px + n * high
+            box = QRectF(4, y, self._names_px - 8, max(high, metrics.height()))
+            painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, words)
 
 
 def _bars(

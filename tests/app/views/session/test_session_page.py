@@ -13,7 +13,7 @@ from pytestqt.qtbot import QtBot
 from app.models.report_subjects import Subject
 from app.models.session_timeline import read_timeline
 from app.style.theme import DAY, NIGHT
-from app.views.session.session_page import SPAN_S, SessionPage
+from app.views.session.session_page import READING, SPAN_S, SessionPage
 from engine.model.commands import Open
 from tests.support.sample_session import SessionWriter, crew_plan, many_incidents
 
@@ -146,3 +146,14 @@ def test_it_is_drawn_as_large_as_the_letters_around_it(page: SessionPage) -> Non
     page.setStyleSheet("* { font-size: 28px; }")
     assert view._names_px > 1.5 * before
     assert view._time(view._x(300.0)) == pytest.approx(300.0)
+
+
+def test_another_session_is_asked_for_and_said_to_be_read(page: SessionPage, qtbot: QtBot) -> None:
+    """The list hands its folder on; until it comes the page says that it is being read."""
+    page.offer([Subject("t", "yesterday", session=Path("/sessions/yesterday"))], None)
+    page.sessions.setFocus()
+    with qtbot.waitSignal(page.wanted) as wanted:
+        qtbot.keyClick(page.sessions, Key.Key_Down)
+        page.sessions.activated.emit(page.sessions.currentIndex())
+    assert wanted.args == [Path("/sessions/yesterday")]
+    assert page.words.text() == READING
