@@ -16,8 +16,8 @@ from app.alerts.notification_service import (
     has_bus,
     message,
 )
+from app.alerts.unseen import UnseenAlarms
 from app.models.alarm_card import Card
-from engine.model.messages import AlarmState, Severity
 
 _MINIMIZED = Qt.WindowState.WindowMinimized
 NO_TRAY = "this desktop shows neither notifications nor a tray"
@@ -73,7 +73,7 @@ class DesktopAlerts(QObject):
         self._service_clicked.connect(self._click)
         self._service: Service | None = None
         self._tray: QSystemTrayIcon | None = None
-        self._shown: dict[tuple[int, ...], Severity] = {}
+        self._unseen = UnseenAlarms()
         self._track = 0
         self._stands = False
         self.on = True
@@ -83,7 +83,7 @@ class DesktopAlerts(QObject):
 
     def start(self, icon: QIcon) -> None:
         """Begin anew with a watch, and find a way to the desktop."""
-        self._shown = {}
+        self._unseen = UnseenAlarms()
         self._icon = icon
         if self._service is None:
             self._service = self._make_service(
@@ -118,12 +118,10 @@ class DesktopAlerts(QObject):
 
     def show_cards(self, cards: Sequence[Card]) -> None:
         """Alert of what is new among them; what nobody needs any more is taken away."""
-        unseen = [c for c in cards if c.state is AlarmState.UNACKNOWLEDGED and c.severity]
-        fresh = [c for c in unseen if (c.severity or 0) > self._shown.get(c.key, 0)]
-        self._shown = {c.key: c.severity for c in unseen if c.severity}
-        if fresh and self.on:
-            self.alert(unseen[0], [c for c in fresh if c is not unseen[0]])
-        elif not unseen:
+        news = self._unseen.news(cards)
+        if news is not None and self.on:
+            self.alert(*news)
+        elif not self._unseen.waits:
             self.clear()
 
     def clear(self) -> None:

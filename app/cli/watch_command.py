@@ -10,12 +10,12 @@ import time
 from typing import Final
 
 from app.alerts.notification_service import NotificationService, has_bus, message
+from app.alerts.unseen import UnseenAlarms
 from app.cli import watch_json
 from app.cli.companions import Companions
 from app.cli.watch_text import event_lines, standing_lines, summary, warnings
 from app.models.fix_cards import cards
 from engine.model.commands import Open, Stop, Watch
-from engine.model.messages import EventKind
 from engine.model.safe_text import without_numbers
 from engine.model.snapshot import Snapshot
 from engine.report.content.logged_timecode import labels_of
@@ -26,7 +26,6 @@ from engine.session.reader import SessionReader
 POLL_S: Final = 0.05
 FROZEN_S: Final = 2.0
 """Without a snapshot for this long the engine is said not to answer; ours."""
-_NEWS: Final = (EventKind.RAISED, EventKind.ESCALATED)
 
 
 def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
@@ -84,6 +83,7 @@ class _Printer:
         self._frozen = self._stopped = False
         self._stands_due = client.joined
         self._desktop = NotificationService(self._desktop_changed) if _has_desktop() else None
+        self._unseen = UnseenAlarms()
         self._left = False
 
     def leave(self) -> None:
@@ -126,15 +126,14 @@ class _Printer:
             _say(f"no desktop alerts: {words}")
 
     def _alert(self, snapshot: Snapshot, watch: Watch) -> None:
-        """Show the worst of what is new on the desktop as well."""
-        raised = [e for e in snapshot.events if e.audible and e.kind in _NEWS]
-        if self._desktop is None or not raised:
+        """Show the worst that waits on the desktop as well, once anything is new."""
+        if self._desktop is None or not snapshot.events:
             return
-        ids = {e.alarm.incident.id for e in raised}
-        for card in cards(watch.plan, snapshot):
-            if ids.intersection(card.incidents) and card.severity is not None:
-                self._desktop.show(message(card, (), self._drill))
-                return
+        news = self._unseen.news(cards(watch.plan, snapshot))
+        if news is not None:
+            self._desktop.show(message(*news, self._drill))
+        elif not self._unseen.waits:
+            self._desktop.clear()
 
     def close(self) -> None:
         """Let go of the desktop and of what runs beside."""
