@@ -127,7 +127,7 @@ class Navigation(QObject):
             page.closer.choose(number)
 
     def keep_focus(self, covered: bool) -> None:
-        """Give the keys back to board or list once nothing lies over them."""
+        """Give the keys back to board, list or start page once nothing lies over them."""
         page = self._page
         if covered:
             self._on_board = page.board.hasFocus()
@@ -135,3 +135,5 @@ class Navigation(QObject):
             page.board.setFocus()
             if not self._on_board:
                 page.fix_list.setFocus()
+        else:
+            self._start_page.inputs.setFocus()

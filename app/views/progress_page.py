@@ -49,6 +49,11 @@ class ProgressPage(Overlay):
         self.cancel.clicked.connect(self.cancelled)
         self.leave.clicked.connect(self.hide)
 
+    def open(self) -> None:
+        """Show it; Enter does nothing: whoever presses it would have it go faster, not end."""
+        super().open()
+        self.setFocus()
+
     def put(self, words: str, share: float | None = None) -> None:
         """What is being done; the bar moves by the share, else by a percentage at the end."""
         say(self.words, words)

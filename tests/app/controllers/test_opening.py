@@ -91,3 +91,36 @@ def test_a_watch_that_fails_to_open_is_told(
     window.bridge.poll()
     assert not window.layer.covers
     assert window.start_page.error.text() == client.error
+
+
+def test_enter_does_not_cancel_and_keys_work_after_esc(
+    opening: tuple[MainWindow, fake_client.FakeClient, Watch], qtbot: QtBot
+) -> None:
+    """Enter in a hurry goes on waiting; after Esc the letters of the start page are heard again."""
+    window, client, _ = opening
+    client.progress = "demo take: making tower and square"
+    window.bridge.poll()
+    focus = window.focusWidget()
+    assert focus is not None
+    qtbot.keyClick(focus, Qt.Key.Key_Return)
+    assert window.layer.covers
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
+    assert not window.layer.covers
+    assert window.start_page.inputs.hasFocus()
+    with qtbot.waitSignal(window.start_page.plan_wanted):
+        qtbot.keyClick(window.start_page.inputs, Qt.Key.Key_M)
+
+
+def test_keys_work_again_once_any_page_over_the_start_page_is_closed(
+    tmp_path: Path, qtbot: QtBot
+) -> None:
+    """Help, what happened, a plan: none of them leaves the start page deaf."""
+    window, _ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    pages.show(window)
+    window.start.find_inputs()
+    for show in (window.settings.show_help, window.sessions.show, window.first_plans.ask):
+        show()
+        assert not window.start_page.inputs.hasFocus()
+        qtbot.keyClick(window, Qt.Key.Key_Escape)
+        assert window.start_page.inputs.hasFocus()
