@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.speed growth [--rows tracks rate minutes] [--longest 120] [--runs 1]
 
-Around 16 tracks, 48 kHz and 1 min one figure changes at a time: 4, 16, 64, 128 tracks; 48, 96,
+Around 16 tracks, 48 kHz and 1 min one figure changes at a time: 4, 16, 64, 128, 256 tracks; 48, 96,
 192 kHz; 1, 10, 120 min. The takes are the demo take's sound, repeated and spread over the tracks,
 24 bit. CPU is that of the whole process tree, memory the largest process of it; the last two
 columns are what a track costs a minute, which is flat where growth is linear (the start of the
@@ -21,7 +21,7 @@ from typing import Final
 from tests.benchmarks.side_by_side import Cost, command_for, cost_of
 from tests.benchmarks.tiled import DEMO_HZ, write_apart
 
-TRACKS: Final = (4, 16, 64, 128)
+TRACKS: Final = (4, 16, 64, 128, 256)
 RATES_HZ: Final = (48_000, 96_000, 192_000)
 MINUTES: Final = (1.0, 10.0, 120.0)
 _USUAL: Final = (16, DEMO_HZ, 1.0)

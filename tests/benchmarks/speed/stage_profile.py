@@ -1,11 +1,12 @@
 """Where the time of a watch goes: each stage and each detector, at 12 and at 64 tracks.
 
-    python -m tests.benchmarks.speed profile [--tracks 12 64] [--seconds 30]
+    python -m tests.benchmarks.speed profile [--tracks 12 64] [--seconds 30] [--scan]
 
-The demo take's sound, repeated and spread over the tracks, goes through one process. CPU is that of
-the process (user and system), with what a stage calls taken off, in milliseconds a tick of 100 ms;
-"calls" are calls into numpy a tick, counted in a second run: functions and methods, not the
-operators between arrays, which the interpreter does not tell of. "share" is of all.
+The demo take's sound, repeated and spread over the tracks, goes through one process: tick by tick
+as live, or with `--scan` as many at once as a scan takes, without early signs and pickups. CPU is
+that of the process (user and system), with what a stage calls taken off, in milliseconds a tick of
+100 ms; "calls" are calls into numpy a tick, counted in a second run: functions and methods, not
+the operators between arrays, which the interpreter does not tell of. "share" is of all.
 """
 
 from __future__ import annotations
@@ -25,17 +26,18 @@ import numpy as np
 
 from engine.measure import meter as meter_module
 from engine.model.track_remap import By
+from engine.pipeline.measure_ahead import ticks_at_once
 from engine.pipeline.pipeline import Pipeline
 from engine.plan.load import load_plan
 from engine.sources.base import EndOfTake
 from engine.sources.take import open_take
 from tests.benchmarks.tiled import DEMO_HZ, plan_text, write_take
 
-FUNCTIONS: Final = ("measure_hops", "difference_energy")
+FUNCTIONS: Final = ("measure_hops",)
 """What the meter calls that remembers nothing."""
 PARTS: Final = {
     "_framer": ("feed",),
-    "meter": ("update",),
+    "meter": ("measure",),
     "judge": ("step",),
     "judge.bank": ("ask",),
     "judge.book": ("step", "severities"),
@@ -107,10 +109,12 @@ class StageClock:
             self.calls[self._stages[-1]] += 1
 
 
-def profile(take: Path, plan: Path, *, counts: bool) -> tuple[StageClock, int]:
+def profile(take: Path, plan: Path, *, counts: bool, scan: bool) -> tuple[StageClock, int]:
     """One run over that take; the clock, and the number of ticks."""
-    source = open_take(take, read_ahead=0)
-    pipeline, clock = Pipeline(load_plan(plan), DEMO_HZ), StageClock(counts=counts)
+    tracks = load_plan(plan)
+    at_once = ticks_at_once(len(tracks.tracks)) if scan else 1
+    source = open_take(take, read_ahead=0, block_s=0.1 * at_once)
+    pipeline, clock = Pipeline(tracks, DEMO_HZ, outlook=not scan), StageClock(counts=counts)
     clock.wrap(source, "read", "reading")
     for path, names in PARTS.items():
         for name in names:
@@ -130,7 +134,10 @@ def profile(take: Path, plan: Path, *, counts: bool) -> tuple[StageClock, int]:
         try:
             while True:
                 block = source.read(1.0)
-                if block is not None:
+                if block is not None and scan:
+                    for tick in pipeline._framer.feed(block.samples, at_once):
+                        pipeline.take_in(tick)
+                elif block is not None:
                     pipeline.feed(block)
         except EndOfTake:
             source.close()
@@ -143,14 +150,14 @@ def profile(take: Path, plan: Path, *, counts: bool) -> tuple[StageClock, int]:
     return clock, round(pipeline.now_s / pipeline.tick_s)
 
 
-def table(tracks: int, seconds: float) -> None:
+def table(tracks: int, seconds: float, *, scan: bool) -> None:
     """Print one row a stage, the dearest first."""
     with tempfile.TemporaryDirectory(prefix="profile") as folder:
         take, plan = Path(folder) / "take.wav", Path(folder) / "plan.toml"
         write_take(take, tracks, seconds / 60.0)
         plan.write_text(plan_text(tracks), encoding="utf-8")
-        timed, ticks = profile(take, plan, counts=False)
-        counted, _ = profile(take, plan, counts=True)
+        timed, ticks = profile(take, plan, counts=False, scan=scan)
+        counted, _ = profile(take, plan, counts=True, scan=scan)
     whole_s = sum(timed.cpu_s.values())
     print(f"\n{tracks} tracks, {ticks} ticks: {1e3 * whole_s / ticks:.3f} ms CPU a tick, ", end="")
     print(f"{sum(counted.calls.values()) / ticks:.0f} calls into numpy a tick")
@@ -165,6 +172,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--tracks", type=int, nargs="+", default=[12, 64])
     parser.add_argument("--seconds", type=float, default=30.0)
+    parser.add_argument("--scan", action="store_true", help="as a scan: several ticks at once")
     given = parser.parse_args()
     for tracks in given.tracks:
-        table(tracks, given.seconds)
+        table(tracks, given.seconds, scan=given.scan)
