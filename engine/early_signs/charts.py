@@ -34,7 +34,10 @@ LEVEL_LIMIT: Final = 9.0
 COUNT_LIMIT: Final = 10.0
 """Log likelihood: at least exp(10), 22,000 samples."""
 RECENT: Final = 6
-"""Periods, a minute, that say how a track is now."""
+"""Periods, a minute, in which events are counted to say how a track is now."""
+NEWEST: Final = 3
+"""Periods whose median says the same of levels. The median of a change that goes on is half of its
+length late, so a longer one would cost the crew time; chance is the sum's business."""
 _MEDIAN_ERROR: Final = 1.2533
 """Standard error of a median of n figures, in deviations over the root of n (textbook)."""
 _MAD: Final = 1.4826
@@ -74,8 +77,8 @@ class Chart(TrackMemory):
 
     @property
     def now(self) -> Levels:
-        """What each is now: the median of its newest minute."""
-        return median(self._recent)
+        """What each is now: the median of its newest half minute."""
+        return median(self._recent[-NEWEST:])
 
     def add(self, value: Levels) -> None:
         """Take in one figure a track; NaN where there is none."""

@@ -2,7 +2,7 @@
 
 The lines at 50 or 60 Hz and twice and three times that, against the sound 5 and 7 Hz beside them,
 in windows of a second (Hann: a line 1 Hz off is 1.4 dB low; textbook). Of the seconds in a period
-the least counts, for voices come and go.
+those with the least count (`period`), for voices come and go.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.early_signs.known_values import quantile
 from engine.early_signs.mains_level import MainsLevel
 from engine.early_signs.short_events import ShortEvents
 from engine.model.early_signs import PERIOD_S
@@ -19,6 +20,8 @@ from engine.model.units import amplitude_db, power_db
 LEAST_SPEECH_HOPS: Final = 100
 """A second of speech in ten is enough for a level."""
 LEAST_VALID: Final = 0.9
+QUIETER_SECONDS: Final = 0.25
+"""Hum is judged by the seconds in which the least is said beside it: this quantile of ten. Ours."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +62,8 @@ class PeriodGatherer(TrackMemory):
     _speech_hops: Levels = per_track(0.0)
     _sums: Levels = per_track(0.0, rows=2)
     _pair_hops: Levels = per_track(0.0)
-    _hum_db: Levels = per_track(np.inf)
+    _hum_db: Levels = per_track(np.nan, rows=round(PERIOD_S))
+    _windows: int = remembered(By.WHOLE, 0)
     _valid: Levels = per_track(0.0)
     _ticks: int = remembered(By.WHOLE, 0)
 
@@ -89,7 +93,8 @@ class PeriodGatherer(TrackMemory):
         for total in (self._counts, self._peak, self._speech_hops, self._sums, self._pair_hops):
             total[...] = 0
         self._valid[:] = 0.0
-        self._hum_db[:] = np.inf
+        self._hum_db[:] = np.nan
+        self._windows = 0
         self._ticks = 0
 
     def _add_pairs(self, m: Measurement) -> None:
@@ -114,7 +119,8 @@ class PeriodGatherer(TrackMemory):
         if self._mains is None:
             rate_hz = m.decimated.shape[1] / (m.end_s - m.start_s)
             self._mains = MainsLevel(rate_hz, sound.shape[1])
-        self._hum_db = np.minimum(self._hum_db, self._mains.prominence_db(sound))
+        self._hum_db[self._windows % len(self._hum_db)] = self._mains.prominence_db(sound)
+        self._windows += 1
 
     def _close(self, m: Measurement) -> Period:
         whole = self._valid >= LEAST_VALID * self._ticks
@@ -131,7 +137,7 @@ class PeriodGatherer(TrackMemory):
             bursts,
             pops,
             where(whole, m.floor_dbfs),
-            where(whole & np.isfinite(self._hum_db), self._hum_db),
+            where(whole, quantile(self._hum_db, QUIETER_SECONDS)),
             where(spoken, amplitude_db(self._peak)),
             pair_db,
             treble_db,

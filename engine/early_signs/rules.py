@@ -51,7 +51,7 @@ RULES: Final[Mapping[SignKind, SignRule]] = {
     SignKind.NOISE_FLOOR: SignRule(
         lambda p: p.floor_dbfs, lambda n: Chart(n, 1.0), 4.0, shared=True, of_link=True
     ),
-    SignKind.HUM: SignRule(lambda p: p.hum_db, lambda n: Chart(n, 1.5), 6.0, shared=True),
+    SignKind.HUM: SignRule(lambda p: p.hum_db, lambda n: Chart(n, 1.5), 5.0, shared=True),
     SignKind.HEADROOM: SignRule(
         lambda p: p.peak_dbfs, lambda n: Chart(n, 2.0), 4.0, least_now=NEAR_FULL_DBFS
     ),

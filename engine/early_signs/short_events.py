@@ -5,7 +5,9 @@
   freedom); a link that fades for a moment does it each time.
 - A burst: outside of speech a hop as bright as white noise (its steps from sample to sample carry
   as much as the sound itself; white noise twice) and 6 dB over the bright noise of before.
-- A pop: a hop whose peak stands over 17 dB above its RMS; a voice reaches some 12, noise 11 dB.
+- A pop: an electrical step, for a contact that opens jumps within a sample or two, while what comes
+  through air and a capsule rings for milliseconds: a hop with eight times the treble of the hops
+  round it, half of which lies in seven samples. In white noise seven of 480 hold a hundredth.
 """
 
 from __future__ import annotations
@@ -19,13 +21,18 @@ from engine.early_signs.known_values import quantile
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
-from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at
+from engine.model.units import mean_square_at
 
 GAP_SAMPLES: Final = 6
 GAP_POWER: Final = 10.0**-2.3
 BURST_POWER: Final = 10.0**0.6
 BRIGHT: Final = 0.8
-POP_POWER: Final = 10.0**1.7
+POP_STANDS_OUT: Final = 8.0
+POP_SHARE: Final = 0.5
+POP_WIDTH: Final = 3
+"""Samples on each side of the step, at 48 kHz."""
+POP_LEAST: Final = 0.005
+"""Full scale 1.0: a quarter of what an alarm counts. Ours."""
 QUIET_TICKS: Final = 100
 LEARN_TICKS: Final = 20
 _AUDIBLE: Final = float(mean_square_at(-95.0))
@@ -89,6 +96,17 @@ def _voiced(m: Measurement) -> Flags:
 
 
 def _pops(m: Measurement) -> NDArray[np.int64]:
-    square = np.square(m.peak)
-    hit = (square > POP_POWER * np.maximum(m.mean_square, IDLE_MEAN_SQUARE)) & m.valid
-    return np.asarray((hit & (m.mean_square > _AUDIBLE)).sum(axis=0))
+    energy = m.difference_energy
+    count = np.zeros(energy.shape[1], dtype=np.int64)
+    if not len(m.samples):
+        return count
+    frames = len(m.samples) // len(energy)
+    usual = np.sort(energy, axis=0)[len(energy) // 2]
+    out = (energy > POP_STANDS_OUT * usual) & (energy * frames > POP_LEAST**2) & m.valid
+    width = max(POP_WIDTH, round(POP_WIDTH * frames / (48_000 * m.hop_s)))
+    for hop, track in np.argwhere(out):
+        steps = np.square(np.diff(m.samples[hop * frames : (hop + 1) * frames, track]))
+        top = int(steps.argmax())
+        here = steps[max(top - width, 0) : top + width + 1].sum()
+        count[track] += here > POP_SHARE * steps.sum() and steps[top] > POP_LEAST**2
+    return count
