@@ -56,7 +56,7 @@ class PeriodGatherer(TrackMemory):
         Indices of main and safety of each performer with both.
     """
 
-    _events: ShortEvents = remembered(By.PART, lambda g: ShortEvents(g._tracks))
+    _events: ShortEvents = remembered(By.PART, lambda g: ShortEvents(g._tracks, g._pairs))
     _counts: NDArray[np.int64] = per_track(0, rows=3)
     _peak: Levels = per_track(0.0)
     _speech_hops: Levels = per_track(0.0)

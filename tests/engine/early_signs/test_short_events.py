@@ -30,6 +30,16 @@ def room(seconds: float, rng: np.random.Generator) -> np.ndarray:
 
 
 @pytest.mark.parametrize("seed", range(4))
+def test_a_place_that_rumbles_has_next_to_none(seed: int) -> None:
+    """A minute of traffic: narrow noise about 50 Hz, 30 dB over the rest; at most one by chance."""
+    rng = np.random.default_rng(seed)
+    sos = signal.butter(2, (35.0, 70.0), "bandpass", fs=RATE, output="sos")
+    rumble = signal.sosfilt(sos, rng.standard_normal(60 * RATE))
+    gaps, _, _ = counts(room(60.0, rng) + rumble * 3e-2 / rumble.std())
+    assert gaps <= 1
+
+
+@pytest.mark.parametrize("seed", range(4))
 def test_room_tone_has_next_to_none(seed: int) -> None:
     """Twenty seconds of room tone: at most one gap by chance, no burst, no pop."""
     gaps, bursts, pops = counts(room(20.0, np.random.default_rng(seed)))
@@ -94,3 +104,21 @@ def test_a_blow_that_rings_is_no_pop() -> None:
         at = second * RATE + 2000
         sound[at : at + 2400] += 0.2 * np.exp(-t / 0.005) * np.sin(2 * np.pi * 2000.0 * t)
     assert counts(sound)[2] == 0
+
+
+def test_an_s_that_both_packs_hear_is_no_burst() -> None:
+    """Hiss of 50 ms on both packs of a performer is speech; on one alone it is the link."""
+    rng = np.random.default_rng(6)
+    quiet = np.stack([room(20.0, rng), room(20.0, rng)], axis=1)
+    hiss = 2e-2 * rng.standard_normal(2400)
+    totals = []
+    for on in ([0, 1], [0]):
+        sound = quiet.copy()
+        for second in range(12, 18):
+            at = second * RATE + 2000
+            sound[at : at + 2400, on] += hiss[:, None]
+        framer = TickFramer(Scene((Track(1), Track(2)), RATE))
+        events = ShortEvents(2, np.array([[0, 1]]))
+        ticks = framer.feed(sound.astype(np.float32))
+        totals.append(sum(events.count(tick.measurement)[1][0] for tick in ticks))
+    assert totals == [0, 6]
