@@ -130,6 +130,7 @@ class Noise(TrackMemory):
         row = self._tick % TICKS
         quiet = np.partition(m.mean_square, QUIET_HOP, axis=0)[QUIET_HOP]
         whole = m.valid.all(axis=0) & (quiet > IDLE_MEAN_SQUARE)
+        whole[[repeat.track_index for repeat in m.repeats]] = False  # a stuck buffer has no pauses
         self._quiet[row] = np.where(whole, quiet, np.nan)
         treble = np.partition(m.difference_energy, QUIET_HOP, axis=0)[QUIET_HOP]
         self._treble[row] = np.where(whole, treble, np.nan)

@@ -27,9 +27,10 @@ LOUD: Final = 0.7
 """Share of the highest peak of the last second from which a hop may be saturated."""
 FAINT: Final = (0.2, 0.5)
 """The same of hops that are not."""
-ALIKE: Final = 0.75
-"""Least correlation of the two packs: wind or a blow on one of them is not the voice."""
-LACK_DB: Final = 1.5
+ALIKE: Final = 0.85
+"""Least correlation of the two packs: wind or a blow on one of them is not the voice. Where a main
+saturates they keep it (ours, measured)."""
+LACK_DB: Final = 1.3
 """About half of what a stage driven 12 dB over its knee takes from the crest (ours, measured on the
 hyperbolic tangent); the crests of two packs differ by 1.2 dB (standard deviation, ours)."""
 MOST_DB: Final = 4.0

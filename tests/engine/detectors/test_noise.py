@@ -132,3 +132,12 @@ def test_an_open_squelch_that_stays_is_dated_from_its_begin(emphasis_us: float) 
         x[round(AT_S * RATE) :][:frames, 0] += heard
         ((onset_s, _),) = said_of(x).spans_s
         assert onset_s == pytest.approx(AT_S, abs=0.5)
+
+
+def test_a_stuck_buffer_is_no_noise() -> None:
+    """21 ms of a bright sound, played again and again for 8 s, leave no pause; `stuck` tells it."""
+    x = place()
+    first, frames = round(AT_S * RATE), round(0.021 * RATE)
+    x[first : first + 8 * RATE, 0] = np.resize(hiss(-30.0, 0.021), 8 * RATE)
+    x[first - frames : first, 0] = x[first : first + frames, 0]
+    assert not said_of(x).spans_s
