@@ -43,6 +43,12 @@ class EmptyInputs:
         """All of them were judged before this watch went on: what begins now is no first moment."""
         self._judged_since_s[:] = -np.inf
 
+    def go_on_from(self, before: EmptyInputs, now: Mapping[int, int]) -> None:
+        """The plan changed: a track that stays was first judged when it was; `now` says where it
+        lies, by its index before."""
+        for old, new in now.items():
+            self._judged_since_s[new] = before._judged_since_s[old]
+
     def quiet_at_first(self, track_index: int, onset_s: float) -> bool:
         """A loss with that onset was there from the first moment on, on a track nobody named."""
         first_s = float(self._judged_since_s[track_index])

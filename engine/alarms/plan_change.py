@@ -9,6 +9,7 @@ from engine.alarms.alarm import UNHEARD, TrackAlarm
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import GONE, moved, restore, save
 from engine.alarms.cause_rules import Cause, causes
+from engine.alarms.empty_inputs import EmptyInputs
 from engine.model.fault_rules import FaultRule
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind
 from engine.model.track_remap import TrackRemap
@@ -27,6 +28,8 @@ def carry_over(
     fresh = Book(scene, rules)
     now = remap.new
     restore(fresh, moved(save(book), remap), rules)
+    fresh.empty_inputs = EmptyInputs(scene)
+    fresh.empty_inputs.go_on_from(book.empty_inputs, now)
     fresh.last_id, fresh.history, fresh.on_break = book.last_id, book.history, book.on_break
     names = {cause.name for cause in set(causes(scene.tracks)) & set(_causes(book, now))} | {
         UNHEARD

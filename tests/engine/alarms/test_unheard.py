@@ -13,7 +13,7 @@ from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import restore, save
 from engine.alarms.common_cause import CauseAlarms
 from engine.model.fault_remedies import FAULTS, check_first, word
-from engine.model.messages import AlarmState, EventKind, Fault, Incident, Severity
+from engine.model.messages import AlarmState, EventKind, Fault, Incident, Kind, Severity
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Plan, Scene, Track, plan_for
 from engine.plan.load import parse_plan
@@ -165,3 +165,17 @@ def test_who_says_what_an_input_carries() -> None:
     text += '[[track]]\ninput = 3\nname = "Boom"\n[[track]]\ninput = 4\nkind = "ambience"\n'
     plan: Plan = parse_plan(text)
     assert [t.planned for t in plan.tracks] == [False, False, True, True]
+
+
+def test_they_stay_empty_when_the_plan_is_changed_at_once(desk: Desk) -> None:
+    """Code is found on an input in the first second and the watch goes on by another plan: what
+    was quiet from the start is no red."""
+    desk.fail(Fault.MUTED, 4, 5, 6, 7, 8)
+    desk.run(0.3)
+    tracks = list(desk.scene.tracks)
+    tracks[2] = replace(tracks[2], kind=Kind.TIMECODE)
+    same = TrackRemap.of(range(8), [0, 1, -1, 3, 4, 5, 6, 7])
+    desk.change(replace(desk.scene, tracks=tuple(tracks)), same)
+    desk.run(30.0)
+    assert line(desk).tracks == (4, 5, 6, 7, 8)
+    assert {i.severity for i in desk.book.incidents()} == {Severity.AMBER}
