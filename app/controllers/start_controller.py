@@ -37,7 +37,7 @@ class StartController(QObject):
         self.inputs: FindInputs = tuple
         self.lights = InputLights(self)
         self.lights.changed.connect(start_page.inputs.set_lights)
-        start_page.chosen.connect(self.open)
+        start_page.chosen.connect(self._take)
         start_page.inputs_wanted.connect(self.find_inputs)
         bridge.opening.connect(start_page.show_progress)
         start_page.input_chosen.connect(self._offer_plan)
@@ -59,6 +59,11 @@ class StartController(QObject):
             return self.inputs()
         except SourceError as error:
             return wording.sentence(str(error))
+
+    def _take(self, request: Open) -> None:
+        """What was chosen on the page; a second key in a hurry does not open something else."""
+        if not self._bridge.is_opening:
+            self.open(request)
 
     def open(self, request: Open) -> None:
         """Start watching."""

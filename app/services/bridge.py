@@ -86,6 +86,11 @@ class Bridge(QObject):
         self._timer.timeout.connect(self.poll)
 
     @property
+    def is_opening(self) -> bool:
+        """One is wanted and not there yet."""
+        return self._client is not None and self._watch is None
+
+    @property
     def running(self) -> bool:
         """A watch is open or opening."""
         return self._client is not None

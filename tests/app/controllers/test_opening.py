@@ -124,3 +124,21 @@ def test_keys_work_again_once_any_page_over_the_start_page_is_closed(
         assert not window.start_page.inputs.hasFocus()
         qtbot.keyClick(window, Qt.Key.Key_Escape)
         assert window.start_page.inputs.hasFocus()
+
+
+def test_a_second_key_opens_nothing_else(
+    opening: tuple[MainWindow, fake_client.FakeClient, Watch], qtbot: QtBot
+) -> None:
+    """D for the demo, then Enter in a hurry: it is the demo that opens, not the live input."""
+    window, _, watch = opening
+    window.start.find_inputs()
+    asked = []
+    window.start.opening.connect(asked.append)
+    qtbot.keyClick(window.start_page.inputs, Qt.Key.Key_Return)
+    assert asked == []
+    window.bridge._client.watching = watch
+    window.bridge.poll()
+    assert window.watching
+    window.to_start()
+    qtbot.keyClick(window.start_page.inputs, Qt.Key.Key_Return)
+    assert [request.device for request in asked] == ["Field interface, ALSA"]
