@@ -133,17 +133,22 @@ class Clock(TrackMemory):
         step[:, 0] = x[:, 0] - before[rows, -1]
         np.abs(step, out=step)
         energy = m.difference_energy.T[self._candidates[rows]] / np.float32(self._lag)
-        step *= np.repeat(1.0 / np.sqrt(energy), len(m.samples) // len(m.valid), axis=1)
+        by_hop = step.reshape(len(rows), len(m.valid), -1)
+        by_hop *= (1.0 / np.sqrt(energy))[:, :, None]
         return np.asarray(np.minimum(step, CAP, out=step).mean(axis=0))
 
     def _is_slip(self, m: Measurement, before: Samples, rows: NDArray[np.int64], at: int) -> bool:
         """Whether nearly all tracks step there, stay there, and are live on both sides."""
         chosen = self._candidates[rows]
+        hop = min(at * len(m.valid) // len(m.samples), len(m.valid) - 1)
         lead = before.shape[1]
-        x = np.concatenate([before[rows], m.samples.T[chosen, : at + 2 * NEAR]], axis=1)
+        if at < 2 * lead:
+            x = np.concatenate([before[rows], m.samples.T[chosen, : at + 2 * NEAR]], axis=1)
+            at += lead - 1
+        else:  # what lies further back is not looked at
+            x = m.samples.T[chosen, at - 2 * lead : at + 2 * NEAR]
+            at = 2 * lead - 1
         step = x[:, 1:] - x[:, :-1]
-        at += lead - 1
-        hop = min((at - lead + 1) * len(m.valid) // len(m.samples), len(m.valid) - 1)
         size = np.abs(step[:, at]) / np.sqrt(m.difference_energy[hop, chosen] / self._lag)
         # Two inputs that carry one signal speak once.
         classes = np.round(np.log(np.maximum(size, 1e-3)) / np.log(1.02))

@@ -220,13 +220,13 @@ class Hum(TrackMemory):
 
     def _look(self, track_indices: NDArray[np.int64], now_s: float) -> None:
         hints = self._spectra.mains_hz(self._sound[track_indices, self._newest(WINDOW_S)])
-        for track_index, hint_hz in zip(track_indices, hints, strict=True):
+        before_hz = self._hint_hz[:, track_indices]
+        agree: Flags = np.asarray((np.abs(hints / before_hz - 1.0) < self._agree).any(axis=0))
+        for n, track_index in enumerate(track_indices.tolist()):
             seen = self._seen[track_index]
-            before_hz = self._hint_hz[:, track_index]
-            if seen is not None:
-                hint_hz = seen.mains_hz
-            if seen is not None or bool((np.abs(hint_hz / before_hz - 1.0) < self._agree).any()):
-                self._take(int(track_index), self._follow(int(track_index), float(hint_hz)), now_s)
+            if seen is not None or agree[n]:
+                hint_hz = float(hints[n]) if seen is None else seen.mains_hz
+                self._take(track_index, self._follow(track_index, hint_hz), now_s)
         self._hint_hz[self._looks % HINTS, track_indices] = hints
         self._looks += 1
 

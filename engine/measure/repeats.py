@@ -102,7 +102,8 @@ class RepeatFinder(TrackMemory):
         said = [self._follow(track, start_s) for track in known]
         tracks = [track for track in some.tolist() if track not in known]
         if tracks:
-            self._search(np.array(tracks), _alike(high, low), start_s, said)
+            anchors = self._anchors(np.array(tracks), high, low)
+            self._search(anchors, start_s, said)
         return tuple(said)
 
     def _candidates(self, high: Levels, low: Levels, valid: Flags) -> NDArray[np.int64]:
@@ -129,16 +130,11 @@ class RepeatFinder(TrackMemory):
         ring, oldest = self._ring[track], self._oldest
         return np.concatenate([ring[oldest:], ring[:oldest]])[: self._filled]
 
-    def _search(
-        self, tracks: NDArray[np.int64], alike: Flags, start_s: float, said: list[Repeat]
-    ) -> None:
-        """Find the lag at which each of these tracks repeats, if it does.
-
-        `alike` says which hops of the tick, from the second on, are like the one before.
-        """
+    def _search(self, anchors: _Anchors, start_s: float, said: list[Repeat]) -> None:
+        """Find the lag at which each of their tracks repeats, if it does."""
         end_s = start_s + self._tick_frames / self._rate_hz
         done: set[int] = set()
-        for track, at, lag in self._lags(self._anchors(tracks, alike)):
+        for track, at, lag in self._lags(anchors):
             if track in done:
                 continue
             sound = self._sound(track)
@@ -150,14 +146,20 @@ class RepeatFinder(TrackMemory):
                 done.add(track)
                 said.append(self._repeat(track, left > 0, left, end_s))
 
-    def _anchors(self, tracks: NDArray[np.int64], alike: Flags) -> _Anchors:
+    def _anchors(self, tracks: NDArray[np.int64], high: Levels, low: Levels) -> _Anchors:
         """The extremes of the tick on those tracks, and the highest sample of a hop that is like
         its last, track by track."""
         slot = (self._number - 1) % _TICKS
         newest = self._ring[:, slot * self._tick_frames : (slot + 1) * self._tick_frames]
-        x = newest[tracks]
+        by_hop = self._ring.reshape(self._tracks, -1, self._hop_frames)
+        top, bottom = high[tracks].argmax(axis=1), low[tracks].argmin(axis=1)
+        first = slot * HOPS_PER_TICK
         several = [tracks, tracks]
-        at = [x.argmax(axis=1), x.argmin(axis=1)]
+        at = [
+            top * self._hop_frames + by_hop[tracks, first + top].argmax(axis=1),
+            bottom * self._hop_frames + by_hop[tracks, first + bottom].argmin(axis=1),
+        ]
+        alike = _alike(high, low)
         some = tracks[alike[tracks].any(axis=1)]
         if len(some):
             begins = []
