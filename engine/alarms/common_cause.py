@@ -105,8 +105,18 @@ class CauseAlarms:
             key, rules, evaluation, lambda rule, index: detail, start_s, now_s, inputs
         )
         if self._stands(cause, family):
-            return events + self._suppress(cause, family, tracks, now_s)
+            others = self._with_it(cause, within_s, failed, onset_s)
+            return events + self._suppress(cause, family, [*tracks, *others], now_s)
         return events + self._let_go(cause, family, now_s)
+
+    def _with_it(
+        self, cause: Cause, within_s: float | None, failed: dict[int, TrackAlarm], onset_s: float
+    ) -> list[TrackAlarm]:
+        """Other tracks, talkback say, that failed with the whole input: no sign of it, but its."""
+        if cause.speaker is not Speaker.INPUT or within_s is None:
+            return []
+        others = [alarm for i, alarm in failed.items() if i not in cause.track_indices]
+        return [alarm for alarm in others if abs(alarm.record.since_s - onset_s) <= within_s]
 
     def _within_s(
         self, rule: SuppressionRule, indices: list[int], tracks: list[TrackAlarm]

@@ -33,6 +33,8 @@ NEAR: Final = 4
 """Samples on each side of a step that tell a spike from it."""
 WINDOW_S: Final = 10.0
 """Slips this near belong together, s (CONTRACT.md)."""
+GOES_ON_S: Final = 2.0
+"""Slips that go on come again within this, s: of two one may go unheard in a pause."""
 
 
 class Clock(TrackMemory):
@@ -85,13 +87,15 @@ class Clock(TrackMemory):
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
-        """Active in the tick of a slip, from the third within ten seconds on."""
+        """Active from the third slip within ten seconds on, and while the newest is near."""
         active = False
+        last_s = self._slips_s[-1] if self._slips_s else np.nan
         if measurement is not None:
             for at_s in self._slips(measurement):
                 self._count(at_s)
-                active = len(self._slips_s) >= self._enough
-        last_s = self._slips_s[-1] if self._slips_s else np.nan
+                last_s = at_s
+            enough = len(self._slips_s) >= self._enough
+            active = enough and measurement.end_s - last_s <= GOES_ON_S
         known = measurement is not None
         return condition(
             np.array([active]),

@@ -112,8 +112,10 @@ class Pairs:
 
         None where the place is not heard on both, or either is overloaded (then one of the two is
         in another fault), or where another performer is much louder: their voice, not this one's.
+        None either where a buffer is played again: it is no voice.
         """
         sound = m.valid & (m.peak < OVERLOAD) & m.present
+        sound[:, [repeat.track_index for repeat in m.repeats]] = False
         both = sound[:, self.main] & sound[:, self.safety]
         if own_only:
             both &= ~self._spill(m)

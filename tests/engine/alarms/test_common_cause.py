@@ -6,7 +6,7 @@ import pytest
 
 from engine.alarms import operator
 from engine.model.fault_remedies import check_first
-from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Severity
+from engine.model.messages import AlarmEvent, EventKind, Fault, Incident, Kind, Severity
 from engine.model.messages import AlarmState as S
 from engine.model.tracks import Track
 from tests.support.alarm_desk import Desk
@@ -108,6 +108,18 @@ def test_the_whole_input_is_one_alarm(desk: Desk) -> None:
     assert cause(desk) is not None
     assert heard.tracks == (1, 2, 3, 4, 5)
     assert {desk.incidents(n)[0].part_of for n in range(1, 6)} == {"input"}
+
+
+def test_talkback_that_fails_with_the_input_is_part_of_it() -> None:
+    """It is no sign of the cause, but its buffer is stuck as well; one that was before is not."""
+    for late_s, part_of in ((0.0, "input"), (5.0, None)):
+        desk = Desk(*(Track(n, who=f"hauler {n}") for n in (1, 2, 3)), Track(4, kind=Kind.COMMS))
+        desk.fail(Fault.STUCK, 4)
+        desk.run(late_s)
+        desk.fail(Fault.STUCK, 1, 2, 3)
+        desk.run(1.0)
+        assert cause(desk).tracks == (1, 2, 3)
+        assert desk.incidents(4)[0].part_of == part_of
 
 
 def test_the_input_takes_over_a_receivers_alarm(desk: Desk) -> None:

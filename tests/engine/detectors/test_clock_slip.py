@@ -59,6 +59,15 @@ def test_slips_are_told_at_the_third(frames: int) -> None:
     assert said[0][0] <= at_s[2] + 3.2
 
 
+def test_slips_that_go_on_are_said_in_every_tick() -> None:
+    """From the third to 2 s after the last, so that red comes when they go on for 10 s."""
+    at_s = [5.13 + n * 1.0 for n in range(10)]
+    said = spans(slipped(place(), at_s, 256))
+    ticks = [now_s for now_s, _ in said]
+    assert np.diff(ticks).max() < 1.1
+    assert at_s[-1] + 1.5 <= ticks[-1] <= at_s[-1] + 2.2
+
+
 def test_claps_spikes_and_mutes_are_no_slips() -> None:
     """A clap reaches each mic later, a spike comes back, a mute is no sound on one side."""
     x = place()

@@ -92,3 +92,12 @@ def test_onset_holds_where_another_sound_covers_a_word() -> None:
     x[round(20.9 * RATE) : round(22.1 * RATE), 0] += noise(-10.0, 1.2, RATE, seed=9)[:57_600, 0]
     said = told(Polarity(PAIR), x, PAIR, place=1)
     assert said.spans_s[0][0] == pytest.approx(20.0, abs=0.5)
+
+
+def test_a_stuck_buffer_is_not_inverted() -> None:
+    """Buffers of 85 ms that are played again on both packs, one against the other, are no voice."""
+    x = packs(40.0)
+    first, frames = 20 * RATE, round(0.085 * RATE)
+    piece = x[first - frames : first, :1] * np.float32([1.0, -0.25])
+    x[first - frames : first + 12 * RATE] = np.resize(piece, (12 * RATE + frames, 2))
+    assert not told(Polarity(PAIR), x, PAIR, 1).spans_s
