@@ -34,7 +34,7 @@ from engine.model.messages import Block, EventKind, Kind, PackLevel
 from engine.model.tracks import Plan, Track
 from engine.pipeline.pipeline import Pipeline
 from tests.benchmarks.night.scenes import worn
-from tests.benchmarks.night.sounds import Audio, band, gain, shaped, white
+from tests.benchmarks.night.sounds import Audio, band, gain, shaped, wander, white
 from tests.benchmarks.night.voices import ACTIVE_DBFS, RATE, Voice, speakers
 
 HEALTHY_S, FAILING_S, PIECE_S = 300, 600, 20
@@ -191,20 +191,26 @@ def pieces(seed: int) -> Iterator[tuple[Audio, list[Failing]]]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Mic:
-    """What one mic hears of four voices: gain of each, dB, delay of each, frames; its own noise."""
+    """What one mic hears of four voices: gain of each, dB, delay of each, frames; its own noise.
+
+    tilt : of its place on the body, as the share of the last sample that is taken off
+    """
 
     room: int
     gains_db: list[float]
     delays: list[int]
     noise: Audio
+    tilt: float
 
     def sound(self, stems: Audio, rng: Rng) -> Audio:
         """A piece; the noise is another part of its own minute each time."""
         begin = int(rng.integers(len(self.noise) - len(stems)))
-        out = self.noise[begin : begin + len(stems)].copy()
+        noise, out = self.noise[begin : begin + len(stems)], np.zeros(len(stems), np.float32)
         for who, (level_db, delay) in enumerate(zip(self.gains_db, self.delays, strict=True)):
             out[delay:] += stems[: len(stems) - delay, who] * gain(level_db)
-        return out
+        out[1:] -= np.float32(self.tilt) * out[:-1]
+        turns = 10.0 ** (0.05 * wander(len(out), RATE, 0.3, rng))  # of the head: 1 dB
+        return (out * turns).astype(np.float32) + noise
 
 
 def _mic(n: int, rng: Rng) -> _Mic:
@@ -215,10 +221,11 @@ def _mic(n: int, rng: Rng) -> _Mic:
     if is_pack:  # 1 dB and 0.2 ms between the two packs on one body
         own = (n // 2) % 4
         gains_db[own], delays[own] = rng.uniform(-1.0, 0.0), rng.integers(20, 30)
+    tilt = float(rng.uniform(-0.2, 0.4))
     noise = shaped(60 * RATE, RATE, band(40.0, 9000.0, -5.0), rng, float(rng.uniform(-78, -66)))
     if is_pack:
         noise += worn(60 * RATE, rng)
-    return _Mic(n // 8 if is_pack else n - 16, gains_db.tolist(), delays.tolist(), noise)
+    return _Mic(n // 8 if is_pack else n - 16, gains_db.tolist(), delays.tolist(), noise, tilt)
 
 
 @dataclass(slots=True)
