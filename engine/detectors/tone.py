@@ -6,13 +6,15 @@ stands out of its neighbours in a Hann-windowed spectrum of 100 ms (main lobe of
 Harris, Proc. IEEE 66(1), 51-83, 1978); one that is found at the same place in most looks of four
 seconds, as the tracks of partials are linked (R. McAulay and T. Quatieri, IEEE Trans. ASSP 34(4),
 744-754, 1986), is a tone where no other line but its multiples stands with it. Voices glide, notes
-end or come in chords, bells decay. Under 130 Hz lies the mains' ground: `hum`.
+end or come in chords, bells ring on several lines and each stroke falls. Under 130 Hz lies the
+mains' ground: `hum`.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import ClassVar, Final
 
 import numpy as np
@@ -80,6 +82,7 @@ class Tone(TrackMemory):
         least_dbfs: float = -50.0,
         contrast: float = 10.0,
         steady_db: float = 2.0,
+        decay_db: float = 0.2,
         same: float = 0.003,
         looks: int = 6,
         lowest_hz: float = 130.0,
@@ -98,7 +101,10 @@ class Tone(TrackMemory):
             A line has at least this many times the mean power beside it (10 dB): of noise one bin
             in 22000 does (exponential distribution).
         steady_db : float
-            dB. Its level stays this near to its median.
+            dB. Its level stays this near to the newest one.
+        decay_db : float
+            dB. A line that falls by more than this from look to look, in the median, rings away: a
+            minute and a half for 60 dB and more is a bell of tons (ours).
         same : float
             Relative. Two looks found one line within this.
         looks : int
@@ -113,6 +119,7 @@ class Tone(TrackMemory):
         """
         self._least_dbfs, self._contrast, self._steady_db = least_dbfs, contrast, steady_db
         self._same, self._looks, self._lowest_hz = same, looks, lowest_hz
+        self._decay_db = decay_db
         self._alone_db, self._gone_s = alone_db, gone_s
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
@@ -157,17 +164,20 @@ class Tone(TrackMemory):
         looks.append(_Look(self._tick, m.start_s, hz, level_dbfs))
         if len(looks) < self._looks:
             return
-        standing = self._standing(looks, hz, level_dbfs)
+        standing = self._standing(looks, hz, level_dbfs, self._steady_db)
         if not standing:
             return
         best = max(standing, key=lambda n: level_dbfs[n])
+        # A bell's other partials may swing while one of them keeps its level: they count as well.
         others = [
             n
-            for n in standing
+            for n in self._standing(looks, hz, level_dbfs, np.inf)
             if level_dbfs[n] > level_dbfs[best] - self._alone_db
             and abs(hz[n] / hz[best] - max(1.0, np.round(hz[n] / hz[best]))) > 2.0 * self._same
         ]
         if others or hz[best] < self._lowest_hz or level_dbfs[best] < self._least_dbfs:
+            return
+        if self._decays(looks, hz[best]):
             return
         if not self._active[track_index] or not self._near(hz[best], self._hz[track_index]):
             first = self._began_s(track_index, looks, hz[best], m.end_s - m.start_s)
@@ -212,14 +222,25 @@ class Tone(TrackMemory):
     def _near(self, one_hz: float, other_hz: float) -> bool:
         return bool(abs(one_hz / other_hz - 1.0) <= self._same)
 
-    def _standing(self, looks: deque[_Look], hz: Levels, level_dbfs: Levels) -> list[int]:
+    def _decays(self, looks: deque[_Look], hz: float) -> bool:
+        """From look to look the line mostly falls, however often it is struck anew."""
+        newest = [
+            look.level_dbfs[np.abs(look.hz / hz - 1.0) <= self._same].max(initial=-np.inf)
+            for look in list(looks)[-LOOKS:]
+        ]
+        steps = [b - a for a, b in pairwise(newest) if np.isfinite(a) and np.isfinite(b)]
+        return bool(steps) and float(np.median(steps)) < -self._decay_db
+
+    def _standing(
+        self, looks: deque[_Look], hz: Levels, level_dbfs: Levels, steady_db: float
+    ) -> list[int]:
         """Which of these lines were there, as loud, in most of the newest looks."""
         newest = list(looks)[-LOOKS:][::-1]
         lines = np.arange(len(hz))
         count = np.zeros(len(hz), dtype=np.int64)
         for seen, look in enumerate(newest, start=1):
             near = np.abs(look.hz / hz[lines, None] - 1.0) <= self._same
-            near &= np.abs(look.level_dbfs - level_dbfs[lines, None]) <= self._steady_db
+            near &= np.abs(look.level_dbfs - level_dbfs[lines, None]) <= steady_db
             count[lines] += near.any(axis=1)
             # A line that was missing too often is asked no more.
             lines = lines[count[lines] >= self._looks - (len(newest) - seen)]

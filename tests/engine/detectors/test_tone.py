@@ -62,6 +62,34 @@ def test_a_bell_a_siren_and_air_handling_are_no_tone() -> None:
     assert not any(told(Tone(THREE), x, THREE, track).spans_s for track in range(3))
 
 
+PARTIALS = ((0.5, 0.7, 1.0), (1.0, 1.0, 0.6), (1.2, 0.8, 0.5), (1.5, 0.3, 0.35), (2.0, 0.8, 0.3))
+"""Hum, prime, tierce, quint and nominal of a tuned bell (N. Fletcher and T. Rossing, The Physics of
+Musical Instruments, ch. 21; from memory); level and share of the longest decay are ours."""
+
+
+def bell(hz: float, decay_s: float, strike_s: float, seconds: float = 20.0) -> Samples:
+    """A bell struck again and again: 60 dB in that time, each stroke with phases of its own."""
+    rng = np.random.default_rng(round(hz + decay_s + 10.0 * strike_s))
+    x = np.zeros(round(seconds * RATE))
+    for begin in np.arange(0.0, seconds, strike_s):
+        first = round(begin * RATE)
+        time_s = np.arange(len(x) - first) / RATE
+        for ratio, part, share in PARTIALS:
+            phase = 2.0 * np.pi * (hz * ratio * time_s + rng.uniform())
+            x[first:] += part * np.sin(phase) * 10.0 ** (-3.0 * time_s / (decay_s * share))
+    return (0.3 * x / np.abs(x).max()).astype(np.float32)
+
+
+@pytest.mark.parametrize("hz", [220.0, 800.0])
+@pytest.mark.parametrize("decay_s", [25.0, 50.0])
+@pytest.mark.parametrize("strike_s", [1.2, 2.0, 3.5])
+def test_a_bell_that_is_rung_is_no_tone(hz: float, decay_s: float, strike_s: float) -> None:
+    """Struck anew before it has died away, it rings on one note for as long as one likes."""
+    x = place()
+    x[:, 0] += bell(hz, decay_s, strike_s)
+    assert not told(Tone(THREE), x, THREE, 0).spans_s
+
+
 def test_mains_are_left_to_hum() -> None:
     """Lines at 50 and 100 Hz say nothing."""
     x = place()
