@@ -208,7 +208,8 @@ class Dropout(TrackMemory):
         """The least level a gap falls from and rises to."""
         floor_db = float(np.nan_to_num(m.floor_dbfs[track_index], nan=-np.inf, neginf=-np.inf))
         quietest_db = float(np.fmin.reduce(self._quietest[:, -1, track_index]))
-        quieter = m.presence_dbfs[track_index] <= quietest_db < floor_db
+        # Without a floor the place is what was quietest: under it a sound ended, and no hole is.
+        quieter = m.presence_dbfs[track_index] <= quietest_db < floor_db or np.isinf(floor_db)
         return (
             quietest_db - self._edge_under_quietest_db
             if quieter

@@ -4,7 +4,9 @@ Model: when the carrier sinks under the FM threshold while the squelch stays ope
 gives way to demodulated noise (`hash_shape`), which is steady while it lasts. What comes through
 air is neither: blows and claps die away, wind and surf fall with frequency, a sibilant is a hill
 with a lull below and above. A sound whose treble any other track hears too (their noises match at
-some lag) was in the air, however faint it is there. Numbers: common practice, no source.
+some lag) was in the air, however faint it is there. A squelch opens at once, so the treble jumps
+within a hop; rain rises for seconds, and what a limiter lets up again for tens of milliseconds.
+Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -34,6 +36,11 @@ ATTACK_DB: Final = 4.0
 """A squelch opens at once: after so many hops it is as loud as it will be. Breath, gusts and cloth
 take longer."""
 
+HOPS: Final = 10
+EDGE_HOPS: Final = 2
+"""From the last hop before a burst to the first that is full of it: its edge lies in one."""
+LONGEST_HISS_S: Final = 0.3
+"""No sibilant is longer (common practice, no source)."""
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -41,12 +48,16 @@ _HISTORY: Final = 30
 
 @dataclass(slots=True)
 class _Run:
-    """Bright hops of one track in a row: since when, their level and sound."""
+    """Bright hops of one track in a row: since when, after what treble, their level and sound.
+
+    first_s : since when it was bright, if something that was no hash went ahead of it
+    """
 
     begin_s: float
-    sudden: bool = True
-    """It began in this run, and not before it."""
+    first_s: float
+    before_db: float
     levels_db: list[float] = field(default_factory=list)
+    trebles_db: list[float] = field(default_factory=list)
     brightness: list[float] = field(default_factory=list)
     sound: list[Samples] = field(default_factory=list)
     hash: bool | None = None
@@ -64,6 +75,7 @@ class NoiseBurst(TrackMemory):
     _heard_ticks: NDArray[np.int64] = per_track(0)
     _rough_s: Levels = per_track(-np.inf)
     _before: NDArray[np.float32] = per_track(0.0, rows=0, dtype=np.float32)
+    _hops_db: Levels = per_track(np.nan, rows=2 * HOPS)
 
     def __init__(
         self,
@@ -126,6 +138,8 @@ class NoiseBurst(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         bright = self._bright(m)
+        hops_db = np.where(m.valid, rms_dbfs(m.difference_energy), np.nan)
+        self._hops_db = np.concatenate([self._hops_db[HOPS:], hops_db])
         now: Flags = np.asarray(bright.any(axis=0))
         active = np.zeros(self._tracks, dtype=np.bool_)
         for track_index in sorted({*np.flatnonzero(now).tolist(), *self._runs}):
@@ -172,13 +186,15 @@ class NoiseBurst(TrackMemory):
             at_s = m.start_s + hop * m.hop_s
             if bright[hop, track_index]:
                 if run is None:
-                    run = self._runs[track_index] = _Run(at_s)
+                    run = self._runs[track_index] = _Run(
+                        at_s, at_s, self._treble_before(track_index, hop)
+                    )
                 self._lengthen(run, track_index, hop, m)
                 if len(run.levels_db) == _LONG_HOPS:
                     run.hash = self._judge(run, track_index, m)
                     said |= run.hash and self._count(track_index, run, at_s + m.hop_s)
                     if not run.hash:  # a sibilant went ahead of it: what follows is judged anew
-                        self._runs[track_index] = _Run(at_s + m.hop_s, sudden=False)
+                        self._runs[track_index] = self._after(run, track_index, hop, m)
             elif run is not None:
                 del self._runs[track_index]
                 if run.hash:
@@ -189,6 +205,21 @@ class NoiseBurst(TrackMemory):
         if run is not None and run.hash:
             return self._goes_on(track_index, run, m.end_s)
         return said
+
+    def _after(self, run: _Run, track_index: int, hop: int, m: Measurement) -> _Run:
+        """The run that follows one that was no hash: perhaps a sibilant that a burst cut short."""
+        next_s = m.start_s + (hop + 1) * m.hop_s
+        if next_s - run.first_s < LONGEST_HISS_S and self._jumps(run):
+            return _Run(next_s, run.first_s, run.before_db)
+        return _Run(next_s, run.first_s, self._treble_before(track_index, hop + 1))
+
+    def _jumps(self, run: _Run) -> bool:
+        """Whether the treble rose at the run's edge, not over some hops."""
+        return run.trebles_db[EDGE_HOPS - 1] >= run.before_db + self._rise_db
+
+    def _treble_before(self, track_index: int, hop: int) -> float:
+        """Level of the treble, dB, before the edge of what begins in that hop of this tick."""
+        return float(self._hops_db[HOPS + hop - EDGE_HOPS, track_index])
 
     def _goes_on(self, track_index: int, run: _Run, end_s: float) -> bool:
         self._bursts[track_index].goes_on(Event(run.begin_s, end_s, max(run.levels_db)))
@@ -202,6 +233,7 @@ class NoiseBurst(TrackMemory):
         power = m.mean_square[hop, track_index]
         run.levels_db.append(float(rms_dbfs(power)))
         run.brightness.append(float(m.difference_energy[hop, track_index] / max(power, 1e-30)))
+        run.trebles_db.append(float(self._hops_db[HOPS + hop, track_index]))
         if len(run.levels_db) <= _LONG_HOPS:
             frames = len(m.samples) // len(m.valid)
             run.sound.append(m.samples[hop * frames : (hop + 1) * frames, track_index].copy())
@@ -213,6 +245,8 @@ class NoiseBurst(TrackMemory):
         inner = slice(1, -1) if len(run.levels_db) > 3 else slice(None)
         levels_db = run.levels_db[inner]
         if max(levels_db) - min(levels_db) > self._steady_db:
+            return False
+        if not self._jumps(run):
             return False
         sound = np.array(run.sound[inner], dtype=np.float64)
         spectra = np.fft.rfft(sound * np.hanning(sound.shape[1]), axis=1)
@@ -268,4 +302,4 @@ def _is_sudden(run: _Run) -> bool:
     """Whether the run was as loud as words, and as loud as it stayed, from its begin on."""
     usual_db = float(np.median(run.levels_db))
     attack_db = usual_db - float(run.levels_db[min(ATTACK_HOPS, len(run.levels_db) - 1)])
-    return run.sudden and attack_db <= ATTACK_DB and max(run.levels_db) >= OPEN_DBFS
+    return run.first_s == run.begin_s and attack_db <= ATTACK_DB and max(run.levels_db) >= OPEN_DBFS

@@ -11,6 +11,7 @@ from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
+from engine.model.units import mean_square_at
 
 OVERLOAD: Final = 0.98
 """Hops whose peak reaches this say nothing of a pair: one of the two may be clipped."""
@@ -30,6 +31,9 @@ RIVAL: Final = 30.0
 SAFETY_GAIN: Final = 10.0
 """A tick in which another performer's pack has more than this many times the energy is theirs; a
 safety's counts as if it were 10 dB louder (common practice, no source)."""
+OWN: Final = 4.0
+"""So many times as far over the floor as on any other performer's pack stands the wearer's own
+voice: another body is ten times as far off; in an embrace neither's is clear."""
 
 
 def parts_in(seconds: Levels) -> NDArray[np.int64]:
@@ -127,8 +131,12 @@ class Pairs:
         return np.maximum(power[:, self.main], SAFETY_GAIN * power[:, self.safety])
 
     def _spill(self, m: Measurement) -> Flags:
-        """Where this tick's voice is another performer's, shape (pairs,)."""
-        energy = m.mean_square.sum(axis=0)
+        """Where this tick's voice is not clearly this performer's own, shape (pairs,)."""
+        energy = m.mean_square.mean(axis=0)
         theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
         mine = np.maximum(energy[self.main], SAFETY_GAIN * energy[self.safety])
-        return np.asarray(theirs > RIVAL * mine)
+        # Over its own floor a voice is as loud whatever the gains: all packs hear one place.
+        over = energy / mean_square_at(m.floor_dbfs)
+        others = np.where(self._rivals & ~np.isnan(over), over, 0.0).max(axis=1, initial=0.0)
+        own = np.fmax(over[self.main], over[self.safety])
+        return np.asarray((theirs > RIVAL * mine) | (own < OWN * others))

@@ -28,8 +28,8 @@ BANDS: Final = 4
 QUIET_SHARE: Final = 0.2
 DOWN_TICKS: Final = (15, 40, 80)
 UP_TICKS: Final = (80,)
-"""What is quieter shows in 1.5 s, or once whoever speaks has paused; what is louder may be a voice
-and takes 8 s of its pauses."""
+"""What is quieter shows in 4 s, or once whoever speaks has paused; what is louder may be a voice
+and takes 8 s of its pauses. Where nobody is near, 1.5 s show it."""
 TURN_TICKS: Final = 6
 """A hand turns a gain within this."""
 BESIDE_TICKS: Final = 10
@@ -81,6 +81,7 @@ class GainStep(TrackMemory):
         self._near_db, self._still_db, self._still_share = step_db, still_db, still_share
         self._tracks = len(scene.tracks)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        self._far = scene.kinds(Kind.AMBIENCE)
         self._least_dbfs = unlearned_dbfs(scene)
         self.reset()
 
@@ -142,7 +143,8 @@ class GainStep(TrackMemory):
             return
         now_dbfs = _quiet(self._db[-ticks:, :1])[0]
         off_db = sign * (now_dbfs - floor_dbfs)  # NaN where either is not known
-        may = self._open & (gain_db == 0.0) & (now_dbfs >= self._least_dbfs)
+        may = self._open if ticks > min(DOWN_TICKS) else self._far
+        may = may & (gain_db == 0.0) & (now_dbfs >= self._least_dbfs)
         off = np.flatnonzero(may & (off_db >= self._least_db - self._same_db))
         # What another track shows as well was in the place; one that is spoken into can't say.
         still = self._open & (np.abs(off_db) <= self._still_db)

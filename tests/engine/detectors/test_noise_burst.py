@@ -169,3 +169,22 @@ def test_cloth_and_rain_are_rough(what: str) -> None:
     wave[: 2 * RATE] = 0.0
     x = room(12.0) + at_level(wave, -32.0)[:, None].astype(np.float32)
     assert State.ACTIVE not in told_of(x).states
+
+
+@pytest.mark.parametrize("words", [False, True])
+def test_rain_that_sets_in_is_no_burst(words: bool) -> None:
+    """The hiss of fine rain, white and steady, grows within 8 s; a limiter pulls it down by 15 dB
+    with every word, in 2 ms, and lets it up again in 80."""
+    rng = np.random.default_rng(5)
+    x = room(24.0)
+    hiss = at_level(rng.standard_normal(len(x)), -38.0) + at_level(
+        impacts(24.0, 150.0, rng, 0.001), -42.0
+    )
+    at_s = np.arange(len(x)) / RATE
+    x += (hiss * np.clip((at_s - 6.0) / 8.0, 0.0, 1.0))[:, None].astype(np.float32)
+    if words:
+        since_s = at_s % 0.7
+        pulled = np.where(since_s < 0.3, 1.0, np.exp(-(since_s - 0.3) / 0.08))
+        pulled = np.minimum(pulled, since_s / 0.002)
+        x *= (1.0 - (1.0 - 10 ** (-15 / 20)) * pulled)[:, None].astype(np.float32)
+    assert State.ACTIVE not in told_of(x).states

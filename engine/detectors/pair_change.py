@@ -1,0 +1,153 @@
+"""Whether the newest speech of a pair lies outside what the pair does in health.
+
+Model: heads that turn sway the ratio of two packs for seconds to a minute, give to one what they
+take from the other, and have done so before; a pack that slipped or lies under cloth loses voice
+and treble at one moment, for good, and gives nothing to the other. So the parts of speech before
+and after the step that fits them best are compared: the spread of their two-second medians about
+their own means (the pooled deviation of a two-sample test: Student, 1908) sets the limit,
+steeply, as few of them are independent. Wind, rain and knocks make one pack louder instead: then
+what seems to have fallen is no fainter and no duller than it was. Numbers: common practice, no
+source, or ours, measured on simulated pairs that turn.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from engine.detectors.pair_parts import BANDS, Part
+from engine.model.messages import Flags, Levels
+
+MOST_DB: Final = np.array([4.0, 7.0])
+"""Change that counts of the voice and of its treble, which turns with the head more."""
+BLOCK: Final = 8
+"""Parts in a block, 2 s of speech: longer than a word, shorter than most turns of a head."""
+CALM_DB: Final = 1.5
+"""Blocks of a pair whose wearer looks ahead spread by less."""
+STEEP: Final = 6.0
+"""The limits grow by so much with each dB that they spread more: what wanders by 8 dB seems to
+wander by 3 once in fifty times where few blocks are known (chi-square of 3 degrees of freedom)."""
+TURNED: Final = 0.65
+"""Least share of the newest parts that lie further off, to one side, than two thirds of the limit:
+by the sign test, 18 of 28 parts lie so once in 11 times where half of them would (binomial,
+arithmetic), and the median must be off as well."""
+LOST_TREBLE: Final = 0.5
+"""Least share of the change of the voice that the treble shows too, where both packs hear it."""
+FAINTER: Final = 0.25
+"""The pack that fell hears its wearer fainter than it did by this share of the change at least."""
+DULLER: Final = 0.5
+"""Where the treble alone changed, the pack that lost it is duller by this share of the change."""
+SEESAW: Final = 0.33
+"""Where the other pack rose by this share of the change, a head may have turned: then it takes
+twice as much speech."""
+USUAL: Final = 0.25
+"""Share of the parts in which the packs differ by no more than the room makes them."""
+
+
+def off_db(parts: Iterable[Part], offset_db: Levels) -> Levels:
+    """How far each part lies from the learned offset, dB, shape (parts, bands)."""
+    return np.asarray([part.offset_db for part in parts] - offset_db)
+
+
+def sure_change_db(newest: Sequence[Part], among: Iterable[Part], offset_db: Levels) -> Levels:
+    """Median change of the newest parts, dB, shape (bands,), less what a sound on one of the two
+    packs may have added to the voice: more than the room always does to the parts `among`."""
+    change_db = off_db(newest, offset_db)
+    usual_db = np.quantile([part.doubt_db for part in among], USUAL)
+    doubt_db = np.maximum([part.doubt_db for part in newest] - usual_db, 0.0)
+    voice_db = change_db[:, 0]
+    change_db[:, 0] = np.sign(voice_db) * np.maximum(np.abs(voice_db) - doubt_db, 0.0)
+    return median(change_db)
+
+
+def leaves(
+    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
+) -> tuple[Flags, Levels]:
+    """In which bands the newest parts are off for good, and the limits they exceed.
+
+    Parameters
+    ----------
+    newest, history : list of Part
+        As much speech as is judged, and all that is known of before.
+    offset_db, change_db : ndarray, shape (bands,)
+        What was learned, and the sure change from it.
+    """
+    now_db = off_db(newest, offset_db)
+    step = step_at(now_db, change_db)
+    before, since = history + newest[:step], newest[step:]
+    limit_db = _limits_db(off_db(before, offset_db), now_db[step:])
+    off = np.abs(change_db) > limit_db
+    off &= _turned(now_db, change_db, limit_db)
+    off[0] &= not np.sign(change_db[0]) * change_db[1] < LOST_TREBLE * abs(change_db[0])
+    if len(before) < BLOCK or not off.any():
+        return off, limit_db
+    level_db, dull_db = _usual(since) - _usual(before)
+    fell = (change_db > 0).astype(np.int64)
+    size_db = np.abs(change_db)
+    off[0] &= -level_db[fell[0]] > FAINTER * size_db[0]
+    off[1] &= off[0] or dull_db[fell[1]] > DULLER * size_db[1]
+    if level_db[1 - fell[0]] > SEESAW * size_db[0]:
+        twice = (history + newest)[-2 * len(newest) :]
+        off &= len(twice) == 2 * len(newest)
+        off &= _turned(off_db(twice, offset_db), change_db, limit_db)
+    return off, limit_db
+
+
+def _usual(parts: list[Part]) -> Levels:
+    """Level and dullness of main and safety, dB, shape (2, 2)."""
+    return median([(part.level_db, part.dull_db) for part in parts])
+
+
+def _turned(parts_db: Levels, change_db: Levels, limit_db: Levels) -> Flags:
+    """In which bands most parts lie off, to the side of the change."""
+    turned = np.sign(change_db) * parts_db > 2.0 / 3.0 * limit_db
+    return np.asarray(turned.mean(axis=0) >= TURNED)
+
+
+def _limits_db(before_db: Levels, since_db: Levels) -> Levels:
+    """How far the pair wanders in health, from blocks before and after a change."""
+    squares, freedom = np.zeros(BANDS), 0
+    for parts_db in (before_db, since_db):
+        blocks = _blocks_db(parts_db)
+        if len(blocks) > 1:
+            squares += np.nan_to_num(np.square(blocks - blocks.mean(axis=0)).sum(axis=0))
+            freedom += len(blocks) - 1
+    spread_db = np.sqrt(squares / max(freedom, 1))
+    # The treble turns with a head no less than the voice, also where it is not heard.
+    spread_db = np.maximum(spread_db, spread_db[0])
+    return np.asarray(MOST_DB + STEEP * np.maximum(spread_db - CALM_DB, 0.0))
+
+
+def step_at(parts_db: Levels, change_db: Levels) -> int:
+    """Before which of the parts a step fits them best, in the band that is further off."""
+    band = int(np.nanargmax(np.abs(change_db) / MOST_DB))
+    band_db = parts_db[:, band]
+    band_db = np.where(np.isnan(band_db), 0.5 * change_db[band], band_db)
+    # The median of all of them has only begun to change, that of the newest is changed.
+    newest_db = float(np.median(band_db[-math.ceil(len(band_db) / 4) :]))
+    changed_db = max(float(change_db[band]), newest_db, key=abs)
+    share = np.clip(band_db / changed_db, 0.0, 1.0)
+    # Nearer to the offset before the step, nearer to the changed one after it.
+    wrong_before = np.concatenate([[0.0], np.cumsum(share - 0.5)])
+    return int(np.argmin(wrong_before[:-1]))
+
+
+def median(rows: Any) -> Levels:
+    """Of each column; NaN where half of it is."""
+    table = np.asarray(rows)
+    some = np.count_nonzero(~np.isnan(table), axis=0) > len(table) / 2
+    middle = np.full(table.shape[1:], np.nan)
+    middle[some] = np.nanmedian(table[:, some], axis=0)
+    return middle
+
+
+def _blocks_db(parts_db: Levels) -> Levels:
+    """The median of each block, the newest last, shape (blocks, bands)."""
+    blocks = len(parts_db) // BLOCK
+    if not blocks:
+        return np.empty((0, BANDS))
+    whole = parts_db[len(parts_db) - blocks * BLOCK :].reshape(blocks, BLOCK, BANDS)
+    return np.array([median(block) for block in whole])

@@ -1,0 +1,66 @@
+"""What pairs do in health and what a slip does to them, in parts of speech made without sound."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.pair_change import leaves, median, sure_change_db
+from engine.detectors.pair_parts import Part
+from engine.model.messages import Levels
+
+RNG = np.random.default_rng(7)
+
+
+def parts(main_db: Levels, safety_db: Levels, dull_db: float = 18.0) -> list[Part]:
+    """Parts of a voice whose loudness varies by 3 dB, changed on each pack by so many decibels."""
+    made = []
+    for n, (main, safety) in enumerate(zip(main_db, safety_db, strict=True)):
+        said_db = -28.0 + RNG.normal(0.0, 3.0)
+        level_db = np.array([said_db + main, said_db - 12.0 + safety])
+        offset_db = np.full(2, level_db[0] - level_db[1]) + RNG.normal(0.0, 0.4, 2)
+        made.append(Part(offset_db, 0.5, level_db, np.full(2, dull_db), 0.3 * n))
+    return made
+
+
+def off(before: list[Part], newest: list[Part]) -> bool:
+    """Whether the voice or its treble is said to have changed for good."""
+    usual_db = median([part.offset_db for part in before])
+    change_db = sure_change_db(newest, before + newest, usual_db)
+    return bool(leaves(newest, before, usual_db, change_db)[0].any())
+
+
+@pytest.mark.parametrize("fallen", [0, 1])
+def test_a_slip_is_off(fallen: int) -> None:
+    """One pack 6 dB fainter, voice and treble, while the other stays."""
+    still, fell = np.zeros(28), np.full(28, -6.0)
+    newest = parts(fell, still) if fallen == 0 else parts(still, fell)
+    assert off(parts(np.zeros(40), np.zeros(40)), newest)
+
+
+def test_a_head_that_is_turned_for_a_while_is_not() -> None:
+    """What one pack loses the other gains: 3.5 dB each, for 28 parts of speech."""
+    turn_db = np.full(28, 3.5)
+    assert not off(parts(np.zeros(40), np.zeros(40)), parts(turn_db, -turn_db))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_head_that_never_rests_is_not(seed: int) -> None:
+    """It turns to one shoulder or the other with each sentence, by up to 6 dB on each pack."""
+    turns = np.random.default_rng(seed).uniform(-6.0, 6.0, 20)
+    sway_db = np.convolve(np.repeat(turns, 6), np.ones(4) / 4.0, mode="same")
+    swaying = parts(sway_db, -sway_db)
+    for newest in range(60, 120, 4):
+        assert not off(swaying[: newest - 28], swaying[newest - 28 : newest])
+
+
+def test_what_makes_the_other_pack_louder_is_not() -> None:
+    """Twelve decibels of something on one pack: the other hears its wearer as before."""
+    assert not off(parts(np.zeros(40), np.zeros(40)), parts(np.full(28, 12.0), np.zeros(28)))
+
+
+def test_half_unknown_is_unknown() -> None:
+    """A treble that is heard in fewer than half of the parts has no median."""
+    table = np.array([[1.0, np.nan], [3.0, np.nan], [2.0, 5.0]])
+    assert median(table)[0] == 2.0
+    assert np.isnan(median(table)[1])
