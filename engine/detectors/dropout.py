@@ -112,6 +112,7 @@ class Dropout(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         lowest_db = self._take_in(m)
+        self._quietest[:, :, m.source_stopped] = np.nan  # it was learned beside what has stopped
         limits_db = self._limits(m)
         low = self._watched & (lowest_db < limits_db).any(axis=0)
         active = np.zeros(self._tracks, dtype=np.bool_)
@@ -234,9 +235,9 @@ class Dropout(TrackMemory):
             if end > size - _EDGE:
                 open_s = begin_s
                 continue
-            edge_db, inside_db = _shape(steps_db, int(begin), int(end))
+            edge_db, inside_db, back = _shape(steps_db, int(begin), int(end), limit_db)
             depth_db = edge_db - inside_db
-            if depth_db >= self._fall_db and edge_db >= least_db:
+            if back and depth_db >= self._fall_db and edge_db >= least_db:
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
         return gaps, open_s
 
@@ -262,13 +263,16 @@ def _each_once(gaps: list[Event]) -> list[Event]:
     return sorted(kept, key=lambda gap: gap.begin_s)
 
 
-def _shape(steps_db: Levels, begin: int, end: int) -> tuple[float, float]:
-    """The level a gap falls from within its edge and rises to again, the lesser, and
-    the level inside, dB.
+def _shape(steps_db: Levels, begin: int, end: int, limit_db: float) -> tuple[float, float, bool]:
+    """The level a gap falls from within its edge and rises to again, the lesser; the level inside,
+    dB; and whether most of both edges is louder than any gap: else a sound has ended, and not all
+    of what came after it was as quiet.
 
-    -inf and 0 where the edges are not to be seen.
+    -inf, 0 and False where the edges are not to be seen.
     """
     before, after = steps_db[max(begin - _EDGE, 0) : begin], steps_db[end : end + _EDGE]
     if begin < _EDGE or len(after) < _EDGE or np.isnan(before).any() or np.isnan(after).any():
-        return -np.inf, 0.0
-    return float(min(before.max(), after.max())), float(np.median(steps_db[begin:end]))
+        return -np.inf, 0.0, False
+    back = min(np.median(before), np.median(after)) >= limit_db
+    inside_db = float(np.median(steps_db[begin:end]))
+    return float(min(before.max(), after.max())), inside_db, bool(back)

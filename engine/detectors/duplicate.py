@@ -7,7 +7,10 @@ Pearson's r tells the residual after the best gain is taken off, 10*log10(1 - r^
 may lie side by side and need -30 dB, which only a patch reaches. A bell or a whistle, of a few
 frequencies alone, may reach two microphones in step by chance: what matched must be spread over
 the band. Two who hug may stand so close that even a few samples of delay match at lag zero; then
-the whole sound matches better at another lag. Numbers: common practice, no source.
+the whole sound matches better at another lag. One loud source in the room may bring two mics to any
+r, but not their own noise: what is left of a copy lies under its background (`lagged_copies`), or,
+where another path added noise, it matches again word after word.
+Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -19,9 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.detectors.lagged_copies import LaggedCopies
+from engine.detectors.lagged_copies import LEFT, LEFT_TICKS, QUIET_TICKS, LaggedCopies
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
-from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import fast_length, hop_frames, mean_square_at, nearest_divisor
@@ -33,6 +36,8 @@ ALIKE_OTHER_PACKS: Final = 0.9985
 be one performer's pair after all, which is `swapped`."""
 LEAST_SIGNAL_S: Final = 1.0
 """So much signal has to match before anything is said."""
+WORDS: Final = 3
+"""Stretches that match, with a pause between."""
 BROAD: Final = 16.0
 """Effective number of 10 Hz bands that matched: the ratio of the squared sum of their powers to
 the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
@@ -64,6 +69,9 @@ class _Match:
     told: bool = False
     ticks: int = 0
     in_step: int = 0
+    clean: int = 0
+    words: int = 1
+    paused: bool = False
     sure: bool = False
 
     def add(self, a: Samples, b: Samples, r: float) -> None:
@@ -73,7 +81,8 @@ class _Match:
             across = np.fft.rfft(a) * np.conj(np.fft.rfft(b))
             self.spectrum = self.spectrum + np.maximum(across.real, 0.0)
             broad = self.spectrum.sum() ** 2 >= BROAD * np.square(self.spectrum).sum()
-            self.told = self.signal_s >= LEAST_SIGNAL_S and bool(broad)
+            enough = self.clean >= LEFT_TICKS or self.words >= WORDS
+            self.told = enough and self.signal_s >= LEAST_SIGNAL_S and bool(broad)
 
     def at_lag(self, lag: int) -> None:
         """Take in where the whole sound of that tick matches best: nearly always in step, or the
@@ -102,6 +111,8 @@ class Duplicate(TrackMemory):
     _lagged: LaggedCopies = remembered(
         By.PART, lambda d: LaggedCopies(d._asked & ~d._packs, d._rate_hz)
     )
+    _quiet: Levels = per_track(np.nan, rows=QUIET_TICKS)
+    _tick: int = remembered(By.WHOLE, 0)
     _told: dict[int, tuple[int, float]] = remembered(By.ANEW, lambda _: {})
 
     def __init__(
@@ -181,18 +192,20 @@ class Duplicate(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        step, r, heard = self._correlate(m)
+        step, r, heard, steps = self._correlate(m)
+        self._quiet[self._tick % QUIET_TICKS] = np.where(heard, steps, np.nan)
+        self._tick += 1
         alike = (r >= self._least) & self._asked
         if self._matches or alike.any():
             signal = self._signal(m) & heard
             both = (signal[:, None] & signal[None, :]) | (r >= self._at_floor)
-            self._follow(alike, both, r, step, m)
+            self._follow(alike, both, r, step, steps, m)
         self._lagged.update(m)
         return self._condition(m)
 
-    def _correlate(self, m: Measurement) -> tuple[Samples, Levels, Flags]:
+    def _correlate(self, m: Measurement) -> tuple[Samples, Levels, Flags, Levels]:
         """The steps of the slow sound, (tracks, steps); Pearson's r of every two tracks at lag
-        zero; and which tracks have sound to correlate.
+        zero; which tracks have sound to correlate; and the energy of the steps of each.
         """
         x = m.samples.T
         slow = x.reshape(len(x), -1, self._factor) @ self._ones
@@ -205,7 +218,12 @@ class Duplicate(TrackMemory):
         energy = np.diagonal(across)
         heard = (energy > 0.0) & m.valid.all(axis=0)
         norm = np.sqrt(np.where(heard, energy, 1.0))
-        return step, across.astype(np.float64) / (norm[:, None] * norm[None, :]), heard
+        return (
+            step,
+            across.astype(np.float64) / (norm[:, None] * norm[None, :]),
+            heard,
+            energy.astype(np.float64),
+        )
 
     def _signal(self, m: Measurement) -> Flags:
         limit = np.where(
@@ -213,7 +231,9 @@ class Duplicate(TrackMemory):
         )
         return np.asarray(m.mean_square.mean(axis=0) >= mean_square_at(limit))
 
-    def _follow(self, alike: Flags, both: Flags, r: Levels, step: Samples, m: Measurement) -> None:
+    def _follow(
+        self, alike: Flags, both: Flags, r: Levels, step: Samples, steps: Levels, m: Measurement
+    ) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
         energy = m.mean_square.sum(axis=0)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
@@ -229,14 +249,19 @@ class Duplicate(TrackMemory):
                 if not m.valid[:, [a, b]].all():
                     continue
                 match = self._matches[a, b] = _Match(m.start_s, m.end_s, m.end_s)
-            match.alike_s = m.end_s
+            match.words += match.paused
+            match.alike_s, match.paused = m.end_s, False
             if both[a, b]:
                 match.signal_s += m.end_s - m.start_s
                 match.loudest = np.maximum(match.loudest, energy[[a, b]])
+                background = np.fmin.reduce(self._quiet[:, [a, b]])
+                left = max(1.0 - float(r[a, b]) ** 2, 0.0) * steps[[a, b]]
+                match.clean += bool((left <= LEFT * background).any())
                 match.add(step[a], step[b], float(r[a, b]))
                 if not match.sure:
                     match.at_lag(best_lag(m.samples[:, a], m.samples[:, b]))
         for pair, match in list(self._matches.items()):
+            match.paused |= bool(match.alike_s < m.end_s and not both[pair])
             if m.end_s - match.alike_s <= (self._told_pause_s if match.told else self._pause_s):
                 match.last_s = m.end_s
             elif not match.told:  # quiet moments matched by chance

@@ -5,6 +5,9 @@ takes, and nothing else: the cross-correlation has one sharp peak near 1 at that
 in the pauses between them. Two mics side by side share words, but each has its own cloth, body and
 noise in the pauses. Candidates are pairs whose levels over 50 ms follow each other; only for them
 the correlation is made (by FFT, as in C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 1976).
+One loud source may bring two mics to any r, but never their own noise: what is left when the best
+copy is taken off, 1 - r^2 of the energy, lies under the background of a true copy, and over it
+where each mic has its own.
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.model.messages import Flags, Levels, Measurement
+from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import fast_length
@@ -29,6 +32,12 @@ ALIKE: Final = 0.985
 TICKS: Final = 28
 MOST: Final = 26
 """So many of the newest ticks must match at one lag, with words or without."""
+LEFT: Final = 0.5
+"""What is left lies under this share of the background of either, """
+LEFT_TICKS: Final = 2
+"""in so many of the newest ticks: a copy late by a part of a sample does in pauses alone."""
+QUIET_TICKS: Final = 300
+"""The background is the least tick of 30 s."""
 _FRAMES: Final = 30
 _AGAIN_TICKS: Final = 20
 """A pair that did not match is not asked again for two seconds."""
@@ -40,13 +49,14 @@ class LaggedCopy:
 
     since_s: float
     lags: deque[int | None] = field(default_factory=lambda: deque(maxlen=TICKS))
+    clean: deque[bool] = field(default_factory=lambda: deque(maxlen=TICKS))
     r: float = 0.0
 
     @property
     def lag(self) -> int | None:
         """The lag of nearly all ticks, in samples; None where there is none."""
         counted = [lag for lag in self.lags if lag is not None]
-        if len(counted) < MOST:
+        if len(counted) < MOST or sum(self.clean) < LEFT_TICKS:
             return None
         middle = sorted(counted)[len(counted) // 2]
         near = sum(abs(lag - middle) <= 1 for lag in counted)
@@ -58,6 +68,7 @@ class LaggedCopies(TrackMemory):
 
     pairs: dict[tuple[int, int], LaggedCopy] = remembered(By.KEYS, lambda _: {})
     _levels_db: Levels = per_track(np.nan, rows=_FRAMES)
+    _quiet: Levels = per_track(np.nan, rows=QUIET_TICKS)
     _asked_at: dict[tuple[int, int], int] = remembered(By.KEYS, lambda _: {})
     _tick: int = remembered(By.WHOLE, 0)
 
@@ -74,6 +85,9 @@ class LaggedCopies(TrackMemory):
         power = np.stack([m.mean_square[:half].mean(axis=0), m.mean_square[half:].mean(axis=0)])
         levels_db = 10.0 * np.log10(power + 1e-20)
         self._levels_db = np.concatenate([self._levels_db[len(levels_db) :], levels_db])
+        # The median, so that a moment of digital silence is no background.
+        treble = np.median(m.difference_energy, axis=0)
+        self._quiet[self._tick % QUIET_TICKS] = np.where(m.valid.all(axis=0), treble, np.nan)
         self._tick += 1
         before_s = 0.5 * _FRAMES * (m.end_s - m.start_s)
         for pair in sorted({*self.pairs, *self._candidate()}):
@@ -115,4 +129,11 @@ class LaggedCopies(TrackMemory):
         first, second = first[: len(second)], second[: len(first)]
         norm = float(np.linalg.norm(first) * np.linalg.norm(second))
         copy.r = abs(float(first @ second)) / max(norm, 1e-30)
+        copy.clean.append(self._is_clean(pair, first, second, copy.r))
         return lag if copy.r >= ALIKE else None
+
+    def _is_clean(self, pair: tuple[int, int], first: Samples, second: Samples, r: float) -> bool:
+        """Whether what is left of either lies under its background."""
+        energy = np.array([first @ first, second @ second]) / len(first)
+        background = np.fmin.reduce(self._quiet[:, list(pair)])
+        return bool((max(1.0 - r * r, 0.0) * energy <= LEFT * background).any())

@@ -49,7 +49,7 @@ USUAL: Final = 0.25
 
 def off_db(parts: Iterable[Part], offset_db: Levels) -> Levels:
     """How far each part lies from the learned offset, dB, shape (parts, bands)."""
-    return np.asarray([part.offset_db for part in parts] - offset_db)
+    return np.array([part.offset_db for part in parts]).reshape(-1, BANDS) - offset_db
 
 
 def sure_change_db(newest: Sequence[Part], among: Iterable[Part], offset_db: Levels) -> Levels:
