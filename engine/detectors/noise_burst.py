@@ -41,6 +41,8 @@ EDGE_HOPS: Final = 2
 """From the last hop before a burst to the first that is full of it: its edge lies in one."""
 LONGEST_HISS_S: Final = 0.3
 """No sibilant is longer (common practice, no source)."""
+FEWEST, FEWEST_AFTER = 2, 4
+"""Hops of a burst, and of one behind another sound: of fewer the spectrum is not known."""
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -240,7 +242,8 @@ class NoiseBurst(TrackMemory):
 
     def _judge(self, run: _Run, track_index: int, m: Measurement) -> bool:
         """Whether the run is steady and as bright as hash."""
-        if len(run.levels_db) < 2:
+        # The rest of a sibilant looks like anything where it is short.
+        if len(run.levels_db) < (FEWEST if run.first_s == run.begin_s else FEWEST_AFTER):
             return False
         inner = slice(1, -1) if len(run.levels_db) > 3 else slice(None)
         levels_db = run.levels_db[inner]
