@@ -7,7 +7,7 @@ import sys
 from app.cli.argument_parts import take_of
 from engine.model.commands import Open
 from engine.model.safe_text import harmless, json_text
-from engine.plan.load import PlanError, load_plan
+from engine.plan.load import PlanError, load_plan, parse_plan
 from engine.runtime.open_source import plan_from, plan_of_input, with_demo
 
 
@@ -20,6 +20,7 @@ def new_plan(take: str | None, device: str | None, output: str | None) -> bool:
     else:
         path = with_demo(Open(**take_of(take))).take or ""
         text, _ = plan_from(path)
+    _say_mistakes(text)
     if output is None:
         print(text, end="")
         return True
@@ -31,6 +32,15 @@ def new_plan(take: str | None, device: str | None, output: str | None) -> bool:
         return False
     print(f"{harmless(output)}: written, fill it in", file=sys.stderr)
     return True
+
+
+def _say_mistakes(text: str) -> None:
+    """A table may hold words that no plan allows: they are taken over, and said."""
+    try:
+        parse_plan(text)
+    except PlanError as error:
+        for mistake in error.mistakes:
+            print(f"to be mended: {mistake}", file=sys.stderr)
 
 
 def check_plan(path: str, *, as_json: bool) -> bool:

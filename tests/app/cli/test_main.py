@@ -97,6 +97,19 @@ def test_a_plan_made_from_a_take_passes_the_check(
     assert plan.read_text(encoding="utf-8") == before
 
 
+def test_plan_new_says_what_a_table_has_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The plan is written as the table has it, and each mistake is said at once."""
+    table = tmp_path / "crew.csv"
+    table.write_text("Input,Name,Kind\n1,Foreman,lav\n2,Boom,bom\n", encoding="utf-8")
+    assert main(["plan", "new", str(table)]) == 0
+    text, said = capsys.readouterr()
+    assert 'kind = "bom"' in text
+    assert said.startswith("to be mended: line ")
+    assert "boom" in said
+
+
 def test_a_plan_can_be_made_from_the_demo_take(capsys: pytest.CaptureFixture[str]) -> None:
     """`plan new demo` means the demo take, as its help says."""
     assert main(["plan", "new", "demo"]) == 0
