@@ -86,12 +86,17 @@ class DrillPanel(QWidget):
             button.setVisible(cause in causes)
 
     def set_scale(self, scale: float) -> None:
-        """Height and spacing at that size."""
-        self.setFixedHeight(round(122 * scale))
+        """Height and spacing at that size; every row of causes has the room that it needs."""
         edge = round(18 * scale)
         self.row.setContentsMargins(edge, round(8 * scale), edge, round(8 * scale))
         self.row.setSpacing(round(14 * scale))
         self.grid.setSpacing(round(6 * scale))
+        for button in (*self.buttons.values(), self.end):
+            button.ensurePolished()
+            button.updateGeometry()
+        self.grid.invalidate()
+        rows_px = self.grid.sizeHint().height() + 2 * round(8 * scale)
+        self.setFixedHeight(max(round(122 * scale), rows_px))
 
     def put(self, heading: str, words: str) -> None:
         """Level at the head, and what is asked or was said."""
