@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from app.alerts.chime import ChimeSettings, Sound
 from app.models.choices import BOUNDS, Choices
 from app.style import wording
-from app.style.theme import LOOKS
+from app.style.theme import LOOKS, Look
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.overlay import Overlay
 from engine.model.number_text import number
@@ -117,6 +117,12 @@ class SettingsPage(Overlay):
         self.column.addWidget(plain(CAUTIONS, "small", wrap=True))
         self.panel.setMinimumWidth(620)
         self._connect()
+
+    def set_look(self, look: Look) -> None:
+        """Its key was pressed over this page: the list follows, and asks for nothing."""
+        self.look.blockSignals(True)
+        self.look.setCurrentText(look.name.capitalize())
+        self.look.blockSignals(False)
 
     def _build_chime(self) -> None:
         chime = self.chime

@@ -143,3 +143,13 @@ def test_text_can_be_larger(qtbot: QtBot, tmp_path: Path) -> None:
     page.numbers["text_percent"].setValue(130)
     assert window._scale == pytest.approx(1.3 * before, abs=0.03)
     assert window.prefs.choices.text_percent == 130.0
+
+
+def test_the_key_of_the_look_works_over_the_settings(qtbot: QtBot, tmp_path: Path) -> None:
+    """N there changes the look once, and the list says which it is now."""
+    window, page, _ = opened(tmp_path, qtbot)
+    page.on.setFocus()
+    for name in ("day", "night"):
+        qtbot.keyClick(page.on, Qt.Key.Key_N)
+        assert window.look.name == name
+        assert page.look.currentText() == name.capitalize()
