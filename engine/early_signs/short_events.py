@@ -7,7 +7,8 @@
   rarely (chi-square, 6 degrees of freedom); a link that fades for a moment does it each time.
 - A burst: outside of speech a hop as bright as white noise (its steps from sample to sample carry
   as much as the sound itself; white noise twice) and 6 dB over the bright noise of before. An s is
-  nearly as bright, but both packs of its performer hear it.
+  nearly as bright, but lasts, and both packs of its performer hear it: a burst is at most two hops
+  long and on one of them. What lasts longer is an alarm's business.
 - A pop: an electrical step, for a contact that opens jumps within a sample or two, while what comes
   through air and a capsule rings for milliseconds: a hop with eight times the treble of the hops
   round it, half of which lies in seven samples. In white noise seven of 480 hold a hundredth.
@@ -60,6 +61,7 @@ class ShortEvents(TrackMemory):
     _low: Levels = per_track(np.nan, rows=QUIET_TICKS)
     _step: Levels = per_track(np.nan, rows=QUIET_TICKS)
     _bright: Levels = per_track(np.nan, rows=QUIET_TICKS)
+    _last_hits: Flags = per_track(False, rows=2)
     _tick: int = remembered(By.WHOLE, 0)
     _low_quiet: Levels = per_track(np.nan)
     _step_quiet: Levels = per_track(np.nan)
@@ -99,6 +101,12 @@ class ShortEvents(TrackMemory):
         whole = self._low_quiet > _AUDIBLE
         return np.where(whole, begins.sum(axis=1), 0)
 
+    def _lasting(self, hit: Flags) -> Flags:
+        """Hops of a run of three and more, and of one that may go on in the next tick."""
+        joined = np.concatenate([self._last_hits, hit, hit[-1:], hit[-1:]])
+        self._last_hits = hit[-2:].copy()
+        return _in_threes(joined)[2:-2]
+
     def _bursts(self, m: Measurement) -> NDArray[np.int64]:
         bright = _bright(m)
         high = m.difference_energy > BURST_POWER * self._bright_quiet
@@ -106,9 +114,19 @@ class ShortEvents(TrackMemory):
         heard = np.asarray(hit.any(axis=0))
         both = self._pairs[heard[self._pairs].all(axis=1)]
         hit[:, both.ravel()] = False
+        hit &= ~self._lasting(hit)
         first = hit.copy()
         first[1:] &= ~hit[:-1]
         return np.asarray(first.sum(axis=0))
+
+
+def _in_threes(hit: Flags) -> Flags:
+    """Hops that belong to three and more in a row."""
+    middle = hit[:-2] & hit[1:-1] & hit[2:]
+    lasting = np.zeros_like(hit)
+    for n in range(3):
+        lasting[n : len(hit) - 2 + n] |= middle
+    return lasting
 
 
 def _running_mean(power: NDArray[np.float32], samples: int) -> Levels:
