@@ -30,7 +30,7 @@ FAINT: Final = (0.2, 0.5)
 ALIKE: Final = 0.85
 """Least correlation of the two packs: wind or a blow on one of them is not the voice. Where a main
 saturates they keep it (ours, measured)."""
-LACK_DB: Final = 1.3
+LACK_DB: Final = 1.5
 """About half of what a stage driven 12 dB over its knee takes from the crest (ours, measured on the
 hyperbolic tangent); the crests of two packs differ by 1.2 dB (standard deviation, ours)."""
 MOST_DB: Final = 4.0
@@ -93,7 +93,8 @@ class SoftKnee(TrackMemory):
 
     def _sum(self, main: int, lack_db: Levels, m: Measurement) -> None:
         """Page's CUSUM over the loud hops of one tick."""
-        off_db = lack_db - self._usual_db[main]
+        # Cloth that rubbed on the main gave it more crest than usual, and is no lack later on.
+        off_db = lack_db - max(float(self._usual_db[main]), 0.0)
         for step_db in np.clip(off_db - LACK_DB, -MOST_DB, MOST_DB).tolist():
             if self._proof_db[main] <= 0.0:
                 self.since_s[main] = m.start_s
