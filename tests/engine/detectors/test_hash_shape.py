@@ -45,6 +45,7 @@ def test_only_an_open_squelch_falls_so(emphasis_us: float) -> None:
     """Level noise after de-emphasis is one; white, triangular and -12 dB an octave are not."""
     level = densities_db(emphasis_us, triangular=False)
     assert is_open_squelch(level, 8)
+    assert is_open_squelch(level, 64)  # each emphasis by its own shape
     assert not is_open_squelch(level, 3)
     assert not is_hash(level)
     assert not is_open_squelch(densities_db(0.0, triangular=False), 8)
@@ -57,6 +58,12 @@ def test_fewer_hops_may_spread_more() -> None:
     off = densities_db(50.0, triangular=False) + np.array([0.0, 4.5, 0.0, 0.0, 0.0, 0.0])
     assert is_open_squelch(off, 4)
     assert not is_open_squelch(off, 16)
+
+
+@pytest.mark.parametrize(("fall_db", "hash_too"), [(2.9, True), (3.1, False)])
+def test_what_rises_may_fall_back_by_3_db(fall_db: float, hash_too: bool) -> None:
+    """From one band to a later one, over 30 dB in all."""
+    assert is_hash(np.array([0.0, 6.0, 12.0, 12.0 - fall_db, 20.0, 24.0])) is hash_too
 
 
 def test_a_sibilant_is_no_hash() -> None:
