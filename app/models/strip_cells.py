@@ -11,6 +11,8 @@ from app.style.state_marks import Mark
 from engine.model.messages import AlarmState, Severity
 
 MOST: Final = 3
+LONGEST_NAME: Final = 30
+"""In letters: a longer one would push fault and time out of its cell; ours, by eye."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +39,16 @@ def cells(cards: Sequence[Card], most: int = MOST) -> tuple[tuple[StripCell, ...
     return tuple(_cell(*one) for one in standing[:most]), max(0, len(standing) - most)
 
 
+def _shortened(name: str) -> str:
+    """A long name without its middle: its number, and main or safety at its end, stay."""
+    if len(name) <= LONGEST_NAME or "\u2068" in name:
+        return name
+    return f"{name[: LONGEST_NAME - 11].rstrip()}…{name[-10:].lstrip()}"
+
+
 def _cell(card: Card, severity: Severity) -> StripCell:
     unseen = card.state is AlarmState.UNACKNOWLEDGED
-    parts = (card.title, "no backup" if card.uncovered else "", card.fault)
+    parts = (_shortened(card.title), "no backup" if card.uncovered else "", card.fault)
     red = severity is Severity.RED
     lines = (
         (card.cover, card.check, card.where) if not red else (card.check, card.where, card.cover)

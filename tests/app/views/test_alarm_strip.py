@@ -144,3 +144,15 @@ def test_names_written_from_the_right_keep_numbers_in_order(tmp_path: Path, qtbo
     page.show_state(LineCheck((7, 8), 7, Heard()), replace(tower, tracks=tracks))
     assert page.track.title.text() == f"7  \u2068{right} main\u2069"
     assert f"8  \u2068{right} safety\u2069" in page.list.item(1).text()
+
+
+def test_a_long_name_pushes_no_fault_away(tmp_path: Path, qtbot: QtBot) -> None:
+    """Number, main or safety, fault and time stay; the middle of the name goes."""
+    tower = fake_client.tower_plan()
+    long = "Assistant to the second rigger of the north scaffold main"
+    tracks = tuple(replace(t, name=long) if t.input == 3 else t for t in tower.tracks)
+    plan = replace(tower, tracks=tracks)
+    window, _, _ = pages.watching(tmp_path, plan, fake_client.tower_alarms())
+    qtbot.addWidget(window)
+    made, _ = cells(window.watch_page.cards)
+    assert made[2].title == "3 Assistant to the…ffold main · clipping  0:06"
