@@ -10,6 +10,7 @@ flat tops; a true peak above full scale without flat tops is no fault. What make
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import deque
 from dataclasses import dataclass, field
 from typing import ClassVar, Final
@@ -39,6 +40,9 @@ WINDOW_S: Final = 10
 _TAIL_S: Final = 0.01
 """Kept from the tick before, so that a run across the seam is seen whole."""
 _PEAK_TICKS: Final = 10
+_ROUND_KEPT: Final = 20
+"""Round tops of each side that are kept of a tick without a flat one: three flat ones are a proof,
+so as many more speak against it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,12 +215,28 @@ class Clipped(TrackMemory):
         rows = np.concatenate([as_high, as_low])
         near = tops_near_peak(np.concatenate([x[as_high], -x[as_low]]), self._rate_hz)
         signs = np.where(near.row < len(as_high), 1.0, -1.0)
-        fields = (rows[near.row], near.start, near.length, signs * near.ceiling, near.cut)
-        for row, start, length, ceiling, cut in zip(*(f.tolist() for f in fields), strict=True):
-            begin_s, end_s = (base_s + at / self._rate_hz for at in (start - 1, start + length))
-            if not any(begin_s <= top.at_s <= end_s for top in tops.get(row, []) if top.level):
-                top = _Top(base_s + start / self._rate_hz, length, ceiling, level=False, cut=cut)
-                tops.setdefault(row, []).append(top)
+        level_s = {row: sorted(top.at_s for top in found) for row, found in tops.items()}
+        # Where nothing is flat, some round tops speak for all: a tone has hundreds a tick.
+        flat = np.zeros(len(track_indices), dtype=np.bool_)
+        flat[[*rows[near.row[near.cut]].tolist(), *tops]] = True
+        to_end = np.searchsorted(near.row, near.row, side="right") - np.arange(len(near.row))
+        keep = flat[rows[near.row]] | (to_end <= _ROUND_KEPT)
+        fields = (
+            rows[near.row][keep],
+            base_s + (near.start[keep] - 1) / self._rate_hz,
+            base_s + near.start[keep] / self._rate_hz,
+            base_s + (near.start + near.length)[keep] / self._rate_hz,
+            near.length[keep],
+            (signs * near.ceiling)[keep],
+            near.cut[keep],
+        )
+        for row, begin_s, at_s, end_s, length, ceiling, cut in zip(
+            *(column.tolist() for column in fields), strict=True
+        ):
+            known_s = level_s.get(row, [])
+            first = bisect_left(known_s, begin_s)
+            if first == len(known_s) or known_s[first] > end_s:
+                tops.setdefault(row, []).append(_Top(at_s, length, ceiling, level=False, cut=cut))
 
     def _evidence(self, track_index: int, m: Measurement) -> bool:
         """Whether tops that begin in this tick prove an overload; keeps what the crew is told."""

@@ -112,7 +112,7 @@ class Dropout(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         lowest_db = self._take_in(m)
-        self._quietest[:, :, m.source_stopped] = np.nan  # it was learned beside what has stopped
+        self._forget(m)
         limits_db = self._limits(m)
         low = self._watched & (lowest_db < limits_db).any(axis=0)
         active = np.zeros(self._tracks, dtype=np.bool_)
@@ -138,6 +138,13 @@ class Dropout(TrackMemory):
         last_s = np.array([burst.last_s for burst in self._bursts])
         red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
         return condition(active, m.any_valid & self._watched, onset_s, last_s, red)
+
+    def _forget(self, m: Measurement) -> None:
+        """Begin anew where what was learned lay beside a source that has stopped; links that fade
+        together fall together as well, and theirs are gaps."""
+        for track_index in np.flatnonzero(m.source_stopped).tolist():
+            if not self._bursts[track_index].lately(m.end_s):
+                self._quietest[:, :, track_index] = np.nan
 
     def _concealed(self, m: Measurement) -> Flags:
         """Tracks on which a link filled a gap with a repeat: an exact one that ended in this tick,

@@ -15,6 +15,7 @@ Numbers: common practice, no source.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
@@ -28,6 +29,8 @@ from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import fast_length, hop_frames, mean_square_at, nearest_divisor
+
+Spectrum = NDArray[np.complexfloating]
 
 ALIKE_PACKS: Final = 0.9995
 """Least r at lag zero of two packs of one `who`, which may lie side by side."""
@@ -45,6 +48,9 @@ IN_STEP: Final = 0.9
 """Share of the ticks in which a copy matches best at lag zero; two who hug take turns."""
 LAGS: Final = 24
 """Lags looked at for a better match, samples: half a millisecond at 48 kHz, 17 cm of air."""
+MOST_SOURCES: Final = 3
+"""Inputs, the lowest first, that one is held against at a time: a line-up tone makes all alike, and
+two thousand pairs of 64 tracks would hold up the watch."""
 _SMALL: Final = 200_000
 """Products in one piece of a matrix product."""
 SLOW_HZ: Final = 9600.0
@@ -74,11 +80,11 @@ class _Match:
     paused: bool = False
     sure: bool = False
 
-    def add(self, a: Samples, b: Samples, r: float) -> None:
-        """Take in a tick that matched, of shape (steps,) each; tells where it is sure."""
+    def add(self, a: Spectrum, b: Spectrum, r: float) -> None:
+        """Take in the spectra of the slow steps of a tick that matched; tells where it is sure."""
         self.residual_db = 10.0 * np.log10(max(1.0 - min(r, 1.0) ** 2, 1e-6))
         if not self.told:
-            across = np.fft.rfft(a) * np.conj(np.fft.rfft(b))
+            across = a * np.conj(b)
             self.spectrum = self.spectrum + np.maximum(across.real, 0.0)
             broad = self.spectrum.sum() ** 2 >= BROAD * np.square(self.spectrum).sum()
             enough = self.clean >= LEFT_TICKS or self.words >= WORDS
@@ -93,13 +99,33 @@ class _Match:
         self.sure = self.told
 
 
-def best_lag(one: Samples, other: Samples) -> int:
-    """Samples by which the second lags the first where the steps of both match best, to `LAGS`."""
-    a, b = np.diff(one), np.diff(other)
-    size = fast_length(len(a) + LAGS)  # no lag asked for comes round the end
-    across = np.fft.irfft(np.fft.rfft(b, size) * np.conj(np.fft.rfft(a, size)), size)
-    near = np.concatenate([across[-LAGS:], across[: LAGS + 1]])
-    return int(np.argmax(near)) - LAGS
+class _Spectra:
+    """Spectra of the tracks of one tick, each made once."""
+
+    def __init__(self, samples: Samples, slow_steps: Samples) -> None:
+        self._samples, self._slow_steps = samples, slow_steps
+        self._size = fast_length(len(samples) - 1 + LAGS)  # no lag asked for comes round the end
+        self._slow: dict[int, Spectrum] = {}
+        self._full: dict[int, Spectrum] = {}
+
+    def slow(self, track_index: int) -> Spectrum:
+        """Of the steps of the slow sound."""
+        if track_index not in self._slow:
+            self._slow[track_index] = np.fft.rfft(self._slow_steps[track_index])
+        return self._slow[track_index]
+
+    def _steps(self, track_index: int) -> Spectrum:
+        if track_index not in self._full:
+            steps = np.diff(self._samples[:, track_index])
+            self._full[track_index] = np.fft.rfft(steps, self._size)
+        return self._full[track_index]
+
+    def best_lag(self, one: int, other: int) -> int:
+        """Samples by which the second lags the first where the steps of both match best, to
+        `LAGS`."""
+        across = np.fft.irfft(self._steps(other) * np.conj(self._steps(one)), self._size)
+        near = np.concatenate([across[-LAGS:], across[: LAGS + 1]])
+        return int(np.argmax(near)) - LAGS
 
 
 class Duplicate(TrackMemory):
@@ -235,7 +261,8 @@ class Duplicate(TrackMemory):
         self, alike: Flags, both: Flags, r: Levels, step: Samples, steps: Levels, m: Measurement
     ) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
-        energy = m.mean_square.sum(axis=0)
+        energy, spectra = m.mean_square.sum(axis=0), _Spectra(m.samples, step)
+        sources = Counter(b for _, b in self._matches)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
             track_indices, matched = list(pair), self._matches[pair]
             loud = both[pair]
@@ -243,11 +270,13 @@ class Duplicate(TrackMemory):
                 loud = bool((energy[track_indices] >= self._as_loud * matched.loudest).any())
             if loud and m.valid[:, track_indices].all():
                 del self._matches[pair]
+                sources[pair[1]] -= 1
         for a, b in np.argwhere(alike & np.isfinite(r)).tolist():
             match = self._matches.get((a, b))
             if match is None:
-                if not m.valid[:, [a, b]].all():
+                if sources[b] >= MOST_SOURCES or not m.valid[:, [a, b]].all():
                     continue
+                sources[b] += 1
                 match = self._matches[a, b] = _Match(m.start_s, m.end_s, m.end_s)
             match.words += match.paused
             match.alike_s, match.paused = m.end_s, False
@@ -257,9 +286,9 @@ class Duplicate(TrackMemory):
                 background = np.fmin.reduce(self._quiet[:, [a, b]])
                 left = max(1.0 - float(r[a, b]) ** 2, 0.0) * steps[[a, b]]
                 match.clean += bool((left <= LEFT * background).any())
-                match.add(step[a], step[b], float(r[a, b]))
+                match.add(spectra.slow(a), spectra.slow(b), float(r[a, b]))
                 if not match.sure:
-                    match.at_lag(best_lag(m.samples[:, a], m.samples[:, b]))
+                    match.at_lag(spectra.best_lag(a, b))
         for pair, match in list(self._matches.items()):
             match.paused |= bool(match.alike_s < m.end_s and not both[pair])
             if m.end_s - match.alike_s <= (self._told_pause_s if match.told else self._pause_s):

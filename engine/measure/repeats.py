@@ -8,6 +8,7 @@ bits of a code do repeat: they have a few lines, or a few values, or no level at
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
@@ -36,11 +37,15 @@ LEAST_SWING: Final = 2.0**-14
 
 _NEAR: Final = 24
 _CANDIDATES: Final = 6
+_NEWEST: Final = 24
 _BESIDE: Final = np.arange(1, _NEAR + 1)
 _FIRST_BESIDE: Final = 3
 """Samples before an equal one that are compared one by one: few are left after them."""
 _HISTORY_TICKS: Final = 11
 _TICKS: Final = 13
+_TONES: Final = 2
+"""Repeats without life, as of a tone, that are looked at on a track in one tick: a tone agrees at
+every multiple of its period, and on all tracks at once that would hold up the watch."""
 _MANY_PLACES: Final = 80
 """More are gathered by numpy."""
 _HIGH: Final = 0
@@ -134,12 +139,19 @@ class RepeatFinder(TrackMemory):
         """Find the lag at which each of their tracks repeats, if it does."""
         end_s = start_s + self._tick_frames / self._rate_hz
         done: set[int] = set()
+        lifeless: Counter[int] = Counter()
+        of, sound = -1, np.empty(0, np.float32)
         for track, at, lag in self._lags(anchors):
-            if track in done:
+            if track in done or lifeless[track] >= _TONES:
                 continue
-            sound = self._sound(track)
+            if track != of:
+                of, sound = track, self._sound(track)
             span = self._agrees(sound, at, lag)
-            if span is not None and _is_live(sound[span[0] : span[0] + lag]):
+            if span is None:
+                continue
+            live = _is_live(sound[span[0] : span[0] + lag])
+            lifeless[track] += not live
+            if live:
                 begin_s = end_s - (len(sound) - span[0]) / self._rate_hz
                 self._open[track] = _Open(lag, max(begin_s, 0.0))
                 left = len(sound) - span[1]
@@ -192,14 +204,28 @@ class RepeatFinder(TrackMemory):
         newest = np.maximum(anchors.at - int(SHORTEST_S * self._rate_hz), oldest)
         keep = (before >= oldest[n]) & (before < newest[n])
         n, at, before = n[keep], at[keep], before[keep]
-        beside_at, beside_here = at[:, None] - _BESIDE, here[n, None] - _BESIDE
-        of = track[n, None]
-        alike = (self._ring[of, beside_at] == self._ring[of, beside_here]).all(axis=1)
+        order = np.lexsort((-before, n))
+        n, at, before = n[order], at[order], before[order]
+        # Of a tone every period is a place: the newest are looked at first, and mostly do.
+        first = np.arange(len(n)) - np.searchsorted(n, n) < _NEWEST
+        alike = np.zeros(len(n), dtype=np.bool_)
+        alike[first] = self._alike(track[n[first]], at[first], here[n[first]])
+        count = np.bincount(n[alike], minlength=len(track))
+        rest = np.flatnonzero(~first & (count[n] < _CANDIDATES))
+        alike[rest] = self._alike(track[n[rest]], at[rest], here[n[rest]])
         n, before = n[alike], before[alike]
         for one in np.unique(n).tolist():
-            newest_first = np.sort(before[n == one])[::-1][:_CANDIDATES]
+            newest_first = before[n == one][:_CANDIDATES]
             for lag in (anchors.at[one] - newest_first).tolist():
                 yield int(track[one]), int(anchors.at[one]), lag
+
+    def _alike(
+        self, track: NDArray[np.int64], at: NDArray[np.int64], here: NDArray[np.int64]
+    ) -> Flags:
+        """Whether all samples beside those two places in the ring are the same."""
+        there = self._ring[track[:, None], at[:, None] - _BESIDE]
+        same = there == self._ring[track[:, None], here[:, None] - _BESIDE]
+        return np.asarray(same.all(axis=1))
 
     def _places(self, track: int, here: int) -> NDArray[np.int64]:
         """Where in the ring of that track the sample at `here`, and the few before it, stand as
