@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from engine.measure.level import HOPS_PER_TICK, Hops
 from engine.model.messages import Flags, Levels, Repeat, Samples
-from engine.model.track_memory import TrackMemory, remembered
+from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 
 LONGEST_S: Final = 1.05
@@ -46,6 +46,8 @@ _TICKS: Final = 13
 _TONES: Final = 2
 """Repeats without life, as of a tone, that are looked at on a track in one tick: a tone agrees at
 every multiple of its period, and on all tracks at once that would hold up the watch."""
+_REST_TICKS: Final = 3
+"""After which such a track is looked at anew."""
 _MANY_PLACES: Final = 80
 """More are gathered by numpy."""
 _HIGH: Final = 0
@@ -79,6 +81,7 @@ class RepeatFinder(TrackMemory):
     )
     """Highest and lowest sample of each of their hops; NaN of ticks too long ago."""
     _number: int = remembered(By.WHOLE, 0)
+    _rest_until: NDArray[np.int64] = per_track(0)
     _open: dict[int, _Open] = remembered(By.KEYS, lambda _: {})
 
     def __init__(self, watched: Flags, sample_rate_hz: int, hop_frames: int) -> None:
@@ -105,7 +108,8 @@ class RepeatFinder(TrackMemory):
         self._number += 1
         known = sorted(self._open)
         said = [self._follow(track, start_s) for track in known]
-        tracks = [track for track in some.tolist() if track not in known]
+        rests = self._rest_until[some] > self._number
+        tracks = [track for track in some[~rests].tolist() if track not in known]
         if tracks:
             anchors = self._anchors(np.array(tracks), high, low)
             self._search(anchors, start_s, said)
@@ -151,6 +155,8 @@ class RepeatFinder(TrackMemory):
                 continue
             live = _is_live(sound[span[0] : span[0] + lag])
             lifeless[track] += not live
+            if lifeless[track] == _TONES:
+                self._rest_until[track] = self._number + _REST_TICKS
             if live:
                 begin_s = end_s - (len(sound) - span[0]) / self._rate_hz
                 self._open[track] = _Open(lag, max(begin_s, 0.0))
