@@ -16,6 +16,17 @@ class LevelMeter(Meter):
     For a watch whose engine crashed again and again: what crashed may be a measurement.
     """
 
+    def measure(self, samples: Samples, missing: Flags | None = None) -> list[Measurement]:
+        """Measure some ticks in a row, one by one; see `Meter.measure`."""
+        size = self.tick_frames
+        return [
+            self.update(
+                samples[first : first + size],
+                None if missing is None else missing[..., first : first + size],
+            )
+            for first in range(0, len(samples), size)
+        ]
+
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
         """Measure one tick; see `Meter.update`."""
         self._check(samples, len(samples) == self.tick_frames)
