@@ -42,6 +42,7 @@ def test_twelve_inputs_by_keyboard(window: MainWindow, qtbot: QtBot) -> None:
     qtbot.keyClick(focus(window), Key.Key_O)
     page = window.layer.current
     assert isinstance(page, PlanCounts)
+    QApplication.processEvents()  # a page that scrolls is laid out with the next turn
     qtbot.keyClick(focus(window), Key.Key_Tab)
     qtbot.keyClicks(focus(window), "Foreman, Rigger, Ringer")
     assert page.boxes["performers"].value() == 3
@@ -75,6 +76,7 @@ def test_the_mouse_has_a_button_for_each_step(window: MainWindow, qtbot: QtBot) 
     """One fewer, one more; none of all is no plan."""
     page = PlanCounts(window.layer.below)
     window.layer.open(page)
+    QApplication.processEvents()  # a page that scrolls is laid out with the next turn
     buttons = {button.accessibleName(): button for button in page.findChildren(QPushButton)}
     qtbot.mouseClick(buttons["More: Booms"], Qt.MouseButton.LeftButton)
     qtbot.mouseClick(buttons["Fewer: Performers"], Qt.MouseButton.LeftButton)
