@@ -19,6 +19,10 @@ _FITS_FRAMES: Final = 2
 """Labels and elapsed time may differ by so many frames; by more, the code has jumped."""
 
 
+_NO_TRACK: Final = ("no ", "NOTHING", "listen ", "see ")
+"""So begins what names no track to use."""
+
+
 @dataclass(frozen=True, slots=True)
 class Marker:
     """From `start_s` to `end_s` of the take; a moment where both are one."""
@@ -44,7 +48,8 @@ def _all(section: Section) -> Iterator[Marker]:
     for entry in section.entries:
         if is_unusable(entry):
             name = harmless(f"{words.subject(entry)}: {entry.word}")
-            use = harmless(f"use {words.instead(entry, section)}")
+            instead = words.instead(entry, section)
+            use = harmless(instead if instead.startswith(_NO_TRACK) else f"use {instead}")
             colour = "purple" if entry.incident.uncovered else "red"
             yield Marker(name, entry.start_s, entry.end_s, colour, use)
         for done in entry.done:

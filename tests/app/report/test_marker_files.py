@@ -154,3 +154,12 @@ def test_a_copy_never_touches_the_original(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "take.flac", pcm16(4_800), 48_000)
     with pytest.raises(SourceError, match="WAV file only"):
         write_marked_copies(tmp_path / "take.flac", markers, tmp_path / "out")
+
+
+def test_a_marker_names_a_track_to_use_or_says_that_there_is_none() -> None:
+    """'use track 2 …' where a pack covers; 'no backup track' where none is worn, not 'use no …'."""
+    said = {
+        track: markers_of(section([incident(track=track, severity=Severity.RED)]))[0].comment
+        for track in (1, 3)
+    }
+    assert said == {1: "use track 2 Foreman safety (pack 2)", 3: "no backup track"}
