@@ -144,7 +144,8 @@ class Dropout(TrackMemory):
         together fall together as well, and theirs are gaps."""
         for track_index in np.flatnonzero(m.source_stopped).tolist():
             if not self._bursts[track_index].lately(m.end_s):
-                self._quietest[:, :, track_index] = np.nan
+                self._quietest[..., track_index] = self._tens[..., track_index] = np.nan
+                self._known_in_tens[..., track_index] = 0
 
     def _concealed(self, m: Measurement) -> Flags:
         """Tracks on which a link filled a gap with a repeat: an exact one that ended in this tick,
@@ -215,7 +216,7 @@ class Dropout(TrackMemory):
     def _edge_db(self, track_index: int, m: Measurement) -> float:
         """The least level a gap falls from and rises to."""
         floor_db = float(np.nan_to_num(m.floor_dbfs[track_index], nan=-np.inf, neginf=-np.inf))
-        quietest_db = float(np.fmin.reduce(self._quietest[:, -1, track_index]))
+        quietest_db = float(np.fmin.reduce(self._tens[:, -1, track_index]))
         # Without a floor the place is what was quietest: under it a sound ended, and no hole is.
         quieter = m.presence_dbfs[track_index] <= quietest_db < floor_db or np.isinf(floor_db)
         return (

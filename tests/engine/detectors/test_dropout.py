@@ -6,10 +6,14 @@ gaps, are common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from engine.detectors.base import TickContext
 from engine.detectors.dropout import Dropout
+from engine.measure.meter import Meter
 from engine.model.messages import Kind, Samples, State
 from engine.model.tracks import Scene, Track
 from tests.support.detector_tracks import place
@@ -45,6 +49,21 @@ def test_a_gap_among_shorter_lulls() -> None:
     first = round(6.1 * RATE)
     x[first : first + round(0.008 * RATE)] *= np.float32(10 ** (-30 / 20))
     assert State.ACTIVE in dropout(x).states[25:]
+
+
+@pytest.mark.parametrize(("gaps_s", "is_told"), [([6.3], False), ([8.6], True), ([5.1, 6.3], True)])
+def test_what_lay_beside_a_source_that_stopped_is_forgotten(
+    gaps_s: list[float], is_told: bool
+) -> None:
+    """For two seconds after the stop there is no place to be under, but where gaps go on."""
+    x = with_gaps(*((at_s, 0.03) for at_s in gaps_s), seconds=10.0)
+    meter, detector = Meter(scene()), Dropout(scene())
+    states = []
+    for first in range(0, len(x), meter.tick_frames):
+        m = meter.update(x[first : first + meter.tick_frames])
+        m = replace(m, source_stopped=np.array([len(states) == 60]))
+        states.append(int(detector.update(m, TickContext(m.end_s)).state[0]))
+    assert (State.ACTIVE in states[61:]) is is_told
 
 
 @pytest.mark.parametrize("length_s", [0.005, 0.02, 0.1, 0.49])
