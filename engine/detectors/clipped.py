@@ -298,6 +298,7 @@ class Clipped(TrackMemory):
         seen = self._seen[track_index]
         tops = sum(number for _, number in seen.seconds)
         if not tops:
-            return f"peaks {self._knee.lack_db[track_index]:.0f} dB lower than the safety's"
+            lack_db = self._knee.lack_db[track_index]
+            return "" if np.isnan(lack_db) else f"peaks {lack_db:.0f} dB lower than the safety's"
         ceiling_dbfs = number(float(amplitude_db(seen.ceiling)), digits=1)
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"
