@@ -25,7 +25,7 @@ import tempfile
 import time
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from itertools import chain
 from pathlib import Path
@@ -55,6 +55,8 @@ LONGEST_S: Final = 100.0
 HEALTHY_S: Final = 200.0
 MODELS: Final = (harmless_inputs, harmless_place, harmful_link, harmful_patch, harmful_classic)
 """Importing them has filled CASES."""
+HEALTHY: Final = replace(CASES["rain"], name="healthy hours", beside=frozenset())
+"""What a healthy take is scored as."""
 HAPPENS: Final = 0.3
 """How likely each of the three moments of a healthy take holds something harmless: 16 an hour."""
 
@@ -80,9 +82,19 @@ def chain_for(case: Case, seed: int, wanted: str) -> Chain:
     return CHAINS[names[(zlib.crc32(case.name.encode()) + seed) % len(names)]]
 
 
-def run_case(job: tuple[str, int], rate: int | None, chain_name: str) -> Result:
-    """Render, scan and score one case with one seed."""
-    case, seed = CASES[job[0]], job[1]
+@dataclass(frozen=True, slots=True, eq=False)
+class Rendered:
+    """A take as the recorder has it: audio of shape (frames, tracks), and what is true of it."""
+
+    audio: Audio
+    rate: int
+    rig: Chain
+    truth: Truth | None
+    happened: tuple[str, ...] = ()
+
+
+def rendered(case: Case, seed: int, rate: int | None, chain_name: str) -> Rendered:
+    """One case with one seed, after its chain."""
     rng = np.random.default_rng([seed, zlib.crc32(case.name.encode())])
     take = copy_of(bed(seed), case.seconds, case.at_s)
     rig = chain_for(case, seed, chain_name)
@@ -97,9 +109,16 @@ def run_case(job: tuple[str, int], rate: int | None, chain_name: str) -> Result:
         healthy = take.audio.copy()
         span = case.model(take, rng)
         truth = _judged(case, take, span, healthy[:, list(span.audible or span.tracks)])
-    document = scan(take.audio, take.rate, rig.bits)
-    result = Result(case.name, seed, rig.name, case.harmless)
-    return score(case, truth, document, result, take.frames / take.rate)
+    return Rendered(take.audio, take.rate, rig, truth)
+
+
+def run_case(job: tuple[str, int], rate: int | None, chain_name: str) -> Result:
+    """Render, scan and score one case with one seed."""
+    case, seed = CASES[job[0]], job[1]
+    take = rendered(case, seed, rate, chain_name)
+    document = scan(take.audio, take.rate, take.rig.bits)
+    result = Result(case.name, seed, take.rig.name, case.harmless)
+    return score(case, take.truth, document, result, len(take.audio) / take.rate)
 
 
 def _judged(case: Case, take: Take, span: Span, healthy: Audio) -> Truth | None:
@@ -108,7 +127,7 @@ def _judged(case: Case, take: Take, span: Span, healthy: Audio) -> Truth | None:
     return judge(case, take, span, healthy, take.audio[:, list(span.audible or span.tracks)])
 
 
-def run_healthy(seed: int, rate: int | None, chain_name: str) -> Result:
+def rendered_healthy(seed: int, rate: int | None, chain_name: str) -> Rendered:
     """A longer take with harmless things now and then: perhaps one from the start, two later."""
     rng = np.random.default_rng([seed, 99])
     base = build(seed, HEALTHY_S)
@@ -125,14 +144,19 @@ def run_healthy(seed: int, rate: int | None, chain_name: str) -> Result:
         take.at_s = case.at_s if case.from_start else at_s
         case.model(take, rng)
         names.append(case.name)
-    free = replace(CASES["rain"], name="healthy hours")
-    rig = chain_for(free, seed, chain_name)
+    rig = chain_for(HEALTHY, seed, chain_name)
     audio, file_rate = rig.run(take.audio, take.rate, rng, rate)
-    result = Result("healthy hours", seed, rig.name + ": " + ", ".join(names), True)
-    document = scan(audio, file_rate, rig.bits)
-    if "line_up_tone" in names:
-        free = replace(free, beside=frozenset({"tone"}))
-    return score(free, None, document, result, HEALTHY_S)
+    return Rendered(audio, file_rate, rig, None, tuple(names))
+
+
+def run_healthy(seed: int, rate: int | None, chain_name: str) -> Result:
+    """Render, scan and score such a take."""
+    take = rendered_healthy(seed, rate, chain_name)
+    what = take.rig.name + ": " + ", ".join(take.happened)
+    document = scan(take.audio, take.rate, take.rig.bits)
+    beside = frozenset({"tone"} if "line_up_tone" in take.happened else ())
+    result = Result(HEALTHY.name, seed, what, True)
+    return score(replace(HEALTHY, beside=beside), None, document, result, HEALTHY_S)
 
 
 def scan(audio: Audio, rate: int, bits: int) -> dict[str, Any]:
