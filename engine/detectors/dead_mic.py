@@ -67,6 +67,8 @@ class DeadMic(TrackMemory):
     _quietest_db: Levels = per_track(np.nan)
     _limit: NDArray[np.float32] = per_track(0.0, dtype=np.float32)
     """Mean square in the band under which a hop is low; none is, while nothing is learned."""
+    _noise: NDArray[np.float32] = per_track(np.inf, dtype=np.float32)
+    """The same of a dead track: what is left of it and so much, however high its place was."""
     _low_since_s: Levels = per_track(np.inf)
     _run: Flags = per_track(False)
     _dead: Flags = per_track(False)
@@ -193,7 +195,7 @@ class DeadMic(TrackMemory):
         at = self._tick % _HISTORY
         self._wide[at] = np.where(heard, wide_mean, np.nan)
         self._band[at] = np.where(heard, band_mean, np.nan)
-        under = (power < self._limit) & m.valid
+        under = (power < np.minimum(self._limit, self._noise)) & m.valid
         if under.any():
             low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard
             self._mark(m, under, low)
@@ -212,7 +214,10 @@ class DeadMic(TrackMemory):
         self._low_since_s = np.where(over.any(axis=0), since, lasting)
         self._low_since_s = np.where(under.any(axis=0), self._low_since_s, np.inf)
         until = m.start_s + m.hop_s * (hops - np.argmax(under[::-1], axis=0))
-        self._low_s = np.where(low, until, self._low_s)
+        # In the tick in which the place comes back as much counts as is under it yet.
+        ahead = ~low & (m.start_s - self._low_s < m.hop_s)
+        until = np.where(ahead, m.start_s + m.hop_s * np.count_nonzero(under, axis=0), until)
+        self._low_s = np.where(low | ahead, until, self._low_s)
 
     def _follow(self, m: Measurement, low: Flags, known: Flags) -> None:
         """Begin, hold and end the runs of low ticks."""
@@ -228,6 +233,7 @@ class DeadMic(TrackMemory):
     def _end(self, where: Flags) -> None:
         self._run &= ~where
         self._dead &= ~where
+        self._noise[where] = np.inf
 
     def _judge(self, m: Measurement) -> None:
         lasted = m.end_s - self._onset_s
@@ -237,10 +243,17 @@ class DeadMic(TrackMemory):
         for track_index in np.flatnonzero(due):
             if self._is_steady(int(track_index), m):
                 self._dead[track_index] = True
+                self._noise[track_index] = self._left(int(track_index))
                 if lasted[track_index] > JUDGED_S + SETTLE_S:
                     self._onset_s[track_index] = self._steady_since_s(int(track_index), m)
             elif lasted[track_index] >= self._given_up_s:
                 self._give_up(int(track_index))
+
+    def _left(self, track_index: int) -> np.float32:
+        """Mean square in the band that lies as far over what is left as that fell at least."""
+        rows = self._low_ring[:, track_index]
+        noise_db = rms_dbfs(np.nanmedian(self._band[rows, track_index]))
+        return np.float32(mean_square_at(noise_db + self._fall_db))
 
     def _is_steady(self, track_index: int, m: Measurement) -> bool:
         """Whether what is left is electronics, on the newest low ticks after the settling."""

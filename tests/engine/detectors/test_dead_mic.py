@@ -40,6 +40,22 @@ def test_told_from_where_the_place_fell_to_where_it_returns() -> None:
     assert said.may_be_red
 
 
+@settings(deadline=None, max_examples=12)
+@given(lasts_s=st.floats(7.0, 7.1), lower_db=st.floats(0.0, 8.0), seed=st.integers(0, 999))
+def test_its_end_is_told_to_two_hops(lasts_s: float, lower_db: float, seed: int) -> None:
+    """Also where the place comes back quieter than it ever was, as by another gain or cloth."""
+    where = scene(rate_hz=RATE)
+    x = spliced(
+        [
+            place(-55.0, 12.0, RATE, seed),
+            noise(-85.0, lasts_s, RATE, seed),
+            place(-55.0 - lower_db, 4.0, RATE, seed + 1),
+        ]
+    )
+    ((_, last_s),) = told(DeadMic(where), x, where).spans_s
+    assert last_s == pytest.approx(12.0 + lasts_s, abs=0.02)
+
+
 def test_its_level_is_that_of_the_noise() -> None:
     """Also while the place is heard again, until the fault is over; the place lies 30 dB higher."""
     where = scene(rate_hz=RATE)
