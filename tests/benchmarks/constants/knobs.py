@@ -9,7 +9,7 @@ least.
 from __future__ import annotations
 
 import ast
-import importlib
+import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -50,12 +50,12 @@ class Constant:
         return self.value * (1.0 + sign * STEP)
 
 
-def modules_of(fault: str) -> tuple[str, ...]:
-    """The detector's own modules, those that others import first."""
+def modules_of(fault: str, commit: str = "") -> tuple[str, ...]:
+    """The detector's own modules, those that others import first; as they were in a commit."""
     ordered: list[str] = []
 
     def add(module: str) -> None:
-        for node in _tree(module).body:
+        for node in _tree(module, commit).body:
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(f"{PACKAGE}."):
                 name = str(node.module).removeprefix(f"{PACKAGE}.")
                 if name not in SHARED and name not in ordered:
@@ -80,8 +80,12 @@ def constants_of(module: str) -> list[Constant]:
     return found
 
 
-def _tree(module: str) -> ast.Module:
-    return ast.parse((ROOT / "engine/detectors" / f"{module}.py").read_text(encoding="utf-8"))
+def _tree(module: str, commit: str = "") -> ast.Module:
+    path = f"engine/detectors/{module}.py"
+    if not commit:
+        return ast.parse((ROOT / path).read_text(encoding="utf-8"))
+    command = ["git", "show", f"{commit}:{path}"]
+    return ast.parse(subprocess.run(command, cwd=ROOT, capture_output=True, check=True).stdout)
 
 
 def _constants(module: str, name: str, node: ast.expr | None) -> Iterator[Constant]:
@@ -94,26 +98,33 @@ def _constants(module: str, name: str, node: ast.expr | None) -> Iterator[Consta
         yield Constant(module, name, sign * node.value, node.lineno, node.col_offset)
 
 
-def detector_with(fault: str, constant: Constant | None, value: Number = 0) -> Any:
-    """The class of that fault's detector, made anew with that constant at that value.
+def detector_with(
+    fault: str, constant: Constant | None = None, value: Number = 0, commit: str = ""
+) -> Any:
+    """The class of that fault's detector, made anew with that constant at that value, or as it was
+    in a commit.
 
     All modules of the detector are run again from their source, so that what is reckoned from a
     constant when they are imported follows it; then those of the program are put back.
     """
-    names = [f"{PACKAGE}.{module}" for module in modules_of(fault)]
-    before = {name: importlib.import_module(name) for name in names}
+    modules = modules_of(fault, commit)
+    names = [f"{PACKAGE}.{module}" for module in modules]
+    before = {name: sys.modules.get(name) for name in names}
     try:
-        for name, module in zip(names, modules_of(fault), strict=True):
-            tree = _tree(module)
+        for name, module in zip(names, modules, strict=True):
+            tree = _tree(module, commit)
             if constant is not None and constant.module == module:
                 _Put(constant, value).visit(tree)
             made = ModuleType(name)
-            made.__file__ = before[name].__file__
             sys.modules[name] = made
             exec(compile(ast.fix_missing_locations(tree), name, "exec"), made.__dict__)
         return getattr(sys.modules[names[-1]], DETECTORS[fault].__name__)
     finally:
-        sys.modules.update(before)
+        for name, module_before in before.items():
+            if module_before is None:
+                del sys.modules[name]
+            else:
+                sys.modules[name] = module_before
 
 
 class _Put(ast.NodeTransformer):

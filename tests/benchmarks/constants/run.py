@@ -3,6 +3,7 @@
     python -m tests.benchmarks.constants hum tone dc
     python -m tests.benchmarks.constants duplicate --seeds 2 --first-seed 9900 --base
     python -m tests.benchmarks.constants hum --only rise_db,STEP_S
+    python -m tests.benchmarks.constants hum tone --base --against HEAD~3
 
 The takes are the night's (`tests.benchmarks.night`): those whose fitting words have the fault, one
 of each family a seed, some harmless ones in turn, and healthy minutes. Each is made and measured
@@ -46,8 +47,8 @@ from tests.benchmarks.night.score import Result, score
 
 FIRST_SEED: Final = 9800
 TICKS_AT_ONCE: Final = 10
-Change = tuple[str, Constant | None, Number]
-"""A fault, which constant is moved, and where to."""
+Change = tuple[str, Constant | None, Number, str]
+"""A fault, which constant is moved, and where to; or the commit whose detector it is."""
 
 
 @dataclass(slots=True)
@@ -130,11 +131,13 @@ def changes(arguments: argparse.Namespace) -> list[Change]:
     only = {name for name in arguments.only.split(",") if name}
     listed: list[Change] = []
     for fault in arguments.faults:
-        listed.append((fault, None, 0))
+        listed.append((fault, None, 0, ""))
+        if arguments.against:
+            listed.append((fault, None, 0, arguments.against))
         constants = [c for module in modules_of(fault) for c in constants_of(module)]
         for constant in () if arguments.base else constants:
             if not only or constant.name in only:
-                listed += [(fault, constant, constant.moved(sign)) for sign in (-1, 1)]
+                listed += [(fault, constant, constant.moved(sign), "") for sign in (-1, 1)]
     return listed
 
 
@@ -170,14 +173,14 @@ def table(tallies: dict[Change, Tally]) -> str:
         f"{'false':>7}{'differs':>8}"
     ]
     base = Tally()
-    for (fault, constant, value), tally in tallies.items():
+    for (fault, constant, value, commit), tally in tallies.items():
         rates = [tally.rate(name) for name in ("detected", "in_time", "onset_right")]
         if constant is None:
-            base = tally
+            base = tally if not commit else base
             found, in_time, onset = rates
             number = sum(result.due for result in tally.results)
             lines.append(
-                f"{fault}: {number} due, found {found:.0f} %, in time {in_time:.0f} %, "
+                f"{fault} {commit}: {number} due, found {found:.0f} %, in time {in_time:.0f} %, "
                 f"onset {onset:.0f} %, {tally.false} false in {len(tally.results)} takes"
             )
             continue
@@ -199,9 +202,9 @@ def table(tallies: dict[Change, Tally]) -> str:
 def misses(tallies: dict[Change, Tally]) -> str:
     """What each detector missed, was late with or said falsely as it is."""
     lines = []
-    for (fault, constant, _), tally in tallies.items():
+    for (fault, constant, _, commit), tally in tallies.items():
         for result in tally.results if constant is None else ():
-            where = f"{fault}: {result.case} (seed {result.seed}, {result.chain})"
+            where = f"{fault} {commit}: {result.case} (seed {result.seed}, {result.chain})"
             if result.due and not result.in_time:
                 lines.append(f"{where}: {'late' if result.detected else 'missed'}")
             lines += [f"{where}: false {night_line(i)}" for i in (*result.false, *result.beside)]
@@ -224,6 +227,7 @@ def parse(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--healthy-minutes", type=float, default=200.0 / 60.0, help="each seed")
     parser.add_argument("--all", action="store_true", help="each member of each family")
     parser.add_argument("--only", default="", help="names of constants, by comma")
+    parser.add_argument("--against", default="", help="a commit: its detectors as well")
     parser.add_argument("--base", action="store_true", help="move nothing: rates as they are")
     return parser.parse_args(argv)
 
