@@ -57,8 +57,8 @@ def verdict_words(heard: Heard) -> str:
     if heard.elsewhere is not None:
         return f"Comes up on input {heard.elsewhere}"
     if heard.enough:
-        return "Signal OK: that is enough"
-    return "Signal OK, keep going…" if heard.came else "Nothing yet…"
+        return "Signal heard: that is enough"
+    return "Signal heard, keep going…" if heard.came else "Nothing yet…"
 
 
 def dbfs(value: float | None) -> str:

@@ -27,7 +27,7 @@ DAY_S: Final = 86_400.0
 UNKNOWN_DBFS: Final = -200.0
 SHOWN: Final = 4
 """Problems of the watch itself that the page names."""
-_TIME: Final = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:[:;.]\d{2})?")
+_TIME: Final = re.compile(r"(\d{1,2})[:.]?(\d{2})(?:[:.]?(\d{2}))?(?:[:;.]\d{2})?")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import ClassVar, Final
+from typing import Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
@@ -24,7 +24,7 @@ from app.models.line_check_words import (
 )
 from app.style import wording
 from app.views.line_check_track import LineCheckTrack
-from app.views.widgets.basics import Button, plain, say
+from app.views.widgets.basics import Button, plain, say, scrolling
 from app.views.widgets.overlay import Overlay
 from engine.model.line_results import (
     LineCheck,
@@ -52,8 +52,6 @@ class NoteEdit(QLineEdit):
 
 class LineCheckPage(Overlay):
     """`marked` carries a `Verdict` and the note, `gone` an input to ask for, `swap` two inputs."""
-
-    SCROLLS: ClassVar = True
 
     marked = Signal(object, str)
     gone = Signal(int)
@@ -108,13 +106,12 @@ class LineCheckPage(Overlay):
         self._connect()
 
     def _lay_out(self) -> None:
-        outer = self.layout()
-        assert outer is not None
-        outer.setAlignment(self.panel, Qt.AlignmentFlag(0))
         body = self._body = QHBoxLayout()
         body.setSpacing(28)
         body.addWidget(self.list, 2)
-        right = QVBoxLayout()
+        side = QWidget()
+        right = QVBoxLayout(side)
+        right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(10)
         right.addWidget(self.track)
         right.addStretch(1)
@@ -125,7 +122,7 @@ class LineCheckPage(Overlay):
         ways.addStretch(1)
         right.addLayout(ways)
         right.addWidget(self.note)
-        body.addLayout(right, 5)
+        body.addWidget(scrolling(side), 5)
         self.column.addWidget(plain("Line check", "title"))
         self.column.addLayout(body, 1)
         buttons = QHBoxLayout()

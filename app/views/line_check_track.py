@@ -37,10 +37,10 @@ class LineCheckTrack(QWidget):
         column.setSpacing(10)
         for label in (self.title, self.where, self.ask, self.came):
             column.addWidget(label)
-        column.addLayout(self._figures())
         for label in self.warnings:
             column.addWidget(label)
         column.addWidget(self.swapped, 0, Qt.AlignmentFlag.AlignLeft)
+        column.addLayout(self._figures())
 
     def _figures(self) -> QGridLayout:
         grid = QGridLayout()

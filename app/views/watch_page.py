@@ -27,6 +27,8 @@ from engine.model.messages import Severity
 from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
+NARROW_PX: Final = 1500
+"""At the usual size of text: what drill and round need beside the list."""
 ENDED: Final = "The take has ended. W: its report, Esc: start page."
 
 
@@ -47,33 +49,52 @@ class WatchPage(QWidget):
         self.long_break_s = LONG_BREAK_S
         self.listen_bar, self.drill_panel = ListenBar(), DrillPanel(self)
         self.round_bar = RoundBar()
+        self._bars = QWidget()
+        self._scale = 1.0
+        self._narrow: bool | None = None
         self.plan = Plan(())
         self.last: Snapshot | None = None
         self._cards_key: object = None
         self.cards: tuple[Card, ...] = ()
         self.troubles: tuple[Trouble, ...] = ()
-        grid = QGridLayout(self)
+        grid = self._grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setSpacing(0)
-        left = QVBoxLayout()
-        left.setSpacing(0)
+        left, below = QVBoxLayout(), QVBoxLayout(self._bars)
+        for column in (left, below):
+            column.setContentsMargins(0, 0, 0, 0)
+            column.setSpacing(0)
         for band in (self.standby, self.rest, self.silent):
             left.addWidget(band)
         for view in (self.board, self.closer):
             self.left.addWidget(view)
         left.addWidget(self.left, 1)
-        left.addWidget(self.drill_panel)
-        left.addWidget(self.round_bar)
-        left.addWidget(self.listen_bar)
+        for bar in (self.drill_panel, self.round_bar, self.listen_bar):
+            below.addWidget(bar)
         grid.addWidget(self.header, 0, 0, 1, 2)
         grid.addLayout(left, 1, 0)
-        grid.addWidget(self.fix_list, 1, 1)
         grid.setColumnStretch(0, 1)
         grid.setRowStretch(1, 1)
+        self._place_bars()
+
+    def resizeEvent(self, _event: object) -> None:  # noqa: N802
+        """Put the bars where they have room."""
+        self._place_bars()
+
+    def _place_bars(self) -> None:
+        """Drill, round and headphones: under the board, where it is narrow under the list too."""
+        narrow = self.width() < NARROW_PX * self._scale
+        if narrow == self._narrow:
+            return
+        self._narrow = narrow
+        for part in (self._bars, self.fix_list):
+            self._grid.removeWidget(part)
+        self._grid.addWidget(self._bars, 2, 0, 1, 2 if narrow else 1)
+        self._grid.addWidget(self.fix_list, 1, 1, 1 if narrow else 2, 1)
 
     def set_look(self, look: Look, scale: float) -> None:
         """Change colours and size of all views."""
-        self.look = look
+        self.look, self._scale = look, scale
         self.fix_list.setFixedWidth(round(380 * scale))
         for part in (self.header, self.footer, self.standby, self.silent, self.listen_bar):
             part.set_scale(scale)
@@ -84,6 +105,7 @@ class WatchPage(QWidget):
         self.board.set_look(look, scale)
         self.closer.set_look(look, scale)
         self.fix_list.set_look(look, scale)
+        self._place_bars()
 
     def start(self, watch: Watch) -> None:
         """Begin with a new watch."""

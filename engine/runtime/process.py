@@ -184,7 +184,7 @@ class Engine:
             return
         if isinstance(what, str):
             what = Look(what)
-        elif isinstance(what, Stop) and what.if_alone and self._server.windows > 1:
+        elif isinstance(what, Stop) and what.if_alone and not self._server.leaves(who):
             return
         runner.commands.put(Asked(what, who))
 

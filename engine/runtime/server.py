@@ -35,6 +35,7 @@ class _Peer:
     sender: NewestSender
     last_sign_at: float
     silent: bool = False
+    leaving: bool = False
 
 
 class Server:
@@ -81,6 +82,19 @@ class Server:
         """How many windows and terminals look, frozen ones too."""
         with self._lock:
             return self._count()
+
+    def leaves(self, who: ClientId) -> bool:
+        """Take note that a window is about to leave; True where no other one stays.
+
+        Of two that leave in the same moment, each would otherwise count on the other.
+        """
+        with self._lock:
+            for peer in self._peers.values():
+                peer.leaving |= peer.who == who
+            return not any(
+                peer.who.place not in FOLLOWERS and not peer.leaving
+                for peer in self._peers.values()
+            )
 
     @property
     def alone_s(self) -> float:

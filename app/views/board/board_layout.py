@@ -95,6 +95,24 @@ class Widths:
 
 
 Ask = Callable[[int, bool, int], Widths]
+Dealt = Sequence[Sequence[tuple[int, int, int]]]
+"""For each column its groups as (group, first row, rows)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """One way to lay the board out; `free` is the strip's width, less than nothing where the text
+    does not fit."""
+
+    dealt: Dealt
+    column_w: int
+    between: int
+    gap: int
+    row_h: int
+    scale: float
+    widths: Widths
+    dense: bool
+    free: int
 
 
 def split(sizes: Sequence[int], columns: int) -> tuple[tuple[tuple[int, int, int], ...], ...]:
@@ -125,7 +143,7 @@ def split(sizes: Sequence[int], columns: int) -> tuple[tuple[tuple[int, int, int
     return tuple(tuple(part) for part in dealt)
 
 
-def _row_height(dealt: Sequence[Sequence[tuple[int, int, int]]], height: int, gap: int) -> int:
+def _row_height(dealt: Dealt, height: int, gap: int) -> int:
     return min(
         (height - gap * max(0, len(part) - 1)) // max(1, sum(rows for _, _, rows in part))
         for part in dealt
@@ -189,44 +207,48 @@ def lay_out(
     groups : the tracks (indices into the plan's tracks) of each group's rows
     ask : called with columns, dense and the row height; says the widths the text asks for
     """
+    sizes = [len(g) for g in groups]
     gap = max(2, round(7 * scale))
-    columns, dense = 1, False
-    dealt = split([len(g) for g in groups], 1)
+    dealt = split(sizes, 1)
     row_h = _row_height(dealt, height, gap)
-    if ONE_LINE_PX * scale <= row_h < TWO_LINES_PX * scale:
-        dense = True
-    elif row_h < ONE_LINE_PX * scale:
-        columns, dealt = 2, split([len(g) for g in groups], 2)
+    dense = row_h < TWO_LINES_PX * scale
+    made = _columns(dealt, width, gap, row_h, scale, ask, dense)
+    if row_h < ONE_LINE_PX * scale:
         gap = max(2, round(5 * scale))
-        row_h = _row_height(dealt, height, gap)
-        dense = row_h < TWO_LINES_PX * scale
+        dealt = split(sizes, 2)
+        side_h = _row_height(dealt, height, gap)
+        dense = side_h < TWO_LINES_PX * scale
         if dense:
             gap = max(2, round(3 * scale))
-            row_h = _row_height(dealt, height, gap)
+            side_h = _row_height(dealt, height, gap)
+        beside = _columns(dealt, width, gap, side_h, scale, ask, dense)
+        # Low rows with names say more than high ones without.
+        if beside.free >= LEAST_RIBBON_PX or row_h < LOWEST_ROW_PX * scale:
+            made = beside
+    return _place(groups, made)
+
+
+def _columns(
+    dealt: Dealt, width: int, gap: int, row_h: int, scale: float, ask: Ask, dense: bool
+) -> _Columns:
+    """Those columns at that size, and what the text in them leaves to the strips."""
     row_h = max(LOWEST_ROW_PX, min(row_h, round(HIGHEST_ROW_PX * scale)))
-    between = round(10 * scale) if columns == 2 else 0
-    column_w = (width - between * (columns - 1)) // columns
-    widths = ask(columns, dense, row_h)
-    widths = give_way(widths, column_w - widths.heading, scale, dense)
-    return _place(groups, dealt, column_w, between, gap, row_h, scale, widths, dense)
+    between = round(10 * scale) if len(dealt) == 2 else 0
+    column_w = (width - between * (len(dealt) - 1)) // len(dealt)
+    widths = ask(len(dealt), dense, row_h)
+    row_w = column_w - widths.heading
+    widths = give_way(widths, row_w, scale, dense)
+    free = _free(widths, row_w, scale, dense)
+    return _Columns(dealt, column_w, between, gap, row_h, scale, widths, dense, free)
 
 
-def _place(
-    groups: Sequence[Sequence[int]],
-    dealt: Sequence[Sequence[tuple[int, int, int]]],
-    column_w: int,
-    between: int,
-    gap: int,
-    row_h: int,
-    scale: float,
-    widths: Widths,
-    dense: bool,
-) -> Layout:
+def _place(groups: Sequence[Sequence[int]], made: _Columns) -> Layout:
+    widths, row_h, column_w = made.widths, made.row_h, made.column_w
     rows: list[RowBoxes] = []
     frames: list[GroupBoxes] = []
     strips: list[Box] = []
-    for column, part in enumerate(dealt):
-        x, y = column * (column_w + between), 0
+    for column, part in enumerate(made.dealt):
+        x, y = column * (column_w + made.between), 0
         for index, first, count in part:
             heading = Box(x, y, widths.heading, row_h * count)
             track_indices = tuple(groups[index][first : first + count])
@@ -235,10 +257,11 @@ def _place(
             )
             for track_index in track_indices:
                 box = Box(x + widths.heading, y, column_w - widths.heading, row_h)
-                rows.append(_cells(box, track_index, widths, scale, dense))
+                rows.append(_cells(box, track_index, widths, made.scale, made.dense))
                 y += row_h
-            y += gap
+            y += made.gap
         if part:
             bar, level = rows[-1].bar, rows[-1].level
-            strips.append(Box(bar.x, 0, level.right - bar.x, y - gap))
-    return Layout(tuple(rows), tuple(frames), row_h, len(dealt), dense, tuple(strips))
+            strips.append(Box(bar.x, 0, level.right - bar.x, y - made.gap))
+    columns = len(made.dealt)
+    return Layout(tuple(rows), tuple(frames), row_h, columns, made.dense, tuple(strips))

@@ -7,12 +7,12 @@ from typing import Final
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.views.widgets.basics import Button, plain, say
+from app.views.widgets.flow_layout import FlowLayout
 from engine.model.drill_causes import Cause
 
-COLUMNS = 7
 DRILL_KEYS: Final[tuple[str, ...]] = (
     *"123456789",
     *(f"F{n}" for n in (1, 2, 3, 4, 5, 6, 7, 8, 10, 12)),
@@ -48,19 +48,19 @@ class DrillPanel(QWidget):
         left.addWidget(self.words)
         left.addStretch(1)
         self.row.addLayout(left, 1)
-        self.grid = QGridLayout()
-        for n, cause in enumerate(Cause):
+        self.causes = FlowLayout(even=True)
+        for cause in Cause:
             button = Button(cause.word, key_of(cause))
             button.clicked.connect(lambda _checked=False, c=cause: self.picked.emit(c))
             self.buttons[cause] = button
-            self.grid.addWidget(button, n // COLUMNS, n % COLUMNS)
+            self.causes.addWidget(button)
             shortcut = QShortcut(QKeySequence(key_of(cause)), keys_of)
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.activated.connect(lambda c=cause: self._press(c))
             shortcut.setEnabled(False)
             self._shortcuts.append(shortcut)
-        self.grid.addWidget(self.end, len(Cause) // COLUMNS, COLUMNS - 1)
-        self.row.addLayout(self.grid)
+        self.causes.addWidget(self.end)
+        self.row.addLayout(self.causes, 5)
         for button in (*self.buttons.values(), self.end):
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.end.clicked.connect(self.ended)
@@ -86,17 +86,11 @@ class DrillPanel(QWidget):
             button.setVisible(cause in causes)
 
     def set_scale(self, scale: float) -> None:
-        """Height and spacing at that size; every row of causes has the room that it needs."""
+        """Spacing at that size."""
         edge = round(18 * scale)
         self.row.setContentsMargins(edge, round(8 * scale), edge, round(8 * scale))
         self.row.setSpacing(round(14 * scale))
-        self.grid.setSpacing(round(6 * scale))
-        for button in (*self.buttons.values(), self.end):
-            button.ensurePolished()
-            button.updateGeometry()
-        self.grid.invalidate()
-        rows_px = self.grid.sizeHint().height() + 2 * round(8 * scale)
-        self.setFixedHeight(max(round(122 * scale), rows_px))
+        self.causes.setSpacing(round(6 * scale))
 
     def put(self, heading: str, words: str) -> None:
         """Level at the head, and what is asked or was said."""

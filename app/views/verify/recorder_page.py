@@ -12,9 +12,9 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
     QFileDialog,
-    QHBoxLayout,
     QHeaderView,
     QProgressBar,
+    QSizePolicy,
     QTableWidget,
     QTableWidgetItem,
     QWidget,
@@ -26,6 +26,7 @@ from app.style import wording
 from app.style.theme import Look
 from app.views.verify.verify_timeline import VerifyTimeline
 from app.views.widgets.basics import Button, plain, say, scrolling
+from app.views.widgets.flow_layout import FlowLayout
 from app.views.widgets.overlay import Overlay
 
 TITLE: Final = "Did the recorder get it?"
@@ -37,6 +38,8 @@ CAUTION: Final = "It compares levels: listen before you cut, and keep every card
 COLUMNS: Final = ("When", "Take", "What", "What to do")
 TAKES: Final = "Takes (*.wav *.rf64 *.bw64 *.flac);;All files (*)"
 MOST_FOR_LINES: Final = 0.4
+SESSION_SIGNS: Final = 24
+"""Of a session's name, day and title, are seen where there is little room."""
 _FULL: Final = 1000
 
 
@@ -56,6 +59,11 @@ class RecorderPage(Overlay):
         self.sheet: VerifySheet | None = None
         self.sessions = QComboBox()
         self.sessions.setAccessibleName("Session")
+        self.sessions.setMinimumContentsLength(SESSION_SIGNS)
+        self.sessions.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.sessions.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.folder, self.takes = (
             Button("Choose the card's folder", "F").as_primary(),
             Button("Choose takes", "T"),
@@ -80,9 +88,10 @@ class RecorderPage(Overlay):
         outer = self.layout()
         assert outer is not None
         outer.setAlignment(self.panel, Qt.AlignmentFlag(0))
-        top = QHBoxLayout()
+        top = FlowLayout()
+        top.setSpacing(self.column.spacing())
         top.addWidget(plain(TITLE, "title"))
-        top.addWidget(self.sessions, 1)
+        top.addWidget(self.sessions)
         for button in (self.folder, self.takes, self.cancel, self.paper, self.done):
             top.addWidget(button)
         self.column.addLayout(top)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QSize, Qt
+from PySide6.QtCore import QEvent, QObject, QSize, Qt
 from PySide6.QtGui import QEnterEvent, QKeyEvent, QPainter, QPaintEvent, QTextLayout
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QWidget
 
@@ -18,9 +18,33 @@ def plain(words: str = "", tone: str = "", wrap: bool = False) -> QLabel:
     return label
 
 
+class ScrollArea(QScrollArea):
+    """Asks for as much room as what it holds, and never for less than its width: Qt's own asks
+    for some lines only, and cuts off at the side what does not fit."""
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """What it holds, whole."""
+        inside = self.widget()
+        return super().sizeHint() if inside is None else inside.sizeHint()
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        """As wide as what it holds must be, and its bar."""
+        least, inside = super().minimumSizeHint(), self.widget()
+        if inside is None:
+            return least
+        bar = self.verticalScrollBar().sizeHint().width()
+        return QSize(max(least.width(), inside.minimumSizeHint().width() + bar), least.height())
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """What it holds asks for another size: so does this."""
+        if event.type() is QEvent.Type.LayoutRequest:
+            self.updateGeometry()
+        return super().eventFilter(watched, event)
+
+
 def scrolling(inside: QWidget) -> QScrollArea:
     """That widget with a scroll bar where there is less room than it needs; nothing behind it."""
-    area = QScrollArea()
+    area = ScrollArea()
     area.setObjectName("clear")
     area.setWidgetResizable(True)
     area.setFrameShape(QFrame.Shape.NoFrame)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from app.models.key_bindings import KEYS
@@ -14,6 +14,9 @@ from app.style.theme import Look
 from app.views.widgets.basics import Button, plain, scrolling
 from app.views.widgets.tab_order import go_on
 from engine.model import cautions
+
+EDGE_PX: Final = 40
+"""Beside a panel that scrolls: its bar and the layouts' margins."""
 
 
 class Overlay(QWidget):
@@ -140,20 +143,37 @@ class Help(Overlay):
         super().__init__(parent)
         self.setAccessibleName("Help: keys and cautions")
         self.column.addWidget(plain("Keys", "title"))
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(24)
-        grid.setVerticalSpacing(2)
-        rows = -(-len(KEYS) // 2)
-        for n, key in enumerate(KEYS):
-            grid.addWidget(plain(key.shown, "key"), n % rows, n // rows * 2)
-            grid.addWidget(plain(key.words), n % rows, n // rows * 2 + 1)
-        self.column.addLayout(grid)
+        self._keys, self._cautions = QGridLayout(), QGridLayout()
+        self._keys.setHorizontalSpacing(24)
+        self._keys.setVerticalSpacing(2)
+        self._lines = [(plain(key.shown, "key"), plain(key.words)) for key in KEYS]
+        self._pieces = [plain(caution, wrap=True) for caution in cautions.ALL]
+        self.column.addLayout(self._keys)
         self.column.addWidget(plain("Cautions", "title"))
-        pairs = QGridLayout()
-        for n, caution in enumerate(cautions.ALL):
-            top = Qt.AlignmentFlag.AlignTop
-            pairs.addWidget(plain(caution, wrap=True), n // 2, n % 2, top)
-        self.column.addLayout(pairs)
+        self.column.addLayout(self._cautions)
+        self._columns = 0
+        self._arrange(2)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        """One column where two are too wide."""
+        super().resizeEvent(event)
+        margins = self.column.contentsMargins()
+        self._arrange(2)
+        wide = self._keys.sizeHint().width() + margins.left() + margins.right() + EDGE_PX
+        if wide > self.width():
+            self._arrange(1)
+
+    def _arrange(self, columns: int) -> None:
+        if columns == self._columns:
+            return
+        self._columns = columns
+        rows = -(-len(self._lines) // columns)
+        for n, (key, words) in enumerate(self._lines):
+            self._keys.addWidget(key, n % rows, n // rows * 2)
+            self._keys.addWidget(words, n % rows, n // rows * 2 + 1)
+        for n, piece in enumerate(self._pieces):
+            row, column = divmod(n, columns)
+            self._cautions.addWidget(piece, row, column, Qt.AlignmentFlag.AlignTop)
 
 
 class Question(Overlay):

@@ -60,6 +60,8 @@ def test_a_typed_time_is_found(timeline: SessionTimeline) -> None:
     assert timeline.moment("21:04") == 240.0
     assert timeline.moment("21:04:30") == 270.0
     assert timeline.moment("21:04:30:12") == 270.0
+    assert timeline.moment("2104") == 240.0
+    assert timeline.moment("210430") == 270.0
     assert timeline.moment("22:30") is None
     assert timeline.moment("when it rang") is None
     assert timeline.moment("25:00") is None

@@ -205,18 +205,18 @@ PAGES = {
 }
 
 
-def cut_off(window: MainWindow) -> list[str]:
-    """Words on visible labels and buttons that do not fit into them."""
+def cut_off(window: MainWindow, fields: bool = True) -> list[str]:
+    """Words on visible labels and buttons, and in fields, that do not fit into them."""
     found = []
     for part in window.findChildren(QLabel) + window.findChildren(QPushButton):
-        if not part.isVisible() or isinstance(part, Elided):
+        if not part.isVisible() or isinstance(part, Elided) or not part.text():
             continue
         wrapped = isinstance(part, QLabel) and part.wordWrap()
         need = part.heightForWidth(part.width()) if wrapped else part.sizeHint().height()
         wide = 0 if wrapped else part.sizeHint().width()
         if need > part.height() + 1 or wide > part.width() + 1:
             found.append(f"{part.text()} {part.size()} {part.sizeHint()}")
-    for line in window.findChildren(QLineEdit):
+    for line in window.findChildren(QLineEdit) if fields else ():
         wide = line.fontMetrics().horizontalAdvance(line.text() or line.placeholderText())
         if line.isVisible() and line.width() < wide:
             found.append(f"{line.text()} {line.size()} {wide}")
@@ -241,6 +241,21 @@ def test_pages_fit(qtbot: QtBot, tmp_path: Path, page: str, size: tuple[int, int
         assert window.size().toTuple() == size
         assert cut_off(window) == []
         assert window.grab().save(str(KEPT / f"{page}-{size[0]}x{size[1]}-{look}.png"))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_pages_fit_with_large_text(qtbot: QtBot, tmp_path: Path, page: str) -> None:
+    """At one and a half times the size no word on a label or button is cut off either."""
+    window = PAGES[page](tmp_path)
+    qtbot.addWidget(window)
+    window.settings.set_choices(Choices(text_percent=150.0))
+    window.resize(*SIZES[0])
+    pages.show(window)
+    for _ in range(2):
+        window.bridge.poll()
+        QApplication.processEvents()
+    assert window.size().toTuple() == SIZES[0]
+    assert cut_off(window, fields=False) == []
 
 
 def test_a_long_title_pushes_nothing_away(qtbot: QtBot, tmp_path: Path) -> None:

@@ -98,6 +98,17 @@ def test_it_knows_how_long_nobody_has_looked(desk: Desk) -> None:
     assert desk.server.alone_s == 3.0
 
 
+def test_the_last_of_those_who_leave_is_known(desk: Desk) -> None:
+    """Of two that leave in the same moment the second is the last; a phone's page does not stay."""
+    other = ClientId("terminal", "cart", 8)
+    windows = [desk.window(), desk.window(other), desk.window(ClientId("page", "cart", 9))]
+    assert not desk.server.leaves(CREW)
+    assert not desk.server.leaves(CREW)
+    assert desk.server.leaves(other)
+    for window in windows:
+        window.close()
+
+
 def test_a_frozen_window_is_noticed_and_so_is_its_return(desk: Desk) -> None:
     """A window without a sign of life is silent; the next sign brings it back. Told once each."""
     window = desk.window()

@@ -19,7 +19,7 @@ def complete(tracks: int = 12) -> VerifySheet:
     """All is there."""
     plan = fake_client.tower_plan() if tracks == 12 else fake_client.large_plan(tracks)
     takes = tuple(
-        VerifyTake(f"BELL_T0{n}.wav", f"20:{n * 40:02}:11", a, b, frozenset())
+        VerifyTake(f"BELL_T0{n}.wav", f"{20 + n * 40 // 60}:{n * 40 % 60:02}:11", a, b, frozenset())
         for n, (a, b) in enumerate(PARTS, start=1)
     )
     words = "Every stretch that was rolling has a take, and every take has what was heard."
@@ -43,7 +43,7 @@ def incomplete(tracks: int = 12) -> VerifySheet:
             True,
             "",
             "BELL_T01.wav",
-            "5 Signaller main is not in the file: its channel is silent",
+            "5 Mason is not in the file: its channel is silent",
             "arm the track; look for it on another recorder or card",
         ),
         VerifyLine(

@@ -78,6 +78,14 @@ def test_two_columns_only_when_needed() -> None:
     assert (two.columns, two.dense) == (2, True)
 
 
+def test_low_rows_with_names_rather_than_two_columns_without() -> None:
+    """Where large text leaves two columns no room for names, one column of low rows stays."""
+    wide = Widths(heading=140, number=40, name=200, level=48, state=200, name_least=150)
+    low = lay_out([tuple(range(14))], 780, 400, 1.5, lambda *_: wide)
+    assert (low.columns, low.dense) == (1, True)
+    assert all(row.name.w >= 150 for row in low.rows)
+
+
 @given(st.lists(st.integers(1, 40), min_size=1, max_size=64), st.integers(1, 2))
 def test_split_loses_no_row(sizes: list[int], columns: int) -> None:
     """Dealt to columns, every group keeps all its rows, in order."""
