@@ -7,22 +7,19 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from app.cli import terminal
 from app.cli.scan_jobs import Outcome, ScanJob, scan_at_once, scan_here
-from app.cli.scan_text import as_text
-from app.report.marked_copy import write_marked_copies
-from app.report.marker_files import write_markers
-from app.report.write import Files, write_report
 from engine.model.safe_text import harmless, json_text
 from engine.pipeline.scan_document import Failure, document, documents
 from engine.pipeline.scan_result import ScanResult
-from engine.report.content.markers import markers_of
-from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
 from engine.sources.take_files import takes_in
 from engine.system.platform_calls import usable_cores
+
+if TYPE_CHECKING:  # writing a report is imported once one is asked for
+    from engine.report.content.report_data import Section
 
 OK: Final = 0
 RED: Final = 1
@@ -82,8 +79,7 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
     if options.report is not None:
         _report(gathered, options.report, options.paper)
     if options.markers is not None:
-        paths_out = write_markers(gathered.sections, Path(options.markers))
-        _say(f"{harmless(options.markers)}: {len(paths_out)} files of markers written")
+        _mark(gathered, options.markers)
     if options.marked_copy is not None:
         _copy(gathered, Path(options.marked_copy))
     if gathered.failures:
@@ -151,6 +147,8 @@ def _take_in(outcome: Outcome, gathered: _Gathered, options: ScanOptions) -> Non
     if options.json_lines:
         _print_line({**document(outcome.result), "kind": "take"})
     elif not options.as_json:
+        from app.cli.scan_text import as_text
+
         _print(as_text(outcome.result))
 
 
@@ -159,9 +157,18 @@ def _print_line(line: dict[str, Any]) -> None:
 
 
 def _report(gathered: _Gathered, folder: str, paper: str) -> None:
+    from app.report.write import Files, write_report
+
     files = Files.all_in(Path(folder))
     write_report(gathered.sections, files, paper=paper, failures=gathered.failures)
     _say(f"{files.html}: written, with .pdf, .csv and .json beside it")
+
+
+def _mark(gathered: _Gathered, folder: str) -> None:
+    from app.report.marker_files import write_markers
+
+    paths = write_markers(gathered.sections, Path(folder))
+    _say(f"{harmless(folder)}: {len(paths)} files of markers written")
 
 
 def _print(text: str) -> None:
@@ -174,6 +181,9 @@ def _print(text: str) -> None:
 
 def _copy(gathered: _Gathered, folder: Path) -> None:
     """What can't be copied is named; it was read all the same, but makes the status 2."""
+    from app.report.marked_copy import write_marked_copies
+    from engine.report.content.markers import markers_of
+
     for section in gathered.sections:
         try:
             paths = write_marked_copies(Path(section.path), markers_of(section), folder)

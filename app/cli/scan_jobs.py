@@ -10,18 +10,19 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures import TimeoutError as NotDoneError
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from app.report.take_scan import scan_one
-from app.report.write import scanned_section
 from engine.model.messages import Incident
 from engine.pipeline.scan_document import Failure, incident_line
 from engine.pipeline.scan_result import ScanResult
 from engine.plan.load import PlanError
-from engine.report.content.report_data import Section
 from engine.sources.base import SourceError
 from engine.system.platform_calls import can_fork
 from engine.timecode.clock import TimecodeClock
+
+if TYPE_CHECKING:  # a report is imported once one is asked for
+    from engine.report.content.report_data import Section
 
 PATIENCE_S: Final = 1.0
 """Between two looks at what is done, so that progress can be told."""
@@ -83,10 +84,16 @@ def scan_here(
             on_incident=incident if job.lines else None,
             processes=processes,
         )
-        section = scanned_section(result, path) if job.sound else None
+        section = _section(result, path) if job.sound else None
     except (SourceError, PlanError, OSError) as error:
         return Outcome(job.take, failure=Failure(job.take, str(error)), said=tuple(said))
     return Outcome(job.take, result, section, None, tuple(said), tuple(lines))
+
+
+def _section(result: ScanResult, path: str) -> Section:
+    from app.report.write import scanned_section
+
+    return scanned_section(result, path)
 
 
 def scan_at_once(

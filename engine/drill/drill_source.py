@@ -197,8 +197,3 @@ def look_into(path: str | Path, rate: int) -> Look:
         return np.concatenate(pieces, axis=1).T
 
     return look
-
-
-def truths_of(source: Source | None) -> list[Truth]:
-    """The faults that began since this was last asked; none where `source` is no drill's."""
-    return source.take_truths() if isinstance(source, DrillSource) else []

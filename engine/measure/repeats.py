@@ -48,8 +48,6 @@ _TONES: Final = 2
 every multiple of its period, and on all tracks at once that would hold up the watch."""
 _REST_TICKS: Final = 3
 """After which such a track is looked at anew."""
-_MANY_PLACES: Final = 80
-"""More are gathered by numpy."""
 _HIGH: Final = 0
 _LOW: Final = 1
 
@@ -90,8 +88,6 @@ class RepeatFinder(TrackMemory):
         self._rate_hz = sample_rate_hz
         self._hop_frames = hop_frames
         self._tick_frames = HOPS_PER_TICK * hop_frames
-        self._same_bytes = bytearray(_TICKS * self._tick_frames)
-        self._same: Flags = np.frombuffer(self._same_bytes, dtype=np.bool_)
         self.reset()
 
     def update(self, hops: Hops, tick: int, start_s: float) -> tuple[Repeat, ...]:
@@ -197,15 +193,12 @@ class RepeatFinder(TrackMemory):
 
         Of each anchor the newest lags, newest first.
         """
-        track, frames = anchors.track, self._ring.shape[1]
-        here = (anchors.at + self._oldest) % frames
-        rows = zip(track.tolist(), here.tolist(), strict=True)
-        places = [self._places(row, place) for row, place in rows]
-        at = np.concatenate(places)
+        track = anchors.track
+        here = (anchors.at + self._oldest) % self._ring.shape[1]
+        n, at = self._places(track, here)
         if not len(at):
             return
-        n = np.repeat(np.arange(len(track)), [len(one) for one in places])
-        before = (at - self._oldest) % frames
+        before = (at - self._oldest) % self._ring.shape[1]
         oldest = np.maximum(anchors.at - int(LONGEST_S * self._rate_hz), _NEAR)
         newest = np.maximum(anchors.at - int(SHORTEST_S * self._rate_hz), oldest)
         keep = (before >= oldest[n]) & (before < newest[n])
@@ -233,25 +226,23 @@ class RepeatFinder(TrackMemory):
         same = there == self._ring[track[:, None], here[:, None] - _BESIDE]
         return np.asarray(same.all(axis=1))
 
-    def _places(self, track: int, here: int) -> NDArray[np.int64]:
-        """Where in the ring of that track the sample at `here`, and the few before it, stand as
-        well; in order."""
-        ring = self._ring[track]
-        np.equal(ring, ring[here], out=self._same)
-        self._same_bytes[here] = 0
-        if np.count_nonzero(self._same) > _MANY_PLACES:
-            at = np.flatnonzero(self._same)
-        else:
-            found, place = [], self._same_bytes.find(1)  # a search for a byte is quicker by far
-            while place >= 0:
-                found.append(place)
-                place = self._same_bytes.find(1, place + 1)
-            at = np.array(found, dtype=np.int64)
+    def _places(
+        self, track: NDArray[np.int64], here: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Where in the ring of those tracks the samples at `here`, and the few before them, stand:
+        which of `here` each place is of, and the place; both in order."""
+        same, found = np.empty(self._ring.shape[1], dtype=np.bool_), []
+        for row, place in zip(track.tolist(), here.tolist(), strict=True):
+            ring = self._ring[row]
+            np.equal(ring, ring[place], out=same)
+            found.append(same.nonzero()[0])
+        at = np.concatenate(found)
+        n = np.repeat(np.arange(len(track)), [len(one) for one in found])
         for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
-            if not len(at):
-                break
-            at = at[ring[at - beside] == ring[here - beside]]
-        return at
+            there = self._ring[track[n], at - beside]
+            keep = there == self._ring[track, here - beside][n]
+            n, at = n[keep], at[keep]
+        return n, at
 
     def _agrees(self, sound: Samples, at: int, lag: int) -> tuple[int, int] | None:
         """First sample and end of the run round `at` that agrees, if it is long enough."""

@@ -6,24 +6,24 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from engine.drill.drill_source import DrillSource, look_into
-from engine.drill.schedule import DrillError, schedule
 from engine.model.commands import Open
 from engine.model.messages import Kind
 from engine.model.safe_text import harmless
 from engine.model.tracks import BY_TIMECODE, Plan, plan_for
 from engine.pipeline.take_probe import probe_take
 from engine.plan.agreement import at_the_files_rate, names_apart, with_code
-from engine.plan.edit import set_rows, set_take
 from engine.plan.load import load_plan
-from engine.plan.table_file import TABLES, TableFileError, plan_of_table
 from engine.plan.template import new_plan
 from engine.sources.base import HOST_API, Source, SourceError, SourceInfo
 from engine.sources.capture import CapturedSource, find_input
 from engine.sources.growing import GrowingTake
 from engine.sources.paced import Paced
 from engine.sources.take import TakeSource, open_take
+
+if TYPE_CHECKING:
+    from engine.drill.drill_source import DrillSource
 
 REPLAY_BLOCK_S = 0.02
 """Blocks of a replay are as short as a device's, so that the board moves as it does live."""
@@ -73,6 +73,9 @@ def open_source(request: Open) -> Source:
 
 def _drill(request: Open, seed: int, paced: Paced, take: TakeSource) -> DrillSource:
     """The take with the faults of that seed put in."""
+    from engine.drill.drill_source import DrillSource, look_into  # only drills put faults in
+    from engine.drill.schedule import DrillError, schedule
+
     info = take.info
     try:
         assert info.frames is not None
@@ -137,6 +140,8 @@ def plan_of_input(channels: int, used: Sequence[int] = ()) -> str:
     """The text of a new plan for a live input of so many channels, or for those in use alone."""
     if not used:
         return new_plan([""] * channels)
+    from engine.plan.edit import set_rows  # its library would slow down every start
+
     return set_rows(new_plan([""] * len(used)), [{"input": number} for number in used])
 
 
@@ -153,6 +158,9 @@ def plan_from(path: str) -> tuple[str, int]:
     PlanError
         With every mistake of the other plan.
     """
+    from engine.plan.edit import set_take  # its library would slow down every start
+    from engine.plan.table_file import TABLES, TableFileError, plan_of_table
+
     ending = Path(path).suffix.lower()
     if ending == ".toml":
         plan = load_plan(Path(path))

@@ -26,6 +26,7 @@ from engine.plan.load import PlanError
 from engine.runtime.housekeeping import Housekeeping, safely
 from engine.runtime.ipc import BEAT_S, forget, new_address
 from engine.runtime.server import Server
+from engine.runtime.spawn import SPARE
 from engine.runtime.watch_opener import WatchedElsewhereError, WatchOpener
 from engine.runtime.wire import (
     SCHEMA,
@@ -45,9 +46,6 @@ if TYPE_CHECKING:
 
 ALONE_S: Final = 10.0
 """Without any window for this long, a replay that nobody looks at ends."""
-
-SPARE: Final = "--spare"
-"""Load everything first and then wait for a job: such a process begins at once."""
 
 
 class _StoppedError(Exception):

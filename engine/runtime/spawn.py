@@ -7,13 +7,15 @@ import subprocess
 import sys
 from contextlib import suppress
 from pathlib import Path
-from typing import IO
+from typing import IO, Final
 
 import engine
-from engine.runtime.process import SPARE
 from engine.runtime.wire import Job, pack
 from engine.session import engines
 from engine.system.platform_calls import outliving
+
+SPARE: Final = "--spare"
+"""Load everything first and then wait for a job: such a process begins at once."""
 
 
 class Starter:

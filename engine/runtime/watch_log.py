@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Sequence
 
 from engine.alarms.book_checkpoint import save
-from engine.drill.drill_source import truths_of
+from engine.drill.truth_source import truths_of
 from engine.model.client_id import ClientId, this_process
 from engine.model.commands import Command, Open, Watch
 from engine.model.messages import AlarmEvent, Incident

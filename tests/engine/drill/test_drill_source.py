@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.drill.drill_source import DrillSource, look_into, truths_of
+from engine.drill.drill_source import DrillSource, look_into
 from engine.drill.schedule import Planned
+from engine.drill.truth_source import truths_of
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.messages import Samples, Severity
@@ -186,4 +187,3 @@ def test_stretches_are_read_exactly(tmp_path: object) -> None:
     found = look_into(path, RATE)
     for first, last in ((0, 10), (12_345, 98_765), (SECONDS * RATE - 7, SECONDS * RATE + 100)):
         np.testing.assert_array_equal(found(first, last, (0, 2)), CLEAN[first:last, [0, 2]])
-    assert truths_of(ArraySource(CLEAN, RATE)) == []
