@@ -9,7 +9,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, Final
 
-from app.fleet import broker_address, publishing
+from app.fleet import broker_address
 from app.page.launch import (
     MADE,
     Keep,
@@ -111,6 +111,8 @@ class Companions:
         self._start(name)
 
     def _look_at_broker(self) -> None:
+        from app.fleet import publishing  # not needed to say what the options are
+
         stands = publishing.status(self._client.folder)
         if not self._published and (stands is None or stands.problem == "connecting"):
             return  # it is just beginning

@@ -6,13 +6,16 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from app.cli import companions, display, terminal
+from app.cli import display, terminal
 from app.cli.argument_parts import Run, take_of
 from app.cli.arguments import parser_of
 from engine.model import cautions
-from engine.model.commands import Open
+
+if TYPE_CHECKING:  # what is loaded before `_begin_loading` comes before every first meter
+    from engine.model.commands import Open
+    from engine.runtime.spawn import Starter
 
 OK: Final = 0
 RED: Final = 1
@@ -21,17 +24,12 @@ FAILED: Final = 2
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit status (0: nothing red, 1: red, 2: could not do it)."""
-    from engine.plan.load import PlanError
-    from engine.sources.base import SourceError
-
     terminal.prepare()
     try:
         arguments = _parser().parse_args(argv)
         terminal.set_colour(arguments.color)
         run: Run = arguments.run
         return run(arguments)
-    except (SourceError, PlanError) as error:
-        print(error, file=sys.stderr)
     except BrokenPipeError:  # the reader of our output has seen enough
         terminal.stop_writing()
         return OK
@@ -39,7 +37,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"trackwarden: {terminal.sentence_of(error)}", file=sys.stderr)
     except KeyboardInterrupt:
         print(file=sys.stderr)
+    except Exception as error:
+        if not _is_users(error):
+            raise
+        print(error, file=sys.stderr)
     return FAILED
+
+
+def _is_users(error: Exception) -> bool:
+    """It is about a take or a plan, in one line for whoever gave it."""
+    from engine.plan.load import PlanError
+    from engine.sources.base import SourceError
+
+    return isinstance(error, SourceError | PlanError)
 
 
 def _start_page(arguments: argparse.Namespace) -> int:
@@ -53,9 +63,29 @@ def _start_page(arguments: argparse.Namespace) -> int:
     return _window(None)
 
 
+def _begin_loading(arguments: argparse.Namespace) -> Starter | None:
+    """Where a window will come: its watch's process loads from now on, for that takes longest."""
+    if _in_terminal(arguments):
+        return None
+    from engine.runtime.spawn import Starter
+
+    starter = Starter()
+    starter.keep_spare()
+    return starter
+
+
+def _in_terminal(arguments: argparse.Namespace) -> bool:
+    """No window is asked for, or none can be opened."""
+    as_text = arguments.console or getattr(arguments, "json_lines", False)
+    return as_text or not display.available()
+
+
 def _watch(arguments: argparse.Namespace) -> int:
+    starter = _begin_loading(arguments)
+    from engine.model.commands import Open
+
     device = _only_input() if arguments.device is None else arguments.device
-    return _look_at(Open(device=device, plan=arguments.plan), arguments)
+    return _look_at(Open(device=device, plan=arguments.plan), arguments, starter)
 
 
 def _only_input() -> int:
@@ -74,6 +104,9 @@ def _only_input() -> int:
 
 
 def _replay(arguments: argparse.Namespace) -> int:
+    starter = _begin_loading(arguments)
+    from engine.model.commands import Open
+
     request = Open(
         **take_of(arguments.take),
         plan=arguments.plan,
@@ -82,11 +115,14 @@ def _replay(arguments: argparse.Namespace) -> int:
         start_s=arguments.start_s,
         follow=arguments.follow,
     )
-    return _look_at(request, arguments)
+    return _look_at(request, arguments, starter)
 
 
 def _drill(arguments: argparse.Namespace) -> int:
+    starter = _begin_loading(arguments)
     import secrets
+
+    from engine.model.commands import Open
 
     seed = secrets.randbelow(10_000) if arguments.seed is None else arguments.seed
     request = Open(
@@ -97,8 +133,8 @@ def _drill(arguments: argparse.Namespace) -> int:
         level=arguments.level,
         blind=arguments.blind,
     )
-    if not arguments.console and display.available():
-        return _window(request, arguments)
+    if not _in_terminal(arguments):
+        return _window(request, arguments, starter)
     from app.cli.drill_command import drill_in_terminal
 
     if not arguments.console:
@@ -107,13 +143,12 @@ def _drill(arguments: argparse.Namespace) -> int:
     return OK if drill_in_terminal(request, arguments) else FAILED
 
 
-def _look_at(request: Open, arguments: argparse.Namespace) -> int:
-    in_terminal = arguments.console or arguments.json_lines
-    if not in_terminal and display.available():
-        return _window(request, arguments)
+def _look_at(request: Open, arguments: argparse.Namespace, starter: Starter | None) -> int:
+    if not _in_terminal(arguments):
+        return _window(request, arguments, starter)
     from app.cli.watch_command import watch_in_terminal
 
-    if not in_terminal:
+    if not (arguments.console or arguments.json_lines):
         print(f"trackwarden: {display.why_not()}: watching in the terminal", file=sys.stderr)
     _caution(request)
     return RED if watch_in_terminal(request, arguments) else OK
@@ -126,7 +161,11 @@ def _caution(request: Open) -> None:
         print(*cautions.FIRST, *drill, sep="\n", file=sys.stderr)
 
 
-def _window(request: Open | None, arguments: argparse.Namespace | None = None) -> int:
+def _window(
+    request: Open | None,
+    arguments: argparse.Namespace | None = None,
+    starter: Starter | None = None,
+) -> int:
     from engine.runtime.client import EngineClient
 
     # Started first, so that the engine opens the source while Qt is still loading.
@@ -135,8 +174,10 @@ def _window(request: Open | None, arguments: argparse.Namespace | None = None) -
         folder, request = _running_watch()
         early = [EngineClient(request, folder=folder)] if request is not None else []
     else:
-        early = [EngineClient(request)]
+        early = [EngineClient(request, starter=starter)]
     if arguments is not None:
+        from app.cli import companions
+
         companions.start(arguments, early[0])
 
     def client_for(wanted: Open) -> EngineClient:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import codecs
 import os
 import sys
-from typing import Final, TextIO
+from typing import TYPE_CHECKING, Final, TextIO
 
-from engine.model.messages import Severity
+if TYPE_CHECKING:  # the terminal is asked before anything of a watch is loaded
+    from engine.model.messages import Severity
 
 SIGNS: Final = {
     "▲": "^",
@@ -30,8 +31,8 @@ SIGNS: Final = {
 }
 """What stands for a sign where the terminal's encoding lacks it."""
 
-_COLOURS: Final = {Severity.RED: "1;97;41", Severity.AMBER: "33"}
-"""SGR (ECMA-48): bold white on red, amber letters."""
+_COLOURS: Final = {"red": "1;97;41", "amber": "33"}
+"""SGR (ECMA-48) by the word of the severity: bold white on red, amber letters."""
 _HANDLER: Final = "trackwarden-signs"
 CHOICES: Final = ("auto", "always", "never")
 
@@ -69,7 +70,7 @@ def coloured(stream: TextIO) -> bool:
 
 def paint(words: str, severity: Severity | None, stream: TextIO) -> str:
     """The words in the colour of that severity, where colours are wanted."""
-    code = _COLOURS.get(severity) if severity is not None else None
+    code = _COLOURS[severity.word] if severity is not None else None
     return f"\x1b[{code}m{words}\x1b[0m" if code and coloured(stream) else words
 
 

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any, Final, Protocol
 
 import app
-from engine.session import engines
 from engine.system.platform_calls import outliving
 
 WAITS_S: Final = 120.0
@@ -108,6 +107,8 @@ def publish_when_running(client: Watching, address: str, keep: Keep = let_go) ->
 
 
 def _wait_until_running(client: Watching) -> bool:
+    from engine.session import engines  # not needed to say what the options are
+
     until = time.monotonic() + WAITS_S
     while engines.running_in(client.folder) is None:
         if time.monotonic() > until or not client.folder.exists():

@@ -80,6 +80,8 @@ class EngineClient:
         Join the running watch of the session in that folder instead.
     follows : bool
         Look only, at the session in `folder`: an engine that dies is waited for, not replaced.
+    starter : Starter, optional
+        Starts its engines, and is closed with it; it may have one that loads already.
     """
 
     def __init__(
@@ -88,11 +90,12 @@ class EngineClient:
         place: str = "window",
         folder: Path | None = None,
         follows: bool = False,
+        starter: Starter | None = None,
     ) -> None:
         self._follows = follows
         self._request = with_whole_paths(request)
         self._who = this_process(place)
-        self._starter = Starter()
+        self._starter = starter or Starter()
         self._wake = threading.Condition()
         self._waiting: deque[Command | Alive] = deque()
         self._connection: Connection | None = None
@@ -257,7 +260,7 @@ class EngineClient:
         if self._follows or snapshot.ended:
             return
         if time.monotonic() - self._began_at > SPARE_AFTER_S:
-            self._starter.keep_spare(self.folder)
+            self._starter.keep_spare()
 
     # ---- an engine that dies -----------------------------------------------------------------
 

@@ -26,7 +26,7 @@ from engine.plan.load import PlanError
 from engine.runtime.housekeeping import Housekeeping, safely
 from engine.runtime.ipc import BEAT_S, forget, new_address
 from engine.runtime.server import Server
-from engine.runtime.spawn import SPARE
+from engine.runtime.spawn import SPARE, speak_into
 from engine.runtime.watch_opener import WatchedElsewhereError, WatchOpener
 from engine.runtime.wire import (
     SCHEMA,
@@ -221,6 +221,8 @@ def main() -> None:
     except WireError as error:
         sys.exit(f"trackwarden engine: no job: {error}")
     assert isinstance(job, Job)
+    if SPARE in sys.argv:
+        speak_into(Path(job.folder))
     sys.stdin.close()
     sys.stdin = open(os.devnull)  # noqa: SIM115 - for the life of the process
     serve(job)

@@ -7,12 +7,13 @@ import subprocess
 import sys
 from contextlib import suppress
 from pathlib import Path
-from typing import IO, Final
+from typing import IO, TYPE_CHECKING, Any, Final
 
 import engine
-from engine.runtime.wire import Job, pack
-from engine.session import engines
 from engine.system.platform_calls import outliving
+
+if TYPE_CHECKING:  # a spare is started before what a job is written with is loaded
+    from engine.runtime.wire import Job
 
 SPARE: Final = "--spare"
 """Load everything first and then wait for a job: such a process begins at once."""
@@ -32,16 +33,18 @@ class Starter:
         process, self._spare = self._spare or _spawn(Path(job.folder)), None
         self._started.append(process)
         assert process.stdin is not None
+        from engine.runtime.wire import pack
+
         with suppress(OSError):
             process.stdin.write(pack(job))
             process.stdin.close()
 
-    def keep_spare(self, folder: Path) -> None:
-        """Have a process ready that has loaded everything; its errors go into that folder."""
+    def keep_spare(self) -> None:
+        """Have a process ready that has loaded everything, or begins to."""
         if self._spare is not None and self._spare.poll() is not None:
             self._drop_spare()
         if self._spare is None:
-            self._spare = _spawn(folder, SPARE)
+            self._spare = _process(SPARE, stdout=subprocess.DEVNULL)
 
     @property
     def running(self) -> bool:
@@ -65,22 +68,38 @@ class Starter:
             spare.wait()
 
 
-def _spawn(folder: Path, *more: str) -> subprocess.Popen[bytes]:
-    root = str(Path(engine.__file__).parents[1])
-    paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
+def _spawn(folder: Path) -> subprocess.Popen[bytes]:
+    """A process for a session in that folder: what it says is kept there from the first word on."""
+    from engine.session import engines
+
     file = engines.words_of(folder)
     engines.ensured(file.parent)
     with _private_file(file) as words:
-        return subprocess.Popen(
-            # -P: a folder of takes may hold files named like modules.
-            [sys.executable, "-P", "-m", "engine.runtime.process", *more],
-            stdin=subprocess.PIPE,
-            stdout=words,
-            stderr=words,
-            cwd=file.parent,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-            **outliving(),
-        )
+        return _process(stdout=words, stderr=words, cwd=file.parent)
+
+
+def _process(*words: str, **more: Any) -> subprocess.Popen[bytes]:
+    root = str(Path(engine.__file__).parents[1])
+    paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
+    return subprocess.Popen(
+        # -P: a folder of takes may hold files named like modules.
+        [sys.executable, "-P", "-m", "engine.runtime.process", *words],
+        stdin=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+        **more,
+        **outliving(),
+    )
+
+
+def speak_into(folder: Path) -> None:
+    """From now on this process says what it says into the session's file, and lies there."""
+    from engine.session import engines
+
+    file = engines.words_of(folder)
+    os.chdir(engines.ensured(file.parent))
+    with _private_file(file) as words:
+        for stream in (1, 2):
+            os.dup2(words.fileno(), stream)
 
 
 def _private_file(path: Path) -> IO[bytes]:

@@ -72,7 +72,7 @@ class FakeStarter:
         if made is not None:
             self.engines.append(made)
 
-    def keep_spare(self, folder: Path) -> None:
+    def keep_spare(self) -> None:
         """Count it."""
         self.spares += 1
 

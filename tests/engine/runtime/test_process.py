@@ -17,7 +17,7 @@ from engine.model.client_id import ClientId
 from engine.model.commands import Open, Stop
 from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.ipc import connect
-from engine.runtime.process import SPARE
+from engine.runtime.spawn import SPARE, Starter
 from engine.runtime.wire import Failed, Job, pack, unpack_message
 from engine.session import engines, folders
 from engine.session.reader import SessionReader
@@ -85,6 +85,23 @@ def _wait_for(client: EngineClient) -> None:
     end = time.monotonic() + 60.0
     while client.watch() is None and time.monotonic() < end:
         time.sleep(0.02)
+
+
+def test_a_process_that_loads_already_takes_the_first_job(tmp_path: Path) -> None:
+    """It is the engine of the session from then on, and says what it says into its folder."""
+    take = tmp_path / "take.wav"
+    soundfile.write(take, np.zeros((48_000, 2)), 48_000)
+    starter = Starter()
+    starter.keep_spare()
+    spare = starter._spare
+    assert spare is not None
+    client = EngineClient(Open(take=str(take)), starter=starter)
+    _wait_for(client)
+    running = engines.running_in(client.folder)
+    assert running is not None
+    assert running.pid == spare.pid
+    assert engines.words_of(client.folder).exists()
+    client.close()
 
 
 def test_a_mistake_of_a_plan_names_the_file_that_was_given(tmp_path: Path) -> None:
