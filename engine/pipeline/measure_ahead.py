@@ -11,7 +11,6 @@ import signal
 from collections.abc import Generator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from pathlib import Path
 from typing import Any, Final
 
 from engine.detectors.guard import reason_of
@@ -23,6 +22,7 @@ from engine.pipeline.framing import TickFramer
 from engine.pipeline.tick_transport import PackedTicks, pack, unpack
 from engine.sources.base import EndOfTake, Source, SourceError
 from engine.sources.take import open_take
+from engine.sources.take_files import Take, path_of
 from engine.system.platform_calls import can_fork
 
 READ_TIMEOUT_S: Final = 1.0
@@ -97,7 +97,7 @@ def measure(
         source.close()
 
 
-def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, None]:
+def measure_ahead(take: Take, scene: Scene) -> Generator[Measured, None, None]:
     """The same of a take, measured by another process while this one judges.
 
     Raises
@@ -107,7 +107,7 @@ def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, N
     """
     context = _context()
     here, there = context.Pipe(duplex=False)
-    process = context.Process(target=_send_all, args=(str(take), scene, there), daemon=True)
+    process = context.Process(target=_send_all, args=(take, scene, there), daemon=True)
     process.start()
     there.close()
     try:
@@ -115,7 +115,9 @@ def measure_ahead(take: str | Path, scene: Scene) -> Generator[Measured, None, N
             try:
                 newest: _Sent | SourceError = here.recv()
             except EOFError:
-                raise SourceError(f"{take}: the process that measures ended: try again") from None
+                raise SourceError(
+                    f"{path_of(take)}: the process that measures ended: try again"
+                ) from None
             if isinstance(newest, SourceError):
                 raise newest
             ticks = () if newest.ticks is None else unpack(newest.ticks)
@@ -142,7 +144,7 @@ def _context() -> Any:  # typed differently on each system
     return multiprocessing.get_context("fork" if can_fork() else "spawn")
 
 
-def _send_all(take: str, scene: Scene, out: Connection) -> None:
+def _send_all(take: Take, scene: Scene, out: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends this process by itself
     try:
         try:
@@ -160,6 +162,6 @@ def _send_all(take: str, scene: Scene, out: Connection) -> None:
         except BrokenPipeError:
             raise
         except Exception as error:
-            out.send(SourceError(f"{take}: can't be measured: {reason_of(error)}"))
+            out.send(SourceError(f"{path_of(take)}: can't be measured: {reason_of(error)}"))
     except BrokenPipeError:  # nobody wants to know any more
         pass

@@ -21,6 +21,7 @@ from engine.pipeline.pipeline import Pipeline
 from engine.pipeline.scan_result import ScanResult
 from engine.sources.base import Source, SourceError, SourceInfo
 from engine.sources.take import open_take
+from engine.sources.take_files import Take, path_of
 from engine.timecode.clock import Origin, Reference, TimecodeClock
 
 Progress = Callable[[float], None]
@@ -54,7 +55,7 @@ def scan_source(
 
 
 def scan_take(
-    take: str | Path,
+    take: Take,
     plan: Plan,
     progress: Progress | None = None,
     disagreements: tuple[str, ...] = (),
@@ -76,7 +77,7 @@ def scan_take(
     source = open_take(take, read_ahead=0, block_s=0.1 * ticks_at_once(len(plan.tracks)))
     if not is_worth_it((source.info.frames or 0) / source.info.sample_rate_hz):
         processes = 1
-    watch = _Watch(str(take), source.info, plan, disagreements)
+    watch = _Watch(str(path_of(take)), source.info, plan, disagreements)
     watch.on_incident, watch.on_measurement = on_incident, on_measurement
     if processes == 1:
         return watch.result(measure(source, watch.scene), progress)

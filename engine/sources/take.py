@@ -16,8 +16,8 @@ from engine.model.safe_text import harmless
 from engine.sources.base import EndOfTake, SourceError, SourceInfo
 from engine.sources.read_ahead import ReadAhead
 from engine.sources.sound_file import open_sound_file
-from engine.sources.take_files import TakeFiles, files_of
-from engine.sources.take_grouping import Row
+from engine.sources.take_files import Take, TakeFiles, files_of
+from engine.sources.take_grouping import FileFacts, Row
 
 BLOCK_S: Final = 0.5
 READ_AHEAD_BLOCKS: Final = 3
@@ -26,6 +26,26 @@ _PADDING_S: Final = 0.1
 
 _MAX_BLOCK_BYTES: Final = 4 << 20
 """Of a block whose frames were not asked for: bounds memory at any number of tracks."""
+
+
+class _Damaged:
+    """A file as far as it can be read, and silence after that."""
+
+    def __init__(self, facts: FileFacts) -> None:
+        self._readable = facts.readable_frames
+        self._file = open_sound_file(facts.path) if self._readable else None
+
+    def read_into(self, by_channel: Samples, at_frame: int) -> None:
+        """See `SoundFile`."""
+        by_channel[:] = 0.0
+        here = min(by_channel.shape[1], self._readable - at_frame)
+        if self._file is not None and here > 0:
+            self._file.read_into(by_channel[:, :here], at_frame)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        if self._file is not None:
+            self._file.close()
 
 
 class FileChain:
@@ -40,7 +60,8 @@ class FileChain:
 
     def _open_at(self, number: int) -> None:
         self._number = number
-        self._file = open_sound_file(self._parts[number].path)
+        part = self._parts[number]
+        self._file = _Damaged(part) if part.damage else open_sound_file(part.path)
 
     def read_into(self, by_channel: Samples, at_frame: int) -> None:
         """Fill `by_channel`, shape (channels, frames), from that frame on; see `SoundFile`."""
@@ -115,7 +136,7 @@ class TakeSource:
 
 
 def open_take(
-    path: str | Path,
+    path: Take,
     from_s: float = 0.0,
     block_frames: int | None = None,
     read_ahead: int = READ_AHEAD_BLOCKS,
@@ -125,9 +146,9 @@ def open_take(
 
     Parameters
     ----------
-    path : str or Path
+    path : str, Path or TakeFiles
         One WAV, RF64, BW64 or FLAC file, or a folder of files, or a folder with the name of one of
-        the takes in it; see `take_files`.
+        the takes in it; see `take_files`. Files that were looked for before are taken as found.
     from_s : float
         Where to begin, seconds into the take.
     block_frames : int, optional
@@ -142,8 +163,8 @@ def open_take(
     SourceError
         One line naming the file and what to do.
     """
-    where = Path(path)
-    take = files_of(where)
+    take = path if isinstance(path, TakeFiles) else files_of(Path(path))
+    where = take.path
     info = _info(take)
     assert info.frames is not None
     first_frame = round(from_s * info.sample_rate_hz)

@@ -7,9 +7,10 @@ parts; which belong together is told by `take_grouping`.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -39,9 +40,23 @@ class TakeFiles:
     notices: tuple[str, ...] = ()
 
     @property
+    def damage(self) -> tuple[tuple[Path, str], ...]:
+        """Its files that are not whole, and why."""
+        return tuple((file.path, file.damage) for row in self.parts for file in row if file.damage)
+
+    @property
     def chains(self) -> tuple[Row, ...]:
         """The same by track: each file with those that go on from it."""
         return tuple(zip(*self.parts, strict=True))
+
+
+Take = str | Path | TakeFiles
+"""What names a take: its path, or its files where they were looked for before."""
+
+
+def path_of(take: Take) -> Path:
+    """How the take is named."""
+    return take.path if isinstance(take, TakeFiles) else Path(take)
 
 
 def files_of(path: Path) -> TakeFiles:
@@ -59,8 +74,11 @@ def files_of(path: Path) -> TakeFiles:
     raise SourceError(f"{path}: holds {len(takes)} takes, {names}: name one, {takes[0].path}")
 
 
-def takes_in(path: Path) -> tuple[TakeFiles, ...]:
+def takes_in(path: Path, *, damaged: bool = False) -> tuple[TakeFiles, ...]:
     """Every take of a folder, in the order of their starts or names; of a file its own.
+
+    damaged : a mono file that can't be read, or is not as long as those beside it, is a track that
+        is silent where it lacks; its `FileFacts` say why
 
     Raises
     ------
@@ -68,7 +86,8 @@ def takes_in(path: Path) -> tuple[TakeFiles, ...]:
         Where one of the files can't be read, or they don't make up takes; one line.
     """
     if path.is_dir():
-        return tuple(_named(path, grouped(list(map(facts_of, _audio_in(path))), path)))
+        files = _with_damaged(_audio_in(path)) if damaged else map(facts_of, _audio_in(path))
+        return tuple(_named(path, grouped(list(files), path)))
     if _names_a_take(path):
         takes = takes_in(path.parent)
         return tuple(take for take in takes if take.name == path.name) or (_lone(path),)
@@ -96,6 +115,59 @@ def facts_of(path: Path) -> FileFacts:
         file.unfinished,
         file.zeros_s,
     )
+
+
+def _with_damaged(paths: Sequence[Path]) -> list[FileFacts]:
+    """The same of all files, those that are not whole as parts of the takes of their fellows."""
+    files: list[FileFacts] = []
+    unread: list[tuple[Path, str]] = []
+    for path in paths:
+        try:
+            files.append(facts_of(path))
+        except SourceError as error:
+            unread.append((path, str(error)))
+    if unread:
+        takes = grouped(files, paths[0].parent)
+        files += [_stand_in(path, why, takes) for path, why in unread]
+    usual = [_usual_frames(file, files) for file in files]
+    return [
+        file
+        if file.channels != 1 or file.damage or file.frames == frames
+        else replace(
+            file, damage=_odd_length(file, frames), frames=frames, readable_frames=file.frames
+        )
+        for file, frames in zip(files, usual, strict=True)
+    ]
+
+
+def _stand_in(path: Path, why: str, takes: Sequence[Sequence[Row]]) -> FileFacts:
+    """A track of the take of mono files that its name belongs to; SourceError where none is."""
+    for parts in takes:
+        files = [file for row in parts for file in row]
+        alone = len(takes) == 1 and _shared([file.path.stem for file in files]) == ""
+        belongs = alone or path.stem.startswith(_common_name(parts))
+        if len(files) > 1 and files[0].channels == 1 and belongs:
+            metadata = replace(files[0].metadata, channel_index=None, channel_names=("",))
+            return replace(
+                files[0], path=path, metadata=metadata, unfinished=False, zeros_s=0.0, damage=why
+            )
+    raise SourceError(why)
+
+
+def _usual_frames(file: FileFacts, files: Sequence[FileFacts]) -> int:
+    """The length of most mono files whose names differ from this one's in their last part."""
+    head = _NUMBERED.fullmatch(file.path.stem)
+    if file.channels != 1 or head is None:
+        return file.frames
+    alike = [other for other in files if other.path.stem.startswith(head[1])]
+    counts = Counter(other.frames for other in alike if other.channels == 1)
+    frames, count = counts.most_common(1)[0]
+    return frames if 2 * count > len(alike) > 2 else file.frames
+
+
+def _odd_length(file: FileFacts, frames: int) -> str:
+    lasts, whole = (n / file.sample_rate_hz for n in (file.frames, frames))
+    return f"{file.path}: lasts {lasts:.1f} s, the files beside it {whole:.1f} s"
 
 
 def _lone(path: Path) -> TakeFiles:
@@ -162,12 +234,17 @@ def _common_name(parts: Sequence[Row]) -> str:
     stems = [file.path.stem for row in parts for file in row]
     if len(stems) == 1:
         return stems[0]
+    return _shared(stems).rstrip(" _.-") or stems[0]
+
+
+def _shared(stems: Sequence[str]) -> str:
+    """What all of them begin with."""
     shortest, longest = min(stems), max(stems)
     common = next(
         (n for n, (a, b) in enumerate(zip(shortest, longest, strict=False)) if a != b),
         len(shortest),
     )
-    return shortest[:common].rstrip(" _.-") or stems[0]
+    return shortest[:common]
 
 
 def _notices(parts: Sequence[Row]) -> Iterable[str]:

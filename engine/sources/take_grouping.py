@@ -31,7 +31,11 @@ _TAKE_WORD: Final = re.compile(r"(?i)(?:sc(?:ene)?|t(?:a?k(?:e)?)?|s|r(?:oll)?|[
 
 @dataclass(frozen=True, slots=True)
 class FileFacts:
-    """What was read of one file before its first frame; see `SoundFile`."""
+    """What was read of one file before its first frame; see `SoundFile`.
+
+    damage : why it is not whole, in one line; then `readable_frames` of it are read, and silence
+        after them, so that its track lasts as long as those beside it
+    """
 
     path: Path
     sample_rate_hz: int
@@ -40,6 +44,8 @@ class FileFacts:
     metadata: Metadata
     unfinished: bool
     zeros_s: float
+    damage: str = ""
+    readable_frames: int = 0
 
     @property
     def start(self) -> int | None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -17,19 +16,20 @@ from engine.pipeline.scan import scan_take
 from engine.pipeline.scan_result import ScanResult
 from engine.sources.base import SourceError, SourceInfo
 from engine.sources.take import open_take
+from engine.sources.take_files import Take, path_of
 from engine.timecode.clock import Origin
 from engine.verify.align import Position, find
 from engine.verify.channel_match import ChannelMatch, match_channels
 from engine.verify.channel_verdicts import channel_findings
 from engine.verify.fault_match import Differ, compare_faults
-from engine.verify.follow import Course, aligned, follow
+from engine.verify.follow import PULLS, Course, aligned, follow, pull_of
 from engine.verify.result import Difference, Finding, TakeResult
 from engine.verify.timecode_offset import frames_ahead, in_words
 from engine.verify.traces import SessionTrace, TakeTrace, Trace
-from engine.verify.track_names import name_findings, owners_of
+from engine.verify.track_names import name_findings, own_names, owners_of
 from engine.verify.watched_session import Session
 
-WRONG_RATES: Final = (48.0 / 44.1, 44.1 / 48.0)
+WRONG_RATES: Final = (48.0 / 44.1, 44.1 / 48.0, *PULLS)
 """Tried where a take lies nowhere: its header may state another rate than it was recorded at.
 Seconds that were recorded in a second of the file as it is labelled."""
 
@@ -38,7 +38,7 @@ FRAMES_OFF: Final = 2
 
 
 def verify_take(
-    session: Session, path: Path, progress: Callable[[float], None] | None = None
+    session: Session, take: Take, progress: Callable[[float], None] | None = None
 ) -> TakeResult:
     """One take; `progress` is told which share of it was read, and may raise to stop.
 
@@ -47,10 +47,12 @@ def verify_take(
     SourceError
         Where it can't be read to its end.
     """
-    with_info = open_take(path, read_ahead=0)
+    path = path_of(take)
+    with_info = open_take(take, read_ahead=0)
     info = with_info.info
     with_info.close()
-    owners = owners_of(info.channel_names, session.tracks, info.channels)
+    names = own_names(info.channel_names, session.tracks)
+    owners = owners_of(names, session.tracks, info.channels)
     traces: list[TakeTrace] = []
 
     def add(measurement: Measurement) -> None:
@@ -64,7 +66,7 @@ def verify_take(
         if progress is not None:
             progress(seconds / length_s if length_s else 0.0)
 
-    scan = scan_take(path, _plan(info, session, owners), read, on_measurement=add)
+    scan = scan_take(take, _plan(info, session, owners), read, on_measurement=add)
     if not traces:
         raise SourceError(f"{path}: too short to be held against a session")
     return _compare(session, str(path), scan, traces[0], owners)
@@ -93,7 +95,8 @@ def _compare(
     followed = follow(session.trace, trace, position)
     course = followed.read_with(stretch)
     findings = _course_findings(path, course)
-    findings += name_findings(path, scan.info.channel_names, session.tracks, owners)
+    names = own_names(scan.info.channel_names, session.tracks)
+    findings += name_findings(path, names, session.tracks, owners)
     frames = None
     if stretch != 1.0:
         findings.append(_wrong_rate(path, scan.info.sample_rate_hz, stretch))
@@ -112,7 +115,8 @@ def _placed(session: SessionTrace, trace: TakeTrace) -> tuple[Position, TakeTrac
     """Where the take lies, its levels as they were recorded, and how far its own rate is wrong."""
     position = find(session, trace)
     if position is not None:
-        return position, trace, 1.0
+        stretch = pull_of(session, trace, position)
+        return position, trace if stretch == 1.0 else trace.stretched(stretch), stretch
     for stretch in () if session.is_coarse else WRONG_RATES:
         read_right = trace.stretched(stretch)
         position = find(session, read_right)

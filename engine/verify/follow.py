@@ -34,6 +34,13 @@ CLOCK_FROM_S: Final = 300.0
 """A clock's difference is told of takes at least this long: 5 ms in 300 s are 17 ppm."""
 
 
+PULLS: Final = (1001 / 1000, 1000 / 1001)
+"""By so much a clock is pulled where film and 59.94 Hz video meet: 48048 and 47952 for 48000 Hz.
+A recorder that was set so, or a header, runs that much fast or slow. SMPTE ST 12-1's ratio."""
+
+PULL_FROM_S: Final = 40.0
+"""A pulled clock is told of takes at least this long, in which it creeps by 40 ms. Ours."""
+
 _ALIGN_STEPS: Final = 50
 _MOST_WINDOWS: Final = 400
 
@@ -115,6 +122,17 @@ def follow(session: SessionTrace, take: TakeTrace, position: Position) -> Course
     ]
     told = take.duration_s >= CLOCK_FROM_S
     return Course(begins_s[0], -slope * 1e6 if told else None, tuple(jumps))
+
+
+def pull_of(session: SessionTrace, take: TakeTrace, position: Position) -> float:
+    """Seconds that were recorded in a second of the take: 1, or a pull where that is nearer."""
+    if session.is_coarse or take.duration_s < PULL_FROM_S:
+        return 1.0
+    at_s, offset_s = _offsets(session, take, position)
+    if not len(at_s):
+        return 1.0
+    pace = 1.0 + _slope(at_s, offset_s, _parts(offset_s))
+    return min((1.0, *PULLS), key=lambda ratio: abs(pace - ratio))
 
 
 def aligned(session: SessionTrace, take: TakeTrace, course: Course) -> tuple[int, Trace, Trace]:

@@ -15,6 +15,24 @@ _NUMBER_ALONE: Final = re.compile(
 """What recorders write where nobody named a track; common practice, no source."""
 
 
+_TAKE_NAME: Final = re.compile(r".*[ _.-]")
+
+
+def own_names(names: Sequence[str], tracks: Sequence[Track]) -> tuple[str, ...]:
+    """The same without the take's name, which mono files that nobody named begin with alike.
+
+    T01_1, T01_2 are numbers alone; T01_Foreman is the Foreman. What is planned as it stands stays.
+    """
+    planned = {_plain(track.name) for track in tracks}
+    if len(names) < 2 or not all(names):
+        return tuple(names)
+    shortest, longest = min(names), max(names)
+    alike = next((n for n in range(len(shortest)) if shortest[n] != longest[n]), len(shortest))
+    head = _TAKE_NAME.match(shortest[:alike])
+    begin = head.end() if head is not None else 0
+    return tuple(name if _plain(name) in planned else name[begin:] for name in names)
+
+
 def owners_of(names: Sequence[str], tracks: Sequence[Track], channels: int) -> dict[int, Track]:
     """The track that belongs on each channel of a take (from 1): by its name, else by number."""
     by_name = {_plain(track.name): track for track in tracks if track.name}

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from engine.model.safe_text import harmless
 from engine.sources.base import SourceError
+from engine.sources.take_files import Take, path_of
 from engine.verify.card import file_findings, is_gone, size_of, takes_of, word_of
 from engine.verify.compare_take import verify_take
 from engine.verify.result import Difference, Finding, TakeResult, Verification
@@ -28,7 +29,8 @@ def verify(
     takes, failed = takes_of(paths)
     results, unread = _each(session, takes, progress)
     failed += unread
-    fellows = [(result.scan.info, word_of(Path(result.path))) for result in results]
+    by_path = {str(path_of(take)): take for take in takes}
+    fellows = [(result.scan.info, word_of(by_path[result.path])) for result in results]
     results = [
         replace(
             result,
@@ -53,17 +55,18 @@ def verify(
 
 
 def _each(
-    session: Session, takes: Sequence[Path], progress: Progress | None
+    session: Session, takes: Sequence[Take], progress: Progress | None
 ) -> tuple[list[TakeResult], list[tuple[str, str]]]:
     """Every take that can be read, and why the others can't; one line for a card that is gone."""
-    sizes = [size_of(path) for path in takes]
+    sizes = [size_of(take) for take in takes]
     results: list[TakeResult] = []
     failed: list[tuple[str, str]] = []
-    for number, path in enumerate(takes):
+    for number, take in enumerate(takes):
+        path = path_of(take)
         before, whole = sum(sizes[:number]), sum(sizes)
         tell = _part(progress, path.name, before / whole, sizes[number] / whole)
         try:
-            results.append(verify_take(session, path, tell))
+            results.append(verify_take(session, take, tell))
         except (SourceError, OSError) as error:
             left = takes[number:]
             if all(map(is_gone, left)):

@@ -9,7 +9,7 @@ import pytest
 
 from engine.sources.base import SourceError
 from engine.sources.take import open_take
-from engine.sources.take_files import files_of, takes_in
+from engine.sources.take_files import Take, files_of, takes_in
 from tests.support.wav_files import bext, chunk, fmt, ixml, wav
 
 RATE = 48_000
@@ -37,7 +37,7 @@ def write(
     return path
 
 
-def levels(take: Path) -> list[list[int]]:
+def levels(take: Take) -> list[list[int]]:
     """Each run of equal samples of the take, in order."""
     source = open_take(take, block_frames=100_000, read_ahead=0)
     block = source.read(1.0)
@@ -144,6 +144,30 @@ def test_packs_of_one_take_are_no_two_takes(tmp_path: Path) -> None:
     for n, name in enumerate(("PACK1_MAIN", "PACK1_SAFETY", "PACK2_MAIN", "PACK2_SAFETY")):
         write(tmp_path, name, n)
     assert levels(tmp_path) == [[0, 1, 2, 3]]
+
+
+def test_a_damaged_track_is_silent_where_that_is_asked_for(tmp_path: Path) -> None:
+    """Refused as it is; else silence in its place, and as long as those beside it."""
+    for n in (1, 2, 3):
+        write(tmp_path, f"T03_{n}", level=10 * n)
+    (tmp_path / "T03_2.wav").write_bytes(b"no sound")
+    with pytest.raises(SourceError, match="T03_2"):
+        takes_in(tmp_path)
+    (take,) = takes_in(tmp_path, damaged=True)
+    assert [path.name for path, _ in take.damage] == ["T03_2.wav"]
+    assert levels(take) == [[10, 0, 30]]
+    write(tmp_path, "T03_2", level=20, frames=40)
+    (take,) = takes_in(tmp_path, damaged=True)
+    assert levels(take) == [[10, 20, 30], [10, 0, 30]]
+
+
+def test_a_damaged_file_of_no_take_of_mono_files_is_refused(tmp_path: Path) -> None:
+    """Of which take it would be a track nobody can say."""
+    for n in (1, 2):
+        write(tmp_path, f"T03_{n}")
+    (tmp_path / "T04.wav").write_bytes(b"no sound")
+    with pytest.raises(SourceError, match="T04"):
+        takes_in(tmp_path, damaged=True)
 
 
 def test_files_of_several_channels_are_takes_of_their_own(tmp_path: Path) -> None:

@@ -70,6 +70,30 @@ def test_a_take_unlike_its_fellows_is_told(
     assert [[f.text for f in of] for of in findings] == [[], [], [text]]
 
 
+@pytest.mark.parametrize("harm", ["torn", "short", "gone"])
+def test_a_mono_file_that_is_not_whole_leaves_its_take(
+    tmp_path: Path, session: Session, harm: str
+) -> None:
+    """The others of its take are held against the session; its own track is what is missing."""
+    sound = recorded(night(3 * SECONDS), 0.0, 3 * SECONDS)
+    for n in range(sound.shape[1]):
+        write_take(tmp_path / f"bell01_{n + 1}.wav", sound[:, n : n + 1])
+    bad = tmp_path / "bell01_3.wav"
+    whole = bad.read_bytes()
+    if harm == "torn":
+        bad.write_bytes(bytes(44) + whole[44:90_000])
+    elif harm == "gone":
+        bad.write_bytes(b"")
+    else:
+        write_take(bad, sound[: len(sound) // 2, 2:3])
+    result = verify(session, [tmp_path])
+    assert [path for path, _ in result.failed] == [str(bad)]
+    (take,) = result.takes
+    assert take.scan.info.channels == sound.shape[1]
+    assert {finding.track for finding in take.findings if finding.is_wrong} == {3}
+    assert not result.complete
+
+
 def test_a_read_only_card_is_listed_and_left_as_it_was(card: Path, session: Session) -> None:
     """Nothing is written: the same files, of the same time, in a folder nobody may write to."""
     before = {p: (p.stat().st_mtime_ns, p.stat().st_size) for p in card.iterdir()}

@@ -5,13 +5,14 @@ from __future__ import annotations
 import pytest
 
 from engine.model.tracks import Track
-from engine.verify.track_names import name_findings, owners_of
+from engine.verify.track_names import name_findings, own_names, owners_of
 
 TRACKS = (Track(1, "Ropes"), Track(2, "Ropes S"), Track(3, "Winch"), Track(4, "Boom"))
 
 
-def told(*names: str) -> list[str]:
+def told(*written: str) -> list[str]:
     """What is told of a take with those names."""
+    names = own_names(written, TRACKS)
     owners = owners_of(names, TRACKS, len(names))
     return [finding.text for finding in name_findings("bell01.wav", names, TRACKS, owners)]
 
@@ -25,10 +26,13 @@ def told(*names: str) -> list[str]:
         ("Tr1", "Track 2", "ch_3", "4"),
         ("", "", "", ""),
         ("Ropes", "Ropes S", "Win", "Boom", "Mix L"),
+        ("BELL_T01_1", "BELL_T01_2", "BELL_T01_3", "BELL_T01_10"),
+        ("T01_Ropes", "T01_Ropes S", "T01_Winch", "T01_Boom"),
     ],
 )
 def test_nothing_is_told_of_names_that_fit(names: tuple[str, ...]) -> None:
-    """Planned names in any order and case, numbers, none at all, one cut short, a mix besides."""
+    """Planned names in any order and case, numbers, none at all, one cut short, a mix besides,
+    mono files by their take."""
     assert told(*names) == []
 
 

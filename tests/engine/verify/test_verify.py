@@ -132,6 +132,15 @@ def test_a_wrong_rate_in_the_header_is_told(
     assert wrong(result) == [Difference.SAMPLE_RATE]
 
 
+@pytest.mark.parametrize("rate", [48_048, 47_952])
+def test_a_pulled_clock_is_told(
+    session: Session, sound: np.ndarray, tmp_path: Path, rate: int
+) -> None:
+    """A thousandth fast or slow, as between film and 59.94 Hz video, and all tracks in place."""
+    result = check(session, tmp_path, recorded(sound, BEGIN_S, END_S), rate=rate)
+    assert wrong(result) == [Difference.SAMPLE_RATE]
+
+
 def test_what_cannot_be_read_is_named_and_the_rest_goes_on(
     session: Session, sound: np.ndarray, tmp_path: Path
 ) -> None:
