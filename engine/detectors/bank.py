@@ -82,7 +82,7 @@ class DetectorBank:
                 conditions[name] = self._idle
                 continue
             detector = self._detectors[name]
-            if heard is not None and detector.NEEDS_SAMPLES:
+            if heard is not None and name in heard.said:
                 conditions[name] = heard.said[name]
             else:
                 conditions[name], self._detectors[name] = self._guard.ask(

@@ -1,8 +1,8 @@
-"""Detectors that need every sample, asked where the sound is measured: only results travel.
+"""Detectors that are asked where the sound is measured: only what they say travels.
 
-A scan measures in one process and judges in another. Samples are nearly all of what a tick weighs,
-so the few detectors that look at each of them work on the measuring side, which spares the
-journey and halves the load between the two. They see what they would see in the pipeline.
+A scan measures in one process and judges in another, and the slower of the two is how fast it
+goes. So some of the detectors that look at each sample work on the measuring side. They see what
+they would see in the pipeline.
 """
 
 from __future__ import annotations
@@ -21,25 +21,28 @@ from engine.model.messages import Condition, State
 from engine.model.tick import SampleFindings, Tick
 from engine.model.tracks import Scene
 
+BESIDE_THE_METER: Final = frozenset({"dropout", "tone", "clock", "noise_burst", "crackle"})
+"""The rules whose detectors are asked there: with them both processes have about as much to do, at
+12 tracks as at 64 (`tests/benchmarks/speed`)."""
 _ACTIVE: Final = int(State.ACTIVE)
 _MOST_QUIET: Final = 64
 """So many different ones are kept to be sent again."""
 
 
 class SampleDetectorBank:
-    """The detectors of those rules that need every sample."""
+    """The detectors of those rules that are asked where the sound is measured."""
 
     def __init__(self, scene: Scene, rules: Sequence[FaultRule] = FAULTS) -> None:
         """Start with nothing heard."""
         self._detectors = {
             rule.name: DETECTORS[rule.name](scene)
             for rule in rules
-            if DETECTORS[rule.name].NEEDS_SAMPLES
+            if rule.name in BESIDE_THE_METER
         }
         self._quiet: dict[bytes, Condition] = {}
 
     def listen(self, tick: Tick) -> Tick:
-        """The same tick with what these detectors say of it, and without its samples."""
+        """The same tick with what these detectors say of it."""
         m = tick.measurement
         feed = TickContext(m.end_s, lost_frames=tick.lost_frames)
         said = {
@@ -52,7 +55,7 @@ class SampleDetectorBank:
             if _ACTIVE in condition.state.tobytes()
             for track_index in np.flatnonzero(condition.state == _ACTIVE).tolist()
         }
-        return replace(tick, measurement=m.without_samples(), heard=SampleFindings(said, details))
+        return replace(tick, heard=SampleFindings(said, details))
 
     def _light(self, said: Condition) -> Condition:
         """The same; where no track is active, one condition for all that say the same so."""

@@ -23,7 +23,7 @@ class SampleFindings:
 class Tick:
     """One measured tick, `number` ticks from stream time 0; `lost_frames` were lost up to it.
 
-    `heard` is None where all detectors have still to be asked; else the samples stayed behind.
+    `heard` is what those detectors said that were asked where it was measured; None: none was.
     """
 
     number: int

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from demo_audio import demo_take
-from engine.detectors.sample_bank import SampleDetectorBank
+from engine.detectors.registry import DETECTORS
+from engine.detectors.sample_bank import BESIDE_THE_METER, SampleDetectorBank
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.measure_ahead import measure
@@ -26,9 +27,14 @@ def _incidents(source: Source, plan: Plan, with_ears: bool) -> tuple[Incident, .
     ears = SampleDetectorBank(pipeline.scene) if with_ears else None
     for stretch in measure(source, pipeline.scene, ears):
         for tick in stretch.ticks:
-            assert (len(tick.measurement.samples) == 0) is with_ears
+            assert (tick.heard is not None) is with_ears
             pipeline.take_in(tick)
     return pipeline.incidents()
+
+
+def test_only_detectors_that_may_are_asked_there() -> None:
+    """They look at samples, and at nothing that only the pipeline knows."""
+    assert all(DETECTORS[name].NEEDS_SAMPLES for name in BESIDE_THE_METER)
 
 
 @pytest.mark.parametrize("path", STORIES, ids=[path.stem for path in STORIES])
