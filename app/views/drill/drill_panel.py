@@ -6,7 +6,7 @@ from collections.abc import Collection
 from typing import Final
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.views.widgets.basics import Button, plain, say
@@ -24,6 +24,17 @@ DRILL_KEYS: Final[tuple[str, ...]] = (
 def key_of(cause: Cause) -> str:
     """The key that names it: 1 to 9, then F1 and on."""
     return DRILL_KEYS[list(Cause).index(cause)]
+
+
+class CauseButton(Button):
+    """Leaves the arrows to the panel; Qt would walk through every button of the page."""
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """See `DrillPanel.keyPressEvent`."""
+        if Qt.Key(event.key()) in (Qt.Key.Key_Left, Qt.Key.Key_Right):
+            event.ignore()
+        else:
+            super().keyPressEvent(event)
 
 
 class DrillPanel(QWidget):
@@ -50,7 +61,7 @@ class DrillPanel(QWidget):
         self.row.addLayout(left, 1)
         self.causes = FlowLayout(even=True)
         for cause in Cause:
-            button = Button(cause.word, key_of(cause))
+            button = CauseButton(cause.word, key_of(cause))
             button.clicked.connect(lambda _checked=False, c=cause: self.picked.emit(c))
             self.buttons[cause] = button
             self.causes.addWidget(button)
@@ -61,8 +72,8 @@ class DrillPanel(QWidget):
             self._shortcuts.append(shortcut)
         self.causes.addWidget(self.end)
         self.row.addLayout(self.causes, 5)
-        for button in (*self.buttons.values(), self.end):
-            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.end.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self._stop_at(next(iter(self.buttons.values())))
         self.end.clicked.connect(self.ended)
         self.hide()
 
@@ -80,10 +91,32 @@ class DrillPanel(QWidget):
         if self.isVisible() and self.buttons[cause].isVisible():
             self.picked.emit(cause)
 
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Left and right move from cause to cause; to Tab they are one stop."""
+        by = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}.get(Qt.Key(event.key()))
+        shown = [button for button in self.buttons.values() if button.isVisible()]
+        at = next((n for n, button in enumerate(shown) if button.hasFocus()), None)
+        if by is None or at is None:
+            super().keyPressEvent(event)
+            return
+        chosen = shown[(at + by) % len(shown)]
+        self._stop_at(chosen)
+        chosen.setFocus()
+
+    def _stop_at(self, chosen: Button) -> None:
+        for button in self.buttons.values():
+            stops = button is chosen
+            button.setFocusPolicy(
+                Qt.FocusPolicy.TabFocus if stops else Qt.FocusPolicy.NoFocus,
+            )
+
     def offer(self, causes: Collection[Cause]) -> None:
         """Only these can be behind a fault here; each keeps its key and its place."""
         for cause, button in self.buttons.items():
             button.setVisible(cause in causes)
+        shown = [self.buttons[cause] for cause in Cause if cause in causes]
+        if shown:
+            self._stop_at(next((one for one in shown if one.hasFocus()), shown[0]))
 
     def set_scale(self, scale: float) -> None:
         """Spacing at that size."""

@@ -16,8 +16,6 @@ from tests.app.views.test_screenshots import PAGES
 from tests.support.qt import pages
 
 SHORT = 20
-DRILL = 32
-"""In a drill each cause has a button."""
 ONE_LINE_PX = 12
 IN_CELLS = ("plan", "plan_new")
 """There Tab goes from cell to cell."""
@@ -29,7 +27,7 @@ def walk(window: MainWindow, qtbot: QtBot) -> list[QWidget]:
     while (part := window.focusWidget()) not in seen:
         assert part is not None
         seen.append(part)
-        assert len(seen) <= DRILL
+        assert len(seen) <= SHORT
         qtbot.keyClick(part, Qt.Key.Key_Tab)
         QApplication.processEvents()
     return seen
@@ -43,7 +41,6 @@ def test_tab_comes_round(qtbot: QtBot, tmp_path: Path, page: str) -> None:
     window.resize(1280, 720)
     pages.show(window)
     stops = walk(window, qtbot)
-    assert len(stops) <= (DRILL if page.startswith("drill") else SHORT)
     assert all(stop.isVisible() for stop in stops)
     over = window.layer.current
     if over is None or not over.isVisible():
@@ -53,6 +50,25 @@ def test_tab_comes_round(qtbot: QtBot, tmp_path: Path, page: str) -> None:
     first = tops.index(min(tops)) if tops else 0
     tops = tops[first:] + tops[:first]
     assert all(after >= top - ONE_LINE_PX for top, after in pairwise(tops))
+
+
+def test_arrows_move_among_the_causes_of_a_drill(qtbot: QtBot, tmp_path: Path) -> None:
+    """They are one stop of Tab; left and right go round them, and Enter names one."""
+    window = PAGES["drill"](tmp_path)
+    qtbot.addWidget(window)
+    pages.show(window)
+    panel = window.watch_page.drill_panel
+    first, second, *_, last = (b for b in panel.buttons.values() if b.isVisible())
+    first.setFocus()
+    qtbot.keyClick(first, Qt.Key.Key_Right)
+    assert second.hasFocus()
+    qtbot.keyClick(second, Qt.Key.Key_Left)
+    qtbot.keyClick(first, Qt.Key.Key_Left)
+    assert last.hasFocus()
+    with qtbot.waitSignal(panel.picked):
+        qtbot.keyClick(last, Qt.Key.Key_Return)
+    qtbot.keyClick(last, Qt.Key.Key_Tab)
+    assert window.focusWidget() not in panel.buttons.values()
 
 
 def test_tab_leaves_the_plan_at_its_edges(qtbot: QtBot, tmp_path: Path) -> None:
