@@ -22,6 +22,7 @@ from engine.model.safe_text import json_text
 from engine.model.snapshot import LogState
 from engine.model.track_remap import TrackRemap
 from engine.session.checkpoint import Checkpoint
+from engine.session.label_course import LabelCourse
 from engine.session.log_lines import (
     inputs_line,
     line_check_line,
@@ -89,6 +90,7 @@ class SessionRecorder:
         self._rate_hz = sample_rate_hz
         self._label = label
         self._utc_ms = utc_ms
+        self._course = LabelCourse(label, FRAME_RATES[watch.plan.frame_rate])
         self._second: SecondRecorder | None = None
         self._totals = totals
         self._stretch = TotalsRecorder(_inputs(watch), totals)
@@ -143,6 +145,7 @@ class SessionRecorder:
         `figures` are those until now: what is known of inputs that leave is written.
         """
         before, self._watch = self._watch, watch
+        self._course = LabelCourse(self._label, FRAME_RATES[watch.plan.frame_rate])
         remap = TrackRemap.of(_inputs(before), _inputs(watch))
         farewell_lines = self._left_lines(figures, remap, at_s)
         stretch = TotalsRecorder(_inputs(watch), self._totals)
@@ -202,7 +205,7 @@ class SessionRecorder:
         number = max(int(at_s - _EPS_S), 0)  # a tick belongs to the second it ends
         if self._second is None or number != self._second.number:
             stamp = self.stamp(at_s)
-            lines = self._second_lines(stamp)
+            lines = [*self._second_lines(stamp), *self._label_lines(at_s)]
             incidents, checkpoint = standing()
             lines += self._changed(incidents)
             if at_s >= self._stretch_due_s:
@@ -213,6 +216,10 @@ class SessionRecorder:
         if measurement is not None:
             self._second.add(measurement)
             self._stretch.add(measurement)
+
+    def _label_lines(self, at_s: float) -> list[LogLine]:
+        turn_s = self._course.turn(at_s)
+        return [] if turn_s is None else [LogLine("label", self.stamp(turn_s).values)]
 
     def _stretch_line(self, at_s: float) -> LogLine:
         figures = dataclass_json.dumps(self._stretch.stretch())

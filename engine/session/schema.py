@@ -131,11 +131,18 @@ CREATE TABLE listened (
 """
 """Early signs; who was heard on which other track, by ten seconds; which track a person heard."""
 
+_LABELS: Final = """
+CREATE TABLE label (
+    at_s REAL PRIMARY KEY, frame INTEGER NOT NULL, utc_ms INTEGER NOT NULL, timecode TEXT NOT NULL);
+"""
+"""From where on labels count anew: code came, jumped or drifted. Between rows they count on."""
+
 MIGRATIONS: Final[tuple[str, ...]] = (
     *(_FIRST, _LINE_CHECK, _DRILL, _STRETCH, _INPUTS, _ENVELOPE),
     _PLANS,
     _PROBLEM,
     _OUTLOOK,
+    _LABELS,
 )
 """Script n brings a log from version n to n + 1; never change one that was released."""
 
@@ -169,6 +176,7 @@ INSERTS: Final = {
     "drill fault": "INSERT OR REPLACE INTO drill_fault VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
     "left": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
     "stretch": "INSERT OR REPLACE INTO stretch VALUES (?, ?, ?, ?)",
+    "label": "INSERT OR REPLACE INTO label VALUES (?, ?, ?, ?)",
     "problem": "INSERT INTO problem VALUES (NULL, ?, ?, ?, ?, ?)",
     "sign": "INSERT INTO sign VALUES (?, ?, ?, ?, ?, ?, ?)"
     " ON CONFLICT DO UPDATE SET until_s = excluded.until_s, now = excluded.now",

@@ -63,6 +63,23 @@ def test_each_second_has_its_maximum_peak_and_level() -> None:
     assert level[0] == pytest.approx(-3.01, abs=0.01)
 
 
+def test_code_that_comes_later_is_a_row_of_its_own() -> None:
+    """So that moments before the next alarm have its labels too, not those of the time of day."""
+    log = MemoryLog()
+
+    def coded(at_s: float) -> str:
+        return label(at_s) if at_s < 2.34 else label(at_s + 3600.0)
+
+    feed = SessionRecorder(log, WATCH, 48_000, lambda: 1_700_000_000_000, coded, totals)
+    for number in range(60):
+        feed.tick(tick(number), (number + 1) / 10, lambda: ([], kept()))
+    (first, *_), (turn_s, frame, _, timecode) = log.of("label")
+    assert first == pytest.approx(0.1)
+    assert turn_s == pytest.approx(2.34, abs=0.002)
+    assert frame == round(turn_s * 48_000)
+    assert timecode == coded(turn_s)
+
+
 def test_lost_audio_is_unknown_and_no_silence() -> None:
     """A second of which nothing came has no level, and a gap with its reason."""
     log = MemoryLog()
