@@ -1,11 +1,12 @@
 """Clock: the interface and what feeds it do not run on one clock: frames are lost or doubled.
 
 Model: two clocks that are not locked drift apart until a buffer runs over or empty; then frames are
-dropped or played twice, on every input between the same two samples. Sound reaches no two mics in
-the same sample, and an electrical spike comes back within a few; a slip is a step that does
-neither. So at one sample most tracks of different performers step by far more than they do: so many
-that chance, by the binomial distribution, hardly ever does it. With fewer than five performers
-nothing is said. Numbers: common practice, no source.
+dropped or played twice, on every input between the same two samples. Each track's sound goes
+through the filter in which a slip stands out most (`slip_filters`); how rare what comes out is on
+that track, by what comes out within 25 ms, is combined over the tracks by Brown's method
+(`combined_chance`), so that false slips are as rare as `chance` says, whatever sounds. No sound
+reaches all mics in the same sample; what does is electrical, and comes with one sign on all of
+them, or begins and ends something. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,46 +16,81 @@ from collections import deque
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition
-from engine.measure.first_difference import difference_lag
-from engine.model.messages import Condition, Kind, Levels, Measurement, Samples
+from engine.detectors.combined_chance import (
+    combined,
+    log_chances,
+    log_gamma_tail,
+    normal_log_chances,
+    several,
+    tail_log_chances,
+)
+from engine.detectors.slip_filters import SIDE, TAPS, SlipFilters
+from engine.model.messages import Condition, Flags, Kind, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
 FIRST_TRACKS: Final = 6
-"""So many tracks are looked at for a suspicion, which spares most of the work."""
+"""So many tracks, those that show slips best, raise a suspicion, which spares most of the work."""
+FIRST_SHARE: Final = 0.5
+"""Of the evidence that is needed (a logarithm) the first tracks have at least so much."""
+MOST_TRACKS: Final = 16
+"""A slip is on all inputs, and so many tell it surely."""
 LEAST_TRACKS: Final = 5
+"""Performers or mics; of fewer, chance and one receiver do the same (CONTRACT.md)."""
+LEARNING_TRACKS: Final = 24
+"""No more are learned, the first of the plan."""
+FEWEST_TORN: Final = 3
+SHARE_TORN: Final = 0.4
+"""So many of the tracks must be torn by themselves: a receiver has fewer, and of a single frame not
+all tracks tell."""
+LOG_DOUBT: Final = math.log(0.05)
+"""Whether they are, and which, is said with this chance of error."""
 CAP: Final = 6.0
 """One track speaks for this many deviations at most."""
-NEAR: Final = 4
-"""Samples on each side of a step that tell a spike from it."""
+LEAST_VISIBLE: Final = 3.0
+"""Tracks on which a slip makes less than so many times the power are not asked."""
+BESIDE_S: Final = 0.025
+"""Sound on each side of a suspicion that says what is usual there."""
+SHORT: Final = 240
+"""Frames on each side that give a first idea of it."""
+SMEAR: Final = 1
+"""Samples that a converter's filter may move a slip on one track against the others."""
+EVERY: Final = 2 * SMEAR + 1
 WINDOW_S: Final = 10.0
 """Slips this near belong together, s (CONTRACT.md)."""
-GOES_ON_S: Final = 2.0
-"""Slips that go on come again within this, s: of two one may go unheard in a pause."""
+GOES_ON_S: Final = 0.5 * WINDOW_S
+"""Three in ten seconds lie this far apart on average at most."""
+APART_S: Final = 0.01
+"""Of two suspicions nearer than this, s, the stronger is looked at."""
+MOST_SUSPECTS: Final = 3
+"""In a tick: more is some other sound."""
+SETTLE_S: Final = 3.0
+"""An input that was opened or that broke off fills its buffers first, s."""
 
 
 class Clock(TrackMemory):
-    """Looks for steps that come on every input between the same two samples."""
+    """Looks for slips that come on every input between the same two samples."""
 
     NEEDS_SAMPLES: ClassVar = True
 
     _slips_s: deque[float] = remembered(By.WHOLE, lambda _: deque())
     _onset_s: float = remembered(By.WHOLE, float("nan"))
+    _settled_s: float | None = remembered(By.WHOLE, None)
+    _filters: SlipFilters = remembered(By.ANEW, lambda d: SlipFilters(len(d._candidates)))
     _before: Samples | None = remembered(By.ANEW, None)
 
     def __init__(
         self,
         scene: Scene,
         *,
-        suspect: float = 2.0,
-        outlier: float = 2.6,
-        tail: float = 0.02,
+        suspect: float = 1.8,
         chance: float = 2e-8,
-        stays: float = 0.5,
+        unlike_db: float = 6.0,
         slips: int = 3,
     ) -> None:
         """Start with nothing heard.
@@ -64,30 +100,27 @@ class Clock(TrackMemory):
         scene : Scene
             Whose tracks are watched.
         suspect : float
-            Mean step of the first few tracks, each over its own deviation, at which all are asked.
-        outlier : float
-            A track steps where its step is so many times its deviation.
-        tail : float
-            Chance of such a step on live sound: 0.0093 on a Gaussian track, and real ones have
-            longer tails (ours, from false steps a second on takes of speech).
+            Mean of the first tracks' filtered samples, each over its own deviation, at which all
+            are asked: it is 0.8 on Gaussian sound, with a deviation of 0.2.
         chance : float
-            So many tracks must step that all of it has less than this chance (binomial
-            distribution): once in 17 minutes, and three times in ten seconds once in a year.
-        stays : float
-            Least net step against the sum of all steps beside it; a spike comes back.
+            What all tracks do together must be less likely: at 48 kHz such a moment comes by chance
+            once in 17 minutes, and three of them within ten seconds once in 260 days (Poisson).
+        unlike_db : float
+            dB. Where most tracks change by more between one side and the other, something began.
         slips : int
             So many within ten seconds are a fault (CONTRACT.md).
         """
-        self._suspect, self._outlier = suspect, outlier
-        self._tail, self._chance = tail, chance
-        self._stays, self._enough = stays, slips
+        self._suspect, self._unlike_db, self._enough = suspect, unlike_db, slips
+        self._log_chance = float(np.log(chance))
         self._rate_hz = scene.sample_rate_hz
-        self._lag = difference_lag(scene.sample_rate_hz)
+        self._beside = round(BESIDE_S * self._rate_hz)
         self._candidates = _one_a_performer(scene)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
-        """Active from the third slip within ten seconds on, and while the newest is near."""
+        """Active from the third slip within ten seconds on, and while they go on."""
+        if measurement is None or feed.lost_frames or self._settled_s is None:
+            self._settled_s, self._before = feed.now_s + SETTLE_S, None
         active = False
         last_s = self._slips_s[-1] if self._slips_s else np.nan
         if measurement is not None:
@@ -112,71 +145,137 @@ class Clock(TrackMemory):
         self._slips_s.append(at_s)
 
     def _slips(self, m: Measurement) -> list[float]:
-        """When all tracks stepped at once in this tick, s."""
-        chosen = self._candidates
-        before, self._before = self._before, m.samples.T[chosen, -2 * NEAR :]
-        if before is None or m.repeats or not m.all_valid:
+        """When all tracks were torn at once in this tick, s."""
+        before, self._before = self._before, m.samples.T
+        if not m.all_valid:
+            self._before = None
+        if not m.all_valid or m.repeats:
             return []
-        usable = (m.present & (m.difference_energy.min(axis=0) > 0.0))[chosen]
-        rows = np.flatnonzero(usable)
-        if len(rows) < LEAST_TRACKS:
-            return []
-        first = rows[:FIRST_TRACKS]
+        live = m.difference_energy.min(axis=0)[self._candidates] > 0.0
+        usable = live & (self._filters.visible >= LEAST_VISIBLE)
         slips: list[float] = []
-        for at in np.flatnonzero(self._sizes(m, before, first) >= self._suspect).tolist():
-            at_s = m.start_s + at / self._rate_hz
-            if (not slips or at_s - slips[-1] >= 0.01) and self._is_slip(m, before, rows, at):
-                slips.append(at_s)
+        if before is not None and m.end_s >= (self._settled_s or 0.0):
+            rows = np.flatnonzero(usable)
+            if len(rows) >= LEAST_TRACKS:
+                order = np.argsort(-self._filters.visible[rows], kind="stable")
+                rows = rows[order[:MOST_TRACKS]]
+                sound = _Sound(before, m.samples.T, self._candidates[rows])
+                slips = [
+                    m.start_s + (at - sound.lead) / self._rate_hz
+                    for at in self._suspects(sound, rows, len(m.valid))
+                    if self._is_slip(sound, rows, at)
+                ]
+        self._filters.learn(m.samples.T[self._candidates], live)
         return slips
 
-    def _sizes(self, m: Measurement, before: Samples, rows: NDArray[np.int64]) -> Levels:
-        """Mean over those tracks of each step, over the deviation of its hop; (frames,)."""
-        x = m.samples.T[self._candidates[rows]]
-        step = np.empty_like(x)
-        np.subtract(x[:, 1:], x[:, :-1], out=step[:, 1:])
-        step[:, 0] = x[:, 0] - before[rows, -1]
-        np.abs(step, out=step)
-        energy = m.difference_energy.T[self._candidates[rows]] / np.float32(self._lag)
-        by_hop = step.reshape(len(rows), len(m.valid), -1)
-        by_hop *= (1.0 / np.sqrt(energy))[:, :, None]
-        return np.asarray(np.minimum(step, CAP, out=step).mean(axis=0))
+    def _suspects(self, sound: _Sound, rows: NDArray[np.int64], hops: int) -> list[int]:
+        """Frames of the sound at which the first tracks together stand out, the most first."""
+        first = rows[:FIRST_TRACKS]
+        frames = sound.frames - sound.lead
+        begin = sound.lead - TAPS  # the last few are left to the next tick
+        sizes = np.abs(self._filtered(sound, first, begin, begin + frames))
+        by_hop = sizes.reshape(len(first), hops, -1)
+        energy = np.vecdot(by_hop, by_hop) / np.float32(by_hop.shape[2])
+        by_hop *= (1.0 / np.sqrt(np.maximum(energy, 1e-30)))[:, :, None]
+        mean = np.minimum(sizes, CAP).mean(axis=0)
+        found = np.flatnonzero(mean >= self._suspect)
+        near = APART_S * self._rate_hz
+        suspects: list[int] = []
+        for at in found[np.argsort(-mean[found], kind="stable")].tolist():
+            if len(suspects) == MOST_SUSPECTS:
+                break
+            if all(abs(begin + at - other) > near for other in suspects):
+                suspects.append(begin + at)
+        few = FIRST_SHARE * self._log_chance
+        return [at for at in suspects if _least_log_chance(sizes, at - begin) <= few]
 
-    def _is_slip(self, m: Measurement, before: Samples, rows: NDArray[np.int64], at: int) -> bool:
-        """Whether nearly all tracks step there, stay there, and are live on both sides."""
-        chosen = self._candidates[rows]
-        hop = min(at * len(m.valid) // len(m.samples), len(m.valid) - 1)
-        lead = before.shape[1]
-        if at < 2 * lead:
-            x = np.concatenate([before[rows], m.samples.T[chosen, : at + 2 * NEAR]], axis=1)
-            at += lead - 1
-        else:  # what lies further back is not looked at
-            x = m.samples.T[chosen, at - 2 * lead : at + 2 * NEAR]
-            at = 2 * lead - 1
-        step = x[:, 1:] - x[:, :-1]
-        size = np.abs(step[:, at]) / np.sqrt(m.difference_energy[hop, chosen] / self._lag)
-        # Two inputs that carry one signal speak once.
-        classes = np.round(np.log(np.maximum(size, 1e-3)) / np.log(1.02))
-        own = np.unique(classes, return_index=True)[1]
-        if np.count_nonzero(size[own] >= self._outlier) < self._least_of(len(own)):
+    def _filtered(
+        self, sound: _Sound, rows: NDArray[np.int64], begin: int, end: int
+    ) -> NDArray[np.float32]:
+        """What comes out for slips just before each of those frames, shape (rows, end - begin)."""
+        span = slice(begin - SIDE, end + SIDE - 1)
+        out = np.empty((len(rows), end - begin), dtype=np.float32)
+        for n, row in enumerate(rows.tolist()):
+            out[n] = np.correlate(sound.part(n, span), self._filters.taps[row], "valid")
+        return out
+
+    def _is_slip(self, sound: _Sound, rows: NDArray[np.int64], at: int) -> bool:
+        """Whether all tracks are torn there by more than chance, and each its own way."""
+        near = slice(max(SIDE, at - SHORT), min(sound.frames - SIDE, at + SHORT))
+        sizes = self._filtered(sound, rows, near.start, near.stop)
+        sizes = np.abs(sizes) / np.sqrt(np.square(sizes).mean(axis=1, keepdims=True))
+        if _least_log_chance(sizes, at - near.start) > self._log_chance:
             return False
-        near = step[:, max(at - NEAR, 0) : at + NEAR + 1]
-        near = np.where(np.abs(near) >= 0.25 * np.abs(near).max(axis=1, keepdims=True), near, 0.0)
-        net = np.abs(near.sum(axis=1)) / np.maximum(np.abs(near).sum(axis=1), 1e-12)
-        live = np.ptp(x[:, max(at - NEAR, 0) : at + 1], axis=1) > 0.0
-        live &= np.ptp(x[:, at + 1 : at + 2 + NEAR], axis=1) > 0.0
-        return bool(np.median(net) >= self._stays and live.mean() > 0.5)
+        first = max(SIDE + SMEAR, at - self._beside)
+        last = min(sound.frames - SIDE - SMEAR, at + self._beside)
+        signed = self._filtered(sound, rows, first - SMEAR, last + SMEAR)
+        sizes = np.abs(signed)
+        at += self._middle(sizes, at - first + SMEAR)
+        sizes = sliding_window_view(sizes, EVERY, axis=1).max(axis=2)
+        here = at - first
+        others = np.delete(sizes, slice(here - 2 * TAPS, here + 2 * TAPS), axis=1)
+        log_chance = tail_log_chances(sizes[:, here], others)
+        if combined(log_chance, log_chances(others[:, ::EVERY])) > self._log_chance:
+            return False
+        torn = max(FEWEST_TORN, math.ceil(SHARE_TORN * len(rows)))
+        if several(log_chance, torn) > LOG_DOUBT:
+            return False
+        steps = signed[log_chance < LOG_DOUBT, at - first + SMEAR]
+        if len(steps) >= LEAST_TRACKS and np.abs(np.sign(steps).sum()) == len(steps):
+            return False  # an electrical pulse: slips go up on one track and down on another
+        x = np.array([sound.part(n, slice(first - SIDE, last + SIDE)) for n in range(len(rows))])
+        return self._sounds_on(x, here + SIDE)
 
-    def _least_of(self, tracks: int) -> int:
-        """How many of so many tracks step at once by chance less often than `chance`."""
-        for least in range(LEAST_TRACKS, tracks + 1):
-            if math.comb(tracks, least) * self._tail**least < self._chance:
-                return least
-        return tracks + 1
+    @staticmethod
+    def _middle(sizes: Samples, near: int) -> int:
+        """How far from that frame all tracks together stand out most; the filter rings beside."""
+        span = sizes[:, max(0, near - SIDE) : near + SIDE + 1]
+        logs = np.log(span + np.float32(1e-30)).sum(axis=0)
+        return int(logs.argmax()) - min(near, SIDE)
+
+    def _sounds_on(self, x: Samples, at: int) -> bool:
+        """Whether most tracks sound on both sides of that frame, and about as loud."""
+        left, right = x[:, :at], x[:, at:]
+        reach = min(left.shape[1], right.shape[1])
+        powers = [np.square(side).mean(axis=1) for side in (left[:, -reach:], right[:, :reach])]
+        change_db = 10.0 * np.abs(np.log10((powers[1] + 1e-20) / (powers[0] + 1e-20)))
+        still: Flags = np.ptp(left[:, -SIDE:], axis=1) == 0.0
+        still |= np.ptp(right[:, :SIDE], axis=1) == 0.0
+        return bool(np.median(change_db) < self._unlike_db and still.mean() < 0.5)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         del track_index
         return f"all inputs jumped at one sample, {len(self._slips_s)} times in 10 s"
+
+
+def _least_log_chance(sizes: Samples, at: int) -> float:
+    """What the chance of sizes over their deviations would be, had the sound no long tails; most of
+    the work ends here."""
+    largest = sizes[:, max(0, at - SMEAR) : at + SMEAR + 1].max(axis=1)
+    log_chance = normal_log_chances(largest.astype(np.float64))
+    return log_gamma_tail(-float(log_chance.sum()), len(log_chance))
+
+
+class _Sound:
+    """The end of one tick and all of the next, of some tracks.
+
+    lead : frames of the earlier tick; frames : of both
+    """
+
+    def __init__(self, before: Samples, now: Samples, tracks: NDArray[np.int64]) -> None:
+        self._before, self._now, self._tracks = before, now, tracks
+        self.lead = before.shape[1]
+        self.frames = self.lead + now.shape[1]
+
+    def part(self, row: int, span: slice) -> NDArray[np.float32]:
+        """Those frames of one track."""
+        track_index = self._tracks[row]
+        if span.start >= self.lead:
+            return self._now[track_index, span.start - self.lead : span.stop - self.lead]
+        early = self._before[track_index, span.start : span.stop]
+        late = self._now[track_index, : max(0, span.stop - self.lead)]
+        return np.concatenate([early, late])
 
 
 def _one_a_performer(scene: Scene) -> NDArray[np.int64]:
@@ -188,4 +287,4 @@ def _one_a_performer(scene: Scene) -> NDArray[np.int64]:
         if not who or who not in known:
             chosen.append(track_index)
             known.add(who)
-    return np.array(chosen, dtype=np.int64)
+    return np.array(chosen[:LEARNING_TRACKS], dtype=np.int64)
