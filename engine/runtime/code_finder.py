@@ -27,7 +27,8 @@ class CodeFinder:
     def __init__(self, sample_rate_hz: int) -> None:
         self._rate_hz = sample_rate_hz
         self._wanted = round(SPOT_S * sample_rate_hz)
-        self._spot: list[Samples] = []
+        self._spot: Samples = np.zeros((0, self._wanted), dtype=np.float32)
+        self._filled = 0
         self._in_vain: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
         self._looks = 0
 
@@ -37,13 +38,17 @@ class CodeFinder:
         samples : (frames, channels); what was lost is not among them
         """
         found: set[int] = set()
+        if len(self._spot) != samples.shape[1]:
+            self._spot = np.zeros((samples.shape[1], self._wanted), dtype=np.float32)
+            self._filled = 0
         while len(samples):
-            missing = self._wanted - sum(map(len, self._spot))
-            self._spot.append(samples[:missing].copy())
-            samples = samples[missing:]
-            if len(self._spot[-1]) == missing:
-                spot, self._spot = np.concatenate(self._spot), []
-                found.update(self._look(spot))
+            part = samples[: self._wanted - self._filled]
+            self._spot[:, self._filled : self._filled + len(part)] = part.T
+            self._filled += len(part)
+            samples = samples[len(part) :]
+            if self._filled == self._wanted:
+                found.update(self._look(self._spot.T))
+                self._filled = 0
         return tuple(sorted(found))
 
     def _look(self, spot: Samples) -> list[int]:

@@ -16,7 +16,8 @@ class BlockQueue:
     """Ring of audio frames that counts what it had to drop and knows where.
 
     One thread may call `put` and `lose`, one other `take`; there is no lock. Each side writes
-    only its own counter, and only after the samples it speaks of are in place.
+    only its own counter, and only after the samples it speaks of are in place. An empty queue
+    begins anew at the front of its memory, which the other side has no frame to look for in.
 
     Parameters
     ----------
@@ -33,6 +34,8 @@ class BlockQueue:
         self._marks = np.zeros((_MARKS, 2), dtype=np.int64)
         self._written = self._marks_written = 0
         self._taken = self._marks_taken = 0
+        self._front = 0
+        """The frame that lies at the ring's begin."""
         self._pending_lost = 0
 
     @property
@@ -55,7 +58,9 @@ class BlockQueue:
             return False
         if not frames:
             return True
-        start = self._written % capacity
+        if self._taken == self._written:  # what no worker is late for is never touched
+            self._front = self._written
+        start = (self._written - self._front) % capacity
         first = min(frames, capacity - start)
         self._ring[start : start + first] = samples[:first]
         self._ring[: frames - first] = samples[first:]
@@ -84,7 +89,7 @@ class BlockQueue:
                 break
             lost += frames
             self._marks_taken += 1
-        start = self._taken % len(self._ring)
+        start = (self._taken - self._front) % len(self._ring)
         count = end - self._taken
         samples: Samples = np.empty((self._ring.shape[1], count), dtype=np.float32).T
         first = min(count, len(self._ring) - start)

@@ -113,3 +113,13 @@ def test_a_queue_of_nothing_is_refused(channels, frames):
     """No channels or no room is a programming error."""
     with pytest.raises(ValueError, match="at least one"):
         BlockQueue(channels, frames)
+
+
+def test_memory_that_no_worker_is_late_for_is_never_touched() -> None:
+    """A queue that is emptied each time stays at the front of its memory, whatever its length."""
+    queue = BlockQueue(2, 1000)
+    for number in range(300):
+        queue.put(numbered(number * 10, 10) + 1.0)
+        assert queue.take(100) is not None
+    assert queue._ring[:10].all()
+    assert not queue._ring[10:].any()
