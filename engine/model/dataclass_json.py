@@ -9,11 +9,14 @@ import json
 import types
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
+from functools import cache
+from typing import Any, Final, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from engine.model.safe_text import json_text
 
 T = TypeVar("T")
+
+_AS_THEY_ARE: Final = frozenset({str, int, float, bool, type(None)})
 
 
 def dumps(value: Any) -> str:
@@ -38,11 +41,23 @@ def loads(kind: type[T], text: str) -> T:
 
 
 def _plain(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    kind: Any = type(value)
+    if kind in _AS_THEY_ARE:
+        return value
+    if kind is tuple and set(map(type, value)) <= _AS_THEY_ARE:
+        return value  # thousands of levels, each second: json takes a tuple for a list
+    names = _names(kind)
+    if names is not None:
+        return {name: _plain(getattr(value, name)) for name in names}
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
     return value.value if isinstance(value, Enum) else value
+
+
+@cache
+def _names(kind: Any) -> tuple[str, ...] | None:
+    """The fields of a dataclass; None of any other type."""
+    return tuple(field.name for field in fields(kind)) if is_dataclass(kind) else None
 
 
 def _build(kind: Any, value: Any) -> Any:
