@@ -1,11 +1,12 @@
 """Crackle: a contact opens and closes; a cable, a plug or a switch that wears out.
 
 Model: when a contact lets go, the bias behind it jumps, which is an electrical step of one sample
-or two that a coupling capacitor lets go again, far over the sound round it. What comes through air
-and a capsule rings: a blow, a key or a drop spreads its treble over milliseconds, and other tracks
-hear it. So a pop is a step that stands far over the steps before it (a one-sided outlier test at
-`outlier` standard deviations), holds most of the treble of its surroundings in seven samples, and
-reaches far over the peaks before it. Numbers: common practice, no source.
+or two that a coupling capacitor lets go again in a millisecond or more, on one side of zero. What
+comes through air and a capsule rings to both sides, however short it is: a drop, a hailstone, a
+key, a crease in a raincoat; and other tracks hear it. So a pop is a step that stands far over the
+steps before it (a one-sided outlier test at `outlier` standard deviations), holds most of the
+treble round it, reaches far over the peaks before it and stays where it went. Numbers: common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -29,6 +30,16 @@ ROUND_S: Final = (0.0004, 0.0004)
 """Its surroundings, before and after it."""
 WIDTH: Final = 3
 """Samples on each side of the step that belong to it, at 48 kHz."""
+STAYS_S: Final = (0.0001, 0.0002, 0.0003, 0.0004)
+"""The second and the fourth tenth of a millisecond after the step: a low-pass has let it by, and
+the shortest opening is not over."""
+STAYS: Final = 0.55
+"""So much of its height the step has in both: behind a low-cut of 150 Hz 0.72 (calculated)."""
+SWING_S: Final = 0.003
+"""A skin or a board that rings at 300 Hz or more swings to its other side within so long,"""
+SWING: Final = 0.4
+"""by this share of its height and more, smoothly: behind a low-cut of second order by a fifth
+(calculated), where the contact closes by a step."""
 APART_S: Final = 0.03
 """Pops nearer than this are one contact that opens and closes."""
 
@@ -151,8 +162,25 @@ class Crackle(TrackMemory):
             return False
         if peak < self._over_peaks * np.abs(x[before]).max():
             return False
+        if not self._stays(x, at, float(np.median(x[before]))):
+            return False
         self._count(track_index, m.start_s + (at + 1 - lead) / self._rate_hz)
         return True
+
+    def _stays(self, x: Samples, at: int, rest: float) -> bool:
+        """Whether the sound stays on the side, and near the height, that the step went to, and
+        comes to the other side by another step if at all."""
+        *early, begin, end = (1 + round(seconds * self._rate_hz) for seconds in STAYS_S)
+        after = x[at : at + round(SWING_S * self._rate_hz)] - rest
+        if len(after) < end:
+            return False
+        height = after * np.sign(after[begin:end].sum())
+        highest = height[1:end].max()
+        if min(height[slice(*early)].mean(), height[begin:end].mean()) < STAYS * highest:
+            return False
+        back = height[end - 1 : end + int(height[end - 1 :].argmin())]
+        rings = back[-1] < -SWING * highest and np.abs(np.diff(back)).max() < SWING * highest
+        return not rings
 
     def _count(self, track_index: int, at_s: float) -> None:
         pops = self._pops[track_index]

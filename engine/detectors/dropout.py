@@ -3,9 +3,10 @@
 Model: when the carrier fades, the receiver's squelch mutes within milliseconds, to digital
 zero or to its own noise, at least 20 dB under the live floor, and opens as fast. A stop consonant
 is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sharp fall and a
-sharp rise, with a level between them that the track did not reach in the last ten seconds. A gap
-of 500 ms or more is no dropout (CONTRACT.md). A digital link may fill the gap instead with what
-came last, again and again (see `concealed`). Shape of a radio gap: common practice, no source.
+sharp rise, with a level between them that the track did not reach in five minutes: a loud sound
+hides how quiet its place can be until it stops. A gap of 500 ms or more is no dropout
+(CONTRACT.md). A digital link may fill the gap instead with what came last, again and again (see
+`concealed`). Shape of a radio gap: common practice, no source.
 """
 
 from __future__ import annotations
@@ -36,6 +37,10 @@ _HISTORY: Final = 100
 _LEARN_TICKS: Final = 20
 _GIVE_UP_TICKS: Final = 100
 """A track that stays that quiet for 10 s has a new, lower background level."""
+_EARLIER: Final = 30
+"""Of so many times ten seconds before the last ones the quietest is kept: five minutes."""
+_PLACE_DB: Final = 20.0
+"""What is further under the floor is a mute's, and says nothing of how quiet the place can be."""
 _TEN: Final = 10
 """Ticks of which the quietest is kept, so that of the whole history it is found quickly."""
 
@@ -57,6 +62,7 @@ class Dropout(TrackMemory):
     _step_s: float = remembered(By.WHOLE, STEP_S)
     _quietest: Levels = per_track(np.nan, rows=(_HISTORY, len(UNDER_DB)))
     _tens: Levels = per_track(np.nan, rows=(_HISTORY // _TEN, len(UNDER_DB)))
+    _earlier: Levels = per_track(np.nan, rows=(_EARLIER, len(UNDER_DB)))
     _known_in_tens: NDArray[np.int64] = per_track(0, rows=(_HISTORY // _TEN, len(UNDER_DB)))
     _low_ticks: NDArray[np.int64] = per_track(0)
     _ticks: int = remembered(By.WHOLE, 0)
@@ -131,7 +137,7 @@ class Dropout(TrackMemory):
                 lowest_db[:, track_index] = np.nan
         active |= self._concealed(m)
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
-        self._learn(lowest_db)
+        self._learn(lowest_db, m)
         if not active.any():
             return quiet(m.any_valid & self._watched)
         onset_s = np.array([burst.onset_s for burst in self._bursts])
@@ -141,10 +147,14 @@ class Dropout(TrackMemory):
 
     def _forget(self, m: Measurement) -> None:
         """Begin anew where what was learned lay beside a source that has stopped; links that fade
-        together fall together as well, and theirs are gaps."""
+        together fall together as well, and theirs are gaps. A gain that was turned moves it."""
+        if m.gain_step_db.any():
+            for levels_db in (self._quietest, self._tens, self._earlier):
+                levels_db += m.gain_step_db
         for track_index in np.flatnonzero(m.source_stopped).tolist():
             if not self._bursts[track_index].lately(m.end_s):
                 self._quietest[..., track_index] = self._tens[..., track_index] = np.nan
+                self._earlier[..., track_index] = np.nan
                 self._known_in_tens[..., track_index] = 0
 
     def _concealed(self, m: Measurement) -> Flags:
@@ -176,8 +186,8 @@ class Dropout(TrackMemory):
         self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
         return np.array(m.quietest_db, float)
 
-    def _learn(self, lowest_db: Levels) -> None:
-        """Keep what was quietest in this tick."""
+    def _learn(self, lowest_db: Levels, m: Measurement) -> None:
+        """Keep what was quietest in this tick, and the place's part of each ten seconds."""
         at = self._ticks % _HISTORY
         self._quietest[at] = lowest_db
         ten = at // _TEN
@@ -185,13 +195,17 @@ class Dropout(TrackMemory):
         self._tens[ten] = np.fmin.reduce(rows)
         self._known_in_tens[ten] = np.count_nonzero(~np.isnan(rows), axis=0)
         self._ticks += 1
+        if self._ticks % _HISTORY == 0:
+            place_db = np.nan_to_num(m.floor_dbfs, nan=-np.inf) - _PLACE_DB
+            row = self._ticks // _HISTORY % _EARLIER
+            self._earlier[row] = np.maximum(np.fmin.reduce(self._tens), place_db)
 
     def _limits(self, m: Measurement) -> Levels:
         """The levels that only gaps of such lengths are under, shape (4, tracks).
 
         -inf before the track was heard for two seconds.
         """
-        quietest = np.fmin.reduce(self._tens)
+        quietest = np.fmin(np.fmin.reduce(self._tens), np.fmin.reduce(self._earlier))
         heard = self._known_in_tens.sum(axis=0) >= _LEARN_TICKS
         # A floor that is louder than any healthy one is a tone's or an engine's, not the place's.
         floor_db = np.fmin(m.floor_dbfs, m.presence_dbfs + MARGIN_DB) - self._under_floor_db

@@ -40,6 +40,7 @@ from tests.benchmarks.night import (
     harmful_patch,
     harmless_inputs,
     harmless_place,
+    harmless_work,
 )
 from tests.benchmarks.night.cases import CASES, Case, Span
 from tests.benchmarks.night.rig import CHAINS, Chain
@@ -53,7 +54,14 @@ from tests.support.checkout import ROOT
 FIRST_SEED: Final = 52000
 LONGEST_S: Final = 100.0
 HEALTHY_S: Final = 200.0
-MODELS: Final = (harmless_inputs, harmless_place, harmful_link, harmful_patch, harmful_classic)
+MODELS: Final = (
+    harmless_inputs,
+    harmless_place,
+    harmless_work,
+    harmful_link,
+    harmful_patch,
+    harmful_classic,
+)
 """Importing them has filled CASES."""
 HEALTHY: Final = replace(CASES["rain"], name="healthy hours", beside=frozenset())
 """What a healthy take is scored as."""

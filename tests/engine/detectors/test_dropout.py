@@ -17,6 +17,7 @@ from engine.measure.meter import Meter
 from engine.model.messages import Kind, Samples, State
 from engine.model.tracks import Scene, Track
 from tests.support.detector_tracks import place
+from tests.support.harmless_sound import at_level, impacts, room, tone
 from tests.support.signals import RATES_HZ, noise, scene
 from tests.support.watching import Told, lost, told
 
@@ -64,6 +65,39 @@ def test_what_lay_beside_a_source_that_stopped_is_forgotten(
         m = replace(m, source_stopped=np.array([len(states) == 60]))
         states.append(int(detector.update(m, TickContext(m.end_s)).state[0]))
     assert (State.ACTIVE in states[61:]) is is_told
+
+
+@pytest.mark.parametrize("loud", ["tone", "noise", "shower"])
+def test_what_stops_at_once_leaves_its_place_and_no_gap(loud: str) -> None:
+    """A tone, a fan or a shower of 15 s over a place of low frequencies, which dips for some
+    milliseconds at all times, stops within a hop; a gap after that is told."""
+    x = room(45.0, -62.0, np.random.default_rng(3), 120.0)
+    beside = {
+        "tone": lambda: tone(15.0),
+        "noise": lambda: np.random.default_rng(4).standard_normal(15 * RATE),
+        "shower": lambda: impacts(15.0, 400.0, np.random.default_rng(5)),
+    }[loud]()
+    x[20 * RATE : 35 * RATE] += at_level(beside, -36.0)
+    samples = x.astype(np.float32)[:, None]
+    assert State.ACTIVE not in dropout(samples).states
+    samples[42 * RATE : 42 * RATE + 2400] = 0.0
+    assert State.ACTIVE in dropout(samples).states[420:]
+
+
+def test_a_gain_that_is_turned_down_makes_no_gaps() -> None:
+    """The quietest that is known moves along, and gaps are told under the new level."""
+    x = noise(-50.0, 14.0, RATE)
+    x[6 * RATE :] *= np.float32(10 ** (-10 / 20))
+    x[12 * RATE : 12 * RATE + 960] *= np.float32(10 ** (-30 / 20))
+    meter, detector = Meter(scene()), Dropout(scene())
+    states = []
+    for first in range(0, len(x), meter.tick_frames):
+        m = meter.update(x[first : first + meter.tick_frames])
+        turned = np.array([-10.0 if len(states) == 60 else 0.0])
+        m = replace(m, gain_step_db=turned, floor_dbfs=m.floor_dbfs * 0.0 - 50.0 + turned)
+        states.append(int(detector.update(m, TickContext(m.end_s)).state[0]))
+    assert State.ACTIVE not in states[:119]
+    assert State.ACTIVE in states[119:]
 
 
 @pytest.mark.parametrize("length_s", [0.005, 0.02, 0.1, 0.49])
