@@ -25,6 +25,8 @@ MOST_DB: Final = np.array([4.0, 7.0])
 """Change that counts of the voice and of its treble, which turns with the head more."""
 BLOCK: Final = 8
 """Parts in a block, 2 s of speech: longer than a word, shorter than most turns of a head."""
+CUTS: Final = 2
+"""A series is cut into blocks at every so many parts in turn."""
 CALM_DB: Final = 1.5
 """Blocks of a pair whose wearer looks ahead spread by less."""
 STEEP: Final = 6.0
@@ -109,16 +111,27 @@ def _turned(parts_db: Levels, change_db: Levels, limit_db: Levels) -> Flags:
 
 def _limits_db(before_db: Levels, since_db: Levels) -> Levels:
     """How far the pair wanders in health, from blocks before and after a change."""
-    squares, freedom = np.zeros(BANDS), 0
-    for parts_db in (before_db, since_db):
-        blocks = _blocks_db(parts_db)
-        if len(blocks) > 1:
-            squares += np.nan_to_num(np.square(blocks - blocks.mean(axis=0)).sum(axis=0))
-            freedom += len(blocks) - 1
-    spread_db = np.sqrt(squares / max(freedom, 1))
+    sums = [_squares(parts_db) for parts_db in (before_db, since_db)]
+    freedom = max(sum(free for _, free in sums), 1)
+    spread_db = np.sqrt((sums[0][0] + sums[1][0]) / freedom)
     # The treble turns with a head no less than the voice, also where it is not heard.
     spread_db = np.maximum(spread_db, spread_db[0])
     return np.asarray(MOST_DB + STEEP * np.maximum(spread_db - CALM_DB, 0.0))
+
+
+def _squares(parts_db: Levels) -> tuple[Levels, int]:
+    """Sum of the squares of blocks about their mean and its degrees of freedom, by the cut into
+    blocks that has the largest: a turn that another cut halves is a turn."""
+    largest, freedom = np.zeros(BANDS), 0
+    for cut in range(0, BLOCK, CUTS):
+        blocks_db = _blocks_db(parts_db[: len(parts_db) - cut])
+        if len(blocks_db) < 2:
+            break
+        squares = np.nan_to_num(np.square(blocks_db - blocks_db.mean(axis=0)).sum(axis=0))
+        free = len(blocks_db) - 1
+        if not freedom or squares[0] / free > largest[0] / freedom:
+            largest, freedom = np.maximum(squares, largest * free / max(freedom, 1)), free
+    return largest, freedom
 
 
 def step_at(parts_db: Levels, change_db: Levels) -> int:

@@ -21,7 +21,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.detectors.pair_change import MOST_DB, leaves, median, off_db, step_at, sure_change_db
+from engine.detectors.pair_change import (
+    BLOCK,
+    MOST_DB,
+    leaves,
+    median,
+    off_db,
+    step_at,
+    sure_change_db,
+)
 from engine.detectors.pair_parts import BANDS, PairParts, Part
 from engine.detectors.pairs import PART_S, Pairs, parts_in
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
@@ -31,6 +39,9 @@ from engine.model.tracks import Scene
 
 HISTORY: Final = 240
 """Parts before the newest that say how far the pair wanders: a minute of its speech."""
+LEAST_BLOCKS: Final = 2
+"""Where nothing but this watch taught the offset, so much more speech than is judged shows how far
+the pair wanders."""
 CLEAR: Final = 0.8
 """So much of speech is clearly its wearer's, over what else both packs hear."""
 WINDY_DB: Final = 10.0
@@ -214,6 +225,8 @@ class PairDrift(TrackMemory):
         if len(parts) < needed:
             return
         newest, history = list(parts)[-needed:], list(parts)[:-needed]
+        if self._young[pair] and len(history) < LEAST_BLOCKS * BLOCK:
+            return  # what it does in health is not known yet
         offset_db = self._offset_db[:, pair]
         change_db = sure_change_db(newest, parts, offset_db)
         off = bool((np.abs(change_db) > self._limit_db[:, pair] - self._back_db).any())

@@ -54,6 +54,15 @@ def test_a_head_that_never_rests_is_not(seed: int) -> None:
         assert not off(swaying[: newest - 28], swaying[newest - 28 : newest])
 
 
+@pytest.mark.parametrize("shift", range(8))
+def test_turns_count_wherever_blocks_are_cut(shift: int) -> None:
+    """Turned by 6 dB on each pack for 2 s of speech and back for as long, then held for 7 s: how
+    the turns lie to the blocks must not matter."""
+    turns_db = np.roll(np.repeat([-6.0, 6.0] * 2, 8), shift)
+    held_db = np.full(28, -9.0)
+    assert not off(parts(turns_db, -turns_db), parts(held_db, -held_db))
+
+
 def test_what_makes_the_other_pack_louder_is_not() -> None:
     """Twelve decibels of something on one pack: the other hears its wearer as before."""
     assert not off(parts(np.zeros(40), np.zeros(40)), parts(np.full(28, 12.0), np.zeros(28)))
