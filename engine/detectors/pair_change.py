@@ -4,10 +4,10 @@ Model: heads that turn sway the ratio of two packs for seconds to a minute, give
 take from the other, and have done so before; a pack that slipped or lies under cloth loses voice
 and treble at one moment, for good, and gives nothing to the other. So the parts of speech before
 and after the step that fits them best are compared: the spread of their two-second medians about
-their own means (the pooled deviation of a two-sample test: Student, 1908) sets the limit,
-steeply, as few of them are independent. Wind, rain and knocks make one pack louder instead: then
-what seems to have fallen is no fainter and no duller than it was. Numbers: common practice, no
-source, or ours, measured on simulated pairs that turn.
+their own means (the pooled deviation of a two-sample test: Student, 1908), by the cut that shows
+it largest, sets the limit, steeply, as few of them are independent. Wind, rain and knocks make one
+pack louder instead: then what seems to have fallen is no fainter and no duller than it was.
+Numbers: common practice, no source, or ours, measured on simulated pairs that turn.
 """
 
 from __future__ import annotations
