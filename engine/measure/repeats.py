@@ -48,6 +48,8 @@ _TONES: Final = 2
 every multiple of its period, and on all tracks at once that would hold up the watch."""
 _REST_TICKS: Final = 3
 """After which such a track is looked at anew."""
+_OFTEN: Final = 16
+"""Hops; of a sample that is an extreme of more, as in a tone, the whole ring is searched."""
 _HIGH: Final = 0
 _LOW: Final = 1
 
@@ -230,14 +232,22 @@ class RepeatFinder(TrackMemory):
         self, track: NDArray[np.int64], here: NDArray[np.int64]
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Where in the ring of those tracks the samples at `here`, and the few before them, stand:
-        which of `here` each place is of, and the place; both in order."""
-        same, found = np.empty(self._ring.shape[1], dtype=np.bool_), []
-        for row, place in zip(track.tolist(), here.tolist(), strict=True):
-            ring = self._ring[row]
-            np.equal(ring, ring[place], out=same)
-            found.append(same.nonzero()[0])
-        at = np.concatenate(found)
-        n = np.repeat(np.arange(len(track)), [len(one) for one in found])
+        which of `here` each place is of, and the place; in any order.
+
+        Only hops of which that sample is an extreme are searched.
+        """
+        sample = self._ring[track, here]
+        extremes = self._extremes[track].reshape(len(track), 2, -1)
+        reached = (extremes == sample[:, None, None]).any(axis=1)
+        often = np.count_nonzero(reached, axis=1) > _OFTEN
+        n, hop = np.nonzero(reached & ~often[:, None])
+        by_hop = self._ring.reshape(self._tracks, -1, self._hop_frames)
+        same = by_hop[track[n], hop] == sample[n, None]
+        row, frame = np.divmod(np.flatnonzero(same), self._hop_frames)
+        n, at = n[row], hop[row] * self._hop_frames + frame
+        for one in np.flatnonzero(often).tolist():
+            places = np.flatnonzero(self._ring[track[one]] == sample[one])
+            n, at = np.append(n, np.full(len(places), one)), np.append(at, places)
         for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
             there = self._ring[track[n], at - beside]
             keep = there == self._ring[track, here - beside][n]
