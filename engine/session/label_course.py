@@ -18,12 +18,15 @@ _EXACT_S: Final = 1e-3
 
 
 class LabelCourse:
-    """`label` gives the label of a stream time, s, of the last seconds at least."""
+    """`label` gives the label of a stream time, s, of the last seconds at least; labels are asked
+    for from `begin_s` on."""
 
-    def __init__(self, label: Callable[[float], str], rate: FrameRate) -> None:
+    def __init__(
+        self, label: Callable[[float], str], rate: FrameRate, begin_s: float = 0.0
+    ) -> None:
         self._label, self._rate = label, rate
         self._row: tuple[float, int] | None = None
-        self._good_s = 0.0
+        self._good_s = begin_s
 
     def turn(self, at_s: float) -> float | None:
         """The moment from which on labels count anew, where that came to pass by `at_s`.
@@ -33,6 +36,9 @@ class LabelCourse:
         try:
             if self._row is None:
                 begin_s = at_s
+                self._row = (at_s, self._rate.frame(self._label(at_s)))
+                if self._counts_on(self._good_s):
+                    begin_s = self._good_s
             elif self._counts_on(at_s):
                 self._good_s = at_s
                 return None

@@ -43,7 +43,7 @@ from engine.session.schema import STOPPED_BY
 from engine.session.second_levels import ENVELOPE_STEPS, unpack_envelope, unpack_levels
 
 _LABELLED: Final = ("change", "action", "mark", "gap", "label")
-"""Tables whose rows have a timecode label of their moment."""
+"""Tables whose rows have a timecode label of their moment; of one moment the last one counts."""
 
 
 class SessionReader(LogFile):
@@ -246,7 +246,7 @@ class SessionReader(LogFile):
 
     def labels(self) -> Iterator[tuple[float, str]]:
         """Moments and the timecode labels that they had."""
-        for table in self._tables.intersection(_LABELLED):
+        for table in filter(self._tables.__contains__, _LABELLED):
             yield from self._rows(f"SELECT at_s, timecode FROM {table}")
 
     # ---- what was measured ---------------------------------------------------------------------

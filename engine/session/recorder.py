@@ -90,7 +90,7 @@ class SessionRecorder:
         self._rate_hz = sample_rate_hz
         self._label = label
         self._utc_ms = utc_ms
-        self._course = LabelCourse(label, FRAME_RATES[watch.plan.frame_rate])
+        self._course = self._course_from(0.0)
         self._second: SecondRecorder | None = None
         self._totals = totals
         self._stretch = TotalsRecorder(_inputs(watch), totals)
@@ -145,7 +145,7 @@ class SessionRecorder:
         `figures` are those until now: what is known of inputs that leave is written.
         """
         before, self._watch = self._watch, watch
-        self._course = LabelCourse(self._label, FRAME_RATES[watch.plan.frame_rate])
+        self._course = self._course_from(at_s)
         remap = TrackRemap.of(_inputs(before), _inputs(watch))
         farewell_lines = self._left_lines(figures, remap, at_s)
         stretch = TotalsRecorder(_inputs(watch), self._totals)
@@ -178,6 +178,7 @@ class SessionRecorder:
         stamp = self.stamp(at_s)
         self._lost_s = self._lost_logged_s = lost_s
         self._begin_s, self._stretch_due_s = at_s, at_s + STRETCH_S
+        self._course = self._course_from(at_s)
         self.log.write([LogLine("run", (stamp.utc_ms, at_s, stamp.frame, pid))], stamp, now=True)
 
     def end(self, at_s: float, reason: str, checkpoint: Checkpoint) -> None:
@@ -216,6 +217,9 @@ class SessionRecorder:
         if measurement is not None:
             self._second.add(measurement)
             self._stretch.add(measurement)
+
+    def _course_from(self, at_s: float) -> LabelCourse:
+        return LabelCourse(self._label, FRAME_RATES[self._watch.plan.frame_rate], at_s)
 
     def _label_lines(self, at_s: float) -> list[LogLine]:
         turn_s = self._course.turn(at_s)

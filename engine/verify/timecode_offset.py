@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from statistics import fmean, median
 from typing import Final
 
 from engine.model.frame_rates import FrameRate
@@ -26,15 +27,19 @@ def frames_ahead(
     length_s = min(duration_s, 10.0)
     if length_s < _LEAST_S:
         return None
-    day, total = rate.frames_per_day, 0
+    day, apart = rate.frames_per_day, []
     try:
         for n in range(_MOMENTS):
             at_s = length_s * (n + 0.37) / _MOMENTS
-            apart = rate.frame(take_label(at_s)) - rate.frame(session_label(course.session_s(at_s)))
-            total += (apart + day // 2) % day - day // 2
+            frames = rate.frame(take_label(at_s)) - rate.frame(
+                session_label(course.session_s(at_s))
+            )
+            apart.append((frames + day // 2) % day - day // 2)
     except ValueError:
         return None
-    return round(total / _MOMENTS)
+    middle = median(apart)  # code that jumps on the way moves no mean
+    near = [frames for frames in apart if abs(frames - middle) <= 1]
+    return round(fmean(near or apart))
 
 
 def in_words(frames: int, rate: FrameRate) -> str:

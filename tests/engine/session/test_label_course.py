@@ -47,6 +47,15 @@ def test_code_on_another_clock_has_a_row_whenever_it_is_two_frames_off() -> None
     assert 4 <= sum(turn is not None for turn in turns[1:]) <= 6
 
 
+def test_the_first_row_is_of_the_begin_where_labels_count_from_there() -> None:
+    """Code that was there from the first frame on labels it; code that came later does not."""
+    rate = FRAME_RATES["25"]
+    there = LabelCourse(lambda at_s: label_at(3600.0 + at_s, rate), rate, 5.0)
+    assert there.turn(6.0) == 5.0
+    late = LabelCourse(lambda at_s: label_at(at_s + 3600.0 * (at_s > 5.5), rate), rate, 5.0)
+    assert late.turn(6.0) == 6.0
+
+
 def test_what_is_no_label_is_passed_over() -> None:
     """A label that drop-frame leaves out ends nothing."""
     course = LabelCourse(lambda _: "00:01:00:00", FRAME_RATES["29.97df"])
