@@ -82,7 +82,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/verify/test_verify.py": (
         "engine/verify/channel_verdicts engine/verify/compare_take "
         "engine/verify/fault_match engine/verify/watched_session "
-        "engine/verify/result engine/verify/timecode_offset engine/verify/verify_page"
+        "engine/verify/result engine/verify/verify_page"
     ),
     "engine/session/test_folders.py": "engine/session/engines engine/session/file_lock",
     "engine/sources/test_sound_file.py": "engine/sources/wav_header engine/sources/sample_format",
