@@ -20,7 +20,7 @@ from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from engine.drill.targets import targets_of
 from engine.model.commands import CallCause, Open
-from engine.model.drill_causes import Cause
+from engine.model.drill_causes import CALLED, Cause
 from engine.model.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ class DrillController(QObject):
         request = self.request
         self.panel.setVisible(request is not None)
         self.panel.offer(
-            [c for c in Cause if c is Cause.NOTHING or targets_of(c, self._page.plan.tracks)]
+            [c for c in CALLED if c is Cause.NOTHING or targets_of(c, self._page.plan.tracks)]
         )
         blind = request is not None and request.blind
         self._page.fix_list.setVisible(not blind)

@@ -42,7 +42,7 @@ def _picked(alarm: Alarm, picks: Iterable[Pick]) -> bool:
 
 
 def blindfold(snapshot: Snapshot) -> Snapshot:
-    """The snapshot with levels only: no alarm, no colour, no word of what is present."""
+    """The snapshot with levels only: no alarm, no sign, no word of what is present."""
     ribbon = replace(snapshot.ribbon, severity=np.zeros_like(snapshot.ribbon.severity))
     return replace(
         snapshot,
@@ -53,6 +53,8 @@ def blindfold(snapshot: Snapshot) -> Snapshot:
         present=np.ones_like(snapshot.present),
         floor_dbfs=None,
         presence_dbfs=None,
+        signs=(),
+        pickups=(),
     )
 
 

@@ -15,6 +15,7 @@ from engine.drill.schedule import Planned
 from engine.inject.base import FLOOR_CONTEXT_S, Planted, Span
 from engine.inject.receiver import lose_receiver
 from engine.inject.registry import INJECTORS, inject, limit_s
+from engine.inject.slow_failure import fail_slowly
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.messages import Block, Samples
@@ -147,10 +148,13 @@ def _injected(
         return done, ()
     if planned.cause is Cause.RECEIVER:
         return lose_receiver(audio, rate, numbers, onset_s, end_s, planned.strength, rng)
-    if planned.cause is Cause.POLARITY:
-        numbers = (1,)  # its own other pack is right
     fault = planned.cause.fault
     assert fault is not None
+    if planned.cause.slow:
+        done, truth = fail_slowly(audio, rate, fault, onset_s, end_s, planned.strength, rng)
+        return done, (truth,)
+    if planned.cause is Cause.POLARITY:
+        numbers = (1,)  # its own other pack is right
     done, truth = inject(audio, rate, fault, numbers, onset_s, end_s, planned.strength, rng)
     return done, (truth,)
 

@@ -49,9 +49,10 @@ def drill_of(folder: Path) -> Drill:
             tracks,
             log.drill_faults(),
             log.incidents(),
-            () if request.blind else _seen(log),  # nobody sees an alarm that is not shown
+            _seen(log, blind=request.blind),
             _calls(log),
             log.watched_s(),
+            log.signs(),
         )
         return Drill(
             utc_ms=session.utc_ms,
@@ -66,7 +67,9 @@ def drill_of(folder: Path) -> Drill:
         )
 
 
-def _seen(log: SessionReader) -> tuple[Seen, ...]:
+def _seen(log: SessionReader, *, blind: bool) -> tuple[Seen, ...]:
+    if blind:  # nobody sees an alarm that is not shown
+        return ()
     seen = EventKind.SEEN.value
     return tuple(Seen(c.at_s, c.incident) for c in log.changes() if c.kind == seen)
 

@@ -7,8 +7,8 @@ practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -29,6 +29,14 @@ RECEIVER_SHARE: Final = 0.7
 
 SAYS_NOTHING_S: Final = (12.0, 24.0)
 """How long a performer who just says nothing does so."""
+SLOW_TAKE_S: Final = 480.0
+"""In takes so long something fails slowly as well: its track's normal is known by then."""
+SLOW_AFTER_S: Final = 200.0
+SLOW_MOST_S: Final = 600.0
+SLOW_SHARE: Final = 0.7
+"""Share of the drills with room for it in which something fails slowly. Ours."""
+_SLOW: Final = (Cause.FADING, Cause.CREEPING)
+
 LONGEST: Final = 1.0 / 6.0
 """No fault lasts longer than this share of the take, unless its alarm needs it to."""
 NEEDED: Final = 1.0 / 4.0
@@ -66,6 +74,7 @@ class _Grade:
     doubles: int
     friends: int
     causes: tuple[Cause, ...]
+    slow: bool = True
 
 
 _ALL: Final = (
@@ -77,7 +86,7 @@ _ALL: Final = (
 """`low` is none of them: a gain that falls in mid-take is `silent` first, and one that was never
 set would have to be wrong from the first second on."""
 GRADES: Final = {
-    "easy": _Grade(5, 40.0, (0.7, 1.0), 0, 0, (Cause.MUTED, Cause.DEAD_MIC, Cause.DROPOUT)),
+    "easy": _Grade(5, 40.0, (0.7, 1.0), 0, 0, (Cause.MUTED, Cause.DEAD_MIC, Cause.DROPOUT), False),
     "real": _Grade(8, 25.0, (0.4, 0.9), 1, 1, _ALL),
     "hard": _Grade(12, 18.0, (0.15, 0.6), 3, 2, _ALL),
 }
@@ -107,10 +116,12 @@ def schedule(
         raise DrillError(f"{level}: no such level: give one of {', '.join(LEVELS)}")
     if not any(track.kind in VOICES for track in tracks):
         raise DrillError("no lav or boom in the plan: a drill needs one")
+    slow = _slow(tracks, GRADES[level], duration_s, [seed, LEVELS.index(level), len(LEVELS)])
+    busy = {number for one in slow for number in one.tracks}
     rng = np.random.default_rng([seed, LEVELS.index(level)])
     calm_s = max(CALM_S, duration_s * rng.uniform(0.1, 0.2))
     room_s = duration_s - calm_s - TAIL_S
-    acts = _acts(tracks, GRADES[level], duration_s, rng) if room_s > 0.0 else []
+    acts = _acts(tracks, busy, GRADES[level], duration_s, rng) if room_s > 0.0 else []
     acts = _pairs_learned_first(_fitting(acts, room_s))
     if not acts:
         raise DrillError(f"the take lasts {duration_s:.0f} s: a drill needs 40 s or more")
@@ -127,7 +138,27 @@ def schedule(
             end_s = round(onset_s + part.lasts_s, 2)
             planned.append(_planned(len(planned) + 1, part, onset_s, end_s))
         at_s += _length(act) + LEAST_GAP_S
+    planned += [replace(one, number=len(planned) + 1) for one in slow]
     return tuple(sorted(planned, key=lambda one: one.onset_s))
+
+
+def _slow(
+    tracks: Sequence[Track], grade: _Grade, duration_s: float, seeds: list[int]
+) -> tuple[Planned, ...]:
+    """What fails over minutes beside all else, on a track of its own: one at most."""
+    targets = targets_of(Cause.FADING, tracks)
+    if not grade.slow or duration_s < SLOW_TAKE_S or len(targets) < 2:
+        return ()
+    rng = np.random.default_rng(seeds)
+    if rng.random() >= SLOW_SHARE:
+        return ()
+    cause = _SLOW[int(rng.integers(len(_SLOW)))]
+    target = targets[int(rng.integers(len(targets)))]
+    lasts_s = min(SLOW_MOST_S, 0.5 * duration_s)
+    latest_s = duration_s - TAIL_S - lasts_s
+    onset_s = round(float(rng.uniform(min(SLOW_AFTER_S, latest_s), latest_s)), 2)
+    strength = round(float(rng.uniform(*grade.strengths)), 3)
+    return (Planned(0, cause, target.tracks, onset_s, onset_s + lasts_s, strength),)
 
 
 _LEARNED_FIRST: Final = (Cause.PAIR_DRIFT, Cause.SWAPPED)
@@ -174,13 +205,19 @@ def _pairs_learned_first(acts: list[_Act]) -> list[_Act]:
 
 
 def _acts(
-    tracks: Sequence[Track], grade: _Grade, duration_s: float, rng: np.random.Generator
+    tracks: Sequence[Track],
+    busy: Collection[int],
+    grade: _Grade,
+    duration_s: float,
+    rng: np.random.Generator,
 ) -> list[_Act]:
     count = int(np.clip(duration_s // grade.each_s, 1, grade.most))
     doubles = min(grade.doubles, count - 1)
     friends = min(grade.friends, max(count - 2 - doubles, 0))
     makers = ["double"] * doubles + ["friend"] * friends
-    goes = bool(targets_of(Cause.RECEIVER, tracks)) and len(makers) < count - 1
+    deck = _Deck(tracks, busy, grade, duration_s, rng)
+    friends *= deck.has(Cause.NOTHING)
+    goes = deck.has(Cause.RECEIVER) and len(makers) < count - 1
     if goes and rng.random() < RECEIVER_SHARE:
         makers.append("receiver")
     makers += ["single"] * (count - len(makers))
@@ -188,7 +225,6 @@ def _acts(
     if doubles:  # the night ends with two at once
         makers.remove("double")
         makers.append("double")
-    deck = _Deck(tracks, grade, duration_s, rng)
     return [deck.act(kind) for kind in makers]
 
 
@@ -198,13 +234,21 @@ class _Deck:
     def __init__(
         self,
         tracks: Sequence[Track],
+        busy: Collection[int],
         grade: _Grade,
         duration_s: float,
         rng: np.random.Generator,
     ) -> None:
         self._grade, self._duration_s, self._rng = grade, duration_s, rng
-        self._targets = {cause: targets_of(cause, tracks) for cause in Cause}
+        self._targets = {
+            cause: [t for t in targets_of(cause, tracks) if not {*t.tracks, *t.beside} & {*busy}]
+            for cause in Cause
+        }
         self._singles = [c for c in grade.causes if least_s(c) <= NEEDED * duration_s]
+
+    def has(self, cause: Cause) -> bool:
+        """There is a track for it."""
+        return bool(self._targets[cause])
 
     def act(self, kind: str) -> _Act:
         """One act of that kind; two at once where the plan has tracks for two."""

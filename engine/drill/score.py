@@ -13,6 +13,7 @@ from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
 from engine.model.messages import Fault, Incident, Severity
 from engine.model.tracks import Track
+from engine.session.records import SignRecord
 
 EARLY_S: Final = 1.0
 """An alarm's onset may lie so far outside the fault itself and still be of it."""
@@ -44,6 +45,7 @@ class Seen:
 class Result:
     """One fault and what was made of it; times in stream time, None where it never came.
 
+    sign_s : when an early sign of it was told, before the alarm
     found_s, found : when trackwarden raised its alarm, and as which fault
     seen_s : when the crew first answered, by calling it seen or by naming a cause
     called : the first cause named
@@ -54,6 +56,7 @@ class Result:
     found: Fault | None = None
     seen_s: float | None = None
     called: Cause | None = None
+    sign_s: float | None = None
 
     @property
     def friend(self) -> bool:
@@ -68,12 +71,19 @@ class Result:
     @property
     def right(self) -> bool | None:
         """The cause named was the right one; None where none was named."""
-        return None if self.called is None else self.called is self.truth.cause
+        if self.called is None or not self.truth.cause.slow:
+            return None if self.called is None else self.called is self.truth.cause
+        return self.called.fault is self.truth.cause.fault
 
     @property
     def seen_after_s(self) -> float | None:
         """From onset to the crew's first answer."""
         return None if self.seen_s is None else self.seen_s - self.truth.onset_s
+
+    @property
+    def sign_after_s(self) -> float | None:
+        """From onset to its early sign."""
+        return None if self.sign_s is None else self.sign_s - self.truth.onset_s
 
     @property
     def found_after_s(self) -> float | None:
@@ -124,13 +134,13 @@ class Score:
 
     @property
     def seen_s(self) -> float | None:
-        """Median time from onset to seen; None where nothing was."""
-        return _median(result.seen_after_s for result in self.faults)
+        """Median time from onset to seen, slow failures left out; None where nothing was."""
+        return _median(one.seen_after_s for one in self.faults if not one.truth.cause.slow)
 
     @property
     def found_s(self) -> float | None:
-        """Median time from onset to trackwarden's alarm."""
-        return _median(result.found_after_s for result in self.faults)
+        """Median time from onset to trackwarden's alarm, slow failures left out."""
+        return _median(one.found_after_s for one in self.faults if not one.truth.cause.slow)
 
 
 def score(
@@ -140,6 +150,7 @@ def score(
     seen: Sequence[Seen],
     calls: Sequence[Call],
     watched_s: float,
+    signs: Sequence[SignRecord] = (),
 ) -> Score:
     """The score of what was watched; faults that were to come later do not count.
 
@@ -149,7 +160,7 @@ def score(
     begun = [truth for truth in truths if truth.counts and truth.onset_s < watched_s]
     answers = [(_answered(call, begun), call) for call in calls]
     results = tuple(
-        _result(truth, incidents, seen, [call for of, call in answers if of is truth])
+        _result(truth, incidents, seen, [call for of, call in answers if of is truth], signs)
         for truth in begun
     )
     return Score(
@@ -168,7 +179,11 @@ def _answered(call: Call, truths: Sequence[Truth]) -> Truth | None:
 
 
 def _result(
-    truth: Truth, incidents: Sequence[Incident], seen: Sequence[Seen], answers: Sequence[Call]
+    truth: Truth,
+    incidents: Sequence[Incident],
+    seen: Sequence[Seen],
+    answers: Sequence[Call],
+    signs: Sequence[SignRecord],
 ) -> Result:
     """What was made of one fault; `answers` are the causes named for it."""
     mine = [i for i in incidents if _is_of(i, truth)]
@@ -178,13 +193,27 @@ def _result(
     times_s = [s.at_s for s in seen if s.incident_id in numbers and s.at_s >= truth.onset_s]
     times_s += [c.at_s for c in answers]
     first = min(same, key=lambda i: _raised_s(i) or 0.0, default=None)
+    found_s = None if first is None else _raised_s(first)
     return Result(
         truth=truth,
-        found_s=None if first is None else _raised_s(first),
+        found_s=found_s,
+        sign_s=_sign_s(truth, signs, truth.end_s if found_s is None else found_s),
         found=None if first is None else first.fault,
         seen_s=min(times_s, default=None),
         called=min(answers, key=lambda c: c.at_s).cause if answers else None,
     )
+
+
+def _sign_s(truth: Truth, signs: Sequence[SignRecord], until_s: float) -> float | None:
+    """When an early sign on its tracks was told of what fails slowly, before its alarm."""
+    mine = [
+        sign.told_s
+        for sign in signs
+        if truth.cause.slow
+        and truth.onset_s <= sign.told_s <= until_s
+        and set(sign.tracks) & set(truth.tracks)
+    ]
+    return min(mine, default=None)
 
 
 def _raised_s(incident: Incident) -> float | None:
@@ -273,6 +302,8 @@ def _as_incidents(results: Iterable[Result], *, unseen: bool = False) -> list[In
         truth, fault = result.truth, result.truth.cause.fault
         if fault is None or truth.severity is None:
             continue
+        if truth.cause.slow:  # sound until its alarm
+            truth = replace(truth, onset_s=result.found_s or truth.end_s)
         one = Incident(
             truth.number, None, fault, Severity.RED, truth.onset_s,
             end_s=truth.end_s, tracks=truth.tracks,

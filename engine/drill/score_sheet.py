@@ -92,10 +92,17 @@ def _row(result: Result, known: dict[int, Track]) -> Iterator[str]:
     yield seconds(result.seen_after_s)
     yield result.called.word if result.called else NONE
     yield _verdict(result)
-    if result.found is None:
-        yield "nothing" if not result.friend else "nothing, correctly"
-    else:
-        yield f"{word(result.found)} after {seconds(result.found_after_s)}"
+    yield _said(result)
+
+
+def _said(result: Result) -> str:
+    """What trackwarden made of it: its early sign, its alarm."""
+    said = []
+    if result.sign_s is not None:
+        said.append(f"early sign after {seconds(result.sign_after_s)}")
+    if result.found is not None:
+        said.append(f"{word(result.found)} after {seconds(result.found_after_s)}")
+    return ", ".join(said) or ("nothing, correctly" if result.friend else "nothing")
 
 
 def _clock(at_s: float) -> str:

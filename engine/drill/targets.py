@@ -55,6 +55,8 @@ def targets_of(cause: Cause, tracks: Sequence[Track]) -> tuple[Target, ...]:
             return tuple(Target((n,)) for n in _of(tracks, (Kind.TIMECODE,)))
         case Cause.MUTED | Cause.DEAD_MIC | Cause.STUCK | Cause.NOISE | Cause.TONE | Cause.DC:
             return tuple(Target((n,)) for n in _of(tracks, _ANY_MIC))
+        case Cause.FADING | Cause.CREEPING:
+            return tuple(Target((n,)) for n in _of(tracks, (Kind.LAV,)))
         case _:
             return tuple(Target((n,)) for n in _of(tracks, VOICES))
 

@@ -33,12 +33,22 @@ class Cause(StrEnum):
     DC = "dc"
     SWAPPED = "swapped"
     CLOCK = "clock"
+    FADING = "fading"
+    CREEPING = "creeping"
+
+    @property
+    def slow(self) -> bool:
+        """It takes minutes, and early signs may tell it before its alarm; the crew names the fault
+        in which it ends."""
+        return self in _ENDS_IN
 
     @property
     def fault(self) -> Fault | None:
         """The fault that its tracks show; None where nothing is wrong."""
         if self is Cause.NOTHING:
             return None
+        if self.slow:
+            return _ENDS_IN[self]
         return Fault.MUTED if self is Cause.RECEIVER else Fault(self.value)
 
     @property
@@ -50,4 +60,9 @@ class Cause(StrEnum):
 _WORDS: Final = {
     Cause.RECEIVER: "receiver gone",
     Cause.NOTHING: "nothing wrong",
+    Cause.FADING: "link that fades",
+    Cause.CREEPING: "noise that creeps up",
 }
+_ENDS_IN: Final = {Cause.FADING: Fault.DROPOUT, Cause.CREEPING: Fault.NOISE}
+CALLED: Final = tuple(cause for cause in Cause if not cause.slow)
+"""What the mixer may name."""

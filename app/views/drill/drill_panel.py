@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.views.widgets.basics import Button, plain, say
 from app.views.widgets.flow_layout import FlowLayout
-from engine.model.drill_causes import Cause
+from engine.model.drill_causes import CALLED, Cause
 
 DRILL_KEYS: Final[tuple[str, ...]] = (
     *"123456789",
@@ -23,7 +23,7 @@ DRILL_KEYS: Final[tuple[str, ...]] = (
 
 def key_of(cause: Cause) -> str:
     """The key that names it: 1 to 9, then F1 and on."""
-    return DRILL_KEYS[list(Cause).index(cause)]
+    return DRILL_KEYS[CALLED.index(cause)]
 
 
 class CauseButton(Button):
@@ -60,7 +60,7 @@ class DrillPanel(QWidget):
         left.addStretch(1)
         self.row.addLayout(left, 1)
         self.causes = FlowLayout(even=True)
-        for cause in Cause:
+        for cause in CALLED:
             button = CauseButton(cause.word, key_of(cause))
             button.clicked.connect(lambda _checked=False, c=cause: self.picked.emit(c))
             self.buttons[cause] = button

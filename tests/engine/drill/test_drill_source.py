@@ -187,3 +187,18 @@ def test_stretches_are_read_exactly(tmp_path: object) -> None:
     found = look_into(path, RATE)
     for first, last in ((0, 10), (12_345, 98_765), (SECONDS * RATE - 7, SECONDS * RATE + 100)):
         np.testing.assert_array_equal(found(first, last, (0, 2)), CLEAN[first:last, [0, 2]])
+
+
+def test_what_fails_slowly_is_one_fault_to_the_end() -> None:
+    """Its truth spans the minutes that it takes, and says in what it ends."""
+    frames = 300 * RATE
+    clean = np.tile(CLEAN, (8, 1))[:frames]
+    planned = (Planned(1, Cause.CREEPING, (2,), 30.0, 270.0, 0.5),)
+    source = ArraySource(clean, RATE, RATE)
+    drill = DrillSource(source, planned, lambda a, b, places: clean[a:b, list(places)], 3)
+    blocks = [drill.read(0.1) for _ in range(300)]
+    (truth,) = truths_of(drill)
+    assert (truth.cause, truth.tracks, truth.severity) == (Cause.CREEPING, (2,), Severity.RED)
+    assert (truth.onset_s, truth.end_s) == (30.0, 270.0)
+    done = np.concatenate([block.samples for block in blocks if block is not None])
+    assert np.flatnonzero((done != clean).any(axis=0)).tolist() == [1]

@@ -106,6 +106,21 @@ def test_every_cause_comes_up() -> None:
         assert drawn == set(Cause)
 
 
+@given(seed=seeds, duration_s=st.floats(480.0, 3600.0))
+def test_what_fails_slowly_has_its_track_to_itself(seed: int, duration_s: float) -> None:
+    """Once its normal is known (three minutes), for four minutes at least, and at most once; never
+    in a short take or an easy drill."""
+    planned = schedule(TRACKS, duration_s, seed, "real")
+    slow = [p for p in planned if p.cause.slow]
+    assert len(slow) <= 1
+    for one in slow:
+        assert one.onset_s >= 200.0
+        assert one.end_s - one.onset_s >= 239.9
+        assert not any(set(p.tracks) & set(one.tracks) for p in planned if p is not one)
+    assert not any(p.cause.slow for p in schedule(TRACKS, 470.0, seed, "real"))
+    assert not any(p.cause.slow for p in schedule(TRACKS, duration_s, seed, "easy"))
+
+
 @given(seed=seeds, duration_s=lengths)
 def test_each_lasts_long_enough_to_be_found(seed: int, duration_s: float) -> None:
     """Longer than its amber delay in default limits (CONTRACT.md); of what shows in speech alone

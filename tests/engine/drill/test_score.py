@@ -7,8 +7,10 @@ from dataclasses import replace
 from engine.drill.score import ANSWER_S, Call, Score, Seen, score
 from engine.model.drill_causes import Cause
 from engine.model.drill_truth import Truth
+from engine.model.early_signs import SignKind
 from engine.model.messages import Fault, Incident, Kind, PackLevel, Severity
 from engine.model.tracks import Track
+from engine.session.records import SignRecord
 
 TRACKS = (
     Track(1, "Foreman main", Kind.LAV, "Foreman", PackLevel.MAIN, receiver="A"),
@@ -34,9 +36,11 @@ def scored(
     seen: list[Seen] | None = None,
     calls: list[Call] | None = None,
     watched_s: float = 100.0,
+    signs: list[SignRecord] | None = None,
 ) -> Score:
     """The score of a drill on those three tracks."""
-    return score(TRACKS, truths, incidents or [], seen or [], calls or [], watched_s)
+    beside = (seen or [], calls or [])
+    return score(TRACKS, truths, incidents or [], *beside, watched_s, signs or [])
 
 
 def test_seen_counts_from_the_onset() -> None:
@@ -157,3 +161,36 @@ def test_what_was_not_watched_or_not_to_be_heard_does_not_count() -> None:
     faint = Truth(2, Cause.HUM, (3,), 10.0, 20.0, 0.1, None, "")
     done = scored([truth(1, Cause.MUTED, 1, at_s=60.0), faint], watched_s=50.0)
     assert (done.results, done.seen_s, done.found_s) == ((), None, None)
+
+
+def sign(track: int, told_s: float) -> SignRecord:
+    """An early sign on that track."""
+    return SignRecord(SignKind.NOISE_FLOOR, (track,), told_s - 60.0, told_s, None, -60.0, -54.0)
+
+
+def test_what_fails_slowly_is_told_by_its_sign_and_then_by_its_alarm() -> None:
+    """The first sign on its track counts, from its onset to its alarm; others' do not."""
+    slow = Truth(1, Cause.CREEPING, (1,), 100.0, 400.0, 0.5, Severity.RED, "")
+    found = incident(7, 1, Fault.NOISE, 300.0, 5.0)
+    signs = [sign(1, 90.0), sign(3, 150.0), sign(1, 200.0), sign(1, 240.0)]
+    done = scored([slow], [found], signs=signs, watched_s=500.0)
+    (one,) = done.results
+    assert (one.sign_after_s, one.found_after_s) == (100.0, 205.0)
+    assert done.found_s is None  # minutes are no measure of a fault that comes at once
+    late = scored([slow], [found], signs=[sign(1, 310.0)], watched_s=500.0)
+    assert late.results[0].sign_s is None
+
+
+def test_who_names_the_fault_in_which_a_slow_failure_ends_is_right() -> None:
+    """Noise that creeps up is called noise, even before its alarm."""
+    slow = Truth(1, Cause.CREEPING, (1,), 100.0, 400.0, 0.5, Severity.RED, "")
+    for cause, right in ((Cause.NOISE, True), (Cause.HUM, False)):
+        (one,) = scored([slow], calls=[Call(180.0, 1, cause)], watched_s=500.0).results
+        assert one.right is right
+        assert one.seen_after_s == 80.0
+
+
+def test_a_sudden_fault_has_no_sign() -> None:
+    """What an earlier sign said of the same track is not about it."""
+    done = scored([truth(1, Cause.MUTED, 1)], signs=[sign(1, 25.0)])
+    assert done.results[0].sign_s is None
