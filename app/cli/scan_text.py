@@ -9,12 +9,15 @@ from app.cli import terminal
 from app.cli.watch_text import summary
 from app.style import wording
 from engine.alarms.coverage_timeline import WhoCoverage
+from engine.model.early_signs import SIGN_WORDS
 from engine.model.messages import Severity
 from engine.model.number_text import number_or_dash
 from engine.pipeline.scan_document import document
 from engine.pipeline.scan_result import ScanResult
+from engine.pipeline.sign_records import signs_before
 from engine.report.content import words
 from engine.report.content.from_scan import timecode_from
+from engine.session.records import SignRecord
 
 _LEVELS: Final = ("integrated_lufs", "momentary_max_lufs", "true_peak_max_dbtp", "noise_floor_dbfs")
 
@@ -36,7 +39,21 @@ def as_text(result: ScanResult) -> str:
         lines.append(f"{row['track']:>5}  {row['name'][:24]:<24} {numbers}  {share:>7}")
     lines.append(summary(result.incidents, result.plan, result.duration_s, 0.0, result.timecode))
     lines += map(_who, result.coverage().whos())
+    lines += (_sign(sign, result) for sign in result.signs)
     return "\n".join(lines)
+
+
+def _sign(sign: SignRecord, result: ScanResult) -> str:
+    """What changed slowly on which tracks, since when, and which incidents came of it."""
+    names = {track.input: f"{track.input} {track.label}" for track in result.plan.tracks}
+    told = f"early sign: {SIGN_WORDS[sign.kind].what} since {result.timecode(sign.since_s)}"
+    before = [
+        f"{incident.fault.value} at {result.timecode(incident.onset_s)}"
+        for incident in result.incidents
+        if sign in signs_before(incident, result.signs)
+    ]
+    what = f", before {', '.join(before)}" if before else ""
+    return f"{told} on {', '.join(names[n] for n in sign.tracks)}{what}"
 
 
 def _who(who: WhoCoverage) -> str:

@@ -17,7 +17,7 @@ CAUTION = (
     "Level low first. Headphones on once the sound plays: it starts low, turn it up slowly.",
     "The limit is digital: the gain of your headphone amplifier is not known.",
     "A loud peak can damage your hearing for good. Follow the hearing rules where you work.",
-    "Packs stay live between takes: think of people's privacy before you listen.",
+    "Packs stay live between takes: respect the people who wear them, and their privacy.",
     "Sealed headphones, or a loudspeaker that no open mic can hear.",
 )
 DEFAULT_OUTPUT = "System default"

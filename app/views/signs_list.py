@@ -13,6 +13,9 @@ from app.style.theme import NIGHT, Look
 from app.views.widgets.basics import plain, say
 from engine.model.early_signs import MOST_SHOWN
 
+SHAPE = "◇"
+"""Of early signs alone: alarms have octagons, triangles and dots."""
+
 
 class Curve(QWidget):
     """The figures of 20 minutes; the track's normal is a dashed line."""
@@ -117,7 +120,7 @@ class _Row(QWidget):
         for part in (self.advice, self.curve):
             part.setVisible(not brief)
         for label, words in (
-            (self.title, line.title),
+            (self.title, f"{SHAPE} {line.title}"),
             (self.words, line.words),
             (self.advice, line.advice),
         ):

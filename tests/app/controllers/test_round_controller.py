@@ -10,6 +10,7 @@ from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
 from app.views.listen_bar import Caution
+from app.views.signs_list import SHAPE
 from app.views.widgets.prompt import Prompt
 from engine.model.commands import (
     EndRound,
@@ -128,7 +129,7 @@ def test_signs_stand_under_the_list_and_go(cart: Cart) -> None:
     cart.show(signs=(sign, replace(sign, id=2, tracks=(6,))))
     assert not signs.isHidden()
     assert [not row.isHidden() for row in signs.rows] == [True, True, False]
-    assert signs.rows[0].title.text().startswith("5 ")
+    assert signs.rows[0].title.text().startswith(f"{SHAPE} 5 ")
     assert len(cart.window.watch_page.cards) == cards
     cart.show(signs=())
     assert signs.isHidden()

@@ -27,6 +27,15 @@ def test_a_receiver_names_its_tracks() -> None:
     assert "+12 a minute" in line.words
 
 
+def test_a_battery_says_how_long_it_lasts() -> None:
+    """To its end and to the planned one; against its fellows."""
+    due = EarlySign(-6, SignKind.BATTERY, (3,), 0.0, 75.0, 40.0)
+    quick = EarlySign(-7, SignKind.BATTERY_QUICK, (3,), 0.0, 240.0, 95.0)
+    lines = sign_lines([due, quick], PLAN, 60.0)
+    assert lines[0].words == "Battery ends in 40 min, 35 min before the planned end."
+    assert lines[1].words == "Its last battery lasted 1:35 h, others 4:00 h."
+
+
 def test_every_kind_has_words() -> None:
     """None is forgotten."""
     assert set(SIGN_WORDS) == set(SignKind)

@@ -38,13 +38,14 @@ def listening(folder: Path) -> MainWindow:
 
 
 def round_and_signs(folder: Path) -> MainWindow:
-    """The board in a round, with two early signs, and somebody lost whom the boom hears."""
+    """The board in a round, with three early signs, and somebody lost whom the boom hears."""
     plan, alarms = fake_client.tower_plan(), fake_client.tower_alarms()
     window, crew, _ = pages.watching(folder, plan, alarms)
     creep = tuple(-57.0 + 0.002 * max(n - 60, 0) ** 1.6 for n in range(120))
     signs = (
         EarlySign(1, SignKind.NOISE_FLOOR, (2,), fake_client.NOW_S - 600.0, -57.0, -51.0, creep),
         EarlySign(2, SignKind.GAPS, (3, 4), fake_client.NOW_S - 240.0, 0.0, 3.0, creep, "A"),
+        EarlySign(-18, SignKind.BATTERY, (9,), fake_client.NOW_S - 90.0, 75.0, 40.0),
     )
     heard = tuple(Heard(n, 0.0, fake_client.NOW_S - 240.0 * n) for n in (1, 2, 10))
     beside: dict[str, Any] = {
