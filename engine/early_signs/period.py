@@ -8,11 +8,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.early_signs.known_values import quantile
-from engine.early_signs.mains_level import MainsLevel
+from engine.early_signs.mains_level import ROWS, MainsLevel, prominence_db
+from engine.early_signs.pops import count_pops
+from engine.early_signs.second import TICKS, Second
 from engine.early_signs.short_events import ShortEvents
 from engine.model.early_signs import PERIOD_S
-from engine.model.messages import Levels, Measurement, Samples
+from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import amplitude_db, power_db
@@ -20,8 +21,7 @@ from engine.model.units import amplitude_db, power_db
 LEAST_SPEECH_HOPS: Final = 100
 """A second of speech in ten is enough for a level."""
 LEAST_VALID: Final = 0.9
-QUIETER_SECONDS: Final = 0.25
-"""Hum is judged by the seconds in which the least is said beside it: this quantile of ten. Ours."""
+_SECONDS: Final = round(PERIOD_S)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,76 +54,85 @@ class PeriodGatherer(TrackMemory):
     tracks : int
     pairs : (n, 2) int
         Indices of main and safety of each performer with both.
+    mics : (tracks,) bool
+        Tracks that carry the sound of the place.
     """
 
-    _events: ShortEvents = remembered(By.PART, lambda g: ShortEvents(g._tracks, g._pairs))
+    _events: ShortEvents = remembered(By.PART, lambda g: ShortEvents(g._mics))
     _counts: NDArray[np.int64] = per_track(0, rows=3)
     _peak: Levels = per_track(0.0)
     _speech_hops: Levels = per_track(0.0)
     _sums: Levels = per_track(0.0, rows=2)
     _pair_hops: Levels = per_track(0.0)
-    _hum_db: Levels = per_track(np.nan, rows=round(PERIOD_S))
-    _windows: int = remembered(By.WHOLE, 0)
+    _lines: NDArray[np.complex128] = per_track(0.0, rows=(_SECONDS, ROWS), dtype=np.complex128)
+    _beside: Levels = per_track(np.inf, rows=(_SECONDS, ROWS))
     _valid: Levels = per_track(0.0)
-    _ticks: int = remembered(By.WHOLE, 0)
+    _seconds: int = remembered(By.WHOLE, 0)
 
-    def __init__(self, tracks: int, pairs: NDArray[np.int64]) -> None:
-        self._tracks = tracks
+    def __init__(self, pairs: NDArray[np.int64], mics: Flags) -> None:
+        self._tracks, self._mics = len(mics), mics
         self._pairs = pairs.reshape(-1, 2)
-        self._second: list[Samples] = []
+        self._newest: list[Measurement] = []
         self._mains: MainsLevel | None = None
         self.reset()
 
     def add(self, m: Measurement) -> Period | None:
         """Take in one tick."""
-        self._counts += np.stack(self._events.count(m))
-        self._peak = np.maximum(self._peak, m.peak.max(axis=0))
-        self._speech_hops += m.speech.sum(axis=0)
-        self._valid += m.valid.mean(axis=0)
-        self._add_pairs(m)
-        self._add_mains(m)
-        self._ticks += 1
-        if self._ticks * (m.end_s - m.start_s) < PERIOD_S - 1e-6:
+        self._newest.append(m)
+        if len(self._newest) < TICKS:
+            return None
+        second = Second.of(self._newest)
+        self._newest.clear()
+        self._count(second)
+        self._seconds += 1
+        if self._seconds * (m.end_s - second.ticks[0].start_s) < PERIOD_S - 1e-6:
             return None
         period = self._close(m)
         self._begin()
         return period
 
+    def _count(self, second: Second) -> None:
+        gaps, bursts = self._events.count(second)
+        self._counts += np.stack([gaps, bursts, count_pops(second.ticks).sum(axis=0)])
+        peak = np.maximum.reduce([m.peak.max(axis=0) for m in second.ticks])
+        self._peak = np.maximum(self._peak, peak)
+        self._speech_hops += second.speech.sum(axis=(0, 1))
+        self._valid += second.valid.mean(axis=(0, 1))
+        self._add_pairs(second)
+        self._add_mains(second)
+
     def _begin(self) -> None:
         for total in (self._counts, self._peak, self._speech_hops, self._sums, self._pair_hops):
             total[...] = 0
         self._valid[:] = 0.0
-        self._hum_db[:] = np.nan
-        self._windows = 0
-        self._ticks = 0
+        self._beside[:] = np.inf
+        self._seconds = 0
 
-    def _add_pairs(self, m: Measurement) -> None:
+    def _add_pairs(self, second: Second) -> None:
         """Sums over hops in which both packs of a pair hear speech."""
         if not len(self._pairs):
             return
         main, safety = self._pairs.T
-        both = m.speech[:, main] & m.speech[:, safety]
+        both = second.speech[..., main] & second.speech[..., safety]
         for track in (main, safety):
-            self._sums[0, track] += np.where(both, m.mean_square[:, track], 0.0).sum(axis=0)
-            self._sums[1, track] += np.where(both, m.difference_energy[:, track], 0.0).sum(axis=0)
-        self._pair_hops[main] += both.sum(axis=0)
+            powers = np.stack(
+                [second.mean_square[..., track], second.difference_energy[..., track]]
+            )
+            self._sums[:, track] += np.where(both, powers, 0.0).sum(axis=(1, 2))
+        self._pair_hops[main] += both.sum(axis=(0, 1))
 
-    def _add_mains(self, m: Measurement) -> None:
-        self._second.append(m.decimated)
-        if len(self._second) < 10:
-            return
-        sound = np.concatenate(self._second, axis=1)
-        self._second.clear()
-        if len(sound) != self._tracks or not m.all_valid:
+    def _add_mains(self, second: Second) -> None:
+        if not second.valid.all():
             return
         if self._mains is None:
-            rate_hz = m.decimated.shape[1] / (m.end_s - m.start_s)
-            self._mains = MainsLevel(rate_hz, sound.shape[1])
-        self._hum_db[self._windows % len(self._hum_db)] = self._mains.prominence_db(sound)
-        self._windows += 1
+            frames = second.decimated.shape[1]
+            rate_hz = frames / (second.ticks[-1].end_s - second.ticks[0].start_s)
+            self._mains = MainsLevel(rate_hz, frames)
+        row = self._seconds % _SECONDS
+        self._lines[row], self._beside[row] = self._mains.measure(second.decimated)
 
     def _close(self, m: Measurement) -> Period:
-        whole = self._valid >= LEAST_VALID * self._ticks
+        whole = self._valid >= LEAST_VALID * self._seconds
         spoken = whole & (self._speech_hops >= LEAST_SPEECH_HOPS)
 
         def where(known: NDArray[np.bool_], values: Levels) -> Levels:
@@ -137,7 +146,7 @@ class PeriodGatherer(TrackMemory):
             bursts,
             pops,
             where(whole, m.floor_dbfs),
-            where(whole, quantile(self._hum_db, QUIETER_SECONDS)),
+            where(whole, prominence_db(self._lines, self._beside)),
             where(spoken, amplitude_db(self._peak)),
             pair_db,
             treble_db,

@@ -29,6 +29,7 @@ class SignRule:
     least_now : only where the figure itself is at least that
     scale : from the figure to what is shown
     of_link : tracks of one receiver that show it are one sign
+    of_voice : only periods in which the wearer spoke say anything
     """
 
     figure: Callable[[Period], Levels]
@@ -38,6 +39,7 @@ class SignRule:
     least_now: float = -np.inf
     scale: float = 1.0
     of_link: bool = False
+    of_voice: bool = False
 
 
 RULES: Final[Mapping[SignKind, SignRule]] = {
@@ -53,12 +55,16 @@ RULES: Final[Mapping[SignKind, SignRule]] = {
     ),
     SignKind.HUM: SignRule(lambda p: p.hum_db, lambda n: Chart(n, 1.5), 5.0, shared=True),
     SignKind.HEADROOM: SignRule(
-        lambda p: p.peak_dbfs, lambda n: Chart(n, 2.0), 4.0, least_now=NEAR_FULL_DBFS
+        lambda p: p.peak_dbfs,
+        lambda n: Chart(n, 2.0),
+        4.0,
+        least_now=NEAR_FULL_DBFS,
+        of_voice=True,
     ),
     SignKind.PAIR_LEVEL: SignRule(
-        lambda p: p.pair_db, lambda n: Chart(n, 0.5, both_ways=True), 1.5
+        lambda p: p.pair_db, lambda n: Chart(n, 0.5, both_ways=True), 1.5, of_voice=True
     ),
     SignKind.PAIR_TREBLE: SignRule(
-        lambda p: p.treble_db, lambda n: Chart(n, 0.7, both_ways=True), 2.5
+        lambda p: p.treble_db, lambda n: Chart(n, 0.7, both_ways=True), 2.5, of_voice=True
     ),
 }

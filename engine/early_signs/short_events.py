@@ -1,17 +1,12 @@
-"""Gaps, bursts and pops too short for an alarm, counted by track in one tick.
+"""Gaps and bursts too short for an alarm, counted by track in one second.
 
-- A gap: for 3 ms and more the sound, brought down to 2 kHz, lies over 20 dB under that track's own
-  quiet, and so do the steps of its steps: for a place rumbles, and a wave of 50 Hz is that low for
-  3 ms whenever it is weak for a moment (by simulation twice a second where a rumble stands 30 dB
-  over the rest; with its steps once in ten minutes). White noise at the quiet does it about as
-  rarely (chi-square, 6 degrees of freedom); a link that fades for a moment does it each time.
+- A gap: for 2.5 ms the track is 10 dB quieter than it has been for 2.5 ms at any moment of the
+  last minute, in one or two ticks alone: a link that fades for a moment. What stays quiet is a
+  place that went quiet, or an alarm's business.
 - A burst: outside of speech a hop as bright as white noise (its steps from sample to sample carry
   as much as the sound itself; white noise twice) and 6 dB over the bright noise of before. An s is
-  nearly as bright, but lasts, and both packs of its performer hear it: a burst is at most two hops
-  long and on one of them. What lasts longer is an alarm's business.
-- A pop: an electrical step, for a contact that opens jumps within a sample or two, while what comes
-  through air and a capsule rings for milliseconds: a hop with eight times the treble of the hops
-  round it, half of which lies in seven samples. In white noise seven of 480 hold a hundredth.
+  nearly as bright, but lasts, and other mics hear it, at least 3 dB over theirs and within a hop: a
+  burst is at most two hops long and on one track. What lasts longer is an alarm's business.
 """
 
 from __future__ import annotations
@@ -22,141 +17,99 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.early_signs.known_values import quantile
-from engine.model.messages import Flags, Levels, Measurement
+from engine.early_signs.second import Second
+from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
-from engine.model.units import mean_square_at
 
-GAP_SAMPLES: Final = 6
-GAP_POWER: Final = 10.0**-2.3
-GAP_STEP_SAMPLES: Final = 4
-GAP_STEP_POWER: Final = 10.0**-2.0
+GAP_UNDER_DB: Final = 10.0
+"""As of the alarm's gaps."""
+GAP_MEMORY_S: Final = 60
+_LEAST_MEMORY_S: Final = 20
+AUDIBLE_DB: Final = -95.0
+"""dBFS. Nothing under this is a mic in a place (common practice, no source)."""
 BURST_POWER: Final = 10.0**0.6
-BRIGHT: Final = 0.8
-POP_STANDS_OUT: Final = 8.0
-POP_SHARE: Final = 0.5
-POP_WIDTH: Final = 3
-"""Samples on each side of the step, at 48 kHz."""
-POP_LEAST: Final = 0.005
-"""Full scale 1.0: a quarter of what an alarm counts. Ours."""
+HEARD_POWER: Final = 10.0**0.3
 QUIET_TICKS: Final = 100
-LEARN_TICKS: Final = 20
-_AUDIBLE: Final = float(mean_square_at(-95.0))
-"""Nothing under this is a mic in a place (common practice, no source)."""
-
-
-_NO_PAIRS: Final = np.empty((0, 2), dtype=np.int64)
 
 
 class ShortEvents(TrackMemory):
-    """Counts them tick by tick; remembers what each track is in its quiet, for 10 s.
+    """Counts them second by second; remembers what each track is in its quiet.
 
     Parameters
     ----------
-    tracks : int
-    pairs : (n, 2) int
-        Indices of the two packs of each performer with both.
+    mics : (tracks,) bool
+        Which tracks may hear each other.
     """
 
-    _low: Levels = per_track(np.nan, rows=QUIET_TICKS)
-    _step: Levels = per_track(np.nan, rows=QUIET_TICKS)
+    _quietest: Levels = per_track(np.nan, rows=GAP_MEMORY_S)
+    _last_low: Flags = per_track(False, rows=2)
     _bright: Levels = per_track(np.nan, rows=QUIET_TICKS)
-    _last_hits: Flags = per_track(False, rows=2)
-    _tick: int = remembered(By.WHOLE, 0)
-    _low_quiet: Levels = per_track(np.nan)
-    _step_quiet: Levels = per_track(np.nan)
     _bright_quiet: Levels = per_track(np.nan)
+    _last_hits: Flags = per_track(False, rows=2)
+    _second: int = remembered(By.WHOLE, 0)
 
-    def __init__(self, tracks: int, pairs: NDArray[np.int64] = _NO_PAIRS) -> None:
-        self._tracks = tracks
-        self._pairs = pairs
+    def __init__(self, mics: Flags) -> None:
+        self._mics, self._tracks = mics, len(mics)
         self.reset()
 
-    def count(self, m: Measurement) -> tuple[NDArray[np.int64], ...]:
-        """Gaps, bursts and pops of that tick, each of shape (tracks,)."""
-        square = np.square(m.decimated, dtype=np.float32)
-        step = np.square(np.diff(m.decimated, n=2, axis=1), dtype=np.float32)
-        gaps, bursts, pops = self._gaps(square, step), self._bursts(m), _pops(m)
-        self._remember(square.mean(axis=1), step.mean(axis=1), m)
-        return gaps, bursts, pops
+    def count(self, second: Second) -> tuple[NDArray[np.int64], ...]:
+        """Gaps and bursts of that second, each of shape (tracks,)."""
+        gaps, bursts = self._gaps(second), self._bursts(second)
+        self._second += 1
+        return gaps, bursts
 
-    def _remember(
-        self, low: NDArray[np.float32], step: NDArray[np.float32], m: Measurement
-    ) -> None:
-        row = self._tick % QUIET_TICKS
-        self._low[row] = low
-        self._step[row] = step
-        self._bright[row] = np.where(_voiced(m), np.nan, m.difference_energy.mean(axis=0))
-        self._tick += 1
-        if self._tick % LEARN_TICKS == 0:
-            self._low_quiet = quantile(self._low, 0.1)
-            self._step_quiet = quantile(self._step, 0.1)
-            self._bright_quiet = quantile(self._bright, 0.5)
+    def _gaps(self, second: Second) -> NDArray[np.int64]:
+        quiet = second.quietest_db
+        known = np.count_nonzero(~np.isnan(self._quietest), axis=0) >= _LEAST_MEMORY_S
+        least = np.where(known, np.fmin.reduce(self._quietest), -np.inf)
+        low = np.asarray(quiet < least - GAP_UNDER_DB)
+        lasting = _lasting(low, self._last_low)
+        self._last_low = low[-2:].copy()
+        lively = np.where(low & ~lasting, np.inf, quiet).min(axis=0)
+        self._quietest[self._second % GAP_MEMORY_S] = np.where(np.isinf(lively), np.nan, lively)
+        short = low & ~lasting & (least > AUDIBLE_DB)
+        return np.asarray(np.count_nonzero(short, axis=0))
 
-    def _gaps(self, square: NDArray[np.float32], step: NDArray[np.float32]) -> NDArray[np.int64]:
-        low = _running_mean(square, GAP_SAMPLES) < (GAP_POWER * self._low_quiet)[:, None]
-        still = _running_mean(step, GAP_STEP_SAMPLES) < (GAP_STEP_POWER * self._step_quiet)[:, None]
-        low &= still[:, : low.shape[1]]  # the steps inside the same three milliseconds
-        begins = low[:, 1:] & ~low[:, :-1]
-        whole = self._low_quiet > _AUDIBLE
-        return np.where(whole, begins.sum(axis=1), 0)
-
-    def _lasting(self, hit: Flags) -> Flags:
-        """Hops of a run of three and more, and of one that may go on in the next tick."""
-        joined = np.concatenate([self._last_hits, hit, hit[-1:], hit[-1:]])
+    def _bursts(self, second: Second) -> NDArray[np.int64]:
+        over = second.difference_energy / np.maximum(self._bright_quiet, 1e-30)
+        hops = over.reshape(-1, self._tracks)
+        bright = second.bright.reshape(hops.shape)
+        alone = self._alone(bright & (hops > HEARD_POWER) & self._mics)
+        free = np.broadcast_to(~second.voiced, second.bright.shape).reshape(hops.shape)
+        hit = bright & (hops > BURST_POWER) & alone & free & second.valid.reshape(hops.shape)
+        lasting = _lasting(hit, self._last_hits)
         self._last_hits = hit[-2:].copy()
-        return _in_threes(joined)[2:-2]
-
-    def _bursts(self, m: Measurement) -> NDArray[np.int64]:
-        bright = _bright(m)
-        high = m.difference_energy > BURST_POWER * self._bright_quiet
-        hit = np.asarray(bright & high & ~_voiced(m) & m.valid)
-        heard = np.asarray(hit.any(axis=0))
-        both = self._pairs[heard[self._pairs].all(axis=1)]
-        hit[:, both.ravel()] = False
-        hit &= ~self._lasting(hit)
+        hit &= ~lasting
         first = hit.copy()
         first[1:] &= ~hit[:-1]
-        return np.asarray(first.sum(axis=0))
+        self._remember_bright(second)
+        return np.asarray(np.count_nonzero(first, axis=0))
+
+    def _alone(self, heard: Flags) -> Flags:
+        """Hops in which no other track hears something bright, nor in the hops beside them."""
+        near = heard.copy()
+        near[1:] |= heard[:-1]
+        near[:-1] |= heard[1:]
+        others = np.count_nonzero(near, axis=1)[:, None] - near
+        return np.asarray(others == 0)
+
+    def _remember_bright(self, second: Second) -> None:
+        ticks = len(second.ticks)
+        rows = (self._second * ticks + np.arange(ticks)) % QUIET_TICKS
+        treble = second.difference_energy.mean(axis=1)
+        self._bright[rows] = np.where(second.voiced[:, 0], np.nan, treble)
+        self._bright_quiet = quantile(self._bright, 0.5)
 
 
-def _in_threes(hit: Flags) -> Flags:
-    """Hops that belong to three and more in a row."""
-    middle = hit[:-2] & hit[1:-1] & hit[2:]
-    lasting = np.zeros_like(hit)
+def _lasting(hit: Flags, before: Flags) -> Flags:
+    """Rows of a run of three and more, and of one that may go on in the next second.
+
+    `before` are the last two rows of the second before.
+    """
+    joined = np.concatenate([before, hit, hit[-1:], hit[-1:]])
+    middle = joined[:-2] & joined[1:-1] & joined[2:]
+    lasting = np.zeros_like(joined)
     for n in range(3):
-        lasting[n : len(hit) - 2 + n] |= middle
-    return lasting
-
-
-def _running_mean(power: NDArray[np.float32], samples: int) -> Levels:
-    total = np.cumsum(power, axis=1, dtype=np.float64)
-    total = np.concatenate([np.zeros((len(power), 1)), total], axis=1)
-    return np.asarray((total[:, samples:] - total[:, :-samples]) / samples)
-
-
-def _bright(m: Measurement) -> Flags:
-    """Hops as bright as noise from a link."""
-    return np.asarray(m.difference_energy > BRIGHT * m.mean_square)
-
-
-def _voiced(m: Measurement) -> Flags:
-    """Tracks on which somebody speaks in that tick."""
-    return np.asarray((m.speech & ~_bright(m)).any(axis=0))
-
-
-def _pops(m: Measurement) -> NDArray[np.int64]:
-    energy = m.difference_energy
-    count = np.zeros(energy.shape[1], dtype=np.int64)
-    if not len(m.samples):
-        return count
-    frames = len(m.samples) // len(energy)
-    usual = np.sort(energy, axis=0)[len(energy) // 2]
-    out = (energy > POP_STANDS_OUT * usual) & (energy * frames > POP_LEAST**2) & m.valid
-    width = max(POP_WIDTH, round(POP_WIDTH * frames / (48_000 * m.hop_s)))
-    for hop, track in np.argwhere(out):
-        steps = np.square(np.diff(m.samples[hop * frames : (hop + 1) * frames, track]))
-        top = int(steps.argmax())
-        here = steps[max(top - width, 0) : top + width + 1].sum()
-        count[track] += here > POP_SHARE * steps.sum() and steps[top] > POP_LEAST**2
-    return count
+        lasting[n : len(joined) - 2 + n] |= middle
+    return lasting[2:-2]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.early_signs.charts import Chart
+from engine.early_signs.own_voice import OwnVoice
 from engine.early_signs.period import Period, PeriodGatherer
 from engine.early_signs.rules import RULES, SignRule
 from engine.model.early_signs import (
@@ -79,8 +80,9 @@ class SignWatch(TrackMemory):
     """
 
     _gatherer: PeriodGatherer = remembered(
-        By.PART, lambda w: PeriodGatherer(w._tracks, np.array(w.scene.pairs(), dtype=np.int64))
+        By.PART, lambda w: PeriodGatherer(np.array(w.scene.pairs(), dtype=np.int64), w._mics)
     )
+    _voice: OwnVoice = remembered(By.PART, lambda w: OwnVoice(w._tracks))
     _series: dict[SignKind, _Series] = remembered(By.ANEW, lambda _: {})
     _rest: NDArray[np.int64] = per_track(0)
     _next_id: int = remembered(By.WHOLE, 1)
@@ -136,13 +138,22 @@ class SignWatch(TrackMemory):
             return []
         usable = self._mics & (self._rest == 0)
         self._rest = np.maximum(self._rest - 1, 0)
-        return self._judge(period, usable)
+        return self.judge(period, usable)
 
-    def _judge(self, period: Period, usable: Flags) -> list[SignEvent]:
+    def judge(self, period: Period, usable: Flags) -> list[SignEvent]:
+        """Take in the figures of ten seconds; `usable`: tracks without a fault."""
         events: list[SignEvent] = []
         signs: list[tuple[float, EarlySign]] = []
+        spoke, new = self._voice.update(np.where(usable, period.peak_dbfs, np.nan))
+        for main, safety in self.scene.pairs():  # what one of the packs says holds for both
+            spoke[[main, safety]] = spoke[main] | spoke[safety]
+            new[[main, safety]] = new[main] | new[safety]
         for kind, series in self._series.items():
-            series.add(np.where(usable, series.rule.figure(period), np.nan), usable)
+            figures = np.where(usable, series.rule.figure(period), np.nan)
+            if series.rule.of_voice:
+                series.chart.forget(new)
+                figures[~spoke] = np.nan
+            series.add(figures, usable)
             stands = series.stands()
             events += self._open_and_close(kind, series, stands, period.end_s)
             signs += self._signs(kind, series)

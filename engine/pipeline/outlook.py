@@ -19,7 +19,7 @@ from engine.early_signs.battery_signs import BatterySigns
 from engine.early_signs.sign_watch import SignWatch
 from engine.model.batteries import Battery, planned_end_s
 from engine.model.early_signs import MOST_SHOWN, PERIOD_S, EarlySign, SignEvent
-from engine.model.messages import Flags, Measurement
+from engine.model.messages import Measurement
 from engine.model.pickups import Pickup
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
@@ -62,7 +62,8 @@ class Outlook:
         try:
             faulty = book.severities() > 0
             faulty[list(book.out_of_service)] = True
-            self._update(m, faulty, resting)
+            self._pickups.update(m, set(map(int, np.flatnonzero(faulty))))
+            self._events += self._signs.update(m, faulty, resting)
             self._look_at(batteries, m.end_s)
             self.problems = ()
         except Exception as error:  # a watch without early signs is still one
@@ -70,10 +71,6 @@ class Outlook:
             self.problems = (f"early signs began anew: {reason_of(error)}",)
             self._rests_until_s = m.end_s + RETRY_S
             self._begin()
-
-    def _update(self, m: Measurement, faulty: Flags, resting: bool) -> None:
-        self._pickups.update(m, set(map(int, np.flatnonzero(faulty))))
-        self._events += self._signs.update(m, faulty, resting)
 
     def _look_at(self, batteries: Sequence[Battery], now_s: float) -> None:
         """Each ten seconds: which will not last to the planned end, which went quickly."""

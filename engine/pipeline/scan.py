@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from engine.model.messages import AlarmEvent, EventKind, Incident, Measurement
+from engine.model.pickups import Pickup
 from engine.model.tracks import Plan, Scene
 from engine.pipeline.level_history import HistoryRecorder
 from engine.pipeline.measure_ahead import (
@@ -19,6 +20,7 @@ from engine.pipeline.measure_ahead import (
 )
 from engine.pipeline.pipeline import Pipeline
 from engine.pipeline.scan_result import ScanResult
+from engine.pipeline.sign_records import SignRecorder
 from engine.sources.base import Source, SourceError, SourceInfo
 from engine.sources.take import open_take
 from engine.sources.take_files import Take, path_of
@@ -96,14 +98,11 @@ class _Watch:
         origin = Origin.START if info.start_samples is None else Origin.FILE
         since = Fraction(info.start_samples or 0, info.sample_rate_hz)
         reference = Reference(since, origin)
-        self._pipeline = Pipeline(
-            plan,
-            info.sample_rate_hz,
-            reference=reference,
-            outlook=False,  # a scan tells of none
-        )
+        self._pipeline = Pipeline(plan, info.sample_rate_hz, reference=reference)
+        self._signs, self._pickups = SignRecorder(), list[Pickup]()
         self._recorder = HistoryRecorder(len(plan.tracks))
         self._ended: set[int] = set()
+        self._odd: dict[str, None] = {}
         self.on_incident: OnIncident | None = None
         self.on_measurement: Callable[[Measurement], None] | None = None
         self._pipeline.on_tick = self._record
@@ -127,13 +126,17 @@ class _Watch:
             for stretch in stretches:
                 for tick in stretch.ticks:
                     self._tell_ended(self._pipeline.take_in(tick))
-                if self._pipeline.problems:  # a scan that overlooks a fault is no scan
-                    raise SourceError(f"{self._path}: {self._pipeline.problems[0]}")
+                self._take_outlook()
+                problems = self._pipeline.judge.bank.problems
+                if problems:  # a scan that overlooks a fault is no scan
+                    raise SourceError(f"{self._path}: {problems[0]}")
                 if progress is not None:
                     progress(stretch.frames / rate_hz)
         if stretch.totals is None:
             raise SourceError(f"{self._info.name}: ended before it was measured: scan it again")
         self._pipeline.finish_marks()
+        self._pipeline.outlook.finish()
+        self._take_outlook()
         incidents = self._pipeline.incidents()
         self._tell(incidents)
         return ScanResult(
@@ -146,9 +149,18 @@ class _Watch:
             self._pipeline.clock,
             self._recorder.history(),
             stretch.lost_frames / rate_hz,
-            self._disagreements,
+            (*self._disagreements, *self._odd),
             tuple(sorted(self._pipeline.own_marks, key=lambda mark: (mark.from_s, mark.track))),
+            self._signs.records,
+            tuple(sorted(self._pickups, key=lambda one: (one.last_s, one.who, one.track))),
         )
+
+    def _take_outlook(self) -> None:
+        """Early signs and pickups of the newest stretch; a scan without them is still one."""
+        outlook = self._pipeline.outlook
+        self._signs.add(outlook.take_events())
+        self._pickups += outlook.take_stretches()
+        self._odd |= dict.fromkeys(outlook.problems)
 
     def _tell_ended(self, events: Sequence[AlarmEvent]) -> None:
         if self.on_incident is not None:

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from engine.model.messages import Incident
+from engine.model.pickups import Pickup
 from engine.model.units import stated
 from engine.pipeline.own_marks import OwnMark
 from engine.pipeline.scan_result import ScanResult, timecode_source
+from engine.session.records import SignRecord
 from engine.timecode import user_bits
 from engine.timecode.clock import TimecodeClock
 from engine.timecode.labels import difference, first_after
@@ -53,6 +55,8 @@ def document(result: ScanResult) -> dict[str, Any]:
         "tracks": [track_json(result, track_index) for track_index in indices],
         "incidents": [incident_json(incident, result.clock) for incident in result.incidents],
         "marks": [_mark_json(mark, result.clock) for mark in result.marks],
+        "signs": [_sign_json(sign, result.clock) for sign in result.signs],
+        "pickups": [_pickup_json(one, result.clock) for one in result.pickups],
         "who": _who_json(result),
         "failed": [],
     }
@@ -92,6 +96,36 @@ def _mark_json(mark: OwnMark, clock: TimecodeClock) -> dict[str, Any]:
         "end_timecode": clock.label_at(mark.until_s)[0] if labelled else None,
         "text": mark.text,
     }
+
+
+def _sign_json(sign: SignRecord, clock: TimecodeClock) -> dict[str, Any]:
+    return {
+        "kind": sign.kind.value,
+        "tracks": list(sign.tracks),
+        **{name: round(getattr(sign, name), 2) for name in ("since_s", "told_s", "normal", "now")},
+        "until_s": _seconds(sign.until_s),
+        "timecode": _label(sign.since_s, clock),
+    }
+
+
+def _pickup_json(one: Pickup, clock: TimecodeClock) -> dict[str, Any]:
+    """Ten seconds of a performer on another track, up to `at_s`."""
+    return {
+        "at_s": round(one.last_s, 1),
+        "who": one.who,
+        "track": one.track,
+        "over_db": round(one.over_db, 1),
+        "gain_db": round(one.gain_db, 1),
+        "delay_ms": round(1000.0 * one.delay_s, 2),
+        "seconds": one.seconds,
+        "guess": one.guess,
+        "timecode": _label(one.last_s, clock),
+    }
+
+
+def _label(at_s: float, clock: TimecodeClock) -> str | None:
+    """The label of that moment; None where nothing tells the time."""
+    return None if timecode_source(clock) is None else clock.label_at(at_s)[0]
 
 
 def _who_json(result: ScanResult) -> list[dict[str, Any]]:

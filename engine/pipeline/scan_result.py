@@ -8,9 +8,11 @@ from typing import Final
 from engine.alarms.coverage_timeline import CoverageTimeline
 from engine.measure.meter import Totals
 from engine.model.messages import Incident
+from engine.model.pickups import Pickup
 from engine.model.tracks import Plan
 from engine.pipeline.level_history import LevelHistory
 from engine.pipeline.own_marks import OwnMark
+from engine.session.records import SignRecord
 from engine.sources.base import SourceInfo
 from engine.timecode.clock import Origin, TimecodeClock
 from engine.timecode.labels import difference
@@ -24,6 +26,7 @@ class ScanResult:
 
     `path` is the take as it was named, `frames` what was really read, `clock` its timecode;
     `disagreements` say where plan and file differ; `marks` are what happened and is no fault.
+    `signs` are slow changes, `pickups` who was heard on which other track, by ten seconds.
     """
 
     path: str
@@ -37,6 +40,8 @@ class ScanResult:
     audio_lost_s: float
     disagreements: tuple[str, ...] = ()
     marks: tuple[OwnMark, ...] = ()
+    signs: tuple[SignRecord, ...] = ()
+    pickups: tuple[Pickup, ...] = ()
 
     @property
     def duration_s(self) -> float:

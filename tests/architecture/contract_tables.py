@@ -16,9 +16,11 @@ from typing import Any, Final
 from app.cli.arguments import parser_of
 from engine.alarms.states import diagram, phase_diagram
 from engine.model.alarm_limits import LIMITS, Limit, Value
+from engine.model.early_signs import SignKind
 from engine.model.fault_remedies import FAULTS
 from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Kind, PackLevel
+from engine.model.pickups import Pickup
 from engine.model.tracks import Plan, Track
 from engine.pipeline import scan_document
 from engine.pipeline.own_marks import OwnMark
@@ -28,6 +30,7 @@ from engine.report.content.report_data import Break, Done, Note
 from engine.report.content.sections import report
 from engine.report.formats.csv_table import HEAD
 from engine.report.formats.json_document import document
+from engine.session.records import SignRecord
 from engine.session.schema import MIGRATIONS, VERSION
 from engine.sources.synthetic import ArraySource
 from tests.support.checkout import ROOT
@@ -196,7 +199,12 @@ def scan_json() -> str:
         )
     )
     result = scan_source(ArraySource(sound, 8_000), plan)
-    result = replace(result, marks=(OwnMark("wind", 1, 1.0, 2.0, -12.0, "wind"),))
+    result = replace(
+        result,
+        marks=(OwnMark("wind", 1, 1.0, 2.0, -12.0, "wind"),),
+        signs=(SignRecord(SignKind.HUM, (1,), 1.0, 2.0, None, 3.0, 9.0),),
+        pickups=(Pickup("Rigger", 3, 12.0, -6.0, 0.003, 8, 10.0),),
+    )
     return _key_table(scan_document.document(result))
 
 

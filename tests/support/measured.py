@@ -40,5 +40,6 @@ def measured(number: int, tracks: int, rng: np.random.Generator, **changed: Any)
         dc_offset=np.zeros(tracks),
         source_stopped=np.zeros(tracks, dtype=bool),
         gain_step_db=np.zeros(tracks),
+        quietest_db=np.full((4, tracks), -66.0, dtype=np.float32),
     )
     return replace(whole, **changed)

@@ -8,21 +8,18 @@ from itertools import pairwise
 from typing import Final
 
 from engine.model.early_signs import SIGN_WORDS
-from engine.model.messages import Incident
 from engine.model.pickups import Pickup
 from engine.model.round_state import Heard
 from engine.session.reader import SessionReader
 from engine.session.records import SignRecord
 
-BEFORE_S: Final = 600.0
-"""A sign that was over this long before an incident says nothing of it. Ours."""
 RECENT_S: Final = 120.0
 """What heard a performer so long before their packs failed is offered instead, as on the board."""
 
 
 @dataclass(frozen=True, slots=True)
 class BesideAlarms:
-    """All of it, by time; empty in logs of earlier versions and in scans."""
+    """All of it, by time; empty in logs of earlier versions."""
 
     signs: tuple[SignRecord, ...] = ()
     pickups: tuple[Pickup, ...] = ()
@@ -32,18 +29,6 @@ class BesideAlarms:
 def read(log: SessionReader) -> BesideAlarms:
     """What that log has."""
     return BesideAlarms(log.signs(), log.pickups(), log.listened())
-
-
-def signs_before(incident: Incident, signs: Sequence[SignRecord]) -> tuple[SignRecord, ...]:
-    """Signs that its track showed before it began, by time."""
-    mine = set(incident.tracks) if incident.track is None else {incident.track}
-    return tuple(
-        sign
-        for sign in signs
-        if mine.intersection(sign.tracks)
-        and sign.since_s < incident.onset_s
-        and (sign.until_s is None or sign.until_s > incident.onset_s - BEFORE_S)
-    )
 
 
 def sign_words(sign: SignRecord) -> str:

@@ -8,9 +8,10 @@ from dataclasses import replace
 from engine.model.tracks import Track
 from engine.pipeline.scan_document import track_json
 from engine.pipeline.scan_result import ScanResult
+from engine.report.content.beside_alarms import BesideAlarms
 from engine.report.content.excerpts import Opener, Progress, read_excerpts
 from engine.report.content.report_data import Note, Section, TrackFigures
-from engine.report.content.sections import entries, pictured, with_excerpts
+from engine.report.content.sections import entries, pictured, with_beside, with_excerpts
 from engine.report.content.take_words import TIMECODE_FROM, take_fields
 from engine.timecode import user_bits
 from engine.timecode.labels import difference
@@ -19,6 +20,7 @@ from engine.timecode.labels import difference
 def section_of_scan(result: ScanResult) -> Section:
     """The section, without excerpts: see `with_sound`."""
     coverage, ahead = result.coverage(), result.clock.ahead_of_reference()
+    aside = BesideAlarms(result.signs, result.pickups)
     return Section(
         name=result.info.name,
         plan=result.plan,
@@ -27,7 +29,8 @@ def section_of_scan(result: ScanResult) -> Section:
         frame_rate=result.frame_rate,
         timecode=result.timecode,
         timecode_from=timecode_from(result),
-        entries=entries(result.plan, result.incidents, coverage, {}),
+        entries=with_beside(entries(result.plan, result.incidents, coverage, {}), aside),
+        beside=aside,
         tracks=_figures(result),
         whos=coverage.whos(),
         history=result.history,

@@ -12,8 +12,9 @@ from engine.model.fault_remedies import check_first, spoils, word
 from engine.model.messages import Incident
 from engine.model.tracks import Plan
 from engine.pipeline.scan_document import Failure
+from engine.pipeline.sign_records import signs_before
 from engine.report.content.alarm_figures import AlarmFigures, alarm_figures
-from engine.report.content.beside_alarms import BesideAlarms, heard_before, signs_before
+from engine.report.content.beside_alarms import BesideAlarms, heard_before
 from engine.report.content.coverage_history import CoverageHistory
 from engine.report.content.report_data import Done, Entry, Excerpt, Report, Section
 from engine.session.plan_history import PlanHistory

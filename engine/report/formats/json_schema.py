@@ -132,6 +132,7 @@ def scan() -> Node:
         "tracks": _list(track),
         "incidents": _list(_object(incident, some)),
         "marks": _list(mark),
+        **{name: _list(node) for name, node in _beside().items() if name in ("signs", "pickups")},
         "who": _list(who),
         "failed": _FAILED,
     }

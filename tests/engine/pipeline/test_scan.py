@@ -9,12 +9,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from engine.model.early_signs import SignKind
 from engine.model.messages import Block, Fault, Incident, Kind, PackLevel, Samples, Severity
 from engine.model.tracks import Plan, Track, plan_for
 from engine.model.units import amplitude_db
 from engine.pipeline.scan import scan_source
 from engine.pipeline.scan_document import document
 from engine.pipeline.scan_result import ScanResult
+from engine.pipeline.sign_records import signs_before
+from engine.report.content.from_scan import section_of_scan
 from engine.sources.base import SourceError
 from engine.sources.synthetic import ArraySource
 from tests.support.signals import noise, sine
@@ -66,7 +69,8 @@ def result() -> ScanResult:
 def test_the_document_has_the_promised_keys(result: ScanResult) -> None:
     """Keys, their order and the schema are those of CONTRACT.md, and no others."""
     told = document(result)
-    promised = ["kind", "schema", "take", "tracks", "incidents", "marks", "who", "failed"]
+    promised = ["kind", "schema", "take", "tracks", "incidents", "marks"]
+    promised += ["signs", "pickups", "who", "failed"]
     assert list(told) == promised
     assert (told["kind"], told["schema"]) == ("scan", 2)
     assert list(told["take"]) == TAKE_KEYS
@@ -248,3 +252,22 @@ def test_the_level_history_is_the_takes() -> None:
     expected = np.abs(x[: 12 * RATE]).reshape(12, RATE, 3).max(axis=1)
     assert history.sample_peak_dbfs == pytest.approx(amplitude_db(expected), abs=1e-3)
     assert history.sample_peak_dbfs[8, 0] == -200.0
+
+
+def test_early_signs_are_in_the_result_and_come_before_their_incident() -> None:
+    """A floor creeps up by 9 dB in two minutes before the track mutes: one sign, of that track,
+    told before the incident, in document and report alike."""
+    sound = noise(-57.0, 345.0, RATE, tracks=3)
+    rise_db = np.interp(np.arange(len(sound)) / RATE, (195.0, 315.0), (0.0, 9.0))
+    sound[:, 2] *= (10.0 ** (rise_db / 20.0)).astype(np.float32)
+    sound[335 * RATE :, 2] = 0.0
+    result = scan(sound)
+    (sign,) = result.signs
+    (muted,) = (one for one in result.incidents if one.fault is Fault.MUTED)
+    assert (sign.kind, sign.tracks, sign.until_s) == (SignKind.NOISE_FLOOR, (3,), None)
+    assert 195.0 < sign.told_s < muted.onset_s
+    assert signs_before(muted, result.signs) == (sign,)
+    (listed,) = document(result)["signs"]
+    assert (listed["kind"], listed["tracks"]) == ("noise floor", [3])
+    section = section_of_scan(result)
+    assert [e.signs for e in section.entries if e.incident == muted] == [(sign,)]

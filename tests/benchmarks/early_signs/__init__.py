@@ -1,0 +1,3 @@
+"""Slow failures before their alarms. `engine` comes first, for it keeps numpy to one thread."""
+
+import engine  # noqa: F401
