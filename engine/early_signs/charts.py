@@ -38,10 +38,10 @@ NORMAL_PERIODS: Final = 60
 SLACK: Final = 0.5
 LEVEL_LIMIT: Final = 9.0
 """Deviations: some 50,000 samples, 140 hours of sound, by Siegmund's formula."""
-COUNT_LIMIT: Final = 10.0
-"""Log likelihood: at least exp(10), 22,000 samples."""
-RECENT: Final = 6
-"""Periods, a minute, in which events are counted to say how a track is now."""
+COUNT_LIMIT: Final = 9.4
+"""Log likelihood: at least exp(9.4), 12,000 samples, as the design above asks."""
+RECENT: Final = 18
+"""Periods, three minutes, in which events are counted to say how a track is now."""
 NEWEST: Final = 3
 """Periods whose median says the same of levels. The median of a change that goes on is half of its
 length late, so a longer one would cost the crew time; chance is the sum's business."""
@@ -176,7 +176,7 @@ class CountChart(Chart):
 
     @property
     def now(self) -> Levels:
-        """Events a period in the newest minute."""
+        """Events a period in the newest three minutes."""
         given = np.isfinite(self._recent)
         total = np.where(given, self._recent, 0.0).sum(axis=0)
         return np.where(given.any(axis=0), total / np.maximum(given.sum(axis=0), 1), np.nan)

@@ -16,6 +16,12 @@ from engine.model.messages import Levels
 NEAR_FULL_DBFS: Final = -9.0
 """Headroom is said to shrink only where peaks come this near to full scale."""
 PER_MINUTE: Final = 6.0
+LEAST_EVENTS: Final = 0.1
+"""More a period: two in the three minutes that are counted."""
+NO_GAPS: Final = 0.001
+"""A period. Ours: none in 9 healthy track-hours of made scenes."""
+NO_POPS: Final = 0.0015
+"""A period. Ours: five in the same hours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +50,23 @@ class SignRule:
 
 RULES: Final[Mapping[SignKind, SignRule]] = {
     SignKind.GAPS: SignRule(
-        lambda p: p.gaps, CountChart, 0.25, shared=True, scale=PER_MINUTE, of_link=True
+        lambda p: p.gaps,
+        lambda n: CountChart(n, NO_GAPS),
+        LEAST_EVENTS,
+        shared=True,
+        scale=PER_MINUTE,
+        of_link=True,
     ),
     SignKind.BURSTS: SignRule(
-        lambda p: p.bursts, CountChart, 0.25, shared=True, scale=PER_MINUTE, of_link=True
+        lambda p: p.bursts, CountChart, LEAST_EVENTS, shared=True, scale=PER_MINUTE, of_link=True
     ),
-    SignKind.POPS: SignRule(lambda p: p.pops, CountChart, 0.4, shared=True, scale=PER_MINUTE),
+    SignKind.POPS: SignRule(
+        lambda p: p.pops,
+        lambda n: CountChart(n, NO_POPS),
+        LEAST_EVENTS,
+        shared=True,
+        scale=PER_MINUTE,
+    ),
     SignKind.NOISE_FLOOR: SignRule(
         lambda p: p.floor_dbfs, lambda n: Chart(n, 1.0), 4.0, shared=True, of_link=True
     ),

@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 
 from engine.model.early_signs import SignKind
+from tests.benchmarks.early_signs.failures import SHOWS
 from tests.benchmarks.early_signs.stage import FAILING_S, HEALTHY_S, PACKS, PERFORMERS, ROOMS
 from tests.benchmarks.early_signs.watched import FIGURES, Story, judged, kept
 
@@ -67,7 +68,8 @@ def _failures(
     for n, kind in enumerate(story.kinds):
         number = 2 * n + 1
         amber_s = story.amber_s.get(number, float(HEALTHY_S + FAILING_S))
-        own = [s for i, _, s in signs if i == number and HEALTHY_S < s <= amber_s]
+        fits = {kind, *SHOWS[kind]}
+        own = [s for i, k, s in signs if i == number and k in fits and HEALTHY_S < s <= amber_s]
         named = [s for i, k, s in signs if i == number and k is kind and s > HEALTHY_S]
         ahead[kind].append(amber_s - min(own) if own else 0.0)
         what = story.fault.get(number, "none, dead")

@@ -1,10 +1,8 @@
 """Slow failures by physics: ten minutes in which one pack goes from healthy to dead.
 
 - The margin of a radio link shrinks evenly from 32 to 2 dB: outages of a Rayleigh channel received
-  by two antennas. Crossings a second and the mean time below, with r the ratio of bound to RMS:
-  sqrt(2 pi) f r exp(-r^2) and (exp(r^2) - 1) / (r f sqrt(2 pi)) (W. C. Jakes, "Microwave Mobile
-  Communications", 1974, ch. 1; from memory); both antennas must be down at once. A digital link
-  mutes, an analogue one is full of noise.
+  by two antennas (`engine.inject.slow_failure`). A digital link mutes, an analogue one is full of
+  noise.
 - Floor and hum rise evenly in dB, the gain too until the converter clips, a mic slips evenly in dB.
 - Cloth and sweat lower a mic's treble: a low-pass whose corner sinks by octaves in even time.
 - Pops of a contact come ever more often: a Poisson process whose rate grows by even factors.
@@ -19,14 +17,12 @@ from typing import Final
 import numpy as np
 from scipy import signal
 
+from engine.inject.slow_failure import outages
 from engine.model.early_signs import SignKind
 from tests.benchmarks.night.sounds import Audio, gain, white
 from tests.benchmarks.night.voices import RATE
 
 PIECE_S: Final = 20
-DOPPLER_HZ: Final = 2.6
-"""Somebody who walks at 1.3 m/s on 600 MHz."""
-
 Rng = np.random.Generator
 
 
@@ -39,31 +35,24 @@ class Failing:
     state: dict[str, Audio] = field(default_factory=dict)
 
 
-def outages(u: float, rng: Rng) -> list[tuple[int, int]]:
-    """Begin and length of outages in one piece, frames, at that share of the way."""
-    ratio = 10.0 ** ((-32.0 + 30.0 * u) / 20.0)
-    crossings = np.sqrt(2.0 * np.pi) * DOPPLER_HZ * ratio * np.exp(-(ratio**2))
-    share = 1.0 - np.exp(-(ratio**2))
-    many = rng.poisson(2.0 * crossings * share * PIECE_S)
-    mean_s = share / crossings / 2.0
-    return [
-        (int(rng.integers(PIECE_S * RATE)), int(rng.exponential(mean_s) * RATE) + 1)
-        for _ in range(many)
-    ]
+def _down(u: float, rng: Rng) -> list[slice]:
+    """Outages in one piece, at that share of the way."""
+    spans = outages(32.0 - 30.0 * u, float(PIECE_S), rng)
+    return [slice(round(at * RATE), round((at + s) * RATE) + 1) for at, s in spans]
 
 
 def gaps(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
     """A digital link mutes; its receiver's output stage still has its own noise."""
-    for begin, frames in outages(u, rng):
-        part = sound[begin : begin + frames]
+    for span in _down(u, rng):
+        part = sound[span]
         part[:] = white(len(part), rng, -100.0)
     return sound
 
 
 def bursts(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
     """An analogue link gives noise instead."""
-    for begin, frames in outages(u, rng):
-        part = sound[begin : begin + frames]
+    for span in _down(u, rng):
+        part = sound[span]
         part[:] = white(len(part), rng, float(rng.uniform(-40.0, -20.0)))
     return sound
 
@@ -124,3 +113,17 @@ WAYS: Final[dict[SignKind, Callable[[Audio, Failing, float, Rng], Audio]]] = {
     SignKind.PAIR_TREBLE: covered,
     SignKind.POPS: pops,
 }
+
+
+SHOWS: Final[dict[SignKind, frozenset[SignKind]]] = {
+    SignKind.GAPS: frozenset(),
+    SignKind.BURSTS: frozenset({SignKind.NOISE_FLOOR}),
+    SignKind.NOISE_FLOOR: frozenset({SignKind.PAIR_LEVEL, SignKind.PAIR_TREBLE}),
+    SignKind.HUM: frozenset({SignKind.NOISE_FLOOR, SignKind.PAIR_LEVEL}),
+    SignKind.HEADROOM: frozenset({SignKind.PAIR_LEVEL, SignKind.NOISE_FLOOR}),
+    SignKind.PAIR_LEVEL: frozenset({SignKind.NOISE_FLOOR, SignKind.PAIR_TREBLE}),
+    SignKind.PAIR_TREBLE: frozenset({SignKind.PAIR_LEVEL}),
+    SignKind.POPS: frozenset(),
+}
+"""Signs that a failure may show besides its own: a gain moves level and floor, noise adds to both,
+cloth takes level with the treble."""

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+from functools import partial
+from typing import Any, Final
+
 import numpy as np
 import pytest
 
+from engine.alarms.book import Book
 from engine.early_signs.sign_watch import SignWatch
-from engine.model.messages import Block, Kind, PackLevel
+from engine.model.early_signs import SignKind
+from engine.model.messages import Block, Kind, Measurement, PackLevel
 from engine.model.tracks import Plan, Track
+from engine.pipeline.outlook import Outlook
 from engine.pipeline.pipeline import Pipeline
 from tests.engine.pickup.test_pickup_meter import scene
+from tests.support.signals import noise
 
 RATE = 48_000
+NAMES: Final = [field.name for field in fields(Measurement)]
 PLAN = Plan(
     (
         Track(1, "Rigger", Kind.LAV, "rigger", PackLevel.MAIN),
@@ -40,9 +49,42 @@ def night() -> np.ndarray:
 
 
 def test_alarms_are_the_same_with_and_without(night: np.ndarray) -> None:
-    """Event by event, time by time."""
+    """Event by event, time by time, while somebody is learned to be heard elsewhere."""
     with_it, without = (Pipeline(PLAN, RATE, outlook=on) for on in (True, False))
-    assert events_of(with_it, night) == events_of(without, night)
+    expected = events_of(without, night)
+    assert events_of(with_it, night) == expected != []
+    with_it.outlook.finish()
+    assert with_it.outlook.take_stretches()
+    assert not without.outlook.take_stretches()
+
+
+def test_alarms_are_the_same_while_a_sign_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A floor creeps up by 9 dB, then the track mutes; the outlook finds nothing that it could
+    write to: neither in a measurement nor in what is worn or shelved."""
+    rate = 8_000
+    sound = noise(-57.0, 345.0, rate, tracks=3)
+    rise_db = np.interp(np.arange(len(sound)) / rate, (195.0, 315.0), (0.0, 9.0))
+    sound[:, 2] *= (10.0 ** (rise_db / 20.0)).astype(np.float32)
+    sound[335 * rate :, 2] = 0.0
+    plan = Plan(tuple(Track(n + 1, kind=Kind.BOOM) for n in range(3)))
+    expected = Pipeline(plan, rate, outlook=False).feed(Block(sound))
+    watch, update = Pipeline(plan, rate), Outlook.update
+
+    def only_reads(outlook: Outlook, m: Measurement, book: Book, **named: Any) -> None:
+        arrays = [x for x in map(partial(getattr, m), NAMES) if isinstance(x, np.ndarray)]
+        before = [x.flags.writeable for x in arrays]
+        for x in arrays:
+            x.flags.writeable = False
+        incidents = book.incidents()
+        update(outlook, m, book, **named)
+        for x, writeable in zip(arrays, before, strict=True):
+            x.flags.writeable = writeable
+        assert book.incidents() == incidents
+
+    monkeypatch.setattr(Outlook, "update", only_reads)
+    assert watch.feed(Block(sound)) == expected != []
+    assert [e.sign.kind for e in watch.outlook.take_events()] == [SignKind.NOISE_FLOOR]
+    assert watch.problems == ()
 
 
 def test_a_performer_whom_nothing_covers_is_said_to_be_heard_on_the_boom(night: np.ndarray) -> None:
