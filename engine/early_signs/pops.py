@@ -24,7 +24,7 @@ LEAST: Final = 0.005
 
 
 def count_pops(ticks: Sequence[Measurement]) -> NDArray[np.int64]:
-    """How many each tick has, shape (ticks, tracks); none where the samples stayed behind."""
+    """How many each tick has, shape (ticks, tracks); none where there are no samples."""
     energy = np.stack([m.difference_energy for m in ticks])
     count = np.zeros((len(ticks), energy.shape[2]), dtype=np.int64)
     if not len(ticks[0].samples):

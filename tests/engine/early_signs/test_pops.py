@@ -58,7 +58,7 @@ def test_a_blow_that_rings_is_no_pop() -> None:
 
 
 def test_ticks_without_samples_say_none() -> None:
-    """What was counted where the samples were is handed on beside them."""
+    """Nothing is guessed where there is nothing to count by."""
     rng = np.random.default_rng(3)
     sound = room(1.0, rng)
     sound[2000:2480] += 0.05 * np.exp(-np.arange(480) / 15.0)
