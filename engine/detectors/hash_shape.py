@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.model.messages import Levels
+from engine.model.messages import Levels, Samples
 
 BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
 EVEN_DB: Final = 10.0
@@ -43,8 +43,28 @@ LOW_DEVIATIONS: Final = 1.28
 CLICKS: Final = 3.0
 """The upper half may spread so many times as far: there lie the clicks of a link near its threshold
 (2.4 times at most: ours, measured on `inject.noise`)."""
+EDGE_WINDOW_S: Final = 0.002
+BEFORE_S: Final = (0.06, 0.02)
+"""What went before an edge lies between these, in front of it."""
+PLATEAU_S: Final = (0.005, 0.025)
+"""What it leads to lies between these behind it."""
+RISE_SHARE: Final = (0.3, 0.8)
+"""An edge takes from this share of its height in decibels to that one."""
 CHI_SQUARE_DB: Final = 4.34
 """10 / ln 10: the spread in decibels of a power whose relative spread is small."""
+
+
+def band_densities_db(sound: Levels, rate_hz: int) -> Levels:
+    """Mean power of each band of hops, dB, any one reference; without bands that lie over half of
+    the sample rate. `sound` has shape (hops, frames)."""
+    spectra = np.fft.rfft(sound * np.hanning(sound.shape[1]), axis=1)
+    power = np.square(np.abs(spectra)).mean(axis=0)
+    hz = np.arange(len(power)) * (rate_hz / (2.0 * (len(power) - 1)))
+    bands = np.searchsorted(hz, BANDS_HZ)
+    sizes = np.diff(bands)
+    some = sizes > 0
+    energy = np.diff(np.cumsum(power)[np.maximum(bands, 1) - 1])[some]
+    return np.asarray(10.0 * np.log10(energy / sizes[some] + 1e-30))
 
 
 def is_hash(density_db: Levels) -> bool:
@@ -86,3 +106,38 @@ def roughness(sound: Levels) -> float:
     low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
     spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
     return float(spread_db / (LOW_DEVIATIONS * CHI_SQUARE_DB * np.sqrt(2.0 / freedom)))
+
+
+def rise_s(step: Levels, at: int, rate_hz: float) -> float:
+    """How long, in s, the treble takes to rise at about that index; 0 where it is not to be told.
+
+    A squelch opens within milliseconds. The noise of a channel in fading is as the inverse of its
+    power, which goes as the square of time round a null (R. H. Clarke, 1968, from memory): it
+    takes some ten milliseconds at a walking pace.
+
+    step : the steps from sample to sample, shape (frames,)
+    """
+    window = max(round(EDGE_WINDOW_S * rate_hz), 1)
+    sums = np.cumsum(np.square(step, dtype=np.float64))
+    level_db = 10.0 * np.log10((sums[window:] - sums[:-window]) / window + 1e-30)
+    at -= window // 2
+    first, last = (max(at - round(s * rate_hz), 0) for s in BEFORE_S)
+    begin, end = (at + round(s * rate_hz) for s in PLATEAU_S)
+    if last <= first or end > len(level_db):
+        return 0.0
+    before_db, full_db = np.median(level_db[first:last]), np.median(level_db[begin:end])
+    low_db, high_db = (before_db + share * (full_db - before_db) for share in RISE_SHARE)
+    edge = level_db[last:end]
+    above = int((edge >= high_db).argmax())
+    below = np.flatnonzero(edge[:above] < low_db)
+    return float((above - (below[-1] if len(below) else 0)) / rate_hz)
+
+
+def best_match(here: Samples, there: Samples) -> Levels:
+    """Largest correlation, at any lag, of one sound of shape (frames,) with others, shape (frames,
+    tracks): so much of it each of them holds, shape (tracks,)."""
+    size = len(here) + len(there)
+    across = np.fft.rfft(there, size, axis=0) * np.fft.rfft(here, size).conj()[:, None]
+    match = np.abs(np.fft.irfft(across, size, axis=0)).max(axis=0)
+    norm = np.linalg.norm(here) * np.linalg.norm(there, axis=0)
+    return np.asarray(match / np.maximum(norm, 1e-30))

@@ -4,9 +4,9 @@ Model: when the carrier sinks under the FM threshold while the squelch stays ope
 gives way to demodulated noise (`hash_shape`), which is steady while it lasts. What comes through
 air is neither: blows and claps die away, wind and surf fall with frequency, a sibilant is a hill
 with a lull below and above. A sound whose treble any other track hears too (their noises match at
-some lag) was in the air, however faint it is there. A squelch opens at once, so the treble jumps
-within a hop; rain rises for seconds, and what a limiter lets up again for tens of milliseconds.
-Numbers: common practice, no source.
+some lag) was in the air, however faint it is there. A squelch opens at once, within milliseconds;
+rain rises for seconds, and for tens of milliseconds what a limiter lets up again and the hiss of a
+link in fading, which is `noise`. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
@@ -19,7 +19,14 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.bursts import Burst, Event
-from engine.detectors.hash_shape import BANDS_HZ, is_hash, is_open_squelch, roughness
+from engine.detectors.hash_shape import (
+    band_densities_db,
+    best_match,
+    is_hash,
+    is_open_squelch,
+    rise_s,
+    roughness,
+)
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -35,6 +42,10 @@ ATTACK_HOPS: Final = 2
 ATTACK_DB: Final = 4.0
 """A squelch opens at once: after so many hops it is as loud as it will be. Breath, gusts and cloth
 take longer."""
+
+LONGEST_RISE_S: Final = 0.005
+"""A squelch takes 2 ms by `rise_s`; the hiss of a fading channel, which adds to the words, takes
+over 5 in nine of ten fades at a walking pace (ours, measured)."""
 
 HOPS: Final = 10
 EDGE_HOPS: Final = 2
@@ -131,7 +142,6 @@ class NoiseBurst(TrackMemory):
         self._watched = scene.watched(Fault.NOISE_BURST)
         self._tracks = len(scene.tracks)
         self._rate_hz = scene.sample_rate_hz
-        self._bands: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -252,16 +262,7 @@ class NoiseBurst(TrackMemory):
         if not self._jumps(run):
             return False
         sound = np.array(run.sound[inner], dtype=np.float64)
-        spectra = np.fft.rfft(sound * np.hanning(sound.shape[1]), axis=1)
-        power = np.square(np.abs(spectra)).mean(axis=0)
-        if len(self._bands) == 0:
-            hz = np.arange(len(power)) * (self._rate_hz / (2.0 * (len(power) - 1)))
-            self._bands = np.searchsorted(hz, BANDS_HZ)
-        # At low sample rates the upper bands are empty.
-        sums, sizes = np.cumsum(power), np.diff(self._bands)
-        some = sizes > 0
-        energy = np.diff(sums[np.maximum(self._bands, 1) - 1])[some]
-        density_db = 10.0 * np.log10(energy / sizes[some] + 1e-30)
+        density_db = band_densities_db(sound, self._rate_hz)
         bright = min(run.brightness[inner]) >= self._brightness
         open_squelch = _is_sudden(run) and is_open_squelch(density_db, len(sound))
         if not ((bright and is_hash(density_db)) or open_squelch):
@@ -270,27 +271,28 @@ class NoiseBurst(TrackMemory):
             self._rough_s[track_index] = m.end_s
         if m.end_s - self._rough_s[track_index] < self._rough_s_after:
             return False
-        return not self._in_air(track_index, run, m)
+        x = np.diff(np.concatenate([self._before, m.samples]), axis=0)
+        first = len(x) - round((m.end_s - run.begin_s) * self._rate_hz)
+        if run.first_s == run.begin_s and rise_s(x[:, track_index], first, self._rate_hz) > (
+            LONGEST_RISE_S
+        ):
+            return False
+        return not self._in_air(track_index, run, x, first, m)
 
-    def _in_air(self, track_index: int, run: _Run, m: Measurement) -> bool:
+    def _in_air(self, track_index: int, run: _Run, x: Samples, first: int, m: Measurement) -> bool:
         """Whether any other track's treble holds the same noise, in the last two ticks.
 
         Only what lies round the run counts: before and after it they may share a voice.
+        x, first : the steps from sample to sample, shape (frames, tracks), and where it begins.
         """
         others = np.flatnonzero(np.arange(self._tracks) != track_index)
-        x = np.diff(np.concatenate([self._before, m.samples]), axis=0)
-        first = len(x) - round((m.end_s - run.begin_s) * self._rate_hz)
         last = first + round(len(run.levels_db) * m.hop_s * self._rate_hz)
         around = round(self._around_s * self._rate_hz)
         first, begin = max(first, 0), max(first - around, 0)
         here, there = x[first:last, track_index], x[begin : last + around, others]
         if not len(here) or not len(others):
             return False
-        size = len(here) + len(there)
-        across = np.fft.rfft(there, size, axis=0) * np.fft.rfft(here, size).conj()[:, None]
-        match = np.abs(np.fft.irfft(across, size, axis=0)).max(axis=0)
-        norm = np.linalg.norm(here) * np.linalg.norm(there, axis=0)
-        return bool((match > self._shared * norm).any())
+        return bool((best_match(here, there) > self._shared).any())
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

@@ -8,7 +8,14 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from engine.detectors.hash_shape import BANDS_HZ, is_hash, is_open_squelch, roughness
+from engine.detectors.hash_shape import (
+    BANDS_HZ,
+    best_match,
+    is_hash,
+    is_open_squelch,
+    rise_s,
+    roughness,
+)
 from engine.model.messages import Levels
 from tests.support.signals import noise
 
@@ -78,3 +85,33 @@ def test_gaussian_noise_has_roughness_one(band_hz: tuple[float, float]) -> None:
     x = sosfilt(sos, noise(-20.0, 2.0, RATE, seed=2)[:, 0].astype(np.float64))
     hops = x[RATE:].reshape(-1, RATE // 100)
     assert roughness(hops) == pytest.approx(1.0, abs=0.2)
+
+
+def test_a_squelch_rises_in_milliseconds() -> None:
+    """White noise that is there from one sample on, at a place that need not be known to 10 ms."""
+    x = noise(-60.0, 0.3, RATE, seed=2)[:, 0]
+    x[6000:] += noise(-30.0, 0.3, RATE, seed=3)[6000:, 0]
+    assert all(rise_s(np.diff(x), at, RATE) < 0.004 for at in range(5700, 6400, 50))
+
+
+@pytest.mark.parametrize("null_s", [0.008, 0.015])
+def test_hiss_in_fading_rises_for_longer(null_s: float) -> None:
+    """Noise as the inverse of a channel's power, which goes as the square of time round a null."""
+    at_s = np.arange(round(0.3 * RATE)) / RATE - 0.15
+    swell = 10.0 / np.hypot(1.0, at_s / null_s)
+    x = noise(-60.0, 0.3, RATE, seed=2)[:, 0] * swell
+    begin = round((0.15 - 2.5 * null_s) * RATE)
+    assert all(rise_s(np.diff(x), at, RATE) > 0.005 for at in range(begin, begin + 400, 50))
+
+
+def test_too_little_before_an_edge_says_nothing() -> None:
+    """At the begin of what is known there is no rise to be measured."""
+    assert rise_s(np.diff(noise(-30.0, 0.1, RATE)[:, 0]), 100, RATE) == 0.0
+
+
+@pytest.mark.parametrize("share", [0.2, 0.6, 1.0])
+def test_the_best_match_is_the_share_of_the_common_sound(share: float) -> None:
+    """One noise on two mics, later on the other and with another noise there, or none of it."""
+    common, own, other = (noise(-20.0, 0.2, RATE, seed=n)[:, 0] for n in (4, 5, 6))
+    there = np.stack([share * np.roll(common, 137) + np.sqrt(1 - share**2) * own, other], axis=1)
+    assert best_match(common[1000:8000], there) == pytest.approx([share, 0.0], abs=0.17)

@@ -7,6 +7,8 @@ abstract); the original was not read.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
@@ -14,7 +16,8 @@ from scipy.signal import butter, sosfilt
 from engine.detectors.noise_burst import NoiseBurst
 from engine.model.messages import Samples, State
 from engine.model.tracks import Scene
-from tests.support.harmless_sound import at_level, friction, impacts
+from tests.support import harmless_work as work
+from tests.support.harmless_sound import Wave, at_level, friction, impacts
 from tests.support.signals import noise, scene
 from tests.support.watching import Told, told
 
@@ -160,6 +163,36 @@ def test_hash_over_a_voice_that_two_packs_hear() -> None:
     assert State.ACTIVE in told_of(put(x, noise(-26.0, 0.05, RATE, seed=12), 5.03)).states
 
 
+@pytest.mark.parametrize(
+    "make",
+    [
+        work.hail,
+        work.umbrella,
+        work.crumpling,
+        work.velcro,
+        work.tape_off_roll,
+        work.zipper,
+        work.hairdryer,
+        work.chain_hoist,
+        work.keys,
+        work.gravel,
+    ],
+)
+def test_what_people_and_tools_do_is_no_burst(make: Callable[..., Wave]) -> None:
+    """Close to one mic, -24 dBFS, and not heard by any other."""
+    wave = np.concatenate([np.zeros(3 * RATE), make(9.0, np.random.default_rng(3))])
+    x = room(12.0) + at_level(wave, -24.0)[:, None].astype(np.float32)
+    assert State.ACTIVE not in told_of(x).states
+
+
+def test_a_spray_can_is_heard_by_others() -> None:
+    """A jet's hiss is as even as a link's; another mic hears it 20 dB fainter, 9 ms later."""
+    wave = np.concatenate([np.zeros(3 * RATE), work.air_jet(9.0, np.random.default_rng(3))])
+    near = at_level(wave, -30.0).astype(np.float32)
+    x = room(12.0, tracks=2) + np.stack([near, np.float32(0.1) * np.roll(near, 430)], axis=1)
+    assert State.ACTIVE not in told_of(x).states
+
+
 @pytest.mark.parametrize("what", ["nylon", "drizzle", "rain", "downpour"])
 def test_cloth_and_rain_are_rough(what: str) -> None:
     """Nylon on the mic, white to 20 kHz, and drops that strike it are no link's noise."""
@@ -169,6 +202,21 @@ def test_cloth_and_rain_are_rough(what: str) -> None:
     wave[: 2 * RATE] = 0.0
     x = room(12.0) + at_level(wave, -32.0)[:, None].astype(np.float32)
     assert State.ACTIVE not in told_of(x).states
+
+
+@pytest.mark.parametrize("seed", [3, 5, 6])
+def test_hiss_that_flutters_is_no_burst(seed: int) -> None:
+    """Discriminator noise that stands under the words and goes as the inverse of a channel of many
+    paths (R. H. Clarke, 1968, from memory) at a walking pace, 20 dB up in its nulls."""
+    rng = np.random.default_rng(seed)
+    at_s = np.arange(20 * RATE) / RATE
+    sides, phases = rng.uniform(0.0, 2.0 * np.pi, (2, 16))
+    waves = 2.0 * np.pi * 2.8 * np.outer(at_s, np.cos(sides)) + phases
+    path = np.abs(np.exp(1j * waves).sum(axis=1)) / 4.0
+    hiss = rising(-64.0, 20.0)[: len(at_s), 0] / np.maximum(path, 0.1)
+    hiss *= np.clip((at_s - 4.0) / 4.0, 0.0, 1.0)
+    said = told_of(room(20.0) + hiss[:, None].astype(np.float32))
+    assert State.ACTIVE not in said.states
 
 
 @pytest.mark.parametrize("words", [False, True])
