@@ -280,7 +280,7 @@ def _boundary(
         there = take.levels(round(from_s / hop_s) - late, steps, hops)
         here = session.level_dbfs[max(whole, 0) : max(whole, 0) + steps]
         length = min(len(here), len(there))
-        apart = np.abs(_as_one(here[:length], there[:length]))
+        apart = _as_one(here[:length], there[:length])
         errors.append(np.concatenate([apart, np.zeros(steps - length)]))
     before, after = np.cumsum(errors[0]), np.cumsum(errors[1][::-1])[::-1]
     cost = np.concatenate([[0.0], before]) + np.concatenate([after, [0.0]])
@@ -288,8 +288,14 @@ def _boundary(
 
 
 def _as_one(here: Trace, there: Trace) -> NDArray[np.float64]:
-    """Distance of the loudest tracks of both, dB, by step: no channel needs to be where it was."""
+    """Distance of the loudest tracks of both, dB, by step: no channel needs to be where it was.
+
+    The gain between the two is taken off: without that a distance is the same wherever both move.
+    """
     one = np.sort(np.nan_to_num(here, nan=-110.0), axis=1)[:, ::-1]
     other = np.sort(np.nan_to_num(there, nan=-110.0), axis=1)[:, ::-1]
     width = min(one.shape[1], other.shape[1])
-    return np.asarray(np.abs(one[:, :width] - other[:, :width]).mean(axis=1), dtype=np.float64)
+    apart = one[:, :width] - other[:, :width]
+    if len(apart):
+        apart = apart - np.median(apart, axis=0)
+    return np.asarray(np.abs(apart).mean(axis=1), dtype=np.float64)

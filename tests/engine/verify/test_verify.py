@@ -118,6 +118,21 @@ def test_what_was_planted_is_named(
     assert "Not complete" in html
 
 
+@pytest.mark.parametrize("kept_from_s", [29.0, 30.2])
+def test_where_a_file_skips_is_told_whatever_the_gain(
+    session: Session, sound: np.ndarray, tmp_path: Path, kept_from_s: float
+) -> None:
+    """A recorder that is set 5 dB lower: the moment is right to a fifth of a second too."""
+    take = 10 ** (-5.0 / 20.0) * recorded(sound, BEGIN_S, END_S)
+    skips = np.concatenate([take[: 30 * RATE], take[int(kept_from_s * RATE) :]])
+    (finding,) = (
+        f
+        for f in check(session, tmp_path, skips).all_findings
+        if f.what in {Difference.GAP, Difference.REPEAT}
+    )
+    assert finding.from_s == pytest.approx(BEGIN_S + min(kept_from_s, 30.0), abs=0.2)
+
+
 def test_another_nights_card_is_told(session: Session, tmp_path: Path) -> None:
     """Its take is in no stretch of the session, and all of the session is missing."""
     result = check(session, tmp_path, night(60.0, seed=9))
