@@ -21,6 +21,8 @@ MARGIN_DB: Final = 32.0
 """Of a link that is well; common practice, no source."""
 STEP_S: Final = 1.0
 EDGE_S: Final = 0.001
+TURNS: Final = (0.0, 0.85, 1.0)
+"""Share of the span at which noise begins, quickens, ends. Ours."""
 
 
 def fading_link(span: Span, strength: float, rng: np.random.Generator) -> Put:
@@ -68,9 +70,11 @@ def _apart(events: list[tuple[int, int]], frames: int, least: int) -> tuple[tupl
 
 
 def creeping_noise(span: Span, strength: float, rng: np.random.Generator) -> Put:
-    """White noise under the sound rises evenly in dB, from 10 dB under the live floor to 20 dB
-    (strength 0) or 36 dB (1) over it."""
-    rise_db = np.linspace(-10.0, 20.0 + 16.0 * strength, span.frames)[:, np.newaxis]
+    """White noise under the sound rises evenly in dB, from 10 dB under the live floor to 8 dB over
+    it; then the link falls under its FM threshold, where noise grows quickly (S. O. Rice, 1963; see
+    `noise.link_hash`), to 25 dB (strength 0) or 40 dB (1) over it."""
+    way = np.linspace(0.0, 1.0, span.frames)
+    rise_db = np.interp(way, TURNS, (-10.0, 8.0, 25.0 + 15.0 * strength))[:, np.newaxis]
     noise = at_level(white(span.frames, len(span.places), rng), span.live_floor_dbfs())
     weight = ramp(span.frames, span.rate, 0.05)
     done = span.clean() + noise * weight * 10.0 ** (rise_db / 20.0)

@@ -7,8 +7,9 @@ reverberation time (J. D. Polack's statistical model, "La transmission de l'ener
 salles", 1988), equally strong everywhere; both are equal at the critical distance. Voices are the
 held-out recordings where they were fetched. All is at 16 kHz, which holds what is looked at (levels
 of voices, and the sound at 2 kHz) at a third of the cost. Truth is reckoned from the images of the
-voice itself, before they are added: the track where it stands highest over everything else while
-they speak.
+voice itself, before they are added: the track where it is clearest while they speak alone, by the
+useful-to-detrimental ratio: the sound of the first 50 ms over what comes later and all noise
+(J. S. Bradley, "Predictors of speech intelligibility in rooms", JASA 80 (1986), 837; from memory).
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ Audio = NDArray[np.float32]
 class Stage:
     """A scene: its tracks, the sound, who is asked about, and the truth.
 
-    over_db : voice of `who` over all else on each track while they speak alone, dB
+    over_db : useful-to-detrimental ratio of the voice of `who` on each track, dB
     """
 
     tracks: tuple[Track, ...]
@@ -140,18 +141,24 @@ def stage(seed: int, hears: bool) -> Stage:
     for (track, away, gain_db, floor_dbfs), tail in zip(places, reverb, strict=True):
         gain = np.float32(10 ** (gain_db / 20))
         shares = [np.float32(dry if track.who != who else 1) / critical_m for who in people]
-        own = gain * (_image(voices[0], away[0]) + _late(voices[0] * shares[0], tail))
+        direct, late = _image(voices[0], away[0]), _late(voices[0] * shares[0], tail)
         rest = [voice * share for voice, share in zip(voices[1:], shares[1:], strict=True)]
         others = _late(sum(rest), tail)
         others += sum(_image(voice, away[m]) for m, voice in enumerate(voices) if m > 0)
         noise = _noise(rng, floor_dbfs)
-        heard = np.square(own[gate]).mean()
-        rest = np.square(noise[gate]).mean() + 1e-20
-        over.append(10 * np.log10(heard / rest + 1e-9))
+        over.append(_clear_db(gain * direct[gate], gain * late[gate], noise[gate], tail))
         delays.append((away[0][gate].mean() - MOUTH_TO_LAV_M) / SOUND_M_S)
-        out.append(own + gain * others + noise)
+        out.append(gain * (direct + late + others) + noise)
     sound = np.clip(np.stack(out, axis=1), -1.0, 1.0).astype(np.float32)
     return Stage(tuple(p[0] for p in places), sound, people[0], np.array(over), np.array(delays))
+
+
+def _clear_db(direct: Audio, late: Audio, noise: Audio, tail: Audio) -> float:
+    """The useful-to-detrimental ratio, from the parts of what one mic hears."""
+    power = [float(np.square(part, dtype=np.float64).mean()) for part in (direct, late, noise)]
+    soon = float(np.square(tail[: RATE // 20]).sum() / np.square(tail).sum())
+    useful = power[0] + soon * power[1]
+    return float(10 * np.log10(useful / ((1.0 - soon) * power[1] + power[2] + 1e-20) + 1e-9))
 
 
 def _noise(rng: np.random.Generator, level_dbfs: float) -> Audio:

@@ -10,6 +10,7 @@ from app.models.drill_secrecy import EARLY_S, Pick, blindfold, prompt, target, v
 from app.models.fault_words import is_unnamed
 from app.models.fix_cards import cards
 from engine.model.drill_causes import Cause
+from engine.model.early_signs import EarlySign, SignKind
 from engine.model.messages import Alarm, AlarmState, Fault, Severity
 from tests.support.qt import fake_client
 
@@ -46,8 +47,9 @@ def test_a_receiver_is_not_given_away() -> None:
 def test_blind_leaves_levels_and_nothing_else() -> None:
     """No alarm, cover, colour or presence; the levels are those that came."""
     shot = fake_client.snapshot(PLAN, fake_client.tower_alarms())
-    seen = blindfold(shot)
-    assert (seen.alarms, seen.covers, seen.events) == ((), (), ())
+    sign = EarlySign(1, SignKind.HUM, (5,), 60.0, 1.0, 9.0)
+    seen = blindfold(replace(shot, signs=(sign,)))
+    assert (seen.alarms, seen.covers, seen.events, seen.signs) == ((), (), (), ())
     assert not seen.ribbon.severity.any()
     assert seen.present.all()
     np.testing.assert_array_equal(seen.momentary_lufs, shot.momentary_lufs)

@@ -3,10 +3,10 @@
     python -m tests.benchmarks.speed profile [--tracks 12 64] [--seconds 30] [--scan]
 
 The demo take's sound, repeated and spread over the tracks, goes through one process: tick by tick
-as live, or with `--scan` as many at once as a scan takes, without early signs and pickups. CPU is
-that of the process (user and system), with what a stage calls taken off, in milliseconds a tick of
-100 ms; "calls" are calls into numpy a tick, counted in a second run: functions and methods, not
-the operators between arrays, which the interpreter does not tell of. "share" is of all.
+as live, or with `--scan` as many at once as a scan takes. CPU is that of the process (user and
+system), with what a stage calls taken off, in milliseconds a tick of 100 ms; "calls" are calls into
+numpy a tick, counted in a second run: functions and methods, not the operators between arrays,
+which the interpreter does not tell of. "share" is of all.
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def profile(take: Path, plan: Path, *, counts: bool, scan: bool) -> tuple[StageC
     tracks = load_plan(plan)
     at_once = ticks_at_once(len(tracks.tracks)) if scan else 1
     source = open_take(take, read_ahead=0, block_s=0.1 * at_once)
-    pipeline, clock = Pipeline(tracks, DEMO_HZ, outlook=not scan), StageClock(counts=counts)
+    pipeline, clock = Pipeline(tracks, DEMO_HZ), StageClock(counts=counts)
     clock.wrap(source, "read", "reading")
     for path, names in PARTS.items():
         for name in names:
