@@ -129,7 +129,9 @@ def measure_ahead(take: Take, scene: Scene) -> Generator[Measured, None, None]:
                 ) from None
             if isinstance(newest, SourceError):
                 raise newest
-            ticks = () if newest.ticks is None else sound.read(unpack(newest.ticks))
+            ticks: tuple[Tick, ...] = ()
+            if newest.ticks is not None:
+                ticks = unpack(newest.ticks, sound.read(len(newest.ticks.numbers)))
             yield Measured(newest.frames, newest.lost_frames, ticks, newest.totals)
             if newest.totals is not None:
                 return
@@ -165,11 +167,13 @@ def _send_all(take: Take, scene: Scene, out: Connection, sound: SharedSound, tog
                 ticks += measured.ticks
                 done = (measured.frames, measured.lost_frames)
                 while len(ticks) >= together:
-                    out.send(_Sent(*done, pack(sound.write(ticks[:together])), None))
+                    sound.write(ticks[:together])
+                    out.send(_Sent(*done, pack(ticks[:together]), None))
                     del ticks[:together]
                 if measured.totals is not None:
-                    rest = pack(sound.write(ticks)) if ticks else None
-                    out.send(_Sent(*done, rest, measured.totals))
+                    if ticks:
+                        sound.write(ticks)
+                    out.send(_Sent(*done, pack(ticks) if ticks else None, measured.totals))
         except SourceError as error:
             out.send(error)
         except BrokenPipeError:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -51,8 +50,8 @@ class SharedSound:
     def _slots(self) -> Samples:
         return np.frombuffer(self._memory, dtype=np.float32).reshape(self._shape)
 
-    def write(self, ticks: Sequence[Tick]) -> list[Tick]:
-        """The ticks without their samples, which are in the next slot; waits until one is free.
+    def write(self, ticks: Sequence[Tick]) -> None:
+        """Put the samples of the ticks into the next slot; waits until one is free.
 
         Raises
         ------
@@ -66,7 +65,6 @@ class SharedSound:
             place[:] = tick.measurement.samples.T
         self._next = (self._next + 1) % SLOTS
         self._out += 1
-        return [replace(tick, measurement=tick.measurement.without_samples()) for tick in ticks]
 
     def _take_back(self) -> None:
         try:
@@ -75,16 +73,16 @@ class SharedSound:
             raise BrokenPipeError from None
         self._out -= 1
 
-    def read(self, ticks: Sequence[Tick]) -> tuple[Tick, ...]:
-        """The same ticks with their samples, in memory of their own: who sees them may keep it."""
-        sound = self._slots[self._next, : len(ticks)].copy()
+    def read(self, ticks: int) -> Samples:
+        """The samples of the next so many ticks, shape (ticks, tracks, frames).
+
+        In memory of their own: who sees them may keep it.
+        """
+        sound = self._slots[self._next, :ticks].copy()
         self._next = (self._next + 1) % SLOTS
         with suppress(OSError):  # who wrote the last of it may have ended
             self._give_back.send_bytes(_BACK)
-        return tuple(
-            replace(tick, measurement=replace(tick.measurement, samples=samples.T))
-            for tick, samples in zip(ticks, sound, strict=True)
-        )
+        return sound
 
     def close(self) -> None:
         """Nothing more is read."""

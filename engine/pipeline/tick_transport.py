@@ -12,10 +12,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import Measurement
+from engine.model.messages import Measurement, Samples
 from engine.model.tick import SampleFindings, Tick
 
-_NAMES: Final = tuple(one.name for one in fields(Measurement))
+LEFT_BEHIND: Final = ("samples", "steps_db")
+"""What is too much to send; samples have a way of their own (`engine.pipeline.shared_sound`)."""
+_NAMES: Final = tuple(one.name for one in fields(Measurement) if one.name not in LEFT_BEHIND)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +35,7 @@ class PackedTicks:
 
 
 def pack(ticks: Sequence[Tick]) -> PackedTicks:
-    """Ticks of the same tracks, one or more, as one piece."""
+    """Ticks of the same tracks, one or more, as one piece, without what is left behind."""
     columns: dict[str, NDArray[Any] | tuple[Any, ...]] = {}
     turned = set()
     for name in _NAMES:
@@ -55,15 +57,27 @@ def pack(ticks: Sequence[Tick]) -> PackedTicks:
     )
 
 
-def unpack(packed: PackedTicks) -> tuple[Tick, ...]:
-    """The ticks as they were, each array as it lay in memory."""
+def unpack(packed: PackedTicks, sound: Samples | None = None) -> tuple[Tick, ...]:
+    """The ticks as they were, each array as it lay in memory.
+
+    `sound` has their samples, shape (ticks, tracks, frames); without it they have none. Nor have
+    they levels over half a millisecond.
+    """
+    tracks = len(packed.columns["lost"][0])
+    if sound is None:
+        sound = np.zeros((len(packed.numbers), tracks, 0), dtype=np.float32)
+    no_steps_db = np.zeros((tracks, 0), dtype=np.float32)
     columns = [
         [one.T for one in column] if name in packed.turned else list(column)
         for name, column in packed.columns.items()
     ]
     measurements = [
-        Measurement(**dict(zip(packed.columns, values, strict=True)))
-        for values in zip(*columns, strict=True)
+        Measurement(
+            samples=samples.T,
+            steps_db=no_steps_db,
+            **dict(zip(packed.columns, values, strict=True)),
+        )
+        for samples, *values in zip(sound, *columns, strict=True)
     ]
     parts = zip(packed.numbers, measurements, packed.lost_frames, packed.heard, strict=True)
     return tuple(Tick(*part) for part in parts)
