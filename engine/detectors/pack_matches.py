@@ -3,6 +3,7 @@
 Model: the two packs on one body hear its voice within a millisecond of each other, so their low
 ends are correlated at such a lag. Another body hears it later, fainter and with more of the room;
 what matches there is the period of a pitch, which moves, so correlations are averaged at each lag.
+A voice rises and falls within seconds; what does not, say an aircraft, matches on strangers too.
 A pack that matches another performer's, while the mates of both match neither, hangs on the wrong
 input. The largest Pearson's r over those lags is generalised cross-correlation
 without weighting (C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 320-327, 1976).
@@ -27,6 +28,11 @@ LOUDER: Final = 2.0
 """A voice is close to its own packs: one of two that match has so many times any other's energy."""
 NEWEST: Final = 0.2
 """Share of the newest tick in an average: it goes back half a second."""
+VOICED: Final = 4.0
+"""A voice stands so far over the quietest tick of the last seconds (6 dB): it has pauses, and what
+all packs hear of an aircraft or a machine has none."""
+PAUSE_TICKS: Final = 30
+"""Three seconds."""
 SPOKEN: Final = 0.5
 """Share of a tick's hops with speech, so that its correlation is that of the voice."""
 
@@ -47,6 +53,8 @@ class PackMatches(TrackMemory):
     """
 
     matches: dict[tuple[int, int], Match] = remembered(By.KEYS, lambda _: {})
+    _energies: Levels = remembered(By.ANEW, lambda d: np.full((PAUSE_TICKS, len(d._packs)), np.inf))
+    _tick: int = remembered(By.ANEW, 0)
     _own_r: Levels = remembered(By.ANEW, lambda d: np.zeros((len(d._packs), 2 * LAGS + 1)))
 
     def __init__(
@@ -80,8 +88,11 @@ class PackMatches(TrackMemory):
         """Take in one tick."""
         if not len(self._mated):
             return
-        spoken = m.speech[:, self._packs].mean(axis=0) >= SPOKEN
-        spoken &= m.valid[:, self._packs].all(axis=0)
+        energy = m.mean_square[:, self._packs].sum(axis=0)
+        self._energies[self._tick % PAUSE_TICKS] = energy
+        self._tick += 1
+        whole = m.valid[:, self._packs].all(axis=0)
+        spoken = whole & (m.speech[:, self._packs].mean(axis=0) >= SPOKEN)
         asked = self._mated[spoken[self._mated]]
         if not len(asked):
             return
@@ -93,8 +104,9 @@ class PackMatches(TrackMemory):
         self._end(asked[own[asked] >= self._alike], tick_s)
         lost = asked[own[asked] < self._unlike]
         if len(lost):
-            energy = m.mean_square[:, self._packs].sum(axis=0)
-            self._find(x, lost, own, spoken, energy, m.start_s, tick_s)
+            # What was learned of an input's floor says nothing of the pack that is there now.
+            rises = whole & (energy >= VOICED * self._energies.min(axis=0))
+            self._find(x, lost, own, spoken | rises, energy, m.start_s, tick_s)
 
     def _end(self, mated: NDArray[np.int64], tick_s: float) -> None:
         """Packs that match their own mates speak against all else, twice as much."""
@@ -112,14 +124,14 @@ class PackMatches(TrackMemory):
         x: NDArray[np.float32],
         lost: NDArray[np.int64],
         own: Levels,
-        spoken: Flags,
+        sounding: Flags,
         energy: Levels,
         start_s: float,
         tick_s: float,
     ) -> None:
         """Count what each pack that lost its mate matches instead."""
         for one in lost.tolist():
-            others = np.flatnonzero(spoken & (np.arange(len(x)) != one))
+            others = np.flatnonzero(sounding & (np.arange(len(x)) != one))
             r = by_lag(np.broadcast_to(x[one], (len(others), x.shape[1])), x[others])
             for other, tick_r in zip(others.tolist(), r, strict=True):
                 if other in lost and one > other:
@@ -133,7 +145,9 @@ class PackMatches(TrackMemory):
                     match = self.matches[a, b] = Match(start_s)
                 match.r += NEWEST * (tick_r[::sign] - match.r)
                 rest = np.delete(energy, [one, other]).max(initial=0.0)
-                near = max(energy[one], energy[other]) >= LOUDER * rest
+                louder = one if energy[one] >= energy[other] else other
+                near = energy[louder] >= LOUDER * rest
+                near &= energy[louder] >= VOICED * self._energies[:, louder].min()
                 best = float(np.abs(match.r).max())
                 apart = max(own[one], own[other]) <= self._unlike * best
                 if near and apart and best >= self._alike:

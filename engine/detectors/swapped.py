@@ -4,7 +4,8 @@ Model: the packs of one body hear one voice (`pack_matches`), and each pack's ow
 spectra (`voice_models`). Where one pack of a pair hangs on another's input, packs of two performers
 match and their own mates do not; where both changed places, or there is but one, each input carries
 the voice that was learned on the other. Somebody who leans to another's pack is still heard on
-their own, so a voice counts as moved only where the input it came from carries the other's.
+their own, so a voice counts as moved only where the input it came from carries the other's, or
+where it is as loud as ever and its own input has not had it since: a pack brings its gain along.
 """
 
 from __future__ import annotations
@@ -27,6 +28,11 @@ DEFAULT_S = 10.0
 """Speech that the plan waits for by default (CONTRACT.md)."""
 EACH = 0.3
 """Share of the seconds of a match with which it joins others, where one shift explains all."""
+ONE_WAY = 0.4
+"""Share of the speech waited for in which one input carries another's voice, if that is all."""
+AS_LOUD_DB = 4.0
+"""A pack brings its own gain: its wearer is as loud through it as before, within 1.5 dB over some
+seconds (ours, measured); through another's pack the distance and its gain make more."""
 NOT_ALONE = 5
 """Ticks of the own voice that may be chance."""
 
@@ -215,8 +221,17 @@ class Swapped(TrackMemory):
         found = self._voices.others.get((one, other))
         return found is not None and found.score >= self._both
 
+    def _moved_alone(self, one: int, voice: int) -> bool:
+        """Whether a voice moved with its pack while the other wearer says nothing: it is heard for
+        long as loud as ever, and on its own input never."""
+        other = self._voices.others[one, voice]
+        enough = other.ticks >= 10.0 * ONE_WAY * self._waits_s
+        level = abs(self._voices.louder_db(one, voice)) <= AS_LOUD_DB
+        return enough and level and other.against == 0
+
     def _by_voices(self) -> list[_Swap]:
-        """Inputs that carry each other's voices; one way alone is what a loud voice nearby does."""
+        """Inputs that carry each other's voices; one way alone is what a loud voice nearby does,
+        but that is fainter than on its own pack."""
         swaps = []
         others = self._voices.others
         both = self._both * self._share
@@ -229,6 +244,9 @@ class Swapped(TrackMemory):
             if back is not None and back.score >= both:
                 since_s = max(other.since_s, back.since_s)
                 swaps.append(_swap(one, voice, since_s, "each carries the voice of the other"))
+            elif self._moved_alone(one, voice):
+                words = "one carries the voice of the other, as loud as it was there"
+                swaps.append(_swap(one, voice, other.since_s, words))
         return swaps
 
     def detail(self, track_index: int) -> str:

@@ -41,17 +41,20 @@ class _Voice:
     total: Levels
     square: Levels
     fresh: int = 0
+    level_db: float = np.nan
     mean: Levels | None = None
     inverse: Levels | None = None
     log_det: float = 0.0
 
-    def add(self, frames: Levels, least_frames: float) -> None:
-        """Learn some frames, shape (frames, CEPSTRA)."""
+    def add(self, frames: Levels, level_db: float, least_frames: float) -> None:
+        """Learn some frames, shape (frames, CEPSTRA), and how loud they were."""
         keep = min(1.0, (KEPT_FRAMES - len(frames)) / max(self.count, 1.0))
         self.count = keep * self.count + len(frames)
         self.total = keep * self.total + frames.sum(axis=0)
         self.square = keep * self.square + frames.T @ frames
         self.fresh += len(frames)
+        before_db = level_db if np.isnan(self.level_db) else self.level_db
+        self.level_db = before_db + len(frames) / self.count * (level_db - before_db)
         if self.count >= least_frames and (self.mean is None or self.fresh >= REFRESH_FRAMES):
             self.fresh = 0
             self.mean = self.total / self.count
@@ -80,11 +83,15 @@ class Other:
     """How much speaks for another's voice on a pack: the CUSUM, and since when it rises.
 
     against : ticks since then in which that other still spoke into a pack of their own
+    ticks : ticks since then that spoke for it
+    level_db : how loud those were, their mean, dB
     """
 
     score: float = 0.0
     since_s: float = np.nan
     against: int = 0
+    ticks: int = 0
+    level_db: float = 0.0
 
 
 class VoiceModels(TrackMemory):
@@ -153,13 +160,21 @@ class VoiceModels(TrackMemory):
             return
         frames = self._cepstra(m.samples[:, track_index])
         own = self._voices.setdefault(track_index, _voice())
-        itself = self._score(track_index, own, frames, m.start_s)
+        level_db = 10.0 * float(np.log10(energy[loudest] + 1e-20))
+        itself = self._score(track_index, own, frames, level_db, m.start_s)
         if all(o.score < self._doubt for (at, _), o in self.others.items() if at == track_index):
-            own.add(frames, self._least_frames)
+            own.add(frames, level_db, self._least_frames)
         for (_, voice_index), other in self.others.items():
             other.against += itself and voice_index == track_index
 
-    def _score(self, track_index: int, own: _Voice, frames: Levels, start_s: float) -> bool:
+    def louder_db(self, track_index: int, voice_index: int) -> float:
+        """How much louder that voice is heard on the track than it was on its own pack, dB."""
+        other = self.others[track_index, voice_index]
+        return other.level_db - self._voices[voice_index].level_db
+
+    def _score(
+        self, track_index: int, own: _Voice, frames: Levels, level_db: float, start_s: float
+    ) -> bool:
         """Hold them against all models; whether they are the pack's own voice and no other's."""
         if own.mean is None:
             return False
@@ -175,7 +190,10 @@ class VoiceModels(TrackMemory):
             most = self._clip if distance <= self._fits * CEPSTRA else 0.0
             ratio = float(np.clip(ratio, -self._clip, most))
             if other.score <= 0.0:
-                other.since_s, other.against = start_s, 0
+                other.since_s, other.against, other.ticks = start_s, 0, 0
+            if ratio > 0.0:
+                other.ticks += 1
+                other.level_db += (level_db - other.level_db) / other.ticks
             itself &= ratio < 0.0
             other.score = float(np.clip(other.score + ratio, 0.0, self._most))
         return bool(itself)

@@ -14,6 +14,7 @@ from engine.alarms.common_cause import CauseAlarms
 from engine.alarms.plan_change import carry_over
 from engine.detectors.bank import DetectorBank
 from engine.detectors.base import TickContext, doubted
+from engine.detectors.explained import explained
 from engine.line_check.live_check import LiveLineCheck
 from engine.measure.meter import Meter
 from engine.model.fault_rules import FaultRule, Scope
@@ -54,7 +55,7 @@ class Judge:
         remembers: int | None = None,
         only: Collection[str] | None = None,
     ) -> None:
-        self._rules = tuple(rules)
+        self._rules, self._scene = tuple(rules), scene
         self.book = Book(scene, rules, remembers)
         self.bank = DetectorBank(scene, rules, only)
         self.lines = LiveLineCheck(scene, meter, self.bank.detectors, checkpoint)
@@ -76,6 +77,7 @@ class Judge:
         self._doubt_until_s = np.where(
             same.old < 0, now_s + DOUBT_S, remap.first(self._doubt_until_s, 0.0)
         )
+        self._scene = scene
         self.bank.change(scene, remap, same)
         self.lines.change(scene, meter, self.bank.detectors)
         self.book, events = carry_over(self.book, scene, self._rules, remap, now_s)
@@ -93,7 +95,7 @@ class Judge:
 
         `findings` are those of detectors that were asked before.
         """
-        conditions = self.bank.ask(measurement, context, findings)
+        conditions = explained(self.bank.ask(measurement, context, findings), self._scene)
         if measurement is not None:
             self.lines.update(measurement, self._rules, conditions, self.bank.detail)
         doubt = context.now_s < self._doubt_until_s

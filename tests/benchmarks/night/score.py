@@ -220,7 +220,7 @@ def false_alarms(results: Sequence[Result]) -> str:
     ):
         if not chosen:
             continue
-        hours = sum(r.healthy_track_s for r in chosen) / 3600.0
+        hours = max(sum(r.healthy_track_s for r in chosen), 1e-9) / 3600.0
         alarms = [i for r in chosen for i in r.false]
         red = sum(1 for i in alarms if i["severity"] == "red")
         lines.append(

@@ -43,9 +43,8 @@ def spoken(who: int) -> sound.Wave:
     return np.asarray(voice * turn)
 
 
-def night() -> np.ndarray:
+def night(voices: list[sound.Wave]) -> np.ndarray:
     """The five tracks as they should be, shape (frames, tracks)."""
-    voices = [spoken(0), spoken(1)]
     tracks = []
     for who, other in ((0, 1), (1, 0)):
         far = sound.delayed(voices[other], 430) * 0.08
@@ -57,15 +56,26 @@ def night() -> np.ndarray:
     return sound.takes(tracks)
 
 
-NIGHT = night()
+NIGHT = night([spoken(0), spoken(1)])
 
 
-def exchanged(order: tuple[int, ...], from_s: float = SWAP_S) -> np.ndarray:
+def exchanged(
+    order: tuple[int, ...], from_s: float = SWAP_S, healthy: np.ndarray = NIGHT
+) -> np.ndarray:
     """From that moment on track n carries what track `order[n]` carried."""
-    x = NIGHT.copy()
+    x = healthy.copy()
     at = round(from_s * sound.RATE)
-    x[at:] = NIGHT[at:][:, order]
+    x[at:] = healthy[at:][:, order]
     return x
+
+
+def one_speaks_on() -> list[sound.Wave]:
+    """From the swap on the rigger says nothing, and the foreman all the time."""
+    after = np.arange(round(SECONDS * sound.RATE)) >= SWAP_S * sound.RATE
+    rng = np.random.default_rng(20)
+    made = sound.voice(SECONDS * 0.85 + 1.0, -24.0, rng, talks=0.9)
+    foreman = np.interp(np.arange(len(after)) * 0.85, np.arange(len(made)), made)
+    return [np.where(after, foreman, spoken(0)), np.where(after, 0.0, spoken(1))]
 
 
 def found(x: np.ndarray) -> list[tuple[float, int, int, str]]:
@@ -108,6 +118,50 @@ def test_both_packs_of_two_performers() -> None:
     assert {at, other} == {0, 2}
     assert SWAP_S < at_s < SWAP_S + 10.0
     assert words.endswith("carries the voice of the other")
+
+
+def test_both_packs_of_two_while_one_says_nothing() -> None:
+    """The foreman is as loud as ever on the rigger's input, and not heard on the own one."""
+    x = exchanged((2, 3, 0, 1, 4), healthy=night(one_speaks_on()))
+    ((at_s, at, other, words),) = found(x)
+    assert {at, other} == {0, 2}
+    assert SWAP_S < at_s < SWAP_S + 10.5
+    assert "carries the voice of the other" in words
+
+
+@pytest.mark.parametrize("louder_db", [-14.0, -9.0, 9.0])
+def test_a_voice_that_is_heard_on_another_pack_has_not_moved(louder_db: float) -> None:
+    """The foreman's packs went off, and they stand with the rigger: louder or fainter there than
+    they ever were on their own."""
+    voices = one_speaks_on()
+    x = night(voices)
+    at = round(SWAP_S * sound.RATE)
+    x[at:, :2] = 1e-5 * np.random.default_rng(1).standard_normal(x[at:, :2].shape)
+    near = voices[0][at:] * 10 ** (louder_db / 20)
+    x[at:, 2] += near.astype(np.float32)
+    x[at:, 3] += 0.2 * near.astype(np.float32)
+    assert found(x) == []
+
+
+def test_an_aircraft_is_no_voice() -> None:
+    """Dull noise that all packs hear within a millisecond of each other, 25 dB up and down in 35 s
+    (sound pressure falls with distance): the pairs match no better than strangers."""
+    x = NIGHT.copy()
+    frames = 35 * sound.RATE
+    t = np.linspace(-1.0, 1.0, frames)
+    rng = np.random.default_rng(8)
+    roar = sound.band(rng.standard_normal(frames), 40.0, 600.0) * 10.0 ** (-25.0 * t**2 / 20.0)
+    at = 30 * sound.RATE
+    for track, late in enumerate((0, 90, 20, 100)):
+        gain = (0.06, 0.012)[track % 2]
+        x[at : at + frames, track] += gain * sound.delayed(roar, late).astype(np.float32)
+    assert found(x) == []
+
+
+def test_a_fainter_pack_on_an_input_with_a_higher_floor() -> None:
+    """All inputs are moved by one: a safety comes in under the floor that was learned of a main."""
+    ((at_s, *_),) = found(exchanged((4, 0, 1, 2, 3)))
+    assert SWAP_S < at_s < SWAP_S + 8.0
 
 
 def test_two_safeties_are_named() -> None:

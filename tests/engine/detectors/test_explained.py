@@ -1,0 +1,57 @@
+"""A fault that explains another takes its place."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.detectors.base import condition, unknown
+from engine.detectors.explained import PAIR_DRIFT, SWAPPED, explained
+from engine.model.messages import Condition, PackLevel, State
+from engine.model.tracks import Scene, Track
+
+WHO = ("bell hand", "rope hand", "tower hand")
+SCENE = Scene(
+    tuple(
+        Track(1 + 2 * n + m, who=who, level=level)
+        for n, who in enumerate(WHO)
+        for m, level in enumerate((PackLevel.MAIN, PackLevel.SAFETY))
+    ),
+    48_000,
+)
+TRACKS = len(SCENE.tracks)
+FLAGS = st.lists(st.booleans(), min_size=TRACKS, max_size=TRACKS)
+
+
+def said(active: list[bool], partner: dict[int, int] | None = None) -> Condition:
+    """Active there since 1 s; partners by track index."""
+    partners = np.full(TRACKS, -1, dtype=np.int64)
+    for at, other in (partner or {}).items():
+        partners[at] = other
+    times = np.ones(TRACKS)
+    known = np.ones(TRACKS, dtype=np.bool_)
+    return condition(np.array(active), known, times, times, None, partners)
+
+
+def swap(one: int, other: int) -> Condition:
+    """The packs of two performers changed places: said on the higher main."""
+    return said([n == 2 * other for n in range(TRACKS)], {2 * other: 2 * one})
+
+
+@given(drifts=FLAGS)
+def test_a_swap_explains_drifts_of_its_own_pairs_alone(drifts: list[bool]) -> None:
+    """Both pairs that changed places drift no more; the third still does."""
+    after = explained({SWAPPED: swap(0, 2), PAIR_DRIFT: said(drifts)}, SCENE)[PAIR_DRIFT]
+    assert not (after.state[[0, 1, 4, 5]] == State.ACTIVE).any()
+    assert (after.state[2:4] == said(drifts).state[2:4]).all()
+
+
+@given(drifts=FLAGS)
+def test_without_a_swap_all_stays(drifts: list[bool]) -> None:
+    """Whether it is not looked for, not known or not there."""
+    for swapped in (None, unknown(TRACKS), said([False] * TRACKS)):
+        conditions = {PAIR_DRIFT: said(drifts)}
+        if swapped is not None:
+            conditions[SWAPPED] = swapped
+        assert (explained(conditions, SCENE)[PAIR_DRIFT].state == said(drifts).state).all()
