@@ -90,10 +90,14 @@ def covered(sound: Audio, one: Failing, u: float, _rng: Rng) -> Audio:
     return np.asarray(made, dtype=np.float32)
 
 
+def pops_a_minute(u: float) -> float:
+    """Expected at that share of the way."""
+    return float(0.3 * 500.0**u)
+
+
 def pops(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
     """A contact opens for a fraction of a millisecond to two."""
-    rate_a_minute = 0.3 * 500.0**u
-    for _ in range(rng.poisson(rate_a_minute * PIECE_S / 60.0)):
+    for _ in range(rng.poisson(pops_a_minute(u) * PIECE_S / 60.0)):
         frames = int(rng.uniform(0.0003, 0.002) * RATE)
         at = int(rng.integers(len(sound) - frames))
         click = np.exp(-np.arange(frames) / (0.3 * frames)) * rng.choice((-1.0, 1.0))

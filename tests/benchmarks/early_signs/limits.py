@@ -1,0 +1,79 @@
+"""What physics lets anybody tell a minute before the alarm, of failures that are made of events.
+
+python -m tests.benchmarks.early_signs.limits
+
+An observer who misses no outage and no pop of `failures`, and knows that health has none, tells a
+sign at the first, second or third within three minutes. The alarm comes with the first gap or burst
+of 5 ms, or the third pop in 10 s (CONTRACT.md).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from engine.inject.slow_failure import outages
+from tests.benchmarks.early_signs.__main__ import EARLY_S
+from tests.benchmarks.early_signs.failures import PIECE_S, Rng, pops_a_minute
+from tests.benchmarks.early_signs.stage import FAILING_S
+
+RUNS: Final = 400
+WITHIN_S: Final = 180.0
+GAP_S: Final = 0.005
+
+Times = np.ndarray
+
+
+def link(rng: Rng) -> tuple[Times, float]:
+    """Outages of a link that fades, and the first that is an alarm."""
+    found = [
+        (float(second) + at_s, length_s)
+        for second in range(FAILING_S)
+        for at_s, length_s in outages(32.0 - 30.0 * second / FAILING_S, 1.0, rng)
+    ]
+    times = np.sort([at_s for at_s, _ in found])
+    return times, min((at_s for at_s, s in found if s >= GAP_S), default=float(FAILING_S))
+
+
+def contact(rng: Rng) -> tuple[Times, float]:
+    """Pops of a contact, and the third within ten seconds."""
+    times = np.sort(
+        np.concatenate(
+            [
+                begin_s + rng.uniform(0.0, PIECE_S, rng.poisson(_pops(begin_s)))
+                for begin_s in range(0, FAILING_S, PIECE_S)
+            ]
+        )
+    )
+    third = times[2:][times[2:] - times[:-2] < 10.0]
+    return times, float(third[0]) if len(third) else float(FAILING_S)
+
+
+def _pops(begin_s: float) -> float:
+    """Expected in the piece that begins then."""
+    return pops_a_minute((begin_s + 0.5 * PIECE_S) / FAILING_S) * PIECE_S / 60.0
+
+
+def ahead_s(times: Times, alarm_s: float, needed: int) -> float:
+    """How long before the alarm so many came within three minutes; negative where after it."""
+    last = times[needed - 1 :]
+    soon = last[last - times[: len(last)] < WITHIN_S]
+    return alarm_s - float(soon[0]) if len(soon) else -np.inf
+
+
+def main() -> None:
+    """Print the shares."""
+    kinds: dict[str, Callable[[Rng], tuple[Times, float]]] = {"link": link, "contact": contact}
+    for name, make in kinds.items():
+        rng = np.random.default_rng(1)
+        runs = [make(rng) for _ in range(RUNS)]
+        for needed in (1, 2, 3):
+            leads = [ahead_s(times, alarm_s, needed) for times, alarm_s in runs]
+            share = np.mean(np.array(leads) >= EARLY_S)
+            print(f"{name:8} {needed} events: {100 * share:.0f} % a minute ahead")
+
+
+if __name__ == "__main__":
+    main()
