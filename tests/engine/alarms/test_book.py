@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from engine.alarms import operator
 from engine.alarms.book import Book
 from engine.alarms.book_checkpoint import restore, save
 from engine.alarms.common_cause import CauseAlarms
+from engine.detectors.base import condition
 from engine.model.fault_remedies import FAULTS
 from engine.model.messages import Alarm, AlarmEvent, EventKind, Fault, Kind, PackLevel, Severity
 from engine.model.messages import AlarmState as S
-from engine.model.tracks import Track
+from engine.model.tracks import Scene, Track
 from tests.support.alarm_desk import Desk
 
 
@@ -103,6 +105,39 @@ def test_the_detail_follows_the_fault(desk: Desk) -> None:
     desk.seen = "three runs of zeros"
     desk.run(0.1)
     assert desk.alarm(Fault.MUTED, 1).incident.detail == "three runs of zeros"
+
+
+def test_amber_and_red_in_one_tick_chime_once(desk: Desk) -> None:
+    """A fault that is known late is due for both at once: only red is heard."""
+    desk.run(20.0)
+    desk.fail(Fault.MUTED, 3, onset_s=5.0)
+    events = desk.run(0.1)
+    assert kinds(events) == [EventKind.RAISED, EventKind.ESCALATED]
+    assert kinds(chimes(events)) == [EventKind.ESCALATED]
+
+
+@pytest.mark.parametrize(("first", "second"), [(0, 4), (2, 1)])
+def test_a_fault_about_two_names_both_inputs(first: int, second: int) -> None:
+    """Whichever of the two it is told of, and whichever comes first in the plan."""
+    tracks = tuple(Track(n + 1, kind=Kind.BOOM) for n in range(5))
+    rule = next(rule for rule in FAULTS if rule.fault is Fault.DUPLICATE)
+    active = np.arange(5) == second
+    at_s = np.zeros(5)
+    partners = np.where(active, first, -1)
+    said = condition(active, np.ones(5, dtype=np.bool_), at_s, at_s + 60.0, partners=partners)
+    book = Book(Scene(tracks, 48_000), (rule,))
+    book.step({rule.name: said}, lambda *_: "", 59.9, 60.0)
+    (alarm,) = book.alarms()
+    assert alarm.incident.tracks == tuple(sorted((first + 1, second + 1)))
+
+
+@pytest.mark.parametrize(("track", "rests"), [(1, True), (3, True), (4, False), (5, True)])
+def test_in_a_break_packs_and_booms_rest(desk: Desk, track: int, rests: bool) -> None:
+    """The place is listened to in a break as well."""
+    desk.book.on_break = True
+    desk.fail(Fault.MUTED, track)
+    desk.run(3.0)
+    assert (desk.alarm(Fault.MUTED, track).state is S.SUPPRESSED) is rests
 
 
 # ---- coverage ------------------------------------------------------------------------------------

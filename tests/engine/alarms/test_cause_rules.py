@@ -87,6 +87,13 @@ def test_the_table_is_without_a_circle() -> None:
         assert all(width[target] < width[rule.source] for target in rule.targets)
 
 
+def test_all_tracks_of_a_cause_are_always_enough() -> None:
+    """No rule asks for more than all of them, and nearly all is less than what it asks else."""
+    for rule in SUPPRESSION:
+        assert 0.0 < rule.share <= 1.0
+        assert rule.nearly is None or 0.5 < rule.nearly < rule.share
+
+
 def test_each_cause_has_at_most_one_rule_a_family() -> None:
     """For one family a cause has one rule, and the table speaks of families that exist."""
     pairs = [(rule.source, family) for rule in SUPPRESSION for family in rule.families]

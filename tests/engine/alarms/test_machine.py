@@ -141,6 +141,17 @@ def test_renaming_keeps_onset_and_earliest_deadline() -> None:
     assert changes == [Change(Event.RAISE, 3.5)]
 
 
+def test_a_name_has_an_onset_of_its_own() -> None:
+    """What turns out muted after 3 s of silence was muted for as long as it was called so; seen to
+    have begun earlier, it is dated back, and never forward."""
+    silent = name(0.0, 3.0, Fault.SILENT, rank=1, amber_s=10.0, red_s=20.0)
+    record, _ = machine.step(AlarmRecord(), active(silent), 2.9, 3.0)
+    for now_s, onset_s, named_s in ((3.6, 3.0, 3.0), (3.7, 2.8, 2.8), (3.8, 3.5, 2.8)):
+        record, _ = machine.step(record, active(name(onset_s, now_s)), now_s - TICK_S, now_s)
+        assert record.named_since_s == named_s
+    assert record.since_s == 0.0
+
+
 def test_a_name_that_tells_more_is_kept_for_a_moment() -> None:
     """While a muted track comes back it is not renamed to silent, unless silence goes on."""
     record = raised(3.0)
