@@ -82,10 +82,7 @@ class DeadMic(TrackMemory):
         scene: Scene,
         *,
         fall_db: float = 3.0,
-        over_db: float = 3.0,
         steady_db: float = 1.2,
-        steady_band_db: float = 2.4,
-        shared_steady_db: float = 0.6,
         given_up_s: float = 8.0,
         back_s: float = 2.0,
     ) -> None:
@@ -96,29 +93,19 @@ class DeadMic(TrackMemory):
         scene : Scene
             Whose tracks are watched.
         fall_db : float
-            dB. How far under the quietest live half second the noise lies, in the
-            band.
-        over_db : float
-            dB. A floor learned before a crowd came may lie this far under a dead
-            input's noise.
+            dB. How far under the quietest live half second the noise lies, in the band; and at
+            most so far over the learned floor, which may be older than a crowd that came.
         steady_db : float
             dB. Largest spread (10 to 90 %) of the levels over 100 ms; Gaussian noise
-            spreads 0.25.
-        steady_band_db : float
-            dB. The same in the band; Gaussian noise spreads 1.4.
-        shared_steady_db : float
-            dB. As `steady_db`, where half of the other tracks fell with it: several
-            mics dead, or a quieter place.
+            spreads 0.25. Half of it where half of the other tracks fell with it: several mics
+            dead, or a quieter place.
         given_up_s : float
             s. Taken for a quieter place when never steady until then.
         back_s : float
             s. Over when nothing under the limit was seen that long: speech has gaps.
         """
         self._fall_db = fall_db
-        self._over_db = over_db
         self._steady_db = steady_db
-        self._steady_band_db = steady_band_db
-        self._shared_steady_db = shared_steady_db
         self._given_up_s = given_up_s
         self._back_s = back_s
         self._watched = scene.watched(Fault.DEAD_MIC)
@@ -259,18 +246,14 @@ class DeadMic(TrackMemory):
         """Whether what is left is electronics, on the newest low ticks after the settling."""
         rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
         rows = rows[self._low_ring[rows, track_index]]
-        wide, band = (
-            rms_dbfs(self._wide[rows, track_index]),
-            rms_dbfs(self._band[rows, track_index]),
-        )
+        wide = rms_dbfs(self._wide[rows, track_index])
         if len(rows) < _MOSTLY * _JUDGED or np.isnan(wide).all():
             return False
         low, middle, high = np.nanpercentile(wide, [10, 50, 90])
-        spread_band = float(np.subtract(*np.nanpercentile(band, [90, 10])))
         self._together[track_index] |= self._shared(track_index)
-        limit = self._shared_steady_db if self._together[track_index] else self._steady_db
-        over_floor = middle > m.floor_dbfs[track_index] + self._over_db
-        return bool(high - low <= limit and spread_band <= self._steady_band_db and not over_floor)
+        limit = self._steady_db / (2.0 if self._together[track_index] else 1.0)
+        over_floor = middle > m.floor_dbfs[track_index] + self._fall_db
+        return bool(high - low <= limit and not over_floor)
 
     def _steady_since_s(self, track_index: int, m: Measurement) -> float:
         """When what is left began: a place that was low already is not where the mic died."""

@@ -147,11 +147,9 @@ class Duplicate(TrackMemory):
         *,
         alike: float = 0.97,
         at_floor: float = 0.995,
-        unlike_below: float = 0.85,
-        unlike_packs_below: float = 0.995,
+        unlike: float = 5.0,
         as_loud: float = 0.25,
         above_floor_db: float = 10.0,
-        no_floor_dbfs: float = -50.0,
         pause_s: float = 2.0,
         told_pause_s: float = 10.0,
     ) -> None:
@@ -165,18 +163,15 @@ class Duplicate(TrackMemory):
             Least r at lag zero of two inputs that carry one signal.
         at_floor : float
             Such a match needs no signal over the floor: two places never are so alike.
-        unlike_below : float
-            Two that matched no longer do under this r, in a tick as loud as when they
-            matched.
-        unlike_packs_below : float
-            The same for two packs of one `who`.
+        unlike : float
+            Two that matched no longer do where so many times what a match may leave is left over,
+            in a tick as loud as when they matched.
         as_loud : float
             Share of the energy of the loudest tick that matched: in fainter ones the
             noise of two converters may make the difference.
         above_floor_db : float
-            dB. Both tracks carry a signal: this far above their floors.
-        no_floor_dbfs : float
-            dBFS. The same for a track whose floor is not known yet.
+            dB. Both tracks carry a signal: this far above their floors; none does whose floor is
+            not known yet.
         pause_s : float
             s. A pause in which nothing speaks against it ends no match before that.
         told_pause_s : float
@@ -184,11 +179,8 @@ class Duplicate(TrackMemory):
         """
         self._alike = alike
         self._at_floor = at_floor
-        self._unlike_below = unlike_below
-        self._unlike_packs_below = unlike_packs_below
         self._as_loud = as_loud
         self._above_floor_db = above_floor_db
-        self._no_floor_dbfs = no_floor_dbfs
         self._pause_s = pause_s
         self._told_pause_s = told_pause_s
         self._watched = scene.watched(Fault.DUPLICATE)
@@ -199,7 +191,6 @@ class Duplicate(TrackMemory):
         self._ones = np.ones(self._factor, dtype=np.float32)
         self._piece = max(16, _SMALL // max(1, self._tracks**2))
         self._least = np.full((self._tracks, self._tracks), self._alike)
-        self._unlike = np.full((self._tracks, self._tracks), self._unlike_below)
         self._rate_hz = scene.sample_rate_hz
         self._packs = np.zeros((self._tracks, self._tracks), dtype=np.bool_)
         paired = np.zeros(self._tracks, dtype=np.bool_)
@@ -208,7 +199,7 @@ class Duplicate(TrackMemory):
         for main, safety in scene.pairs():
             self._packs[main, safety] = self._packs[safety, main] = True
             self._least[main, safety] = self._least[safety, main] = ALIKE_PACKS
-            self._unlike[main, safety] = self._unlike[safety, main] = self._unlike_packs_below
+        self._unlike = np.sqrt(1.0 - unlike * (1.0 - np.square(self._least)))
         ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
         self._asked: Flags = ahead & self._watched[:, None] & self._watched[None, :]
         self.reset()
@@ -252,10 +243,8 @@ class Duplicate(TrackMemory):
         )
 
     def _signal(self, m: Measurement) -> Flags:
-        limit = np.where(
-            np.isnan(m.floor_dbfs), self._no_floor_dbfs, m.floor_dbfs + self._above_floor_db
-        )
-        return np.asarray(m.mean_square.mean(axis=0) >= mean_square_at(limit))
+        limit = mean_square_at(m.floor_dbfs + self._above_floor_db)
+        return np.asarray(m.mean_square.mean(axis=0) >= limit)
 
     def _follow(
         self, alike: Flags, both: Flags, r: Levels, step: Samples, steps: Levels, m: Measurement

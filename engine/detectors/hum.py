@@ -35,7 +35,7 @@ FOLLOWED_S: Final = 2.6
 
 _KEPT_S: Final = 6.0
 _COHERENT: Final = 0.75
-"""Share of the followed time in which a line is steady, where others are, too."""
+"""Share of the followed time in which a line is steady; one alone is all the time."""
 _EVERY: Final = 5
 """Ticks from one look to the next."""
 LOOKS_OF_THREE: Final = 2
@@ -56,9 +56,9 @@ class AcceptedHum:
 class _Seen:
     """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line.
 
-    So many `looks` it must be seen: once with the fundamental, which lies under all voices, twice
-    of three where that is alone and not quite steady, or where other lines stand for it; the second
-    line alone may be a note and must outlast it, seen in a row.
+    So many `looks` it must be seen: once with the fundamental, which lies under all voices, and
+    another line; twice of three where that is alone, or where others stand for it; another line
+    alone may be a note and must outlast it, seen in a row.
     """
 
     mains_hz: float
@@ -96,18 +96,13 @@ class Hum(TrackMemory):
         faintest_dbfs: float = -68.0,
         rise_db: float = 6.0,
         hold_s: float = 3.0,
-        alone: float = 0.9,
         near: float = 0.35,
         loose: float = 0.6,
-        strong_dbfs: float = -52.0,
         pause_steps: int = 3,
         quiet_db: float = 6.0,
-        above_hum_db: float = 3.0,
-        contrast_db: float = 6.0,
         note_looks: int = 6,
         least_share: float = 0.003,
         agree: float = 0.0025,
-        even_turn: float = 0.9,
     ) -> None:
         """Start with nothing heard.
 
@@ -121,23 +116,16 @@ class Hum(TrackMemory):
             dB. Accepted hum is normal until it rises by this much (CONTRACT.md).
         hold_s : float
             s. Speech may hide the lines that long before the hum counts as gone.
-        alone : float
-            Share of the followed time in which a line that stands alone is steady.
         near : float
             A steady line stays this near to its median, relative, to be believed.
         loose : float
             The same once it was.
-        strong_dbfs : float
-            dBFS. Weaker hum must be seen in pauses: a voice may carry hum of its own,
-            as one played from a recording does.
         pause_steps : int
-            Steps of 0.2 s in which it must be seen there.
+            Steps of 0.2 s in which it must be seen in pauses: a voice may carry hum of its own, as
+            one played from a recording does.
         quiet_db : float
-            dB. A pause lies this little over the quietest tenth of the last seconds.
-        above_hum_db : float
-            dB. Or this little over the hum.
-        contrast_db : float
-            dB. Or this far under the loudest of the followed time.
+            dB. A pause lies this little over the hum, or over the quietest tenth of the last
+            seconds.
         note_looks : int
             Looks of half a second that the second line alone must outlast: few notes
             are held for 5 s.
@@ -145,25 +133,17 @@ class Hum(TrackMemory):
             Lines with a smaller share of the power do not tell what it is.
         agree : float
             Two of the newest spectra must suggest the same frequency, relative.
-        even_turn : float
-            A line whose phase goes on nearly as evenly as the most even one's tells
-            the frequency.
         """
         self._faintest_dbfs = faintest_dbfs
         self._rise_db = rise_db
         self._hold_s = hold_s
-        self._alone = alone
         self._near = near
         self._loose = loose
-        self._strong_dbfs = strong_dbfs
         self._pause_steps = pause_steps
         self._quiet_db = quiet_db
-        self._above_hum_db = above_hum_db
-        self._contrast_db = contrast_db
         self._note_looks = note_looks
         self._least_share = least_share
         self._agree = agree
-        self._even_turn = even_turn
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
         self._tracks = len(scene.tracks)
@@ -256,14 +236,15 @@ class Hum(TrackMemory):
     def _follow(self, track_index: int, mains_hz: float) -> _Seen | None:
         """The lines that hold amplitude and phase over the followed time, if they make a hum."""
         sound = self._sound[track_index, self._newest(FOLLOWED_S)]
-        z, mains_hz = tuned_lines(sound, self._slow.rate_hz, mains_hz, self._even_turn)
+        z, mains_hz = tuned_lines(sound, self._slow.rate_hz, mains_hz)
         middle = np.median(z.real, axis=0) + 1j * np.median(z.imag, axis=0)
-        reach = self._near if self._seen[track_index] is None else self._loose
+        known = self._seen[track_index] is not None
+        reach = self._loose if known else self._near
         near = np.abs(z - middle) < reach * np.abs(middle)
         share = near.mean(axis=0)
         steady = share >= _COHERENT
-        sure = np.count_nonzero(steady) > 1 or bool(share[steady].max(initial=0.0) >= self._alone)
-        if not (sure or steady[0] or self._seen[track_index] is not None):
+        several = np.count_nonzero(steady) > 1
+        if not (several or steady[0] or known or share.max() == 1.0):
             return None
         amplitude = np.abs(middle) / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
         power = np.where(steady, amplitude**2, 0.0)
@@ -272,22 +253,17 @@ class Hum(TrackMemory):
         if not is_mains(np.flatnonzero(power > self._least_share * power.sum()) + 1, off):
             return None
         level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
-        several = steady[0] or np.count_nonzero(steady) > 1
-        looks = 1 if steady[0] and sure else 2 if several else self._note_looks
+        looks = 1 if steady[0] and several else 2 if steady[0] or several else self._note_looks
         seen = _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, looks)
-        known = self._seen[track_index] is not None
-        holds = known or self._holds_in_pauses(track_index, seen, near[:, steady], bool(steady[0]))
+        holds = known or self._holds_in_pauses(track_index, level_dbfs, near[:, steady])
         return seen if holds else None
 
-    def _holds_in_pauses(self, track_index: int, seen: _Seen, near: Flags, lowest: bool) -> bool:
-        """Whether the lines were seen while nothing else was loud; strong ones need no pause.
+    def _holds_in_pauses(self, track_index: int, level_dbfs: float, near: Flags) -> bool:
+        """Whether the lines were seen while nothing else was loud.
 
-        `near` has shape (steps, lines). A pause is what lies little over the hum, over the quietest
-        tenth of the last seconds, or well under the loudest of the followed time. Without the
-        fundamental, which no voice and hardly a note reaches, only a true pause is a proof.
+        `near` has shape (steps, lines). A pause is what lies little over the hum or over the
+        quietest tenth of the last seconds.
         """
-        if seen.level_dbfs > self._strong_dbfs and lowest:
-            return True
         sound = self._sound[
             track_index,
             self._newest(float(np.clip(self._heard_s[track_index], FOLLOWED_S, _KEPT_S))),
@@ -296,11 +272,8 @@ class Hum(TrackMemory):
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
         levels_dbfs = rms_dbfs((power[1:] + power[:-1]) / 2.0)
         followed_dbfs = levels_dbfs[-len(near) :]
-        quiet_dbfs = float(np.percentile(levels_dbfs, 10.0)) + self._quiet_db
-        limit_dbfs = max(quiet_dbfs, seen.level_dbfs + self._above_hum_db)
-        if lowest:
-            limit_dbfs = max(limit_dbfs, float(followed_dbfs.max()) - self._contrast_db)
-        pause = followed_dbfs < limit_dbfs
+        quietest_dbfs = max(level_dbfs, float(np.percentile(levels_dbfs, 10.0)))
+        pause = followed_dbfs < quietest_dbfs + self._quiet_db
         return int(np.count_nonzero(pause)) >= self._pause_steps and bool(
             near[pause].mean() >= _COHERENT
         )

@@ -25,7 +25,8 @@ from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, SPEECH_DB, mean_square_at, rms_dbfs
 
 SPILL_DB: Final = 10.0
-"""A voice so much louder on another performer's pack is theirs, dB."""
+"""A voice so much louder on another performer's pack is theirs, dB; a safety counts as so much
+louder than it is."""
 PART_S: Final = 0.25
 """The newest speech is kept in parts of at least this many seconds of speech."""
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
@@ -66,7 +67,6 @@ class Low(TrackMemory):
         self,
         scene: Scene,
         *,
-        safety_gain: float = 10.0,
         least_own_s: float = 4.0,
         deadband_db: float = 4.0,
     ) -> None:
@@ -76,15 +76,11 @@ class Low(TrackMemory):
         ----------
         scene : Scene
             Whose tracks are watched.
-        safety_gain : float
-            A safety's energy counts this many times (10 dB: common practice, no
-            source).
         least_own_s : float
             s. Without so much of the performer's own speech nothing new is said.
         deadband_db : float
             dB. Speech must come this far over the limit to end it.
         """
-        self._safety_gain = safety_gain
         self._least_own_s = least_own_s
         self._deadband_db = deadband_db
         self._watched = scene.watched(Fault.LOW)
@@ -99,7 +95,7 @@ class Low(TrackMemory):
         self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
         mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
-        self._mates = mates * np.where(safety, self._safety_gain, 1.0)
+        self._mates = mates * np.where(safety, _SPILL, 1.0)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:

@@ -34,20 +34,17 @@ def line_steps(
     return np.asarray(z[:, :, 0].T * starts)
 
 
-def tuned_lines(
-    sound: NDArray[np.float32], rate_hz: float, mains_hz: float, even_turn: float
-) -> tuple[Steps, float]:
+def tuned_lines(sound: NDArray[np.float32], rate_hz: float, mains_hz: float) -> tuple[Steps, float]:
     """The first `LINES` multiples in steps of 0.2 s, and the mains frequency they tell.
 
-    It is corrected by how the phase moves on, of the strongest line among those where it does so
-    evenly (`even_turn` of the most even one's): a voice may be far stronger on the others.
+    It is corrected by how the phase moves on, of the line on which it does so most evenly: a voice
+    may be far stronger on the others.
     """
     z = line_steps(sound, rate_hz, mains_hz, np.arange(1, LINES + 1))
     turns = z[1:] * np.conj(z[:-1])
     total = turns.sum(axis=0)
     even = np.abs(total) / np.maximum(np.abs(turns).sum(axis=0), 1e-30)
-    strength = np.where(even >= even_turn * even.max(), np.median(np.abs(z), axis=0), 0.0)
-    line = int(np.argmax(strength))
+    line = int(np.argmax(even))
     turn = float(np.angle(total[line]))
     by_line = turn / (line + 1) * np.arange(1, LINES + 1)
     z = z * np.exp(-1j * np.outer(np.arange(len(z)), by_line))

@@ -26,7 +26,6 @@ from engine.model.messages import (
     Kind,
     Levels,
     Measurement,
-    PackLevel,
     Samples,
 )
 from engine.model.number_text import number
@@ -46,16 +45,8 @@ GAINS_DB: Final = 3.0
 GAINS_RATIO: Final = 2.3
 """Theirs is so many times that of the levels of what came in behind the gains: the F-test of two
 variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
-LOUD_BRIGHTNESS: Final = 0.15
-"""Noise as loud as speech needs no more treble than this, still over that of any place."""
-NEAR_SHARE: Final = 0.25
-"""A tick whose quiet moments hold this share of the noise holds it still."""
 NEXT_TICKS: Final = 5
 """Ticks of noise are this near to each other, whatever words lie between."""
-UNHEARD_SPEECH_DBFS: Final = -25.0
-SAFETY_DB: Final = 12.0
-"""Speech on a main while none was heard, the middle of the line check's range, and a safety below
-it."""
 _SPEECH_TICKS: Final = 600.0
 
 
@@ -84,7 +75,7 @@ class Noise(TrackMemory):
         *,
         rise_db: float = 8.0,
         back_db: float = 3.0,
-        brightness: float = 0.22,
+        brightness: float = 0.15,
         shared_db: float = 5.0,
         loud_dbfs: float = -26.0,
         masks_db: float = 10.0,
@@ -103,11 +94,13 @@ class Noise(TrackMemory):
         brightness : float
             Least energy of the steps from sample to sample against that of the samples: white noise
             has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
-            (calculated); places under 0.1.
+            (calculated); places under 0.1, and such a ratio of 480 samples has a deviation of 0.09
+            at most (that of white noise).
         shared_db : float
             dB. A rise of the treble of at least this on half of the other open tracks is the place.
         loud_dbfs : float
-            dBFS. Noise above this is no place, whoever shares it.
+            dBFS. Noise above this is no place, whoever shares it; as loud is speech where none was
+            heard yet.
         masks_db : float
             dB. Speech that stands less than this over the noise is masked: red (CONTRACT.md).
         """
@@ -117,8 +110,6 @@ class Noise(TrackMemory):
         self._masks_db = masks_db
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
-        safety = np.array([track.level is PackLevel.SAFETY for track in scene.tracks])
-        self._usual_speech_dbfs = UNHEARD_SPEECH_DBFS - SAFETY_DB * safety
         self._tracks = len(scene.tracks)
         self.reset()
 
@@ -139,7 +130,7 @@ class Noise(TrackMemory):
         if self._tick % EVERY_TICKS == 0:
             self._judge(m)
         if self._active.any():
-            near = self._active & (quiet >= NEAR_SHARE * mean_square_at(self._level_dbfs))
+            near = self._active & (quiet >= mean_square_at(self._limit_dbfs()))
             self._last_s = np.where(near, m.end_s, self._last_s)
         known = m.any_valid & self._watched
         red = self._level_dbfs > self._speech_dbfs() - self._masks_db
@@ -156,18 +147,16 @@ class Noise(TrackMemory):
 
     def _speech_dbfs(self) -> Levels:
         heard_dbfs = rms_dbfs(self._speech / np.maximum(self._speech_hops, 1.0))
-        return np.where(self._speech_hops < 100.0, self._usual_speech_dbfs, heard_dbfs)
+        return np.where(self._speech_hops < 100.0, self._loud_dbfs, heard_dbfs)
 
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
         power = np.partition(self._quiet, count, axis=0)[count]
         treble = np.partition(self._treble, count, axis=0)[count]
         level_dbfs, treble_dbfs = rms_dbfs(power), rms_dbfs(treble)
-        limit_dbfs = self._floor_dbfs + self._rise_db - self._back_db * self._active
         with np.errstate(invalid="ignore"):
-            least = np.where(level_dbfs > self._loud_dbfs, LOUD_BRIGHTNESS, self._brightness)
-            bright = treble >= least * power
-            risen = bright & (level_dbfs >= limit_dbfs) & self._watched
+            bright = treble >= self._brightness * power
+            risen = bright & (level_dbfs >= self._limit_dbfs()) & self._watched
             rose_db = treble_dbfs - self._treble_dbfs
             shares = (rose_db >= self._shared_db) & self._open
         if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
@@ -189,6 +178,10 @@ class Noise(TrackMemory):
         known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
 
+    def _limit_dbfs(self) -> Levels:
+        """Over which the quiet moments are noise, shape (tracks,)."""
+        return np.asarray(self._floor_dbfs + self._rise_db - self._back_db * self._active)
+
     def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
         """Whether what three tracks or more share is as loud on all, unlike their floors."""
         if np.count_nonzero(shares) < 3:
@@ -209,8 +202,7 @@ class Noise(TrackMemory):
         quiet, treble = self._quiet[rows, track_index], self._treble[rows, track_index]
         least_dbfs = self._floor_dbfs[track_index] + self._rise_db - self._back_db
         quiet_dbfs = rms_dbfs(quiet)
-        brightness = np.where(quiet_dbfs > self._loud_dbfs, LOUD_BRIGHTNESS, self._brightness)
-        noisy = np.flatnonzero((treble >= brightness * quiet) & (quiet_dbfs >= least_dbfs))
+        noisy = np.flatnonzero((treble >= self._brightness * quiet) & (quiet_dbfs >= least_dbfs))
         # Words cover it now and then; a sibilant before it stands alone.
         pairs = np.flatnonzero(np.diff(noisy) <= NEXT_TICKS)
         first = int(noisy[pairs[0]]) if len(pairs) else TICKS

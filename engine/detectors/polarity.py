@@ -84,11 +84,9 @@ class Polarity(TrackMemory):
         *,
         low_hz: float = 90.0,
         high_hz: float = 350.0,
-        sure: float = 0.7,
         soon: float = 0.6,
         sure_soon: float = 0.9,
         most: float = 0.8,
-        sure_of_most: float = 0.6,
         sure_of_part: float = 0.5,
         clearer: float = 1.2,
     ) -> None:
@@ -101,23 +99,19 @@ class Polarity(TrackMemory):
         low_hz, high_hz : float
             Hz. Where the body is small against the wave (0.98 m at 350 Hz: arithmetic) and
             the voice, not the place, has its power.
-        sure : float
-            Pearson's r. A correlation weaker than this says nothing: gusts of wind and
-            tones of the place match by chance to 0.66 over seconds (measured).
         soon, sure_soon : float
-            This share of the speech that is waited for tells as much where the correlation
-            is so strong: a voice near both packs reaches 0.8 to 0.97 (measured).
-        most, sure_of_most, sure_of_part : float
-            A weaker correlation does, too, where so many more of the parts say the same
-            than the other, each for itself and weakly: another sound lies over the voice.
-            Seventeen of 18 parts alike are chance once in 14000 times (binomial).
+            This share of the speech that is waited for is enough where Pearson's r is so
+            strong: a voice near both packs reaches 0.8 to 0.97 (measured).
+        most, sure_of_part : float
+            Else so many more of the parts must say the same than the other, each for itself
+            by an r of at least this: another sound may lie over the voice. Gusts of wind and
+            tones of the place match by chance to 0.66, with either sign (measured).
         clearer : float
             Least ratio of the strongest correlation to the strongest of the other sign.
         """
         self._low_hz, self._high_hz = low_hz, high_hz
-        self._sure, self._soon, self._sure_soon = sure, soon, sure_soon
-        self._most, self._sure_of_most = most, sure_of_most
-        self._sure_of_part, self._clearer = sure_of_part, clearer
+        self._soon, self._sure_soon = soon, sure_soon
+        self._most, self._sure_of_part, self._clearer = most, sure_of_part, clearer
         self._pairs = Pairs(scene, Fault.POLARITY)
         self._tracks = len(scene.tracks)
         self._pack_indices = np.concatenate([self._pairs.main, self._pairs.safety])
@@ -215,22 +209,19 @@ class Polarity(TrackMemory):
         """
         onset_s, votes, most = heard.parts[-1].begin_s, 0, 0
         for part in reversed(heard.parts):
-            sign = self._sign(part.sums, self._sure)[0]
+            sign = self._sign(part.sums, self._sure_of_part)[0]
             votes -= sign
             if sign < 0 and votes > most:
                 onset_s, most = part.begin_s, votes
         return onset_s
 
     def _told(self, parts: list[_Part]) -> tuple[int, float]:
-        """What the newest speech says: the last of it alone, all of it, or nearly each part."""
+        """What the newest speech says: the last of it by its strength, or nearly each part."""
         soon = parts[-math.ceil(self._soon * len(parts)) :]
         told = self._sign(np.sum([part.sums for part in soon], axis=0), self._sure_soon)
         if told[0]:
             return told
-        whole = np.sum([part.sums for part in parts], axis=0)
-        told = self._sign(whole, self._sure_of_most)
-        if abs(told[1]) >= self._sure:
-            return told
+        told = self._sign(np.sum([part.sums for part in parts], axis=0), 0.0)
         agree = told[0] * sum(self._sign(part.sums, self._sure_of_part)[0] for part in parts)
         return told if agree >= self._most * len(parts) else (0, 0.0)
 

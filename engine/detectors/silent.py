@@ -33,7 +33,6 @@ OVER_S: Final = 6.0
 """What the share of the hops under presence is taken over, s."""
 
 
-_SETTLE_S: Final = 1.0
 _FOLLOW: Final = 0.1
 _EVERY: Final = 5
 """Whether a track stirs is looked at on every fifth tick, in all five: one tick alone would see
@@ -82,7 +81,6 @@ class Silent(TrackMemory):
         back_s: float = 3.0,
         mostly: float = 0.7,
         back_ticks: int = 10,
-        came_back_ticks: int = 30,
         first_hops: int = 3,
         usual_db: float = 3.0,
         most_db: float = 20.0,
@@ -101,16 +99,14 @@ class Silent(TrackMemory):
             A place is lost while at least this share of the last hops lies under
             presence.
         back_s : float
-            s. That long without a hop under presence, and the place is back.
+            s. That long without a hop under presence, and the place is back; as long after an
+            idle converter moments under presence are the link that came back.
         mostly : float
             Share of all hops since the onset: with less under presence the place is
             back early.
         back_ticks : int
             Ticks for which a place must be heard to be back once it was too long: a
             cough through a covered mic is not enough.
-        came_back_ticks : int
-            Ticks after an idle converter in which moments under presence are the link
-            that came back.
         first_hops : int
             So many hops under presence in one tick begin it, and hold it once it was
             too long; fewer are chance.
@@ -135,7 +131,6 @@ class Silent(TrackMemory):
         self._back_s = back_s
         self._mostly = mostly
         self._back_ticks = back_ticks
-        self._came_back_ticks = came_back_ticks
         self._first_hops = first_hops
         self._usual_db = usual_db
         self._most_db = most_db
@@ -194,7 +189,8 @@ class Silent(TrackMemory):
         count = np.count_nonzero(under, axis=0)
         idle = m.mean_square.max(axis=0) < IDLE_MEAN_SQUARE
         self._idle_tick = np.where(idle, self._tick, self._idle_tick)
-        came_back = m.present & ~idle & (self._tick - self._idle_tick <= self._came_back_ticks)
+        idle_s = (self._tick - self._idle_tick) * (m.end_s - m.start_s)
+        came_back = m.present & ~idle & (idle_s <= self._back_s + 1e-6)
         begins = ~self._lost & (count >= self._first_hops) & ~came_back
         if begins.any():
             first_s = m.start_s + m.hop_s * under.argmax(axis=0)
@@ -241,7 +237,7 @@ class Silent(TrackMemory):
         """Where nothing stirred since the watch began, though the neighbours were heard."""
         levels_dbfs = rms_dbfs(self._powers)
         level_dbfs = levels_dbfs[-1]
-        known = (levels_dbfs > IDLE_DBFS).all(axis=0) & (m.end_s - self._first_s > _SETTLE_S)
+        known = (levels_dbfs > IDLE_DBFS).all(axis=0)
         if not known.any():
             return self._never
         mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)

@@ -6,8 +6,8 @@ stands out of its neighbours in a Hann-windowed spectrum of 100 ms (main lobe of
 Harris, Proc. IEEE 66(1), 51-83, 1978); one that is found at the same place in most looks of four
 seconds, as the tracks of partials are linked (R. McAulay and T. Quatieri, IEEE Trans. ASSP 34(4),
 744-754, 1986), is a tone where no other line but its multiples stands with it. Voices glide, notes
-end or come in chords, bells ring on several lines and each stroke falls. Under 130 Hz lies the
-mains' ground: `hum`.
+end or come in chords, bells ring on several lines and each stroke falls. Under 160 Hz, the
+sixteenth bin, a line has no neighbours on one side: that is the mains' ground, `hum`.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from engine.model.units import mean_square_at, rms_dbfs
 LOOK_TICKS: Final = 5
 """Ticks from one look to the next."""
 LOOKS: Final = 8
-KEPT: Final = 16
+KEPT: Final = 2 * LOOKS
 """Looks that are remembered, so that a howl is dated from where it began to grow."""
 TICKS: Final = (KEPT + 1) * LOOK_TICKS
 LOBE_BINS: Final = 3
@@ -39,7 +39,6 @@ BESIDE_BINS: Final = 16
 """Neighbours that it is held against, to each side."""
 HIGHEST_HZ: Final = 16_000.0
 """Few adults hear more (common practice, no source)."""
-LOWEST_LINE_HZ: Final = 40.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,9 +84,7 @@ class Tone(TrackMemory):
         decay_db: float = 0.2,
         same: float = 0.003,
         looks: int = 6,
-        lowest_hz: float = 130.0,
         alone_db: float = 15.0,
-        gone_s: float = 1.6,
     ) -> None:
         """Start with nothing heard.
 
@@ -109,18 +106,14 @@ class Tone(TrackMemory):
             Relative. Two looks found one line within this.
         looks : int
             Of the newest 8, half a second apart, so many must show it, the newest one too.
-        lowest_hz : float
-            Hz. Lower lines are mains or the place.
         alone_db : float
             dB. Other lines that stand with it, but for its multiples, are fainter by this: else it
             is a chord, or hum.
-        gone_s : float
-            s. Words may cover it that long.
         """
         self._least_dbfs, self._contrast, self._steady_db = least_dbfs, contrast, steady_db
-        self._same, self._looks, self._lowest_hz = same, looks, lowest_hz
+        self._same, self._looks = same, looks
         self._decay_db = decay_db
-        self._alone_db, self._gone_s = alone_db, gone_s
+        self._alone_db = alone_db
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -149,10 +142,13 @@ class Tone(TrackMemory):
                 found = self._found(m.samples.T[tracks])
                 for track_index, lines in zip(tracks.tolist(), found, strict=True):
                     self._look(track_index, *lines, m)
-        running = m.end_s - self._seen_s <= self._gone_s
+        tick_s = m.end_s - m.start_s
+        # Words may cover it for as many looks as it may be missing from.
+        covered_ticks = (LOOKS - self._looks + 1) * LOOK_TICKS + 1
+        running = m.end_s - self._seen_s <= covered_ticks * tick_s
         self._active = running
         self._onset_s = np.where(running, self._since_s, self._onset_s)
-        fresh = m.end_s - self._seen_s < LOOK_TICKS * (m.end_s - m.start_s)
+        fresh = m.end_s - self._seen_s < LOOK_TICKS * tick_s
         self._last_s = np.where(running, np.where(fresh, m.end_s, self._seen_s), self._last_s)
         known = m.any_valid & self._watched
         never = np.zeros(self._tracks, dtype=np.bool_)
@@ -175,7 +171,7 @@ class Tone(TrackMemory):
             if level_dbfs[n] > level_dbfs[best] - self._alone_db
             and abs(hz[n] / hz[best] - max(1.0, np.round(hz[n] / hz[best]))) > 2.0 * self._same
         ]
-        if others or hz[best] < self._lowest_hz or level_dbfs[best] < self._least_dbfs:
+        if others or level_dbfs[best] < self._least_dbfs:
             return
         if self._decays(looks, hz[best]):
             return
@@ -214,8 +210,6 @@ class Tone(TrackMemory):
         hz = places * self._rate_hz / size
         # The lobe holds 1.5 times the line's own power (the window's noise bandwidth).
         level_dbfs = 10.0 * np.log10(lobe[row, at] / 1.5)
-        keep = hz >= LOWEST_LINE_HZ
-        row, hz, level_dbfs = row[keep], hz[keep], level_dbfs[keep]
         ends = np.searchsorted(row, np.arange(1, rows))
         return list(zip(np.split(hz, ends), np.split(level_dbfs, ends), strict=True))
 

@@ -27,7 +27,7 @@ def test_a_steady_line_has_one_amplitude_and_phase() -> None:
 def test_the_frequency_is_read_from_the_phase(hz: float) -> None:
     """Begun a tenth of a hertz off, the mains frequency is found to a few millihertz."""
     sound = line(hz, 0.01) + line(3 * hz, 0.03)
-    z, found_hz = tuned_lines(sound, RATE_HZ, hz + 0.1, 0.9)
+    z, found_hz = tuned_lines(sound, RATE_HZ, hz + 0.1)
     assert found_hz == pytest.approx(hz, abs=0.01)
     assert np.median(np.abs(z[:, 2])) == pytest.approx(0.03, rel=0.05)
 
