@@ -1,16 +1,16 @@
 """Duplicate: two inputs carry the same signal; a cable or a route is patched twice.
 
-Model: a copy matches at zero lag at all frequencies, whatever its gain. Two microphones do not:
-sound takes 2.9 ms a metre, so what they share shifts, and the more the higher the frequency.
-Pearson's r tells the residual after the best gain is taken off, 10*log10(1 - r^2) dB: -12 dB at
-0.97. So r at lag zero, in a band in which a few centimetres count, decides. Two packs of one `who`
-may lie side by side and need -30 dB, which only a patch reaches. A bell or a whistle, of a few
-frequencies alone, may reach two microphones in step by chance: what matched must be spread over
-the band. Two who hug may stand so close that even a few samples of delay match at lag zero; then
-the whole sound matches better at another lag. One loud source in the room may bring two mics to any
-r, but not their own noise: what is left of a copy lies under its background (`lagged_copies`), or,
-where another path added noise, it matches again word after word.
-Numbers: common practice, no source.
+Model: a copy matches at zero lag at all frequencies, whatever its gain, while sound takes 2.9 ms a
+metre from one microphone to another, so that what they share shifts, and the more the higher the
+frequency. Pearson's r at lag zero, in a band in which a few centimetres count, tells the residual
+after the best gain is taken off, 10*log10(1 - r^2) dB: -12 dB at 0.97; of two packs of one `who`,
+which may lie side by side, -30 dB are asked for, which only a patch reaches. Chance plays no part
+(of 960 independent samples r has a deviation of 0.03: arithmetic), but one source that both hear
+does: so what matched must be spread over the band, as a bell or a whistle is not, and match best
+at lag zero (cross-correlation, as in C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 1976),
+as two who hug do not for long. One loud source may bring two mics to any r, but not their own
+noise: what is left of a copy lies under its background (`lagged_copies`), or, where another path
+added noise, it matches again word after word. Numbers: common practice, no source.
 """
 
 from __future__ import annotations

@@ -141,10 +141,9 @@ def changes(arguments: argparse.Namespace) -> list[Change]:
     return listed
 
 
-def listen(arguments: argparse.Namespace) -> dict[Change, Tally]:
+def listen(arguments: argparse.Namespace, tallies: dict[Change, Tally]) -> None:
     """Run every change over every take."""
-    classes = {change: detector_with(*change) for change in changes(arguments)}
-    tallies = {change: Tally() for change in classes}
+    classes = {change: detector_with(*change) for change in tallies}
     for case, seed, take in takes(arguments):
         scene = Scene(parse_plan(plan_text()).tracks, take.rate)
         ticks = measured(take, scene)
@@ -163,7 +162,6 @@ def listen(arguments: argparse.Namespace) -> dict[Change, Tally]:
             tally.results.append(score(case, take.truth, {"incidents": said}, result, seconds))
         print(".", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
-    return tallies
 
 
 def table(tallies: dict[Change, Tally]) -> str:
@@ -191,7 +189,7 @@ def table(tallies: dict[Change, Tally]) -> str:
             continue
         before = [base.rate(name) for name in ("detected", "in_time", "onset_right")]
         moved = [after - was for after, was in zip(rates, before, strict=True)]
-        differs = sum(a != b for a, b in zip(tally.said, base.said, strict=True))
+        differs = sum(a != b for a, b in zip(tally.said, base.said, strict=False))
         lines.append(
             f"{head}{moved[0]:>+7.0f}{moved[1]:>+8.0f}{moved[2]:>+7.0f}"
             f"{tally.false - base.false:>+7d}{differs:>8d}"
@@ -233,9 +231,14 @@ def parse(argv: Sequence[str] | None) -> argparse.Namespace:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run and print; 0 always: the table is the result."""
+    """Run and print, after an interrupt what there is; 0 always: the table is the result."""
     started = time.monotonic()
-    tallies = listen(parse(argv))
+    arguments = parse(argv)
+    tallies = {change: Tally() for change in changes(arguments)}
+    try:
+        listen(arguments, tallies)
+    except KeyboardInterrupt:
+        print(" interrupted: the last take may lack some", file=sys.stderr)
     print(table(tallies))
     print(misses(tallies))
     print(f"in {time.monotonic() - started:.0f} s")

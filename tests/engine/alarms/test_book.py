@@ -107,6 +107,22 @@ def test_the_detail_follows_the_fault(desk: Desk) -> None:
     assert desk.alarm(Fault.MUTED, 1).incident.detail == "three runs of zeros"
 
 
+def test_each_track_shows_the_worst_that_stands_on_it(desk: Desk) -> None:
+    """Of two faults the red one counts, of none nothing; a lost input stands on all."""
+    desk.fail(Fault.HUM, 3, 5, may_be_red=False)
+    desk.fail(Fault.MUTED, 3)
+    desk.run(6.0)
+    assert desk.book.severities().tolist() == [0, 0, 2, 0, 1]
+    desk.fail(Fault.INPUT_LOST)
+    desk.run(3.0)
+    assert desk.book.severities().tolist() == [2, 2, 2, 2, 2]
+    desk.mend(Fault.INPUT_LOST)
+    desk.mend(Fault.MUTED, 3)
+    desk.mend(Fault.HUM, 3, 5)
+    desk.run(10.0)
+    assert not desk.book.severities().any()
+
+
 def test_amber_and_red_in_one_tick_chime_once(desk: Desk) -> None:
     """A fault that is known late is due for both at once: only red is heard."""
     desk.run(20.0)
