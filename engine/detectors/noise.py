@@ -76,7 +76,6 @@ class Noise(TrackMemory):
         rise_db: float = 8.0,
         back_db: float = 3.0,
         brightness: float = 0.15,
-        shared_db: float = 5.0,
         loud_dbfs: float = -26.0,
         masks_db: float = 10.0,
     ) -> None:
@@ -90,14 +89,13 @@ class Noise(TrackMemory):
             dB. Quiet moments lie this far over the learned floor (10 dB of noise, by CONTRACT.md,
             less what their statistics take off).
         back_db : float
-            dB. Deadband.
+            dB. Deadband; a rise of the treble by as much as that leaves, on half of the other open
+            tracks, is the place.
         brightness : float
             Least energy of the steps from sample to sample against that of the samples: white noise
             has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
             (calculated); places under 0.1, and such a ratio of 480 samples has a deviation of 0.09
             at most (that of white noise).
-        shared_db : float
-            dB. A rise of the treble of at least this on half of the other open tracks is the place.
         loud_dbfs : float
             dBFS. Noise above this is no place, whoever shares it; as loud is speech where none was
             heard yet.
@@ -106,7 +104,7 @@ class Noise(TrackMemory):
         """
         self._rise_db, self._back_db = rise_db, back_db
         self._brightness = brightness
-        self._shared_db, self._loud_dbfs = shared_db, loud_dbfs
+        self._loud_dbfs = loud_dbfs
         self._masks_db = masks_db
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -158,7 +156,7 @@ class Noise(TrackMemory):
             bright = treble >= self._brightness * power
             risen = bright & (level_dbfs >= self._limit_dbfs()) & self._watched
             rose_db = treble_dbfs - self._treble_dbfs
-            shares = (rose_db >= self._shared_db) & self._open
+            shares = (rose_db >= self._rise_db - self._back_db) & self._open
         if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
             risen &= ~self._is_place(shares) | (level_dbfs > self._loud_dbfs)
         for track_index in np.flatnonzero(risen):

@@ -35,3 +35,23 @@ def test_sound_has_none() -> None:
     x[2 * RATE : 4 * RATE] += gust * np.sin(2 * np.pi * 0.9 * np.arange(2 * RATE) / RATE)[:, None]
     assert not told(DC(ONE), x, ONE).spans_s
     assert not told(DC(ONE), noise(-30.0, 6.0, RATE) + np.float32(0.025), ONE).spans_s
+
+
+@pytest.mark.parametrize(("offset", "says"), [(0.062, "+6 %"), (-0.2, "−20 %")])
+def test_its_detail_says_to_which_side(offset: float, says: str) -> None:
+    """A positive offset takes headroom from the top, a negative one from below."""
+    detector = DC(ONE)
+    said = told(detector, noise(-30.0, 4.0, RATE, seed=1) + np.float32(offset), ONE)
+    assert says in detector.detail(0)
+    assert not said.may_be_red
+
+
+def test_an_offset_that_sways_about_its_least_is_one_fault() -> None:
+    """Between 0.038 and 0.052 of full scale it is told once, and over once it falls to 0.02."""
+    x = noise(-50.0, 16.0, RATE, seed=1)
+    level = np.where(np.arange(12 * RATE) // (3 * RATE) % 2 == 0, 0.052, 0.038)
+    x[: 12 * RATE] += level[:, None].astype(np.float32)
+    x[12 * RATE :] += np.float32(0.02)
+    ((onset_s, last_s),) = told(DC(ONE), x, ONE).spans_s
+    assert onset_s == pytest.approx(0.0, abs=0.11)
+    assert last_s == pytest.approx(12.0, abs=0.11)

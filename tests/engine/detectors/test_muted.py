@@ -207,3 +207,12 @@ def test_the_noise_of_a_dead_mic_is_no_mute(level_dbfs: float) -> None:
     x = noise(-56.0, 18.0, 48_000, seed=4)
     x[14 * 48_000 :, 0] = noise(level_dbfs, 4.0, 48_000, seed=5)[:, 0]
     assert not told(Muted(one), x, one).spans_s
+
+
+def test_a_place_that_sways_is_alive_however_quiet() -> None:
+    """A converter's noise keeps its level to a few tenths of a decibel; this moves by one."""
+    one = scene(1, 48_000)
+    x = noise(-56.0, 18.0, 48_000, seed=4)
+    sway_db = 0.5 * np.where(np.arange(4 * 48_000) // 4_800 % 2 == 0, 1.0, -1.0)
+    x[14 * 48_000 :, 0] = noise(-96.0, 4.0, 48_000, seed=5)[:, 0] * 10 ** (sway_db / 20)
+    assert not told(Muted(one), x, one).spans_s
