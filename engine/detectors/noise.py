@@ -158,7 +158,7 @@ class Noise(TrackMemory):
             rose_db = treble_dbfs - self._treble_dbfs
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
         if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
-            risen &= ~self._is_place(shares) | (level_dbfs > self._loud_dbfs)
+            risen &= ~self._is_place(shares, rose_db) | (level_dbfs > self._loud_dbfs)
         for track_index in np.flatnonzero(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
@@ -188,10 +188,14 @@ class Noise(TrackMemory):
         usual_db = float(self._treble_dbfs[shares].std())
         return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
 
-    def _is_place(self, shares: Flags) -> Flags:
-        """Where at least half of the other open tracks, two or more, rose as well."""
+    def _is_place(self, shares: Flags, rose_db: Levels) -> Flags:
+        """Where at least half of the other open tracks, two or more, rose as well; once noise was
+        told of a track, nearly as far: talk on the others is no end of it."""
         others = np.count_nonzero(self._open) - self._open
-        number = np.count_nonzero(shares) - shares
+        with np.errstate(invalid="ignore"):
+            as_far = rose_db >= (rose_db - self._rise_db)[:, np.newaxis]
+        alike = shares & (as_far | ~self._active[:, np.newaxis])
+        number = np.count_nonzero(alike, axis=1) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
 
     def _since_s(self, track_index: int, m: Measurement) -> float:

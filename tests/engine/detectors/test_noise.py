@@ -96,6 +96,17 @@ def test_rain_on_every_track_is_the_place() -> None:
     assert not any(said_of(x, track).spans_s for track in range(4))
 
 
+def test_talk_on_the_other_tracks_is_no_end_of_it() -> None:
+    """Hiss 20 dB over one floor lasts while voices raise the treble of all others by 9 dB."""
+    x = place()
+    x[round(AT_S * RATE) :, 0] += hiss(-36.0, SECONDS - AT_S)
+    talk = slice(28 * RATE, 36 * RATE)
+    x[talk, 1:] += falling(-47.0, 8.0, 7, 3)
+    ((onset_s, last_s),) = said_of(x).spans_s
+    assert onset_s == pytest.approx(AT_S, abs=0.5)
+    assert last_s == pytest.approx(SECONDS, abs=0.2)
+
+
 def test_cloth_that_rubs_comes_and_goes() -> None:
     """Nylon, white up to 20 kHz, in strokes of a third of a second: no standing noise."""
     x = place()

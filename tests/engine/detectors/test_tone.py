@@ -38,6 +38,16 @@ def test_a_howl_is_told_before_its_deadline(hz: float, level_dbfs: float) -> Non
     assert 0.1 * (said.states.index(1) + 1) <= 6.2 + 5.0
 
 
+@pytest.mark.parametrize("at_s", [4.0, 5.57, 6.34])
+def test_its_begin_is_told_to_two_ticks(at_s: float) -> None:
+    """However the looks at the spectrum lie to it, and over a voice's worth of other sound."""
+    x = place(14.0)
+    x[:, 0] += noise(-38.0, 14.0, RATE, seed=7)[:, 0]
+    x[round(at_s * RATE) :, 0] += sine(-20.0, 14.0, RATE, 1234.0)[: len(x) - round(at_s * RATE), 0]
+    ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
+    assert onset_s == pytest.approx(at_s, abs=0.2)
+
+
 def test_a_line_up_tone_is_named() -> None:
     """The same sine on all inputs from the start is a line-up tone; two of three howl."""
     x = place(6.0)
