@@ -75,8 +75,8 @@ class Noise(TrackMemory):
         *,
         rise_db: float = 8.0,
         back_db: float = 3.0,
-        brightness: float = 0.15,
-        loud_dbfs: float = -26.0,
+        brightness: float = 0.22,
+        unheard_dbfs: float = -26.0,
         masks_db: float = 10.0,
     ) -> None:
         """Start with nothing heard.
@@ -94,17 +94,15 @@ class Noise(TrackMemory):
         brightness : float
             Least energy of the steps from sample to sample against that of the samples: white noise
             has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
-            (calculated); places under 0.1, and such a ratio of 480 samples has a deviation of 0.09
-            at most (that of white noise).
-        loud_dbfs : float
-            dBFS. Noise above this is no place, whoever shares it; as loud is speech where none was
-            heard yet.
+            (calculated); places under 0.1, applause 0.17 (measured).
+        unheard_dbfs : float
+            dBFS. As loud is speech where none was heard yet.
         masks_db : float
             dB. Speech that stands less than this over the noise is masked: red (CONTRACT.md).
         """
         self._rise_db, self._back_db = rise_db, back_db
         self._brightness = brightness
-        self._loud_dbfs = loud_dbfs
+        self._unheard_dbfs = unheard_dbfs
         self._masks_db = masks_db
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -145,7 +143,7 @@ class Noise(TrackMemory):
 
     def _speech_dbfs(self) -> Levels:
         heard_dbfs = rms_dbfs(self._speech / np.maximum(self._speech_hops, 1.0))
-        return np.where(self._speech_hops < 100.0, self._loud_dbfs, heard_dbfs)
+        return np.where(self._speech_hops < 100.0, self._unheard_dbfs, heard_dbfs)
 
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
@@ -158,7 +156,7 @@ class Noise(TrackMemory):
             rose_db = treble_dbfs - self._treble_dbfs
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
         if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
-            risen &= ~self._is_place(shares, rose_db) | (level_dbfs > self._loud_dbfs)
+            risen &= ~self._is_place(shares, rose_db)
         for track_index in np.flatnonzero(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active

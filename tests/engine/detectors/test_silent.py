@@ -98,6 +98,16 @@ def test_a_place_that_goes_quiet_everywhere() -> None:
     assert lasted_s[6] > 11.0
 
 
+def test_five_that_hear_the_place_go_quiet_are_enough() -> None:
+    """Where no more tracks are open than that, a place that falls still is no fault either."""
+    where = Scene(tuple(Track(n, kind=Kind.AMBIENCE) for n in range(1, 6)), RATE)
+    x = np.hstack([place(-40.0 - 3.0 * n, 26.0, RATE, seed=n) for n in range(5)])
+    x[18 * RATE :] *= np.float32(10 ** (-11 / 20))
+    detector = Silent(where)
+    states = [detector.update(m, feed).state == State.ACTIVE for m, feed in measurements(x, where)]
+    assert (np.sum(states, axis=0) < 10).all()
+
+
 def test_never_heard_is_said() -> None:
     """A track that was never audible is told so, with its onset at the start."""
     where = scene(rate_hz=RATE)
@@ -170,6 +180,15 @@ def test_never_heard_while_the_neighbours_were() -> None:
     assert onset_s == 0.0
     assert said.states.index(State.ACTIVE) * 0.1 == pytest.approx(61.5, abs=1.5)
     assert "never heard" in detector.detail(0)
+
+
+def test_half_of_the_neighbours_is_not_most_of_them() -> None:
+    """Of two neighbours one is heard: the steady track may be as healthy as the other."""
+    where = scene(tracks=3, rate_hz=RATE)
+    talk = place(-55.0, 64.0, RATE) + words(-30.0, 64.0, RATE)
+    steady = noise(-62.0, 64.0, RATE, tracks=2)
+    said = told(Silent(where), np.concatenate([steady, talk], axis=1), where)
+    assert State.ACTIVE not in said.states
 
 
 def test_a_steady_track_without_heard_neighbours_is_no_fault() -> None:
