@@ -90,7 +90,8 @@ class Noise(TrackMemory):
             less what their statistics take off).
         back_db : float
             dB. Deadband; a rise of the treble by as much as that leaves, on half of the other open
-            tracks, is the place.
+            tracks, is the place; and a tick whose quiet moments lie as little under the noise
+            holds it still.
         brightness : float
             Least energy of the steps from sample to sample against that of the samples: white noise
             has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
@@ -126,7 +127,7 @@ class Noise(TrackMemory):
         if self._tick % EVERY_TICKS == 0:
             self._judge(m)
         if self._active.any():
-            near = self._active & (quiet >= mean_square_at(self._limit_dbfs()))
+            near = self._active & (quiet >= mean_square_at(self._level_dbfs - self._back_db))
             self._last_s = np.where(near, m.end_s, self._last_s)
         known = m.any_valid & self._watched
         red = self._level_dbfs > self._speech_dbfs() - self._masks_db
