@@ -1,6 +1,7 @@
 """Harmless things that people and weather do close to one mic, from the sounds of the tests.
 
-`tests.support.harmless_work` makes them; here is how each reaches the mics.
+`tests.support.harmless_work` makes them; here is how each reaches the mics. Written from physics
+and publications as well, but by somebody who knew the detectors.
 """
 
 from __future__ import annotations
