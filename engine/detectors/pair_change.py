@@ -123,6 +123,9 @@ def _squares(parts_db: Levels) -> tuple[Levels, int]:
     """Sum of the squares of blocks about their mean and its degrees of freedom, by the cut into
     blocks that has the largest: a turn that another cut halves is a turn."""
     largest, freedom = np.zeros(BANDS), 0
+    if BLOCK <= len(parts_db) < 2 * BLOCK:  # too few for two blocks: part by part
+        about_db = parts_db - median(parts_db)
+        return np.nan_to_num(np.square(about_db)).sum(axis=0), len(parts_db) - 1
     for cut in range(0, BLOCK, CUTS):
         blocks_db = _blocks_db(parts_db[: len(parts_db) - cut])
         if len(blocks_db) < 2:

@@ -39,9 +39,6 @@ from engine.model.tracks import Scene
 
 HISTORY: Final = 240
 """Parts before the newest that say how far the pair wanders: a minute of its speech."""
-LEAST_BLOCKS: Final = 2
-"""Where nothing but this watch taught the offset, so much more speech than is judged shows how far
-the pair wanders."""
 CLEAR: Final = 0.8
 """So much of speech is clearly its wearer's, over what else both packs hear."""
 WINDY_DB: Final = 10.0
@@ -225,7 +222,7 @@ class PairDrift(TrackMemory):
         if len(parts) < needed:
             return
         newest, history = list(parts)[-needed:], list(parts)[:-needed]
-        if self._young[pair] and len(history) < LEAST_BLOCKS * BLOCK:
+        if self._young[pair] and len(history) < BLOCK:
             return  # what it does in health is not known yet
         offset_db = self._offset_db[:, pair]
         change_db = sure_change_db(newest, parts, offset_db)

@@ -63,6 +63,14 @@ def test_turns_count_wherever_blocks_are_cut(shift: int) -> None:
     assert not off(parts(turns_db, -turns_db), parts(held_db, -held_db))
 
 
+def test_few_parts_that_differ_show_a_pair_that_turns() -> None:
+    """Three seconds of speech in which a head went from one shoulder to the other are too few for
+    blocks, and enough to know."""
+    turn_db = np.linspace(7.0, -7.0, 12)
+    held_db = np.full(28, -9.0)
+    assert not off(parts(turn_db, -turn_db), parts(held_db, -held_db))
+
+
 def test_what_makes_the_other_pack_louder_is_not() -> None:
     """Twelve decibels of something on one pack: the other hears its wearer as before."""
     assert not off(parts(np.zeros(40), np.zeros(40)), parts(np.full(28, 12.0), np.zeros(28)))
