@@ -172,7 +172,8 @@ def radio_beside(speech: Wave, rng: Rng) -> Wave:
     """A hand-held radio that speaks: what is said between 300 and 3000 Hz, and after each passage a
     squelch tail of 0.15 s, the receiver's own noise through the same small loudspeaker."""
     on = np.convolve(np.abs(speech), np.ones(9600) / 9600, "same") > 0.02 * np.abs(speech).max()
-    said = np.tanh(3.0 * band(speech, 300.0, 3000.0, 3) / np.std(speech))
+    driven = np.tanh(3.0 * band(speech, 300.0, 3000.0, 3) / np.std(speech))
+    said = band(driven, 350.0, 3500.0, 1)  # a small loudspeaker cannot hold a flat top
     tails = np.zeros(len(said))
     for end in np.flatnonzero(np.diff(on.astype(int)) < 0):
         tails[end : end + round(0.15 * RATE)] = 1.0

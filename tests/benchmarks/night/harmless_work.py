@@ -21,6 +21,13 @@ LONELY = 6
 PAIRS = ((0, 1), (2, 3), (4, 5))
 
 
+def _below_full_scale(take: Take) -> None:
+    """Inputs that would pass full scale are turned down as a whole; nothing is cut."""
+    for mic in LAVS:
+        peak = float(np.abs(take.audio[:, mic]).max())
+        take.audio[:, mic] *= np.float32(min(1.0, 0.98 / peak))
+
+
 def beside(take: Take, sound: Audio, spl: float, wearer: int, metres: float, rng: Rng) -> None:
     """A sound of that level at 1 m, so far from a wearer's packs and metres from everyone else's;
     the room gives it back to all."""
@@ -126,7 +133,7 @@ def windy_night(take: Take, rng: Rng) -> Span:
         blown = harmless_sound.wind(take.frames / take.rate, rng, 0.0)[: take.frames]
         loud = at_level(blown.astype(np.float32), float(rng.uniform(-40.0, -24.0)))
         take.audio[:, mic] += loud * np.float32(take.sensitivity[mic] / take.sensitivity[0])
-    np.clip(take.audio, -0.98, 0.98, out=take.audio)
+    _below_full_scale(take)
     return Span((), 0.0, take.frames / take.rate)
 
 
@@ -163,5 +170,5 @@ def gusts_on_one_side(take: Take, rng: Rng) -> Span:
         blown = harmless_sound.wind(take.frames / take.rate, rng, 0.0)[: take.frames]
         loud = at_level((blown * force).astype(np.float32), float(rng.uniform(-36.0, -22.0)))
         take.audio[:, mic] += loud * np.float32(take.sensitivity[mic] / take.sensitivity[0])
-    np.clip(take.audio, -0.98, 0.98, out=take.audio)
+    _below_full_scale(take)
     return Span((), 0.0, take.frames / take.rate)
