@@ -28,10 +28,13 @@ FIRST_DB: Final = 12.0
 
 
 class OwnVoice(TrackMemory):
-    """Fed with the highest peaks of each period."""
+    """Fed with the highest peaks of each period.
+
+    `loud_dbfs`, shape (tracks,), is how loud each wearer is; who sets it goes on from there.
+    """
 
     _peaks: Levels = per_track(np.nan, rows=PERIODS)
-    _loud: Levels = per_track(np.nan)
+    loud_dbfs: Levels = per_track(np.nan)
     _over: NDArray[np.int64] = per_track(0)
     _next: int = remembered(By.WHOLE, 0)
 
@@ -44,15 +47,17 @@ class OwnVoice(TrackMemory):
 
         Shapes (tracks,); `peak_dbfs` is NaN where nobody spoke.
         """
-        over = np.asarray(peak_dbfs > self._loud + FIRST_DB)
+        over = np.asarray(peak_dbfs > self.loud_dbfs + FIRST_DB)
         # Two such periods in a row that are known: one may be a blow.
         self._over = np.where(np.isnan(peak_dbfs), self._over, np.where(over, self._over + 1, 0))
         new = np.asarray(self._over == 2)
         self._peaks[:, new] = np.nan
-        self._loud[new] = np.nan
+        self.loud_dbfs[new] = np.nan
         self._peaks[self._next % PERIODS] = peak_dbfs
         self._next += 1
         loudest = quantile(self._peaks, LOUD)
-        known = np.where(self._over == 1, self._loud, np.fmax(self._loud - FADES_DB, loudest))
-        self._loud = known
-        return np.asarray(peak_dbfs >= self._loud - NEAR_DB), new
+        known = np.where(
+            self._over == 1, self.loud_dbfs, np.fmax(self.loud_dbfs - FADES_DB, loudest)
+        )
+        self.loud_dbfs = known
+        return np.asarray(peak_dbfs >= self.loud_dbfs - NEAR_DB), new

@@ -68,7 +68,8 @@ class _Series(TrackMemory):
 
 @dataclass(frozen=True, slots=True)
 class SignNormals:
-    """What is known of health, three rows a kind: periods, normal, deviation of each track."""
+    """What is known of health, three rows a kind: periods, normal, deviation of each track; and how
+    loud its wearer is."""
 
     rows: Levels
 
@@ -104,11 +105,13 @@ class SignWatch(TrackMemory):
         """Start from what an earlier watch of the same tracks learned."""
         for n, series in enumerate(self._series.values()):
             series.chart.begin_from(learned.rows[3 * n : 3 * n + 3])
+        if len(learned.rows) > 3 * len(self._series):  # logs of before have none
+            self._voice.loud_dbfs = learned.rows[-1].copy()
         self._learned = learned
 
     def _summary(self) -> SignNormals:
-        rows = np.concatenate([series.chart.summary for series in self._series.values()])
-        return SignNormals(np.round(rows, 3))
+        rows = [series.chart.summary for series in self._series.values()]
+        return SignNormals(np.round(np.concatenate([*rows, self._voice.loud_dbfs[None]]), 3))
 
     def carry(self, before: SignWatch, remap: TrackRemap) -> None:
         """Go on from another watch, with what it knew of the tracks that stay."""

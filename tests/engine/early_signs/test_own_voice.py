@@ -43,3 +43,11 @@ def test_a_gain_that_creeps_is_no_new_voice() -> None:
     assert all(own[::3])
     assert not any(own[1::3])
     assert not any(new)
+
+
+def test_a_restart_does_not_take_others_for_the_wearer() -> None:
+    """With the loud level of before, a soft voice in the first period is not theirs."""
+    voice = OwnVoice(1)
+    voice.loud_dbfs = np.array([-12.0])
+    assert not voice.update(np.array([-37.0]))[0][0]
+    assert voice.update(np.array([-15.0]))[0][0]
