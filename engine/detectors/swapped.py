@@ -123,6 +123,9 @@ class Swapped(TrackMemory):
             fits=self._fits,
             doubt=self._both,
             most=self._most * max(1.0, self._share),
+            paired=frozenset(self._main_of.values()),
+            witnesses=self._packs,
+            alike=self._alike,
         )
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:

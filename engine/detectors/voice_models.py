@@ -18,6 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.pack_matches import voice_correlation
 from engine.model.messages import Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -114,6 +115,9 @@ class VoiceModels(TrackMemory):
         fits: float,
         doubt: float,
         most: float,
+        paired: frozenset[int] = frozenset(),
+        witnesses: NDArray[np.int64] | None = None,
+        alike: float = 0.0,
     ) -> None:
         """Start with nothing heard.
 
@@ -137,7 +141,16 @@ class VoiceModels(TrackMemory):
             From this score of any other on, a pack learns no more.
         most : float
             No score is larger, so that it falls soon after the swap was mended.
+        paired : frozenset of int
+            Those of the packs whose wearer has a second one: what they hear of the voice reaches
+            another pack within a millisecond, on whatever input it hangs; wind does not.
+        witnesses : ndarray of int, shape (witnesses,)
+            Track indices of all packs, of which one must hear it too.
+        alike : float
+            Least r of the two.
         """
+        self._paired, self._alike = paired, alike
+        self._witnesses = packs if witnesses is None else witnesses
         self._packs, self._louder, self._clip = packs, louder, clip
         self._least_frames = learn_s / 0.1 * FRAMES
         self._fits, self._doubt, self._most = fits, doubt, most
@@ -158,6 +171,8 @@ class VoiceModels(TrackMemory):
             return
         if not m.valid[:, track_index].all() or m.peak[:, track_index].max() >= 0.98:
             return
+        if track_index in self._paired and not self._is_witnessed(m, track_index):
+            return
         frames = self._cepstra(m.samples[:, track_index])
         own = self._voices.setdefault(track_index, _voice())
         level_db = 10.0 * float(np.log10(energy[loudest] + 1e-20))
@@ -166,6 +181,12 @@ class VoiceModels(TrackMemory):
             own.add(frames, level_db, self._least_frames)
         for (_, voice_index), other in self.others.items():
             other.against += itself and voice_index == track_index
+
+    def _is_witnessed(self, m: Measurement, track_index: int) -> bool:
+        """Another pack hears the same: it is a voice, and no gust, cloth or hand on one of them."""
+        others = m.decimated[self._witnesses[self._witnesses != track_index]]
+        own = np.broadcast_to(m.decimated[track_index], others.shape)
+        return bool(voice_correlation(own, others).max(initial=0.0) >= self._alike)
 
     def louder_db(self, track_index: int, voice_index: int) -> float:
         """How much louder that voice is heard on the track than it was on its own pack, dB."""

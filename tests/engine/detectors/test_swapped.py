@@ -158,6 +158,18 @@ def test_an_aircraft_is_no_voice() -> None:
     assert found(x) == []
 
 
+def test_a_sound_on_one_pack_alone_is_no_voice() -> None:
+    """What a wearer's other pack does not hear, wind or a rub of cloth, tells nothing, even where
+    it has the spectra of the other's voice, as here by voices that no second pack hears."""
+    at = round(SWAP_S * sound.RATE)
+    x = night(
+        [np.where(np.arange(len(NIGHT)) < at, voice, 0.0) for voice in (spoken(0), spoken(1))]
+    )
+    for column, who in ((0, 1), (2, 0)):
+        x[at:, column] += spoken(who)[: len(x) - at]
+    assert found(x) == []
+
+
 def test_a_fainter_pack_on_an_input_with_a_higher_floor() -> None:
     """All inputs are moved by one: a safety comes in under the floor that was learned of a main."""
     ((at_s, *_),) = found(exchanged((4, 0, 1, 2, 3)))
