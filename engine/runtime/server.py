@@ -90,7 +90,9 @@ class Server:
         """
         with self._lock:
             for peer in self._peers.values():
-                peer.leaving |= peer.who == who
+                if peer.who == who and not peer.leaving:
+                    peer.leaving = True
+                    break  # a process may look twice
             return not any(
                 peer.who.place not in FOLLOWERS and not peer.leaving
                 for peer in self._peers.values()
