@@ -12,7 +12,7 @@ from app.models.key_bindings import KEYS
 from app.views.drill.drill_panel import key_of
 from engine.drill.schedule import LEVELS
 from engine.model.alarm_limits import LIMITS
-from engine.model.drill_causes import Cause
+from engine.model.drill_causes import CALLED
 from tests.support.readme import README, fenced_commands, inline_commands
 
 TEXT = README.read_text("utf-8")
@@ -42,7 +42,7 @@ def test_a_block_in_a_language_of_its_own_is_no_command() -> None:
 
 def test_every_key_named_is_a_key() -> None:
     """A bold letter or combination is a key of the one table."""
-    shown = {key.shown for key in KEYS} | {key_of(cause) for cause in Cause}
+    shown = {key.shown for key in KEYS} | {key_of(cause) for cause in CALLED}
     named = set(re.findall(r"\*\*((?:Shift\+|Ctrl\+)?(?:[A-Z0-9?]|Space|Esc|F\d+))\*\*", TEXT))
     assert named
     assert named <= shown
