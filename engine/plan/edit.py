@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
@@ -20,6 +21,7 @@ ORDER: Final = (
     "battery",
 )
 """Keys of a track in the order in which a new plan has them."""
+_OFFERED: Final = re.compile(r"^((\w+) = .*\n)# \2 = .*\n", re.MULTILINE)
 
 
 def set_value(text: str, track_index: int, key: str, value: str | int | None) -> str:
@@ -36,12 +38,13 @@ def set_value(text: str, track_index: int, key: str, value: str | int | None) ->
 
 
 def set_rows(text: str, rows: Sequence[Mapping[str, str | int]]) -> str:
-    """The plan with those values in its first tracks, in the file's order; other keys stay."""
+    """A new plan with those values in its first tracks, in the file's order; other keys stay, and
+    what the template only offers goes where it is set."""
     document = tomlkit.parse(text)
     for track, values in zip(_tracks(document), rows, strict=False):
         for key, value in values.items():
             _set(track, key, value)
-    return tomlkit.dumps(document)
+    return _OFFERED.sub(r"\1", tomlkit.dumps(document))
 
 
 def set_limits(text: str, track_index: int, limits: Mapping[str, float | str]) -> str:

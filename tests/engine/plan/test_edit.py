@@ -7,7 +7,15 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.plan.edit import ORDER, add_track, remove_track, set_limits, set_value, swap_inputs
+from engine.plan.edit import (
+    ORDER,
+    add_track,
+    remove_track,
+    set_limits,
+    set_rows,
+    set_value,
+    swap_inputs,
+)
 from engine.plan.template import new_plan
 from tests.support.strategies import untimed
 
@@ -118,6 +126,14 @@ def test_a_new_plan_can_be_edited() -> None:
     text = set_value(new_plan(["Boom", "Lav"]), 1, "kind", "boom")
     assert tomllib.loads(text)["track"][1]["kind"] == "boom"
     assert text.startswith("# Plan: what each input carries")
+
+
+def test_a_level_that_is_set_is_not_offered_as_well() -> None:
+    """A new plan made of a table has one line for it; a row without a level keeps the offer."""
+    text = set_rows(new_plan(["Ropes", "Boom"]), [{"level": "safety"}, {"who": "Boom"}])
+    assert text.count('level = "safety"\n# level') == 0
+    assert text.count("\n# level = ") == 1
+    assert tomllib.loads(text)["track"][0]["level"] == "safety"
 
 
 @untimed
