@@ -56,7 +56,7 @@ def document(result: ScanResult) -> dict[str, Any]:
         "incidents": [incident_json(incident, result.clock) for incident in result.incidents],
         "marks": [_mark_json(mark, result.clock) for mark in result.marks],
         "signs": [_sign_json(sign, result.clock) for sign in result.signs],
-        "pickups": [_pickup_json(one, result.clock) for one in result.pickups],
+        "pickups": [pickup_json(one, _label(one.last_s, result.clock)) for one in result.pickups],
         "who": _who_json(result),
         "failed": [],
     }
@@ -108,7 +108,7 @@ def _sign_json(sign: SignRecord, clock: TimecodeClock) -> dict[str, Any]:
     }
 
 
-def _pickup_json(one: Pickup, clock: TimecodeClock) -> dict[str, Any]:
+def pickup_json(one: Pickup, timecode: str | None) -> dict[str, Any]:
     """Ten seconds of a performer on another track, up to `at_s`."""
     return {
         "at_s": round(one.last_s, 1),
@@ -119,7 +119,7 @@ def _pickup_json(one: Pickup, clock: TimecodeClock) -> dict[str, Any]:
         "delay_ms": round(1000.0 * one.delay_s, 2),
         "seconds": one.seconds,
         "guess": one.guess,
-        "timecode": _label(one.last_s, clock),
+        "timecode": timecode,
     }
 
 

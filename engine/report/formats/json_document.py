@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from engine.model.pickups import Pickup
+from engine.pipeline.scan_document import pickup_json
 from engine.report.content.crew_figures import kit_figures
 from engine.report.content.report_data import Entry, Note, Report, Section, TrackFigures
 from engine.report.content.sections import figures
@@ -74,18 +75,7 @@ def _sign(sign: SignRecord, section: Section) -> dict[str, Any]:
 
 
 def _pickup(one: Pickup, section: Section) -> dict[str, Any]:
-    """Ten seconds of a performer on another track, up to `at_s`."""
-    return {
-        "at_s": round(one.last_s, 1),
-        "timecode": _label(section, one.last_s),
-        "who": one.who,
-        "track": one.track,
-        "over_db": round(one.over_db, 1),
-        "gain_db": round(one.gain_db, 1),
-        "delay_ms": round(1000.0 * one.delay_s, 2),
-        "seconds": one.seconds,
-        "guess": one.guess,
-    }
+    return pickup_json(one, _label(section, one.last_s))
 
 
 def _span(section: Section, start_s: float, end_s: float) -> dict[str, Any]:
