@@ -21,7 +21,8 @@ from app.page.launch import (
 )
 
 RESTARTS: Final = 3
-"""What ends more often than that in one watch has a cause that another start does not mend."""
+WITHIN_S: Final = 600.0
+"""What ends more often than that in so short a time has a cause that a start does not mend."""
 LOOK_S: Final = 2.0
 
 
@@ -75,7 +76,7 @@ class Companions:
         """Start what the command asks for, once the client's watch runs; waits for nothing."""
         self._client = client
         self._asked = _asked(arguments, client)
-        self._restarts = dict.fromkeys(self._asked, 0)
+        self._restarts_at: dict[str, list[float]] = {name: [] for name in self._asked}
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
         self._looked_at = -LOOK_S
         self._problem = ""
@@ -96,13 +97,14 @@ class Companions:
                 del self._processes[name]
                 let_go(process)
                 if process.returncode != 0:  # else it was told to end
-                    self._mourn(name)
+                    self._mourn(name, now)
         if "publisher" in self._processes:
             self._look_at_broker()
 
-    def _mourn(self, name: str) -> None:
-        self._restarts[name] += 1
-        if self._restarts[name] > RESTARTS:
+    def _mourn(self, name: str, now: float) -> None:
+        lately = [at for at in self._restarts_at[name] if now - at <= WITHIN_S]
+        self._restarts_at[name] = [*lately, now]
+        if len(lately) >= RESTARTS:
             _say(f"the {name} ended again and is left so: why stands in {self._client.folder}")
             return
         self._published &= name != "publisher"

@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import pytest
 
 from app.cli import companions
-from app.cli.companions import LOOK_S, RESTARTS, Companions
+from app.cli.companions import LOOK_S, RESTARTS, WITHIN_S, Companions
 from app.fleet import publishing
 from app.page.launch import Keep
 
@@ -62,6 +62,16 @@ def test_a_page_that_dies_is_said_and_started_again(
         * RESTARTS
     )
     assert lines[-1].startswith("the page ended again and is left so")
+
+
+def test_a_page_that_dies_now_and_then_is_started_again_all_night(beside: Make) -> None:
+    """Deaths far apart have no cause in common that another start would not mend."""
+    starts = Starts(FAILS)
+    page = beside("page", starts)
+    for death in range(1, 2 * RESTARTS + 1):
+        page.look(death * WITHIN_S)
+    page.close()
+    assert starts.times == 1 + 2 * RESTARTS
 
 
 def test_what_was_told_to_end_is_left_in_peace(
