@@ -1,4 +1,4 @@
-"""How the gain of a track changes after the split, and which channels are sums of others."""
+"""How the gain of a track changes after the split."""
 
 from __future__ import annotations
 
@@ -9,13 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.verify.channel_match import EMPTY_DBFS, live_steps
-from engine.verify.traces import Trace
 
 STEP_DB: Final = 2.5
 """A smaller step of the gain is the converters' and the mixer's own; ours."""
 
 _PART: Final = 100
-_MOST_MIXED: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,41 +37,3 @@ def gain_step(session_dbfs: NDArray[np.float32], take_dbfs: NDArray[np.float32])
     if abs(jumps[n]) < STEP_DB:
         return None
     return GainStep(int(at[(n + 1) * _PART]), jumps[n])
-
-
-def mixed_of(take_dbfs: Trace, channel: int, least: float = 0.97) -> tuple[int, ...]:
-    """The other channels that this one is a sum of (a mix-down); empty where it is none.
-
-    Powers add up where mics hear different things. Channels are taken in one by one, each time
-    that which helps most (forward selection, non-negative least squares), until they explain the
-    share `least` of the power's variation.
-    """
-    known = ~np.isnan(take_dbfs).any(axis=1)
-    power = 10.0 ** (take_dbfs[known].astype(np.float64) / 10.0)
-    wanted = power[:, channel]
-    variation = float(np.square(wanted - wanted.mean()).sum()) if len(wanted) else 0.0
-    if variation <= 0.0:
-        return ()
-    chosen: list[int] = []
-    others = [n for n in range(power.shape[1]) if n != channel]
-    while others and len(chosen) < _MOST_MIXED:
-        left = {n: _unexplained(power[:, [*chosen, n]], wanted) for n in others}
-        best = min(left, key=lambda n: left[n])
-        if not chosen and left[best] < 0.01 * variation:
-            return ()  # one channel alone: a copy, no mix
-        chosen.append(best)
-        others.remove(best)
-        if 1.0 - left[best] / variation >= least:
-            return tuple(sorted(chosen)) if len(chosen) > 1 else ()
-    return ()
-
-
-def _unexplained(columns: NDArray[np.float64], wanted: NDArray[np.float64]) -> float:
-    """Sum of squares that no non-negative sum of the columns explains (coordinate descent)."""
-    gram, target = columns.T @ columns, columns.T @ wanted
-    weight = np.zeros(columns.shape[1])
-    for _ in range(30):
-        for n in range(len(weight)):
-            rest = target[n] - gram[n] @ weight + gram[n, n] * weight[n]
-            weight[n] = max(rest / max(gram[n, n], 1e-30), 0.0)
-    return float(np.square(wanted - columns @ weight).sum())

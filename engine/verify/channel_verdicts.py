@@ -8,10 +8,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.verify.channel_gain import gain_step, mixed_of
+from engine.verify.channel_gain import gain_step
 from engine.verify.channel_match import ChannelMatch
+from engine.verify.mix_down import mix_windows, mixed_of
 from engine.verify.result import Difference, Finding
-from engine.verify.traces import Trace
+from engine.verify.traces import TakeTrace, Trace
 
 GAIN_DB: Final = 4.0
 """A track whose level differs so much more than the others' do was trimmed otherwise; ours."""
@@ -46,7 +47,6 @@ def channel_findings(
             at_s = start_s + step.at_step * step_s
             where = (path, match.input, match.own + 1, at_s)
             findings.append(Finding(Difference.GAIN, text, *where))
-    findings += _mixes(path, matches, take_dbfs)
     return findings
 
 
@@ -121,14 +121,15 @@ def _gains(path: str, matches: Sequence[ChannelMatch], names: Mapping[int, str])
     ]
 
 
-def _mixes(path: str, matches: Sequence[ChannelMatch], take_dbfs: Trace) -> list[Finding]:
+def mix_findings(path: str, matches: Sequence[ChannelMatch], take: TakeTrace) -> list[Finding]:
     """Channels that carry no track of the session, but a sum of others."""
-    carried = {channel for match in matches for channel in match.on}
+    carried = sorted({channel for match in matches for channel in match.on})
+    home = {match.own for match in matches}
+    others = [n for n in range(take.channels) if n not in carried and n not in home]
+    windows = mix_windows(take) if others else []
     findings = []
-    for channel in range(take_dbfs.shape[1]):
-        if channel in carried or channel in {m.own for m in matches}:
-            continue
-        parts = mixed_of(take_dbfs, channel)
+    for channel in others:
+        parts = mixed_of(windows, channel, carried)
         if parts:
             of = ", ".join(str(part + 1) for part in parts)
             text = f"channel {channel + 1} is a mix of channels {of}"

@@ -20,7 +20,7 @@ from engine.sources.take_files import Take, path_of
 from engine.timecode.clock import Origin
 from engine.verify.align import Position, find
 from engine.verify.channel_match import ChannelMatch, match_channels
-from engine.verify.channel_verdicts import channel_findings
+from engine.verify.channel_verdicts import channel_findings, mix_findings
 from engine.verify.fault_match import Differ, compare_faults
 from engine.verify.follow import PULLS, Course, aligned, follow, pull_of
 from engine.verify.result import Difference, Finding, TakeResult
@@ -107,7 +107,7 @@ def _compare(
     if not session.trace.is_coarse:
         step, here, there = aligned(session.trace, trace, followed)
         matches, found = _channels(session, path, scan, course, owners, (step, here, there))
-        findings += found
+        findings += [*found, *mix_findings(path, matches, trace)]
     return TakeResult(path, scan, course, position.match, frames, matches, tuple(findings))
 
 

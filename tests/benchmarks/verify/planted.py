@@ -16,9 +16,9 @@ from scipy import ndimage
 from engine.verify.result import Difference
 from engine.verify.take_coverage import Span
 from tests.benchmarks.night.rig import converter_noise
-from tests.benchmarks.night.sounds import Audio, gain
+from tests.benchmarks.night.sounds import Audio, gain, wander
 from tests.benchmarks.night.voices import RATE
-from tests.benchmarks.verify.recorded_night import MICS
+from tests.benchmarks.verify.recorded_night import MICS, NAMES
 
 Rng = np.random.Generator
 FRAMES_AN_HOUR: Final = 3600 * 25
@@ -33,6 +33,8 @@ class Planted:
     also : may be named as well, since it is true too
     at_s : session time of what lies inside the take; None where it has no time
     label_frames : how far its timecode is ahead
+    names : of its channels, where they are not the plan's alone
+    mixes : channels, from 1, that are sums of others
     """
 
     sound: Audio
@@ -45,6 +47,8 @@ class Planted:
     rate_hz: int = RATE
     label_frames: int = 0
     elsewhere: bool = False
+    names: tuple[str, ...] = NAMES
+    mixes: frozenset[int] = frozenset()
 
 
 def not_armed(take: Planted, rng: Rng) -> Planted:
@@ -171,6 +175,28 @@ def clipped(take: Planted, rng: Rng) -> Planted:
     return replace(_of(take, sound, Difference.FAULT_IN_FILE, column), also=also)
 
 
+def mixed(take: Planted, rng: Rng) -> Planted:
+    """No error: two channels more, a mix left and right, after the tracks or before them. Three to
+    all mics at levels of their own, each panned by constant power; faders ride by some dB."""
+    some = rng.permutation(MICS)[: int(rng.integers(3, len(MICS) + 1))]
+    mix = np.zeros((len(take.sound), 2), dtype=np.float32, order="F")
+    for column in some.tolist():
+        level_db = float(rng.uniform(-10.0, 0.0)) + wander(len(mix), RATE, 0.1, rng)
+        fader = (10.0 ** (0.05 * level_db)).astype(np.float32)
+        angle = float(rng.uniform(0.2, 0.8)) * np.pi / 2.0
+        mix[:, 0] += take.sound[:, column] * fader * np.float32(np.cos(angle))
+        mix[:, 1] += take.sound[:, column] * fader * np.float32(np.sin(angle))
+    names, ends = ("Mix L", "Mix R"), rng.random() < 0.5
+    parts = (take.sound, mix) if ends else (mix, take.sound)
+    return replace(
+        take,
+        sound=np.asfortranarray(np.concatenate(parts, axis=1)),
+        what=Difference.MIX,
+        names=(*NAMES, *names) if ends else (*names, *NAMES),
+        mixes=frozenset({len(NAMES) + 1, len(NAMES) + 2} if ends else {1, 2}),
+    )
+
+
 def other_night(take: Planted, _rng: Rng) -> Planted:
     """Another night's card: the caller puts its sound in."""
     also = frozenset({Difference.NOT_TAKEN})
@@ -201,4 +227,5 @@ ERRORS: Final[dict[str, Callable[[Planted, Rng], Planted]]] = {
     "muted after the split": muted,
     "clipped after the split": clipped,
     "another night's card": other_night,
+    "mix-down beside it": mixed,
 }

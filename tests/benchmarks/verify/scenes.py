@@ -6,6 +6,7 @@ Each seed is one stretch of the night of 60 to 120 s. Its copy goes through an a
 converter's noise, gains of its own and a clock 30 ppm off, is written as 24-bit WAV, and is held
 against the session twice: clean, and with one error (they take turns). An error counts as named
 where its word stands on the right tracks, at the right time, and nothing is said that is not so.
+A mix-down beside the tracks is no error, and is to be named as well.
 """
 
 from __future__ import annotations
@@ -68,14 +69,14 @@ def held(heard: Night, take: Planted, folder: Path) -> Verification:
     """The take as a file, held against the session."""
     path = folder / "bell01.wav"
     label = START_S * RATE + round((take.span_s[0] + take.label_frames / 25.0) * RATE)
-    write_wav(path, iter([take.sound]), len(take.sound), label, take.rate_hz)
+    write_wav(path, iter([take.sound]), len(take.sound), label, take.rate_hz, take.names)
     return verify(replace(heard.session, rolling=take.rolling), [path])
 
 
 def outcome(error: str, take: Planted, result: Verification) -> Outcome:
     """Whether what was planted was named, and nothing else."""
     wrong = [finding for finding in result.all_findings if finding.is_wrong]
-    meant = [finding for finding in wrong if finding.what is take.what]
+    meant = [finding for finding in result.all_findings if finding.what is take.what]
     extra = [f for f in wrong if not _is_true(f, take)]
     named = not wrong if take.what is None else bool(meant) and _all_named(meant, take, result)
     off_s = None
@@ -88,6 +89,8 @@ def outcome(error: str, take: Planted, result: Verification) -> Outcome:
 
 def _all_named(meant: list[Finding], take: Planted, result: Verification) -> bool:
     if take.tracks and {finding.track for finding in meant} != take.tracks:
+        return False
+    if take.mixes and {finding.channel for finding in meant} != take.mixes:
         return False
     if take.what is Difference.TIMECODE:
         return result.takes[0].timecode_frames == take.label_frames

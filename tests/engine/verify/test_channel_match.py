@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.verify.channel_gain import gain_step, mixed_of
+from engine.verify.channel_gain import gain_step
 from engine.verify.channel_match import match_channels
 from tests.support.verify_signals import SLOW, TRACKS, levels, night, recorded
 
@@ -97,12 +97,3 @@ def test_a_step_of_the_gain_is_dated(session: np.ndarray, take: np.ndarray) -> N
     assert step is not None
     assert step.by_db == pytest.approx(-6.0, abs=0.5)
     assert step.at_step == pytest.approx(600, abs=150)
-
-
-def test_a_mix_is_told_from_a_mic(take: np.ndarray) -> None:
-    """A sum of three channels is a mix of those; no mic of the night is one."""
-    mixed = np.concatenate([take, (take[:, [0]] + 0.7 * take[:, [3]] + 0.8 * take[:, [5]])], axis=1)
-    there = levels(mixed, 0.1, SLOW).astype(np.float32)
-    assert mixed_of(there, 6) == (0, 3, 5)
-    whole = levels(take, 0.1, SLOW).astype(np.float32)
-    assert [mixed_of(whole, n) for n in (0, 2, 3, 5)] == [()] * 4
