@@ -5,7 +5,9 @@ receiver's own noise under everything, level or rising up to the top of the band
 traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
 line. So the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a low
 order statistic as in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned
-floor, and hold as much treble as noise does. A rise that other open tracks share is the place, as
+floor, and hold as much treble as noise does. Where words leave no pause their treble still does:
+vowels and stops let it sink to that of the place in every few seconds, and noise under them does
+not let it; and above the words it is level. A rise that other open tracks share is the place, as
 rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
 floors differ, came in behind the gains. Numbers: common practice, no source, but where they say
 otherwise.
@@ -19,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.hash_shape import band_densities_db, is_level_above_words, roughness
 from engine.model.messages import (
     Condition,
     Fault,
@@ -34,8 +37,10 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
 
-TICKS: Final = 40
-"""Window, 4 s: known a second before the alarm is due (CONTRACT.md)."""
+TICKS: Final = 35
+"""Window, 3.5 s: known a second before the alarm is due (CONTRACT.md)."""
+DATED_TICKS: Final = 80
+"""So far back a rise is dated."""
 QUIET_HOP: Final = 2
 QUIET_SHARE: Final = 0.2
 """A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
@@ -45,8 +50,14 @@ GAINS_DB: Final = 3.0
 GAINS_RATIO: Final = 2.3
 """Theirs is so many times that of the levels of what came in behind the gains: the F-test of two
 variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
-NEXT_TICKS: Final = 5
-"""Ticks of noise are this near to each other, whatever words lie between."""
+BEGIN_DB: Final = 20.0
+"""A rise is dated from where its treble came this near to what it is by now: a tenth of the way of
+one that is linear in pressure."""
+LOOKS: Final = 2
+"""So many judgements more find it level and smooth above the words than do not."""
+ROUGHNESS: Final = 2.0
+"""As in `noise_burst`: drops that fall one by one spread two to nine times as far as noise (ours,
+measured)."""
 _SPEECH_TICKS: Final = 600.0
 
 
@@ -56,7 +67,7 @@ class Noise(TrackMemory):
     NEEDS_SAMPLES: ClassVar = True
 
     _quiet: Levels = per_track(np.nan, rows=TICKS)
-    _treble: Levels = per_track(np.nan, rows=TICKS)
+    _treble: Levels = per_track(np.nan, rows=DATED_TICKS)
     _tick: int = remembered(By.WHOLE, 0)
     _floor_dbfs: Levels = per_track(np.nan)
     """Learned floor before the rise, AES17 RMS."""
@@ -64,6 +75,7 @@ class Noise(TrackMemory):
     """The same of the treble."""
     _speech: Levels = per_track(0.0)
     _speech_hops: Levels = per_track(0.0)
+    _level_looks: NDArray[np.int64] = per_track(0)
     _active: Flags = per_track(False)
     _level_dbfs: Levels = per_track(np.nan)
     _onset_s: Levels = per_track(np.nan)
@@ -78,6 +90,7 @@ class Noise(TrackMemory):
         brightness: float = 0.22,
         unheard_dbfs: float = -26.0,
         masks_db: float = 10.0,
+        treble_db: float = 10.0,
     ) -> None:
         """Start with nothing heard.
 
@@ -100,14 +113,19 @@ class Noise(TrackMemory):
             dBFS. As loud is speech where none was heard yet.
         masks_db : float
             dB. Speech that stands less than this over the noise is masked: red (CONTRACT.md).
+        treble_db : float
+            dB. What never goes away, whatever is said over it, has this much more treble than the
+            place: there it is heard (CONTRACT.md).
         """
         self._rise_db, self._back_db = rise_db, back_db
         self._brightness = brightness
         self._unheard_dbfs = unheard_dbfs
         self._masks_db = masks_db
+        self._treble_rise_db = treble_db
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
+        self._rate_hz = scene.sample_rate_hz
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -121,7 +139,7 @@ class Noise(TrackMemory):
         whole[[repeat.track_index for repeat in m.repeats]] = False  # a stuck buffer has no pauses
         self._quiet[row] = np.where(whole, quiet, np.nan)
         treble = np.partition(m.difference_energy, QUIET_HOP, axis=0)[QUIET_HOP]
-        self._treble[row] = np.where(whole, treble, np.nan)
+        self._treble[self._tick % DATED_TICKS] = np.where(whole, treble, np.nan)
         self._tick += 1
         self._hear_speech(m)
         if self._tick % EVERY_TICKS == 0:
@@ -149,22 +167,33 @@ class Noise(TrackMemory):
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
         power = np.partition(self._quiet, count, axis=0)[count]
-        treble = np.partition(self._treble, count, axis=0)[count]
+        newest = (self._tick - 1 - np.arange(TICKS)) % DATED_TICKS
+        ordered = np.partition(self._treble[newest], (0, count), axis=0)
+        treble = ordered[count]
         level_dbfs, treble_dbfs = rms_dbfs(power), rms_dbfs(treble)
+        rose_db, least_db = (rms_dbfs(ordered[n]) - self._treble_dbfs for n in (count, 0))
         with np.errstate(invalid="ignore"):
             bright = treble >= self._brightness * power
-            risen = bright & (level_dbfs >= self._limit_dbfs()) & self._watched
-            rose_db = treble_dbfs - self._treble_dbfs
+            bright &= level_dbfs >= self._floor_dbfs + self._deadband(self._rise_db)
+            stays = self._stays(treble, rose_db, least_db)
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
-        if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
-            risen &= ~self._is_place(shares, rose_db)
+            never_away = (least_db >= self._rise_db - self._back_db) & self._open
+        stays = self._level_above_words(stays, m)
+        if (bright | stays).any() and not self._is_behind_gains(shares, treble_dbfs):
+            bright &= ~self._is_place(shares, rose_db, self._active)
+            every = np.ones(self._tracks, dtype=np.bool_)
+            stays &= ~self._is_place(shares, rose_db, every)
+            stays &= ~self._is_place(never_away, least_db, self._active)
+        risen = (bright | stays) & self._watched
         for track_index in np.flatnonzero(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
         for track_index in np.flatnonzero(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
         self._last_s = np.where(begins, m.end_s, self._last_s)
-        self._level_dbfs = np.where(risen, level_dbfs, self._level_dbfs)
+        # Under words it is no louder than its treble allows.
+        noise_dbfs = np.minimum(level_dbfs, rms_dbfs(treble / self._brightness))
+        self._level_dbfs = np.where(risen, noise_dbfs, self._level_dbfs)
         self._active = risen
         # What was learned stands still while anything is over it.
         calm = ~risen & ~np.isnan(m.floor_dbfs)
@@ -175,9 +204,26 @@ class Noise(TrackMemory):
         known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
 
-    def _limit_dbfs(self) -> Levels:
-        """Over which the quiet moments are noise, shape (tracks,)."""
-        return np.asarray(self._floor_dbfs + self._rise_db - self._back_db * self._active)
+    def _deadband(self, limit_db: float) -> Levels:
+        """That limit, lower by the deadband where noise was told, shape (tracks,)."""
+        return np.asarray(limit_db - self._back_db * self._active)
+
+    def _stays(self, treble: Levels, rose_db: Levels, least_db: Levels) -> Flags:
+        """Where treble that is not the place's never went away, however loud the words over it."""
+        stays = least_db >= self._deadband(self._rise_db)
+        stays &= rose_db >= self._deadband(self._treble_rise_db)
+        return np.asarray(stays & (treble >= self._brightness * mean_square_at(self._floor_dbfs)))
+
+    def _level_above_words(self, stays: Flags, m: Measurement) -> Flags:
+        """Where the treble of its quietest hops was level in two looks, or noise was told."""
+        for track_index in np.flatnonzero(stays & ~self._active).tolist():
+            hops = m.samples[:, track_index].reshape(len(m.valid), -1).astype(np.float64)
+            lowest = np.argpartition(m.difference_energy[:, track_index], QUIET_HOP)
+            density_db = band_densities_db(hops[lowest[: QUIET_HOP + 1]], self._rate_hz)
+            stays[track_index] = is_level_above_words(density_db) and _is_smooth(hops)
+        looks = self._level_looks + np.where(stays, 1, -1)
+        self._level_looks = np.clip(looks, 0, LOOKS)
+        return np.asarray(stays & ((looks >= LOOKS) | self._active))
 
     def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
         """Whether what three tracks or more share is as loud on all, unlike their floors."""
@@ -187,33 +233,44 @@ class Noise(TrackMemory):
         usual_db = float(self._treble_dbfs[shares].std())
         return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
 
-    def _is_place(self, shares: Flags, rose_db: Levels) -> Flags:
-        """Where at least half of the other open tracks, two or more, rose as well; once noise was
-        told of a track, nearly as far: talk on the others is no end of it."""
+    def _is_place(self, shares: Flags, rose_db: Levels, as_far_where: Flags) -> Flags:
+        """Where at least half of the other open tracks, two or more, rose as well; nearly as far
+        where noise was told or stays under words: talk on the others says nothing of it."""
         others = np.count_nonzero(self._open) - self._open
         with np.errstate(invalid="ignore"):
             as_far = rose_db >= (rose_db - self._rise_db)[:, np.newaxis]
-        alike = shares & (as_far | ~self._active[:, np.newaxis])
+        alike = shares & (as_far | ~as_far_where[:, np.newaxis])
         number = np.count_nonzero(alike, axis=1) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
 
     def _since_s(self, track_index: int, m: Measurement) -> float:
         """Begin of the first tick of this rise, as far as it was kept."""
-        rows: NDArray[np.int64] = (self._tick + np.arange(TICKS)) % TICKS
-        quiet, treble = self._quiet[rows, track_index], self._treble[rows, track_index]
-        least_dbfs = self._floor_dbfs[track_index] + self._rise_db - self._back_db
-        quiet_dbfs = rms_dbfs(quiet)
-        noisy = np.flatnonzero((treble >= self._brightness * quiet) & (quiet_dbfs >= least_dbfs))
-        # Words cover it now and then; a sibilant before it stands alone.
-        pairs = np.flatnonzero(np.diff(noisy) <= NEXT_TICKS)
-        first = int(noisy[pairs[0]]) if len(pairs) else TICKS
-        return max(m.end_s - (TICKS - first) * (m.end_s - m.start_s), 0.0)
+        rows: NDArray[np.int64] = (self._tick + np.arange(DATED_TICKS)) % DATED_TICKS
+        treble = self._treble[rows, track_index]
+        treble_dbfs = rms_dbfs(treble)
+        full_dbfs = rms_dbfs(np.nanmedian(treble[-TICKS // 2 :]))
+        least_dbfs = np.fmax(
+            full_dbfs - BEGIN_DB, self._treble_dbfs[track_index] + self._rise_db - self._back_db
+        )
+        # Noise goes on from there but for a tick alone; words before it have a lull, in whose last
+        # tick it began.
+        under = ~(treble_dbfs >= least_dbfs)
+        lulls = np.flatnonzero(under[1:] & under[:-1])
+        first = int(lulls[-1]) + 1 if len(lulls) else 0
+        return max(m.end_s - (DATED_TICKS - first) * (m.end_s - m.start_s), 0.0)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         over_db = self._level_dbfs[track_index] - self._floor_dbfs[track_index]
         level = number(self._level_dbfs[track_index], digits=0)
         return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"
+
+
+def _is_smooth(hops: Levels) -> bool:
+    """Whether the top of the band runs as evenly as noise; `hops` of shape (hops, frames)."""
+    sound = hops.ravel()
+    top = np.diff(sound, n=3, append=sound[-3:])  # `roughness` takes one difference more
+    return roughness(top.reshape(hops.shape)) <= ROUGHNESS
 
 
 def _is_tone(sound: Samples) -> bool:
