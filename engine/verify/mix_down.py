@@ -28,6 +28,9 @@ SUM_DB: Final = 3.25
 mixes with moving faders, booms and places in them 1.3 to 3.1 dB, other mics of the place 3.4 to 5.
 """
 
+OF_ITS_OWN: Final = 0.5
+"""And so much at most of the channel's own spread: steady noise lies near any other; ours."""
+
 PART: Final = 0.03
 """A channel with a smaller share of the power is not named as a part; ours."""
 
@@ -46,6 +49,7 @@ def mix_windows(take: TakeTrace) -> list[Trace]:
 def mixed_of(windows: Sequence[Trace], channel: int, among: Sequence[int]) -> tuple[int, ...]:
     """The channels among those that this one is a sum of; empty where it is none, or a copy."""
     apart_db: list[NDArray[np.float64]] = []
+    moves_db: list[NDArray[np.float64]] = []
     shares: list[NDArray[np.float64]] = []
     for level_dbfs in windows:
         power = mean_square_at(level_dbfs.astype(np.float64))
@@ -54,16 +58,21 @@ def mixed_of(windows: Sequence[Trace], channel: int, among: Sequence[int]) -> tu
             continue
         weight = _weights(columns, wanted)
         made = columns @ weight
-        apart_db.append(power_db(made) - power_db(wanted))
+        level_db = power_db(wanted)
+        apart_db.append(power_db(made) - level_db)
+        moves_db.append(level_db - np.median(level_db))
         shares.append(weight * columns.mean(axis=0) / wanted.mean())
     if not shares:
         return ()
-    apart = np.concatenate(apart_db)
-    if 1.4826 * float(np.median(np.abs(apart))) > SUM_DB:
+    if _spread(apart_db) > min(SUM_DB, OF_ITS_OWN * _spread(moves_db)):
         return ()
     share = np.mean(shares, axis=0)
     parts = tuple(n for n, part in zip(among, share.tolist(), strict=True) if part >= PART)
     return parts if len(parts) > 1 else ()
+
+
+def _spread(parts_db: list[NDArray[np.float64]]) -> float:
+    return 1.4826 * float(np.median(np.abs(np.concatenate(parts_db))))
 
 
 def _weights(columns: NDArray[np.float64], wanted: NDArray[np.float64]) -> NDArray[np.float64]:

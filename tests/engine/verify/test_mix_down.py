@@ -58,6 +58,14 @@ def test_a_copy_of_one_channel_and_silence_are_no_mix(sound: np.ndarray) -> None
     assert [mixed_of(windows, n, range(6)) for n in (6, 7)] == [(), ()]
 
 
+def test_steady_noise_is_no_mix(sound: np.ndarray) -> None:
+    """An open input lies as near to the noise of the others as a sum does, but does not move."""
+    rng = np.random.default_rng(5)
+    noise = rng.normal(0.0, 10 ** (-70 / 20), (len(sound), 2))
+    mixed = trace(np.column_stack([sound, noise]))
+    assert mixed_of(mix_windows(mixed), 7, range(7)) == ()
+
+
 def test_a_long_take_is_looked_at_here_and_there() -> None:
     """Windows reach from begin to end, and there are never more than so many."""
     level = np.tile(np.arange(-60.0, -30.0, 0.5), 1000)[:, None]
