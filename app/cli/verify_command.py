@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -52,12 +52,13 @@ def verify_takes(session: str, takes: Sequence[str], options: VerifyOptions) -> 
     paths = [Path(take) for take in takes]
     result = verify(heard, paths, _Progress())
     copies = _copies(paths, options)
+    result = replace(result, findings=(*result.findings, *copies))
     if options.json:
         document = result.as_json()
         document["copies"] = [finding.text for finding in copies]
         print(json_text(document, indent=2))
     else:
-        print(_as_text(result, copies))
+        print(_as_text(result))
     if options.html is not None:
         options.html.write_text(page(heading(result), blocks(result)), encoding="utf-8")
         print(f"{harmless(str(options.html))}: written", file=sys.stderr)
@@ -68,7 +69,7 @@ def verify_takes(session: str, takes: Sequence[str], options: VerifyOptions) -> 
         print(f"{harmless(str(options.pdf))}: written", file=sys.stderr)
     if result.failed and not result.takes:
         return FAILED
-    return COMPLETE if result.complete and not copies else INCOMPLETE
+    return COMPLETE if result.complete else INCOMPLETE
 
 
 class _Progress:
@@ -110,11 +111,11 @@ def _copies(paths: Sequence[Path], options: VerifyOptions) -> list[Finding]:
     return manifest.differences(sums, theirs, str(options.against))
 
 
-def _as_text(result: Verification, copies: Sequence[Finding]) -> str:
+def _as_text(result: Verification) -> str:
     lines = [heading(result).upper()]
     for path, reason in result.failed:
         lines.append(f"  could not be read: {path}: {reason}")
-    for finding in (*result.all_findings, *copies):
+    for finding in result.all_findings:
         when = result.label(finding.from_s)
         until = result.label(finding.until_s)
         span = f"{when} to {until}: " if when and until else f"from {when}: " if when else ""

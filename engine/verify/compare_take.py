@@ -34,7 +34,8 @@ WRONG_RATES: Final = (48.0 / 44.1, 44.1 / 48.0, *PULLS)
 Seconds that were recorded in a second of the file as it is labelled."""
 
 FRAMES_OFF: Final = 2
-"""Labels that are one frame apart may both be right: each is rounded down."""
+"""Labels that are one frame apart may both be right: each is rounded down. Of a session with a
+level a second alone a take is placed to half a second; there it takes a second."""
 
 
 def verify_take(
@@ -102,7 +103,9 @@ def _compare(
         findings.append(_wrong_rate(path, scan.info.sample_rate_hz, stretch))
     else:
         frames = _timecode(session, scan, course)
-        findings += _timecode_findings(path, frames, FRAME_RATES[scan.frame_rate])
+        rate = FRAME_RATES[scan.frame_rate]
+        sure = rate.labels_per_s if session.trace.is_coarse else FRAMES_OFF
+        findings += _timecode_findings(path, frames, rate, sure)
     matches: tuple[ChannelMatch, ...] = ()
     if not session.trace.is_coarse:
         step, here, there = aligned(session.trace, trace, followed)
@@ -132,8 +135,8 @@ def _wrong_rate(path: str, rate_hz: int, stretch: float) -> Finding:
     return Finding(Difference.SAMPLE_RATE, text, path)
 
 
-def _timecode_findings(path: str, frames: int | None, rate: FrameRate) -> list[Finding]:
-    if frames is None or abs(frames) < FRAMES_OFF:
+def _timecode_findings(path: str, frames: int | None, rate: FrameRate, sure: int) -> list[Finding]:
+    if frames is None or abs(frames) < sure:
         return []
     late = "ahead of" if frames > 0 else "behind"
     text = f"its timecode is {in_words(frames, rate)} {late} that of the session"

@@ -65,11 +65,11 @@ def read(text: str) -> dict[str, str]:
 def differences(ours: Mapping[str, str], theirs: Mapping[str, str], copy: str) -> list[Finding]:
     """Findings of a copy that is named `copy` against the original."""
     findings = [
-        Finding(Difference.COPY, f"{name}: missing in {copy}", name)
+        Finding(Difference.COPY, f"{name}: missing in {copy}")
         for name in sorted(ours.keys() - theirs.keys())
     ]
     findings += [
-        Finding(Difference.COPY, f"{name}: differs in {copy}", name)
+        Finding(Difference.COPY, f"{name}: differs in {copy}")
         for name in sorted(ours.keys() & theirs.keys())
         if ours[name] != theirs[name]
     ]

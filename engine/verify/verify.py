@@ -72,7 +72,7 @@ def _each(
             if all(map(is_gone, left)):
                 failed.append((harmless(str(path)), _pulled(len(left) - 1)))
                 break
-            failed.append((harmless(str(path)), harmless(str(error))))
+            failed.append((harmless(str(path)), harmless(str(error).removeprefix(f"{path}: "))))
     return results, failed
 
 

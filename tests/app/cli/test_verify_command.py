@@ -40,11 +40,15 @@ def test_a_whole_card_is_complete(session: str, capsys: pytest.CaptureFixture[st
 def test_a_copy_that_differs_is_told(
     session: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Exit status 1 and the name of the file."""
+    """Exit status 1, the name of the file once, and the same on the page."""
     (tmp_path / "bell01.wav").write_bytes(b"RIFF")
-    options = VerifyOptions(against=tmp_path)
+    html = Path(session, "copy.html")
+    options = VerifyOptions(against=tmp_path, html=html)
     assert verify_takes(f"{session}/session", [f"{session}/card"], options) == INCOMPLETE
-    assert "bell01.wav: differs" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert said.startswith("NOT COMPLETE\n")
+    assert said.count("bell01.wav") == 1
+    assert "bell01.wav: differs" in html.read_text("utf-8")
 
 
 def test_json_is_one_document(session: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -163,7 +163,9 @@ def test_what_cannot_be_read_is_named_and_the_rest_goes_on(
     (tmp_path / "torn.wav").write_bytes(b"RIFF\0\0\0\0WAVE")
     write_take(tmp_path / "bell01.wav", recorded(sound, BEGIN_S, END_S))
     result = verify(session, [tmp_path])
-    assert [path for path, _ in result.failed] == [str(tmp_path / "torn.wav")]
+    ((path, reason),) = result.failed
+    assert path == str(tmp_path / "torn.wav")
+    assert path not in reason
     assert len(result.takes) == 1
     assert not result.complete
 
@@ -177,6 +179,7 @@ def test_an_older_session_works_by_seconds(sound: np.ndarray, tmp_path: Path) ->
     result = check(old, tmp_path, recorded(sound, BEGIN_S, END_S))
     (take,) = result.takes
     assert result.coarse
+    assert not [f for f in take.findings if f.what is Difference.TIMECODE]  # not known that well
     assert take.course is not None
     assert take.course.start_s == pytest.approx(BEGIN_S, abs=1.5)
 
