@@ -1,11 +1,11 @@
-"""The benchmark's table, its list of false alarms and its curves."""
+"""The benchmark's table, its list of false alarms and what was found by strength."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
 from collections.abc import Sequence
-from pathlib import Path
+from itertools import pairwise
 from typing import Final
 
 from tests.benchmarks.detection.truths import SOFT_KNEE
@@ -78,34 +78,15 @@ def print_false(scores: Sequence[SceneScore], most: int = 12) -> None:
               f"{alarm.detail}")  # fmt: skip
 
 
-def draw(scores: Sequence[SceneScore], path: Path) -> Path:
-    """Found and rightly named against strength, one small plot a fault, as PNG."""
-    import matplotlib
-
-    matplotlib.use("Agg")
-    from matplotlib import pyplot
-
+def print_by_strength(scores: Sequence[SceneScore]) -> None:
+    """The share found and rightly named at each strength planted, one row a fault."""
     outcomes = [outcome for score in scores for outcome in score.outcomes]
-    labels = sorted({outcome.truth.label for outcome in outcomes})
-    columns = 4
-    rows = max(1, math.ceil(len(labels) / columns))
-    figure, axes = pyplot.subplots(rows, columns, figsize=(12, 2.6 * rows), squeeze=False)
-    for axis in axes.flat[len(labels) :]:
-        axis.set_visible(False)
-    for axis, label in zip(axes.flat, labels, strict=False):
+    middles = [(low + high) / 2.0 for low, high in pairwise(EDGES)]
+    print(f"\n{'found by strength':20}" + "".join(f"{middle:>9.1f}" for middle in middles))
+    for label in sorted({outcome.truth.label for outcome in outcomes}):
         own = [o for o in outcomes if o.truth.label == label]
-        curve = [point for point in found_by_strength(own, EDGES) if point[2]]
-        axis.plot([x for x, _, _ in curve], [100 * y for _, y, _ in curve], "o-", label="found")
-        for x, y, events in curve:
-            axis.annotate(str(events), (x, 100 * y), fontsize=7, textcoords="offset points",
-                          xytext=(2, -10))  # fmt: skip
-        axis.set(title=label, xlim=(0, 1), ylim=(-5, 105), xlabel="strength", ylabel="found, %")
-        axis.grid(visible=True, alpha=0.3)
-    figure.tight_layout()
-    path.parent.mkdir(exist_ok=True)
-    figure.savefig(path, dpi=90)
-    pyplot.close(figure)
-    return path
+        points = found_by_strength(own, EDGES)
+        print(f"{label:20}" + "".join(f"{_percent(y) if n else '-':>9}" for _, y, n in points))
 
 
 def _short(line: Line) -> list[str]:

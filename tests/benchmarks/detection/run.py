@@ -1,11 +1,10 @@
-"""How well faults are found: seeded scenes through the program's scan, one table, one plot a fault.
+"""How well faults are found: seeded scenes through the program's scan, one table, also by strength.
 
     python -m tests.benchmarks.detection run --set tuning --seeds 24
     python -m tests.benchmarks.detection run --set heldout --seeds 64 --minutes 2.5
     python -m tests.benchmarks.detection run --seeds 8 --faults muted,dropout --dump .artefacts/dump
 
-Fetch the recordings first (fetch.py). Needs matplotlib for the plots. Exit 0 when every figure to
-reach was reached, 1 when not.
+Fetch the recordings first (fetch.py). Exit 0 when every figure to reach was reached, 1 when not.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import soundfile
@@ -34,10 +33,8 @@ from tests.benchmarks.detection import report, witness
 from tests.benchmarks.detection.library import RATE, load
 from tests.benchmarks.detection.planting import Planter, cards_for
 from tests.benchmarks.detection.scenes import build
-from tests.support.checkout import ROOT
 from tests.support.scoring import SceneScore, Truth, score_scene
 
-ARTEFACTS: Final = ROOT / ".artefacts"
 Scan = Callable[[Samples, Plan], Sequence[dict[str, Any]]]
 
 
@@ -124,7 +121,7 @@ def _arguments() -> argparse.Namespace:
 
 
 def main() -> int:
-    """Run, print the table, draw the curves; 0 when every figure to reach was reached."""
+    """Run and print the tables; 0 when every figure to reach was reached."""
     given = _arguments()
     table = tomllib.loads((Path(__file__).parent / "sources.toml").read_text(encoding="utf-8"))
     lowest, highest = table["seeds"][given.which]
@@ -140,13 +137,13 @@ def main() -> int:
     missed = report.print_table(scores)
     report.print_false(scores)
     witness.print_table([t for r in runs for t in r.testimonies])
-    drawn = report.draw(scores, ARTEFACTS / f"detection-{given.which}.png")
+    report.print_by_strength(scores)
     audio_h = sum(r.seconds for r in runs) / 3600.0
     print(
         f"\n{len(runs)} scenes, {audio_h:.2f} h of 12 tracks, set {given.which}; "
         f"{math.fsum(r.build_s for r in runs):.0f} s to build, "
         f"{math.fsum(r.scan_s for r in runs):.0f} s to scan, "
         f"{time.perf_counter() - started:.0f} s in all; "
-        f"{sum(r.left_over for r in runs)} faults found no room; curves in {drawn}"
+        f"{sum(r.left_over for r in runs)} faults found no room"
     )
     return 1 if missed else 0

@@ -27,6 +27,8 @@ OF_A_PAIR: Final = (Fault.POLARITY, Fault.PAIR_DRIFT)
 SPEECH_S: Final = {Fault.LOW: 20.0, Fault.POLARITY: 5.0, Fault.PAIR_DRIFT: 10.0}
 SPEECH_OVER_FLOOR_DB: Final = 10.0
 EVENT_S: Final = {Fault.DROPOUT: 1.0, Fault.NOISE_BURST: 1.0, Fault.CLIPPED: 0.5}
+THIRD_EVENT_S: Final = 1.0
+"""Amber of crackle comes within this of the third pop in 10 s (CONTRACT.md)."""
 BACKGROUND_S: Final = 30
 LEARN_S: Final = 10
 UNDER_FLOOR_DB: Final = 8.0
@@ -80,6 +82,8 @@ class Judge:
         if planted.severity is None:
             return None, None
         amber = EVENT_S.get(fault)
+        if fault is Fault.CRACKLE:
+            amber = _third(planted) + THIRD_EVENT_S
         if amber is None:
             amber = _limit_s(track, f"{fault.value}_amber_s")
         if planted.severity is not Severity.RED:
