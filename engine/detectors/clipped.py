@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.detectors.cut_tops import LOWEST_CEILING, tops_near_peak
+from engine.detectors.cut_tops import CROSSED, LOWEST_CEILING, tops_near_peak
 from engine.detectors.flat_tops import flat_tops
 from engine.detectors.soft_knee import SoftKnee
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
@@ -50,6 +50,7 @@ class _Top:
     """One top: where it begins, s, its flat samples, its signed ceiling.
 
     level : a run of samples that do not move; cut : flat between two corners; neither: round
+    sharpness : of its corners, as in `cut_tops`; a level run leaves its ceiling at once
     """
 
     at_s: float
@@ -57,6 +58,7 @@ class _Top:
     ceiling: float
     level: bool
     cut: bool
+    sharpness: float = 1.0
 
     def alike(self, other: _Top) -> bool:
         """Both stand at one ceiling."""
@@ -229,14 +231,16 @@ class Clipped(TrackMemory):
             near.length[keep],
             (signs * near.ceiling)[keep],
             near.cut[keep],
+            near.sharpness[keep],
         )
-        for row, begin_s, at_s, end_s, length, ceiling, cut in zip(
+        for row, begin_s, at_s, end_s, length, ceiling, cut, sharpness in zip(
             *(column.tolist() for column in fields), strict=True
         ):
             known_s = level_s.get(row, [])
             first = bisect_left(known_s, begin_s)
             if first == len(known_s) or known_s[first] > end_s:
-                tops.setdefault(row, []).append(_Top(at_s, length, ceiling, level=False, cut=cut))
+                top = _Top(at_s, length, ceiling, False, cut, sharpness)
+                tops.setdefault(row, []).append(top)
 
     def _evidence(self, track_index: int, m: Measurement) -> bool:
         """Whether tops that begin in this tick prove an overload; keeps what the crew is told."""
@@ -283,9 +287,9 @@ class Clipped(TrackMemory):
             and top.at_s - one.at_s <= self._near_s
             and abs(abs(one.ceiling) - ceiling) <= SAME_CEILING * ceiling
         ]
-        if len(long) >= 2:
+        if len(long) >= 2 and _crosses(long):
             return long
-        if len(flat) < self._enough:
+        if len(flat) < self._enough or not _crosses(flat):
             return []
         as_high = sum(
             not one.cut and abs(one.ceiling) >= ROUND_AT * ceiling and top.alike(one)
@@ -302,3 +306,8 @@ class Clipped(TrackMemory):
             return "" if np.isnan(lack_db) else f"peaks {lack_db:.0f} dB lower than the safety's"
         ceiling_dbfs = number(float(amplitude_db(seen.ceiling)), digits=1)
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"
+
+
+def _crosses(tops: list[_Top]) -> bool:
+    """Whether a ceiling was met on samples and between them, not drawn by a voice."""
+    return sum(top.sharpness for top in tops) >= CROSSED * len(tops)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import signal
 
-from engine.detectors.cut_tops import tops_near_peak
+from engine.detectors.cut_tops import CROSSED, tops_near_peak
 
 RATE = 48_000
 Wave = NDArray[np.float64]
@@ -48,6 +48,20 @@ def test_after_an_analogue_step(hz: float, over_db: float, corner_hz: float) -> 
     """Cut tops are known behind a capacitor and a low-pass."""
     wave = np.clip(tone(hz, 0.5 * 10 ** (over_db / 20)), -0.5, 0.5)
     assert cut_share(analogue(wave, corner_hz)) > 0.9
+
+
+@pytest.mark.parametrize("over_db", [3.0, 12.0])
+@pytest.mark.parametrize("hz", [213.0, 457.0, 1011.0])
+def test_corners_are_sharp_up_to_where_a_link_ends(hz: float, over_db: float) -> None:
+    """Behind a steep 15 kHz, a link's band, they are sharper in the mean than behind 8 kHz, where
+    what is left is no sharper than a voice."""
+    wave = np.clip(tone(hz, 0.5 * 10 ** (over_db / 20)), -0.5, 0.5)
+    for ends_hz, sharp in ((15_000, True), (8_000, False)):
+        sos = signal.butter(8, ends_hz, fs=RATE, output="sos")
+        tops = tops_near_peak(signal.sosfilt(sos, wave)[4800:-2400][None].astype(np.float32), RATE)
+        assert bool(tops.sharpness[tops.cut].sum() >= CROSSED * len(tops.cut[tops.cut])) == (
+            sharp or not tops.cut.any()
+        )
 
 
 @pytest.mark.parametrize("rate_hz", [44_100, 48_002, 96_000, 192_000])
