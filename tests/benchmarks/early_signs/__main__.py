@@ -1,10 +1,11 @@
 """Slow failures of every kind: how long before the alarm their early sign is told.
 
-python -m tests.benchmarks.early_signs [--sessions N] [--first SEED] [--anew]
+python -m tests.benchmarks.early_signs [--sessions N] [--first SEED] [--anew] [--model all/links]
 
 A session is ten minutes of healthy sound (`stage`), then ten in which sixteen main packs go from
 healthy to dead, two of each kind (`failures`); the whole engine watches. A session that was watched
-before is judged from its figures, unless `--anew`.
+before is judged from its figures, unless `--anew`. `--model links` has eight digital and eight
+analogue radio links instead, each made from its channel (`fading_links`).
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import numpy as np
 from engine.model.early_signs import SignKind
 from tests.benchmarks.early_signs.failures import SHOWS
 from tests.benchmarks.early_signs.stage import FAILING_S, HEALTHY_S, PACKS, PERFORMERS, ROOMS
-from tests.benchmarks.early_signs.watched import FIGURES, Story, judged, kept
+from tests.benchmarks.early_signs.watched import MODELS, Story, figures_of, judged, kept
 
 EARLY_S: Final = 60.0
 
@@ -30,13 +31,14 @@ def main() -> None:
     parser.add_argument("--sessions", type=int, default=3)
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--anew", action="store_true", help="watch it again")
+    parser.add_argument("--model", choices=list(MODELS), default="all")
     asked = parser.parse_args()
     ahead: dict[SignKind, list[float]] = defaultdict(list)
     false, began = 0, time.monotonic()
     for seed in range(asked.first, asked.first + asked.sessions):
         if asked.anew:
-            (FIGURES / f"{seed}.pickle").unlink(missing_ok=True)
-        story = kept(seed)
+            figures_of(seed, asked.model).unlink(missing_ok=True)
+        story = kept(seed, asked.model)
         signs = judged(story)
         _failures(seed, story, signs, ahead)
         false += _false(story, signs)

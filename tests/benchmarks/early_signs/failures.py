@@ -107,7 +107,10 @@ def pops(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
     return sound
 
 
-WAYS: Final[dict[SignKind, Callable[[Audio, Failing, float, Rng], Audio]]] = {
+Way = Callable[[Audio, Failing, float, Rng], Audio]
+"""What becomes of a piece at that share of the way."""
+
+WAYS: Final[dict[SignKind, Way]] = {
     SignKind.GAPS: gaps,
     SignKind.BURSTS: bursts,
     SignKind.NOISE_FLOOR: floor,

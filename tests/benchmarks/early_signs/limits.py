@@ -2,9 +2,9 @@
 
 python -m tests.benchmarks.early_signs.limits
 
-An observer who misses no outage and no pop of `failures`, and knows that health has none, tells a
-sign at the first, second or third within three minutes. The alarm comes with the first gap or burst
-of 5 ms, or the third pop in 10 s (CONTRACT.md).
+An observer who misses no outage and no pop of `failures`, no lost block of `fading_links`, and
+knows that health has none, tells a sign at the first, second or third within three minutes. The
+alarm comes with the first gap or burst of 5 ms, or the third pop in 10 s (CONTRACT.md).
 """
 
 from __future__ import annotations
@@ -14,12 +14,16 @@ from typing import Final
 
 import numpy as np
 
+from engine.detectors.base import stretches
 from engine.inject.slow_failure import outages
 from tests.benchmarks.early_signs.__main__ import EARLY_S
+from tests.benchmarks.early_signs.fading_links import lost_blocks
 from tests.benchmarks.early_signs.failures import PIECE_S, Rng, pops_a_minute
 from tests.benchmarks.early_signs.stage import FAILING_S
+from tests.benchmarks.night.voices import RATE
 
 RUNS: Final = 400
+BLOCK_RUNS: Final = 100
 WITHIN_S: Final = 180.0
 GAP_S: Final = 0.005
 
@@ -35,6 +39,19 @@ def link(rng: Rng) -> tuple[Times, float]:
     ]
     times = np.sort([at_s for at_s, _ in found])
     return times, min((at_s for at_s, s in found if s >= GAP_S), default=float(FAILING_S))
+
+
+def blocks(rng: Rng) -> tuple[Times, float]:
+    """Runs of lost blocks, and the first whose silence, all but its first block, takes 5 ms."""
+    size = round(float(rng.uniform(0.001, 0.004)) * RATE)
+    times: list[float] = []
+    for begin_s in range(0, FAILING_S, PIECE_S):
+        lost = lost_blocks(PIECE_S * RATE, size, begin_s / FAILING_S, rng)
+        for begin, end in zip(*stretches(lost), strict=True):
+            times.append(begin_s + float(begin + 1) * size / RATE)
+            if (end - begin - 1) * size >= GAP_S * RATE:
+                return np.array(times), times[-1]
+    return np.array(times), float(FAILING_S)
 
 
 def contact(rng: Rng) -> tuple[Times, float]:
@@ -65,10 +82,14 @@ def ahead_s(times: Times, alarm_s: float, needed: int) -> float:
 
 def main() -> None:
     """Print the shares."""
-    kinds: dict[str, Callable[[Rng], tuple[Times, float]]] = {"link": link, "contact": contact}
+    kinds: dict[str, Callable[[Rng], tuple[Times, float]]] = {
+        "link": link,
+        "blocks": blocks,
+        "contact": contact,
+    }
     for name, make in kinds.items():
         rng = np.random.default_rng(1)
-        runs = [make(rng) for _ in range(RUNS)]
+        runs = [make(rng) for _ in range(BLOCK_RUNS if make is blocks else RUNS)]
         for needed in (1, 2, 3):
             leads = [ahead_s(times, alarm_s, needed) for times, alarm_s in runs]
             share = np.mean(np.array(leads) >= EARLY_S)

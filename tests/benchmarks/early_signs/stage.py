@@ -6,15 +6,16 @@ the booms stay well. Voices are the held-out recordings and made ones, four to a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from engine.model.early_signs import SignKind
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
-from tests.benchmarks.early_signs.failures import PIECE_S, WAYS, Failing, Rng
+from tests.benchmarks.early_signs.failures import PIECE_S, WAYS, Failing, Rng, Way
 from tests.benchmarks.night.scenes import worn
 from tests.benchmarks.night.sounds import Audio, band, gain, shaped, wander
 from tests.benchmarks.night.voices import ACTIVE_DBFS, RATE, Voice, speakers
@@ -55,10 +56,10 @@ def talk(voices: list[Voice], rng: Rng) -> Audio:
     return stems
 
 
-def pieces(seed: int) -> Iterator[tuple[Audio, list[Failing]]]:
-    """Sound of all tracks, piece by piece, and what fails on the mains."""
+def pieces(seed: int, ways: Mapping[SignKind, Way] = WAYS) -> Iterator[tuple[Audio, list[Failing]]]:
+    """Sound of all tracks, piece by piece, and what fails on the mains, as many in each way."""
     rng = np.random.default_rng([seed, 17])
-    kinds = [(list(WAYS) * (PERFORMERS // len(WAYS)))[n] for n in rng.permutation(PERFORMERS)]
+    kinds = [(list(ways) * (PERFORMERS // len(ways)))[n] for n in rng.permutation(PERFORMERS)]
     failing = [Failing(kind, float(rng.uniform(-3.0, 3.0))) for kind in kinds]
     voices = speakers(PERFORMERS, rng)  # the recorded ones first: some in each room
     rooms = [voices[n::ROOMS] for n in range(ROOMS)]
@@ -71,9 +72,9 @@ def pieces(seed: int) -> Iterator[tuple[Audio, list[Failing]]]:
             out[:, n] = mic.sound(stems[mic.room], number, rng)
             if n % 2 and n < PACKS:
                 out[:, n] *= gain(-12.0)
-            elif n < PACKS and u > 0.0:
+            elif n < PACKS and (u > 0.0 or ways is not WAYS):  # a link fades in health as well
                 one = failing[n // 2]
-                out[:, n] = WAYS[one.kind](out[:, n].copy(), one, u, rng)
+                out[:, n] = ways[one.kind](out[:, n].copy(), one, max(u, 0.0), rng)
         yield np.clip(out, -1.0, 1.0), failing
 
 

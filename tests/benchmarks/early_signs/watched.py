@@ -7,8 +7,10 @@ can be judged again by other charts within a second (`judged`).
 from __future__ import annotations
 
 import pickle
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 from engine.early_signs.period import Period
 from engine.early_signs.sign_watch import SignWatch
@@ -17,11 +19,14 @@ from engine.model.messages import EventKind, Flags
 from engine.model.tracks import Plan, Scene
 from engine.pipeline.measure_ahead import ticks_at_once
 from engine.pipeline.pipeline import Pipeline
+from tests.benchmarks.early_signs.fading_links import LINKS
+from tests.benchmarks.early_signs.failures import WAYS, Way
 from tests.benchmarks.early_signs.stage import HEALTHY_S, pieces, tracks
 from tests.benchmarks.night.voices import RATE
 from tests.support.checkout import ROOT
 
 FIGURES = ROOT / ".artefacts" / "early_signs"
+MODELS: Final[dict[str, Mapping[SignKind, Way]]] = {"all": WAYS, "links": LINKS}
 
 
 @dataclass(slots=True)
@@ -53,7 +58,7 @@ class _KeepsFigures(SignWatch):
         return super().judge(period, usable)
 
 
-def watched(seed: int) -> Story:
+def watched(seed: int, ways: Mapping[SignKind, Way] = WAYS) -> Story:
     """One session, from its sound."""
     pipeline, story = Pipeline(Plan(tracks()), RATE), Story([])
     signs = _KeepsFigures(pipeline.scene)
@@ -61,8 +66,8 @@ def watched(seed: int) -> Story:
     pipeline.outlook._signs = signs
     failing = {2 * n + 1 for n in range(len(tracks()) // 2)}
     at_once = ticks_at_once(len(tracks()))
-    for sound, ways in pieces(seed):
-        story.kinds = [one.kind for one in ways]
+    for sound, failures in pieces(seed, ways):
+        story.kinds = [one.kind for one in failures]
         for tick in pipeline._framer.feed(sound, at_once):
             for event in pipeline.take_in(tick):
                 incident = event.alarm.incident
@@ -77,13 +82,18 @@ def watched(seed: int) -> Story:
     return story
 
 
-def kept(seed: int) -> Story:
+def figures_of(seed: int, model: str) -> Path:
+    """Where a session's figures are kept."""
+    return Path(FIGURES / f"{model}-{seed}.pickle")
+
+
+def kept(seed: int, model: str = "all") -> Story:
     """That session as it was watched before; watched now where it was not."""
-    path = Path(FIGURES / f"{seed}.pickle")
+    path = figures_of(seed, model)
     if path.exists():
         story: Story = pickle.loads(path.read_bytes())
         return story
-    story = watched(seed)
+    story = watched(seed, MODELS[model])
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(pickle.dumps(story))
     return story
