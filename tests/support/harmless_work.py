@@ -170,7 +170,10 @@ def gravel(seconds: float, rng: Rng) -> Wave:
 
 def radio_beside(speech: Wave, rng: Rng) -> Wave:
     """A hand-held radio that speaks: what is said between 300 and 3000 Hz, and after each passage a
-    squelch tail of 0.15 s, the receiver's own noise through the same small loudspeaker."""
+    squelch tail of 0.15 s, the receiver's own noise through the same small loudspeaker. Where
+    nobody speaks it says nothing."""
+    if not speech.any():
+        return np.zeros_like(speech)
     on = np.convolve(np.abs(speech), np.ones(9600) / 9600, "same") > 0.02 * np.abs(speech).max()
     driven = np.tanh(3.0 * band(speech, 300.0, 3000.0, 3) / np.std(speech))
     said = band(driven, 350.0, 3500.0, 1)  # a small loudspeaker cannot hold a flat top
