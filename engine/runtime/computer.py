@@ -30,6 +30,9 @@ BUSY_PERCENT: Final = 85.0
 HOT_MARGIN_C: Final = 5.0
 """So near to the temperature at which the maker lets a part slow down. Ours."""
 
+LEAST_LIMIT_C: Final = 40.0
+"""No part slows down on a summer's day: a limit below is none, or misread. Ours."""
+
 
 class Computer:
     """The computer that a live watch runs on.
@@ -144,10 +147,22 @@ class Computer:
         hottest = 0.0
         for sensors in self._system.sensors_temperatures().values():
             for sensor in sensors:
-                limit = sensor.high or sensor.critical
-                if limit and sensor.current >= limit - HOT_MARGIN_C:
+                limit_c = _limit_c(sensor.high or sensor.critical)
+                if limit_c and sensor.current >= limit_c - HOT_MARGIN_C:
                     hottest = max(hottest, sensor.current)
         return f"hot ({hottest:.0f} °C), it slows down: give it air" if hottest else ""
+
+
+def _limit_c(read: float | None) -> float:
+    """A sensor's limit, degrees Celsius; 0 where it has none that makes sense.
+
+    Of a thermal zone with several trip points psutil (7.2, `_pslinux.sensors_temperatures`) makes
+    degrees of thousandths again with each: 105 becomes 0.105 and would always be exceeded.
+    """
+    limit_c = max(read or 0.0, 0.0)
+    while 0.0 < limit_c < 1.0:
+        limit_c *= 1000.0
+    return limit_c if limit_c >= LEAST_LIMIT_C else 0.0
 
 
 def _length(seconds: float) -> str:

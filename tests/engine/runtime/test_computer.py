@@ -97,6 +97,23 @@ def test_heat_is_told_near_the_makers_limit(made: Made) -> None:
         assert len(computer.problems) == told
 
 
+@pytest.mark.parametrize(("current", "problems"), [(45.0, 0), (99.0, 0), (101.0, 1)])
+def test_a_limit_in_thousandths_is_read_as_meant(made: Made, current: float, problems: int) -> None:
+    """What psutil 7.2 makes of a thermal zone with two trip points, one critical at 105 degrees."""
+    zone = SimpleNamespace(current=current, high=None, critical=0.105)
+    computer = made(System(heat={"x86_pkg_temp": [zone]}))
+    computer.look()
+    assert len(computer.problems) == problems
+
+
+def test_a_limit_that_no_part_has_is_none(made: Made) -> None:
+    """Some chips give -273 or 20 degrees as theirs."""
+    odd = [SimpleNamespace(current=45.0, high=high, critical=None) for high in (-273.1, 20.0)]
+    computer = made(System(heat={"chip": odd}))
+    computer.look()
+    assert computer.problems == ()
+
+
 def test_a_system_without_sensors_is_no_error(made: Made) -> None:
     """Nothing that can't be read is told, and nothing is raised."""
     computer = made(object())
