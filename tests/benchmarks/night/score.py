@@ -94,13 +94,12 @@ def score(
         if alarm in fitting:
             continue
         on_track = bool(tracks_of(alarm) & set(truth.tracks))
-        if overlaps(alarm, truth):
-            if on_track:
-                result.instead.append(alarm["fault"])
-            if not (on_track and alarm["fault"] in case.beside):
-                result.beside.append(alarm)
-        else:
-            result.false.append(alarm)
+        near = overlaps(alarm, truth)
+        if near and on_track:
+            result.instead.append(alarm["fault"])
+        if on_track and alarm["fault"] in case.beside:
+            continue  # true as well, and perhaps planted before
+        (result.beside if near else result.false).append(alarm)
     return result
 
 
