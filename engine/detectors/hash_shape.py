@@ -83,15 +83,6 @@ def is_open_squelch(density_db: Levels, hops: int) -> bool:
     return hops >= OPEN_HOPS and bool(range_db <= LEVEL_DB + SPREAD_DB / np.sqrt(hops))
 
 
-def is_level_above_words(density_db: Levels) -> bool:
-    """Whether densities of bands fall no further from 4.8 to 14 kHz than a weak carrier's noise,
-    which is level there; those of words, wind and rustle do, and lie lower there than below."""
-    first = BANDS_HZ.index(4800.0)
-    return len(density_db) > first + 1 and bool(
-        density_db[first + 1] >= density_db[first] - FALL_DB
-    )
-
-
 def _rises(density_db: Levels, range_db: float) -> bool:
     fallen_db = np.maximum.accumulate(density_db) - density_db
     return bool(fallen_db.max() <= FALL_DB and np.ptp(density_db) <= range_db)

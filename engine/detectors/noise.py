@@ -5,9 +5,7 @@ receiver's own noise under everything, level or rising up to the top of the band
 traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
 line. So the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a low
 order statistic as in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned
-floor, and hold as much treble as noise does. Where words leave no pause their treble still does:
-vowels and stops let it sink to that of the place in every few seconds, and noise under them does
-not let it; and above the words it is level. A rise that other open tracks share is the place, as
+floor, and hold as much treble as noise does. A rise that other open tracks share is the place, as
 rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
 floors differ, came in behind the gains. Numbers: common practice, no source, but where they say
 otherwise.
@@ -21,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.detectors.hash_shape import band_densities_db, is_level_above_words, roughness
 from engine.model.messages import (
     Condition,
     Fault,
@@ -53,11 +50,6 @@ variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
 BEGIN_DB: Final = 20.0
 """A rise is dated from where its treble came this near to what it is by now: a tenth of the way of
 one that is linear in pressure."""
-LOOKS: Final = 2
-"""So many judgements more find it level and smooth above the words than do not."""
-ROUGHNESS: Final = 2.0
-"""As in `noise_burst`: drops that fall one by one spread two to nine times as far as noise (ours,
-measured)."""
 _SPEECH_TICKS: Final = 600.0
 
 
@@ -75,7 +67,6 @@ class Noise(TrackMemory):
     """The same of the treble."""
     _speech: Levels = per_track(0.0)
     _speech_hops: Levels = per_track(0.0)
-    _level_looks: NDArray[np.int64] = per_track(0)
     _active: Flags = per_track(False)
     _level_dbfs: Levels = per_track(np.nan)
     _onset_s: Levels = per_track(np.nan)
@@ -90,7 +81,6 @@ class Noise(TrackMemory):
         brightness: float = 0.22,
         unheard_dbfs: float = -26.0,
         masks_db: float = 10.0,
-        treble_db: float = 10.0,
     ) -> None:
         """Start with nothing heard.
 
@@ -113,19 +103,14 @@ class Noise(TrackMemory):
             dBFS. As loud is speech where none was heard yet.
         masks_db : float
             dB. Speech that stands less than this over the noise is masked: red (CONTRACT.md).
-        treble_db : float
-            dB. What never goes away, whatever is said over it, has this much more treble than the
-            place: there it is heard (CONTRACT.md).
         """
         self._rise_db, self._back_db = rise_db, back_db
         self._brightness = brightness
         self._unheard_dbfs = unheard_dbfs
         self._masks_db = masks_db
-        self._treble_rise_db = treble_db
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
-        self._rate_hz = scene.sample_rate_hz
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -168,32 +153,22 @@ class Noise(TrackMemory):
         count = round(QUIET_SHARE * TICKS)
         power = np.partition(self._quiet, count, axis=0)[count]
         newest = (self._tick - 1 - np.arange(TICKS)) % DATED_TICKS
-        ordered = np.partition(self._treble[newest], (0, count), axis=0)
-        treble = ordered[count]
+        treble = np.partition(self._treble[newest], count, axis=0)[count]
         level_dbfs, treble_dbfs = rms_dbfs(power), rms_dbfs(treble)
-        rose_db, least_db = (rms_dbfs(ordered[n]) - self._treble_dbfs for n in (count, 0))
+        rose_db = treble_dbfs - self._treble_dbfs
         with np.errstate(invalid="ignore"):
-            bright = treble >= self._brightness * power
-            bright &= level_dbfs >= self._floor_dbfs + self._deadband(self._rise_db)
-            stays = self._stays(treble, rose_db, least_db)
+            risen = (treble >= self._brightness * power) & self._watched
+            risen &= level_dbfs >= self._floor_dbfs + self._rise_db - self._back_db * self._active
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
-            never_away = (least_db >= self._rise_db - self._back_db) & self._open
-        stays = self._level_above_words(stays, m)
-        if (bright | stays).any() and not self._is_behind_gains(shares, treble_dbfs):
-            bright &= ~self._is_place(shares, rose_db, self._active)
-            every = np.ones(self._tracks, dtype=np.bool_)
-            stays &= ~self._is_place(shares, rose_db, every)
-            stays &= ~self._is_place(never_away, least_db, self._active)
-        risen = (bright | stays) & self._watched
+        if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
+            risen &= ~self._is_place(shares, rose_db)
         for track_index in np.flatnonzero(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
         for track_index in np.flatnonzero(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
         self._last_s = np.where(begins, m.end_s, self._last_s)
-        # Under words it is no louder than its treble allows.
-        noise_dbfs = np.minimum(level_dbfs, rms_dbfs(treble / self._brightness))
-        self._level_dbfs = np.where(risen, noise_dbfs, self._level_dbfs)
+        self._level_dbfs = np.where(risen, level_dbfs, self._level_dbfs)
         self._active = risen
         # What was learned stands still while anything is over it.
         calm = ~risen & ~np.isnan(m.floor_dbfs)
@@ -208,23 +183,6 @@ class Noise(TrackMemory):
         """That limit, lower by the deadband where noise was told, shape (tracks,)."""
         return np.asarray(limit_db - self._back_db * self._active)
 
-    def _stays(self, treble: Levels, rose_db: Levels, least_db: Levels) -> Flags:
-        """Where treble that is not the place's never went away, however loud the words over it."""
-        stays = least_db >= self._deadband(self._rise_db)
-        stays &= rose_db >= self._deadband(self._treble_rise_db)
-        return np.asarray(stays & (treble >= self._brightness * mean_square_at(self._floor_dbfs)))
-
-    def _level_above_words(self, stays: Flags, m: Measurement) -> Flags:
-        """Where the treble of its quietest hops was level in two looks, or noise was told."""
-        for track_index in np.flatnonzero(stays & ~self._active).tolist():
-            hops = m.samples[:, track_index].reshape(len(m.valid), -1).astype(np.float64)
-            lowest = np.argpartition(m.difference_energy[:, track_index], QUIET_HOP)
-            density_db = band_densities_db(hops[lowest[: QUIET_HOP + 1]], self._rate_hz)
-            stays[track_index] = is_level_above_words(density_db) and _is_smooth(hops)
-        looks = self._level_looks + np.where(stays, 1, -1)
-        self._level_looks = np.clip(looks, 0, LOOKS)
-        return np.asarray(stays & ((looks >= LOOKS) | self._active))
-
     def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
         """Whether what three tracks or more share is as loud on all, unlike their floors."""
         if np.count_nonzero(shares) < 3:
@@ -233,13 +191,13 @@ class Noise(TrackMemory):
         usual_db = float(self._treble_dbfs[shares].std())
         return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
 
-    def _is_place(self, shares: Flags, rose_db: Levels, as_far_where: Flags) -> Flags:
-        """Where at least half of the other open tracks, two or more, rose as well; nearly as far
-        where noise was told or stays under words: talk on the others says nothing of it."""
+    def _is_place(self, shares: Flags, rose_db: Levels) -> Flags:
+        """Where at least half of the other open tracks, two or more, rose as well; once noise was
+        told of a track, nearly as far: talk on the others is no end of it."""
         others = np.count_nonzero(self._open) - self._open
         with np.errstate(invalid="ignore"):
             as_far = rose_db >= (rose_db - self._rise_db)[:, np.newaxis]
-        alike = shares & (as_far | ~as_far_where[:, np.newaxis])
+        alike = shares & (as_far | ~self._active[:, np.newaxis])
         number = np.count_nonzero(alike, axis=1) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
 
@@ -264,13 +222,6 @@ class Noise(TrackMemory):
         over_db = self._level_dbfs[track_index] - self._floor_dbfs[track_index]
         level = number(self._level_dbfs[track_index], digits=0)
         return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"
-
-
-def _is_smooth(hops: Levels) -> bool:
-    """Whether the top of the band runs as evenly as noise; `hops` of shape (hops, frames)."""
-    sound = hops.ravel()
-    top = np.diff(sound, n=3, append=sound[-3:])  # `roughness` takes one difference more
-    return roughness(top.reshape(hops.shape)) <= ROUGHNESS
 
 
 def _is_tone(sound: Samples) -> bool:

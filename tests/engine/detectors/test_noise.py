@@ -81,32 +81,6 @@ def test_a_growing_hiss_with_flutter_is_told() -> None:
     assert said_of(x).spans_s
 
 
-@pytest.mark.parametrize("under", ["hiss", "nothing", "drops"])
-def test_hiss_is_told_under_words_without_a_pause(under: str) -> None:
-    """Words that never sink to within 20 dB of the place hide its level, not its treble; drops that
-    fall one by one are as bright, and no noise."""
-    x = place()
-    frames = round(15.0 * RATE)
-    after = slice(round(AT_S * RATE), round(AT_S * RATE) + frames)
-    x[after, 0] = falling(-56.0, 15.0, 11)[:, 0] + falling(-30.0, 15.0, 12)[:, 0]
-    if under == "hiss":
-        x[after, 0] += hiss(-48.0, 15.0)
-    if under == "drops":
-        rng = np.random.default_rng(13)
-        drops = np.zeros(frames)
-        drops[rng.integers(0, frames - 500, 15 * 150)] = rng.normal(0.0, 0.05, 15 * 150)
-        ring = np.sin(2.0 * np.pi * 6000.0 * np.arange(200) / RATE) * np.exp(-np.arange(200) / 40.0)
-        x[after, 0] += np.convolve(drops, ring)[:frames]
-    said = said_of(x)
-    if under != "hiss":
-        assert not said.spans_s
-        return
-    ((onset_s, _),) = said.spans_s
-    assert onset_s == pytest.approx(AT_S, abs=0.5)
-    first = next(n for n, state in enumerate(said.states) if state > 0)
-    assert 0.1 * (first + 1) <= AT_S + 5.0
-
-
 @pytest.mark.parametrize("cut_hz", [80.0, 400.0])
 def test_a_louder_place_is_no_noise(cut_hz: float) -> None:
     """An engine or air handling that starts, 20 dB over the floor, falls with frequency."""
