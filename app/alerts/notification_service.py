@@ -136,9 +136,14 @@ class NotificationService:
                 return
 
     def _wait_for_task(self) -> bool:
-        """After a failure: wait until something is to be shown again; False where it ends."""
+        """After a failure: wait until something is to be shown again; False where it ends.
+
+        Only the newest is: what it replaces would pile up as long as there is no service.
+        """
         while True:
             self._far.recv(64)
+            while len(self._tasks) > 1 and self._tasks[0] is not None:
+                self._tasks.popleft()
             if None in self._tasks:
                 return False
             if self._tasks:

@@ -133,3 +133,14 @@ def test_no_bus_is_named(tmp_path: Path) -> None:
     service, news = service_on({"DBUS_SESSION_BUS_ADDRESS": f"unix:path={tmp_path}/none"})
     assert news.get(timeout=WAIT_S) == (False, "this desktop has no session bus")
     service.close()
+
+
+def test_a_night_without_a_service_piles_nothing_up(tmp_path: Path) -> None:
+    """What nobody can show is forgotten once a newer one is there."""
+    service, news = service_on({"DBUS_SESSION_BUS_ADDRESS": f"unix:path={tmp_path}/none"})
+    assert news.get(timeout=WAIT_S)[0] is False
+    for _ in range(50):
+        service.show(RED)
+        assert news.get(timeout=WAIT_S)[0] is False
+    assert len(service._tasks) <= 2, "the newest, and at most one that comes in this moment"
+    service.close()
