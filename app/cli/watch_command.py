@@ -7,6 +7,8 @@ import os
 import signal
 import sys
 import time
+from collections.abc import Callable
+from pathlib import Path
 from typing import Final
 
 from app.alerts.notification_service import NotificationService, has_bus, message
@@ -16,12 +18,14 @@ from app.cli.companions import Companions
 from app.cli.watch_text import event_lines, standing_lines, summary, warnings
 from app.models.fix_cards import cards
 from engine.model.commands import Open, Stop, Watch
+from engine.model.messages import Incident
 from engine.model.safe_text import without_numbers
 from engine.model.snapshot import Snapshot
-from engine.report.content.logged_timecode import labels_of
+from engine.report.content.logged_timecode import LoggedTimecode, labels_of
 from engine.runtime.client import EngineClient
 from engine.session.folders import not_kept
 from engine.session.reader import SessionReader
+from engine.session.schema import NotALogError
 
 POLL_S: Final = 0.05
 FROZEN_S: Final = 2.0
@@ -40,14 +44,29 @@ def watch_in_terminal(request: Open, arguments: argparse.Namespace) -> bool:
         return False
     if client.goes_on:
         _say("the watch goes on without this terminal: `trackwarden watch` joins it again")
-    with SessionReader(client.folder) as log:
-        incidents, watched, lost = log.incidents(), log.watched_s(), log.lost_s()
-    label = labels_of(client.folder)
+    incidents, watched, lost, label = _logged(client.folder, watch)
     if as_json:
         print(watch_json.end_line(incidents, watched, lost, label))
     else:
         print(summary(incidents, watch.plan, watched, lost, label))
     return any(incident.red_s is not None for incident in incidents)
+
+
+def _logged(
+    folder: Path, watch: Watch
+) -> tuple[tuple[Incident, ...], float, float, Callable[[float], str]]:
+    """Incidents, seconds watched and lost, and how times are labelled, by the session's log.
+
+    A watch that was ended before its log began, on a busy computer, is no error.
+    """
+    try:
+        with SessionReader(folder) as log:
+            found = log.incidents(), log.watched_s(), log.lost_s()
+        return *found, labels_of(folder)
+    except NotALogError as error:
+        _say(f"its log holds nothing to sum up: {error}")
+        live, rate = watch.live, watch.plan.frame_rate
+        return (), 0.0, 0.0, LoggedTimecode((), watch.start_s, rate, live=live)
 
 
 def print_all(

@@ -14,6 +14,7 @@ from app.cli import watch_command
 from app.cli.companions import Companions
 from app.cli.watch_command import FROZEN_S, _Printer
 from app.cli.watch_text import standing_lines
+from engine.model.frame_rates import FRAME_RATES, frame_of_day
 from engine.model.messages import (
     Alarm,
     AlarmEvent,
@@ -24,6 +25,8 @@ from engine.model.messages import (
     Severity,
 )
 from engine.model.snapshot import Snapshot
+from engine.session.folders import LOG
+from engine.session.writer import SessionWriter
 from tests.support.qt import fake_client
 
 PLAN = fake_client.tower_plan()
@@ -146,3 +149,16 @@ def test_nothing_that_is_over_stands() -> None:
     """Nor what another alarm speaks for."""
     lines = standing_lines(shot(alarms=(OVER, PART)), PLAN)
     assert lines == ["no alarm stands"]
+
+
+def test_a_watch_that_ended_before_its_log_began_is_summed_up_all_the_same(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """On a busy computer Ctrl+C may come first: one line says so, and times have their labels."""
+    SessionWriter(tmp_path / LOG).close()
+    watch = fake_client.watch(fake_client.tower_plan())
+    incidents, watched_s, lost_s, label = watch_command._logged(tmp_path, watch)
+    assert (tuple(incidents), watched_s, lost_s) == ((), 0.0, 0.0)
+    rate = FRAME_RATES[watch.plan.frame_rate]
+    assert label(0.0) == rate.label(frame_of_day(watch.start_s, rate))
+    assert "holds nothing to sum up" in capsys.readouterr().err
