@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.benchmarks.night.cases import Span, harmful
-from tests.benchmarks.night.rig import limited
+from tests.benchmarks.night.rig import DIRECT_COUPLED, limited
 from tests.benchmarks.night.scenes import Take
 from tests.benchmarks.night.sounds import Audio, edges, fading, rms_of, shaped, white
 
@@ -221,7 +221,7 @@ def soft_knee(take: Take, rng: Rng) -> Span:
     return overload(take, 12.0, -8.0, lambda x: np.tanh(x))
 
 
-@harmful("dc_offset", "dc", 5.0, evidence="plan")
+@harmful("dc_offset", "dc", 5.0, evidence="plan", chains=DIRECT_COUPLED)
 def dc_offset(take: Take, rng: Rng) -> Span:
     """A leaking coupling capacitor: 0.05 to 0.1 of full scale for good, within 0.2 s."""
     part = take.span(999.0)

@@ -192,3 +192,6 @@ CHAINS: Final = {
     )
 }
 """The chains by name; "long" is all of it at once."""
+
+DIRECT_COUPLED: Final = tuple(n for n, chain in CHAINS.items() if _analogue not in chain.links)
+"""Those without a coupling capacitor: behind one no offset is left to be found."""
