@@ -56,7 +56,6 @@ class Tops:
 
     row : which of the rows given; start : first flat sample; length : flat samples
     ceiling : highest value, full scale 1.0
-    cut : both its ends are corners; else it is round
     sharpness : fourth difference at the blunter corner against the step on the flank; 0 if round
     """
 
@@ -64,13 +63,15 @@ class Tops:
     start: NDArray[np.int64]
     length: NDArray[np.int64]
     ceiling: Levels
-    cut: Flags
     sharpness: Levels
 
+    @property
+    def cut(self) -> Flags:
+        """Both its ends are corners; else it is round."""
+        return self.sharpness > 0.0
 
-_NONE: Final = Tops(
-    *(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0, dtype=np.bool_), np.empty(0)
-)
+
+_NONE: Final = Tops(*(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0))
 
 
 def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
@@ -98,7 +99,7 @@ def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
     start, flat_samples, sharpness = _judged(flat, at[near[lobe]], length[near], height[near])
     row, start = np.divmod(start, size)
     ceiling = height[near].astype(np.float64)
-    return Tops(row, lag * start, lag * flat_samples, ceiling, sharpness > 0.0, sharpness)
+    return Tops(row, lag * start, lag * flat_samples, ceiling, sharpness)
 
 
 def _laid_out(

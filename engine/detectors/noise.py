@@ -179,10 +179,6 @@ class Noise(TrackMemory):
         known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
 
-    def _deadband(self, limit_db: float) -> Levels:
-        """That limit, lower by the deadband where noise was told, shape (tracks,)."""
-        return np.asarray(limit_db - self._back_db * self._active)
-
     def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
         """Whether what three tracks or more share is as loud on all, unlike their floors."""
         if np.count_nonzero(shares) < 3:
