@@ -73,12 +73,15 @@ class LostAudio:
             return self._account_take(block)
         if block.lost_frames:  # a driver's own count may be too high
             self._settle_until = now + SETTLE_S
+            self._balance.look_closely(now)
         if self.lost_since is None:
             block = self._without_surplus(block, now)
         rate_hz = self._info.sample_rate_hz
         if self.lost_since is None and not self._slept_s:
             frames = len(block.samples) + block.lost_frames
             untold = self._balance.add(now, frames, block.waiting_frames, self.drift.ppm)
+            if untold:
+                self._settle_until = now + SETTLE_S
             if untold or block.lost_frames:
                 self.reason = BUSY
             return replace(block, lost_frames=block.lost_frames + untold)

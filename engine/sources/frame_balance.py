@@ -7,11 +7,18 @@ night. So frames are held against the steady clock.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from typing import Final
 
 LEAST_LOST_S: Final = 0.2
 """A smaller difference may be the jitter of a busy computer; it adds up to a larger one. Ours."""
+
+LEAST_AFTER_LOSS_S: Final = 0.08
+"""Right after a loss a smaller difference is what was missed of it. Ours: over `SETTLED_S`."""
+
+UNSURE_S: Final = 5.0
+"""For so long after a loss. Ours."""
 
 BIN_S: Final = 0.25
 SETTLED_BINS: Final = 3
@@ -45,6 +52,11 @@ class FrameBalance:
         self._bin_end_s = 0.0
         self._promptest_s: float | None = None
         self._recent: deque[float] = deque(maxlen=SETTLED_BINS)
+        self._unsure_until = -math.inf
+
+    def look_closely(self, now_s: float) -> None:
+        """Audio was lost, by whatever count: what is left of it may be small."""
+        self._unsure_until = now_s + UNSURE_S
 
     def add(self, now_s: float, frames: int, waiting_frames: int, drift_ppm: float | None) -> int:
         """Count frames that have come by `now_s`, lost ones that are known included.
@@ -70,7 +82,7 @@ class FrameBalance:
         if promptest_s is None:
             return 0
         self._recent.append(promptest_s)
-        return self._strike(passed_s, drift_ppm or 0.0)
+        return self._strike(now_s, passed_s, drift_ppm or 0.0)
 
     def gap(self, now_s: float, frames: int) -> int:
         """Frames that came after a loss of any length: how many were lost, by the clock."""
@@ -81,6 +93,7 @@ class FrameBalance:
         self._frames += frames + lost
         self._recent.clear()
         self._promptest_s, self._bin_end_s = None, now_s + BIN_S
+        self.look_closely(now_s)
         return lost
 
     def missing(self, now_s: float) -> int:
@@ -103,7 +116,7 @@ class FrameBalance:
         assert self._start_s is not None
         return round((now_s - self._start_s - (self._usual_s or 0.0)) * self._rate_hz)
 
-    def _strike(self, passed_s: float, drift_ppm: float) -> int:
+    def _strike(self, now_s: float, passed_s: float, drift_ppm: float) -> int:
         newest_s = self._recent[-1]
         if self._usual_s is None:
             self._usual_s = newest_s
@@ -112,14 +125,17 @@ class FrameBalance:
         settled = len(self._recent) == SETTLED_BINS
         settled = settled and max(self._recent) - min(self._recent) < SETTLED_S
         lost_s = min(self._recent) - self._usual_s
-        if settled and lost_s > LEAST_LOST_S:
+        unsure = now_s < self._unsure_until
+        if settled and lost_s > (LEAST_AFTER_LOSS_S if unsure else LEAST_LOST_S):
             lost = round(lost_s * self._rate_hz)
             self._frames += lost
             self._recent.clear()
+            self.look_closely(now_s)
             return lost
         # Delay is only ever added: the promptest shows how late blocks usually are. But later on,
         # what seems far too prompt is audio that was taken for lost, for `ahead` to leave out.
         young = self._bin_end_s - (self._start_s or 0.0) < YOUNG_S
         lowest_s = newest_s if young else max(newest_s, self._usual_s - MOST_FALL_S)
-        self._usual_s = min(self._usual_s + SLEW * passed_s, lowest_s)
+        slew_s = 0.0 if unsure else SLEW * passed_s
+        self._usual_s = min(self._usual_s + slew_s, lowest_s)
         return 0
