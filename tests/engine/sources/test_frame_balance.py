@@ -91,7 +91,7 @@ def test_one_stop_is_right_within_a_tenth_of_a_second(stop_s: float) -> None:
 @pytest.mark.parametrize("jitter_s", [0.0, 0.02, 0.05])
 @pytest.mark.parametrize("untold_s", [0.12, 0.15, 0.19])
 def test_what_a_driver_left_out_of_its_count_is_found(untold_s: float, jitter_s: float) -> None:
-    """A driver says that it lost 2 s, but it was a little more: under what a busy computer shows."""
+    """A driver says that it lost 2 s, but it was a little more."""
     stream = Stream(20.0, jitter_s)
     stream.run(10.0)
     stream.stop(2.1 + untold_s, 0.1, told_s=2.0)
