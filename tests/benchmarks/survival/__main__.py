@@ -6,6 +6,7 @@ SCRIPTS = {
     "stops": "stops",
     "moved": "moved",
     "jack": "jack",
+    "kills": "kills",
     "memory": "memory",
 }
 
