@@ -41,6 +41,7 @@ class Closing(QObject):
         super().__init__(layer)
         self._layer, self._is_live, self._steps = layer, is_live, steps
         self.decided = False
+        self._question: Question | None = None
         self.unsaved: Callable[[], bool] = lambda: False
         self.save: Callable[[], bool] = lambda: True
 
@@ -64,6 +65,13 @@ class Closing(QObject):
             return True
         self._ask_to_close()
         return False
+
+    def interrupt(self) -> None:
+        """Ctrl+C in the terminal: the window is to close; a second one says yes to its question."""
+        if self._question is not None and self._question.isVisible():
+            self.close_now()
+        else:
+            self.close_wanted.emit()
 
     def _ask_to_close(self) -> None:
         if not self._is_live():
@@ -99,6 +107,7 @@ class Closing(QObject):
         other: tuple[str, Callable[[], None]] | None = None,
     ) -> None:
         if self._is_live():
-            self._layer.open(Question(self._layer.below, f"{STOP}?", words, STOP, act, other))
+            self._question = Question(self._layer.below, f"{STOP}?", words, STOP, act, other)
+            self._layer.open(self._question)
         else:
             act()

@@ -25,6 +25,7 @@ ROUNDING = 0.995
 """Sides are whole pixels: a little less, so that none is one too many."""
 SIGNAL_CHECK_MS = 300
 ALREADY = "trackwarden: this is being watched already: its window was raised"
+ASKS = "trackwarden: still watching: answer in the window, or press Ctrl+C again to stop watching"
 WARM_UP_MS = 100
 """After the first painting."""
 
@@ -64,6 +65,14 @@ def _claim(one: OneWindow, bridge: Bridge, app: QApplication) -> None:
         app.quit()
 
 
+def _interrupt(window: MainWindow) -> None:
+    """Ctrl+C in the terminal: as closing the window, which asks while it watches live."""
+    window.leaving.interrupt()
+    if window.isVisible():
+        window.come_forward()
+        print(f"\n{ASKS}", file=sys.stderr, flush=True)
+
+
 def run_window(
     request: Open | None,
     client_factory: Callable[[Open], Client],
@@ -82,7 +91,7 @@ def run_window(
     bridge = Bridge(client_factory)
     window = MainWindow(bridge, Preferences.of_user(), inputs)
     # Qt's loop is not Python: without a look from time to time Ctrl+C would never be noticed.
-    signal.signal(signal.SIGINT, lambda *_: app.quit())
+    signal.signal(signal.SIGINT, lambda *_: _interrupt(window))
     ticks = QTimer(interval=SIGNAL_CHECK_MS)
     ticks.timeout.connect(lambda: None)
     ticks.start()

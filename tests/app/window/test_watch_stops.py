@@ -163,3 +163,24 @@ def test_a_part_of_the_window_that_raises_keeps_no_other_from_its_work(
             assert any(card.headline == "Fails." for card in window.watch_page.cards)
     night.shows(now_s=fake_client.NOW_S + 9)
     assert watch._troubles() == ()
+
+
+def test_ctrl_c_asks_in_the_window_and_a_second_one_stops_the_watch(night: Night) -> None:
+    """Nobody ends a night by one slip of the hand in a terminal."""
+    stopped = [sent for sent in night.client.sent if isinstance(sent, Stop)]
+    night.window.leaving.interrupt()
+    assert night.window.isVisible()
+    assert [sent for sent in night.client.sent if isinstance(sent, Stop)] == stopped
+    assert any(question.isVisible() for question in night.window.findChildren(Question))
+    night.window.leaving.interrupt()
+    assert not night.window.isVisible()
+    assert len([sent for sent in night.client.sent if isinstance(sent, Stop)]) > len(stopped)
+
+
+def test_ctrl_c_after_keep_watching_asks_again(night: Night) -> None:
+    """The question that was answered is no yes to the next one."""
+    night.window.leaving.interrupt()
+    (question,) = (q for q in night.window.findChildren(Question) if q.isVisible())
+    question.no.click()
+    night.window.leaving.interrupt()
+    assert night.window.isVisible()
