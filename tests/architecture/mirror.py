@@ -53,9 +53,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/line_check/test_checker.py": "engine/line_check/pair_offset engine/line_check/taps",
     "engine/listen/test_mix.py": "engine/listen/limiter engine/listen/resample",
     "engine/pipeline/test_change_plan.py": "engine/alarms/plan_change engine/model/track_remap",
-    "engine/pipeline/test_pipeline.py": (
-        "engine/pipeline/framing engine/pipeline/judge engine/pipeline/watch_snapshot"
-    ),
+    "engine/pipeline/test_pipeline.py": "engine/pipeline/judge engine/pipeline/watch_snapshot",
     "engine/session/test_plan_history.py": "engine/report/content/coverage_history",
     "engine/sources/test_take_files.py": "engine/sources/take_grouping",
     "engine/pipeline/test_scan.py": "engine/pipeline/scan_document engine/pipeline/scan_result",
