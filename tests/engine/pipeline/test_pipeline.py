@@ -271,7 +271,7 @@ def test_peaks_are_held_for_two_seconds() -> None:
 
 def test_a_snapshot_before_any_audio() -> None:
     """A watch that has heard nothing yet can be drawn."""
-    shown = Pipeline(plan_for([""] * 4), RATE).snapshot(0.0)
+    shown = Pipeline(Plan((Track(1, who="foreman"),)), RATE).snapshot(0.0)
     assert (shown.peak_dbfs == FLOOR_DB).all()
     assert shown.alarms == ()
     assert [cover.who for cover in shown.covers] == ["foreman"]
