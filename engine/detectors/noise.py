@@ -3,10 +3,11 @@
 Model: a link that runs out of range, or whose squelch stays open on another transmitter, adds the
 receiver's own noise under everything, level or rising up to the top of the band; places, wind,
 traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
-line. So the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a low
-order statistic as in R. Martin's minimum statistics, see `measure.floor`) lie well over the learned
-floor, and hold as much treble as noise does. A rise that other open tracks share is the place, as
-rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
+line. So in the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a
+low order statistic as in R. Martin's minimum statistics, see `measure.floor`) the treble lies well
+over the learned one, is as loud as all of the place, and what came on top of both is as bright as
+noise; a gain that is raised adds what was there. A rise that other open tracks share is the place,
+as rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
 floors differ, came in behind the gains. Numbers: common practice, no source, but where they say
 otherwise.
 """
@@ -19,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.measure.floor import MARGIN_DB
 from engine.model.messages import (
     Condition,
     Fault,
@@ -42,6 +44,13 @@ QUIET_HOP: Final = 2
 QUIET_SHARE: Final = 0.2
 """A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
 EVERY_TICKS: Final = 5
+UP_DB: Final = 0.05
+DOWN_DB: Final = 0.125
+"""Most by which learned treble moves from one judgement to the next, as slowly as a learned floor
+(`measure.floor`)."""
+BEGIN_TICKS: Final = 300
+DOWN_AT_FIRST_DB: Final = 1.0
+"""It may have been learned from talk: in the first half minute it falls as fast as this."""
 GAINS_DB: Final = 3.0
 """Floors that differ by this standard deviation show that gains do."""
 GAINS_RATIO: Final = 2.3
@@ -89,16 +98,16 @@ class Noise(TrackMemory):
         scene : Scene
             Whose tracks are watched.
         rise_db : float
-            dB. Quiet moments lie this far over the learned floor (10 dB of noise, by CONTRACT.md,
-            less what their statistics take off).
+            dB. The treble of quiet moments lies this far over the learned one (10 dB of noise, by
+            CONTRACT.md, less what their statistics take off).
         back_db : float
             dB. Deadband; a rise of the treble by as much as that leaves, on half of the other open
             tracks, is the place; and a tick whose quiet moments lie as little under the noise
             holds it still.
         brightness : float
-            Least energy of the steps from sample to sample against that of the samples: white noise
-            has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
-            (calculated); places under 0.1, applause 0.17 (measured).
+            Least energy of the steps from sample to sample against that of the samples, of what
+            came on top: white noise has 2, such that ends at 15 kHz 1.06, level hash after 50 us
+            0.37, after 75 us 0.27 (calculated); places under 0.1, applause 0.17 (measured).
         unheard_dbfs : float
             dBFS. As loud is speech where none was heard yet.
         masks_db : float
@@ -114,7 +123,7 @@ class Noise(TrackMemory):
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
-        """Active while the quiet moments are far over the floor, and as bright as noise."""
+        """Active while quiet moments hold treble far over the learned, and as bright as noise."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
@@ -154,12 +163,15 @@ class Noise(TrackMemory):
         power = np.partition(self._quiet, count, axis=0)[count]
         newest = (self._tick - 1 - np.arange(TICKS)) % DATED_TICKS
         treble = np.partition(self._treble[newest], count, axis=0)[count]
-        level_dbfs, treble_dbfs = rms_dbfs(power), rms_dbfs(treble)
+        treble_dbfs = rms_dbfs(treble)
         rose_db = treble_dbfs - self._treble_dbfs
+        added = treble - mean_square_at(self._treble_dbfs)
         with np.errstate(invalid="ignore"):
-            risen = (treble >= self._brightness * power) & self._watched
-            risen &= level_dbfs >= self._floor_dbfs + self._rise_db - self._back_db * self._active
+            bright = added >= self._brightness * (power - mean_square_at(self._floor_dbfs))
+            heard = treble_dbfs >= self._floor_dbfs - self._back_db * self._active
+            heard &= rose_db >= self._rise_db - self._back_db * self._active
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
+        risen = bright & heard & self._watched
         if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
             risen &= ~self._is_place(shares, rose_db)
         for track_index in np.flatnonzero(risen):
@@ -168,15 +180,22 @@ class Noise(TrackMemory):
         for track_index in np.flatnonzero(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
         self._last_s = np.where(begins, m.end_s, self._last_s)
+        # Under words it is no louder than its treble allows.
+        level_dbfs = rms_dbfs(np.minimum(power, added / self._brightness))
         self._level_dbfs = np.where(risen, level_dbfs, self._level_dbfs)
         self._active = risen
         # What was learned stands still while anything is over it.
         calm = ~risen & ~np.isnan(m.floor_dbfs)
         with np.errstate(invalid="ignore"):
-            calm &= np.isnan(self._floor_dbfs) | (level_dbfs < self._floor_dbfs + self._rise_db)
+            over = rms_dbfs(power) >= self._floor_dbfs + self._rise_db
+            calm &= ~over & ~(bright & shares)
         self._floor_dbfs = np.where(calm, m.floor_dbfs, self._floor_dbfs)
-        step_db = np.clip(treble_dbfs - self._treble_dbfs, -1.0, 0.05)
+        down_db = DOWN_DB if self._tick >= BEGIN_TICKS else DOWN_AT_FIRST_DB
+        step_db = np.clip(treble_dbfs - self._treble_dbfs, -down_db, UP_DB)
         known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
+        # A loss is no new place.
+        with np.errstate(invalid="ignore"):
+            calm &= rms_dbfs(power) >= self._floor_dbfs - MARGIN_DB
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
 
     def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
@@ -217,6 +236,8 @@ class Noise(TrackMemory):
         """What was seen, one line."""
         over_db = self._level_dbfs[track_index] - self._floor_dbfs[track_index]
         level = number(self._level_dbfs[track_index], digits=0)
+        if over_db < self._rise_db:
+            return f"hiss at {level} dBFS, brighter than the learned floor"
         return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"
 
 

@@ -81,6 +81,24 @@ def test_a_growing_hiss_with_flutter_is_told() -> None:
     assert said_of(x).spans_s
 
 
+def test_hiss_that_creeps_in_under_words_is_told_before_it_is_loud() -> None:
+    """It grows by 1 dB a second, no faster than a floor is learned from pauses that are full of
+    words: told before it stands 8 dB over all of the place."""
+    x = place(60.0)
+    x[:, 0] += falling(-26.0, 60.0, 11)[:, 0] * (np.sin(np.arange(len(x)) / RATE) > -0.7)
+    frames = 45 * RATE
+    x[15 * RATE :, 0] += hiss(0.0, 45.0) * 10 ** (np.linspace(-80.0, -35.0, frames) / 20)
+    first = next(n for n, state in enumerate(said_of(x).states) if state > 0)
+    assert 35.0 <= 0.1 * (first + 1) <= 15.0 + 32.0
+
+
+def test_a_gain_that_is_raised_adds_no_noise() -> None:
+    """By 10 dB, the mic's own noise with the rest."""
+    x = place() + noise(-75.0, SECONDS, RATE, seed=12, tracks=4)
+    x[round(AT_S * RATE) :, 0] *= 10 ** (10.0 / 20)
+    assert not said_of(x).spans_s
+
+
 @pytest.mark.parametrize("cut_hz", [80.0, 400.0])
 def test_a_louder_place_is_no_noise(cut_hz: float) -> None:
     """An engine or air handling that starts, 20 dB over the floor, falls with frequency."""
