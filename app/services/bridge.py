@@ -141,7 +141,7 @@ class Bridge(QObject):
     def _look_at_plan(self, client: Client) -> None:
         """The crew, here or in another window, may have changed the plan meanwhile."""
         watch = client.watch()
-        if watch is not None and watch != self._watch:
+        if watch is not None and watch is not self._watch and watch != self._watch:
             self._watch = watch
             self.plan_changed.emit(watch)
 

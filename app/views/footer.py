@@ -36,6 +36,7 @@ class Footer(QWidget):
         self.chime, self.alerts = Button("Chime", "C"), Button("alerts on")
         self.notice = Elided("bold")
         self._goes_s: float | None = inf
+        self._fitted = False
         self.keys = plain(KEY_HINTS)
         self.row = QHBoxLayout(self)
         self.setAccessibleName("State of the watch")
@@ -57,6 +58,7 @@ class Footer(QWidget):
 
     def set_scale(self, scale: float) -> None:
         """Height and spacing at that size."""
+        self._fitted = False
         self.setFixedHeight(round(32 * scale))
         self.row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
         self.row.setSpacing(round(16 * scale))
@@ -67,6 +69,7 @@ class Footer(QWidget):
         self._fit()
 
     def _fit(self) -> None:
+        self._fitted = True
         taken = sum(part.sizeHint().width() + self.row.spacing() for part in self._parts)
         margins = self.row.contentsMargins()
         room = self.width() - margins.left() - margins.right() - taken - NOTICE_PX
@@ -75,20 +78,21 @@ class Footer(QWidget):
 
     def show_snapshot(self, snapshot: Snapshot) -> None:
         """What the engine says of itself."""
-        standby = snapshot.standby
+        standby, log = snapshot.standby, snapshot.log
         words = "○ STANDBY" if standby else "● rolling"
-        say(self.rolling, "ended" if snapshot.ended else words, "amber" if standby else "bold")
         lost = snapshot.audio_lost_s > 0
-        say(self.audio, wording.audio_lost(snapshot.audio_lost_s), "amber" if lost else "")
-        if snapshot.ended:
-            say(self.engine, "Watch: done", "")
-        else:
-            say(self.engine, wording.engine_alive(snapshot.engine_load), "")
-        if snapshot.log is not None:
-            say(self.log, wording.log_saved(snapshot.log), "amber" if snapshot.log.problem else "")
+        alive = "Watch: done" if snapshot.ended else wording.engine_alive(snapshot.engine_load)
+        said = [
+            say(self.rolling, "ended" if snapshot.ended else words, "amber" if standby else "bold"),
+            say(self.audio, wording.audio_lost(snapshot.audio_lost_s), "amber" if lost else ""),
+            say(self.engine, alive, ""),
+        ]
+        if log is not None:
+            said.append(say(self.log, wording.log_saved(log), "amber" if log.problem else ""))
         if snapshot.drift_ppm is not None:
-            say(self.clock, wording.drift(snapshot.drift_ppm))
-        self._fit()
+            said.append(say(self.clock, wording.drift(snapshot.drift_ppm)))
+        if any(said) or not self._fitted:
+            self._fit()
         if snapshot.notice:
             self.say(snapshot.notice)
         elif self._goes_s is None:
@@ -121,7 +125,7 @@ class Footer(QWidget):
             self.alerts.put(words)
             self._warn(self.alerts, words.isupper() or "OFF" in words)
 
-    @staticmethod
-    def _warn(button: Button, bad: bool) -> None:
+    def _warn(self, button: Button, bad: bool) -> None:
         button.setProperty("tone", "amber" if bad else "")
         restyle(button)
+        self._fitted = False

@@ -57,16 +57,19 @@ class Header(QWidget):
         self.look.clicked.connect(self.look_asked)
         self._watch: Watch | None = None
         self._standby = False
+        self._fitted = False
 
     def set_scale(self, scale: float) -> None:
         """Height and spacing at that size."""
+        self._fitted = False
         self.setFixedHeight(round(44 * scale))
         self._row.setContentsMargins(round(18 * scale), 0, round(18 * scale), 0)
         self._row.setSpacing(round(18 * scale))
         self.clock.setMinimumWidth(0)
         self.clock.ensurePolished()
         wide = self.clock.fontMetrics().horizontalAdvance("00:00:00:00")
-        self.clock.setFixedWidth(wide + round(4 * scale))
+        # Fixed both ways: else the whole window would be laid out anew with each of its frames.
+        self.clock.setFixedSize(wide + round(4 * scale), self.height())
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802
         """Share the room anew."""
@@ -75,6 +78,7 @@ class Header(QWidget):
 
     def _fit(self) -> None:
         """The source gives way first, then how long it is watched; the title keeps its words."""
+        self._fitted = True
         gap, margins = self._row.spacing(), self._row.contentsMargins()
         fixed = (self.standby, self.report, self.look, self.origin, self.clock)
         quiet = (self.quiet,) if self.quiet.isVisibleTo(self) else ()
@@ -89,11 +93,13 @@ class Header(QWidget):
 
     def set_look(self, name: str) -> None:
         """Name the look on its button."""
+        self._fitted = False
         night = name == "night"
         self.look.put_state("Night" if night else "Day", "Day look" if night else "Night look")
 
     def start(self, watch: Watch) -> None:
         """Name a new watch."""
+        self._fitted = False
         self._watch = watch
         say(self.title, watch.plan.title or watch.source)
         parts = [watch.source if watch.plan.title else "", watch.rate]
@@ -105,8 +111,9 @@ class Header(QWidget):
 
     def show_quiet(self, words: str) -> None:
         """Why no chime sounds; empty while they do."""
-        say(self.quiet, words)
-        self.quiet.setAccessibleName(words)
+        if say(self.quiet, words):
+            self.quiet.setAccessibleName(words)
+            self._fitted = False
         if self.quiet.isVisibleTo(self) != bool(words):
             self.quiet.setVisible(bool(words))
 
@@ -119,10 +126,10 @@ class Header(QWidget):
         words = f"{done} {wording.watching(snapshot.now_s)}"
         if watch.duration_s is not None:
             words += f" of {wording.watching(watch.duration_s)}"
-        say(self.time, words)
         say(self.clock, snapshot.timecode)
-        say(self.origin, wording.origin(snapshot.timecode_origin))
-        self._fit()
+        longer = say(self.time, words)
+        if say(self.origin, wording.origin(snapshot.timecode_origin)) or longer or not self._fitted:
+            self._fit()
         if snapshot.standby != self._standby:
             self._standby = snapshot.standby
             if snapshot.standby:

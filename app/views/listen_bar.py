@@ -68,6 +68,7 @@ class ListenBar(QWidget):
         self.louder.setAccessibleName("Louder")
         self.other, self.fault = Button("Other pack", "X"), Button("Before fault", "⇧L")
         self.output, self.stop = Button("Output"), Button("Stop", "L")
+        self._shown: Listening | None = None
         self.row = QHBoxLayout(self)
         self.heading = plain("LISTENING", "heading")
         self.row.addWidget(self.heading)
@@ -100,6 +101,10 @@ class ListenBar(QWidget):
     def show_state(self, listening: Listening, plan: Plan, now_s: float) -> None:
         """Bring it up to date; hides where nothing is heard and nothing is wrong."""
         playing = listening.track is not None
+        as_before = listening == self._shown and self.isHidden() == (not listening.problem)
+        if not playing and as_before:
+            return
+        self._shown = listening
         if playing:
             say(self.words, words_of(listening, plan, now_s), "bold")
         elif listening.problem:

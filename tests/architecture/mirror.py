@@ -134,7 +134,8 @@ PARTS: Final[Mapping[str, str]] = {
     "app/setup/test_bootstrap.py": "app/setup/system_packages",
     "app/style/test_colour_blind.py": "app/style/state_shapes",
     "app/views/board/test_board.py": (
-        "app/views/board/board_picture app/views/board/row_accessibility app/views/board/row_text"
+        "app/views/board/board_picture app/views/board/level_picture "
+        "app/views/board/row_accessibility app/views/board/row_text"
     ),
     "app/views/glance/test_glance_view.py": (
         "app/controllers/glance_controller app/views/glance/glance_layout "

@@ -9,25 +9,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
 from PySide6.QtCore import QPoint, QRect, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from app.models import board_rows as models
 from app.models.board_rows import RowState
-from app.style import wording
 from app.style.state_marks import Mark
 from app.style.theme import Look
 from app.views.board import row_text
 from app.views.board.board_layout import GroupBoxes, Widths, lay_out
-from app.views.board.board_picture import BoardPicture, Levels, Scene, rect
+from app.views.board.board_picture import BoardPicture, Scene, rect
+from app.views.board.level_picture import Levels
 from app.views.board.row_accessibility import RowNames
 from app.views.board.row_text import Fonts
 from engine.model.snapshot import Snapshot
 from engine.model.tracks import Plan
 
-QUIETEST_DBFS = -60.0
 EDGE_PX = (14, 16)
 FOLDED_PX = 22
 RIBBON_EACH_S = 0.25
@@ -83,7 +81,9 @@ class Board(QWidget):
 
     def step(self, by: int) -> None:
         """Choose the row above or below."""
-        order = [self.scene.plan.tracks[r.track_index].input for r in self.picture().layout.rows]
+        order = [
+            self.scene.plan.tracks[p].input for g in self.scene.groups for p in g.track_indices
+        ]
         if order:
             at = next((i for i, n in enumerate(order) if n in self.chosen), -1 if by > 0 else 0)
             self.track_chosen.emit(order[(at + by) % len(order)])
@@ -97,15 +97,14 @@ class Board(QWidget):
         self._snapshot = snapshot
         self._take_words(snapshot)
         picture = self._picture
-        if picture is None:
+        if picture is None:  # never painted yet at this size, or hidden
             return
         key = int(snapshot.ribbon.end_s / RIBBON_EACH_S)
         if key != self._ribbon_key:
             self._ribbon_key = key
-            picture.draw_ribbons(snapshot.ribbon, _marks(snapshot))
-            for boxes in picture.layout.rows:
-                self.update(picture.shifted(boxes.ribbon))
-        levels = self._levels_of(snapshot, picture)
+            for part in picture.draw_ribbons(snapshot.ribbon, _marks(snapshot)):
+                self.update(part)
+        levels = picture.levels.levels_of(snapshot)
         if levels != self._levels:
             self._levels = levels
             for strip in picture.layout.strips:
@@ -132,44 +131,33 @@ class Board(QWidget):
         if self.scene.groups != before.groups:
             self._drop_picture()
         elif self._picture is not None:
-            self._redraw(self._changed(before))
+            groups, tracks = self._changed(before)
+            self._redraw(groups)
+            for part in self._picture.draw_states(self.scene, tracks) if tracks else ():
+                self.update(part)
         self._describe()
 
-    def _changed(self, before: Scene) -> list[GroupBoxes]:
-        """Groups in which a word or a shape differs from before."""
+    def _changed(self, before: Scene) -> tuple[list[GroupBoxes], list[int]]:
+        """Groups in which a word or a shape differs from before; tracks outside them of which
+        only the note does, as with each second that a fault lasts."""
         assert self._picture is not None
         now = self.scene
-        return [
+        pairs = list(enumerate(zip(now.states, before.states, strict=True)))
+        differ = [p for p, (new, old) in pairs if new != old]
+        worded = {p for p, (new, old) in pairs if new != old and new != replace(old, note=new.note)}
+        groups = [
             g
             for g in self._picture.layout.groups
-            if any(now.states[p] != before.states[p] for p in g.track_indices)
+            if not worded.isdisjoint(g.track_indices)
             or (now.listened != before.listened and self._holds(g, now.listened, before.listened))
             or now.group_states.get(now.groups[g.index].name)
             != before.group_states.get(now.groups[g.index].name)
         ]
+        whole = {p for g in groups for p in g.track_indices}
+        return groups, [p for p in differ if p not in whole]
 
     def _holds(self, group: GroupBoxes, *inputs: int | None) -> bool:
         return any(self.scene.plan.tracks[p].input in inputs for p in group.track_indices)
-
-    @staticmethod
-    def _levels_of(snapshot: Snapshot, picture: BoardPicture) -> Levels:
-        """Levels as pixels and words, in the order of the rows."""
-        if not picture.layout.rows:
-            return Levels([], [], [])
-        track_indices, width = picture.track_indices, picture.layout.rows[0].bar.w
-
-        def pixels(levels: np.ndarray) -> list[int]:
-            known = np.nan_to_num(levels[track_indices], nan=QUIETEST_DBFS, neginf=QUIETEST_DBFS)
-            share = np.clip(1.0 - known / QUIETEST_DBFS, 0.0, 1.0)
-            made: list[int] = np.rint(share * width).astype(int).tolist()
-            return made
-
-        numbers = snapshot.momentary_lufs[track_indices].tolist()
-        return Levels(
-            pixels(snapshot.level_dbfs),
-            pixels(snapshot.peak_hold_dbfs),
-            [wording.level(v) for v in numbers],
-        )
 
     def _describe(self) -> None:
         """Say in words what the rows show, for those who do not see them."""
@@ -225,11 +213,19 @@ class Board(QWidget):
             made.draw_folded(self.scene, QRect(edge.x(), top, self.width(), folded_h))
         if self._snapshot is not None:
             made.draw_ribbons(self._snapshot.ribbon, _marks(self._snapshot))
-            self._levels = self._levels_of(self._snapshot, made)
+            self._levels = made.levels.levels_of(self._snapshot)
         return made
 
     def resizeEvent(self, _event: object) -> None:  # noqa: N802
         """Lay out anew at the next painting."""
+        self._drop_picture()
+
+    def hideEvent(self, _event: object) -> None:  # noqa: N802
+        """Draw nothing while another page is shown or the window is minimized."""
+        self._drop_picture()
+
+    def showEvent(self, _event: object) -> None:  # noqa: N802
+        """Draw what is now."""
         self._drop_picture()
 
     def sizeHint(self) -> QSize:  # noqa: N802

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import ceil, floor
 
 import numpy as np
 from PySide6.QtCore import QPoint, QRect, QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFontMetrics, QImage, QPainter, QPen, QPixmap
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPen, QPixmap, QRegion
 
 from app.models.board_rows import Group, GroupState, RowState
 from app.style import state_shapes, theme, wording
 from app.style.theme import Look
 from app.views.board import row_text
-from app.views.board import strip_picture as ribbons
 from app.views.board.board_layout import Box, GroupBoxes, Layout, RowBoxes
+from app.views.board.level_picture import LevelPicture, Levels, bar_rect
 from app.views.board.row_text import Fonts, Text
+from app.views.board.strip_picture import Strips
 from engine.model.messages import Severity
 from engine.model.snapshot import LevelStrip
 from engine.model.tracks import Plan
@@ -43,15 +45,6 @@ class Scene:
     listened: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Levels:
-    """Bars in pixels and numbers as words, in the order of the layout's rows."""
-
-    fill: list[int]
-    hold: list[int]
-    words: list[str]
-
-
 class BoardPicture:
     """One board at one size in one look; `base` holds all but bars and numbers."""
 
@@ -65,8 +58,12 @@ class BoardPicture:
         self.base.fill(QColor(look.bg))
         self._rows = {row.track_index: row for row in layout.rows}
         self._at = {row.track_index: at for at, row in enumerate(layout.rows)}
-        self._ribbons: QImage | None = None
-        self._digits: dict[str, QPixmap] = {}
+        self._ribbon_h = max(6, layout.row_h - (6 if layout.dense else 8))
+        self._ribbons: Strips | None = None
+        if layout.rows:
+            wide = layout.rows[0].ribbon.w
+            self._ribbons = Strips(self.track_indices, wide, self._ribbon_h, look)
+        self.levels = LevelPicture(layout, fonts, look, ratio)
 
     def shifted(self, box: Box) -> QRect:
         """The box in the widget's own coordinates."""
@@ -77,8 +74,28 @@ class BoardPicture:
         painter = QPainter(self.base)
         painter.translate(self.offset)
         for group in groups:
-            self._draw_group(painter, group, scene)
+            self._draw_group(painter, group, scene, group.track_indices)
         painter.end()
+
+    def draw_states(self, scene: Scene, track_indices: Collection[int]) -> list[QRect]:
+        """Draw only the state cells of these tracks anew into the base; returns where they are, in
+        the widget's own coordinates."""
+        drawn = []
+        painter = QPainter(self.base)
+        painter.translate(self.offset)
+        for group in self.layout.groups:
+            some = [t for t in group.track_indices if t in track_indices]
+            if not some:
+                continue
+            cells = [self._rows[track_index].state for track_index in some]
+            region = QRegion()
+            for cell in cells:
+                region += rect(cell)
+            painter.setClipRegion(region)
+            self._draw_group(painter, group, scene, some, whole=False)
+            drawn += [self.shifted(cell) for cell in cells]
+        painter.end()
+        return drawn
 
     def draw_folded(self, scene: Scene, line: QRect) -> None:
         """Name the tracks folded away."""
@@ -89,7 +106,15 @@ class BoardPicture:
         painter.drawText(line, Qt.AlignmentFlag.AlignVCenter, words)
         painter.end()
 
-    def _draw_group(self, painter: QPainter, group: GroupBoxes, scene: Scene) -> None:
+    def _draw_group(
+        self,
+        painter: QPainter,
+        group: GroupBoxes,
+        scene: Scene,
+        track_indices: Sequence[int],
+        whole: bool = True,
+    ) -> None:
+        """Frame, heading and those rows; not `whole`: of each row its state cell alone."""
         frame, look = rect(group.frame), self.look
         name = scene.groups[group.index].name
         state = scene.group_states.get(name, GroupState())
@@ -101,10 +126,9 @@ class BoardPicture:
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         if state.uncovered:
             painter.fillRect(rect(group.heading).adjusted(2, 2, 0, -2), QColor(look.alarm))
-        for track_index in group.track_indices:
-            self._draw_row(
-                painter, self._rows[track_index], scene, last=track_index == group.track_indices[-1]
-            )
+        for track_index in track_indices:
+            last = track_index == group.track_indices[-1]
+            self._draw_row(painter, self._rows[track_index], scene, last, whole)
         if state.uncovered:
             painter.setPen(QPen(QColor(look.alarm), HEAVY_PX))
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -112,36 +136,48 @@ class BoardPicture:
         if group.heading.w:
             x = group.heading.right
             painter.fillRect(x, frame.y() + 1, 1, frame.height() - 2, QColor(look.line))
-        self._write(painter, row_text.heading_texts(group, name, state, self.fonts, look))
+        if whole:
+            self._write(painter, row_text.heading_texts(group, name, state, self.fonts, look))
 
-    def _draw_row(self, painter: QPainter, boxes: RowBoxes, scene: Scene, last: bool) -> None:
-        look, fonts = self.look, self.fonts
-        track, state = scene.plan.tracks[boxes.track_index], scene.states[boxes.track_index]
+    def _draw_row(
+        self, painter: QPainter, boxes: RowBoxes, scene: Scene, last: bool, whole: bool
+    ) -> None:
+        look, fonts, state = self.look, self.fonts, scene.states[boxes.track_index]
         if state.severity is not None:
             ground = rect(boxes.state).adjusted(0, 1, -2, -1 - int(last))
             self._draw_ground(painter, ground, state)
         if not last:
             line = QRect(boxes.row.x, boxes.row.bottom - 1, boxes.row.w - 1, 1)
             painter.fillRect(line, QColor(look.line))
+        colour = row_text.state_colour(state, look)
+        state_shapes.draw(painter, state.mark, row_text.mark_box(boxes, fonts), colour)
+        self._write(painter, row_text.state_texts(boxes, state, fonts, look))
+        if whole:
+            self._draw_name(painter, boxes, scene)
+            self._draw_scale(painter, boxes)
+            self._blit_ribbon(painter, boxes)
+
+    def _draw_name(self, painter: QPainter, boxes: RowBoxes, scene: Scene) -> None:
+        """Number and name, with the marks of a track that is chosen or in the headphones."""
+        look, fonts = self.look, self.fonts
+        track, state = scene.plan.tracks[boxes.track_index], scene.states[boxes.track_index]
         if track.input in scene.chosen:
             wide = max(3, round(3 * fonts.scale))
             mark = QRect(boxes.row.x + 1, boxes.row.y + 2, wide, boxes.row.h - 4)
             painter.fillRect(mark, QColor(look.ink))
+        texts = row_text.name_texts(boxes, track, state, fonts, look)
         if track.input == scene.listened:
             row = boxes.number
             painter.fillRect(QRect(row.x + 5, row.y + 3, row.w - 6, row.h - 7), QColor(look.cover))
-        bar = self.bar_rect(boxes)
-        for k in range(6):
-            x = bar.x() + round(bar.width() * k / 5) - (k == 5)
-            painter.fillRect(x, bar.y(), 1, bar.height(), QColor(look.line))
-        colour = row_text.state_colour(state, look)
-        state_shapes.draw(painter, state.mark, row_text.mark_box(boxes, fonts), colour)
-        texts = row_text.name_texts(boxes, track, state, fonts, look)
-        if track.input == scene.listened:
             texts[0] = replace(texts[0], colour=look.bg)
         self._write(painter, texts)
-        self._write(painter, row_text.state_texts(boxes, state, fonts, look))
-        self._blit_ribbon(painter, boxes)
+
+    def _draw_scale(self, painter: QPainter, boxes: RowBoxes) -> None:
+        """The lines that the level bar is read against."""
+        bar = bar_rect(boxes, self.fonts.scale)
+        for k in range(6):
+            x = bar.x() + round(bar.width() * k / 5) - (k == 5)
+            painter.fillRect(x, bar.y(), 1, bar.height(), QColor(self.look.line))
 
     def _draw_ground(self, painter: QPainter, box: QRect, state: RowState) -> None:
         """What a fault stands on: a red is a field, an amber an outline."""
@@ -159,11 +195,6 @@ class BoardPicture:
             painter.setFont(item.font)
             painter.setPen(QColor(item.colour))
             painter.drawText(item.box, item.align, item.words)
-
-    def bar_rect(self, boxes: RowBoxes) -> QRect:
-        """The level bar inside its cell."""
-        high = min(round(14 * self.fonts.scale), round(boxes.row.h * 0.5))
-        return QRect(boxes.bar.x, boxes.bar.y + (boxes.bar.h - high) // 2, boxes.bar.w, high)
 
     def draw_scales(self) -> None:
         """Over each column of rows: minutes of the ribbons, dB of the bars, unit of the numbers."""
@@ -206,35 +237,32 @@ class BoardPicture:
 
     # Ribbons
 
-    def _ribbon_height(self) -> int:
-        return max(6, self.layout.row_h - (6 if self.layout.dense else 8))
-
-    def draw_ribbons(self, ribbon: LevelStrip, marks_s: Sequence[float] = ()) -> None:
-        """Draw all ribbons anew into the base, with the marks of the crew at those times."""
-        lay = self.layout
-        if not lay.rows:
-            return
-        self._ribbons = ribbons.draw(
-            ribbon,
-            self.track_indices,
-            lay.rows[0].ribbon.w,
-            self._ribbon_height(),
-            self.look,
-            marks_s,
-        )
+    def draw_ribbons(self, ribbon: LevelStrip, marks_s: Sequence[float] = ()) -> list[QRect]:
+        """Bring all ribbons in the base up to date, with the marks of the crew at those times;
+        returns what was drawn anew, in the widget's own coordinates."""
+        if self._ribbons is None:
+            return []
+        drawn = self._ribbons.draw(ribbon, marks_s)
+        if not drawn:
+            return []
         painter = QPainter(self.base)
         painter.translate(self.offset)
-        for boxes in lay.rows:
-            self._blit_ribbon(painter, boxes)
+        for boxes in self.layout.rows:
+            self._blit_ribbon(painter, boxes, drawn)
         painter.end()
+        return [
+            self.shifted(Box(head.ribbon.x + drawn.start, strip.y, len(drawn), strip.h))
+            for head, strip in zip(self._heads(), self.layout.strips, strict=True)
+        ]
 
-    def _blit_ribbon(self, painter: QPainter, boxes: RowBoxes) -> None:
-        if self._ribbons is None:
+    def _blit_ribbon(self, painter: QPainter, boxes: RowBoxes, part: range | None = None) -> None:
+        """One row's ribbon, or some columns of its pixels."""
+        if self._ribbons is None or not self._ribbons.drawn:
             return
-        high = self._ribbon_height()
-        top = boxes.ribbon.y + (boxes.ribbon.h - high) // 2
-        part = QRect(0, self._at[boxes.track_index] * high, self._ribbons.width(), high)
-        painter.drawImage(QPoint(boxes.ribbon.x, top), self._ribbons, part)
+        image, high = self._ribbons.image, self._ribbon_h
+        start, wide = (0, image.width()) if part is None else (part.start, len(part))
+        x, top = boxes.ribbon.x + start, boxes.ribbon.y + (boxes.ribbon.h - high) // 2
+        painter.drawImage(x, top, image, start, self._at[boxes.track_index] * high, wide, high)
 
     # What is painted with each snapshot
 
@@ -242,45 +270,18 @@ class BoardPicture:
         """Copy the base where dirty, then the bars and numbers over it."""
         ratio = self.base.devicePixelRatio()
         for part in dirty:
-            size = QSize(round(part.width() * ratio), round(part.height() * ratio))
-            source = QRect(QPoint(round(part.x() * ratio), round(part.y() * ratio)), size)
-            painter.drawPixmap(part, self.base, source)
+            if ratio == 1.0:
+                painter.drawPixmap(part, self.base, part)
+                continue
+            # Whole pixels of the screen, for a part of one would be drawn blurred.
+            left, top = floor(part.x() * ratio), floor(part.y() * ratio)
+            wide = ceil((part.x() + part.width()) * ratio) - left
+            high = ceil((part.y() + part.height()) * ratio) - top
+            place = QRectF(left / ratio, top / ratio, wide / ratio, high / ratio)
+            painter.drawPixmap(place, self.base, QRectF(left, top, wide, high))
         if levels is None:
             return
         painter.save()
         painter.translate(self.offset)
-        self._paint_levels(painter, levels)
+        self.levels.paint(painter, levels)
         painter.restore()
-
-    def _paint_levels(self, painter: QPainter, levels: Levels) -> None:
-        bar_colour, ink = QColor(self.look.bar), QColor(self.look.ink)
-        rows = zip(self.layout.rows, levels.fill, levels.hold, levels.words, strict=True)
-        for boxes, fill, hold, words in rows:
-            bar = self.bar_rect(boxes)
-            x, y, high = bar.x(), bar.y(), bar.height()
-            if fill:
-                painter.fillRect(x, y + 2, fill, high - 4, bar_colour)
-            painter.fillRect(x + min(hold, bar.width() - 2), y, 2, high, ink)
-            if not boxes.level.w:
-                continue
-            digits = self._number(words)
-            wide, tall = digits.deviceIndependentSize().toSize().toTuple()
-            level = boxes.level
-            painter.drawPixmap(level.right - wide, level.y + (level.h - tall) // 2, digits)
-
-    def _number(self, words: str) -> QPixmap:
-        """The number as a picture, drawn once: writing text is the dearest part of a frame."""
-        if words not in self._digits:
-            metrics = QFontMetrics(self.fonts.level)
-            ratio = self.base.devicePixelRatio()
-            size = QSize(metrics.horizontalAdvance(words) + 2, metrics.height())
-            pixmap = QPixmap(size * ratio)
-            pixmap.setDevicePixelRatio(ratio)
-            pixmap.fill(QColor(self.look.panel))
-            painter = QPainter(pixmap)
-            painter.setFont(self.fonts.level)
-            painter.setPen(QColor(self.look.ink))
-            painter.drawText(QRect(QPoint(0, 0), size), Qt.AlignmentFlag.AlignRight, words)
-            painter.end()
-            self._digits[words] = pixmap
-        return self._digits[words]

@@ -46,16 +46,11 @@ def pooled(
     return level.reshape(shape).max(axis=1), worst.reshape(shape).max(axis=1)
 
 
-def _put_marks(
-    paper: NDArray[np.uint32], ribbon: LevelStrip, marks_s: Sequence[float], look: Look
-) -> None:
-    """A line of two pixels at each mark that lies within the ribbon."""
+def _mark_pixels(ribbon: LevelStrip, marks_s: Sequence[float], width: int) -> list[int]:
+    """Where each mark within the ribbon stands."""
     length_s = RIBBON_COLUMNS * RIBBON_STEP_S
-    for at_s in marks_s:
-        share = 1.0 - (ribbon.end_s - at_s) / length_s
-        if 0.0 <= share < 1.0:
-            at = int(share * len(paper))
-            paper[at : at + 2] = _rgb(look.cover)
+    shares = (1.0 - (ribbon.end_s - at_s) / length_s for at_s in marks_s)
+    return [int(share * width) for share in shares if 0.0 <= share < 1.0]
 
 
 def bin_of(width: int) -> int:
@@ -69,38 +64,83 @@ def _fits(each: int, width: int, least: int) -> bool:
     return RIBBON_COLUMNS % each == 0 and (width >= bars * least or bars == 1)
 
 
-def draw(
-    ribbon: LevelStrip,
-    track_indices: NDArray[np.intp],
-    width: int,
-    height: int,
-    look: Look,
-    marks_s: Sequence[float] = (),
-) -> QImage:
-    """The ribbons of those rows below each other, each `width` × `height` pixels.
+class Strips:
+    """The ribbons of some rows below each other, each `width` × `height` pixels.
 
-    `marks_s` are times, s, at which the crew dropped a mark.
+    A bar stands still until the next one begins: between two pictures mostly the newest differs,
+    and only that is drawn anew.
     """
-    level, worst = pooled(ribbon, track_indices, bin_of(width))
-    bars, rows = level.shape
-    share = np.clip((level - LOWEST_DBFS) / -LOWEST_DBFS, 0.0, 1.0)
-    # Coloured bars never get so thin that their colour is missed.
-    thinnest = np.where(worst > 0, max(3.0, height / 12), max(1.0, height / 24))
-    tall = np.maximum(np.rint(share * (height - 2)), np.where(level > FLOOR_DB, thinnest, 0.0))
-    tall = np.where((level <= FLOOR_DB) & (worst > 0), thinnest, tall)
-    at = np.arange(width) * bars // width
-    last = np.append(np.diff(at) > 0, True) & (width >= bars * GAPPED_PX)
-    # Twice the distance from the row's middle, so that whole numbers hold for odd heights too.
-    off = np.abs(2 * np.arange(height) - (height - 1))
-    shown = ~last | (worst.T[:, at] > 0)
-    lit = (off[None, :, None] < tall.T[:, None, at]) & shown[:, None, :]
-    colours = np.full(int(max(Severity)) + 1, _rgb(look.ribbon), dtype=np.uint32)
-    for severity in Severity:
-        colours[severity] = _rgb(look.colour(severity))
-    paper = np.full(width, _rgb(look.panel), dtype=np.uint32)
-    paper[[round(width * n / GRID_LINES) for n in range(1, GRID_LINES)]] = _rgb(look.line)
-    _put_marks(paper, ribbon, marks_s, look)
-    pixels = np.where(lit, colours[worst].T[:, at][:, None, :], paper)
-    flat = np.ascontiguousarray(pixels.reshape(rows * height, width))
-    image = QImage(flat.data, width, rows * height, width * 4, QImage.Format.Format_RGB32)
-    return image.copy()
+
+    def __init__(
+        self, track_indices: NDArray[np.intp], width: int, height: int, look: Look
+    ) -> None:
+        self._track_indices, self._width, self._height = track_indices, width, height
+        self._each = bin_of(width)
+        bars = RIBBON_COLUMNS // self._each
+        self._bar_at = np.arange(width) * bars // width
+        last = np.append(np.diff(self._bar_at) > 0, True)
+        self._gaps = last & (width >= bars * GAPPED_PX)
+        # Twice the distance from the row's middle, so that whole numbers hold for odd heights too.
+        self._off = np.abs(2 * np.arange(height) - (height - 1))
+        self._colours = np.full(int(max(Severity)) + 1, _rgb(look.ribbon), dtype=np.uint32)
+        for severity in Severity:
+            self._colours[severity] = _rgb(look.colour(severity))
+        self._mark_colour = _rgb(look.cover)
+        self._ground = np.full(width, _rgb(look.panel), dtype=np.uint32)
+        self._ground[[round(width * n / GRID_LINES) for n in range(1, GRID_LINES)]] = _rgb(
+            look.line
+        )
+        self._pixels = np.empty((len(track_indices), height, width), dtype=np.uint32)
+        self._drawn: tuple[NDArray[np.float32], NDArray[np.uint8], list[int]] | None = None
+        self.image = QImage(
+            self._pixels.data,
+            width,
+            len(track_indices) * height,
+            width * 4,
+            QImage.Format.Format_RGB32,
+        )
+
+    @property
+    def drawn(self) -> bool:
+        """The image shows something."""
+        return self._drawn is not None
+
+    def draw(self, ribbon: LevelStrip, marks_s: Sequence[float] = ()) -> range:
+        """Bring the image up to date; returns which columns of its pixels were drawn anew.
+
+        `marks_s` are times, s, at which the crew dropped a mark.
+        """
+        level, worst = pooled(ribbon, self._track_indices, self._each)
+        marks = _mark_pixels(ribbon, marks_s, self._width)
+        before, self._drawn = self._drawn, (level, worst, marks)
+        if before is None or before[2] != marks:
+            changed = range(self._width)
+        else:
+            differs = ((level != before[0]) | (worst != before[1])).any(axis=1)
+            at = np.flatnonzero(differs[self._bar_at])
+            changed = range(at[0], at[-1] + 1) if len(at) else range(0)
+        if changed:
+            self._put(level, worst, marks, changed)
+        return changed
+
+    def _put(
+        self, level: NDArray[np.float32], worst: NDArray[np.uint8], marks: list[int], to: range
+    ) -> None:
+        """Draw those columns of pixels."""
+        part, height = slice(to.start, to.stop), self._height
+        at = self._bar_at[part]
+        bars, at = slice(at[0], at[-1] + 1), at - at[0]
+        level, worst = level[bars], worst[bars]
+        share = np.clip((level - LOWEST_DBFS) / -LOWEST_DBFS, 0.0, 1.0)
+        # Coloured bars never get so thin that their colour is missed.
+        thinnest = np.where(worst > 0, max(3.0, height / 12), max(1.0, height / 24))
+        quietest = np.where(level > FLOOR_DB, thinnest, 0.0)
+        tall = np.maximum(np.rint(share * (height - 2)), quietest)
+        tall = np.where((level <= FLOOR_DB) & (worst > 0), thinnest, tall)
+        shown = ~self._gaps[part] | (worst.T[:, at] > 0)
+        lit = (self._off[None, :, None] < tall.T[:, None, at]) & shown[:, None, :]
+        paper = self._ground.copy()
+        for mark in marks:
+            paper[mark : mark + 2] = self._mark_colour
+        colours = self._colours[worst].T[:, at][:, None, :]
+        self._pixels[:, :, part] = np.where(lit, colours, paper[part])

@@ -100,13 +100,16 @@ class ElidedLines(Elided):
         painter.end()
 
 
-def say(label: QLabel, words: str, tone: str | None = None) -> None:
-    """Change a label's words and tone, only where they differ."""
-    if label.text() != words:
+def say(label: QLabel, words: str, tone: str | None = None) -> bool:
+    """Change a label's words and tone, only where they differ; returns whether they did."""
+    changed = label.text() != words
+    if changed:
         label.setText(words)
     if tone is not None and label.property("tone") != tone:
         label.setProperty("tone", tone)
         restyle(label)
+        changed = True
+    return changed
 
 
 def restyle(widget: QWidget) -> None:

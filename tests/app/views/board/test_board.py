@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from PySide6.QtCore import QRect
-from PySide6.QtGui import QFontMetrics, QRegion
+from PySide6.QtGui import QFontMetrics, QImage, QRegion
 from pytestqt.qtbot import QtBot
 
 from app.models.board_rows import GroupState, RowState
@@ -15,7 +15,9 @@ from app.style.state_marks import Mark
 from app.style.theme import DAY, NIGHT, scale_for
 from app.views.board import row_text
 from app.views.board.board import Board
+from app.views.board.board_picture import BoardPicture
 from app.views.board.row_text import Text
+from engine.model.listening import Listening
 from engine.model.messages import Kind, Severity
 from engine.model.tracks import Plan, Track
 from tests.support.qt import fake_client
@@ -173,6 +175,62 @@ def test_a_new_fault_paints_its_group(qtbot: QtBot, monkeypatch: pytest.MonkeyPa
     rows = {plan.tracks[r.track_index].input: picture.shifted(r.state) for r in picture.layout.rows}
     assert region.contains(rows[9])
     assert not region.intersects(rows[1])
+
+
+@pytest.mark.parametrize("count", [12, 64])
+def test_what_is_painted_in_part_is_what_would_be_painted_whole(
+    qtbot: QtBot, monkeypatch: pytest.MonkeyPatch, count: int
+) -> None:
+    """After seconds in which faults come, last and go, no pixel of before is left."""
+    plan = plan_of(count)
+    alarms = fake_client.tower_alarms() if count == 12 else fake_client.many_alarms(plan)
+    board = board_of(qtbot, plan, (1440, 900))
+    shown = board.grab().toImage().convertToFormat(QImage.Format.Format_RGB32)
+    for n in range(12):
+        some = alarms[n % 3 :] if n < 9 else alarms
+        snapshot = fake_client.snapshot(plan, some, fake_client.NOW_S + 0.6 * n)
+        snapshot = replace(snapshot, listening=Listening(3 if n % 4 else None))
+        region = painted(board, monkeypatch, snapshot)
+        board.render(shown, region.boundingRect().topLeft(), region)
+    board._drop_picture()
+    assert board.grab().toImage().convertToFormat(shown.format()) == shown
+
+
+def test_a_fault_that_lasts_paints_its_cell_alone(
+    qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A second later only what says how long is painted anew."""
+    plan, alarms = fake_client.tower_plan(), fake_client.tower_alarms()[2:3]
+    board = board_of(qtbot, plan, (1440, 900))
+    first = fake_client.snapshot(plan, alarms)
+    board.show_snapshot(first)
+    board.picture()
+    board.show_snapshot(first)
+    region = painted(board, monkeypatch, replace(first, now_s=first.now_s + 1.0))
+    picture = board.picture()
+    (cell,) = [
+        picture.shifted(row.state)
+        for row in picture.layout.rows
+        if plan.tracks[row.track_index].input == 9
+    ]
+    assert region == QRegion(cell)
+
+
+def test_nothing_is_drawn_while_hidden(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A board that is not seen only takes over what it will say; shown again, it is up to date."""
+    plan = fake_client.tower_plan()
+    board = board_of(qtbot, plan, (1440, 900))
+    board.show()
+    board.grab()
+    board.hide()
+    monkeypatch.setattr(BoardPicture, "__init__", lambda *_: pytest.fail("drawn"))
+    later = fake_client.snapshot(plan, fake_client.tower_alarms(), fake_client.NOW_S + 5)
+    board.show_snapshot(later)
+    monkeypatch.undo()
+    board.show()
+    other = board_of(qtbot, plan, (1440, 900))
+    other.show_snapshot(later)
+    assert board.grab().toImage() == other.grab().toImage()
 
 
 def test_rows_are_described_in_words(qtbot: QtBot) -> None:
