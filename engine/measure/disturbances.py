@@ -9,12 +9,13 @@ well is rain or applause, not cloth. Levels and lengths: ours, measured on synth
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.model.messages import Flags, Kind, Levels, Measurement, PackLevel
@@ -44,6 +45,10 @@ class Disturbance:
 
 
 KINDS: Final = tuple(Disturbing)
+WIND, RUSTLE, HITS = range(len(KINDS))
+"""Where each of them lies among `KINDS`."""
+MOST_TICKS: Final = 10
+"""So many are taken in together at most."""
 WINDOW_TICKS: Final = 30
 """Evidence is counted over the newest three seconds, of hits over the newest ten."""
 HIT_TICKS: Final = 100
@@ -127,87 +132,139 @@ class Disturbances(TrackMemory):
         self._least_peak = amplitude(blow_dbfs - lower_db)
         self.reset()
 
-    def update(self, m: Measurement) -> list[Disturbance]:
-        """Take in one tick; what is over since."""
-        power = m.mean_square.mean(axis=0)
-        level_dbfs = rms_dbfs(power)
-        floor_dbfs = np.where(np.isnan(m.floor_dbfs), self._least_dbfs, m.floor_dbfs)
-        loud = level_dbfs >= np.maximum(floor_dbfs + self._over_floor_db, self._least_dbfs)
-        loud &= self._open & m.valid.all(axis=0)
-        peak = m.peak.max(axis=0)
-        self._peaks[self._tick % WINDOW_TICKS] = peak
-        now = self._tick % HIT_TICKS
-        self._tick += 1
-        self._evidence[:, now] = False
-        if loud.any() or not np.isnan(self._from_s).all():
-            deep = self._low_energy(m)
-            blow = self._blow(peak)
-            wind = loud & (deep >= self._deep_share * power) & ~self._blown()
-            self._evidence[:, now] = [wind, self._rustles(m, loud), blow]
-            return list(self._follow(now, peak, m))
-        self._low_energy(m)
-        return []
+    def update(self, ticks: Sequence[Measurement]) -> list[Disturbance]:
+        """Take in some ticks in a row, at most `MOST_TICKS`; what is over since.
 
-    def _low_energy(self, m: Measurement) -> Levels:
-        """Mean power under 80 Hz of each track; remembered of each half of the tick, too."""
-        x = np.concatenate([self._tail, m.decimated], axis=1)
-        self._tail = x[:, -self._span :]
-        sums = np.cumsum(x, axis=1, dtype=np.float64)
-        deep = np.square((sums[:, self._span :] - sums[:, : -self._span]) / self._span)
-        half = deep.shape[1] // 2
-        self._deep[:-2] = self._deep[2:]
-        self._deep[-2:] = deep[:, :half].mean(axis=1), deep[:, half:].mean(axis=1)
-        return np.asarray(deep.mean(axis=1))
+        It is the same bit for bit however many come together.
+        """
+        square = np.stack([m.mean_square.T for m in ticks])
+        power = square.mean(axis=2)
+        floor_dbfs = np.array([m.floor_dbfs for m in ticks])
+        floor_dbfs = np.where(np.isnan(floor_dbfs), self._least_dbfs, floor_dbfs)
+        least_dbfs = np.maximum(floor_dbfs + self._over_floor_db, self._least_dbfs)
+        loud = (rms_dbfs(power) >= least_dbfs) & self._open
+        if not all(m.all_valid for m in ticks):
+            loud &= np.array([m.valid.all(axis=0) for m in ticks])
+        peaks = np.stack([m.peak for m in ticks]).max(axis=1)
+        deep, halves = self._low_energy(ticks)
+        shown = np.zeros((len(KINDS), *loud.shape), dtype=np.bool_)
+        if loud.any() or self._runs.any():
+            shown[WIND] = loud & (deep >= self._deep_share * power) & ~self._blown(halves)
+            shown[RUSTLE] = self._rustles(ticks, square, loud)
+            shown[HITS] = self._blows(halves, peaks)
+        return self._take_in(ticks, np.asarray(loud.any(axis=1)), shown, peaks)
 
-    def _blow(self, peak: Levels) -> Flags:
-        """A blow some time ago: deep, at once, and gone since."""
-        near = np.max(self._peaks, axis=0) >= self._least_peak
-        found = np.zeros(self._tracks, dtype=np.bool_)
-        for at in (HALVES - 7, HALVES - 6):
-            here = self._deep[at]
-            rises = here >= self._rise * np.maximum(self._deep[at - 2], 1e-12)
-            gone = here >= 10.0 * self._deep[at + 4 : at + 6].min(axis=0)
-            found |= rises & gone & (here >= self._deep[at + 1])
-            found &= here >= 0.01 * np.square(self._least_peak)
-        return np.asarray(found & near & self._open & (peak >= 0.0))
+    @property
+    def _runs(self) -> Flags:
+        """Where a stretch has begun, shape (kinds, tracks)."""
+        return ~np.isnan(self._from_s)
 
-    def _blown(self) -> Flags:
+    def _low_energy(self, ticks: Sequence[Measurement]) -> tuple[Levels, Levels]:
+        """Mean power under 80 Hz, shape (ticks, tracks); and of each half of a tick, shape
+        (halves, tracks), with those remembered before."""
+        frames = ticks[0].decimated.shape[1]
+        x = np.concatenate([self._tail, *(m.decimated for m in ticks)], axis=1)
+        self._tail = x[:, -self._span :].copy()
+        by_tick = sliding_window_view(x, self._span + frames, axis=1)[:, ::frames]
+        sums = np.cumsum(by_tick, axis=2, dtype=np.float64)
+        deep = np.square((sums[..., self._span :] - sums[..., : -self._span]) / self._span)
+        halves = np.stack(
+            [deep[..., : frames // 2].mean(axis=2), deep[..., frames // 2 :].mean(axis=2)], axis=2
+        )
+        known = np.concatenate([self._deep, halves.reshape(self._tracks, -1).T])
+        self._deep = known[-HALVES:].copy()
+        return np.asarray(deep.mean(axis=2).T), known
+
+    def _blown(self, halves: Levels) -> Flags:
         """A rise as that of a blow within what is remembered: it is no wind yet."""
-        rises = self._deep[2:] >= self._rise * np.maximum(self._deep[:-2], 1e-12)
-        return np.asarray(rises.any(axis=0))
+        rises = halves[2:] >= self._rise * np.maximum(halves[:-2], 1e-12)
+        return np.asarray(sliding_window_view(rises, HALVES - 2, axis=0)[2::2].any(axis=2))
 
-    def _rustles(self, m: Measurement, loud: Flags) -> Flags:
-        """Bright for most of the tick, where most of the other tracks are not."""
-        bright = m.difference_energy >= self._bright * m.mean_square
-        rustles = loud & (bright.mean(axis=0) >= 0.6)
+    def _blows(self, halves: Levels, peaks: Levels) -> Flags:
+        """Blows some time before each tick, shape (ticks, tracks): deep, at once, gone since."""
+        ticks = len(peaks)
+        blows = np.zeros(peaks.shape, dtype=np.bool_)
+        for at in (HALVES - 7, HALVES - 6):
+            before, here, next_, *gone = (
+                halves[at + n : at + n + 2 * ticks : 2] for n in (0, 2, 3, 6, 7)
+            )
+            rises = here >= self._rise * np.maximum(before, 1e-12)
+            is_gone = here >= 10.0 * np.minimum(*gone)
+            blows |= rises & is_gone & (here >= next_)
+            blows &= here >= 0.01 * np.square(self._least_peak)
+        if blows.any():
+            ring = np.roll(self._peaks, -(self._tick % WINDOW_TICKS), axis=0)
+            lately = sliding_window_view(np.concatenate([ring, peaks]), WINDOW_TICKS, axis=0)[1:]
+            blows &= (lately.max(axis=2) >= self._least_peak) & self._open
+        return blows
+
+    def _rustles(self, ticks: Sequence[Measurement], square: Levels, loud: Flags) -> Flags:
+        """Bright for most of a tick, where most of the other tracks are not."""
+        steps = np.stack([m.difference_energy.T for m in ticks])
+        bright = np.count_nonzero(steps >= self._bright * square, axis=2)
+        rustles = loud & (bright / square.shape[2] >= 0.6)
         others = np.count_nonzero(self._open) - 1
-        if not rustles.any() or others < 1:
+        if others < 1:
             return np.asarray(rustles)
-        shared = (np.count_nonzero(rustles) - 1) / others
-        return np.asarray(rustles & (shared <= self._shared))
+        shared = (np.count_nonzero(rustles, axis=1) - 1) / others
+        return np.asarray(rustles & (shared <= self._shared)[:, None])
+
+    def _take_in(
+        self, ticks: Sequence[Measurement], loud: Flags, shown: Flags, peaks: Levels
+    ) -> list[Disturbance]:
+        """Count what each tick has shown, and begin and end stretches by it."""
+        numbers = self._tick + np.arange(len(ticks))
+        if not self._may_change(shown):
+            shown[HITS] &= loud[:, None]
+            self._evidence[:, numbers % HIT_TICKS] = shown
+            self._peaks[numbers % WINDOW_TICKS] = peaks
+            self._tick += len(ticks)
+            return []
+        over: list[Disturbance] = []
+        for n, m in enumerate(ticks):
+            now = self._tick % HIT_TICKS
+            self._peaks[self._tick % WINDOW_TICKS] = peaks[n]
+            self._tick += 1
+            looks = loud[n] or self._runs.any()
+            self._evidence[:, now] = shown[:, n] if looks else False
+            if looks:
+                over += self._follow(now, peaks[n], m)
+        return over
+
+    def _may_change(self, shown: Flags) -> bool:
+        """Whether a stretch runs, or could begin with what those ticks have shown."""
+        if self._runs.any():
+            return True
+        if not shown.any():
+            return False
+        most = shown.sum(axis=1)
+        newest = (self._tick - 1 - np.arange(WINDOW_TICKS)) % HIT_TICKS
+        most[:HITS] += self._evidence[:HITS, newest].sum(axis=1)
+        most[HITS] += self._evidence[HITS].sum(axis=0)
+        return bool((most >= self._needed).any())
 
     def _follow(self, now: int, peak: Levels, m: Measurement) -> Iterator[Disturbance]:
         """Begin and end stretches."""
         newest = (self._tick - 1 - np.arange(WINDOW_TICKS)) % HIT_TICKS
         counts = self._evidence[:, newest].sum(axis=1)
-        counts[KINDS.index(Disturbing.HITS)] = self._evidence[-1].sum(axis=0)
+        counts[HITS] = self._evidence[HITS].sum(axis=0)
         here = self._evidence[:, now]
-        begins = (counts >= self._needed) & np.isnan(self._from_s)
+        begins = (counts >= self._needed) & ~self._runs
         tick_s = m.end_s - m.start_s
         for kind, track_index in np.argwhere(begins).tolist():
-            ticks = np.arange(HIT_TICKS if KINDS[kind] is Disturbing.HITS else WINDOW_TICKS)
+            ticks = np.arange(HIT_TICKS if kind == HITS else WINDOW_TICKS)
             seen = self._evidence[kind, (self._tick - 1 - ticks) % HIT_TICKS, track_index]
             age_s = tick_s * (int(np.flatnonzero(seen)[-1]) + 1)
             self._from_s[kind, track_index] = max(m.end_s - age_s, 0.0)
             self._peak[kind, track_index] = self._peaks[:, track_index].max()
-        runs = ~np.isnan(self._from_s)
+        runs = self._runs
         self._last_s = np.where(here | begins, m.end_s, self._last_s)
         self._peak = np.where(here & runs, np.maximum(self._peak, peak), self._peak)
         yield from self._end(runs & (m.end_s - self._last_s > self._pause_s))
 
     def finish(self) -> list[Disturbance]:
         """What has not ended yet."""
-        return list(self._end(~np.isnan(self._from_s)))
+        return list(self._end(self._runs))
 
     def _end(self, over: Flags) -> Iterator[Disturbance]:
         for kind, track_index in np.argwhere(over).tolist():

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.measure.disturbances import Disturbance, Disturbances
+from engine.measure.disturbances import MOST_TICKS, Disturbance, Disturbances
 from engine.model.commands import Mark
 from engine.model.messages import Measurement
 from engine.model.number_text import number
@@ -43,7 +43,9 @@ class OwnMark:
 
 
 class OwnMarkRecorder:
-    """Gathers them tick by tick; with `disturbances` False there are only turned gains.
+    """Gathers them; with `disturbances` False there are only turned gains.
+
+    Nothing of it is urgent: ten ticks are looked at together, which costs a fraction.
 
     Attributes
     ----------
@@ -54,17 +56,31 @@ class OwnMarkRecorder:
     def __init__(self, scene: Scene, *, disturbances: bool = True) -> None:
         self.marks: list[OwnMark] = []
         self._taken = 0
+        self._ticks: list[Measurement] = []
         self._disturbances = Disturbances(scene) if disturbances else None
 
-    def update(
-        self, m: Measurement | None, plan: Plan, label: Callable[[float], str]
-    ) -> list[OwnMark]:
-        """Those of one tick; None: the take has ended. `label` gives the timecode of a moment."""
-        marks = [] if m is None else gain_marks(m, plan)
-        if self._disturbances is not None:
-            over = self._disturbances.finish() if m is None else self._disturbances.update(m)
-            marks += disturbance_marks(over, plan, label)
+    def update(self, m: Measurement, plan: Plan, label: Callable[[float], str]) -> list[OwnMark]:
+        """Take in one tick; what the newest have shown, once a second. `label` gives the timecode
+        of a moment."""
+        self._ticks.append(m)
+        return self.flush(plan, label) if len(self._ticks) == MOST_TICKS else []
+
+    def flush(self, plan: Plan, label: Callable[[float], str]) -> list[OwnMark]:
+        """What the ticks have shown that wait to be looked at."""
+        ticks, self._ticks = self._ticks, []
+        marks = [mark for m in ticks for mark in gain_marks(m, plan)]
+        if ticks and self._disturbances is not None:
+            marks += disturbance_marks(self._disturbances.update(ticks), plan, label)
         self.marks += marks
+        return marks
+
+    def finish(self, plan: Plan, label: Callable[[float], str]) -> list[OwnMark]:
+        """The take has ended: what waits, and what has not ended by itself."""
+        marks = self.flush(plan, label)
+        if self._disturbances is not None:
+            last = disturbance_marks(self._disturbances.finish(), plan, label)
+            self.marks += last
+            marks += last
         return marks
 
     def take(self) -> list[Mark]:
@@ -74,7 +90,10 @@ class OwnMarkRecorder:
         return marks
 
     def change(self, scene: Scene, same: TrackRemap) -> None:
-        """Go on with the tracks of another plan; `same` are those that are judged as before."""
+        """Go on with the tracks of another plan; `same` are those that are judged as before.
+
+        What waits is to be flushed before.
+        """
         if self._disturbances is not None:
             before, self._disturbances = self._disturbances, Disturbances(scene)
             self._disturbances.carry(before, same)

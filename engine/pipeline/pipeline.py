@@ -144,6 +144,7 @@ class Pipeline:
             Where it has another frame rate or another way of rolling; nothing is changed then.
         """
         refuse_other_ways(self.plan, plan)
+        self._set(self._marks.flush(self.plan, self._label))
         before, scene = self.scene, replace(self.scene, tracks=plan.tracks)
         remap = TrackRemap.of([t.input for t in before.tracks], [t.input for t in scene.tracks])
         self.plan, self.scene = plan, scene
@@ -207,7 +208,7 @@ class Pipeline:
             self.on_tick(measurement)
         self.clock.update(measurement.timecode)
         self.peaks.update(measurement, tick.number)
-        self._set_marks(measurement)
+        self._set(self._marks.update(measurement, self.plan, self._label))
         events = self._roll_by_code(measurement)
         resting = self._crew.standing_by or self.book.on_break
         context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
@@ -220,10 +221,13 @@ class Pipeline:
         """Marks that the watch set by itself since the last call, for the log."""
         return self._marks.take()
 
-    def _set_marks(self, m: Measurement | None) -> None:
-        """Set down what happened on tracks and is no fault; None: the take has ended."""
-        for own in self._marks.update(m, self.plan, lambda at_s: self.clock.label_at(at_s)[0]):
+    def _set(self, marks: Sequence[OwnMark]) -> None:
+        """Set down what happened on tracks and is no fault."""
+        for own in marks:
             self._crew.obey(own.mark, self.book, self.plan, own.until_s)
+
+    def _label(self, at_s: float) -> str:
+        return self.clock.label_at(at_s)[0]
 
     def _roll_by_code(self, measurement: Measurement) -> list[AlarmEvent]:
         """Record-run code began or stopped: so does the watch."""
@@ -265,12 +269,12 @@ class Pipeline:
 
     def finish_marks(self) -> None:
         """Set down what has not ended by itself, once the take has."""
-        self._set_marks(None)
+        self._set(self._marks.finish(self.plan, self._label))
 
     def command(self, command: Command, now_s: float) -> list[AlarmEvent]:
         """Do what the crew asks; a command about an alarm that is gone changes nothing."""
         if isinstance(command, LINE_CHECK):
-            self.lines.command(command, now_s, self.clock.label_at(now_s)[0])
+            self.lines.command(command, now_s, self._label(now_s))
             return []
         return self._crew.obey(command, self.book, self.plan, now_s)
 

@@ -3,10 +3,13 @@ physics: turbulence falls by 8 dB an octave (Strasberg, JASA 83, 1988)."""
 
 from __future__ import annotations
 
+from itertools import cycle
+
 import numpy as np
 from scipy.signal import butter, sosfilt
 
 from engine.measure.disturbances import Disturbance, Disturbances, Disturbing
+from engine.model.messages import Measurement
 from tests.support import harmless_sound as sound
 from tests.support.signals import scene
 from tests.support.watching import measurements
@@ -31,9 +34,17 @@ def part(x: sound.Wave, from_s: float, until_s: float) -> sound.Wave:
 
 
 def found(tracks: list[sound.Wave]) -> list[Disturbance]:
-    """All that is marked of a take."""
-    watch = Disturbances(THREE)
-    marks = [d for m, _ in measurements(sound.takes(tracks), THREE) for d in watch.update(m)]
+    """All that is marked of a take, looked at a second at a time."""
+    return marked([m for m, _ in measurements(sound.takes(tracks), THREE)], (10,))
+
+
+def marked(ticks: list[Measurement], together: tuple[int, ...]) -> list[Disturbance]:
+    """All that is marked of those ticks, so many looked at together, in turn."""
+    watch, marks, sizes = Disturbances(THREE), list[Disturbance](), cycle(together)
+    while ticks:
+        size = next(sizes)
+        marks += watch.update(ticks[:size])
+        ticks = ticks[size:]
     return marks + watch.finish()
 
 
@@ -92,6 +103,25 @@ def test_blows_are_hits() -> None:
     assert [(m.what, m.track_index) for m in marks] == [(Disturbing.HITS, 2)]
     assert abs(marks[0].from_s - 12.0) <= 2.0
     assert abs(marks[0].until_s - 22.0) <= 2.0
+
+
+def test_marks_are_the_same_however_many_ticks_come_together() -> None:
+    """Wind, a rustle and blows on three tracks, bit for bit."""
+    rng = np.random.default_rng(4)
+    tracks = quiet()
+    t = np.arange(round(0.4 * sound.RATE)) / sound.RATE
+    blow = 0.6 * np.sin(2.0 * np.pi * 60.0 * t) * np.exp(-t / 0.05)
+    for second in range(12, 22):
+        at = round((second + 0.037 * (second % 7)) * sound.RATE)
+        tracks[2][at : at + len(blow)] += blow
+    tracks[1] = tracks[1] + part(wind(0.5), 14.0, 30.0)
+    cloth = sound.at_level(sound.band(rng.standard_normal(len(tracks[0])), 300.0, 9000.0), -26.0)
+    tracks[0] = tracks[0] + part(cloth, 20.0, 26.0)
+    ticks = [m for m, _ in measurements(sound.takes(tracks), THREE)]
+    one_by_one = marked(ticks, (1,))
+    assert {mark.what for mark in one_by_one} == set(Disturbing)
+    for together in ((10,), (3, 1, 7), (2, 10)):
+        assert marked(ticks, together) == one_by_one
 
 
 def test_a_steady_rumble_fainter_than_speech_is_not_marked() -> None:
