@@ -292,9 +292,12 @@ class Book:
 
     def severities(self) -> NDArray[np.uint8]:
         """The worst severity that stands on each track now, shape (tracks,); 0 where none."""
-        worst = np.zeros(len(self.scene.tracks), dtype=np.uint8)
+        worst, of_all = [0] * len(self.scene.tracks), 0
         for alarm in self.track_alarms:
             if alarm.record.raised and not alarm.is_cause and alarm.part_of != UNHEARD:
-                where = slice(None) if alarm.track_index is None else alarm.track_index
-                worst[where] = np.maximum(worst[where], int(alarm.record.severity))
-        return worst
+                severity, index = int(alarm.record.severity), alarm.track_index
+                if index is None:
+                    of_all = max(of_all, severity)
+                else:
+                    worst[index] = max(worst[index], severity)
+        return np.array([max(one, of_all) for one in worst], dtype=np.uint8)

@@ -52,6 +52,9 @@ class CauseAlarms:
 
         A track whose cause alarms in the same tick does not chime.
         """
+        if not any(a.record.raised or a.part_of is not None for a in self._book.track_alarms):
+            self._empty = set()
+            return track_events
         events = [*track_events, *self._unheard.step(start_s, now_s)]
         self._empty = {
             alarm.track_index

@@ -32,22 +32,28 @@ class Evaluator:
 
     def of(self, conditions: Mapping[str, Condition]) -> TickEvaluator:
         """One tick's conditions, by the name of the rule."""
-        return TickEvaluator(self._delays, conditions, self._inputs, self.families)
+        said = {
+            name: state
+            for name, one in conditions.items()
+            if not one.quiet and _ACTIVE in (state := one.state.tobytes())
+        }
+        return TickEvaluator(self._delays, conditions, self._inputs, self.families, said)
 
 
 @dataclass(frozen=True, slots=True)
 class TickEvaluator:
-    """The conditions of one tick, to be asked for the evaluation of one alarm."""
+    """The conditions of one tick, to be asked for the evaluation of one alarm; `_active` has the
+    states of those that are active anywhere, a byte a track, for a byte is found fast."""
 
     _delays: Mapping[str, tuple[Levels, Levels]]
     _conditions: Mapping[str, Condition]
     _inputs: tuple[int, ...]
     _families: tuple[Family, ...]
+    _active: Mapping[str, bytes]
 
     def families_to_step(self, followed: Collection[str]) -> list[Family]:
         """The families with an active condition, or an alarm to follow (groups `followed`)."""
-        # Nearly every tick of nearly every fault is quiet, and a byte is found fast.
-        active = {name for name, one in self._conditions.items() if _ACTIVE in one.state.tobytes()}
+        active = self._active
         if not active and not followed:
             return []
         return [
@@ -60,8 +66,8 @@ class TickEvaluator:
         """The tracks on which a family is active, or has an alarm to follow (`followed`)."""
         if family[0].scope is Scope.INPUT:
             return [INPUT]
-        states = [self._conditions[rule.name].state for rule in family]
-        active = {int(index) for state in states for index in np.flatnonzero(state == _ACTIVE)}
+        states = [self._active[rule.name] for rule in family if rule.name in self._active]
+        active = {at for state in states for at, one in enumerate(state) if one == _ACTIVE}
         return sorted(active.union(followed) - {INPUT})
 
     def inputs(self, family: Family, track_index: int) -> tuple[int, ...]:

@@ -60,16 +60,15 @@ class Detector(Protocol):
 
 
 _ONE: Final = np.int8(1)
+_TRUE: Final = b"\x01"
+"""A True among the bytes of flags."""
+_MOST_QUIET: Final = 256
+"""So many different quiet conditions are kept to be said again."""
 
 
 def unknown(tracks: int) -> Condition:
     """A condition that says nothing of any track."""
-    return Condition(
-        state=np.full(tracks, State.UNKNOWN, dtype=np.int8),
-        onset_s=np.full(tracks, np.nan),
-        last_s=np.full(tracks, np.nan),
-        may_be_red=np.zeros(tracks, dtype=np.bool_),
-    )
+    return _quiet(bytes(tracks))
 
 
 @lru_cache
@@ -81,10 +80,21 @@ def _nothing(tracks: int) -> tuple[Levels, Flags]:
     return times, flags
 
 
-def quiet(known: Flags) -> Condition:
-    """A condition that is active nowhere: clear where it is known, shape (tracks,)."""
+@lru_cache(_MOST_QUIET)
+def _quiet(known: bytes) -> Condition:
+    """One condition for all who say it: nearly every answer of nearly every detector is one."""
+    state = np.frombuffer(known, dtype=np.int8) - _ONE
+    state.setflags(write=False)
     times, flags = _nothing(len(known))
-    return Condition(known.view(np.int8) - _ONE, times, times, flags)
+    return Condition(state, times, times, flags, quiet=True)
+
+
+def quiet(known: Flags) -> Condition:
+    """A condition that is active nowhere: clear where it is known, shape (tracks,).
+
+    What says the same is the same object, and not to be written to.
+    """
+    return _quiet(known.tobytes())
 
 
 def condition(
@@ -97,6 +107,9 @@ def condition(
 ) -> Condition:
     """A condition from plain arrays of shape (tracks,); `known` False wins over `active`."""
     said = active & known
+    if _TRUE not in said.tobytes():
+        calm = quiet(known)
+        return calm if partners is None else replace(calm, partners=partners)
     # In bytes: 1 where active, 0 where clear, all bits set (-1) where unknown; one pass, no choice.
     state = said.view(np.int8) | (known.view(np.int8) - _ONE)
     red = said if may_be_red is None else may_be_red & said

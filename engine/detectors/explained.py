@@ -24,6 +24,8 @@ def explained(conditions: Mapping[str, Condition], scene: Scene) -> Mapping[str,
     swapped, drifts = conditions.get(SWAPPED), conditions.get(PAIR_DRIFT)
     if swapped is None or drifts is None or swapped.partners is None:
         return conditions
+    if swapped.quiet or drifts.quiet:
+        return conditions
     active = np.flatnonzero(swapped.state == State.ACTIVE)
     if not len(active) or not (drifts.state == State.ACTIVE).any():
         return conditions

@@ -13,11 +13,11 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import TickContext, unknown
+from engine.detectors.base import TickContext
 from engine.detectors.registry import DETECTORS
 from engine.model.fault_remedies import FAULTS
 from engine.model.fault_rules import FaultRule
-from engine.model.messages import Condition, State
+from engine.model.messages import State
 from engine.model.tick import SampleFindings, Tick
 from engine.model.tracks import Scene
 
@@ -25,8 +25,6 @@ BESIDE_THE_METER: Final = frozenset({"dropout", "tone", "clock", "noise_burst", 
 """The rules whose detectors are asked there: with them both processes have about as much to do, at
 12 tracks as at 64 (`tests/benchmarks/speed`)."""
 _ACTIVE: Final = int(State.ACTIVE)
-_MOST_QUIET: Final = 64
-"""So many different ones are kept to be sent again."""
 
 
 class SampleDetectorBank:
@@ -39,34 +37,16 @@ class SampleDetectorBank:
             for rule in rules
             if rule.name in BESIDE_THE_METER
         }
-        self._quiet: dict[bytes, Condition] = {}
 
     def listen(self, tick: Tick) -> Tick:
         """The same tick with what these detectors say of it."""
         m = tick.measurement
         feed = TickContext(m.end_s, lost_frames=tick.lost_frames)
-        said = {
-            name: self._light(detector.update(m, feed))
-            for name, detector in self._detectors.items()
-        }
+        said = {name: detector.update(m, feed) for name, detector in self._detectors.items()}
         details = {
             (name, track_index): self._detectors[name].detail(track_index)
             for name, condition in said.items()
-            if _ACTIVE in condition.state.tobytes()
+            if not condition.quiet
             for track_index in np.flatnonzero(condition.state == _ACTIVE).tolist()
         }
         return replace(tick, heard=SampleFindings(said, details))
-
-    def _light(self, said: Condition) -> Condition:
-        """The same; where no track is active, one condition for all that say the same so."""
-        state = said.state.tobytes()
-        if _ACTIVE in state:
-            return said
-        quiet = self._quiet.get(state)
-        if quiet is None:
-            if len(self._quiet) >= _MOST_QUIET:
-                self._quiet.clear()
-            rest = unknown(len(said.state))
-            quiet = Condition(said.state.copy(), rest.onset_s, rest.last_s, rest.may_be_red)
-            self._quiet[state] = quiet
-        return quiet

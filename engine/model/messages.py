@@ -206,6 +206,7 @@ class Condition:
     may_be_red : the fault is of a strength or number that deserves red once its red delay is over
     partners : index of the other track that the fault is about as well, -1 where none; None: no
         track has one
+    quiet : active nowhere, and that is known without a look at `state`
     """
 
     state: NDArray[np.int8]
@@ -213,6 +214,7 @@ class Condition:
     last_s: Levels
     may_be_red: Flags
     partners: NDArray[np.int64] | None = None
+    quiet: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from engine.detectors.explained import explained
 from engine.line_check.live_check import LiveLineCheck
 from engine.measure.meter import Meter
 from engine.model.fault_rules import FaultRule, Scope
-from engine.model.messages import AlarmEvent, Measurement
+from engine.model.messages import AlarmEvent, Flags, Measurement
 from engine.model.tick import SampleFindings
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
@@ -43,6 +43,11 @@ class Judge:
         So many incidents are kept after their end; all where it is left out.
     only : collection of str, optional
         Names of the rules that are looked for; all where it is left out.
+
+    Attributes
+    ----------
+    severities : ndarray of uint8, shape (tracks,)
+        The worst that stood on each track at the end of the last tick; 0 where none.
     """
 
     def __init__(
@@ -60,9 +65,11 @@ class Judge:
         self.bank = DetectorBank(scene, rules, only)
         self.lines = LiveLineCheck(scene, meter, self.bank.detectors, checkpoint)
         self._cause_alarms = CauseAlarms(self.book)
+        self.severities = self.book.severities()
         self._doubt_until_s = np.zeros(len(scene.tracks))
+        self._no_doubt_s = 0.0
         if checkpoint is not None:
-            self._doubt_until_s[:] = checkpoint.fed_s + DOUBT_S
+            self._doubt_until_s[:] = self._no_doubt_s = checkpoint.fed_s + DOUBT_S
             self.book.on_break = checkpoint.desk.on_break
             restore(self.book, checkpoint.book, self._rules)
             self.bank.restore(checkpoint.learned)
@@ -77,6 +84,7 @@ class Judge:
         self._doubt_until_s = np.where(
             same.old < 0, now_s + DOUBT_S, remap.first(self._doubt_until_s, 0.0)
         )
+        self._no_doubt_s = float(self._doubt_until_s.max(initial=0.0))
         self._scene = scene
         self.bank.change(scene, remap, same)
         self.lines.change(scene, meter, self.bank.detectors)
@@ -98,8 +106,8 @@ class Judge:
         conditions = explained(self.bank.ask(measurement, context, findings), self._scene)
         if measurement is not None:
             self.lines.update(measurement, self._rules, conditions, self.bank.detail)
-        doubt = context.now_s < self._doubt_until_s
-        if doubt.any():
+        if context.now_s < self._no_doubt_s:
+            doubt = context.now_s < self._doubt_until_s
             conditions = {
                 rule.name: condition if rule.scope is Scope.INPUT else doubted(condition, doubt)
                 for rule in self._rules
@@ -107,4 +115,14 @@ class Judge:
             }
         events = operator.end_shelving(self.book, context.now_s)
         events += self.book.step(conditions, self.bank.detail, start_s, context.now_s)
-        return self._cause_alarms.step(events, start_s, context.now_s)
+        events = self._cause_alarms.step(events, start_s, context.now_s)
+        self.severities = self.book.severities()
+        return events
+
+    @property
+    def faulty(self) -> Flags:
+        """Tracks with an alarm or out of service, as of the last tick."""
+        faulty = self.severities > 0
+        if self.book.out_of_service:
+            faulty[list(self.book.out_of_service)] = True
+        return faulty

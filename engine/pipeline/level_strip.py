@@ -39,8 +39,7 @@ class LevelStripRecorder(TrackMemory):
         self._newest = max(newest, self._newest)
         column = self._newest % RIBBON_COLUMNS
         if measurement is not None:
-            m = measurement
-            peak = np.maximum(m.peak_max, -m.peak_min).max(axis=0)
+            peak = measurement.peak.max(axis=0)
             np.maximum(self._peaks[column], peak, out=self._peaks[column])
         np.maximum(self._severity[column], severity, out=self._severity[column])
         self._end_s = end_s

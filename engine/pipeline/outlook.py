@@ -10,8 +10,6 @@ import traceback
 from collections.abc import Sequence
 from typing import Final
 
-import numpy as np
-
 from engine.alarms.book import Book
 from engine.detectors import learned as memories
 from engine.detectors.guard import reason_of
@@ -19,7 +17,7 @@ from engine.early_signs.battery_signs import BatterySigns
 from engine.early_signs.sign_watch import SignWatch
 from engine.model.batteries import Battery, planned_end_s
 from engine.model.early_signs import MOST_SHOWN, PERIOD_S, EarlySign, SignEvent
-from engine.model.messages import Measurement
+from engine.model.messages import Flags, Measurement
 from engine.model.pickups import Pickup
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene
@@ -54,15 +52,16 @@ class Outlook:
         self._pickups.map.on_second = self._stretches.add
 
     def update(
-        self, m: Measurement, book: Book, *, resting: bool, batteries: Sequence[Battery] = ()
+        self, m: Measurement, faulty: Flags, *, resting: bool, batteries: Sequence[Battery] = ()
     ) -> None:
-        """Take in one tick that was judged; `resting`: standby or a break."""
+        """Take in one tick that was judged.
+
+        `faulty` are tracks with an alarm or out of service; `resting`: standby or a break.
+        """
         if not self._on or m.end_s < self._rests_until_s:
             return
         try:
-            faulty = book.severities() > 0
-            faulty[list(book.out_of_service)] = True
-            self._pickups.update(m, set(map(int, np.flatnonzero(faulty))))
+            self._pickups.update(m, set(faulty.nonzero()[0].tolist()))
             self._events += self._signs.update(m, faulty, resting)
             self._look_at(batteries, m.end_s)
             self.problems = ()

@@ -214,7 +214,8 @@ class Pipeline:
         context = TickContext(measurement.end_s, lost_frames=tick.lost_frames, standby=resting)
         events += self._judge(measurement, context, measurement.start_s, tick.heard)
         batteries = self.desk.batteries
-        self.outlook.update(measurement, self.book, resting=resting, batteries=batteries)
+        faulty = self.judge.faulty
+        self.outlook.update(measurement, faulty, resting=resting, batteries=batteries)
         return events
 
     def take_marks(self) -> list[Mark]:
@@ -254,7 +255,7 @@ class Pipeline:
         findings: SampleFindings | None = None,
     ) -> list[AlarmEvent]:
         events = self.judge.step(measurement, context, start_s, findings)
-        self.level_strip.add(measurement, self.book.severities(), context.now_s)
+        self.level_strip.add(measurement, self.judge.severities, context.now_s)
         return events
 
     def rewind(self) -> None:
