@@ -150,10 +150,11 @@ class Meter(TrackMemory):
         level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS, ticks))
         steps_db, quietest_db = self._short.update(hops)
         ground = self._follow_ground(parts, ticks, level_dbfs)
+        ends_s = [(self._ticks + n) * self.tick_frames / self._rate for n in range(1, ticks + 1)]
+        repeats = self._repeats.update(hops, [s - self.tick_frames / self._rate for s in ends_s])
         said = []
-        for tick in range(ticks):
+        for tick, end_s in enumerate(ends_s):
             self._ticks += 1
-            end_s = self._ticks * self.tick_frames / self._rate
             span = slice(tick * self.tick_frames, (tick + 1) * self.tick_frames)
             sound = hops.channels[:, span]
             said.append(
@@ -167,7 +168,7 @@ class Meter(TrackMemory):
                     level_dbfs=level_dbfs[tick],
                     steps_db=steps_db[tick],
                     quietest_db=quietest_db[tick],
-                    repeats=self._repeats.update(hops, tick, end_s - self.tick_frames / self._rate),
+                    repeats=repeats[tick],
                     timecode=self._timecode.update(sound.T, end_s),
                     **parts.of_tick(tick),
                     **ground[tick],

@@ -16,13 +16,15 @@ RATE_HZ = 48_000
 TICK = RATE_HZ // 10
 
 
-def found(samples: Samples, rate_hz: int = RATE_HZ) -> list[Repeat]:
-    """All that is said of every tick."""
-    finder, said = RepeatFinder(np.ones(samples.shape[1], bool), rate_hz, rate_hz // 100), []
-    tick = rate_hz // 10
-    for start in range(0, len(samples) - tick + 1, tick):
-        hops = measure_hops(samples[start : start + tick], rate_hz // 100, None)
-        said += finder.update(hops, 0, start / rate_hz)
+def found(samples: Samples, together: int = 1) -> list[Repeat]:
+    """All that is said of every tick, so many taken in at once."""
+    finder = RepeatFinder(np.ones(samples.shape[1], bool), RATE_HZ, RATE_HZ // 100)
+    said: list[Repeat] = []
+    for start in range(0, len(samples) - TICK + 1, together * TICK):
+        ticks = min(together, (len(samples) - start) // TICK)
+        hops = measure_hops(samples[start : start + ticks * TICK], RATE_HZ // 100, None, ticks)
+        starts_s = [(start + tick * TICK) / RATE_HZ for tick in range(ticks)]
+        said += [repeat for repeats in finder.update(hops, starts_s) for repeat in repeats]
     return said
 
 
@@ -85,3 +87,18 @@ def test_silence_square_waves_and_frozen_values_are_no_repeat() -> None:
     zero = np.zeros((2 * RATE_HZ, 1), np.float32)
     square = (np.sign(sine(0.0, 2.0, RATE_HZ, 250.0)) * 0.25).astype(np.float32)
     assert found(np.hstack([zero, zero + 0.3, square])) == []
+
+
+def test_repeats_are_the_same_however_many_ticks_come_together() -> None:
+    """Places, stuck buffers and tones side by side, bit for bit."""
+    tone = np.round(sine(-20.0, 5.0, RATE_HZ, 440.0) * 2**15) / np.float32(2**15)
+    tone[: 2 * RATE_HZ] = place(16, 4)[: 2 * RATE_HZ]
+    tracks = [
+        stuck(place(bits, seed), 90_000 + seed, 1111 * seed, 50_000)
+        for bits, seed in ((16, 1), (24, 2), (16, 3))
+    ]
+    samples = np.hstack([place(16, 9), *tracks, tone, tone + place(24, 5)])
+    one_by_one = found(samples)
+    assert {repeat.track_index for repeat in one_by_one if repeat.ended} == {1, 2, 3}
+    for together in (2, 7, 10):
+        assert found(samples, together) == one_by_one

@@ -9,10 +9,9 @@ from typing import Any, Final
 import numpy as np
 import pytest
 
-from engine.alarms.book import Book
 from engine.early_signs.sign_watch import SignWatch
 from engine.model.early_signs import SignKind
-from engine.model.messages import Block, Kind, Measurement, PackLevel
+from engine.model.messages import Block, Flags, Kind, Measurement, PackLevel
 from engine.model.tracks import Plan, Track
 from engine.pipeline.outlook import Outlook
 from engine.pipeline.pipeline import Pipeline
@@ -70,16 +69,17 @@ def test_alarms_are_the_same_while_a_sign_stands(monkeypatch: pytest.MonkeyPatch
     expected = Pipeline(plan, rate, outlook=False).feed(Block(sound))
     watch, update = Pipeline(plan, rate), Outlook.update
 
-    def only_reads(outlook: Outlook, m: Measurement, book: Book, **named: Any) -> None:
-        arrays = [x for x in map(partial(getattr, m), NAMES) if isinstance(x, np.ndarray)]
+    def only_reads(outlook: Outlook, m: Measurement, faulty: Flags, **named: Any) -> None:
+        values = (faulty, *map(partial(getattr, m), NAMES))
+        arrays = [x for x in values if isinstance(x, np.ndarray)]
         before = [x.flags.writeable for x in arrays]
         for x in arrays:
             x.flags.writeable = False
-        incidents = book.incidents()
-        update(outlook, m, book, **named)
+        incidents = watch.book.incidents()
+        update(outlook, m, faulty, **named)
         for x, writeable in zip(arrays, before, strict=True):
             x.flags.writeable = writeable
-        assert book.incidents() == incidents
+        assert watch.book.incidents() == incidents
 
     monkeypatch.setattr(Outlook, "update", only_reads)
     assert watch.feed(Block(sound)) == expected != []
