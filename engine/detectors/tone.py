@@ -6,7 +6,8 @@ stands out of its neighbours in a Hann-windowed spectrum of 100 ms (main lobe of
 Harris, Proc. IEEE 66(1), 51-83, 1978); one that is found at the same place in most looks of four
 seconds, as the tracks of partials are linked (R. McAulay and T. Quatieri, IEEE Trans. ASSP 34(4),
 744-754, 1986), is a tone where no other line but its multiples stands with it. Voices glide, notes
-end or come in chords, bells ring on several lines and each stroke falls. Under 160 Hz, the
+end or come in chords, bells ring on several lines and each stroke falls; the whine of a machine
+lies in the noise that it makes, so that no moment is nearly as quiet as the line. Under 160 Hz, the
 sixteenth bin, a line has no neighbours on one side: that is the mains' ground, `hum`.
 """
 
@@ -85,6 +86,7 @@ class Tone(TrackMemory):
         same: float = 0.003,
         looks: int = 6,
         alone_db: float = 15.0,
+        drowned_db: float = 6.0,
     ) -> None:
         """Start with nothing heard.
 
@@ -109,11 +111,14 @@ class Tone(TrackMemory):
         alone_db : float
             dB. Other lines that stand with it, but for its multiples, are fainter by this: else it
             is a chord, or hum.
+        drowned_db : float
+            dB. Where the quietest moment since it stands is louder than the line by this, the line
+            is a part of that noise, and makes nothing worse (ours).
         """
         self._least_dbfs, self._contrast, self._steady_db = least_dbfs, contrast, steady_db
         self._same, self._looks = same, looks
         self._decay_db = decay_db
-        self._alone_db = alone_db
+        self._alone_db, self._drowned_db = alone_db, drowned_db
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -173,7 +178,7 @@ class Tone(TrackMemory):
         ]
         if others or level_dbfs[best] < self._least_dbfs:
             return
-        if self._decays(looks, hz[best]):
+        if self._decays(looks, hz[best]) or self._is_drowned(track_index, level_dbfs[best]):
             return
         if not self._active[track_index] or not self._near(hz[best], self._hz[track_index]):
             first = self._began_s(track_index, looks, hz[best], m.end_s - m.start_s)
@@ -225,6 +230,10 @@ class Tone(TrackMemory):
         steps = [b - a for a, b in pairwise(newest) if np.isfinite(a) and np.isfinite(b)]
         return bool(steps) and float(np.median(steps)) < -self._decay_db
 
+    def _is_drowned(self, track_index: int, level_dbfs: float) -> bool:
+        rows = (self._tick - 1 - np.arange((self._looks - 1) * LOOK_TICKS)) % TICKS
+        return bool(self._quiet_dbfs[rows, track_index].min() > level_dbfs + self._drowned_db)
+
     def _standing(
         self, looks: deque[_Look], hz: Levels, level_dbfs: Levels, steady_db: float
     ) -> list[int]:
@@ -244,19 +253,25 @@ class Tone(TrackMemory):
 
     def _began_s(self, track_index: int, looks: deque[_Look], hz: float, tick_s: float) -> float:
         """Begin of the first look that shows it without a break, and of the ticks before that in
-        which the track was never quieter than the line was then."""
-        first, level_dbfs, missed = looks[-1], -np.inf, 0
+        which the track was never quieter than the line was then. A howl grows by as many decibels
+        in each tick; it is followed back as far as it was louder than the place."""
+        first, level_dbfs, growth_db, missed = looks[-1], -np.inf, 0.0, 0
         for look in reversed(looks):
             near = np.abs(look.hz / hz - 1.0) <= self._same
             missed = 0 if near.any() else missed + 1
             if missed > LOOKS - self._looks:
                 break
             if near.any():
+                newer_dbfs, newer = level_dbfs, first
                 first, level_dbfs = look, float(look.level_dbfs[near].max())
+                growth_db = (newer_dbfs - level_dbfs) / max(newer.tick - look.tick, 1)
+        grows = growth_db * LOOK_TICKS > self._steady_db
+        place_dbfs = self._quiet_dbfs[:, track_index].min()
         ticks = 0
-        for back in range(1, LOOK_TICKS):
-            row = (first.tick - 1 - back) % TICKS
-            if self._quiet_dbfs[row, track_index] < level_dbfs - self._steady_db:
+        for back in range(1, LOOK_TICKS * (2 if grows else 1)):
+            quiet_dbfs = self._quiet_dbfs[(first.tick - 1 - back) % TICKS, track_index]
+            then_dbfs = level_dbfs - (growth_db * back if grows else 0.0)
+            if quiet_dbfs < then_dbfs - self._steady_db or (grows and then_dbfs < place_dbfs):
                 break
             ticks = back
         return max(first.start_s - ticks * tick_s, 0.0)

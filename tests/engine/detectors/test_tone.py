@@ -48,6 +48,17 @@ def test_its_begin_is_told_to_two_ticks(at_s: float) -> None:
     assert onset_s == pytest.approx(at_s, abs=0.2)
 
 
+@pytest.mark.parametrize("at_s", [4.0, 4.21, 4.37])
+def test_a_howl_that_grows_is_dated_from_where_it_left_the_place(at_s: float) -> None:
+    """By 20 dB a second, as the gain of a loop above one makes it, from the level of the place."""
+    x = place(14.0)
+    t = np.arange(len(x) - round(at_s * RATE)) / RATE
+    growth = 10 ** (np.minimum(-56.0 + 20.0 * t, -14.0) / 20.0)
+    x[-len(t) :, 0] += (growth * np.sin(2.0 * np.pi * 2015.0 * t)).astype(np.float32)
+    ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
+    assert onset_s == pytest.approx(at_s, abs=0.12)
+
+
 def test_a_line_up_tone_is_named() -> None:
     """The same sine on all inputs from the start is a line-up tone; two of three howl."""
     x = place(6.0)
@@ -98,6 +109,15 @@ def test_a_bell_that_is_rung_is_no_tone(hz: float, decay_s: float, strike_s: flo
     x = place()
     x[:, 0] += bell(hz, decay_s, strike_s)
     assert not told(Tone(THREE), x, THREE, 0).spans_s
+
+
+@pytest.mark.parametrize(("line_dbfs", "said"), [(-41.0, False), (-24.0, True)])
+def test_the_whine_of_a_machine_in_its_own_noise_is_no_tone(line_dbfs: float, said: bool) -> None:
+    """A dryer's fan: a line that no moment lets be heard alone; what stands out of it is a tone."""
+    x = place(16.0)
+    on = slice(5 * RATE, 14 * RATE)
+    x[on, 0] += noise(-28.0, 9.0, RATE, seed=8)[:, 0] + sine(line_dbfs, 9.0, RATE, 1980.0)[:, 0]
+    assert bool(told(Tone(THREE), x, THREE, 0).spans_s) is said
 
 
 def test_mains_are_left_to_hum() -> None:
