@@ -174,6 +174,33 @@ def test_a_loud_or_limited_voice_is_not_clipped(chain: str) -> None:
         assert State.ACTIVE not in clipped(y, scene(rate_hz=rate)).states
 
 
+def sung(breath_db: float) -> Samples:
+    """Eight voices that hold a note for 12 s, with some vibrato: harmonics that fall by 9 dB an
+    octave, their phases at random as a room leaves them, and white breath."""
+    time_s = np.arange(12 * RATE) / RATE
+    turns = np.cumsum(275.0 * (1.0 + 0.03 * np.sin(2.0 * np.pi * 5.0 * time_s))) / RATE
+    swell = 1.0 + 0.1 * np.sin(2.0 * np.pi * 0.7 * time_s)
+    voices = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        phases = rng.uniform(0.0, 2.0 * np.pi, 11)
+        tone = sum(
+            np.sin(2.0 * np.pi * n * turns + phase) * n**-1.5 for n, phase in enumerate(phases, 1)
+        )
+        tone *= swell / np.std(tone)
+        voices.append(0.015 * (tone + 10.0 ** (breath_db / 20.0) * rng.normal(size=len(time_s))))
+    return np.array(voices, dtype=np.float32).T
+
+
+@pytest.mark.parametrize(("breath_db", "offset"), [(-32.0, 0.0), (-36.0, 0.0), (-24.0, 0.4)])
+def test_breath_on_a_steady_voice_draws_no_ceiling(breath_db: float, offset: float) -> None:
+    """Nothing was cut, so nothing is told: not far off zero either, as a leaking capacitor leaves
+    it, where all of the voice lies near the peak."""
+    where = scene(8)
+    conditions = told(Clipped(where), sung(breath_db) + np.float32(offset), where).conditions
+    assert not any(Told(conditions, place).spans_s for place in range(8))
+
+
 def test_what_was_higher_is_no_ceiling() -> None:
     """Cut tops under a height that the same side reached within the last second prove nothing."""
     x = sine(-12.0, 3.0, RATE, hz=330.0)
