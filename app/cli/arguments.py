@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
-from importlib import metadata
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
-
-import shtab
+from typing import TYPE_CHECKING, Any, Final
 
 from app.cli import terminal, watch_arguments
 from app.cli.argument_parts import (
@@ -25,7 +22,47 @@ if TYPE_CHECKING:
     from app.cli.argument_parts import Commands, Run
 
 
+SHELLS: Final = ("bash", "zsh", "tcsh", "fish", "powershell")
+"""Those that shtab completes for."""
+
+
+class _PrintCompletion(argparse.Action):
+    """Loads what writes completions when it is asked for: that takes longer than all else here."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        _namespace: argparse.Namespace,
+        values: str | Sequence[Any] | None,
+        _option: str | None = None,
+    ) -> None:
+        """Print it and end."""
+        import shtab
+
+        ends = (*shtab.OPTION_END, _PrintCompletion, _PrintVersion)
+        shtab.OPTION_END = ends  # type: ignore[assignment]
+        print(shtab.complete(parser, str(values)))
+        parser.exit()
+
+
+class _PrintVersion(argparse.Action):
+    """Looks the version up when it is asked for, for the same reason."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        _namespace: argparse.Namespace,
+        _values: str | Sequence[Any] | None,
+        _option: str | None = None,
+    ) -> None:
+        """Print it and end."""
+        print(f"{parser.prog} {_version()}")
+        parser.exit()
+
+
 def _version() -> str:
+    from importlib import metadata
+
     try:
         return metadata.version("trackwarden")
     except metadata.PackageNotFoundError:  # run from a checkout that was not installed
@@ -42,14 +79,25 @@ def parser_of(does: Mapping[str, Run]) -> argparse.ArgumentParser:
         epilog=" ".join(cautions.ALL),
     )
     parser.set_defaults(run=does[""])
-    parser.add_argument("--version", action="version", version=f"%(prog)s {_version()}")
+    parser.add_argument(
+        "--version",
+        action=_PrintVersion,
+        nargs=0,
+        default=argparse.SUPPRESS,
+        help="show program's version number and exit",
+    )
     parser.add_argument(
         "--color",
         choices=terminal.CHOICES,
         default="auto",
         help="colours in the terminal; auto: where it is one, unless NO_COLOR is set",
     )
-    shtab.add_argument_to(parser, help="print the completion for a shell, and end")
+    parser.add_argument(
+        "--print-completion",
+        action=_PrintCompletion,
+        choices=SHELLS,
+        help="print the completion for a shell, and end",
+    )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     watch_arguments.watch_command(commands, does)

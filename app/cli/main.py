@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -183,6 +184,9 @@ def _window(
     def client_for(wanted: Open) -> EngineClient:
         return early.pop() if early and wanted is request else EngineClient(wanted)
 
+    # The first page is made of what stays: to look through it again and again for what could be
+    # given up takes a tenth of the start. `run_window` begins with that once the page is there.
+    gc.disable()
     from app.window.application import run_window
     from engine.sources.capture import list_inputs
 

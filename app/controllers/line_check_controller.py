@@ -17,7 +17,6 @@ from app.models.line_check_flow import (
     turn_after,
 )
 from app.models.line_check_words import sheet
-from app.report.print_table import preview, table
 from app.services.bridge import Bridge
 from app.style import wording
 from app.views.line_check_page import LineCheckPage
@@ -140,6 +139,8 @@ class LineCheckController(QObject):
     def _print(self) -> None:
         page = self.page
         if page is not None and page.state is not None:
+            from app.report.print_table import preview, table
+
             title = f"Line check · {self._page.plan.title}".rstrip(" ·")
             document = table(title, "", HEADS, sheet(page.state, self._page.plan))
             preview(page, document, title)

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QSaveFile
 
 from app.models.key_bindings import Act
-from app.models.plan_table import COLUMNS, HEADS, PlanTable
-from app.report.print_table import preview, table
 from app.services.bridge import Bridge
 from app.services.preferences import Preferences
 from app.views.plan import plan_file
-from app.views.plan.plan_page import PlanPage
 from app.views.watch_page import WatchPage
 from app.views.widgets.overlay import Layer
 from engine.model.commands import ChangePlan, Open, Watch
+
+if TYPE_CHECKING:  # the library that edits a plan would slow down every start
+    from app.models.plan_table import PlanTable
+    from app.views.plan.plan_page import PlanPage
+
+
+def load() -> None:
+    """Import what the plan's page takes, so that its key need not wait."""
+    import app.models.plan_table
+    import app.views.plan.plan_page  # noqa: F401
 
 
 class LivePlan(QObject):
@@ -58,13 +66,20 @@ class LivePlan(QObject):
         """The table, as it was left."""
         if not self._text:
             return
+        from app.views.plan.plan_page import PlanPage
+
         if self._draft is None:
-            self._draft = PlanTable(self._text, self._inputs, self)
+            self._draft = self._draft_of_plan()
         page = PlanPage(self._layer.below, self._draft, self._page.look)
         page.used.connect(self._use)
         page.saved.connect(self._save)
         page.print_asked.connect(lambda: print_plan(page))
         self._layer.open(page)
+
+    def _draft_of_plan(self) -> PlanTable:
+        from app.models.plan_table import PlanTable
+
+        return PlanTable(self._text, self._inputs, self)
 
     def _use(self) -> None:
         """Go by it at once."""
@@ -78,7 +93,7 @@ class LivePlan(QObject):
 
     def save_in_use(self) -> bool:
         """Save the plan that is in use; False where that was given up or failed."""
-        self._draft = PlanTable(self._text, self._inputs, self)
+        self._draft = self._draft_of_plan()
         self._save()
         return not self.unsaved
 
@@ -110,6 +125,9 @@ def write(path: str, text: str) -> str:
 
 def print_plan(page: PlanPage) -> None:
     """Show it as it will be printed."""
+    from app.models.plan_table import COLUMNS, HEADS
+    from app.report.print_table import preview, table
+
     model = page.model
     rows = [[model.words(n, key) for key in COLUMNS] for n in range(model.rowCount())]
     title = model.title or "Plan"

@@ -4,25 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
 from app.controllers.plan_live import print_plan, write
-from app.models.plan_rows import TEMPLATES, Rows
-from app.models.plan_sheet import to_text
-from app.models.plan_table import PlanTable
 from app.services.background import Background
 from app.services.preferences import Preferences
 from app.style import theme
 from app.style import wording as words
 from app.views.plan import plan_file
-from app.views.plan.plan_counts import PlanCounts
-from app.views.plan.plan_page import PlanPage
-from app.views.plan.plan_source import PlanSource
 from app.views.start_page import TAKES, StartPage
 from app.views.widgets.overlay import Layer
+
+if TYPE_CHECKING:  # the library that edits a plan would slow down every start
+    from app.models.plan_rows import Rows
+    from app.models.plan_table import PlanTable
 
 TABLES: Final = "Tables and plans (*.csv *.tsv *.txt *.toml);;All files (*)"
 SOURCES: Final = {"take": TAKES, "table": TABLES}
@@ -45,6 +43,8 @@ class NewPlan(QObject):
 
     def ask(self) -> None:
         """From what is the plan to be made?"""
+        from app.views.plan.plan_source import PlanSource
+
         source = self._start_page.input
         named = "" if source is None else f"{source.name}, {words.channels(source.channels)}"
         used = self._start_page.inputs.carried
@@ -80,16 +80,22 @@ class NewPlan(QObject):
 
     def from_template(self, number: int) -> None:
         """A new plan with the rows of that template."""
+        from app.models.plan_rows import TEMPLATES
+
         self.from_rows(TEMPLATES[number][1].rows())
 
     def ask_counts(self) -> None:
         """How many performers, booms and the rest?"""
+        from app.views.plan.plan_counts import PlanCounts
+
         page = PlanCounts(self._layer.below)
         page.begun.connect(self.from_rows)
         self._layer.open(page)
 
     def from_rows(self, rows: Rows) -> None:
         """A new plan that begins with these rows."""
+        from app.models.plan_sheet import to_text
+        from app.models.plan_table import PlanTable
         from engine.plan.template import new_plan
 
         table = PlanTable(new_plan([row[1] for row in rows]), None)
@@ -122,12 +128,16 @@ class NewPlan(QObject):
             self._start_page.show_error(message)
 
     def _begin(self, path: str, text: str, inputs: int | None) -> None:
+        from app.models.plan_table import PlanTable
+
         self._draft = PlanTable(text, inputs, self)
         self._path, self._written = path, text if path else ""
         self._start_page.show_error("")
         self._show()
 
     def _show(self) -> None:
+        from app.views.plan.plan_page import PlanPage
+
         assert self._draft is not None
         title = f"Plan: {Path(self._path).name}" if self._path else "New plan"
         look = theme.look_of(self._prefs.look)
@@ -162,6 +172,8 @@ class NewPlan(QObject):
 
     def save_to(self, path: str) -> bool:
         """Write the draft there, whole or not at all."""
+        from app.views.plan.plan_page import PlanPage
+
         assert self._draft is not None
         problem = "" if (path, self._draft.text) == (self._path, self._written) else None
         if problem is None:

@@ -32,7 +32,8 @@ TITLE: Final = "Writing the report"
 
 def load() -> None:
     """Import what a report takes: a quarter of a second that no key has to wait for."""
-    import app.report.job  # noqa: F401
+    import app.report.job
+    import app.report.print_table  # noqa: F401
 
 
 class AtWork(Protocol):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-import segno
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QColor, QImage, QPainter, QPaintEvent
 from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QWidget
@@ -31,6 +30,8 @@ class QrCode(QWidget):
 
     def show_text(self, text: str) -> None:
         """Show that text; medium error correction."""
+        import segno  # its library would slow down every start
+
         rows = tuple(segno.make_qr(text, error="m").matrix_iter(border=QUIET_MODULES))
         image = QImage(len(rows), len(rows), QImage.Format.Format_RGB32)
         for y, row in enumerate(rows):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -73,6 +74,26 @@ def _interrupt(window: MainWindow) -> None:
         print(f"\n{ASKS}", file=sys.stderr, flush=True)
 
 
+def _load_the_rest(window: MainWindow, bridge: Bridge, *, waits: bool) -> QTimer:
+    """Behind the first page, or where a watch was asked for behind its first levels: it would
+    take the time from them."""
+    timer = QTimer(window, singleShot=True, interval=WARM_UP_MS)
+
+    def begin() -> None:
+        gc.freeze()  # what the first page is made of is here to stay
+        gc.enable()
+        window.warm_up()
+
+    timer.timeout.connect(begin)
+    if waits:
+        once = Qt.ConnectionType.SingleShotConnection
+        bridge.snapshot.connect(timer.start, once)
+        bridge.failed.connect(timer.start, once)
+    else:
+        timer.start()
+    return timer
+
+
 def run_window(
     request: Open | None,
     client_factory: Callable[[Open], Client],
@@ -107,7 +128,7 @@ def run_window(
         window.open(request)
         if request.demo or request.seed is not None:
             window.layer.open(CautionsPage(window.pages, request.seed is not None))
-    QTimer.singleShot(WARM_UP_MS, window.warm_up)
+    _load_the_rest(window, bridge, waits=request is not None)
     code = app.exec()
     window.alerts.close()
     window.background.close()

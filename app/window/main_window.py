@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QWidget
 
 from app.alerts.chime import Player
 from app.alerts.desktop_alerts import DesktopAlerts
-from app.controllers import report_controller
+from app.controllers import plan_live, report_controller
 from app.controllers.opening import CANCELLED
 from app.controllers.start_controller import FindInputs
 from app.models.choices import Choices
@@ -146,8 +146,9 @@ class MainWindow(WindowParts):
     # Watching
 
     def warm_up(self) -> None:
-        """What the window needs soon but not at once, off its thread: reports, inputs."""
-        self.background.ask(report_controller.load, lambda _none: None)
+        """What the window needs soon but not at once, off its thread: plans, reports, inputs."""
+        for load in (plan_live.load, report_controller.load):
+            self.background.ask(load, lambda _none: None)
         self.start.find_inputs()
 
     def open(self, request: Open) -> None:

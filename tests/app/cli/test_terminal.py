@@ -9,8 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
+import shtab
 
 from app.cli import terminal
+from app.cli.arguments import SHELLS
 from app.cli.watch_text import event_lines, summary
 from engine.model.messages import Alarm, AlarmEvent, AlarmState, EventKind, Fault, Severity
 from tests.support.checkout import ROOT
@@ -109,3 +111,8 @@ def test_version_and_completion(capsys: pytest.CaptureFixture[str]) -> None:
             main(option)
         assert ended.value.code == 0
         assert words in capsys.readouterr().out
+
+
+def test_every_shell_that_can_be_completed_for_is_offered() -> None:
+    """The library that writes completions is loaded when one is asked for, its shells are known."""
+    assert list(SHELLS) == shtab.SUPPORTED_SHELLS

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
+import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
@@ -12,6 +15,7 @@ from pytestqt.qtbot import QtBot
 from app.alerts.chime import Sound
 from app.style.theme import NIGHT
 from app.views.input_list import NO_INPUT
+from app.window.application import _load_the_rest
 from app.window.main_window import MainWindow
 from engine.model.commands import (
     Acknowledge,
@@ -23,6 +27,7 @@ from engine.model.messages import Severity
 from engine.model.snapshot import LogState
 from engine.model.tracks import Plan, Track
 from engine.sources.base import SourceError
+from tests.support.checkout import ROOT
 from tests.support.qt import fake_client, pages
 
 Key = Qt.Key
@@ -272,3 +277,39 @@ def test_a_button_shows_its_state(shown: tuple[MainWindow, fake_client.Crew]) ->
     button._show(act=True)
     assert button.text().startswith("Go to standby")
     assert abs(button.sizeHint().width() - wide) <= 1
+
+
+@pytest.mark.parametrize(
+    ("module", "later"),
+    [
+        ("app.cli.main", {"email", "importlib.metadata", "numpy", "shtab"}),
+        ("app.window.application", {"email", "segno", "scipy", "ssl", "tomlkit", "pyqtgraph"}),
+    ],
+)
+def test_what_the_first_page_does_not_need_is_loaded_behind_it(
+    module: str, later: set[str]
+) -> None:
+    """Neither command line nor window loads the libraries of pages that nobody has opened."""
+    code = f"import sys, {module}; print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, check=True)
+    assert not later.intersection(done.stdout.decode().split())
+
+
+@pytest.mark.parametrize("waits", [False, True])
+def test_the_rest_is_loaded_behind_what_was_asked_for(
+    tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch, waits: bool
+) -> None:
+    """Behind the start page at once; behind a watch only once its first levels are there."""
+    monkeypatch.setattr(MainWindow, "warm_up", lambda _window: loaded.append(True))
+    loaded: list[bool] = []
+    window, _ = pages.make_window(tmp_path)
+    qtbot.addWidget(window)
+    timer = _load_the_rest(window, window.bridge, waits=waits)
+    assert timer.isActive() is not waits
+    window.bridge.snapshot.emit(fake_client.snapshot(fake_client.tower_plan()))
+    assert timer.isActive()
+    timer.timeout.emit()
+    assert loaded == [True]
+    timer.stop()
+    window.bridge.snapshot.emit(fake_client.snapshot(fake_client.tower_plan()))
+    assert not timer.isActive()

@@ -104,14 +104,17 @@ def _run(seconds: float) -> None:
 
 
 FIRST_PAINT = """
-import time, sys
 from app.window import application as w
-from app.views.watch_page import WatchPage
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 def client(_request):
     raise OSError("no watch")
-QTimer.singleShot(0, lambda: QTimer.singleShot(0, QApplication.quit))
+made = w.application
+def application():
+    app = made()
+    QTimer.singleShot(0, lambda: QTimer.singleShot(0, QApplication.quit))
+    return app
+w.application = application
 w.run_window(None, client)
 """
 
