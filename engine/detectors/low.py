@@ -5,8 +5,9 @@ up (CONTRACT.md); of the newest 20 of them the AES17 RMS is taken. A neighbour's
 into a silent performer's mic is no low voice: frames that are more than 10 dB above this
 performer's best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at
 a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder
-than it is), and without at least 4 s of
-the performer's own nothing new is said. Common practice, no source.
+than it is), nor do frames that rise as far over some other performer's learned floor as over this
+one's: an aircraft comes to all by as much over the place, whatever their gains. Without at least
+4 s of the performer's own nothing new is said. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -30,6 +31,9 @@ louder than it is."""
 PART_S: Final = 0.25
 """The newest speech is kept in parts of at least this many seconds of speech."""
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
+_NEARER: Final = 2.0
+"""A performer's voice rises over their own floor by so many times what it does over another's: 3 dB
+of the 14 that distance makes."""
 
 _FLOOR_TICKS: Final = 100
 _FLOOR_SHARE: Final = 0.1
@@ -95,6 +99,7 @@ class Low(TrackMemory):
         self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
         mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
+        self._same = mates
         self._mates = mates * np.where(safety, _SPILL, 1.0)
         self.reset()
 
@@ -129,7 +134,7 @@ class Low(TrackMemory):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         speech &= self._heard_ticks >= _FLOOR_TICKS
         if speech.any():
-            self._count(m, speech)
+            self._count(m, speech, self._own(m, floor_dbfs))
 
     def _follow_floor(self) -> None:
         ranked = np.sort(np.where(self._recent > IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
@@ -138,18 +143,21 @@ class Low(TrackMemory):
         self._recent_floor_dbfs = rms_dbfs(ranked[at, np.arange(self._tracks)])
         self._recent_floor_dbfs[count == 0] = np.nan
 
-    def _own(self, m: Stretch) -> Flags:
-        """Where the voice is this performer's: no other one's pack is so much louder.
+    def _own(self, m: Stretch, floor_dbfs: Levels) -> Flags:
+        """Where the voice is this performer's: no other one's pack is so much louder, nor rises as
+        far over its floor.
 
         Shape (ticks, tracks).
         """
         power = m.by_tick(m.mean_square * m.valid)[:, np.newaxis]
         mine = (self._mates * power).max(axis=2)
         theirs = (self._rivals * power).max(axis=2)
-        return np.asarray(theirs <= mine * _SPILL)
+        over = np.nan_to_num(power / mean_square_at(floor_dbfs))
+        mine_over = (self._same * over).max(axis=2)
+        theirs_over = (self._rivals * over).max(axis=2)
+        return np.asarray((theirs <= mine * _SPILL) & (theirs_over * _NEARER <= mine_over))
 
-    def _count(self, m: Stretch, speech: Flags) -> None:
-        own = self._own(m)
+    def _count(self, m: Stretch, speech: Flags, own: Flags) -> None:
         each_s = m.hop_s * m.by_tick(speech.astype(np.float64))
         seconds = each_s.sum(axis=0)
         some = seconds > 0

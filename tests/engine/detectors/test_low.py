@@ -88,6 +88,16 @@ def test_a_neighbours_voice_is_not_this_one() -> None:
     assert State.ACTIVE not in watched(x, where).states
 
 
+def test_what_rises_as_far_over_all_floors_is_no_voice() -> None:
+    """An aircraft, 20 dB over the place for half a minute, on packs whose gains differ by 8 dB."""
+    where = Scene((Track(1, who="rigger"), Track(2, who="foreman")), RATE)
+    place = noise(-72.0, 70.0, RATE, seed=4, tracks=2)
+    t = np.arange(len(place))[:, None] / RATE
+    aircraft = noise(-52.0, 70.0, RATE, seed=5) * (np.abs(t - 45.0) < 15.0)
+    x = ((place + aircraft) * np.array([1.0, 10 ** (8.0 / 20)])).astype(np.float32)
+    assert State.ACTIVE not in watched(x, where).states
+
+
 def test_the_other_pack_of_a_performer_is_no_neighbour() -> None:
     """A main that is 30 dB under its own safety is low all the same."""
     where = Scene(
