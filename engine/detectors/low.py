@@ -7,7 +7,8 @@ performer's best pack on some other performer's do not count in the RMS (a voice
 a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder
 than it is), nor do frames that rise as far over some other performer's learned floor as over this
 one's: an aircraft comes to all by as much over the place, whatever their gains. Without at least
-4 s of the performer's own nothing new is said. Common practice, no source.
+4 s of the performer's own nothing new is said. Who turns a gain down by hand means it: the limit
+goes with the turn. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ from engine.model.units import IDLE_MEAN_SQUARE, SPEECH_DB, mean_square_at, rms_
 SPILL_DB: Final = 10.0
 """A voice so much louder on another performer's pack is theirs, dB; a safety counts as so much
 louder than it is."""
+MOST_TURNED_DB: Final = 12.0
+"""So far the limit follows a gain that was turned down by hand: more is worth a word."""
 PART_S: Final = 0.25
 """The newest speech is kept in parts of at least this many seconds of speech."""
 _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
@@ -62,6 +65,7 @@ class Low(TrackMemory):
     _now_energy: Levels = per_track(0.0)
     _now_own_s: Levels = per_track(0.0)
     _now_begin_s: Levels = per_track(np.nan)
+    _turned_db: Levels = per_track(0.0)
     _low: Flags = per_track(False)
     _rms_dbfs: Levels = per_track(np.nan)
     _onset_s: Levels = per_track(np.nan)
@@ -107,6 +111,9 @@ class Low(TrackMemory):
         """Active while the newest seconds of speech, as many as the limit says, are too low."""
         if measurement is None:
             return unknown(self._tracks)
+        if measurement.gain_step_db.any():
+            turned_db = self._turned_db + measurement.gain_step_db
+            self._turned_db = np.clip(turned_db, -MOST_TURNED_DB, 0.0)
         for stretch in self._gather.add(measurement):
             self._take_in(stretch)
         known = measurement.any_valid & self._watched
@@ -197,7 +204,8 @@ class Low(TrackMemory):
             return
         self._rms_dbfs[track_index] = rms_dbfs(self._energy[newest, track_index].sum() / own_s)
         deadband_db = self._deadband_db * self._low[track_index]
-        low = self._rms_dbfs[track_index] < self._limit_dbfs[track_index] + deadband_db
+        limit_dbfs = self._limit_dbfs[track_index] + self._turned_db[track_index]
+        low = self._rms_dbfs[track_index] < limit_dbfs + deadband_db
         if low and not self._low[track_index]:
             self._onset_s[track_index] = self._begins_s[newest, track_index][0]
         self._low[track_index] = low

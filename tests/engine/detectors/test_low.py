@@ -56,6 +56,24 @@ def test_the_limit_depends_on_the_pack(level: PackLevel, dbfs: float, is_low: bo
     assert (State.ACTIVE in said.states) is is_low
 
 
+@pytest.mark.parametrize(
+    ("turned_db", "with_the_place", "is_low"),
+    [(-10.0, True, False), (-20.0, True, True), (-10.0, False, True)],
+    ids=["a trim", "far more than a trim", "the voice alone fell"],
+)
+def test_a_gain_turned_down_by_hand_takes_the_limit_along(
+    turned_db: float, with_the_place: bool, is_low: bool
+) -> None:
+    """Speech at -37 dBFS for a minute, then all of the track steps: a hand meant it."""
+    seconds, at = 140.0, 60 * RATE
+    gain = np.ones((round(seconds * RATE), 1), dtype=np.float32)
+    gain[at:] = 10.0 ** (turned_db / 20.0)
+    voice, place = words(-37.0, seconds, RATE, ON, OFF), noise(-62.0, seconds, RATE, seed=9)
+    track = (voice + place) * gain if with_the_place else voice * gain + place
+    x = np.hstack([track] + [noise(-62.0, seconds, RATE, seed=n) for n in range(4)])
+    assert (State.ACTIVE in watched(x, scene(5, rate_hz=RATE)).states) is is_low
+
+
 def test_nobody_talks() -> None:
     """A quiet place without speech is not low, however faint."""
     x = noise(-75.0, 60.0, RATE)
