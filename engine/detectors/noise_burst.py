@@ -54,6 +54,8 @@ LONGEST_HISS_S: Final = 0.3
 """No sibilant is longer (common practice, no source)."""
 FEWEST, FEWEST_AFTER = 2, 4
 """Hops of a burst, and of one behind another sound: of fewer the spectrum is not known."""
+RAIN_S: Final = 5.0
+"""Rain is longer than a stroke of cloth, and drops are rough on each mic every few seconds."""
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -271,6 +273,8 @@ class NoiseBurst(TrackMemory):
             self._rough_s[track_index] = m.end_s
         if m.end_s - self._rough_s[track_index] < self._rough_s_after:
             return False
+        if len(run.levels_db) < _LONG_HOPS and self._rains(m.end_s):
+            return False
         x = np.diff(np.concatenate([self._before, m.samples]), axis=0)
         first = len(x) - round((m.end_s - run.begin_s) * self._rate_hz)
         if run.first_s == run.begin_s and rise_s(x[:, track_index], first, self._rate_hz) > (
@@ -278,6 +282,12 @@ class NoiseBurst(TrackMemory):
         ):
             return False
         return not self._in_air(track_index, run, x, first, m)
+
+    def _rains(self, now_s: float) -> bool:
+        """Half of the tracks, three or more, were rough lately: drops fall on every mic, and on one
+        perhaps two at once."""
+        number = int(np.count_nonzero(now_s - self._rough_s < RAIN_S))
+        return number >= max(3, 0.5 * np.count_nonzero(self._watched))
 
     def _in_air(self, track_index: int, run: _Run, x: Samples, first: int, m: Measurement) -> bool:
         """Whether any other track's treble holds the same noise, in the last two ticks.

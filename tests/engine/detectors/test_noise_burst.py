@@ -204,6 +204,18 @@ def test_cloth_and_rain_are_rough(what: str) -> None:
     assert State.ACTIVE not in told_of(x).states
 
 
+@pytest.mark.parametrize(("wet", "said"), [(range(1, 4), False), (range(1, 2), True)])
+def test_a_smooth_moment_while_drops_fall_on_every_mic_is_no_burst(wet: range, said: bool) -> None:
+    """What would be hash in the dry is two drops at once in rain; a drip on one mic is no rain."""
+    rng = np.random.default_rng(9)
+    x = room(8.0, 4)
+    for track in wet:
+        drops = at_level(impacts(8.0, 100.0, rng), -32.0)
+        x[2 * RATE :, track] += drops[2 * RATE :].astype(np.float32)
+    put(x, rising(-24.0, 0.05), 6.0)
+    assert (State.ACTIVE in told_of(x).states) is said
+
+
 @pytest.mark.parametrize("seed", [3, 5, 6])
 def test_hiss_that_flutters_is_no_burst(seed: int) -> None:
     """Discriminator noise that stands under the words and goes as the inverse of a channel of many
