@@ -9,6 +9,7 @@ from typing import Any, ClassVar, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Flags, Levels, Measurement, State
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.track_remap import TrackRemap
@@ -136,7 +137,7 @@ def stretches(flags: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First place of each stretch of True in a row, and the place after its last."""
     padded = np.zeros(len(flags) + 2, dtype=np.bool_)
     padded[1:-1] = flags
-    edges = np.flatnonzero(padded[1:] != padded[:-1])
+    edges = indices(padded[1:] != padded[:-1])
     return edges[::2], edges[1::2]
 
 
@@ -163,7 +164,7 @@ class Runs(TrackMemory):
         """Take in one tick; `holds` and `valid` have shape (hops, tracks)."""
         holds = holds & valid
         self.active = self.running.copy()
-        if not self.active.any() and not holds.any():
+        if not any_of(self.active) and not any_of(holds):
             return
         self.onset_s[self.active] = self._newest_s[self.active]
         self.last_s[self.active] = self._newest_last_s[self.active]

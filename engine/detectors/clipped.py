@@ -18,11 +18,12 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.cut_tops import CROSSED, LOWEST_CEILING, tops_near_peak
 from engine.detectors.flat_tops import flat_tops
 from engine.detectors.soft_knee import SoftKnee
 from engine.measure.first_difference import difference_lag
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -174,13 +175,16 @@ class Clipped(TrackMemory):
         for repeat in m.repeats:  # its tops come again and again at one height
             loud[repeat.track_index] = False
         active = np.zeros(self._tracks, dtype=np.bool_)
-        track_indices = np.flatnonzero(loud & self._watched)
+        track_indices = indices(loud & self._watched)
         if len(track_indices):
             self._look(track_indices, m, active)
         self._tail = m.samples[-self._tail.shape[1] :].T
         for seen in self._seen:
-            seen.forget(m.end_s)
+            if seen.seconds:
+                seen.forget(m.end_s)
         soft = self._knee.update(m) & ~active & self._watched
+        if not any_of(active | soft):
+            return quiet(m.any_valid & self._watched)
         onset_s = np.array([seen.onset_s for seen in self._seen])
         last_s = np.array([seen.last_s for seen in self._seen])
         goes_on = np.array([len(seen.seconds) >= self._goes_on_seconds for seen in self._seen])
@@ -228,8 +232,8 @@ class Clipped(TrackMemory):
         """Add the other tops near the peak, where a side is as high as in the last second."""
         high, low = self._highest[:, track_indices], self._lowest[:, track_indices]
         newest = (self._tick - 1) % _PEAK_TICKS
-        as_high = np.flatnonzero(high[newest] * (1.0 + SAME_CUT) >= high.max(axis=0))
-        as_low = np.flatnonzero(low[newest] * (1.0 + SAME_CUT) <= low.min(axis=0))
+        as_high = indices(high[newest] * (1.0 + SAME_CUT) >= high.max(axis=0))
+        as_low = indices(low[newest] * (1.0 + SAME_CUT) <= low.min(axis=0))
         rows = np.concatenate([as_high, as_low])
         near = tops_near_peak(np.concatenate([x[as_high], -x[as_low]]), self._rate_hz)
         signs = np.where(near.row < len(as_high), 1.0, -1.0)

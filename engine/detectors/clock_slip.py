@@ -19,7 +19,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition
+from engine.detectors.base import TickContext, condition, quiet
 from engine.detectors.combined_chance import (
     combined,
     log_chances,
@@ -29,6 +29,7 @@ from engine.detectors.combined_chance import (
     tail_log_chances,
 )
 from engine.detectors.slip_filters import SIDE, TAPS, SlipFilters
+from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Flags, Kind, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -129,10 +130,12 @@ class Clock(TrackMemory):
                 last_s = at_s
             enough = len(self._slips_s) >= self._enough
             active = enough and measurement.end_s - last_s <= GOES_ON_S
-        known = measurement is not None
+        known = np.array([measurement is not None])
+        if not active:
+            return quiet(known)
         return condition(
-            np.array([active]),
-            np.array([known]),
+            known,
+            known,
             np.array([self._onset_s]),
             np.array([max(last_s, self._onset_s)]),
         )
@@ -155,7 +158,7 @@ class Clock(TrackMemory):
         usable = live & (self._filters.visible >= LEAST_VISIBLE)
         slips: list[float] = []
         if before is not None and m.end_s >= (self._settled_s or 0.0):
-            rows = np.flatnonzero(usable)
+            rows = indices(usable)
             if len(rows) >= LEAST_TRACKS:
                 order = np.argsort(-self._filters.visible[rows], kind="stable")
                 rows = rows[order[:MOST_TRACKS]]
@@ -178,7 +181,7 @@ class Clock(TrackMemory):
         energy = np.vecdot(by_hop, by_hop) / np.float32(by_hop.shape[2])
         by_hop *= (1.0 / np.sqrt(np.maximum(energy, 1e-30)))[:, :, None]
         mean = np.minimum(sizes, CAP).mean(axis=0)
-        found = np.flatnonzero(mean >= self._suspect)
+        found = indices(mean >= self._suspect)
         near = APART_S * self._rate_hz
         suspects: list[int] = []
         for at in found[np.argsort(-mean[found], kind="stable")].tolist():
@@ -282,7 +285,7 @@ def _one_a_performer(scene: Scene) -> NDArray[np.int64]:
     """One track of each performer, and all that have none: two packs hear one voice."""
     known: set[str] = set()
     chosen: list[int] = []
-    for track_index in np.flatnonzero(scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)).tolist():
+    for track_index in indices(scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)).tolist():
         who = scene.tracks[track_index].who
         if not who or who not in known:
             chosen.append(track_index)

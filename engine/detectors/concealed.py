@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import indices
 from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.units import IDLE_DBFS
@@ -69,14 +70,14 @@ class Concealment(TrackMemory):
         halves = steps_db[:, -2 * (newest + LAGS[1]) :]
         differ_db, lags = _differences(np.float32(0.5) * (halves[:, ::2] + halves[:, 1::2]), newest)
         frames = len(m.samples) // newest
-        for track_index in np.flatnonzero(differ_db.min(axis=1) < AGREE_DB).tolist():
+        for track_index in indices(differ_db.min(axis=1) < AGREE_DB).tolist():
             stretch = int(differ_db[track_index].argmin())
             lag = LAGS[0] + int(lags[track_index, stretch])
             sound = np.concatenate([before[:, track_index], m.samples[:, track_index]])
             first = len(before) + frames * stretch * WINDOW
             if track_index not in exact and _repeats(sound, first, frames, lag):
                 step_s = (m.end_s - m.start_s) / newest
-                agrees = np.flatnonzero(differ_db[track_index] < AGREE_DB)
+                agrees = indices(differ_db[track_index] < AGREE_DB)
                 begin_s, end_s = (
                     m.start_s + at * WINDOW * step_s for at in (agrees[0], agrees[-1] + 1)
                 )
@@ -90,7 +91,7 @@ class Concealment(TrackMemory):
     def _ended(self, agreeing: set[int]) -> list[tuple[int, float, float]]:
         """Runs that do not go on in this tick and were short enough for a gap."""
         ended = []
-        for track_index in np.flatnonzero(self._runs).tolist():
+        for track_index in indices(self._runs).tolist():
             if track_index in agreeing:
                 continue
             self._runs[track_index] = False

@@ -16,8 +16,9 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.model.fault_rules import BURST_GAP_S
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
@@ -109,17 +110,19 @@ class Crackle(TrackMemory):
         out = (energy >= self._stands_out * middle) & (middle > 0.0) & m.valid
         active = np.zeros(self._tracks, dtype=np.bool_)
         red = np.zeros(self._tracks, dtype=np.bool_)
-        for track_index in np.flatnonzero((out & self._watched).any(axis=0)).tolist():
-            for hop in np.flatnonzero(out[:, track_index]).tolist():
+        for track_index in indices((out & self._watched).any(axis=0)).tolist():
+            for hop in indices(out[:, track_index]).tolist():
                 if not self._is_shared(track_index, hop, out):
                     active[track_index] |= self._look(track_index, hop, m)
-        for track_index in np.flatnonzero(active).tolist():
+        for track_index in indices(active).tolist():
             pops = self._pops[track_index]
             active[track_index] = len(pops) >= self._enough and self._is_alone(track_index)
             red[track_index] = len(pops) >= self._red_pops
         self._tail = m.samples[-self._tail.shape[1] :].T
-        last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
         known = m.any_valid & self._watched
+        if not any_of(active):
+            return quiet(known)
+        last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
         return condition(active & known, known, self._first_s, last_s, red)
 
     def _is_shared(self, track_index: int, hop: int, out: Flags) -> bool:

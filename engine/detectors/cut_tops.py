@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.first_difference import difference_lag
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
 
 LOWEST_CEILING: Final = 0.02
@@ -94,7 +95,7 @@ def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
     lobe, at = _laid_out(first, length)
     height = np.maximum.reduceat(flat[at], np.cumsum(length) - length)
     near = height >= np.float32(NEAR_PEAK) * highest[first // size]
-    if not near.any():
+    if not any_of(near):
         return _NONE
     start, flat_samples, sharpness = _judged(flat, at[near[lobe]], length[near], height[near])
     row, start = np.divmod(start, size)
@@ -142,7 +143,7 @@ def _judged(
     corners += _next(-step >= STEEP * down[lobe], place)[after] - after
     cut = (corners <= CORNERS) & (after - first >= CUT_SAMPLES)
     sharpness = np.zeros(len(begin))
-    if cut.any():
+    if any_of(cut):
         bend = np.abs(_fourth_difference(flat, at))
         rise = np.maximum.reduceat(np.where(rising, bend, 0.0), begin)
         fall = np.maximum.reduceat(np.where(rising, 0.0, bend), begin)

@@ -12,7 +12,8 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -60,20 +61,22 @@ class DC(TrackMemory):
         m = measurement
         self._means[self._tick % TICKS] = m.dc_offset
         self._tick += 1
+        known = m.any_valid & self._watched
         off = np.abs(m.dc_offset) >= self._least - self._back
+        if not any_of(off) and not any_of(self._active):
+            self._off_since_s = np.full(self._tracks, np.nan)
+            return quiet(known)
         begins = off & np.isnan(self._off_since_s)
         self._off_since_s = np.where(begins, m.start_s, self._off_since_s)
-        if off.any() or self._active.any():
-            offset = np.median(self._means, axis=0)
-            limit = self._least - self._back * self._active
-            active = np.abs(offset) >= limit
-            since_s = np.where(np.isnan(self._off_since_s), m.start_s, self._off_since_s)
-            self._onset_s = np.where(active & ~self._active, since_s, self._onset_s)
-            self._last_s = np.where(active & off, m.end_s, self._last_s)
-            self._offset = np.where(active & off, offset, self._offset)
-            self._active = active
+        offset = np.median(self._means, axis=0)
+        limit = self._least - self._back * self._active
+        active = np.abs(offset) >= limit
+        since_s = np.where(np.isnan(self._off_since_s), m.start_s, self._off_since_s)
+        self._onset_s = np.where(active & ~self._active, since_s, self._onset_s)
+        self._last_s = np.where(active & off, m.end_s, self._last_s)
+        self._offset = np.where(active & off, offset, self._offset)
+        self._active = active
         self._off_since_s = np.where(off | self._active, self._off_since_s, np.nan)
-        known = m.any_valid & self._watched
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(self._active & known, known, self._onset_s, self._last_s, never)
 

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -138,9 +139,9 @@ class DeadMic(TrackMemory):
         for repeat in m.repeats:  # a buffer that is played again is steady, too
             known[repeat.track_index] = False
         low = self._take_in(m, known)
-        if m.source_stopped.any() or m.gain_step_db.any():
+        if any_of(m.source_stopped) or any_of(m.gain_step_db != 0.0):
             low &= ~self._moved(m)
-        if low.any() or self._run.any():
+        if any_of(low) or any_of(self._run):
             self._follow(m, low, known)
             self._judge(m)
         if self._tick % _HALF_SECOND == 0:
@@ -183,7 +184,7 @@ class DeadMic(TrackMemory):
         self._wide[at] = np.where(heard, wide_mean, np.nan)
         self._band[at] = np.where(heard, band_mean, np.nan)
         under = (power < np.minimum(self._limit, self._noise)) & m.valid
-        if under.any():
+        if any_of(under):
             low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard
             self._mark(m, under, low)
         else:
@@ -225,9 +226,9 @@ class DeadMic(TrackMemory):
     def _judge(self, m: Measurement) -> None:
         lasted = m.end_s - self._onset_s
         due = self._run & ~self._dead & (lasted >= JUDGED_S)
-        if not due.any():
+        if not any_of(due):
             return
-        for track_index in np.flatnonzero(due):
+        for track_index in indices(due):
             if self._is_steady(int(track_index), m):
                 self._dead[track_index] = True
                 self._noise[track_index] = self._left(int(track_index))
@@ -260,7 +261,7 @@ class DeadMic(TrackMemory):
         wide = rms_dbfs(self._wide[(self._tick - np.arange(_HISTORY)) % _HISTORY, track_index])
         off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > self._steady_db
         off[:_JUDGED] = False
-        ticks = int(np.argmax(off)) if off.any() else _HISTORY
+        ticks = int(np.argmax(off)) if any_of(off) else _HISTORY
         return m.end_s - ticks * (m.end_s - m.start_s)
 
     def _shared(self, track_index: int) -> bool:

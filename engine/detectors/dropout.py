@@ -21,6 +21,7 @@ from engine.detectors.bursts import Burst, Event
 from engine.detectors.concealed import Concealment
 from engine.measure.floor import MARGIN_DB
 from engine.measure.short_levels import HELD_STEPS, STEP_S
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
@@ -63,6 +64,7 @@ class Dropout(TrackMemory):
     _quietest: Levels = per_track(np.nan, rows=(_HISTORY, len(UNDER_DB)))
     _tens: Levels = per_track(np.nan, rows=(_HISTORY // _TEN, len(UNDER_DB)))
     _earlier: Levels = per_track(np.nan, rows=(_EARLIER, len(UNDER_DB)))
+    _earlier_least: Levels = per_track(np.nan, rows=len(UNDER_DB))
     _known_in_tens: NDArray[np.int64] = per_track(0, rows=(_HISTORY // _TEN, len(UNDER_DB)))
     _low_ticks: NDArray[np.int64] = per_track(0)
     _ticks: int = remembered(By.WHOLE, 0)
@@ -122,7 +124,7 @@ class Dropout(TrackMemory):
         limits_db = self._limits(m)
         low = self._watched & (lowest_db < limits_db).any(axis=0)
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for track_index in np.flatnonzero(low | (self._low_ticks > 0)):
+        for track_index in indices(low | (self._low_ticks > 0)):
             gaps, open_s = self._look(int(track_index), limits_db[:, track_index], m)
             burst = self._bursts[track_index]
             for gap in gaps:
@@ -138,7 +140,7 @@ class Dropout(TrackMemory):
         active |= self._concealed(m)
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
         self._learn(lowest_db, m)
-        if not active.any():
+        if not any_of(active):
             return quiet(m.any_valid & self._watched)
         onset_s = np.array([burst.onset_s for burst in self._bursts])
         last_s = np.array([burst.last_s for burst in self._bursts])
@@ -148,13 +150,13 @@ class Dropout(TrackMemory):
     def _forget(self, m: Measurement) -> None:
         """Begin anew where what was learned lay beside a source that has stopped; links that fade
         together fall together as well, and theirs are gaps. A gain that was turned moves it."""
-        if m.gain_step_db.any():
-            for levels_db in (self._quietest, self._tens, self._earlier):
+        if any_of(m.gain_step_db != 0.0):
+            for levels_db in (self._quietest, self._tens, self._earlier, self._earlier_least):
                 levels_db += m.gain_step_db
-        for track_index in np.flatnonzero(m.source_stopped).tolist():
+        for track_index in indices(m.source_stopped).tolist():
             if not self._bursts[track_index].lately(m.end_s):
                 self._quietest[..., track_index] = self._tens[..., track_index] = np.nan
-                self._earlier[..., track_index] = np.nan
+                self._earlier[..., track_index] = self._earlier_least[..., track_index] = np.nan
                 self._known_in_tens[..., track_index] = 0
 
     def _concealed(self, m: Measurement) -> Flags:
@@ -193,19 +195,20 @@ class Dropout(TrackMemory):
         ten = at // _TEN
         rows = self._quietest[ten * _TEN : (ten + 1) * _TEN]
         self._tens[ten] = np.fmin.reduce(rows)
-        self._known_in_tens[ten] = np.count_nonzero(~np.isnan(rows), axis=0)
+        self._known_in_tens[ten] = np.add.reduce(~np.isnan(rows), axis=0, dtype=np.int64)
         self._ticks += 1
         if self._ticks % _HISTORY == 0:
             place_db = np.nan_to_num(m.floor_dbfs, nan=-np.inf) - _PLACE_DB
             row = self._ticks // _HISTORY % _EARLIER
             self._earlier[row] = np.maximum(np.fmin.reduce(self._tens), place_db)
+            self._earlier_least = np.fmin.reduce(self._earlier)
 
     def _limits(self, m: Measurement) -> Levels:
         """The levels that only gaps of such lengths are under, shape (4, tracks).
 
         -inf before the track was heard for two seconds.
         """
-        quietest = np.fmin(np.fmin.reduce(self._tens), np.fmin.reduce(self._earlier))
+        quietest = np.fmin(np.fmin.reduce(self._tens), self._earlier_least)
         heard = self._known_in_tens.sum(axis=0) >= _LEARN_TICKS
         # A floor that is louder than any healthy one is a tone's or an engine's, not the place's.
         floor_db = np.fmin(m.floor_dbfs, m.presence_dbfs + MARGIN_DB) - self._under_floor_db
@@ -293,7 +296,7 @@ def _shape(steps_db: Levels, begin: int, end: int, limit_db: float) -> tuple[flo
     -inf, 0 and False where the edges are not to be seen.
     """
     before, after = steps_db[max(begin - _EDGE, 0) : begin], steps_db[end : end + _EDGE]
-    if begin < _EDGE or len(after) < _EDGE or np.isnan(before).any() or np.isnan(after).any():
+    if begin < _EDGE or len(after) < _EDGE or any_of(np.isnan(before)) or any_of(np.isnan(after)):
         return -np.inf, 0.0, False
     back = min(np.median(before), np.median(after)) >= limit_db
     inside_db = float(np.median(steps_db[begin:end]))

@@ -22,8 +22,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.lagged_copies import LEFT, LEFT_TICKS, QUIET_TICKS, LaggedCopies
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -213,7 +214,7 @@ class Duplicate(TrackMemory):
         self._quiet[self._tick % QUIET_TICKS] = np.where(heard, steps, np.nan)
         self._tick += 1
         alike = (r >= self._least) & self._asked
-        if self._matches or alike.any():
+        if self._matches or any_of(alike):
             signal = self._signal(m) & heard
             both = (signal[:, None] & signal[None, :]) | (r >= self._at_floor)
             self._follow(alike, both, r, step, steps, m)
@@ -233,7 +234,9 @@ class Duplicate(TrackMemory):
             piece = step[:, first : first + self._piece]
             across += piece @ piece.T
         energy = np.diagonal(across)
-        heard = (energy > 0.0) & m.valid.all(axis=0)
+        heard = energy > 0.0
+        if not m.all_valid:
+            heard &= m.valid.all(axis=0)
         norm = np.sqrt(np.where(heard, energy, 1.0))
         return (
             step,
@@ -256,7 +259,7 @@ class Duplicate(TrackMemory):
             track_indices, matched = list(pair), self._matches[pair]
             loud = both[pair]
             if matched.signal_s:
-                loud = bool((energy[track_indices] >= self._as_loud * matched.loudest).any())
+                loud = any_of(energy[track_indices] >= self._as_loud * matched.loudest)
             if loud and m.valid[:, track_indices].all():
                 del self._matches[pair]
                 sources[pair[1]] -= 1
@@ -274,7 +277,7 @@ class Duplicate(TrackMemory):
                 match.loudest = np.maximum(match.loudest, energy[[a, b]])
                 background = np.fmin.reduce(self._quiet[:, [a, b]])
                 left = max(1.0 - float(r[a, b]) ** 2, 0.0) * steps[[a, b]]
-                match.clean += bool((left <= LEFT * background).any())
+                match.clean += any_of(left <= LEFT * background)
                 match.add(spectra.slow(a), spectra.slow(b), float(r[a, b]))
                 if not match.sure:
                     match.at_lag(spectra.best_lag(a, b))
@@ -286,6 +289,9 @@ class Duplicate(TrackMemory):
                 del self._matches[pair]
 
     def _condition(self, m: Measurement) -> Condition:
+        if not self._matches and not self._lagged.pairs:
+            self._told = {}
+            return quiet(m.any_valid & self._watched)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners: NDArray[np.int64] = np.full(self._tracks, -1, dtype=np.int64)
         active = np.zeros(self._tracks, dtype=np.bool_)

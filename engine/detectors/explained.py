@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from engine.model.fault_remedies import FAULTS
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, State
 from engine.model.tracks import Scene
 
@@ -26,8 +27,8 @@ def explained(conditions: Mapping[str, Condition], scene: Scene) -> Mapping[str,
         return conditions
     if swapped.quiet or drifts.quiet:
         return conditions
-    active = np.flatnonzero(swapped.state == State.ACTIVE)
-    if not len(active) or not (drifts.state == State.ACTIVE).any():
+    active = indices(swapped.state == State.ACTIVE)
+    if not len(active) or not any_of(drifts.state == State.ACTIVE):
         return conditions
     named = {*active.tolist(), *swapped.partners[active].tolist()}
     performers = {scene.tracks[track_index].who for track_index in named} - {""}

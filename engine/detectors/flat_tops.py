@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import stretches
 from engine.detectors.cut_tops import LOWEST_CEILING
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
 
 RUN_SAMPLES: Final = 3
@@ -72,7 +73,7 @@ def flat_tops(rows: Samples) -> FlatTops:
     sound = x[near]
     peak = np.where(sound[1:] > 0.0, highest[row], -lowest[row])
     level = joined & (np.abs(sound[1:] - sound[:-1]) <= LEVEL_STEP * peak)
-    return _judged(x, size, *_runs(level, near, size)) if level.any() else _NONE
+    return _judged(x, size, *_runs(level, near, size)) if any_of(level) else _NONE
 
 
 def _runs(
@@ -105,7 +106,7 @@ def _judged(
     middle = length // 2
     bend = np.abs(sound[first + middle] - (begin + slope * middle))
     maybe = step_off >= corner * np.maximum(bend, quantum)
-    if not maybe.any():
+    if not any_of(maybe):
         return _NONE
     first, begin, end, length, slope, step_off, corner = (
         field[maybe] for field in (first, begin, end, length, slope, step_off, corner)

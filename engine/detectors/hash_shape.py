@@ -16,6 +16,7 @@ from typing import Final
 
 import numpy as np
 
+from engine.model.flag_arrays import indices
 from engine.model.messages import Levels, Samples
 
 BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
@@ -129,7 +130,7 @@ def rise_s(step: Levels, at: int, rate_hz: float) -> float:
     low_db, high_db = (before_db + share * (full_db - before_db) for share in RISE_SHARE)
     edge = level_db[last:end]
     above = int((edge >= high_db).argmax())
-    below = np.flatnonzero(edge[:above] < low_db)
+    below = indices(edge[:above] < low_db)
     return float((above - (below[-1] if len(below) else 0)) / rate_hz)
 
 

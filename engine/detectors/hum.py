@@ -21,10 +21,11 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.mains_lines import LINES, STEP_S, line_steps, steps_since, tuned_lines
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains
 from engine.measure.decimate import Decimate
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -181,11 +182,13 @@ class Hum(TrackMemory):
         if len(self._held) == _EVERY:
             self._push(np.concatenate(self._held, axis=1))
             self._held = []
-            track_indices = np.flatnonzero(self._watched & (self._heard_s >= WINDOW_S))
+            track_indices = indices(self._watched & (self._heard_s >= WINDOW_S))
             if len(track_indices):
                 self._look(track_indices, m.end_s)
         self._active &= m.end_s - self._last_s <= self._hold_s
         known = m.any_valid & self._watched
+        if not any_of(self._active):
+            return quiet(known)
         red = self._level_dbfs > self._red_dbfs
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
 
@@ -252,7 +255,7 @@ class Hum(TrackMemory):
         power = np.where(steady, amplitude**2, 0.0)
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
         off = abs(mains_hz / nominal - 1.0)
-        if not is_mains(np.flatnonzero(power > self._least_share * power.sum()) + 1, off):
+        if not is_mains(indices(power > self._least_share * power.sum()) + 1, off):
             return None
         level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
         looks = 1 if steady[0] and several else 2 if steady[0] or several else self._note_looks

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition
+from engine.detectors.base import TickContext, condition, quiet
 from engine.model.messages import Condition, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -31,8 +31,10 @@ class InputLost(TrackMemory):
             self._reason = feed.reason
         elif measurement is not None:
             self._fed_s = measurement.end_s
-        active = np.array([feed.stalled])
-        return condition(active, np.array([True]), np.array([self._fed_s]), np.array([feed.now_s]))
+        known = np.array([True])
+        if not feed.stalled:
+            return quiet(known)
+        return condition(known, known, np.array([self._fed_s]), np.array([feed.now_s]))
 
     def detail(self, track_index: int) -> str:
         """Why, one line."""

@@ -10,8 +10,9 @@ from typing import ClassVar
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition, span_s, unknown
+from engine.detectors.base import TickContext, condition, quiet, span_s, unknown
 from engine.detectors.samples_lost import RED_LOST_S, LossWindow
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Measurement
 from engine.model.track_memory import TrackMemory, each_track, remembered
 from engine.model.track_remap import By
@@ -37,11 +38,10 @@ class InvalidSamples(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         active = m.lost > 0
-        self._any = self._any or bool(active.any())
+        self._any = self._any or any_of(active)
         known = np.ones(self._tracks, dtype=np.bool_)
         if not self._any:
-            never = np.full(self._tracks, np.nan)
-            return condition(active, known, never, never)
+            return quiet(known)
         red = np.zeros(self._tracks, dtype=np.bool_)
         for track_index, window in enumerate(self._windows):
             window.add(feed.now_s, float(m.lost[track_index]) / self._rate_hz)

@@ -18,6 +18,7 @@ from typing import Final
 
 import numpy as np
 
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -86,8 +87,12 @@ class LaggedCopies(TrackMemory):
         levels_db = 10.0 * np.log10(power + 1e-20)
         self._levels_db = np.concatenate([self._levels_db[len(levels_db) :], levels_db])
         # The median, so that a moment of digital silence is no background.
-        treble = np.median(m.difference_energy, axis=0)
-        self._quiet[self._tick % QUIET_TICKS] = np.where(m.valid.all(axis=0), treble, np.nan)
+        half = len(m.difference_energy) // 2
+        middle = np.partition(m.difference_energy, (half - 1, half), axis=0)
+        treble = (middle[half - 1] + middle[half]) / 2
+        if not m.all_valid:
+            treble[~m.valid.all(axis=0)] = np.nan
+        self._quiet[self._tick % QUIET_TICKS] = treble
         self._tick += 1
         before_s = 0.5 * _FRAMES * (m.end_s - m.start_s)
         for pair in sorted({*self.pairs, *self._candidate()}):
@@ -136,4 +141,4 @@ class LaggedCopies(TrackMemory):
         """Whether what is left of either lies under its background."""
         energy = np.array([first @ first, second @ second]) / len(first)
         background = np.fmin.reduce(self._quiet[:, list(pair)])
-        return bool((max(1.0 - r * r, 0.0) * energy <= LEFT * background).any())
+        return any_of(max(1.0 - r * r, 0.0) * energy <= LEFT * background)

@@ -18,8 +18,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.tick_group import Stretch, TickGroup
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -117,6 +118,8 @@ class Low(TrackMemory):
         for stretch in self._gather.add(measurement):
             self._take_in(stretch)
         known = measurement.any_valid & self._watched
+        if not any_of(self._low):
+            return quiet(known)
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(self._low & known, known, self._onset_s, self._last_s, never)
 
@@ -140,7 +143,7 @@ class Low(TrackMemory):
         with np.errstate(invalid="ignore"):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         speech &= self._heard_ticks >= _FLOOR_TICKS
-        if speech.any():
+        if any_of(speech):
             self._count(m, speech, self._own(m, floor_dbfs))
 
     def _follow_floor(self) -> None:
@@ -176,7 +179,7 @@ class Low(TrackMemory):
         self._now_own_s += (each_s * own).sum(axis=0)
         self._now_energy += (m.by_tick(m.mean_square * speech) * own).sum(axis=0) * m.hop_s
         full = self._now_s >= PART_S - 1e-9
-        if full.any():
+        if any_of(full):
             self._close_part(full)
 
     def _close_part(self, full: Flags) -> None:
@@ -190,13 +193,13 @@ class Low(TrackMemory):
             store[-1, full] = now[full]
         for now in (self._now_s, self._now_energy, self._now_own_s):
             now[full] = 0.0
-        for track_index in np.flatnonzero(full):
+        for track_index in indices(full):
             self._judge(int(track_index))
 
     def _judge(self, track_index: int) -> None:
         heard_s = np.cumsum(self._seconds[::-1, track_index])
         enough = heard_s >= self._needed_s[track_index] - 1e-9
-        if not enough.any():
+        if not any_of(enough):
             return
         newest = slice(-1 - int(np.argmax(enough)), None)
         own_s = self._own_s[newest, track_index].sum()

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Levels
 from engine.model.units import fast_length
 
@@ -65,10 +66,10 @@ class MainsSpectra:
         height = np.maximum.reduceat(power, self._ranges, axis=1)[:, ::2]
         out = height > self._stands_out * (power @ self._beside)
         hz = np.full(len(sound), np.nan)
-        if not out.any():
+        if not any_of(out):
             return hz
         best = np.argmax(np.where(out, height, 0.0), axis=1)
-        for row in np.flatnonzero(out.any(axis=1)):
+        for row in indices(out.any(axis=1)):
             line = best[row]
             first = self._first[line]
             at = int(first + np.argmax(power[row, first : self._past[line]]))

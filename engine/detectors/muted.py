@@ -16,7 +16,8 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Runs, TickContext, condition, unknown
+from engine.detectors.base import Runs, TickContext, condition, quiet, unknown
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -92,26 +93,35 @@ class Muted(TrackMemory):
         runs = self._runs
         runs.update(idle_hops(m) & self._watched, m.valid, m.start_s, m.hop_s)
         noise = self._converter_noise(m) & ~runs.active & self._watched
-        last_s = runs.last_s.copy()
-        for track_index in np.flatnonzero(runs.active):
-            last_s[track_index] = self._exact(int(track_index), m)
         hop_frames = len(m.samples) // len(m.valid)
-        self._before = np.where(m.valid[-1], m.samples[-hop_frames:], np.float32(np.inf))
-        known = m.any_valid & self._watched
+        known, active = m.any_valid & self._watched, runs.active | noise
+        if not any_of(active):
+            self._keep_last_hop(m, hop_frames)
+            return quiet(known)
+        last_s = runs.last_s.copy()
+        for track_index in indices(runs.active):
+            last_s[track_index] = self._exact(int(track_index), m)
+        self._keep_last_hop(m, hop_frames)
         onset_s = np.where(noise, self._noise_since_s, runs.onset_s)
         last_s = np.where(noise, self._noise_last_s, last_s)
         self._level_dbfs = np.where(runs.active, -np.inf, self._level_dbfs)
-        return condition(runs.active | noise, known, onset_s, last_s)
+        return condition(active, known, onset_s, last_s)
+
+    def _keep_last_hop(self, m: Measurement, hop_frames: int) -> None:
+        newest = m.samples[-hop_frames:]
+        self._before = (
+            newest.copy() if m.all_valid else np.where(m.valid[-1], newest, np.float32(np.inf))
+        )
 
     def _converter_noise(self, m: Measurement) -> Flags:
         """Tracks on which nothing but steady white noise is left, as low as no mic's, by now."""
         # On no watched track may it be higher than this.
-        quietest = m.mean_square.min(axis=0)[self._watched]
-        if (quietest >= self._highest_limit).all():
+        quietest = m.mean_square.min(axis=0)
+        if not any_of((quietest < self._highest_limit) & self._watched):
             self._noise_since_s[:] = np.nan
             return np.zeros(self._tracks, dtype=np.bool_)
         low = m.mean_square < mean_square_at(self._noise_limit_dbfs(m))
-        if not low.any():
+        if not any_of(low):
             self._noise_since_s[:] = np.nan
             return np.zeros(self._tracks, dtype=np.bool_)
         low &= (m.difference_energy >= self._white * m.mean_square) & m.valid
@@ -139,7 +149,7 @@ class Muted(TrackMemory):
     def _noise_limit_dbfs(self, m: Measurement) -> Levels:
         """Under which white noise is a converter's, shape (tracks,); -inf where none is learned."""
         limit_dbfs = self._converter_dbfs
-        if self._unused.any():
+        if any_of(self._unused):
             idle_dbfs = float(np.nan_to_num(np.median(m.level_dbfs[self._unused]), nan=0.0))
             if idle_dbfs < self._idle_below_dbfs:
                 limit_dbfs = max(limit_dbfs, idle_dbfs + self._like_idle_db)
@@ -180,7 +190,7 @@ def idle_hops(m: Measurement) -> Flags:
     swing = m.peak_max - m.peak_min
     idle = (swing <= 2.0 * _IDLE_AMPLITUDE) | (m.mean_square < IDLE_MEAN_SQUARE)
     maybe = ~idle & (swing <= 1.01 * _LSB_16)
-    if maybe.any():
+    if any_of(maybe):
         hop_frames = len(m.samples) // len(m.valid)
         hop, track_index = np.nonzero(maybe)
         by_hop = m.samples.T.reshape(len(m.samples.T), -1, hop_frames)
@@ -194,4 +204,4 @@ def _still(samples: NDArray[np.float32], value: np.float32) -> int:
     if not np.isfinite(value):
         return 0
     moved = np.abs(samples - value) > _IDLE_AMPLITUDE
-    return int(np.argmax(moved)) if moved.any() else len(samples)
+    return int(np.argmax(moved)) if any_of(moved) else len(samples)

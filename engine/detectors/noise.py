@@ -19,8 +19,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.measure.floor import MARGIN_DB
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import (
     Condition,
     Fault,
@@ -128,27 +129,31 @@ class Noise(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         row = self._tick % TICKS
-        quiet = np.partition(m.mean_square, QUIET_HOP, axis=0)[QUIET_HOP]
-        whole = m.valid.all(axis=0) & (quiet > IDLE_MEAN_SQUARE)
+        least = np.partition(m.mean_square, QUIET_HOP, axis=0)[QUIET_HOP]
+        whole = least > IDLE_MEAN_SQUARE
+        if not m.all_valid:
+            whole &= m.valid.all(axis=0)
         whole[[repeat.track_index for repeat in m.repeats]] = False  # a stuck buffer has no pauses
-        self._quiet[row] = np.where(whole, quiet, np.nan)
+        self._quiet[row] = np.where(whole, least, np.nan)
         treble = np.partition(m.difference_energy, QUIET_HOP, axis=0)[QUIET_HOP]
         self._treble[self._tick % DATED_TICKS] = np.where(whole, treble, np.nan)
         self._tick += 1
         self._hear_speech(m)
         if self._tick % EVERY_TICKS == 0:
             self._judge(m)
-        if self._active.any():
-            near = self._active & (quiet >= mean_square_at(self._level_dbfs - self._back_db))
+        if any_of(self._active):
+            near = self._active & (least >= mean_square_at(self._level_dbfs - self._back_db))
             self._last_s = np.where(near, m.end_s, self._last_s)
         known = m.any_valid & self._watched
+        if not any_of(self._active):
+            return quiet(known)
         red = self._level_dbfs > self._speech_dbfs() - self._masks_db
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
 
     def _hear_speech(self, m: Measurement) -> None:
         """A running mean of the speech before the rise, over some minutes of it."""
         speech = m.speech & m.valid & ~self._active
-        if not speech.any():
+        if not any_of(speech):
             return
         fade = np.where(self._speech_hops > 10.0 * _SPEECH_TICKS, 0.99, 1.0)
         self._speech = self._speech * fade + (m.mean_square * speech).sum(axis=0)
@@ -172,12 +177,12 @@ class Noise(TrackMemory):
             heard &= rose_db >= self._rise_db - self._back_db * self._active
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
         risen = bright & heard & self._watched
-        if risen.any() and not self._is_behind_gains(shares, treble_dbfs):
+        if any_of(risen) and not self._is_behind_gains(shares, treble_dbfs):
             risen &= ~self._is_place(shares, rose_db)
-        for track_index in np.flatnonzero(risen):
+        for track_index in indices(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
-        for track_index in np.flatnonzero(begins):
+        for track_index in indices(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
         self._last_s = np.where(begins, m.end_s, self._last_s)
         # Under words it is no louder than its treble allows.
@@ -228,7 +233,7 @@ class Noise(TrackMemory):
         # Noise goes on from there but for a tick alone; words before it have a lull, in whose last
         # tick it began.
         under = ~(treble_dbfs >= least_dbfs)
-        lulls = np.flatnonzero(under[1:] & under[:-1])
+        lulls = indices(under[1:] & under[:-1])
         first = int(lulls[-1]) + 1 if len(lulls) else 0
         return max(m.end_s - (DATED_TICKS - first) * (m.end_s - m.start_s), 0.0)
 

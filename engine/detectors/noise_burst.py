@@ -17,7 +17,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.hash_shape import (
     band_densities_db,
@@ -27,6 +27,7 @@ from engine.detectors.hash_shape import (
     rise_s,
     roughness,
 )
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -156,12 +157,15 @@ class NoiseBurst(TrackMemory):
         self._hops_db = np.concatenate([self._hops_db[HOPS:], hops_db])
         now: Flags = np.asarray(bright.any(axis=0))
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for track_index in sorted({*np.flatnonzero(now).tolist(), *self._runs}):
+        for track_index in sorted({*indices(now).tolist(), *self._runs}):
             active[track_index] = self._follow(track_index, bright, m)
         self._before = m.samples
+        known = m.any_valid & self._watched
+        if not any_of(active):
+            return quiet(known)
         return condition(
             active,
-            m.any_valid & self._watched,
+            known,
             np.array([burst.onset_s for burst in self._bursts]),
             np.array([burst.last_s for burst in self._bursts]),
             np.array([burst.is_red(m.end_s) for burst in self._bursts]),
@@ -174,7 +178,7 @@ class NoiseBurst(TrackMemory):
         least = np.where(loud, OPEN_BRIGHTNESS, self._brightness)
         bright = (energy >= least * m.mean_square) & m.valid & self._watched
         bright &= self._heard_ticks >= _HISTORY // 3
-        if bright.any():
+        if any_of(bright):
             usual_db = np.fmin.reduce(self._treble_db)
             bright &= rms_dbfs(energy) >= usual_db + self._rise_db
             floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + self._over_floor_db)
@@ -295,14 +299,14 @@ class NoiseBurst(TrackMemory):
         Only what lies round the run counts: before and after it they may share a voice.
         x, first : the steps from sample to sample, shape (frames, tracks), and where it begins.
         """
-        others = np.flatnonzero(np.arange(self._tracks) != track_index)
+        others = indices(np.arange(self._tracks) != track_index)
         last = first + round(len(run.levels_db) * m.hop_s * self._rate_hz)
         around = round(self._around_s * self._rate_hz)
         first, begin = max(first, 0), max(first - around, 0)
         here, there = x[first:last, track_index], x[begin : last + around, others]
         if not len(here) or not len(others):
             return False
-        return bool((best_match(here, there) > self._shared).any())
+        return any_of(best_match(here, there) > self._shared)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -81,7 +82,7 @@ class PackMatches(TrackMemory):
         for main, safety in scene.pairs():
             if main in row and safety in row:
                 self._mate[row[main]], self._mate[row[safety]] = row[safety], row[main]
-        self._mated = np.flatnonzero(self._mate >= 0)
+        self._mated = indices(self._mate >= 0)
         self.reset()
 
     def update(self, m: Measurement) -> None:
@@ -131,7 +132,7 @@ class PackMatches(TrackMemory):
     ) -> None:
         """Count what each pack that lost its mate matches instead."""
         for one in lost.tolist():
-            others = np.flatnonzero(sounding & (np.arange(len(x)) != one))
+            others = indices(sounding & (np.arange(len(x)) != one))
             r = by_lag(np.broadcast_to(x[one], (len(others), x.shape[1])), x[others])
             for other, tick_r in zip(others.tolist(), r, strict=True):
                 if other in lost and one > other:

@@ -19,6 +19,7 @@ from typing import Any, Final
 import numpy as np
 
 from engine.detectors.pair_parts import BANDS, Part
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
 
 MOST_DB: Final = np.array([4.0, 7.0])
@@ -84,7 +85,7 @@ def leaves(
     off = np.abs(change_db) > limit_db
     off &= _turned(now_db, change_db, limit_db)
     off[0] &= not np.sign(change_db[0]) * change_db[1] < LOST_TREBLE * abs(change_db[0])
-    if len(before) < BLOCK or not off.any():
+    if len(before) < BLOCK or not any_of(off):
         return off, limit_db
     level_db, dull_db = _usual(since) - _usual(before)
     fell = (change_db > 0).astype(np.int64)

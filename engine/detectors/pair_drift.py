@@ -20,7 +20,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pair_change import (
     BLOCK,
     MOST_DB,
@@ -32,6 +32,7 @@ from engine.detectors.pair_change import (
 )
 from engine.detectors.pair_parts import BANDS, PairParts, Part
 from engine.detectors.pairs import PART_S, Pairs, parts_in
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -163,7 +164,7 @@ class PairDrift(TrackMemory):
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        if m.gain_step_db.any():
+        if any_of(m.gain_step_db != 0.0):
             self._follow_gain(m.gain_step_db)
         for pair, part in self._adding.update(m, self._offset_db):
             if self._is_voice(pair, part):
@@ -181,7 +182,7 @@ class PairDrift(TrackMemory):
         """A hand turned a gain, floor and voice together: the learned offset moves with it."""
         main, safety = self._pairs.main, self._pairs.safety
         turned_db = gain_db[main] - gain_db[safety]
-        for pair in np.flatnonzero(turned_db).tolist():
+        for pair in indices(turned_db != 0.0).tolist():
             before_db = self._offset_db[0, pair]
             after_db = before_db + turned_db[pair]
             parts = self._parts[pair]
@@ -199,10 +200,12 @@ class PairDrift(TrackMemory):
     def _condition(self, m: Measurement) -> Condition:
         main, safety = self._pairs.main, self._pairs.safety
         active, known = np.zeros((2, self._tracks), dtype=np.bool_)
+        known[main] = known[safety] = m.any_valid[main] | m.any_valid[safety]
+        if not any_of(self._drifts):
+            return quiet(known)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners = np.full(self._tracks, -1, dtype=np.int64)
-        known[main] = known[safety] = m.any_valid[main] | m.any_valid[safety]
-        for pair in np.flatnonzero(self._drifts):
+        for pair in indices(self._drifts):
             both = (main[pair], safety[pair])
             at, other = both if self._fell[pair] == 0 else both[::-1]
             active[at], partners[at] = True, other
@@ -226,12 +229,12 @@ class PairDrift(TrackMemory):
             return  # what it does in health is not known yet
         offset_db = self._offset_db[:, pair]
         change_db = sure_change_db(newest, parts, offset_db)
-        off = bool((np.abs(change_db) > self._limit_db[:, pair] - self._back_db).any())
+        off = any_of(np.abs(change_db) > self._limit_db[:, pair] - self._back_db)
         if not self._drifts[pair]:
-            off = bool((np.abs(change_db) > MOST_DB).any())
+            off = any_of(np.abs(change_db) > MOST_DB)
             if off:
                 bands, self._limit_db[:, pair] = leaves(newest, history, offset_db, change_db)
-                off = bool(bands.any())
+                off = any_of(bands)
         if off and not self._drifts[pair]:
             self._begin(pair, newest, change_db)
         if off:
@@ -272,7 +275,7 @@ class PairDrift(TrackMemory):
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         of = (self._pairs.main == track_index) | (self._pairs.safety == track_index)
-        pair = int(np.flatnonzero(of)[0])
+        pair = int(indices(of)[0])
         voice_db, treble_db = np.abs(self._change_db[:, pair])
         if voice_db > self._limit_db[0, pair] - self._back_db:
             return (

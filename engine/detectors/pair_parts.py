@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from engine.detectors.pack_matches import voice_correlation
 from engine.detectors.pairs import Pairs, PartClock
 from engine.measure.pair_comparison import gain_offset_db
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -105,7 +106,7 @@ class PairParts(TrackMemory):
         usual_db : offset of each pair, shape (bands, pairs), NaN where not known
         """
         speech = self._pairs.speech(m, own_only=True)
-        asked = np.flatnonzero(speech.any(axis=0))
+        asked = indices(speech.any(axis=0))
         alike = np.ones(self._pair_count)
         if len(asked):
             main, safety = self._pairs.main[asked], self._pairs.safety[asked]
@@ -125,14 +126,14 @@ class PairParts(TrackMemory):
         self._tick += 1
         due = [p for p, raw in enumerate(self._raw) if raw and raw[0].tick <= self._tick]
         full: list[tuple[int, Part]] = []
-        if not due and not speech.any():
+        if not due and not any_of(speech):
             return full
         steady = self._ticks.min(axis=0)
         for pair in due:
             raw = self._raw[pair].popleft()
             part = self._closed(raw, steady[:, :, pair], usual_db[:, pair])
             full += [] if part is None else [(pair, part)]
-        if speech.any():
+        if any_of(speech):
             both = np.hstack([speech, speech])
             spoken = [np.add.reduce(band * both, axis=0) for band in bands]
             self._fill(speech, np.array(spoken).reshape(shape), alike, steady, m)
@@ -180,8 +181,8 @@ class PairParts(TrackMemory):
             expected = np.stack([voice[:, 1] * usual, voice[:, 0] / usual], axis=1)
             stands_out = voiced | (expected > self._voiced * steady)
             close = abs(offset_db[0] - usual_db[0]) <= self._lost_db
-            enough = bool(voiced[0].any() and stands_out[0].all() and close)
-            audible = bool(voiced[1].any() and stands_out[1].all())
+            enough = bool(any_of(voiced[0]) and stands_out[0].all() and close)
+            audible = bool(any_of(voiced[1]) and stands_out[1].all())
         if not enough:
             return None
         if not audible:

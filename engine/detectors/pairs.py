@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.track_remap import TrackRemap
@@ -70,8 +71,8 @@ class PartClock(TrackMemory):
     def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
         """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""
         some = speech.any(axis=0)
-        if not some.any():
-            return np.flatnonzero(some)
+        if not any_of(some):
+            return indices(some)
         first_s = m.start_s + m.hop_s * speech.argmax(axis=0)
         begins = some & ~self._open
         again = begins | (some & (m.start_s - self._last_s > BREAK_S))
@@ -86,7 +87,7 @@ class PartClock(TrackMemory):
         full = self._filled_s >= PART_S - 1e-9
         self._filled_s[full] -= PART_S
         self._open &= ~full
-        return np.flatnonzero(full)
+        return indices(full)
 
 
 class Pairs:

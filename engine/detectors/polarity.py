@@ -21,11 +21,12 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
 from engine.measure.sos_filter import SosFilter
+from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, remembered
@@ -144,7 +145,7 @@ class Polarity(TrackMemory):
         m = measurement
         speech = self._pairs.speech(m, own_only=False)
         self._held.append((m.decimated[self._pack_indices], speech))
-        for pair in np.flatnonzero(speech.any(axis=0)).tolist():
+        for pair in indices(speech.any(axis=0)).tolist():
             if self._heard[pair].inverted:
                 self._heard[pair].last_s = m.end_s
         full = self._clock.add(speech, m).tolist()
@@ -161,10 +162,12 @@ class Polarity(TrackMemory):
         self._held = []
         x = np.concatenate([self._tail, self._band(slow)], axis=1)
         self._tail = x[:, -2 * self._lags :]
-        for pair in np.flatnonzero(speech.any(axis=0)).tolist():
+        for pair in indices(speech.any(axis=0)).tolist():
             self._add(pair, x, speech[:, pair])
 
     def _condition(self, m: Measurement) -> Condition:
+        if not any(heard.inverted for heard in self._heard):
+            return quiet(m.any_valid & self._asked)
         active = np.zeros(self._tracks, dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         for track_index, heard in zip(self._pairs.safety, self._heard, strict=True):

@@ -12,6 +12,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Measurement
 from engine.model.timecode_frames import CodeReading
 from engine.model.track_memory import TrackMemory, each_track, per_track
@@ -41,7 +42,7 @@ class RecorderStopped(TrackMemory):
         known = np.zeros(tracks, dtype=np.bool_)
         active = np.zeros(tracks, dtype=np.bool_)
         for track_index, reading in m.timecode.items():
-            known[track_index] = self._watched[track_index] and bool(m.valid[:, track_index].any())
+            known[track_index] = self._watched[track_index] and any_of(m.valid[:, track_index])
             self._ran[track_index] = (self._ran[track_index] or reading.moving) and not feed.standby
             active[track_index] = self._ran[track_index] and not reading.moving
             if reading.newest is not None:  # it stopped when the last label that was new ended

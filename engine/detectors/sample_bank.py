@@ -11,12 +11,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-import numpy as np
-
 from engine.detectors.base import TickContext
 from engine.detectors.registry import DETECTORS
 from engine.model.fault_remedies import FAULTS
 from engine.model.fault_rules import FaultRule
+from engine.model.flag_arrays import indices
 from engine.model.messages import State
 from engine.model.tick import SampleFindings, Tick
 from engine.model.tracks import Scene
@@ -47,6 +46,6 @@ class SampleDetectorBank:
             (name, track_index): self._detectors[name].detail(track_index)
             for name, condition in said.items()
             if not condition.quiet
-            for track_index in np.flatnonzero(condition.state == _ACTIVE).tolist()
+            for track_index in indices(condition.state == _ACTIVE).tolist()
         }
         return replace(tick, heard=SampleFindings(said, details))

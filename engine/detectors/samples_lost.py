@@ -7,7 +7,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition, span_s
+from engine.detectors.base import TickContext, condition, quiet, span_s
 from engine.model.messages import Condition, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -49,12 +49,14 @@ class SamplesLost(TrackMemory):
         """Say how the whole input stands."""
         lost_s = feed.lost_frames / self._rate_hz
         self._window.add(feed.now_s, lost_s)
+        if lost_s <= 0.0:
+            return quiet(np.array([True]))
         onset_s, last_s = np.array([feed.now_s]), np.array([feed.now_s])
-        if measurement is not None and lost_s > 0.0:
+        if measurement is not None:
             missing = np.asarray(~measurement.valid.any(axis=1, keepdims=True))
             onset_s, last_s = span_s(missing, measurement)
         red = np.array([self._window.lost_s > RED_LOST_S])
-        return condition(np.array([lost_s > 0.0]), np.array([True]), onset_s, last_s, red)
+        return condition(np.array([True]), np.array([True]), onset_s, last_s, red)
 
     def detail(self, track_index: int) -> str:
         """How much, one line."""

@@ -20,8 +20,9 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.measure.presence import loudest_floor_dbfs
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -160,7 +161,7 @@ class Silent(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        if np.isnan(self._first_s).any():
+        if any_of(np.isnan(self._first_s)):
             self._first_s = np.fmin(self._first_s, m.start_s)
         self._follow(m)
         if not self._all_heard:
@@ -170,29 +171,34 @@ class Silent(TrackMemory):
                 self._never = self._never_heard(m)
         never = self._never
         # What is told is how quiet it was, not the voice that ends it.
-        quiet = never | (m.level_dbfs < m.presence_dbfs)
-        self._level_dbfs = np.where(quiet, m.level_dbfs, self._level_dbfs)
+        faint = never | (m.level_dbfs < m.presence_dbfs)
+        self._level_dbfs = np.where(faint, m.level_dbfs, self._level_dbfs)
         self._tick += 1
+        known = m.any_valid & ~np.isnan(m.level_dbfs) & self._watched
+        active = self._lost | never
+        if not any_of(active):
+            return quiet(known)
         onset_s = np.where(never, self._first_s, self._onset_s)
         until_s = np.where(never, m.end_s, self._until_s)
-        known = m.any_valid & ~np.isnan(m.level_dbfs) & self._watched
-        return condition((self._lost | never) & known, known, onset_s, until_s)
+        return condition(active & known, known, onset_s, until_s)
 
     def _follow(self, m: Measurement) -> None:
         """Begin, hold and end the times in which the place is not audible."""
         self._off_db[self._tick % _TICKS] = m.level_dbfs - m.floor_dbfs
         self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
         under = self._under_presence(m, m.presence_dbfs) & self._watched
-        quieter_db = self._quieter_db() if under.any() else 0.0
+        quieter_db = self._quieter_db() if any_of(under) else 0.0
         if quieter_db > 0.0:
             under = self._under_presence(m, m.presence_dbfs - quieter_db) & self._watched
-        count = np.count_nonzero(under, axis=0)
         idle = m.mean_square.max(axis=0) < IDLE_MEAN_SQUARE
-        self._idle_tick = np.where(idle, self._tick, self._idle_tick)
+        self._idle_tick[idle] = self._tick
+        if not any_of(under) and not any_of(self._lost):
+            return
+        count = np.count_nonzero(under, axis=0)
         idle_s = (self._tick - self._idle_tick) * (m.end_s - m.start_s)
         came_back = m.present & ~idle & (idle_s <= self._back_s + 1e-6)
         begins = ~self._lost & (count >= self._first_hops) & ~came_back
-        if begins.any():
+        if any_of(begins):
             first_s = m.start_s + m.hop_s * under.argmax(axis=0)
             self._onset_s = np.where(begins, first_s, self._onset_s)
             self._lost |= begins
@@ -200,7 +206,7 @@ class Silent(TrackMemory):
             self._valid[:, begins] = 0
             self._under_since[begins] = 0
             self._valid_since[begins] = 0
-        if not self._lost.any():
+        if not any_of(self._lost):
             return
         at = self._tick % _TICKS
         self._under[at] = count
@@ -238,7 +244,7 @@ class Silent(TrackMemory):
         levels_dbfs = rms_dbfs(self._powers)
         level_dbfs = levels_dbfs[-1]
         known = (levels_dbfs > IDLE_DBFS).all(axis=0)
-        if not known.any():
+        if not any_of(known):
             return self._never
         mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
         off_db = level_dbfs - mean_dbfs

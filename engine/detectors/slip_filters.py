@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -63,7 +64,7 @@ class SlipFilters(TrackMemory):
     def learn(self, channels: Samples, live: Flags) -> None:
         """Take in one tick, shape (tracks, frames); of what is not live nothing is learned."""
         self._turn = (self._turn + 1) % TURNS
-        rows = np.flatnonzero(live)
+        rows = indices(live)
         if self._turn or not len(rows):
             return
         blocks = channels.shape[1] // SPAN
@@ -90,7 +91,7 @@ class SlipFilters(TrackMemory):
         root = np.linalg.cholesky(healthy)
         powers, taps = _best(root, torn)
         coarse = powers < FINE
-        if coarse.any():
+        if any_of(coarse):
             powers[coarse], taps[coarse] = _best(root[coarse], apart[coarse])
         self.taps[rows], self.visible[rows] = taps, powers
         self.inverse[rows] = np.linalg.inv(spread[:, :SIDE, :SIDE])

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -79,10 +80,10 @@ class SoftKnee(TrackMemory):
         spoken &= m.valid[:, mains] & m.valid[:, safeties]
         loud = spoken & (peak >= LOUD * highest)
         faint = spoken & (peak >= FAINT[0] * highest) & (peak <= FAINT[1] * highest)
-        if not loud.any() and not faint.any():
+        if not any_of(loud) and not any_of(faint):
             return proven
         lack_db = _crest_db(m, safeties) - _crest_db(m, mains)
-        rows = np.flatnonzero(loud.any(axis=0))
+        rows = indices(loud.any(axis=0))
         if len(rows):
             r = voice_correlation(m.decimated[mains[rows]], m.decimated[safeties[rows]])
             for row in rows[r >= ALIKE]:

@@ -13,7 +13,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
@@ -38,6 +38,8 @@ class Stuck(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
+        if not m.repeats:
+            return quiet(m.any_valid & self._watched)
         active = np.zeros(self._tracks, dtype=np.bool_)
         for repeat in m.repeats:
             track_index = repeat.track_index

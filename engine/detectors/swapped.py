@@ -16,9 +16,10 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pack_matches import PackMatches
 from engine.detectors.voice_models import VoiceModels
+from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Fault, Kind, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -99,8 +100,8 @@ class Swapped(TrackMemory):
         self._scene, self._tracks = scene, len(scene.tracks)
         lavs = scene.kinds(Kind.LAV) & self._watched
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks], dtype=np.bool_)
-        self._packs: NDArray[np.int64] = np.flatnonzero(lavs)
-        self._mains: NDArray[np.int64] = np.flatnonzero(lavs & ~safety)
+        self._packs: NDArray[np.int64] = indices(lavs)
+        self._mains: NDArray[np.int64] = indices(lavs & ~safety)
         waits_s = scene.numbers("swapped_amber_s")[self._packs]
         self._waits_s = float(waits_s.min(initial=600.0))
         self._share = self._waits_s / DEFAULT_S
@@ -136,6 +137,9 @@ class Swapped(TrackMemory):
         self._matches.update(m)
         self._voices.update(m)
         self._follow()
+        known = m.any_valid & self._watched
+        if not self._swaps:
+            return quiet(known)
         active = np.zeros(self._tracks, dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners = np.full(self._tracks, -1, dtype=np.int64)
@@ -143,7 +147,6 @@ class Swapped(TrackMemory):
             active[at], partners[at] = True, swap.one
             onset_s[at], last_s[at] = swap.since_s, m.end_s
         never = np.zeros(self._tracks, dtype=np.bool_)
-        known = m.any_valid & self._watched
         return condition(active & known, known, onset_s, last_s, never, partners)
 
     def _follow(self) -> None:

@@ -12,6 +12,7 @@ from typing import ClassVar, Final
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_memory import TrackMemory, each_track, per_track
 from engine.model.tracks import BY_TIMECODE, Scene
@@ -46,7 +47,7 @@ class TimecodeLost(TrackMemory):
         self._since_s = np.fmin(self._since_s, m.start_s)
         for track_index, reading in m.timecode.items():
             ever = not math.isnan(reading.valid_s)
-            known[track_index] = self._watched[track_index] and bool(m.valid[:, track_index].any())
+            known[track_index] = self._watched[track_index] and any_of(m.valid[:, track_index])
             onset_s[track_index] = reading.valid_s if ever else self._since_s[track_index]
             active[track_index] = m.end_s - onset_s[track_index] > LATE_S and not (
                 ever and self._by_code

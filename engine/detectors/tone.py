@@ -20,7 +20,8 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -140,9 +141,9 @@ class Tone(TrackMemory):
             loud = m.mean_square.mean(axis=0) >= self._least_power
             loud &= self._watched & m.valid.all(axis=0)
             loud[stuck] = False
-            for track_index in np.flatnonzero(~loud).tolist():
+            for track_index in indices(~loud).tolist():
                 self._lines[track_index].looks.clear()
-            tracks = np.flatnonzero(loud)
+            tracks = indices(loud)
             if len(tracks):
                 found = self._found(m.samples.T[tracks])
                 for track_index, lines in zip(tracks.tolist(), found, strict=True):
@@ -152,10 +153,12 @@ class Tone(TrackMemory):
         covered_ticks = (LOOKS - self._looks + 1) * LOOK_TICKS + 1
         running = m.end_s - self._seen_s <= covered_ticks * tick_s
         self._active = running
+        known = m.any_valid & self._watched
+        if not any_of(running):
+            return quiet(known)
         self._onset_s = np.where(running, self._since_s, self._onset_s)
         fresh = m.end_s - self._seen_s < LOOK_TICKS * tick_s
         self._last_s = np.where(running, np.where(fresh, m.end_s, self._seen_s), self._last_s)
-        known = m.any_valid & self._watched
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(running & known, known, self._onset_s, self._last_s, never)
 
@@ -258,10 +261,10 @@ class Tone(TrackMemory):
         first, level_dbfs, growth_db, missed = looks[-1], -np.inf, 0.0, 0
         for look in reversed(looks):
             near = np.abs(look.hz / hz - 1.0) <= self._same
-            missed = 0 if near.any() else missed + 1
+            missed = 0 if any_of(near) else missed + 1
             if missed > LOOKS - self._looks:
                 break
-            if near.any():
+            if any_of(near):
                 newer_dbfs, newer = level_dbfs, first
                 first, level_dbfs = look, float(look.level_dbfs[near].max())
                 growth_db = (newer_dbfs - level_dbfs) / max(newer.tick - look.tick, 1)

@@ -12,6 +12,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
@@ -60,7 +61,7 @@ class Unexpected(TrackMemory):
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active from the first hop above the limit until ten seconds without any."""
-        if measurement is None or not self._watched.any():
+        if measurement is None or not any_of(self._watched):
             return unknown(self._tracks)
         m = measurement
         level_dbfs = np.where(m.valid, rms_dbfs(m.mean_square), -np.inf)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.presence import unlearned_dbfs
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Kind, Levels
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -66,19 +67,19 @@ class CommonFall(TrackMemory):
         live = self._open & (quiet_dbfs >= self._least_dbfs)  # NaN, too, is not live
         sank = live & (quiet_dbfs < floor_dbfs - self._witness_db)
         fell = live & (quiet_dbfs < presence_dbfs) & ~np.isnan(floor_dbfs)
-        if not (self._any or sank.any() or fell.any()):
+        if not (self._any or any_of(sank) or any_of(fell)):
             return np.zeros(self._tracks, dtype=np.bool_)
-        self._any = bool(sank.any() or fell.any())
+        self._any = bool(any_of(sank) or any_of(fell))
         self._sank_tick = self._since(self._sank_tick, sank)
         self._fell_tick = self._since(self._fell_tick, fell)
         age = self._tick - self._fell_tick
         begins = fell & (age <= self._together_ticks)
-        for track_index in np.flatnonzero(begins):
+        for track_index in indices(begins):
             apart = np.abs(self._sank_tick - self._fell_tick[track_index])
             witness = sank & (apart <= self._together_ticks)
             witness |= self._tick - self._stopped_tick <= self._together_ticks
             witness[track_index] = False
-            begins[track_index] = witness.any()
+            begins[track_index] = any_of(witness)
         self._stopped_tick[begins] = self._tick
         return np.asarray(begins)
 

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -148,7 +149,7 @@ class Disturbances(TrackMemory):
         peaks = np.stack([m.peak for m in ticks]).max(axis=1)
         deep, halves = self._low_energy(ticks)
         shown = np.zeros((len(KINDS), *loud.shape), dtype=np.bool_)
-        if loud.any() or self._runs.any():
+        if any_of(loud) or any_of(self._runs):
             shown[WIND] = loud & (deep >= self._deep_share * power) & ~self._blown(halves)
             shown[RUSTLE] = self._rustles(ticks, square, loud)
             shown[HITS] = self._blows(halves, peaks)
@@ -192,7 +193,7 @@ class Disturbances(TrackMemory):
             is_gone = here >= 10.0 * np.minimum(*gone)
             blows |= rises & is_gone & (here >= next_)
             blows &= here >= 0.01 * np.square(self._least_peak)
-        if blows.any():
+        if any_of(blows):
             ring = np.roll(self._peaks, -(self._tick % WINDOW_TICKS), axis=0)
             lately = sliding_window_view(np.concatenate([ring, peaks]), WINDOW_TICKS, axis=0)[1:]
             blows &= (lately.max(axis=2) >= self._least_peak) & self._open
@@ -225,7 +226,7 @@ class Disturbances(TrackMemory):
             now = self._tick % HIT_TICKS
             self._peaks[self._tick % WINDOW_TICKS] = peaks[n]
             self._tick += 1
-            looks = loud[n] or self._runs.any()
+            looks = loud[n] or any_of(self._runs)
             self._evidence[:, now] = shown[:, n] if looks else False
             if looks:
                 over += self._follow(now, peaks[n], m)
@@ -233,15 +234,15 @@ class Disturbances(TrackMemory):
 
     def _may_change(self, shown: Flags) -> bool:
         """Whether a stretch runs, or could begin with what those ticks have shown."""
-        if self._runs.any():
+        if any_of(self._runs):
             return True
-        if not shown.any():
+        if not any_of(shown):
             return False
         most = shown.sum(axis=1)
         newest = (self._tick - 1 - np.arange(WINDOW_TICKS)) % HIT_TICKS
         most[:HITS] += self._evidence[:HITS, newest].sum(axis=1)
         most[HITS] += self._evidence[HITS].sum(axis=0)
-        return bool((most >= self._needed).any())
+        return any_of(most >= self._needed)
 
     def _follow(self, now: int, peak: Levels, m: Measurement) -> Iterator[Disturbance]:
         """Begin and end stretches."""
@@ -254,7 +255,7 @@ class Disturbances(TrackMemory):
         for kind, track_index in np.argwhere(begins).tolist():
             ticks = np.arange(HIT_TICKS if kind == HITS else WINDOW_TICKS)
             seen = self._evidence[kind, (self._tick - 1 - ticks) % HIT_TICKS, track_index]
-            age_s = tick_s * (int(np.flatnonzero(seen)[-1]) + 1)
+            age_s = tick_s * (int(indices(seen)[-1]) + 1)
             self._from_s[kind, track_index] = max(m.end_s - age_s, 0.0)
             self._peak[kind, track_index] = self._peaks[:, track_index].max()
         runs = self._runs

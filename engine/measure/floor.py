@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -114,7 +115,7 @@ class LiveFloor(TrackMemory):
         with np.errstate(invalid="ignore"):
             self._powers[rms_dbfs(self._powers) < IDLE_DBFS] = np.nan
         known = np.count_nonzero(~np.isnan(self._powers), axis=0) >= self._known_ticks
-        if not known.any():
+        if not any_of(known):
             return
         # Tracks that are not known are filled in, and dropped again below. NaN sorts last.
         powers = np.sort(np.where(known, self._powers, 1.0), axis=0)
@@ -130,12 +131,12 @@ class LiveFloor(TrackMemory):
         self._teach(powers, heard | (lively & ~learned))
 
     def _teach(self, powers: Levels, where: Flags) -> None:
-        if not where.any():
+        if not any_of(where):
             return
         self._taught[:-1, :, where] = self._taught[1:, :, where]
         self._taught[-1][:, where] = powers[:, where]
         full = where & ~np.isnan(self._taught[0, 0])
-        if not full.any():
+        if not any_of(full):
             return
         estimate = rms_dbfs(_minimum_statistics(self._taught[:, :, full]))
         floor = self.floor_dbfs[full]

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.presence import unlearned_dbfs
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Kind, Levels, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -128,7 +129,7 @@ class GainStep(TrackMemory):
             for sign, scales in ((-1.0, DOWN_TICKS), (1.0, UP_TICKS)):
                 for ticks in scales:
                     self._look(gain_db, sign, ticks, floor_dbfs)
-            if gain_db.any():  # the same step is not to be found again
+            if any_of(gain_db != 0.0):  # the same step is not to be found again
                 self._db[:, :, gain_db != 0.0] = np.nan
         return gain_db
 
@@ -171,7 +172,7 @@ class GainStep(TrackMemory):
         db = self._db[:, :, track_index]
         after, before = db[-ticks:], db[: -ticks - TURN_TICKS]
         before = before[~np.isnan(before[:, 0])]
-        if len(before) < BEFORE_TICKS or np.isnan(after).any():
+        if len(before) < BEFORE_TICKS or any_of(np.isnan(after)):
             return 0.0
         moved_db = _quiet(after) - _quiet(before)
         step_db = float(np.median(moved_db))

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.level import HOPS_PER_TICK, Hops
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -215,7 +216,7 @@ class Recurrences(TrackMemory):
         before = np.minimum(anchors.number, KNOWN_TICKS - 1) * self._tick_frames + anchors.frame
         oldest = np.minimum(self._longest, before - _NEAR)  # the longest lag there can be
         keep = (lag <= oldest[n]) & (lag > self._shortest)
-        if not keep.any():
+        if not any_of(keep):
             return
         n, at, lag = n[keep], at[keep], lag[keep]
         order = np.lexsort((lag, n))

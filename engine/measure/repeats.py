@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from engine.measure.level import HOPS_PER_TICK, Hops
 from engine.measure.recurrences import KNOWN_TICKS, Lag, NewTicks, Recurrences
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Repeat, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -99,8 +100,8 @@ class RepeatFinder(TrackMemory):
             ]
             again = some[:, tick] & lately & (self._rest_until <= self._number)
             again[known] = False
-            if again.any():
-                tracks = np.flatnonzero(again)
+            if any_of(again):
+                tracks = indices(again)
                 pairs = np.stack([np.full_like(tracks, tick), tracks], axis=1)
                 lags += self._recurrences.found(new, pairs).get(self._number - 1, [])
                 lags.sort(key=lambda lag: lag[0])
@@ -139,8 +140,8 @@ class RepeatFinder(TrackMemory):
         lowest = max(lag, len(sound) - 3 * len(sound) // KNOWN_TICKS)
         same = sound[lowest:] == sound[lowest - lag : len(sound) - lag]
         before, after = ~same[: at - lowest], ~same[at - lowest :]
-        begin = lowest + (len(before) - int(before[::-1].argmax()) if before.any() else 0)
-        end = at + int(after.argmax()) if after.any() else len(sound)
+        begin = lowest + (len(before) - int(before[::-1].argmax()) if any_of(before) else 0)
+        end = at + int(after.argmax()) if any_of(after) else len(sound)
         return (begin, end) if end - begin >= LEAST_S * self._rate_hz else None
 
     def _follow(self, track: int, start_s: float) -> Repeat:
@@ -150,7 +151,7 @@ class RepeatFinder(TrackMemory):
         first = len(sound) - count
         off = sound[first:] != sound[first - lag : len(sound) - lag]
         end_s = start_s + count / self._rate_hz
-        ended = bool(off.any())
+        ended = any_of(off)
         return self._repeat(track, ended, count - int(off.argmax()) if ended else 0, end_s)
 
     def _repeat(self, track: int, ended: bool, left: int, end_s: float) -> Repeat:

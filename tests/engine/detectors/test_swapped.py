@@ -84,8 +84,8 @@ def found(x: np.ndarray) -> list[tuple[float, int, int, str]]:
     said: list[tuple[float, int, int, str]] = []
     for m, feed in measurements(x, SCENE):
         condition = detector.update(m, feed)
-        assert condition.partners is not None
         for at in np.flatnonzero(condition.state == State.ACTIVE).tolist():
+            assert condition.partners is not None
             if at not in [one[1] for one in said]:
                 said.append((m.end_s, at, int(condition.partners[at]), detector.detail(at)))
     return said

@@ -1,0 +1,26 @@
+"""Questions to small arrays of flags, asked many hundred times a tick: what numpy says, sooner.
+
+`any` of a dozen flags takes numpy 3 us, nearly all of it before it looks at the first.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.messages import Flags
+
+_TRUE: Final = b"\x01"
+
+
+def any_of(flags: Flags | np.bool_) -> bool:
+    """Whether any is set, of any shape."""
+    return _TRUE in flags.tobytes()
+
+
+def indices(flags: Any) -> NDArray[np.int64]:
+    """Where they are set, of shape (tracks,) or of another single axis."""
+    where: tuple[NDArray[np.int64], ...] = flags.nonzero()
+    return where[0]
