@@ -61,6 +61,7 @@ class CauseAlarms:
             for alarm in self._book.track_alarms
             if alarm.part_of == UNHEARD and alarm.track_index is not None
         }
+        standing = {a.key for a in self._book.track_alarms if a.is_cause and a.record.raised}
         for family in FAMILIES:
             failed = {
                 alarm.track_index: alarm
@@ -68,7 +69,7 @@ class CauseAlarms:
                 if alarm.key[1] == family and alarm.track_index is not None and alarm.record.raised
             }
             for cause in self._causes:
-                if len(failed) > 1 or self._stands(cause, family):
+                if len(failed) > 1 or (cause.name, family) in standing:
                     events += self._step_cause(cause, family, failed, start_s, now_s)
         incidents = (a.incident for a in self._book.track_alarms if a.part_of is not None)
         parts = {one.id: one for one in incidents if one is not None}

@@ -13,7 +13,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import deque
 from dataclasses import dataclass, field
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,8 +57,7 @@ _ROUND_KEPT: Final = 20
 so as many more speak against it."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Top:
+class _Top(NamedTuple):
     """One top: where it begins, s, its flat samples, its signed ceiling.
 
     level : a run of samples that do not move; cut : flat between two corners; neither: round

@@ -211,14 +211,11 @@ class Recurrences(TrackMemory):
     def _lags(self, anchors: _Anchors) -> Iterator[tuple[int, Lag]]:
         """Number of the tick and lag, anchor by anchor."""
         track, here = anchors.track, anchors.here
-        n, at = self._places(anchors)
-        lag = (here[n] - at) % self._ring.shape[1]
         before = np.minimum(anchors.number, KNOWN_TICKS - 1) * self._tick_frames + anchors.frame
-        oldest = np.minimum(self._longest, before - _NEAR)  # the longest lag there can be
-        keep = (lag <= oldest[n]) & (lag > self._shortest)
-        if not any_of(keep):
+        n, at = self._places(anchors, np.minimum(self._longest, before - _NEAR))
+        if not len(n):
             return
-        n, at, lag = n[keep], at[keep], lag[keep]
+        lag = (here[n] - at) % self._ring.shape[1]
         order = np.lexsort((lag, n))
         n, at, lag = n[order], at[order], lag[order]
         # Of a tone every period is a place: the newest are looked at first, and mostly do.
@@ -241,11 +238,14 @@ class Recurrences(TrackMemory):
         same = there == self._ring[track[:, None], here[:, None] - _BESIDE]
         return np.asarray(same.all(axis=1))
 
-    def _places(self, anchors: _Anchors) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def _places(
+        self, anchors: _Anchors, longest: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Where in the ring the anchors, and the few samples before them, stand: which anchor each
         place is of, and the place; in any order.
 
-        Only hops of which that sample is an extreme are searched.
+        Only hops of which that sample is an extreme are searched; `longest` is each anchor's
+        longest lag.
         """
         track, here = anchors.track, anchors.here
         sample = self._ring[track, here]
@@ -259,11 +259,28 @@ class Recurrences(TrackMemory):
         same = by_hop[track[n], hop] == sample[n, None]
         row, frame = np.divmod(np.flatnonzero(same), self._hop_frames)
         n, at = n[row], hop[row] * self._hop_frames + frame
-        for one in np.flatnonzero(often).tolist():
-            places = np.flatnonzero(self._ring[track[one]] == sample[one])
-            n, at = np.append(n, np.full(len(places), one)), np.append(at, places)
+        lag = (here[n] - at) % self._ring.shape[1]
+        keep = (lag <= longest[n]) & (lag > self._shortest)
+        n, at = n[keep], at[keep]
+        if any_of(often):
+            several = np.flatnonzero(often).tolist()
+            places = [self._everywhere(track[one], here[one], longest[one]) for one in several]
+            n = np.concatenate([n, np.repeat(several, [len(one) for one in places])])
+            at = np.concatenate([at, *places])
         for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
             there = self._ring[track[n], at - beside]
             keep = there == self._ring[track[n], here[n] - beside]
             n, at = n[keep], at[keep]
         return n, at
+
+    def _everywhere(self, track: int, here: int, longest: int) -> NDArray[np.int64]:
+        """All places of one track, as far back as the longest lag, where the sample at `here` is
+        found."""
+        row = self._ring[track]
+        first, end = here - longest, here - self._shortest
+        if first >= 0:
+            return np.flatnonzero(row[first:end] == row[here]) + first
+        size = len(row)  # the oldest of it lies at the ring's end
+        late = np.flatnonzero(row[size + first : size + min(end, 0)] == row[here]) + size + first
+        early = np.flatnonzero(row[: max(end, 0)] == row[here])
+        return np.concatenate([late, early])
