@@ -198,8 +198,9 @@ class Clock(TrackMemory):
         """What comes out for slips just before each of those frames, shape (rows, end - begin)."""
         span = slice(begin - SIDE, end + SIDE - 1)
         out = np.empty((len(rows), end - begin), dtype=np.float32)
-        for n, row in enumerate(rows.tolist()):
-            out[n] = np.correlate(sound.part(n, span), self._filters.taps[row], "valid")
+        x = sound.parts(len(rows), span)
+        for n, taps in enumerate(self._filters.taps[rows]):
+            out[n] = np.correlate(x[n], taps, "valid")
         return out
 
     def _is_slip(self, sound: _Sound, rows: NDArray[np.int64], at: int) -> bool:
@@ -226,7 +227,7 @@ class Clock(TrackMemory):
         steps = signed[log_chance < LOG_DOUBT, at - first + SMEAR]
         if len(steps) >= LEAST_TRACKS and np.abs(np.sign(steps).sum()) == len(steps):
             return False  # an electrical pulse: slips go up on one track and down on another
-        x = np.array([sound.part(n, slice(first - SIDE, last + SIDE)) for n in range(len(rows))])
+        x = sound.parts(len(rows), slice(first - SIDE, last + SIDE))
         return self._sounds_on(x, here + SIDE)
 
     @staticmethod
@@ -271,14 +272,15 @@ class _Sound:
         self.lead = before.shape[1]
         self.frames = self.lead + now.shape[1]
 
-    def part(self, row: int, span: slice) -> NDArray[np.float32]:
-        """Those frames of one track."""
-        track_index = self._tracks[row]
-        if span.start >= self.lead:
-            return self._now[track_index, span.start - self.lead : span.stop - self.lead]
-        early = self._before[track_index, span.start : span.stop]
-        late = self._now[track_index, : max(0, span.stop - self.lead)]
-        return np.concatenate([early, late])
+    def parts(self, rows: int, span: slice) -> NDArray[np.float32]:
+        """Those frames of the first so many tracks, shape (rows, frames)."""
+        tracks, lead = self._tracks[:rows], self.lead
+        if span.start >= lead:
+            return self._now[tracks, span.start - lead : span.stop - lead]
+        early = self._before[tracks, span.start : span.stop]
+        if span.stop <= lead:
+            return early
+        return np.concatenate([early, self._now[tracks, : span.stop - lead]], axis=1)
 
 
 def _one_a_performer(scene: Scene) -> NDArray[np.int64]:

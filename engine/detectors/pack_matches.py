@@ -92,7 +92,7 @@ class PackMatches(TrackMemory):
         energy = m.mean_square[:, self._packs].sum(axis=0)
         self._energies[self._tick % PAUSE_TICKS] = energy
         self._tick += 1
-        whole = m.valid[:, self._packs].all(axis=0)
+        whole = m.any_valid[self._packs] if m.all_valid else m.valid[:, self._packs].all(axis=0)
         spoken = whole & (m.speech[:, self._packs].mean(axis=0) >= SPOKEN)
         asked = self._mated[spoken[self._mated]]
         if not len(asked):

@@ -106,9 +106,9 @@ class PairParts(TrackMemory):
         usual_db : offset of each pair, shape (bands, pairs), NaN where not known
         """
         speech = self._pairs.speech(m, own_only=True)
-        asked = indices(speech.any(axis=0))
         alike = np.ones(self._pair_count)
-        if len(asked):
+        if any_of(speech):
+            asked = indices(speech.any(axis=0))
             main, safety = self._pairs.main[asked], self._pairs.safety[asked]
             alike[asked] = voice_correlation(m.decimated[main], m.decimated[safety])
             speech[:, alike < self._one_voice] = False

@@ -37,6 +37,9 @@ OWN: Final = 4.0
 voice: another body is ten times as far off; in an embrace neither's is clear."""
 
 
+_NO_PAIRS: Final = np.empty(0, dtype=np.int64)
+
+
 def parts_in(seconds: Levels) -> NDArray[np.int64]:
     """How many parts are waited for where so many seconds of speech are allowed."""
     return np.maximum(np.floor(EARLY * seconds / PART_S), 1.0).astype(np.int64)
@@ -70,9 +73,9 @@ class PartClock(TrackMemory):
 
     def add(self, speech: Flags, m: Measurement) -> NDArray[np.int64]:
         """Count one tick's speech, shape (hops, pairs); the pairs whose part is full now."""
+        if not any_of(speech):
+            return _NO_PAIRS
         some = speech.any(axis=0)
-        if not any_of(some):
-            return indices(some)
         first_s = m.start_s + m.hop_s * speech.argmax(axis=0)
         begins = some & ~self._open
         again = begins | (some & (m.start_s - self._last_s > BREAK_S))
@@ -120,11 +123,13 @@ class Pairs:
         None either where a buffer is played again: it is no voice.
         """
         sound = m.valid & (m.peak < OVERLOAD) & m.present
-        sound[:, [repeat.track_index for repeat in m.repeats]] = False
-        both = sound[:, self.main] & sound[:, self.safety]
-        if own_only:
-            both &= ~self._spill(m)
-        return np.asarray(both & (m.speech[:, self.main] | m.speech[:, self.safety]))
+        if m.repeats:
+            sound[:, [repeat.track_index for repeat in m.repeats]] = False
+        speech = m.speech[:, self.main] | m.speech[:, self.safety]
+        speech &= sound[:, self.main] & sound[:, self.safety]
+        if own_only and any_of(speech):
+            speech &= ~self._spill(m)
+        return np.asarray(speech)
 
     def energy(self, m: Measurement) -> Levels:
         """Of each hop, as the main hears it or, if it does not, the safety; shape (hops, pairs)."""

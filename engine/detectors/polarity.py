@@ -26,7 +26,7 @@ from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
 from engine.measure.sos_filter import SosFilter
-from engine.model.flag_arrays import indices
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, remembered
@@ -145,9 +145,9 @@ class Polarity(TrackMemory):
         m = measurement
         speech = self._pairs.speech(m, own_only=False)
         self._held.append((m.decimated[self._pack_indices], speech))
-        for pair in indices(speech.any(axis=0)).tolist():
-            if self._heard[pair].inverted:
-                self._heard[pair].last_s = m.end_s
+        for pair, heard in enumerate(self._heard):
+            if heard.inverted and any_of(speech[:, pair]):
+                heard.last_s = m.end_s
         full = self._clock.add(speech, m).tolist()
         if full or len(self._held) == _HELD_TICKS:
             self._add_held()
