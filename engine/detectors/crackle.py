@@ -136,11 +136,13 @@ class Crackle(TrackMemory):
         return bool(number > 1 and 2 * number >= others)
 
     def _is_alone(self, track_index: int) -> bool:
-        """Whether the other tracks pop less than half as often: else they share what pops."""
+        """Whether less than half of the other tracks, or one, pop as well: several cables may wear
+        out in one night, what pops on most is nobody's cable."""
         since_s = self._pops[track_index][-1] - BURST_GAP_S
-        others = sum(at_s > since_s for pops in self._pops for at_s in pops)
-        own = len(self._pops[track_index])
-        return 2 * (others - own) <= own
+        pop = np.array([bool(pops) and pops[-1] > since_s for pops in self._pops])
+        others = np.count_nonzero(self._open) - 1
+        number = np.count_nonzero(pop & self._open) - 1
+        return bool(number <= 1 or 2 * number < others)
 
     def _look(self, track_index: int, hop: int, m: Measurement) -> bool:
         """Whether that hop holds a pop; counts it."""

@@ -125,6 +125,22 @@ def test_what_both_packs_hear_is_no_contact() -> None:
     assert not told(Crackle(SCENE), x, SCENE, 0).spans_s
 
 
+@pytest.mark.parametrize(("cables", "said"), [(1, True), (3, True), (7, False)])
+def test_several_cables_are_told_each_and_what_pops_on_most_is_none(
+    cables: int, said: bool
+) -> None:
+    """Eight performers, whose contacts open at times of their own."""
+    where = Scene(tuple(Track(n + 1, who=f"hand {n + 1}") for n in range(8)), RATE)
+    x = np.concatenate([place()[: 12 * RATE], place()[8 * RATE :]], axis=1)
+    rng = np.random.default_rng(7)
+    for track in range(cables):
+        for at_s in np.sort(rng.uniform(1.0, 11.5, 14)):
+            opened(x, track, at_s, 0.004, 0.4)
+    for track in range(cables):
+        assert bool(told(Crackle(where), x, where, track).spans_s) is said
+    assert not told(Crackle(where), x, where, 7).spans_s
+
+
 def test_pops_in_loud_words_are_told() -> None:
     """Pops that reach three times as high as the words round them are told by the fourth."""
     x = place()
