@@ -56,10 +56,11 @@ def loudspeakers_stop(take: Take, rng: Rng) -> Span:
     """Loudspeakers on all mics from the start, -30 to -44 dBFS by distance, then quiet."""
     end = take.frame(take.at_s)
     played = music(take, end, rng) * edges(end, take.rate // 50)
+    played = np.pad(played, (0, take.rate // 20))  # its end takes as long to each mic
     for mic in MICS:
         late = rng.uniform(5.0, 15.0) / SOUND_M_S * take.rate
         at_mic = delayed(played, late) * gain(float(rng.uniform(-44.0, -30.0)))
-        take.audio[:end, mic] += at_mic
+        take.audio[: len(played), mic] += at_mic
     return Span((), 0.0, take.at_s)
 
 
