@@ -7,7 +7,8 @@ fraction of a decibel (the spread of the mean of n independent Gaussian powers i
 dB). Places are loudest in the low end and electronics spread evenly up to 24 kHz, so the fall is
 looked for between about 200 and 1000 Hz, where a noise 5 dB under the live floor lies 15 dB under
 it. Steadiness alone proves nothing, for air handling is as steady; nor does a fall that the other
-tracks share while they stay alive: then the place went quiet. Common practice, no source.
+tracks share while they stay alive: then the place went quiet, and whose wearer spoke meanwhile
+shows it later than the others. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -75,6 +76,11 @@ class DeadMic(TrackMemory):
     _dead: Flags = per_track(False)
     _together: Flags = per_track(False)
     _share: Levels = per_track(0.0)
+    _quieter_s: Levels = per_track(-np.inf)
+    """When the place was last known to have become quieter there, and by how much."""
+    _quieter_db: Levels = per_track(0.0)
+    _confirmed_s: Levels = per_track(-np.inf)
+    """When the track was last about as quiet as it ever is."""
     _onset_s: Levels = per_track(np.nan)
     _low_s: Levels = per_track(np.nan)
 
@@ -145,7 +151,7 @@ class DeadMic(TrackMemory):
             self._follow(m, low, known)
             self._judge(m)
         if self._tick % _HALF_SECOND == 0:
-            self._teach()
+            self._teach(m.end_s)
         self._tick += 1
         known &= self._watched
         return condition(self._dead & known, known, self._onset_s, self._low_s)
@@ -154,6 +160,9 @@ class DeadMic(TrackMemory):
         """Where the sound is another one for a reason that is no fault of the track: its quietest
         level follows or is learned anew, and nothing has fallen."""
         stopped = m.source_stopped
+        for track_index in indices(stopped & ~np.isnan(self._quietest_db)):
+            newest_db = float(rms_dbfs(self._band[self._tick % _HISTORY, track_index]))
+            self._note_quieter(track_index, newest_db, m.end_s)
         self._quietest_db = np.where(stopped, np.nan, self._quietest_db + m.gain_step_db)
         self._learnt = np.where(stopped, 0.0, self._learnt)
         self._band[:, stopped] = np.nan
@@ -229,13 +238,15 @@ class DeadMic(TrackMemory):
         if not any_of(due):
             return
         for track_index in indices(due):
-            if self._is_steady(int(track_index), m):
+            if self._others_are_quieter(int(track_index)):
+                self._give_up(int(track_index), m.end_s)
+            elif self._is_steady(int(track_index), m):
                 self._dead[track_index] = True
                 self._noise[track_index] = self._left(int(track_index))
                 if lasted[track_index] > JUDGED_S + SETTLE_S:
                     self._onset_s[track_index] = self._steady_since_s(int(track_index), m)
             elif lasted[track_index] >= self._given_up_s:
-                self._give_up(int(track_index))
+                self._give_up(int(track_index), m.end_s)
 
     def _left(self, track_index: int) -> np.float32:
         """Mean square in the band that lies as far over what is left as that fell at least."""
@@ -276,18 +287,42 @@ class DeadMic(TrackMemory):
             fell = np.fmin.reduce(band) < self._quietest_db[others] - self._fall_db / 2.0
         return bool(np.count_nonzero(fell) * 2 >= len(fell))
 
-    def _give_up(self, track_index: int) -> None:
+    def _others_are_quieter(self, track_index: int) -> bool:
+        """Whether at least half of the other open tracks showed a quieter place since this one was
+        last as quiet as it ever is, and one of them fell as far."""
+        others = self._open & ~np.isnan(self._quietest_db)
+        others[track_index] = False
+        quieter = others & (self._quieter_s > self._confirmed_s[track_index])
+        if np.count_nonzero(others) < 2 or np.count_nonzero(quieter) * 2 < np.count_nonzero(others):
+            return False
+        fall_db = self._quietest_db[track_index] - self._newest_db(track_index)
+        return bool(fall_db <= self._quieter_db[quieter].max() + self._fall_db)
+
+    def _newest_db(self, track_index: int) -> float:
+        """How quiet the newest four seconds were, dB."""
+        band = self._band[:, track_index]
+        return float(np.nanpercentile(rms_dbfs(band), 10)) if np.isfinite(band).any() else -np.inf
+
+    def _note_quieter(self, track_index: int, level_db: float, now_s: float) -> None:
+        self._quieter_s[track_index] = now_s
+        self._quieter_db[track_index] = self._quietest_db[track_index] - level_db
+
+    def _give_up(self, track_index: int, now_s: float) -> None:
         """A live place that became quieter: learn it at once."""
-        self._quietest_db[track_index] = np.nanpercentile(rms_dbfs(self._band[:, track_index]), 10)
+        level_db = self._newest_db(track_index)
+        self._note_quieter(track_index, level_db, now_s)
+        self._quietest_db[track_index] = level_db
         self._set_limit()
         self._run[track_index] = False
 
-    def _teach(self) -> None:
+    def _teach(self, now_s: float) -> None:
         """Let the half second of two seconds ago, before any fall could begin, teach."""
         rows = (self._tick - _LATE - np.arange(_HALF_SECOND)) % _HISTORY
         power = self._band[rows].sum(axis=0) / _HALF_SECOND
         teaches = ~np.isnan(power) & ~self._run & ~self._low_ring[rows].any(axis=0)
         level_db = rms_dbfs(power)
+        confirmed = teaches & ~(level_db > self._quietest_db + self._fall_db)
+        self._confirmed_s[confirmed] = now_s
         raised_db = np.where(np.isnan(self._quietest_db), np.inf, self._quietest_db + _RISE_DB)
         lowest_db = np.minimum(level_db, raised_db)
         self._quietest_db = np.where(teaches, lowest_db, self._quietest_db)

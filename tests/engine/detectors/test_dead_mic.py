@@ -208,3 +208,22 @@ def test_neighbours_that_fell_with_it_and_speak_again() -> None:
     detector = DeadMic(where)
     for m, feed in measurements(x, where):
         assert not (detector.update(m, feed).state == State.ACTIVE).any()
+
+
+@pytest.mark.parametrize("dies_later", [False, True])
+def test_whoever_speaks_while_a_source_stops_shows_it_later(dies_later: bool) -> None:
+    """A generator runs on four mics until 30 s; one wearer talks until 50 s, then shows how quiet
+    the place has become, with air handling as steady as electronics. That mic is alive, and if it
+    dies at 70 s, 20 dB under the place, it is told."""
+    seconds = 90.0
+    generator = noise(-38.0, 30.0, RATE, seed=1, tracks=4)
+    x = noise(-68.0, seconds, RATE, seed=2, tracks=4)
+    x += 10.0 ** (-66.0 / 20.0) * place(0.0, seconds, RATE, seed=3) * [[0.0, 1.0, 1.0, 1.0]]
+    x[: len(generator)] += generator
+    talk = words(-25.0, 26.0, RATE, 0.7, 0.3)
+    x[24 * RATE : 24 * RATE + len(talk), 0] += talk[:, 0]
+    if dies_later:
+        x[70 * RATE :, 0] = noise(-88.0, 20.0, RATE, seed=4)[:, 0]
+    where = scene(4, rate_hz=RATE)
+    spans_s = told(DeadMic(where), x.astype(np.float32), where).spans_s
+    assert [round(onset_s) for onset_s, _ in spans_s] == [70] * dies_later
