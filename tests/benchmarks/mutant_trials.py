@@ -1,0 +1,203 @@
+"""The trial of a mutant: the tests that its module would rightly run, in a copy of the checkout."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import os
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from types import FrameType
+from typing import Any, Final
+
+import hypothesis.strategies  # noqa: F401  (imported here, it need not be in every fork)
+import pytest
+
+from engine.detectors.registry import DETECTORS
+from tests.architecture.imports import module_imports
+from tests.architecture.mirror import PARTS
+from tests.support.checkout import ROOT
+
+LIMIT_TIMES: Final = 3.0
+LIMIT_MORE_S: Final = 20.0
+"""How long a mutant's tests may take: so many times as without it, and so much more."""
+FIRST_RUN_S: Final = 1800.0
+LISTS: Final = (
+    "engine.detectors.registry",
+    "engine.detectors.bank",
+    "engine.detectors.sample_bank",
+)
+"""What knows every detector: its own tests are not those of each of them."""
+SHARED: Final = "tests/engine/detectors/test_every_detector.py"
+PYTEST: Final = (
+    *("-q", "-x", "-p", "no:cacheprovider", "-p", "no:pytest-qt", "-p", "no:xdist"),
+    *("-W", "ignore:Unknown config option", "-W", "ignore:Module already imported"),
+    *("--hypothesis-seed=0", "--continue-on-collection-errors"),
+)
+FORK: Final = multiprocessing.get_context("fork")
+
+
+def mirrors(module: str) -> list[str]:
+    """The test files that mirror a module: of its own name, and those named to drive it."""
+    folder, _, stem = module.rpartition("/")
+    own = f"tests/{folder}/test_{stem}.py"
+    named = [f"tests/{test}" for test, parts in PARTS.items() if module in parts.split()]
+    return [path for path in (own, *named) if (ROOT / path).exists()]
+
+
+@cache
+def users(module: str) -> tuple[str, ...]:
+    """The module, then those of its package that import it, straight or through others."""
+    imports, found = module_imports(ROOT / "engine"), [module.replace("/", ".")]
+    package = found[0].rpartition(".")[0]
+    for known in found:
+        found += [
+            name
+            for name, others in imports.items()
+            if known in others and name not in (*found, *LISTS) and name.startswith(package)
+        ]
+    return tuple(name.replace(".", "/") for name in found)
+
+
+@cache
+def tests_of(module: str) -> tuple[str, ...]:
+    """What pytest is to run for a change to the module, the nearest tests first.
+
+    They are the tests of the module and of what is built on it; for a detector also the checks
+    that all detectors share, for its own rules.
+    """
+    files = [path for name in users(module) for path in mirrors(name)]
+    if not module.startswith("engine/detectors/"):
+        folder = ROOT / "tests" / Path(module).parent
+        files += [path.relative_to(ROOT).as_posix() for path in sorted(folder.glob("test_*.py"))]
+    classes = {kind.__module__.replace(".", "/"): rule for rule, kind in DETECTORS.items()}
+    rules = [classes[name] for name in users(module) if name in classes]
+    if not rules:
+        return tuple(dict.fromkeys(files))
+    ours = " or ".join(f"[{rule}]" for rule in rules)
+    return (*dict.fromkeys(files), SHARED, "-k", f"not {Path(SHARED).stem} or {ours}")
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """One test without any mutant: how long it took, and which lines of the module it reached."""
+
+    test: str
+    took_s: float
+    lines: frozenset[int]
+
+
+class Laboratory:
+    """A copy of the checkout in which mutants are put on trial."""
+
+    def __init__(self, copy: Path) -> None:
+        self.copy = copy
+        self._reached: dict[str, list[Reached]] = {}
+        spare = (".git", ".artefacts", ".venv", "__pycache__", ".*_cache", ".hypothesis")
+        shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(*spare))
+
+    def verdict(self, module: str, lines: set[int], mutated: str) -> str:
+        """Put the mutant into the copy, run the tests that reach its lines, take it out again."""
+        if module not in self._reached:
+            self._reached[module] = self._first_run(module)
+        reached = self._reached[module]
+        if not reached:
+            return "error"
+        tests = [test for test in reached if not lines or lines & test.lines]
+        if not tests:
+            return "alive"
+        path = self.copy / f"{module}.py"
+        source, when_ns = path.read_text(encoding="utf-8"), path.stat().st_mtime_ns
+        path.write_text(mutated, encoding="utf-8")
+        limit_s = LIMIT_TIMES * sum(test.took_s for test in tests) + LIMIT_MORE_S
+        try:
+            code, said = self._run([test.test for test in tests], limit_s)
+        except TimeoutError:
+            return "late"
+        finally:
+            path.write_text(source, encoding="utf-8")
+            os.utime(path, ns=(when_ns, when_ns))
+        if code not in (0, 1):
+            print(f"pytest ended with {code}:\n{said}", flush=True)
+        return {0: "alive", 1: "killed"}.get(code, "error")
+
+    def _first_run(self, module: str) -> list[Reached]:
+        """Each test of the module, the quickest first; none where one fails without any mutant."""
+        found = self.copy / "reached.json"
+        code, said = self._run(tests_of(module), FIRST_RUN_S, Reach(self.copy, module, found))
+        if code:
+            print(f"{module}: red without a mutant (exit code {code}):\n{said}", flush=True)
+            return []
+        rows = json.loads(found.read_text(encoding="utf-8"))
+        tests = [Reached(test, took_s, frozenset(lines)) for test, took_s, lines in rows]
+        return sorted(tests, key=lambda test: test.took_s)
+
+    def _run(
+        self, tests: Sequence[str], limit_s: float, reach: Reach | None = None
+    ) -> tuple[int, str]:
+        """Exit code of pytest and the end of what it said, from a fork of this process."""
+        with tempfile.TemporaryFile() as out:
+            child = FORK.Process(target=_trial, args=(self.copy, tests, out.fileno(), reach))
+            child.start()
+            child.join(limit_s)
+            if child.exitcode is None:
+                child.kill()
+                child.join()
+                raise TimeoutError
+            out.seek(0)
+            return child.exitcode, out.read().decode(errors="replace")[-2000:]
+
+
+def _trial(copy: Path, tests: Sequence[str], out: int, reach: Reach | None) -> None:
+    """Run pytest in the copy; only the first run leaves bytecode, for a mutant's would outlive it.
+
+    The libraries that this process has imported already need no second import.
+    """
+    os.dup2(out, 1)
+    os.dup2(out, 2)
+    os.chdir(copy)
+    sys.path.insert(0, str(copy))
+    sys.dont_write_bytecode = reach is None
+    for name in [name for name in sys.modules if name.split(".")[0] in ("engine", "tests")]:
+        del sys.modules[name]
+    code = pytest.main([*PYTEST, *tests], plugins=[reach] if reach else [])
+    sys.stdout.flush()
+    os._exit(code)
+
+
+class Reach:
+    """Part of pytest that notes which lines of one module each test reaches, in a file of JSON."""
+
+    def __init__(self, copy: Path, module: str, into: Path) -> None:
+        self._file, self._into = str(copy / f"{module}.py"), into
+        self._lines: set[int] = set()
+        self._rows: list[tuple[str, float, list[int]]] = []
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        """Follow one test."""
+        self._lines.clear()
+        begin_s = time.monotonic()
+        sys.settrace(self._enter)
+        try:
+            return (yield)
+        finally:
+            sys.settrace(None)
+            self._rows.append((item.nodeid, time.monotonic() - begin_s, sorted(self._lines)))
+
+    def pytest_sessionfinish(self) -> None:
+        """Write what all tests reached."""
+        self._into.write_text(json.dumps(self._rows), encoding="utf-8")
+
+    def _enter(self, frame: FrameType, event: str, arg: object) -> Callable[..., Any] | None:
+        return self._line if frame.f_code.co_filename == self._file else None
+
+    def _line(self, frame: FrameType, event: str, arg: object) -> Callable[..., Any]:
+        self._lines.add(frame.f_lineno)
+        return self._line
