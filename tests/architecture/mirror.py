@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Final
 
 DATA: Final = (
-    "engine/alarms/alarm engine/detectors/base engine/inject/base engine/model/client_id "
+    "engine/detectors/base engine/inject/base engine/model/client_id "
     "engine/model/commands engine/model/drill_causes engine/model/drill_truth "
     "engine/model/engine_address engine/model/alarm_limits engine/model/line_results "
     "engine/model/listening engine/model/messages engine/model/tick engine/model/timecode_frames "

@@ -9,7 +9,8 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -65,7 +66,6 @@ def users(module: str) -> tuple[str, ...]:
     return tuple(name.replace(".", "/") for name in found)
 
 
-@cache
 def tests_of(module: str) -> tuple[str, ...]:
     """What pytest is to run for a change to the module, the nearest tests first.
 
@@ -86,30 +86,33 @@ def tests_of(module: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Reached:
-    """One test without any mutant: how long it took, and which lines of the module it reached."""
+    """One test without any mutant: how long it took, and which lines of each module it reached."""
 
     test: str
     took_s: float
-    lines: frozenset[int]
+    lines: Mapping[str, Collection[int]]
 
 
 class Laboratory:
     """A copy of the checkout in which mutants are put on trial."""
 
-    def __init__(self, copy: Path) -> None:
+    def __init__(self, copy: Path, modules: Collection[str]) -> None:
         self.copy = copy
-        self._reached: dict[str, list[Reached]] = {}
+        self._tests = {module: tests_of(module) for module in modules}
+        self._reached: dict[frozenset[str], list[Reached]] = {}
         spare = (".git", ".artefacts", ".venv", "__pycache__", ".*_cache", ".hypothesis")
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(*spare))
 
     def verdict(self, module: str, lines: set[int], mutated: str) -> str:
         """Put the mutant into the copy, run the tests that reach its lines, take it out again."""
-        if module not in self._reached:
-            self._reached[module] = self._first_run(module)
-        reached = self._reached[module]
+        asked = frozenset(self._tests[module])
+        if asked not in self._reached:
+            self._reached[asked] = self._first_run(module)
+        reached = self._reached[asked]
         if not reached:
             return "error"
-        tests = [test for test in reached if not lines or lines & test.lines]
+        name = str(self.copy / f"{module}.py")
+        tests = [test for test in reached if not lines or lines & set(test.lines.get(name, ()))]
         if not tests:
             return "alive"
         path = self.copy / f"{module}.py"
@@ -130,13 +133,12 @@ class Laboratory:
     def _first_run(self, module: str) -> list[Reached]:
         """Each test of the module, the quickest first; none where one fails without any mutant."""
         found = self.copy / "reached.json"
-        code, said = self._run(tests_of(module), FIRST_RUN_S, Reach(self.copy, module, found))
+        code, said = self._run(self._tests[module], FIRST_RUN_S, Reach(self.copy / module, found))
         if code:
             print(f"{module}: red without a mutant (exit code {code}):\n{said}", flush=True)
             return []
         rows = json.loads(found.read_text(encoding="utf-8"))
-        tests = [Reached(test, took_s, frozenset(lines)) for test, took_s, lines in rows]
-        return sorted(tests, key=lambda test: test.took_s)
+        return sorted((Reached(*row) for row in rows), key=lambda test: test.took_s)
 
     def _run(
         self, tests: Sequence[str], limit_s: float, reach: Reach | None = None
@@ -172,12 +174,12 @@ def _trial(copy: Path, tests: Sequence[str], out: int, reach: Reach | None) -> N
 
 
 class Reach:
-    """Part of pytest that notes which lines of one module each test reaches, in a file of JSON."""
+    """Part of pytest that notes which lines each test reaches in the modules of one folder."""
 
-    def __init__(self, copy: Path, module: str, into: Path) -> None:
-        self._file, self._into = str(copy / f"{module}.py"), into
-        self._lines: set[int] = set()
-        self._rows: list[tuple[str, float, list[int]]] = []
+    def __init__(self, module: Path, into: Path) -> None:
+        self._folder, self._into = f"{module.parent}{os.sep}", into
+        self._lines: defaultdict[str, set[int]] = defaultdict(set)
+        self._rows: list[tuple[str, float, dict[str, list[int]]]] = []
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
@@ -189,15 +191,18 @@ class Reach:
             return (yield)
         finally:
             sys.settrace(None)
-            self._rows.append((item.nodeid, time.monotonic() - begin_s, sorted(self._lines)))
+            took_s = time.monotonic() - begin_s
+            lines = {file: sorted(reached) for file, reached in self._lines.items()}
+            self._rows.append((item.nodeid, took_s, lines))
 
     def pytest_sessionfinish(self) -> None:
-        """Write what all tests reached."""
+        """Write what all tests reached, as JSON."""
         self._into.write_text(json.dumps(self._rows), encoding="utf-8")
 
     def _enter(self, frame: FrameType, event: str, arg: object) -> Callable[..., Any] | None:
-        return self._line if frame.f_code.co_filename == self._file else None
+        file = frame.f_code.co_filename
+        return self._line if file.startswith(self._folder) else None
 
     def _line(self, frame: FrameType, event: str, arg: object) -> Callable[..., Any]:
-        self._lines.add(frame.f_lineno)
+        self._lines[frame.f_code.co_filename].add(frame.f_lineno)
         return self._line

@@ -23,6 +23,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -102,9 +103,10 @@ def _moved(value: int | float) -> int | float:
     return value * 1.5 if value else 1.0
 
 
-def source_of(mutant: Mutant) -> str:
-    """The module as it is."""
-    return (ROOT / f"{mutant.module}.py").read_text(encoding="utf-8")
+@cache
+def source_of(module: str) -> str:
+    """The module as it was when it was first asked for; the checkout may be worked on meanwhile."""
+    return (ROOT / f"{module}.py").read_text(encoding="utf-8")
 
 
 def lines_of(mutant: Mutant) -> set[int]:
@@ -113,7 +115,7 @@ def lines_of(mutant: Mutant) -> set[int]:
     Those of the statement that it changes, the head alone where others stand under it. What is
     done once on import, no single test reaches.
     """
-    tree = ast.parse(source_of(mutant))
+    tree = ast.parse(source_of(mutant.module))
     node = next(n for number, n in enumerate(ast.walk(tree)) if number == mutant.node)
     for function in ast.walk(tree):
         if not isinstance(function, ast.FunctionDef):
@@ -130,7 +132,7 @@ def lines_of(mutant: Mutant) -> set[int]:
 
 def mutated_source(mutant: Mutant) -> str:
     """The module's source with that one change."""
-    tree = ast.parse(source_of(mutant))
+    tree = ast.parse(source_of(mutant.module))
     node = next(n for number, n in enumerate(ast.walk(tree)) if number == mutant.node)
     if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)):
         node.value = _moved(node.value)
@@ -150,7 +152,7 @@ def sample(only: str, count: int, seed: int) -> list[Mutant]:
         for path in sorted((ROOT / folder).glob("*.py")):
             module = path.relative_to(ROOT).as_posix().removesuffix(".py")
             if module.startswith(only):
-                everyone += mutants_of(module, path.read_text(encoding="utf-8"))
+                everyone += mutants_of(module, source_of(module))
     drawn = random.Random(seed).sample(everyone, min(count, len(everyone)))
     return sorted(drawn, key=lambda mutant: (mutant.module, mutant.line, mutant.node))
 
@@ -164,8 +166,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = parser.parse_args(argv)
     verdicts: Counter[str] = Counter()
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
-        laboratory = Laboratory(Path(folder, "checkout"))
-        for mutant in sample(arguments.only, arguments.count, arguments.seed):
+        drawn = sample(arguments.only, arguments.count, arguments.seed)
+        modules = {mutant.module for mutant in drawn}
+        laboratory = Laboratory(Path(folder, "checkout"), modules)
+        for mutant in drawn:
             says = laboratory.verdict(mutant.module, lines_of(mutant), mutated_source(mutant))
             verdicts[says] += 1
             print(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from engine.alarms import operator
 from engine.alarms.book import Book
-from engine.alarms.book_checkpoint import BookCheckpoint, restore, save
+from engine.alarms.book_checkpoint import BookCheckpoint, RecordCheckpoint, restore, save
+from engine.alarms.machine import AlarmRecord
 from engine.alarms.states import Phase
 from engine.model import dataclass_json
 from engine.model.fault_remedies import FAULTS
@@ -64,6 +67,12 @@ def test_an_alarm_of_a_fault_that_is_gone_is_left_out() -> None:
     rows = [row for row in FAULTS if row.fault is not Fault.CLIPPED]
     restore(fresh, save(book), rows)
     assert {a.incident.fault for a in fresh.alarms()} == {Fault.MUTED}
+
+
+def test_an_alarm_to_which_nothing_happened_is_an_empty_checkpoint() -> None:
+    """What a log leaves out reads as an alarm that is normal and clear."""
+    assert replace(RecordCheckpoint.of(AlarmRecord()), named_since_s=None) == RecordCheckpoint()
+    assert RecordCheckpoint().record() == AlarmRecord()
 
 
 OLD_LOG = (

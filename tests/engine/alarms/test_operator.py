@@ -95,3 +95,12 @@ def test_a_break_ends_no_shelving(desk: Desk) -> None:
     assert desk.alarm(Fault.MUTED, 3).state is S.SHELVED
     operator.set_break(desk.book, False, desk.now_s)
     assert desk.alarm(Fault.MUTED, 3).state is S.SHELVED
+
+
+def test_a_lost_input_is_heard_in_a_break_without_any_ambience() -> None:
+    """The interface matters in a break whatever is plugged in: nothing is recorded without it."""
+    desk = Desk(Track(1, who="foreman"), Track(2, kind=Kind.BOOM))
+    operator.set_break(desk.book, True, 0.0)
+    desk.fail(Fault.INPUT_LOST)
+    heard = [event.alarm.incident.fault for event in desk.run(3.0) if event.audible]
+    assert set(heard) == {Fault.INPUT_LOST}
