@@ -227,3 +227,36 @@ def test_whoever_speaks_while_a_source_stops_shows_it_later(dies_later: bool) ->
     where = scene(4, rate_hz=RATE)
     spans_s = told(DeadMic(where), x.astype(np.float32), where).spans_s
     assert [round(onset_s) for onset_s, _ in spans_s] == [70] * dies_later
+
+
+def swaying(dbfs: float, seconds: float, by_db: float, seed: int = 3) -> Samples:
+    """White noise whose level moves evenly up and down by so much, once in 1.7 s."""
+    turns = np.arange(round(seconds * RATE)) / (1.7 * RATE)
+    gain_db = by_db / 2.0 * np.sin(2.0 * np.pi * turns)
+    return np.asarray(noise(dbfs, seconds, RATE, seed) * 10 ** (gain_db / 20)[:, None], np.float32)
+
+
+@pytest.mark.parametrize(("by_db", "dead"), [(0.8, True), (1.7, False)])
+def test_what_is_left_sways_by_less_than_a_place(by_db: float, dead: bool) -> None:
+    """Electronics drift by a fraction of a decibel, where no neighbour tells of a quieter place."""
+    where = scene(rate_hz=RATE)
+    x = spliced([place(-55.0, AT_S, RATE), swaying(-85.0, 9.0, by_db)])
+    assert (State.ACTIVE in told(DeadMic(where), x, where).states) is dead
+
+
+@pytest.mark.parametrize(("others_fall", "dead"), [(0, True), (1, False), (2, False)])
+def test_half_of_the_others_make_it_the_place(others_fall: int, dead: bool) -> None:
+    """A mic that falls alone is dead; where another of three falls with it, the place is quiet."""
+    where = Scene(tuple(Track(n, kind=Kind.BOOM) for n in (1, 2, 3)), RATE)
+    x = np.hstack([place(-55.0, AT_S + 9.0, RATE, seed=n, sway_db=0.3) for n in (1, 2, 3)])
+    first = round(AT_S * RATE)
+    for column in range(1 + others_fall):
+        x[first:, column] = swaying(-85.0, 9.1, 0.9)[: len(x) - first, 0]
+    assert (State.ACTIVE in told(DeadMic(where), x, where).states) is dead
+
+
+def test_a_fall_before_a_floor_was_learned_means_nothing() -> None:
+    """In the first 10 s of a watch nothing is known of the place (CONTRACT.md)."""
+    where = scene(rate_hz=RATE)
+    x = spliced([place(-55.0, 7.0, RATE), noise(-85.0, 12.0, RATE, seed=3)])
+    assert State.ACTIVE not in told(DeadMic(where), x, where).states

@@ -216,3 +216,25 @@ def test_a_place_that_sways_is_alive_however_quiet() -> None:
     sway_db = 0.5 * np.where(np.arange(4 * 48_000) // 4_800 % 2 == 0, 1.0, -1.0)
     x[14 * 48_000 :, 0] = noise(-96.0, 4.0, 48_000, seed=5)[:, 0] * 10 ** (sway_db / 20)
     assert not told(Muted(one), x, one).spans_s
+
+
+@pytest.mark.parametrize("by_db", [0.9, 1.0])
+def test_a_place_that_moves_by_a_decibel_is_alive(by_db: float) -> None:
+    """The level of white noise over 100 ms has a deviation of 0.09 dB at 48 kHz (arithmetic)."""
+    one = scene(1, 48_000)
+    x = noise(-56.0, 18.0, 48_000, seed=4)
+    sway_db = by_db / 2.0 * np.where(np.arange(4 * 48_000) // 4_800 % 2 == 0, 1.0, -1.0)
+    x[14 * 48_000 :, 0] = noise(-96.0, 4.0, 48_000, seed=5)[:, 0] * 10 ** (sway_db / 20)
+    assert not told(Muted(one), x, one).spans_s
+
+
+@pytest.mark.parametrize(
+    ("idle_dbfs", "told_muted"), [(-80.0, True), (-84.0, False), (-66.0, False)]
+)
+def test_noise_as_low_as_that_of_the_unused_inputs(idle_dbfs: float, told_muted: bool) -> None:
+    """An input with nothing on it shows what a converter's own noise is, unless it is loud."""
+    where = Scene((Track(1), Track(2, kind=Kind.UNUSED)), 48_000)
+    x = noise(-46.0, 18.0, 48_000, seed=4, tracks=2)
+    x[:, 1] = noise(idle_dbfs, 18.0, 48_000, seed=6)[:, 0]
+    x[14 * 48_000 :, 0] = noise(max(idle_dbfs, -80.0), 4.0, 48_000, seed=5)[:, 0]
+    assert bool(told(Muted(where), x, where).spans_s) is told_muted

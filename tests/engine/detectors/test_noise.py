@@ -170,3 +170,12 @@ def test_a_stuck_buffer_is_no_noise() -> None:
     x[first : first + 8 * RATE, 0] = np.resize(hiss(-30.0, 0.021), 8 * RATE)
     x[first - frames : first, 0] = x[first : first + frames, 0]
     assert not said_of(x).spans_s
+
+
+def test_three_of_four_show_that_it_came_in_behind_the_gains() -> None:
+    """Hiss as loud on the three tracks of one unit, whose floors differ by 10 dB, is no rain."""
+    gains = 10 ** (np.array([0.0, -10.0, 0.0, -10.0]) / 20).astype(np.float32)
+    x = place() * gains
+    for track in range(3):
+        x[round(AT_S * RATE) :, track] += hiss(-36.0, SECONDS - AT_S, track)
+    assert all(told(Noise(FOUR), x, FOUR, track).spans_s for track in (1, 2))
