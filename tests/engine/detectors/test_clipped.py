@@ -255,3 +255,48 @@ def test_one_long_flat_run_is_evidence_alone(samples: int, is_clipped: bool) -> 
     x = noise(-40.0, 3.0, RATE)
     x[RATE : RATE + samples] = 1.0
     assert (State.ACTIVE in clipped(x).states) == is_clipped
+
+
+@pytest.mark.parametrize(("times_s", "red"), [((1.2, 5.2, 10.7), True), ((0.2, 5.2, 11.4), False)])
+def test_three_seconds_of_the_last_ten_may_be_red(times_s: tuple[float, ...], red: bool) -> None:
+    """Flat tops that lie more than eleven seconds back count no more (CONTRACT.md)."""
+    x = noise(-40.0, 12.0, RATE)
+    for at_s in times_s:
+        x[round(at_s * RATE) :][:20] = 1.0
+    assert clipped(x).may_be_red is red
+
+
+@pytest.mark.parametrize("share", [0.5, 0.01])
+def test_the_height_of_the_other_side_does_not_matter(share: float) -> None:
+    """Flat tops above are told, and round ones not, however little there is below."""
+    flat, round_ = overload(0.9), sine(-3.0, 2.0, RATE, hz=997.0)
+    for x in (flat, round_):
+        x[x < 0] *= np.float32(share)
+    assert State.ACTIVE in clipped(flat).states
+    assert State.ACTIVE not in clipped(round_).states
+    assert State.ACTIVE in clipped(-flat).states
+    assert State.ACTIVE not in clipped(-round_).states
+
+
+def test_the_line_says_the_same_behind_a_resampler() -> None:
+    """Cut tops of both sides are counted, and their ceiling is that of the overload."""
+    x, rate = stepped(overload(0.5, drive_db=9.0, first_s=1.0, last_s=1.1), "44.1 kHz")
+    where = scene(rate_hz=rate)
+    detector = Clipped(where)
+    told(detector, x, where)
+    number, rest = detector.detail(0).split(" ", 1)
+    assert 70 <= int(number) <= 92  # 440 Hz, two tops a cycle, 100 ms: 88
+    ceiling_dbfs = float(rest.split()[-2].replace("\u2212", "-"))
+    assert ceiling_dbfs == pytest.approx(-6.0, abs=1.0)
+
+
+@pytest.mark.parametrize(("periods", "is_clipped"), [(3, False), (600, True)])
+def test_round_tops_as_high_speak_against_a_ceiling(periods: int, is_clipped: bool) -> None:
+    """A ceiling cuts all that reach it: three periods among hundreds of round ones are none."""
+    x = sine(-12.0, 3.0, RATE, hz=1011.0)
+    x[RATE:] *= np.float32(2.0)
+    top = np.float32(x.max())
+    span = slice(2 * RATE, 2 * RATE + periods * RATE // 1011)
+    x[span] = np.clip(1.15 * x[span], -top, top)
+    y, rate = stepped(x, "44.1 kHz")
+    assert (State.ACTIVE in clipped(y, scene(rate_hz=rate)).states) is is_clipped
