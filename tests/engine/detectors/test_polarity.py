@@ -101,3 +101,15 @@ def test_a_stuck_buffer_is_not_inverted() -> None:
     piece = x[first - frames : first, :1] * np.float32([1.0, -0.25])
     x[first - frames : first + 12 * RATE] = np.resize(piece, (12 * RATE + frames, 2))
     assert not told(Polarity(PAIR), x, PAIR, 1).spans_s
+
+
+def test_its_detail_is_of_the_speech_that_proved_it() -> None:
+    """Where a crowd covers both packs later on, what was seen is no correlation of nought."""
+    x = packs(40.0)
+    x[20 * RATE :, 1] *= -1.0
+    for place in range(2):
+        x[30 * RATE :, place] += noise(-10.0, 10.0, RATE, seed=21 + place)[:, 0]
+    detector = Polarity(PAIR)
+    assert told(detector, x, PAIR, place=1).states[-1] is State.ACTIVE
+    r = float(detector.detail(1).split()[-1].replace("\u2212", "-"))
+    assert r < -0.1

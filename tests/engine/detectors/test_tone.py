@@ -136,3 +136,13 @@ def test_a_stuck_buffer_is_no_tone() -> None:
     first, frames = 6 * RATE, round(0.021 * RATE)
     x[first : first + 8 * RATE] = np.resize(x[first - frames : first], (8 * RATE, x.shape[1]))
     assert not told(Tone(THREE), x, THREE, 1).spans_s
+
+
+def test_a_word_over_it_does_not_move_its_begin() -> None:
+    """Loud sound that covers a howl for 0.7 s, before it was told, leaves its begin alone."""
+    x = place(12.0)
+    x[round(4.0 * RATE) :, 0] += sine(-20.0, 8.0, RATE, 1234.0)[:, 0]
+    covered = slice(round(5.3 * RATE), round(6.0 * RATE))
+    x[covered, 0] += noise(-3.0, 0.7, RATE, seed=9)[: covered.stop - covered.start, 0]
+    ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
+    assert onset_s == pytest.approx(4.0, abs=0.2)
