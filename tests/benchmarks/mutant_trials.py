@@ -120,7 +120,7 @@ class Laboratory:
         path.write_text(mutated, encoding="utf-8")
         limit_s = LIMIT_TIMES * sum(test.took_s for test in tests) + LIMIT_MORE_S
         try:
-            code, said = self._run([test.test for test in tests], limit_s)
+            code, said = self._run(self._tests[module], limit_s, Only([t.test for t in tests]))
         except TimeoutError:
             return "late"
         finally:
@@ -140,12 +140,10 @@ class Laboratory:
         rows = json.loads(found.read_text(encoding="utf-8"))
         return sorted((Reached(*row) for row in rows), key=lambda test: test.took_s)
 
-    def _run(
-        self, tests: Sequence[str], limit_s: float, reach: Reach | None = None
-    ) -> tuple[int, str]:
+    def _run(self, tests: Sequence[str], limit_s: float, plugin: Reach | Only) -> tuple[int, str]:
         """Exit code of pytest and the end of what it said, from a fork of this process."""
         with tempfile.TemporaryFile() as out:
-            child = FORK.Process(target=_trial, args=(self.copy, tests, out.fileno(), reach))
+            child = FORK.Process(target=_trial, args=(self.copy, tests, out.fileno(), plugin))
             child.start()
             child.join(limit_s)
             if child.exitcode is None:
@@ -156,7 +154,7 @@ class Laboratory:
             return child.exitcode, out.read().decode(errors="replace")[-2000:]
 
 
-def _trial(copy: Path, tests: Sequence[str], out: int, reach: Reach | None) -> None:
+def _trial(copy: Path, tests: Sequence[str], out: int, plugin: Reach | Only) -> None:
     """Run pytest in the copy; only the first run leaves bytecode, for a mutant's would outlive it.
 
     The libraries that this process has imported already need no second import.
@@ -165,12 +163,27 @@ def _trial(copy: Path, tests: Sequence[str], out: int, reach: Reach | None) -> N
     os.dup2(out, 2)
     os.chdir(copy)
     sys.path.insert(0, str(copy))
-    sys.dont_write_bytecode = reach is None
+    sys.dont_write_bytecode = isinstance(plugin, Only)
     for name in [name for name in sys.modules if name.split(".")[0] in ("engine", "tests")]:
         del sys.modules[name]
-    code = pytest.main([*PYTEST, *tests], plugins=[reach] if reach else [])
+    code = pytest.main([*PYTEST, *tests], plugins=[plugin])
     sys.stdout.flush()
     os._exit(code)
+
+
+class Only:
+    """Part of pytest that runs those tests alone, in that order.
+
+    Named to pytest itself, they would be unknown where a mutant lets no import end.
+    """
+
+    def __init__(self, tests: Sequence[str]) -> None:
+        self._rank = {test: rank for rank, test in enumerate(tests)}
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Leave the others out."""
+        ours = [item for item in items if item.nodeid in self._rank]
+        items[:] = sorted(ours, key=lambda item: self._rank[item.nodeid])
 
 
 class Reach:

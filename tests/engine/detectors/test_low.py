@@ -144,12 +144,3 @@ def test_lost_audio_and_gaps_count_for_nothing() -> None:
     said = told(Low(where), x, where, missing=lost(len(x), gap))
     assert State.UNKNOWN in said.states
     assert State.ACTIVE not in said.states
-
-
-@pytest.mark.parametrize(("louder_db", "is_low"), [(8.0, True), (13.0, False)])
-def test_a_voice_may_be_a_little_louder_on_another_pack(louder_db: float, is_low: bool) -> None:
-    """Within 10 dB two who stand close may both be speaking; further off it is spill (ours)."""
-    where = Scene((Track(1, who="rigger"), Track(2, who="foreman")), RATE)
-    faint = talk(-52.0, 45.0, -90.0)
-    x = np.concatenate([faint, faint * np.float32(10 ** (louder_db / 20))], axis=1)
-    assert (State.ACTIVE in watched(x, where).states) is is_low
