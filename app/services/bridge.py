@@ -79,6 +79,7 @@ class Bridge(QObject):
         self._clock = clock
         self._client: Client | None = None
         self._watch: Watch | None = None
+        self._looked_at: Watch | None = None
         self._heard_s = 0.0
         self._told_stopped = self._told_end = False
         self._untold: Snapshot | None = None
@@ -141,7 +142,10 @@ class Bridge(QObject):
     def _look_at_plan(self, client: Client) -> None:
         """The crew, here or in another window, may have changed the plan meanwhile."""
         watch = client.watch()
-        if watch is not None and watch is not self._watch and watch != self._watch:
+        if watch is None or watch is self._looked_at:  # comparing whole plans takes its time
+            return
+        self._looked_at = watch
+        if watch != self._watch:
             self._watch = watch
             self.plan_changed.emit(watch)
 

@@ -11,6 +11,7 @@ import hashlib
 import typing
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import msgspec
@@ -121,10 +122,18 @@ def unpack_message(data: bytes) -> Message:
     WireError
         Where they are no message.
     """
-    watch, name, body = _decode(data, tuple[Watch | None, str, msgspec.Raw])
+    watch, name, body = _decode(data, tuple[msgspec.Raw, str, msgspec.Raw])
     if _kind(name) not in _STATES:
         raise WireError(f"{name!r} is nothing that an engine says")
-    return Message(watch, _decode(body, _kind(name)))
+    return Message(_watch_of(bytes(watch)), _decode(body, _kind(name)))
+
+
+@lru_cache(maxsize=4)
+def _watch_of(data: bytes) -> Watch | None:
+    """What is watched; the same one as long as every message says the same, for it is most of
+    what one holds and seldom changes."""
+    watch: Watch | None = _decode(data, Watch | None)
+    return watch
 
 
 def _kind(name: str) -> type:

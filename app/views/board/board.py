@@ -138,17 +138,17 @@ class Board(QWidget):
         self._describe()
 
     def _changed(self, before: Scene) -> tuple[list[GroupBoxes], list[int]]:
-        """Groups in which a word or a shape differs from before; tracks outside them of which
-        only the note does, as with each second that a fault lasts."""
+        """Groups in which more than a state differs from before; tracks outside them of which only
+        the state does, as with each second that a fault lasts and whenever somebody speaks."""
         assert self._picture is not None
         now = self.scene
         pairs = list(enumerate(zip(now.states, before.states, strict=True)))
         differ = [p for p, (new, old) in pairs if new != old]
-        worded = {p for p, (new, old) in pairs if new != old and new != replace(old, note=new.note)}
+        coloured = {p for p, (new, old) in pairs if new.severity is not old.severity}
         groups = [
             g
             for g in self._picture.layout.groups
-            if not worded.isdisjoint(g.track_indices)
+            if not coloured.isdisjoint(g.track_indices)
             or (now.listened != before.listened and self._holds(g, now.listened, before.listened))
             or now.group_states.get(now.groups[g.index].name)
             != before.group_states.get(now.groups[g.index].name)

@@ -84,6 +84,18 @@ def test_a_snapshot_comes_out_as_it_went_in() -> None:
     message.state.level_dbfs[0] = 1.0
 
 
+def test_the_watch_is_read_once_for_as_long_as_it_stays_the_same() -> None:
+    """Snapshots of one watch bring the same object, another plan brings another one."""
+    shot = fake_client.snapshot(PLAN)
+    watch, other = fake_client.watch(PLAN), fake_client.watch(PLAN, live=False)
+    sent = [watch, watch, other, watch]
+    first, again, changed, back = (
+        unpack_message(pack_message(Message(one, shot))).watch for one in sent
+    )
+    assert first is again is back
+    assert (first, changed) == (watch, other)
+
+
 @given(data=st.binary(max_size=300))
 def test_foreign_bytes_are_one_kind_of_error(data: bytes) -> None:
     """From either side."""
