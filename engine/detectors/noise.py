@@ -8,8 +8,9 @@ low order statistic as in R. Martin's minimum statistics, see `measure.floor`) t
 over the learned one, is as loud as all of the place, and what came on top of both is as bright as
 noise; a gain that is raised adds what was there. A rise that other open tracks share is the place,
 as rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
-floors differ, came in behind the gains. Numbers: common practice, no source, but where they say
-otherwise.
+floors differ, came in behind the gains. So with the packs of one performer: what differs between
+them rather as their voice does than not at all was heard by both, and by others that rise
+meanwhile. Numbers: common practice, no source, but where they say otherwise.
 """
 
 from __future__ import annotations
@@ -60,6 +61,7 @@ variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
 BEGIN_DB: Final = 20.0
 """A rise is dated from where its treble came this near to what it is by now: a tenth of the way of
 one that is linear in pressure."""
+LEAST_SPEECH_HOPS: Final = 100.0
 _SPEECH_TICKS: Final = 600.0
 
 
@@ -121,6 +123,10 @@ class Noise(TrackMemory):
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
+        who = [track.who or n for n, track in enumerate(scene.tracks)]
+        lav = scene.kinds(Kind.LAV)
+        self._mates = np.array([[a == b for b in who] for a in who]) & lav & lav[:, np.newaxis]
+        np.fill_diagonal(self._mates, val=False)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -161,7 +167,7 @@ class Noise(TrackMemory):
 
     def _speech_dbfs(self) -> Levels:
         heard_dbfs = rms_dbfs(self._speech / np.maximum(self._speech_hops, 1.0))
-        return np.where(self._speech_hops < 100.0, self._unheard_dbfs, heard_dbfs)
+        return np.where(self._speech_hops < LEAST_SPEECH_HOPS, self._unheard_dbfs, heard_dbfs)
 
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
@@ -179,6 +185,8 @@ class Noise(TrackMemory):
         risen = bright & heard & self._watched
         if any_of(risen) and not self._is_behind_gains(shares, treble_dbfs):
             risen &= ~self._is_place(shares, rose_db)
+            if any_of(risen & ~self._active) and self._heard_by_pair(shares, added):
+                risen &= self._active
         for track_index in indices(risen):
             risen[track_index] = not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
@@ -220,6 +228,21 @@ class Noise(TrackMemory):
         alike = shares & (as_far | ~self._active[:, np.newaxis])
         number = np.count_nonzero(alike, axis=1) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
+
+    def _heard_by_pair(self, shares: Flags, added: Levels) -> bool:
+        """Whether what came on top of two packs of one performer differs between them rather as the
+        voice does than not at all: by a fountain both hear the water."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            voice_dbfs = rms_dbfs(self._speech / self._speech_hops)
+            level_dbfs = rms_dbfs(added)
+            voice_db = voice_dbfs[:, np.newaxis] - voice_dbfs
+            level_db = level_dbfs[:, np.newaxis] - level_dbfs
+            by_gain = np.abs(level_db - voice_db) < np.abs(level_db)
+        known = self._speech_hops >= LEAST_SPEECH_HOPS
+        alike = (
+            self._mates & by_gain & shares & shares[:, np.newaxis] & known & known[:, np.newaxis]
+        )
+        return any_of(alike)
 
     def _since_s(self, track_index: int, m: Measurement) -> float:
         """Begin of the first tick of this rise, as far as it was kept."""

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from engine.detectors.noise import Noise
-from engine.model.messages import Samples
+from engine.model.messages import Kind, PackLevel, Samples
+from engine.model.tracks import Scene, Track
 from tests.support.signals import noise, scene
 from tests.support.watching import Told, told
 
@@ -144,6 +145,27 @@ def test_what_is_as_loud_on_all_came_in_behind_the_gains(behind_gains: bool, sai
         gain = 1.0 if behind_gains else gains[track]
         x[round(AT_S * RATE) :, track] += gain * hiss(-36.0, SECONDS - AT_S, track)
     heard = [told(Noise(FOUR), x, FOUR, track) for track in range(1, 4)]
+    assert all(bool(one.spans_s) is said for one in heard)
+
+
+@pytest.mark.parametrize(("behind_gains", "said"), [(True, True), (False, False)])
+def test_water_that_both_packs_of_one_performer_hear_is_no_link(
+    behind_gains: bool, said: bool
+) -> None:
+    """Two packs 14 dB apart and two far mics: at a fountain both packs have water by their gains;
+    out of range their links hiss, 3 dB apart."""
+    pair = (
+        Track(1, who="rigger", level=PackLevel.MAIN),
+        Track(2, who="rigger", level=PackLevel.SAFETY),
+        Track(3, kind=Kind.BOOM),
+        Track(4, kind=Kind.AMBIENCE),
+    )
+    where = Scene(pair, RATE)
+    x = place()
+    x[:, 1] = 0.2 * (x[:, 0] + falling(-56.0, SECONDS, 8)[:, 0])
+    for track, gain in ((0, 1.0), (1, 0.7 if behind_gains else 0.2)):
+        x[round(AT_S * RATE) :, track] += gain * hiss(-34.0, SECONDS - AT_S, track)
+    heard = [told(Noise(where), x, where, track) for track in range(2)]
     assert all(bool(one.spans_s) is said for one in heard)
 
 
