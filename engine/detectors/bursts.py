@@ -39,8 +39,9 @@ class Burst:
         self.last_s = event.end_s
 
     def goes_on(self, event: Event) -> None:
-        """The newest event has become longer."""
+        """The newest event has become longer, or began before it was known."""
         self._events[-1] = event
+        self.onset_s = min(self.onset_s, event.begin_s)
         self.last_s = event.end_s
 
     def belongs(self, begin_s: float) -> bool:

@@ -3,11 +3,12 @@
 Model: what a microphone hears carries noise of its place and of itself, which never repeats; so in
 the treble, where a voice is noise as well, no stretch of live sound agrees with one 10 to 20 ms
 before it, and one that was made of a piece of 2.5 to 10 ms does, whatever converters and dither
-followed, for that span holds a multiple of its period. Levels over a millisecond that agree
-raise the suspicion (those of Gaussian noise differ by 1 dB in the mean: chi-square with 48
-degrees of freedom, arithmetic); the normalised correlation of the second difference, which weighs
-the top of the band, decides. A tone agrees as well and has a line or a few. Lengths of pieces:
-common practice, no source.
+followed, for that span holds a multiple of its period. Each piece may be weaker than the one before
+it, so that a long gap fades: its levels then differ by one number of decibels. Levels over a
+millisecond that differ by nothing else raise the suspicion (the differences of those of Gaussian
+noise scatter by 1.25 dB: chi-square with 48 degrees of freedom, arithmetic); the normalised
+correlation of the second difference, which weighs the top of the band and heeds no gain, decides. A
+tone agrees as well and has a line or a few. Lengths of pieces: common practice, no source.
 """
 
 from __future__ import annotations
@@ -26,9 +27,13 @@ LAGS: Final = (10, 21)
 """Steps of a millisecond between the stretches that are compared."""
 WINDOW: Final = 25
 """Steps in each stretch, 25 ms: a filled gap of 60 ms holds a whole one."""
-AGREE_DB: Final = 0.65
-"""Their levels differ by less than this in the mean; a fade of 12 dB in 0.4 s makes 0.6 at 20 ms,
-and Gaussian noise comes so near once in a thousand times (3 deviations)."""
+AGREE_DB: Final = 0.75
+"""The differences of their levels scatter by less than this (standard deviation), where Gaussian
+noise comes once in a thousand times (25 steps: chi-square, arithmetic)."""
+FADE_DB: Final = 10.0
+"""The later one is weaker by at most this: by 1 dB each 2.5 ms, a fade of 60 dB in 150 ms."""
+LOUDER_DB: Final = 0.5
+"""Nor is it louder, but for the noise that was added."""
 CORRELATION: Final = 0.99
 """Least correlation of their treble; live sound has 0.3, a bird's call 0.85, a made voice of eleven
 gliding harmonics 0.98 (ours, measured)."""
@@ -104,8 +109,8 @@ class Concealment(TrackMemory):
 def _differences(
     steps_db: NDArray[np.float32], newest: int
 ) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    """Least mean difference in level of each stretch to one before it, and at which lag; both of
-    shape (tracks, stretches); infinite where nothing sounds."""
+    """Least scatter of the differences in level of each stretch to one before it, dB, and at which
+    lag; both of shape (tracks, stretches); infinite where nothing sounds."""
     stretches = newest // WINDOW
     size = stretches * WINDOW
     first = steps_db.shape[1] - newest - LAGS[1]
@@ -119,13 +124,15 @@ def _differences(
         (len(tail), lags, size), tail.dtype, tail, begin, (row, -item, item)
     )
     differ_db = now_db[:, None] - earlier_db
-    np.abs(differ_db, out=differ_db)
-    means_db = differ_db.reshape(-1, WINDOW) @ np.full(WINDOW, 1.0 / WINDOW, dtype=np.float32)
-    means_db = means_db.reshape(len(tail), -1, stretches)
-    least_db = means_db.min(axis=1)
+    mean = np.full(WINDOW, 1.0 / WINDOW, dtype=np.float32)
+    means_db = (differ_db.reshape(-1, WINDOW) @ mean).reshape(len(tail), -1, stretches)
+    np.square(differ_db, out=differ_db)
+    scatter = (differ_db.reshape(-1, WINDOW) @ mean).reshape(means_db.shape) - means_db**2
+    scatter[~((means_db > -FADE_DB) & (means_db < LOUDER_DB))] = np.inf
+    least = scatter.min(axis=1)
     quiet = now_db.reshape(len(tail), stretches, WINDOW).min(axis=2) < IDLE_DBFS
-    least_db[quiet | np.isnan(least_db)] = np.inf
-    return least_db, means_db.argmin(axis=1)
+    least[quiet | np.isnan(least)] = np.inf
+    return np.sqrt(np.maximum(least, 0.0)), scatter.argmin(axis=1)
 
 
 def _repeats(sound: Samples, first: int, frames: int, lag: int) -> bool:

@@ -143,7 +143,7 @@ class Polarity(TrackMemory):
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        speech = self._pairs.speech(m, own_only=False)
+        speech = self._pairs.speech(m, own_only=True)
         self._held.append((m.decimated[self._pack_indices], speech))
         for pair, heard in enumerate(self._heard):
             if heard.inverted and any_of(speech[:, pair]):

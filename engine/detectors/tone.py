@@ -6,7 +6,9 @@ stands out of its neighbours in a Hann-windowed spectrum of 100 ms (main lobe of
 Harris, Proc. IEEE 66(1), 51-83, 1978); one that is found at the same place in most looks of four
 seconds, as the tracks of partials are linked (R. McAulay and T. Quatieri, IEEE Trans. ASSP 34(4),
 744-754, 1986), is a tone where no other line but its multiples stands with it. Voices glide, notes
-end or come in chords, bells ring on several lines and each stroke falls; the whine of a machine
+end, come in chords, or have an octave above their lowest line, bells ring on several lines and each
+stroke falls. A howl that drives a loudspeaker into its limits has odd multiples, for those limits are
+alike on both sides; even ones stay weak, as do all of a line-up tone. The whine of a machine
 lies in the noise that it makes, so that no moment is nearly as quiet as the line. Under 160 Hz, the
 sixteenth bin, a line has no neighbours on one side: that is the mains' ground, `hum`.
 """
@@ -87,6 +89,7 @@ class Tone(TrackMemory):
         same: float = 0.003,
         looks: int = 6,
         alone_db: float = 15.0,
+        octave_db: float = 20.0,
         drowned_db: float = 6.0,
     ) -> None:
         """Start with nothing heard.
@@ -112,6 +115,9 @@ class Tone(TrackMemory):
         alone_db : float
             dB. Other lines that stand with it, but for its multiples, are fainter by this: else it
             is a chord, or hum.
+        octave_db : float
+            dB. Its even multiples are fainter by this: else it is a note. Loudspeakers at their
+            limits make second harmonics of up to a tenth (common practice, no source).
         drowned_db : float
             dB. Where the quietest moment since it stands is louder than the line by this, the line
             is a part of that noise, and makes nothing worse (ours).
@@ -119,7 +125,7 @@ class Tone(TrackMemory):
         self._least_dbfs, self._contrast, self._steady_db = least_dbfs, contrast, steady_db
         self._same, self._looks = same, looks
         self._decay_db = decay_db
-        self._alone_db, self._drowned_db = alone_db, drowned_db
+        self._alone_db, self._octave_db, self._drowned_db = alone_db, octave_db, drowned_db
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -173,13 +179,11 @@ class Tone(TrackMemory):
             return
         best = max(standing, key=lambda n: level_dbfs[n])
         # A bell's other partials may swing while one of them keeps its level: they count as well.
-        others = [
-            n
-            for n in self._standing(looks, hz, level_dbfs, np.inf)
-            if level_dbfs[n] > level_dbfs[best] - self._alone_db
-            and abs(hz[n] / hz[best] - max(1.0, np.round(hz[n] / hz[best]))) > 2.0 * self._same
-        ]
-        if others or level_dbfs[best] < self._least_dbfs:
+        all_standing = self._standing(looks, hz, level_dbfs, np.inf)
+        others = self._is_other(
+            hz[all_standing] / hz[best], level_dbfs[all_standing] - level_dbfs[best]
+        )
+        if others.any() or level_dbfs[best] < self._least_dbfs:
             return
         if self._decays(looks, hz[best]) or self._is_drowned(track_index, level_dbfs[best]):
             return
@@ -223,6 +227,14 @@ class Tone(TrackMemory):
 
     def _near(self, one_hz: float, other_hz: float) -> bool:
         return bool(abs(one_hz / other_hz - 1.0) <= self._same)
+
+    def _is_other(self, ratios: Levels, over_db: Levels) -> Flags:
+        """Which lines at those multiples of a line, louder by so much, make a chord or a note."""
+        order = np.maximum(1.0, np.round(ratios))
+        multiple = np.abs(ratios / order - 1.0) <= 2.0 * self._same / order
+        even = multiple & (order % 2.0 == 0.0)
+        least_db = np.where(even, -self._octave_db, np.where(multiple, np.inf, -self._alone_db))
+        return np.asarray(over_db > least_db)
 
     def _decays(self, looks: deque[_Look], hz: float) -> bool:
         """From look to look the line mostly falls, however often it is struck anew."""

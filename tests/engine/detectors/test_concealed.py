@@ -61,7 +61,14 @@ def after(x: Wave, chain: str) -> tuple[NDArray[np.float32], int]:
 @pytest.mark.parametrize("chain", ["analogue", "44.1 kHz", "asynchronous", "16 bits"])
 @pytest.mark.parametrize(
     ("length_s", "piece_s", "fade_db"),
-    [(0.06, 0.005, 0.0), (0.15, 0.005, 0.0), (0.1, 0.0025, 0.0), (0.4, 0.005, 12.0)],
+    [
+        (0.06, 0.005, 0.0),
+        (0.15, 0.005, 0.0),
+        (0.1, 0.0025, 0.0),
+        (0.4, 0.005, 12.0),
+        (0.06, 0.005, 12.0),
+        (0.15, 0.004, 30.0),
+    ],
 )
 def test_a_filled_gap(length_s: float, piece_s: float, fade_db: float, chain: str) -> None:
     """One filled gap is told within half a second, though no two of its samples are equal."""
