@@ -7,8 +7,8 @@ Harris, Proc. IEEE 66(1), 51-83, 1978); one that is found at the same place in m
 seconds, as the tracks of partials are linked (R. McAulay and T. Quatieri, IEEE Trans. ASSP 34(4),
 744-754, 1986), is a tone where no other line but its multiples stands with it. Voices glide, notes
 end, come in chords, or have an octave above their lowest line, bells ring on several lines and each
-stroke falls. A howl that drives a loudspeaker into its limits has odd multiples, for those limits are
-alike on both sides; even ones stay weak, as do all of a line-up tone. The whine of a machine
+stroke falls. A howl that drives a loudspeaker into its limits has odd multiples, for those limits
+are alike on both sides; even ones stay weak, as do all of a line-up tone. The whine of a machine
 lies in the noise that it makes, so that no moment is nearly as quiet as the line. Under 160 Hz, the
 sixteenth bin, a line has no neighbours on one side: that is the mains' ground, `hum`.
 """
@@ -41,6 +41,7 @@ LOBE_BINS: Final = 3
 """Bins on each side of a line that hold its power under a Hann window."""
 BESIDE_BINS: Final = 16
 """Neighbours that it is held against, to each side."""
+_EVEN: Final = np.array([2.0, 4.0, 6.0])
 HIGHEST_HZ: Final = 16_000.0
 """Few adults hear more (common practice, no source)."""
 
@@ -179,11 +180,13 @@ class Tone(TrackMemory):
             return
         best = max(standing, key=lambda n: level_dbfs[n])
         # A bell's other partials may swing while one of them keeps its level: they count as well.
-        all_standing = self._standing(looks, hz, level_dbfs, np.inf)
-        others = self._is_other(
-            hz[all_standing] / hz[best], level_dbfs[all_standing] - level_dbfs[best]
-        )
-        if others.any() or level_dbfs[best] < self._least_dbfs:
+        others = [
+            n
+            for n in self._standing(looks, hz, level_dbfs, np.inf)
+            if level_dbfs[n] > level_dbfs[best] - self._alone_db
+            and abs(hz[n] / hz[best] - max(1.0, np.round(hz[n] / hz[best]))) > 2.0 * self._same
+        ]
+        if others or level_dbfs[best] < self._least_dbfs or self._is_note(looks, hz[best]):
             return
         if self._decays(looks, hz[best]) or self._is_drowned(track_index, level_dbfs[best]):
             return
@@ -228,13 +231,18 @@ class Tone(TrackMemory):
     def _near(self, one_hz: float, other_hz: float) -> bool:
         return bool(abs(one_hz / other_hz - 1.0) <= self._same)
 
-    def _is_other(self, ratios: Levels, over_db: Levels) -> Flags:
-        """Which lines at those multiples of a line, louder by so much, make a chord or a note."""
-        order = np.maximum(1.0, np.round(ratios))
-        multiple = np.abs(ratios / order - 1.0) <= 2.0 * self._same / order
-        even = multiple & (order % 2.0 == 0.0)
-        least_db = np.where(even, -self._octave_db, np.where(multiple, np.inf, -self._alone_db))
-        return np.asarray(over_db > least_db)
+    def _is_note(self, looks: deque[_Look], hz: float) -> bool:
+        """In half of the newest looks that show the line, one of its even multiples is there."""
+        shown, with_even = 0, np.zeros(len(_EVEN), dtype=np.int64)
+        for look in list(looks)[-LOOKS:]:
+            ratio = look.hz / hz
+            line_dbfs = look.level_dbfs[np.abs(ratio - 1.0) <= self._same]
+            if len(line_dbfs):
+                loud = look.level_dbfs > line_dbfs.max() - self._octave_db
+                near = np.abs(ratio - _EVEN[:, None]) <= 2.0 * self._same
+                shown += 1
+                with_even += (near & loud).any(axis=1)
+        return bool(2 * with_even.max() >= shown)
 
     def _decays(self, looks: deque[_Look], hz: float) -> bool:
         """From look to look the line mostly falls, however often it is struck anew."""

@@ -120,6 +120,27 @@ def test_the_whine_of_a_machine_in_its_own_noise_is_no_tone(line_dbfs: float, sa
     assert bool(told(Tone(THREE), x, THREE, 0).spans_s) is said
 
 
+@pytest.mark.parametrize("covered", [False, True])
+def test_an_organ_pipe_is_no_tone(covered: bool) -> None:
+    """A principal's note of 9 s has an octave, whether or not a room's noise covers some of it."""
+    x = place()
+    on = slice(5 * RATE, 14 * RATE)
+    for order in range(1, 7):
+        x[on, 0] += sine(-16.0 - 4.4 * (order - 1), 9.0, RATE, 261.6 * order)[:, 0]
+    if covered:
+        x[on, 0] += noise(-40.0, 9.0, RATE, seed=12)[:, 0]
+    assert not told(Tone(THREE), x, THREE, 0).spans_s
+
+
+@pytest.mark.parametrize("limit", [0.7, 0.2])
+def test_a_howl_in_a_loudspeaker_at_its_limits_is_a_tone(limit: float) -> None:
+    """Cut on both sides alike, it has odd multiples: nearly a square wave's third at -9.5 dB."""
+    x = place()
+    howl = np.clip(sine(0.0, 9.0, RATE, 740.0) / limit, -1.0, 1.0)
+    x[5 * RATE : 14 * RATE, :1] += np.float32(0.1) * howl
+    assert told(Tone(THREE), x, THREE, 0).spans_s
+
+
 def test_mains_are_left_to_hum() -> None:
     """Lines at 50 and 100 Hz say nothing."""
     x = place()
