@@ -9,7 +9,8 @@ import pytest
 from engine.alarms.alarm import TrackAlarm
 from engine.alarms.states import Event
 from engine.model.messages import AlarmState, EventKind, Fault
-from engine.model.tracks import Track
+from engine.model.track_remap import TrackRemap
+from engine.model.tracks import Scene, Track
 from tests.support.alarm_desk import Desk
 
 
@@ -44,3 +45,19 @@ def test_only_a_red_that_nobody_saw_is_unseen_when_suppressed() -> None:
         alarm.hide(Event.SUPPRESS, 5.0)
     shelved.hide(Event.SHELVE, 5.0)
     assert [alarm.unseen for alarm in (amber, red, seen, shelved)] == [False, True, False, False]
+
+
+@pytest.mark.parametrize(("stands_s", "incidents"), [(0.2, 0), (5.0, 1)])
+def test_a_track_that_leaves_the_plan_ends_only_what_stands(
+    stands_s: float, incidents: int
+) -> None:
+    """A fault that was not raised yet has no end, and one that has returned ended before."""
+    desk = Desk(Track(1, who="foreman"), Track(2, who="rigger"))
+    desk.fail(Fault.MUTED, 1)
+    desk.run(stands_s)
+    if incidents:
+        desk.mend(Fault.MUTED, 1)
+        desk.run(5.0)
+    remap = TrackRemap.of((1, 2), (2,))
+    assert desk.change(Scene(desk.scene.tracks[1:], 48_000), remap) == []
+    assert len(desk.book.incidents()) == incidents

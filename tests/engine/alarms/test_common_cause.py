@@ -333,3 +333,12 @@ def test_an_offset_behind_one_receiver_names_it(desk: Desk) -> None:
     desk.run(8.0)
     assert "receiver A" in cause(desk).detail
     assert cause(desk).tracks == (1, 2, 3)
+
+
+def test_it_ends_three_seconds_after_its_tracks_came_back(desk: Desk) -> None:
+    """Within 2 s they come back together, and 1 s is the off-delay of each (CONTRACT.md)."""
+    desk.fail(Fault.MUTED, 1, 2, 3)
+    desk.run(5.0)
+    desk.mend(Fault.MUTED, 1, 2, 3)
+    ends_s = [e.at_s for e in desk.run(6.0) if e.kind is EventKind.CLEARED]
+    assert max(ends_s) == pytest.approx(8.0, abs=0.11)
