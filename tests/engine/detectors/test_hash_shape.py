@@ -40,6 +40,12 @@ def test_triangular_noise_is_hash(emphasis_us: float) -> None:
         assert is_hash(densities_db(emphasis_us, triangular=True, top_hz=14_500.0))
 
 
+@pytest.mark.parametrize("emphasis_us", [0.0, 50.0])
+def test_no_link_ends_at_9_khz(emphasis_us: float) -> None:
+    """Noise that rises and has nothing from 9.6 kHz on came through something narrower."""
+    assert not is_hash(densities_db(emphasis_us, triangular=True, top_hz=9600.0))
+
+
 def test_level_noise_is_hash() -> None:
     """White noise, and any that lies within 10 dB."""
     assert is_hash(densities_db(0.0, triangular=False))

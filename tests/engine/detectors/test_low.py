@@ -144,3 +144,19 @@ def test_lost_audio_and_gaps_count_for_nothing() -> None:
     said = told(Low(where), x, where, missing=lost(len(x), gap))
     assert State.UNKNOWN in said.states
     assert State.ACTIVE not in said.states
+
+
+def test_a_safety_is_fainter_than_another_performers_main() -> None:
+    """Its gain lies 10 dB and more under a main's, so a main that hears more of the voice, but
+    less over its own floor, is no sign of spill (common practice, no source)."""
+    where = Scene(
+        (
+            Track(1, who="rigger", level=PackLevel.SAFETY),
+            Track(2, who="foreman", level=PackLevel.MAIN),
+        ),
+        RATE,
+    )
+    voice = words(-65.0, 45.0, RATE, ON, OFF)
+    x = np.concatenate([voice, voice * np.float32(10 ** (15 / 20))], axis=1)
+    x += noise(-100.0, 45.0, RATE, seed=2, tracks=2) * np.float32([1.0, 10 ** (35 / 20)])
+    assert State.ACTIVE in watched(x.astype(np.float32), where).states
