@@ -56,15 +56,20 @@ class CommonFall(TrackMemory):
         self._least_dbfs = unlearned_dbfs(scene)
         self.reset()
 
-    def update(self, level_dbfs: Levels, floor_dbfs: Levels, presence_dbfs: Levels) -> Flags:
+    def update(
+        self, level_dbfs: Levels, newest_dbfs: Levels, floor_dbfs: Levels, presence_dbfs: Levels
+    ) -> Flags:
         """Take in one tick, arrays of shape (tracks,), AES17 RMS; where what was heard has stopped.
 
-        True in one tick: whoever learned from that sound begins anew.
+        `newest_dbfs` is of that tick alone: on its way from a loud place to nothing, too, the level
+        over 400 ms is for a moment that of a quiet place. True in one tick: whoever learned from
+        that sound begins anew.
         """
         self._levels_dbfs[self._tick % QUIET_TICKS] = level_dbfs
         self._tick += 1
         quiet_dbfs = self._levels_dbfs.min(axis=0)
-        live = self._open & (quiet_dbfs >= self._least_dbfs)  # NaN, too, is not live
+        lowest_dbfs = np.minimum(quiet_dbfs, newest_dbfs)
+        live = self._open & (lowest_dbfs >= self._least_dbfs)  # NaN, too, is not live
         sank = live & (quiet_dbfs < floor_dbfs - self._witness_db)
         fell = live & (quiet_dbfs < presence_dbfs) & ~np.isnan(floor_dbfs)
         if not (self._any or any_of(sank) or any_of(fell)):

@@ -191,10 +191,11 @@ class Meter(TrackMemory):
             parts.whole.T,
         )
         newest = self._levels.latest(HOPS_PER_TICK, ticks)
+        newest_dbfs = rms_dbfs(newest)
         ground = []
         for tick in range(ticks):
             gain_db = self._gain_step.update(bands_db[tick], self._floor.floor_dbfs)
-            stopped = self._follow_floor(newest[tick], level_dbfs[tick], gain_db)
+            stopped = self._follow_floor(newest[tick], newest_dbfs[tick], level_dbfs[tick], gain_db)
             present = self._presence.update(level_dbfs[tick])
             floor_dbfs = self._floor.floor_dbfs.copy()
             ground.append(
@@ -209,14 +210,16 @@ class Meter(TrackMemory):
             )
         return ground
 
-    def _follow_floor(self, newest: Levels, level_dbfs: Levels, gain_db: Levels) -> Flags:
+    def _follow_floor(
+        self, newest: Levels, newest_dbfs: Levels, level_dbfs: Levels, gain_db: Levels
+    ) -> Flags:
         """Learn the floors of one tick; where a source stopped."""
         changed = self._floor.update(newest)
         if gain_db.any():
             self._floor.shift(gain_db)
             changed = True
         stopped = self._common_fall.update(
-            level_dbfs, self._floor.floor_dbfs, self._presence.threshold_dbfs
+            level_dbfs, newest_dbfs, self._floor.floor_dbfs, self._presence.threshold_dbfs
         )
         if stopped.any():
             self._floor.forget(stopped)

@@ -24,7 +24,7 @@ def stopped(after_dbfs: list[float], late_ticks: tuple[int, int, int] = (0, 0, 0
     for tick in range(200):
         fallen = tick >= 100 + np.array(late_ticks)
         level_dbfs = np.where(fallen, after_dbfs, LOUD_DBFS)
-        said |= fall.update(level_dbfs, np.full(3, LOUD_DBFS), PRESENCE_DBFS)
+        said |= fall.update(level_dbfs, level_dbfs, np.full(3, LOUD_DBFS), PRESENCE_DBFS)
     return [bool(one) for one in said]
 
 
@@ -48,3 +48,18 @@ def test_what_falls_under_every_healthy_pause_is_no_quiet_place() -> None:
     """Two that fall to the noise of a dead input lost their receiver or their power."""
     assert stopped([-90.0, -95.0, LOUD_DBFS]) == [False, False, False]
     assert stopped([-60.0, -95.0, LOUD_DBFS]) == [False, False, False]
+
+
+@pytest.mark.parametrize("mixed", [0.03, 0.3, 0.9])
+def test_the_way_from_a_loud_place_to_nothing_is_no_quiet_place(mixed: float) -> None:
+    """Two receivers mute at once, some way into a tick: the level over 400 ms, four ticks whose
+    powers are averaged, falls through that of a quiet place."""
+    fall, power = CommonFall(SCENE), np.full((4, 3), 10.0 ** (LOUD_DBFS / 10.0))
+    silence = np.array([10.0**-9.0, 10.0**-9.3, power[0, 2]])
+    for tick in range(200):
+        newest = silence if tick > 100 else np.full(3, power[0, 2])
+        if tick == 100:
+            newest = mixed * power[0, 2] + (1.0 - mixed) * silence
+        power = np.vstack([power[1:], newest])
+        level_dbfs, newest_dbfs = 10.0 * np.log10(power.mean(axis=0)), 10.0 * np.log10(newest)
+        assert not fall.update(level_dbfs, newest_dbfs, np.full(3, LOUD_DBFS), PRESENCE_DBFS).any()
