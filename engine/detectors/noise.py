@@ -5,12 +5,12 @@ receiver's own noise under everything, level or rising up to the top of the band
 traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
 line. So in the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a
 low order statistic as in R. Martin's minimum statistics, see `measure.floor`) the treble lies well
-over the learned one, is as loud as all of the place, and what came on top of both is as bright as
-noise; a gain that is raised adds what was there. A rise that other open tracks share is the place,
-as rain is: each hears it by its gain, as it hears the place; what is as loud on all, however their
-floors differ, came in behind the gains. So with the packs of one performer: what differs between
-them rather as their voice does than not at all was heard by both, and by others that rise
-meanwhile. Numbers: common practice, no source, but where they say otherwise.
+over the learned one and is as loud as all of the place, and they are as bright as noise. A rise
+that other open tracks share is the place, as rain is: each hears it by its gain, as it hears the
+place; what is as loud on all, however their floors differ, came in behind the gains. So with the
+packs of one performer: what differs between them rather as their voice does than not at all was
+heard by both, and by others that rise meanwhile. Numbers: common practice, no source, but where
+they say otherwise.
 """
 
 from __future__ import annotations
@@ -108,9 +108,9 @@ class Noise(TrackMemory):
             tracks, is the place; and a tick whose quiet moments lie as little under the noise
             holds it still.
         brightness : float
-            Least energy of the steps from sample to sample against that of the samples, of what
-            came on top: white noise has 2, such that ends at 15 kHz 1.06, level hash after 50 us
-            0.37, after 75 us 0.27 (calculated); places under 0.1, applause 0.17 (measured).
+            Least energy of the steps from sample to sample against that of the samples: white noise
+            has 2, such that ends at 15 kHz 1.06, level hash after 50 us 0.37, after 75 us 0.27
+            (calculated); places under 0.1, applause 0.17 (measured).
         unheard_dbfs : float
             dBFS. As loud is speech where none was heard yet.
         masks_db : float
@@ -178,7 +178,7 @@ class Noise(TrackMemory):
         rose_db = treble_dbfs - self._treble_dbfs
         added = treble - mean_square_at(self._treble_dbfs)
         with np.errstate(invalid="ignore"):
-            bright = added >= self._brightness * (power - mean_square_at(self._floor_dbfs))
+            bright = treble >= self._brightness * power
             heard = treble_dbfs >= self._floor_dbfs - self._back_db * self._active
             heard &= rose_db >= self._rise_db - self._back_db * self._active
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
@@ -194,7 +194,7 @@ class Noise(TrackMemory):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
         self._last_s = np.where(begins, m.end_s, self._last_s)
         # Under words it is no louder than its treble allows.
-        level_dbfs = rms_dbfs(np.minimum(power, added / self._brightness))
+        level_dbfs = rms_dbfs(np.minimum(power, treble / self._brightness))
         self._level_dbfs = np.where(risen, level_dbfs, self._level_dbfs)
         self._active = risen
         # What was learned stands still while anything is over it.
