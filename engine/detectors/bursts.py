@@ -40,9 +40,11 @@ class Burst:
 
     def goes_on(self, event: Event) -> None:
         """The newest event has become longer, or began before it was known."""
-        self._events[-1] = event
-        self.onset_s = min(self.onset_s, event.begin_s)
-        self.last_s = event.end_s
+        newest = self._events[-1]
+        begin_s = min(newest.begin_s, event.begin_s)
+        self.last_s = max(newest.end_s, event.end_s)
+        self._events[-1] = Event(begin_s, self.last_s, event.size_db)
+        self.onset_s = min(self.onset_s, begin_s)
 
     def belongs(self, begin_s: float) -> bool:
         """An event that begins then belongs to these (never where it is NaN)."""

@@ -6,7 +6,7 @@ is a gap of 50 to 100 ms too, but leaves the place to be heard. So a gap is a sh
 sharp rise, with a level between them that the track did not reach in five minutes: a loud sound
 hides how quiet its place can be until it stops. A gap of 500 ms or more is no dropout
 (CONTRACT.md). A digital link may fill the gap instead with what came last, again and again (see
-`concealed`). Shape of a radio gap: common practice, no source.
+`concealed`, `replayed`). Shape of a radio gap: common practice, no source.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.concealed import Concealment
+from engine.detectors.replayed import Replay
 from engine.measure.floor import MARGIN_DB
 from engine.measure.short_levels import HELD_STEPS, STEP_S
 from engine.model.flag_arrays import any_of, indices
@@ -42,6 +43,8 @@ _EARLIER: Final = 30
 """Of so many times ten seconds before the last ones the quietest is kept: five minutes."""
 _PLACE_DB: Final = 20.0
 """What is further under the floor is a mute's, and says nothing of how quiet the place can be."""
+_JOIN_S: Final = 0.05
+"""Fillings less than this apart are one: their ends are known to some tens of milliseconds."""
 _TEN: Final = 10
 """Ticks of which the quietest is kept, so that of the whole history it is found quickly."""
 
@@ -69,6 +72,8 @@ class Dropout(TrackMemory):
     _low_ticks: NDArray[np.int64] = per_track(0)
     _ticks: int = remembered(By.WHOLE, 0)
     _concealment: Concealment = remembered(By.PART, lambda d: Concealment(d._tracks))
+
+    _replay: Replay = remembered(By.PART, lambda d: Replay(d._tracks))
 
     def __init__(
         self,
@@ -165,6 +170,7 @@ class Dropout(TrackMemory):
         some = np.zeros(self._tracks, dtype=np.bool_)
         newest = round((m.end_s - m.start_s) / self._step_s)
         filled = self._concealment.update(m, self._steps, newest)
+        filled += self._replay.update(m)
         filled += [
             (repeat.track_index, repeat.begin_s, repeat.end_s)
             for repeat in m.repeats
@@ -173,7 +179,7 @@ class Dropout(TrackMemory):
         for track_index, begin_s, end_s in filled:
             if self._watched[track_index]:
                 burst, gap = self._bursts[track_index], Event(begin_s, end_s, 0.0)
-                (burst.goes_on if begin_s <= burst.last_s else burst.add)(gap)
+                (burst.goes_on if begin_s <= burst.last_s + _JOIN_S else burst.add)(gap)
                 some[track_index] = True
         return some
 

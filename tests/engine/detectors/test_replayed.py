@@ -1,0 +1,60 @@
+"""Longer stretches that a link plays once more, behind a converter; plain repetition is common
+practice, no source. What live sound never does is checked with sound that has noise of its own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from engine.detectors.dropout import Dropout
+from engine.model.messages import Samples, State
+from tests.engine.detectors.test_concealed import place
+from tests.support.signals import noise, scene, sine
+from tests.support.watching import told
+
+RATE = 48_000
+TWO = scene(2, RATE)
+
+
+def live(seconds: float = 12.0) -> Samples:
+    """Two microphones in a place, each with a voice and a noise of its own."""
+    return np.stack([place(seconds, seed) for seed in (3, 4)], axis=1).astype(np.float32)
+
+
+def replayed(x: Samples, at_s: float, length_s: float, times: int = 2) -> None:
+    """Fill it from then on with the stretch before."""
+    first, frames = round(at_s * RATE), round(length_s * RATE)
+    x[first : first + times * frames] = np.tile(x[first - frames : first], (times, 1))
+
+
+@pytest.mark.parametrize("length_s", [0.12, 0.2, 0.4])
+@pytest.mark.parametrize("noise_dbfs", [-100.0, -90.0])
+@pytest.mark.parametrize("at_s", [6.0, 6.2571])
+def test_a_stretch_that_is_played_again(length_s: float, noise_dbfs: float, at_s: float) -> None:
+    """Within a second of its begin, on that track alone, and as one event."""
+    x = live()
+    replayed(x[:, :1], at_s, length_s)
+    x += noise(noise_dbfs, 12.0, RATE, seed=6, tracks=2)
+    detector = Dropout(TWO)
+    said = told(detector, x, TWO)
+    assert said.states.index(State.ACTIVE) <= 10.0 * (at_s + 1.0)
+    assert said.spans_s[0][0] == pytest.approx(at_s, abs=0.06)
+    assert detector.detail(0).startswith("1 gap in 10 s")
+    assert State.ACTIVE not in told(Dropout(TWO), x, TWO, 1).states
+
+
+def test_a_loop_from_a_loudspeaker_is_heard_by_all() -> None:
+    """Music that repeats its bars reaches more than one microphone."""
+    x = live()
+    loop = np.tile(noise(-20.0, 0.5, RATE, seed=8), (8, 1))
+    x[6 * RATE : 6 * RATE + len(loop)] += loop * np.array([1.0, 0.3], dtype=np.float32)
+    assert State.ACTIVE not in told(Dropout(TWO), x, TWO).states
+
+
+def test_beeps_and_live_sound_are_no_replay() -> None:
+    """A tone in beeps has a line; noise and a voice never come again."""
+    x = live()
+    for at_s in np.arange(6.0, 10.0, 0.5):
+        x[round(at_s * RATE) :][: RATE // 4, :1] += sine(-20.0, 0.25, RATE, 1250.0)
+    for track in range(2):
+        assert State.ACTIVE not in told(Dropout(TWO), x, TWO, track).states
