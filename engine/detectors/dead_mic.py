@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.quieter_place import QuieterPlace
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
@@ -76,11 +77,7 @@ class DeadMic(TrackMemory):
     _dead: Flags = per_track(False)
     _together: Flags = per_track(False)
     _share: Levels = per_track(0.0)
-    _quieter_s: Levels = per_track(-np.inf)
-    """When the place was last known to have become quieter there, and by how much."""
-    _quieter_db: Levels = per_track(0.0)
-    _confirmed_s: Levels = per_track(-np.inf)
-    """When the track was last about as quiet as it ever is."""
+    _place: QuieterPlace = remembered(By.PART, lambda d: QuieterPlace(d._open, d._fall_db))
     _onset_s: Levels = per_track(np.nan)
     _low_s: Levels = per_track(np.nan)
 
@@ -162,7 +159,7 @@ class DeadMic(TrackMemory):
         stopped = m.source_stopped
         for track_index in indices(stopped & ~np.isnan(self._quietest_db)):
             newest_db = float(rms_dbfs(self._band[self._tick % _HISTORY, track_index]))
-            self._note_quieter(track_index, newest_db, m.end_s)
+            self._place.fell(track_index, self._quietest_db[track_index] - newest_db, m.end_s)
         self._quietest_db = np.where(stopped, np.nan, self._quietest_db + m.gain_step_db)
         self._learnt = np.where(stopped, 0.0, self._learnt)
         self._band[:, stopped] = np.nan
@@ -238,7 +235,8 @@ class DeadMic(TrackMemory):
         if not any_of(due):
             return
         for track_index in indices(due):
-            if self._others_are_quieter(int(track_index)):
+            fall_db = self._quietest_db[track_index] - self._newest_db(int(track_index))
+            if self._place.is_quieter(int(track_index), fall_db, self._quietest_db):
                 self._give_up(int(track_index), m.end_s)
             elif self._is_steady(int(track_index), m):
                 self._dead[track_index] = True
@@ -287,30 +285,15 @@ class DeadMic(TrackMemory):
             fell = np.fmin.reduce(band) < self._quietest_db[others] - self._fall_db / 2.0
         return bool(np.count_nonzero(fell) * 2 >= len(fell))
 
-    def _others_are_quieter(self, track_index: int) -> bool:
-        """Whether at least half of the other open tracks showed a quieter place since this one was
-        last as quiet as it ever is, and one of them fell as far."""
-        others = self._open & ~np.isnan(self._quietest_db)
-        others[track_index] = False
-        quieter = others & (self._quieter_s > self._confirmed_s[track_index])
-        if np.count_nonzero(others) < 2 or np.count_nonzero(quieter) * 2 < np.count_nonzero(others):
-            return False
-        fall_db = self._quietest_db[track_index] - self._newest_db(track_index)
-        return bool(fall_db <= self._quieter_db[quieter].max() + self._fall_db)
-
     def _newest_db(self, track_index: int) -> float:
         """How quiet the newest four seconds were, dB."""
         band = self._band[:, track_index]
         return float(np.nanpercentile(rms_dbfs(band), 10)) if np.isfinite(band).any() else -np.inf
 
-    def _note_quieter(self, track_index: int, level_db: float, now_s: float) -> None:
-        self._quieter_s[track_index] = now_s
-        self._quieter_db[track_index] = self._quietest_db[track_index] - level_db
-
     def _give_up(self, track_index: int, now_s: float) -> None:
         """A live place that became quieter: learn it at once."""
         level_db = self._newest_db(track_index)
-        self._note_quieter(track_index, level_db, now_s)
+        self._place.fell(track_index, self._quietest_db[track_index] - level_db, now_s)
         self._quietest_db[track_index] = level_db
         self._set_limit()
         self._run[track_index] = False
@@ -321,8 +304,7 @@ class DeadMic(TrackMemory):
         power = self._band[rows].sum(axis=0) / _HALF_SECOND
         teaches = ~np.isnan(power) & ~self._run & ~self._low_ring[rows].any(axis=0)
         level_db = rms_dbfs(power)
-        confirmed = teaches & ~(level_db > self._quietest_db + self._fall_db)
-        self._confirmed_s[confirmed] = now_s
+        self._place.confirm(teaches & ~(level_db > self._quietest_db + self._fall_db), now_s)
         raised_db = np.where(np.isnan(self._quietest_db), np.inf, self._quietest_db + _RISE_DB)
         lowest_db = np.minimum(level_db, raised_db)
         self._quietest_db = np.where(teaches, lowest_db, self._quietest_db)
