@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.concealed import LINES
+from engine.measure.repeats import LINES as TONE_LINES
 from engine.model.messages import Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -37,6 +38,9 @@ OF_PIECE: Final = 0.9
 """The same of each piece of 10 ms: a consonant's edge holds less."""
 ELSEWHERE: Final = 0.6
 """Where another track's treble recurs so at the same lag, it is the place that does."""
+REST_TICKS: Final = 10
+"""A track that repeats without being played again, as a tone or a loop does, is left alone so long:
+on all tracks at once it would hold up the watch."""
 LEAST_PIECES: Final = 10
 """So many pieces of 10 ms are needed."""
 
@@ -52,6 +56,7 @@ class Replay(TrackMemory):
         By.ANEW, lambda d: np.zeros((d._tracks, TICKS * HOPS), np.int64)
     )
     """Where they are, samples since the start."""
+    _rest_until: NDArray[np.int64] = remembered(By.ANEW, lambda d: np.zeros(d._tracks, np.int64))
     _ticks: int = remembered(By.ANEW, 0)
 
     def __init__(self, tracks: int) -> None:
@@ -72,9 +77,12 @@ class Replay(TrackMemory):
         if self._ticks % 2 or self._ticks < 4:
             return []
         loud = m.present & m.valid.all(axis=0)
+        loud &= self._rest_until <= self._ticks
         loud[[repeat.track_index for repeat in m.repeats]] = False
         said = []
         for track_index, at, lag in self._candidates(np.flatnonzero(loud), sound.shape[1]):
+            if self._rest_until[track_index] > self._ticks:
+                continue
             span = self._span(track_index, at, lag)
             if span is not None:
                 sample_s = (m.end_s - m.start_s) / sound.shape[1]
@@ -126,6 +134,9 @@ class Replay(TrackMemory):
         matches = [_match(treble, self._treble(track, at - piece - one, at - one)) for one in lags]
         if max(matches) < OF_PIECE:
             return None
+        if not _has_lines(self._treble(track, at - 5 * piece, at), TONE_LINES):
+            self._rest_until[track] = self._ticks + REST_TICKS
+            return None
         lag = lags[int(np.argmax(matches))]
         size = self._sounds[-1].shape[1]
         end = self._ticks * size
@@ -142,10 +153,15 @@ class Replay(TrackMemory):
         low = int(off[off <= here].max(initial=-1)) + 1
         high = int(off[off > here].min(initial=len(now)))
         alike = products[low:high].sum() >= CORRELATION * energy[low:high].sum()
-        if high - low < LEAST_PIECES or not alike or not _has_lines(now[low:high].ravel()):
+        if high - low < LEAST_PIECES or not alike:
             return None
         begin, end = first + low * piece, first + high * piece
-        return None if self._is_elsewhere(track, begin, end, lag) else (begin, end)
+        if not _has_lines(now[low:high].ravel(), LINES) or self._is_elsewhere(
+            track, begin, end, lag
+        ):
+            self._rest_until[track] = self._ticks + REST_TICKS
+            return None
+        return begin, end
 
     def _is_elsewhere(self, track: int, begin: int, end: int, lag: int) -> bool:
         """Whether another track's treble, at the same lag, is heard again as well."""
@@ -175,7 +191,7 @@ def _match(one: Samples, other: Samples) -> float:
     return float(one @ other) / float(np.sqrt(power)) if power > 1e-24 else 0.0
 
 
-def _has_lines(treble: Samples) -> bool:
+def _has_lines(treble: Samples, least: float) -> bool:
     """It is no tone, nor a note without noise of its own."""
     power = np.square(np.abs(np.fft.rfft(treble * np.hanning(len(treble)))))
-    return bool(power.sum() ** 2 >= LINES * np.square(power).sum())
+    return bool(power.sum() ** 2 >= least * np.square(power).sum())
