@@ -38,6 +38,9 @@ OF_PIECE: Final = 0.9
 """The same of each piece of 10 ms: a consonant's edge holds less."""
 ELSEWHERE: Final = 0.6
 """Where another track's treble recurs so at the same lag, it is the place that does."""
+PERIODIC: Final = 0.7
+"""Where its treble agrees so with itself some milliseconds later, it is an engine's or a note's: it
+agrees with what was long before as well, and nothing was played again."""
 REST_TICKS: Final = 10
 """A track that repeats without being played again, as a tone or a loop does, is left alone so long:
 on all tracks at once it would hold up the watch."""
@@ -156,9 +159,9 @@ class Replay(TrackMemory):
         if high - low < LEAST_PIECES or not alike:
             return None
         begin, end = first + low * piece, first + high * piece
-        if not _has_lines(now[low:high].ravel(), LINES) or self._is_elsewhere(
-            track, begin, end, lag
-        ):
+        own = now[low:high].ravel()
+        lifeless = _is_periodic(own, piece) or not _has_lines(own, LINES)
+        if lifeless or self._is_elsewhere(track, begin, end, lag):
             self._rest_until[track] = self._ticks + REST_TICKS
             return None
         return begin, end
@@ -189,6 +192,15 @@ def _match(one: Samples, other: Samples) -> float:
         return 0.0
     power = float(one @ one) * float(other @ other)
     return float(one @ other) / float(np.sqrt(power)) if power > 1e-24 else 0.0
+
+
+def _is_periodic(treble: Samples, piece: int) -> bool:
+    """It repeats within itself from a quarter of a piece on, as an engine does or a made voice."""
+    size = len(treble)
+    power = np.square(np.abs(np.fft.rfft(treble, 2 * size)))
+    lags = np.arange(piece // 4, size // 2)
+    match = np.fft.irfft(power)[: size // 2]
+    return bool((match[lags] * size > PERIODIC * match[0] * (size - lags)).any())
 
 
 def _has_lines(treble: Samples, least: float) -> bool:
