@@ -12,6 +12,7 @@ stretches: common practice, no source.
 from __future__ import annotations
 
 from collections import deque
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -105,17 +106,18 @@ class Replay(TrackMemory):
         self._at[:, first : first + HOPS] = at + self._ticks * size
 
     def _candidates(self, tracks: NDArray[np.int64], size: int) -> list[tuple[int, int, int]]:
-        """Track, place of the highest mark of each of the newest two ticks, and how much later it
-        is than the earlier one most like it."""
+        """Track, place of the highest two marks of each of the newest two ticks, and how much later
+        each is than the earlier one most like it."""
         said: list[tuple[int, int, int]] = []
         if not len(tracks):
             return said
         marks = self._marks[tracks]
         power = np.vecdot(marks, marks)
-        for tick in (self._ticks - 2, self._ticks - 1):
+        rows = np.arange(len(tracks))
+        # The like of one may share a hop with a higher one, and have no mark: two are tried.
+        for tick, rank in product((self._ticks - 2, self._ticks - 1), (-1, -2)):
             first = tick % TICKS * HOPS
-            hop = first + marks[:, first : first + HOPS, 0].argmax(axis=1)
-            rows = np.arange(len(tracks))
+            hop = first + marks[:, first : first + HOPS, 0].argsort(axis=1)[:, rank]
             new = marks[rows, hop]
             apart = power - 2.0 * (marks @ new[..., None])[..., 0]  # less the new one's own power
             apart[:, first : first + HOPS] = np.inf
