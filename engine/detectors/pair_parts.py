@@ -105,7 +105,7 @@ class PairParts(TrackMemory):
 
         usual_db : offset of each pair, shape (bands, pairs), NaN where not known
         """
-        speech = self._pairs.speech(m, own_only=True)
+        speech = self._pairs.speech(m)
         alike = np.ones(self._pair_count)
         if any_of(speech):
             asked = indices(speech.any(axis=0))

@@ -115,7 +115,7 @@ class Pairs:
     def __len__(self) -> int:
         return len(self.main)
 
-    def speech(self, m: Measurement, own_only: bool) -> Flags:
+    def speech(self, m: Measurement) -> Flags:
         """Hops with speech on either pack, shape (hops, pairs).
 
         None where the place is not heard on both, or either is overloaded (then one of the two is
@@ -127,7 +127,7 @@ class Pairs:
             sound[:, [repeat.track_index for repeat in m.repeats]] = False
         speech = m.speech[:, self.main] | m.speech[:, self.safety]
         speech &= sound[:, self.main] & sound[:, self.safety]
-        if own_only and any_of(speech):
+        if any_of(speech):
             speech &= ~self._spill(m)
         return np.asarray(speech)
 
