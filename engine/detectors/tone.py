@@ -91,6 +91,7 @@ class Tone(TrackMemory):
         looks: int = 6,
         alone_db: float = 15.0,
         octave_db: float = 20.0,
+        company_db: float = 10.0,
         drowned_db: float = 6.0,
     ) -> None:
         """Start with nothing heard.
@@ -119,6 +120,8 @@ class Tone(TrackMemory):
         octave_db : float
             dB. Its even multiples are fainter by this: else it is a note. Loudspeakers at their
             limits make second harmonics of up to a tenth (common practice, no source).
+        company_db : float
+            dB. Other lines that come and go are fainter by this in half of the looks.
         drowned_db : float
             dB. Where the quietest moment since it stands is louder than the line by this, the line
             is a part of that noise, and makes nothing worse (ours).
@@ -127,6 +130,7 @@ class Tone(TrackMemory):
         self._same, self._looks = same, looks
         self._decay_db = decay_db
         self._alone_db, self._octave_db, self._drowned_db = alone_db, octave_db, drowned_db
+        self._company_db = company_db
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -184,9 +188,12 @@ class Tone(TrackMemory):
             n
             for n in self._standing(looks, hz, level_dbfs, np.inf)
             if level_dbfs[n] > level_dbfs[best] - self._alone_db
-            and abs(hz[n] / hz[best] - max(1.0, np.round(hz[n] / hz[best]))) > 2.0 * self._same
+            and abs(hz[n] / hz[best] / max(1.0, np.round(hz[n] / hz[best])) - 1.0)
+            > 2.0 * self._same
         ]
-        if others or level_dbfs[best] < self._least_dbfs or self._is_note(looks, hz[best]):
+        if others or level_dbfs[best] < self._least_dbfs:
+            return
+        if self._is_note(looks, hz[best]) or self._has_company(looks, hz[best]):
             return
         if self._decays(looks, hz[best]) or self._is_drowned(track_index, level_dbfs[best]):
             return
@@ -239,10 +246,23 @@ class Tone(TrackMemory):
             line_dbfs = look.level_dbfs[np.abs(ratio - 1.0) <= self._same]
             if len(line_dbfs):
                 loud = look.level_dbfs > line_dbfs.max() - self._octave_db
-                near = np.abs(ratio - _EVEN[:, None]) <= 2.0 * self._same
+                near = np.abs(ratio / _EVEN[:, None] - 1.0) <= 2.0 * self._same
                 shown += 1
                 with_even += (near & loud).any(axis=1)
         return bool(2 * with_even.max() >= shown)
+
+    def _has_company(self, looks: deque[_Look], hz: float) -> bool:
+        """In most looks one or another line that is no multiple of it: music, or several bells.
+        Somebody who talks over a howl pauses, or is fainter."""
+        count = 0
+        for look in list(looks)[-LOOKS:]:
+            ratio = look.hz / hz
+            line_dbfs = look.level_dbfs[np.abs(ratio - 1.0) <= 2.0 * self._same]
+            if len(line_dbfs):
+                whole = np.maximum(np.round(ratio), 1.0)
+                strange = np.abs(ratio / whole - 1.0) > 2.0 * self._same
+                count += any_of(strange & (look.level_dbfs > line_dbfs.max() - self._company_db))
+        return 2 * count > LOOKS
 
     def _decays(self, looks: deque[_Look], hz: float) -> bool:
         """From look to look the line mostly falls, however often it is struck anew."""

@@ -167,3 +167,17 @@ def test_a_word_over_it_does_not_move_its_begin() -> None:
     x[covered, 0] += noise(-3.0, 0.7, RATE, seed=9)[: covered.stop - covered.start, 0]
     ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
     assert onset_s == pytest.approx(4.0, abs=0.2)
+
+
+@pytest.mark.parametrize(("beside_db", "said"), [(-6.0, False), (-14.0, True)])
+def test_a_drone_under_a_melody_is_no_tone(beside_db: float, said: bool) -> None:
+    """Peal or bagpipe: one line stands, others come and go beside it, each for half a second; far
+    fainter ones are what somebody says over a howl."""
+    x = place(16.0)
+    t = np.arange(12 * RATE) / RATE
+    melody_hz = np.random.default_rng(4).uniform(210.0, 900.0, 24)
+    notes = np.repeat(melody_hz, RATE // 2)
+    line = np.sin(2.0 * np.pi * 196.0 * t)
+    line += 10.0 ** (beside_db / 20.0) * np.sin(2.0 * np.pi * np.cumsum(notes) / RATE)
+    x[4 * RATE :, 0] += (0.04 * line).astype(np.float32)
+    assert bool(told(Tone(THREE), x, THREE, 0).spans_s) is said
