@@ -197,6 +197,8 @@ class Tone(TrackMemory):
             return
         if self._decays(looks, hz[best]) or self._is_drowned(track_index, level_dbfs[best]):
             return
+        if self._is_interrupted(track_index, level_dbfs[best]):
+            return
         if not self._active[track_index] or not self._near(hz[best], self._hz[track_index]):
             first = self._began_s(track_index, looks, hz[best], m.end_s - m.start_s)
             self._since_s[track_index] = first
@@ -276,6 +278,12 @@ class Tone(TrackMemory):
     def _is_drowned(self, track_index: int, level_dbfs: float) -> bool:
         rows = (self._tick - 1 - np.arange((self._looks - 1) * LOOK_TICKS)) % TICKS
         return bool(self._quiet_dbfs[rows, track_index].min() > level_dbfs + self._drowned_db)
+
+    def _is_interrupted(self, track_index: int, level_dbfs: float) -> bool:
+        """In most ticks some hop is fainter than the line: a beeper, that sounds at each look."""
+        rows = (self._tick - 1 - np.arange((self._looks - 1) * LOOK_TICKS)) % TICKS
+        under = self._quiet_dbfs[rows, track_index] < level_dbfs - 2.0 * self._steady_db
+        return bool(2 * np.count_nonzero(under) > len(rows))
 
     def _standing(
         self, looks: deque[_Look], hz: Levels, level_dbfs: Levels, steady_db: float

@@ -181,3 +181,13 @@ def test_a_drone_under_a_melody_is_no_tone(beside_db: float, said: bool) -> None
     line += 10.0 ** (beside_db / 20.0) * np.sin(2.0 * np.pi * np.cumsum(notes) / RATE)
     x[4 * RATE :, 0] += (0.04 * line).astype(np.float32)
     assert bool(told(Tone(THREE), x, THREE, 0).spans_s) is said
+
+
+@pytest.mark.parametrize("at_s", [4.0, 4.11, 4.23])
+def test_a_reversing_beeper_is_no_tone(at_s: float) -> None:
+    """A quarter of a second on, a quarter off, in step with the looks at the spectrum."""
+    x = place(16.0)
+    t = np.arange(len(x)) / RATE
+    beeps = (t >= at_s) & ((t - at_s) % 0.5 < 0.25)
+    x[:, 0] += (0.02 * beeps * np.sin(2.0 * np.pi * 2800.0 * t)).astype(np.float32)
+    assert not told(Tone(THREE), x, THREE, 0).spans_s
