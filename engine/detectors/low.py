@@ -5,10 +5,10 @@ up (CONTRACT.md); of the newest 20 of them the AES17 RMS is taken. A neighbour's
 into a silent performer's mic is no low voice: frames that are more than 10 dB above this
 performer's best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at
 a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder
-than it is), nor do frames that rise as far over some other performer's learned floor as over this
-one's: an aircraft comes to all by as much over the place, whatever their gains. Without at least
-4 s of the performer's own nothing new is said. Who turns a gain down by hand means it: the limit
-goes with the turn. Common practice, no source.
+than it is). Without at least 4 s of the performer's own nothing new is said; what rises as far over
+some other performer's learned floor as over this one's is none: an aircraft comes to all by as much
+over the place, whatever their gains. Who turns a gain down by hand means it: the limit goes with
+the turn. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -61,10 +61,12 @@ class Low(TrackMemory):
     """Newest part last; the one being filled is apart."""
     _seconds: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
     _own_s: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
+    _near_s: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
     _begins_s: Levels = remembered(By.NEWEST, lambda d: np.full((d._depth, d._tracks), np.nan))
     _now_s: Levels = per_track(0.0)
     _now_energy: Levels = per_track(0.0)
     _now_own_s: Levels = per_track(0.0)
+    _now_near_s: Levels = per_track(0.0)
     _now_begin_s: Levels = per_track(np.nan)
     _turned_db: Levels = per_track(0.0)
     _low: Flags = per_track(False)
@@ -144,7 +146,7 @@ class Low(TrackMemory):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         speech &= self._heard_ticks >= _FLOOR_TICKS
         if any_of(speech):
-            self._count(m, speech, self._own(m, floor_dbfs))
+            self._count(m, speech, *self._own(m, floor_dbfs))
 
     def _follow_floor(self) -> None:
         ranked = np.sort(np.where(self._recent > IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
@@ -153,9 +155,9 @@ class Low(TrackMemory):
         self._recent_floor_dbfs = rms_dbfs(ranked[at, np.arange(self._tracks)])
         self._recent_floor_dbfs[count == 0] = np.nan
 
-    def _own(self, m: Stretch, floor_dbfs: Levels) -> Flags:
-        """Where the voice is this performer's: no other one's pack is so much louder, nor rises as
-        far over its floor.
+    def _own(self, m: Stretch, floor_dbfs: Levels) -> tuple[Flags, Flags]:
+        """Where the voice may be this performer's, as no other one's pack is so much louder; and
+        where it surely is, as none rises as far over its floor.
 
         Shape (ticks, tracks).
         """
@@ -165,9 +167,10 @@ class Low(TrackMemory):
         over = np.nan_to_num(power / mean_square_at(floor_dbfs))
         mine_over = (self._same * over).max(axis=2)
         theirs_over = (self._rivals * over).max(axis=2)
-        return np.asarray((theirs <= mine * _SPILL) & (theirs_over * _NEARER <= mine_over))
+        own = np.asarray(theirs <= mine * _SPILL)
+        return own, own & (theirs_over * _NEARER <= mine_over)
 
-    def _count(self, m: Stretch, speech: Flags, own: Flags) -> None:
+    def _count(self, m: Stretch, speech: Flags, own: Flags, near: Flags) -> None:
         each_s = m.hop_s * m.by_tick(speech.astype(np.float64))
         seconds = each_s.sum(axis=0)
         some = seconds > 0
@@ -177,6 +180,7 @@ class Low(TrackMemory):
         self._now_begin_s = np.where(some & (self._now_s == 0), first_s, self._now_begin_s)
         self._now_s += seconds
         self._now_own_s += (each_s * own).sum(axis=0)
+        self._now_near_s += (each_s * near).sum(axis=0)
         self._now_energy += (m.by_tick(m.mean_square * speech) * own).sum(axis=0) * m.hop_s
         full = self._now_s >= PART_S - 1e-9
         if any_of(full):
@@ -187,11 +191,12 @@ class Low(TrackMemory):
             (self._seconds, self._now_s),
             (self._energy, self._now_energy),
             (self._own_s, self._now_own_s),
+            (self._near_s, self._now_near_s),
             (self._begins_s, self._now_begin_s),
         ):
             store[:-1, full] = store[1:, full]
             store[-1, full] = now[full]
-        for now in (self._now_s, self._now_energy, self._now_own_s):
+        for now in (self._now_s, self._now_energy, self._now_own_s, self._now_near_s):
             now[full] = 0.0
         for track_index in indices(full):
             self._judge(int(track_index))
@@ -203,7 +208,7 @@ class Low(TrackMemory):
             return
         newest = slice(-1 - int(np.argmax(enough)), None)
         own_s = self._own_s[newest, track_index].sum()
-        if own_s < self._least_own_s:
+        if self._near_s[newest, track_index].sum() < self._least_own_s:
             return
         self._rms_dbfs[track_index] = rms_dbfs(self._energy[newest, track_index].sum() / own_s)
         deadband_db = self._deadband_db * self._low[track_index]
