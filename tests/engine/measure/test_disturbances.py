@@ -91,14 +91,19 @@ def test_cloth_is_a_rustle_and_rain_is_not() -> None:
     assert found([track + rub() for track in tracks]) == []
 
 
-def test_blows_are_hits() -> None:
-    """One each second for ten seconds: 60 Hz that is gone in a fifth of a second."""
-    tracks = quiet()
+def strike(track: np.ndarray) -> None:
+    """A blow each second from 12 to 22 s: 60 Hz that is gone in a fifth of a second."""
     t = np.arange(round(0.4 * sound.RATE)) / sound.RATE
     blow = 0.6 * np.sin(2.0 * np.pi * 60.0 * t) * np.exp(-t / 0.05)
     for second in range(12, 22):
         at = round((second + 0.037 * (second % 7)) * sound.RATE)
-        tracks[2][at : at + len(blow)] += blow
+        track[at : at + len(blow)] += blow
+
+
+def test_blows_are_hits() -> None:
+    """One each second for ten seconds."""
+    tracks = quiet()
+    strike(tracks[2])
     marks = found(tracks)
     assert [(m.what, m.track_index) for m in marks] == [(Disturbing.HITS, 2)]
     assert abs(marks[0].from_s - 12.0) <= 2.0
@@ -109,11 +114,7 @@ def test_marks_are_the_same_however_many_ticks_come_together() -> None:
     """Wind, a rustle and blows on three tracks, bit for bit."""
     rng = np.random.default_rng(4)
     tracks = quiet()
-    t = np.arange(round(0.4 * sound.RATE)) / sound.RATE
-    blow = 0.6 * np.sin(2.0 * np.pi * 60.0 * t) * np.exp(-t / 0.05)
-    for second in range(12, 22):
-        at = round((second + 0.037 * (second % 7)) * sound.RATE)
-        tracks[2][at : at + len(blow)] += blow
+    strike(tracks[2])
     tracks[1] = tracks[1] + part(wind(0.5), 14.0, 30.0)
     cloth = sound.at_level(sound.band(rng.standard_normal(len(tracks[0])), 300.0, 9000.0), -26.0)
     tracks[0] = tracks[0] + part(cloth, 20.0, 26.0)
