@@ -28,7 +28,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/detectors/test_clipped.py": "engine/detectors/flat_tops",
     "engine/detectors/test_dead_mic.py": "engine/detectors/quieter_place",
     "engine/detectors/test_duplicate.py": "engine/detectors/lagged_copies",
-    "engine/detectors/test_dropout.py": "engine/detectors/bursts",
+    "engine/detectors/test_dropout.py": (
+        "engine/detectors/bursts engine/detectors/gap_shape engine/detectors/quiet_history"
+    ),
     "engine/detectors/test_hum.py": "engine/detectors/mains_spectra",
     "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",
     "engine/detectors/test_low.py": "engine/detectors/tick_group",
