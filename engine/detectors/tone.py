@@ -78,7 +78,7 @@ class Tone(TrackMemory):
             dBFS. A fainter tone spoils nothing (ours).
         contrast : float
             A line has at least this many times the mean power beside it (10 dB): of noise one bin
-            in 22000 does (exponential distribution).
+            in 2000 does (measured).
         looks : int
             Of the newest 8, half a second apart, so many must show it, the newest one too.
         company : Company, optional

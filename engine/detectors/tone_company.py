@@ -140,9 +140,10 @@ class Company:
         return bool(steps) and float(np.median(steps)) < -self.decay_db
 
     def _is_interrupted(self, quiet_dbfs: Levels, level_dbfs: float) -> bool:
-        """In most ticks some hop is fainter than the line: a beeper, that sounds at each look."""
+        """In a quarter of the ticks some hop is fainter than the line: a beeper, that sounds at
+        each look, and whose pauses the room fills in part."""
         under = quiet_dbfs < level_dbfs - 2.0 * self.steady_db
-        return bool(2 * np.count_nonzero(under) > len(quiet_dbfs))
+        return bool(4 * np.count_nonzero(under) > len(quiet_dbfs))
 
     def _is_engine(self, looks: deque[Look], hz: float) -> bool:
         """In half of the close looks two other lines or more stand where they did in the one

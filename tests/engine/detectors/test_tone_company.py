@@ -105,11 +105,15 @@ def test_a_drone_under_a_melody_is_no_tone(beside_db: float, said: bool) -> None
 
 
 @pytest.mark.parametrize("at_s", [4.0, 4.11, 4.23])
-def test_a_reversing_beeper_is_no_tone(at_s: float) -> None:
-    """A quarter of a second on, a quarter off, in step with the looks at the spectrum."""
+@pytest.mark.parametrize("decay_s", [0.0, 0.7])
+def test_a_reversing_beeper_is_no_tone(at_s: float, decay_s: float) -> None:
+    """A quarter of a second on, a quarter off, in step with the looks at the spectrum, in the open
+    and in a yard where sound takes 0.7 s to fall by 60 dB."""
     x = place(16.0)
     t = np.arange(len(x)) / RATE
     beeps = (t >= at_s) & ((t - at_s) % 0.5 < 0.25)
+    fall = np.exp(-6.91 / (decay_s * RATE)) if decay_s else 0.0
+    beeps = lfilter([1.0 - fall], [1.0, -fall], beeps * 1.0)
     x[:, 0] += (0.02 * beeps * np.sin(2.0 * np.pi * 2800.0 * t)).astype(np.float32)
     assert not told(Tone(THREE), x, THREE, 0).spans_s
 
