@@ -7,16 +7,19 @@ it stays silent in health, in samples, follows from the threshold:
 - levels (normal, change of one deviation): D. Siegmund, "Sequential Analysis" (1985), eq. 2.55:
   (exp(2kb) - 2kb - 1) / (2k^2) with b = h + 1.166 and k = 0.5;
 - counts (Poisson, from a rate to another): J. M. Lucas, "Counted data CUSUM's", Technometrics 27
-  (1985), 129-144; by Wald's inequality at least exp(h), with h in units of log likelihood. Counts
-  that come in clusters are divided by their variance over their mean (quasi-likelihood:
-  P. McCullagh and J. A. Nelder, "Generalized Linear Models", 1989, sec. 6.2), or a cluster would
-  be a change.
+  (1985), 129-144; exactly, by the Markov chain of the sum (D. Brook and D. A. Evans, Biometrika 59,
+  1972, 539-549). Where events are rare each takes the sum most of the way, and the limit that
+  keeps silent as long is lower (`COUNT_LIMITS`); Wald's inequality, exp(h) at least, asks for 9.9
+  everywhere. Counts that come in clusters are divided by their variance over their mean
+  (quasi-likelihood: P. McCullagh and J. A. Nelder, "Generalized Linear Models", 1989, sec. 6.2), or
+  a cluster would be a change.
 
 Eight charts a track and at most one false sign in four hours ask for one in 32 hours of a chart, a
-run of 11,520 periods: b = 8.7 (h = 7.5) for levels, h = 9.4 for counts. What is taken is more, for
-normals are learned from few figures, and periods depend on each other.
+run of 11,520 periods: b = 8.7 (h = 7.5) for levels. What is taken is more, for normals are learned
+from few figures, and periods depend on each other: 50,000 for levels, 20,000 for counts.
 
-Citations from memory. The formulas are held against simulation in the tests.
+Citations from memory. The formulas are held against simulation in the tests, the limits against the
+Markov chain.
 """
 
 from __future__ import annotations
@@ -38,8 +41,9 @@ NORMAL_PERIODS: Final = 60
 SLACK: Final = 0.5
 LEVEL_LIMIT: Final = 9.0
 """Deviations: some 50,000 samples, 140 hours of sound, by Siegmund's formula."""
-COUNT_LIMIT: Final = 9.4
-"""Log likelihood: at least exp(9.4), 12,000 samples, as the design above asks."""
+COUNT_LIMITS: Final = ((0.05, 6.6), (0.1, 7.1), (0.2, 7.6), (0.5, 8.1), (1.0, 8.4))
+"""Normal rate, events a period, and the log likelihood that such counts reach once in 20,000
+periods; under the first and over the last rate the same (Brook and Evans)."""
 RECENT: Final = 18
 """Periods, three minutes, in which events are counted to say how a track is now."""
 NEWEST: Final = 3
@@ -164,7 +168,7 @@ class CountChart(Chart):
         Events a period more that are looked for; three times the normal where that is more.
     """
 
-    def __init__(self, tracks: int, least_rate: float = 0.02, step: float = 0.4) -> None:
+    def __init__(self, tracks: int, least_rate: float = 0.02, step: float = 0.1) -> None:
         self._least_rate, self._step = least_rate, step
         super().__init__(tracks)
 
@@ -189,11 +193,11 @@ class CountChart(Chart):
         return np.stack([self._known, self.normal, np.sqrt(variance)])
 
     def _sum(self, value: Levels, ready: Flags) -> None:
-        rate = np.maximum(np.nan_to_num(self.normal), self._least_rate)
+        rate = self._rate
         more = np.maximum(3.0 * rate, rate + self._step)
         count = np.minimum(np.where(ready, value, 0.0), 3.0 * more + 2.0)
         gain = (count * np.log(more / rate) - (more - rate)) / self._clustered(rate)
-        self.rise = np.where(ready, np.clip(self.rise + gain, 0.0, 2.0 * COUNT_LIMIT), self.rise)
+        self.rise = np.where(ready, np.clip(self.rise + gain, 0.0, 2.0 * self._limit), self.rise)
 
     def _clustered(self, rate: Levels) -> Levels:
         """Variance over mean of what was normal; 1 where events come independently."""
@@ -201,6 +205,15 @@ class CountChart(Chart):
         return np.asarray(np.maximum(apart / np.maximum(self._known, 1) / rate, 1.0))
 
     @property
+    def _rate(self) -> Levels:
+        return np.maximum(np.nan_to_num(self.normal), self._least_rate)
+
+    @property
+    def _limit(self) -> Levels:
+        rates, limits = np.transpose(COUNT_LIMITS)
+        return np.asarray(np.interp(np.log(self._rate), np.log(rates), limits))
+
+    @property
     def signals(self) -> Flags:
         """Where a higher rate is told from chance."""
-        return self.rise > COUNT_LIMIT
+        return self.rise > self._limit

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.early_signs.known_values import quantile
 from engine.early_signs.mains_level import ROWS, MainsLevel, prominence_db
 from engine.early_signs.pops import count_pops
 from engine.early_signs.second import TICKS, Second
@@ -21,6 +22,8 @@ from engine.model.units import amplitude_db, power_db
 LEAST_SPEECH_HOPS: Final = 100
 """A second of speech in ten is enough for a level."""
 LEAST_VALID: Final = 0.9
+QUIET_SHARE: Final = 0.2
+"""Of the quiet moments, one a tick, a fifth may be quieter still: as the alarm of noise has it."""
 _SECONDS: Final = round(PERIOD_S)
 
 
@@ -29,7 +32,7 @@ class Period:
     """Figures of ten seconds, shape (tracks,); NaN where they can't be told.
 
     gaps, bursts, pops : how many
-    floor_dbfs : learned live floor at the end
+    floor_dbfs : noise floor between words, of the treble (`Second.quiet_treble`)
     hum_db : mains lines over their neighbourhood
     peak_dbfs : highest sample, where there was speech
     pair_db, treble_db : level, and brightness, of each pair's main over its safety in speech
@@ -66,6 +69,7 @@ class PeriodGatherer(TrackMemory):
     _pair_hops: Levels = per_track(0.0)
     _lines: NDArray[np.complex128] = per_track(0.0, rows=(_SECONDS, ROWS), dtype=np.complex128)
     _beside: Levels = per_track(np.inf, rows=(_SECONDS, ROWS))
+    _treble: Levels = per_track(np.nan, rows=_SECONDS * TICKS)
     _valid: Levels = per_track(0.0)
     _seconds: int = remembered(By.WHOLE, 0)
 
@@ -98,6 +102,8 @@ class PeriodGatherer(TrackMemory):
         self._peak = np.maximum(self._peak, peak)
         self._speech_hops += second.speech.sum(axis=(0, 1))
         self._valid += second.valid.mean(axis=(0, 1))
+        row = self._seconds % _SECONDS * TICKS
+        self._treble[row : row + TICKS] = second.quiet_treble()
         self._add_pairs(second)
         self._add_mains(second)
 
@@ -106,6 +112,7 @@ class PeriodGatherer(TrackMemory):
             total[...] = 0
         self._valid[:] = 0.0
         self._beside[:] = np.inf
+        self._treble[:] = np.nan
         self._seconds = 0
 
     def _add_pairs(self, second: Second) -> None:
@@ -145,7 +152,7 @@ class PeriodGatherer(TrackMemory):
             gaps,
             bursts,
             pops,
-            where(whole, m.floor_dbfs),
+            where(whole, power_db(quantile(self._treble, QUIET_SHARE))),
             where(whole, prominence_db(self._lines, self._beside)),
             where(spoken, amplitude_db(self._peak)),
             pair_db,

@@ -68,7 +68,7 @@ RULES: Final[Mapping[SignKind, SignRule]] = {
         scale=PER_MINUTE,
     ),
     SignKind.NOISE_FLOOR: SignRule(
-        lambda p: p.floor_dbfs, lambda n: Chart(n, 1.0), 4.0, shared=True, of_link=True
+        lambda p: p.floor_dbfs, lambda n: Chart(n, 0.5), 2.5, shared=True, of_link=True
     ),
     SignKind.HUM: SignRule(lambda p: p.hum_db, lambda n: Chart(n, 1.5), 5.0, shared=True),
     SignKind.HEADROOM: SignRule(

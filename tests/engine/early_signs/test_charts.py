@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from engine.early_signs.charts import (
+    COUNT_LIMITS,
     FIRST_PERIODS,
     LEVEL_LIMIT,
     NORMAL_PERIODS,
@@ -115,6 +117,43 @@ def test_a_steady_rate_is_normal(seed: int) -> None:
     for row in rng.poisson(0.33, (720, 8)).astype(float):
         chart.add(row)
     assert np.count_nonzero(chart.signals) <= 1
+
+
+def count_run_length(rate: float, limit: float, states: int = 600) -> float:
+    """Periods until such counts alone take the sum over that limit.
+
+    By the Markov chain of D. Brook and D. A. Evans, Biometrika 59 (1972), 539-549: the sum in
+    steps, what falls between two of them shared among both.
+    """
+    more = max(3.0 * rate, rate + 0.1)
+    step = limit / (states - 0.5)
+    counts = np.arange(int(stats.poisson.isf(1e-12, rate)) + 2)
+    stay, begin = np.zeros((states, states)), np.arange(states)
+    for count, chance in zip(counts, stats.poisson.pmf(counts, rate), strict=True):
+        total = np.maximum(begin * step + count * np.log(more / rate) - (more - rate), 0.0) / step
+        low = np.floor(total).astype(int)
+        for to, share in ((low, 1.0 - (total - low)), (low + 1, total - low)):
+            inside = to < states
+            np.add.at(stay, (begin[inside], to[inside]), chance * share[inside])
+    return float(np.linalg.solve(np.eye(states) - stay, np.ones(states))[0])
+
+
+@pytest.mark.parametrize(
+    "rate", [0.001, 0.0015, 0.004, 0.012, 0.02, *(rate for rate, _ in COUNT_LIMITS), 0.07, 0.3, 2.0]
+)
+def test_a_steady_rate_is_silent_as_long_as_the_limits_say(rate: float) -> None:
+    """20,000 periods and more, 55 hours, between two false signals, however rare events are."""
+    rates, limits = np.transpose(COUNT_LIMITS)
+    limit = float(np.interp(np.log(rate), np.log(rates), limits))
+    assert count_run_length(rate, limit) >= 20_000
+
+
+def test_two_rare_events_within_three_minutes_are_told() -> None:
+    """Where none came in ten minutes; half an hour apart they are chance."""
+    for apart, told in ((17, True), (180, False)):
+        rows = np.zeros((NORMAL_PERIODS + 200, 1))
+        rows[NORMAL_PERIODS + 5] = rows[NORMAL_PERIODS + 5 + apart] = 1.0
+        assert (fed(CountChart(1, 0.0015), rows) is not None) == told
 
 
 @given(

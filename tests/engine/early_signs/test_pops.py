@@ -66,3 +66,18 @@ def test_ticks_without_samples_say_none() -> None:
     assert count_pops(second.ticks).sum() == 1
     light = [m.without_samples() for m in second.ticks]
     assert count_pops(light).tolist() == [[0]] * 10
+
+
+def test_what_another_track_has_as_well_is_no_pop() -> None:
+    """A click of the lips that both packs hear, within a hop; a cable of one alone is counted, even
+    where the other pack hears a consonant begin meanwhile."""
+    rng = np.random.default_rng(6)
+    sound = np.stack([room(10.0, rng) for _ in range(3)], axis=1)
+    for second, tracks in ((5, [0, 1]), (6, [0]), (7, [2, 0]), (8, [0])):
+        for track, later in zip(tracks, (0, 300), strict=False):
+            at = second * RATE + 2000 + later
+            sound[at : at + 480, track] += 0.05 * np.exp(-np.arange(480) / 15.0)
+    hiss = 2e-3 * rng.standard_normal(4800)
+    sound[8 * RATE + 2400 : 8 * RATE + 7200, 1] += hiss * np.minimum(np.arange(4800) / 480.0, 1.0)
+    total = sum(count_pops(second.ticks).sum(axis=0) for second in seconds(sound))
+    assert total.tolist() == [2, 0, 0]

@@ -39,10 +39,16 @@ def night(minutes: float, change: Change, watch: SignWatch | None = None) -> tup
 
 
 def floor(minute: float, tracks: list[int], db: float) -> dict[str, np.ndarray]:
-    """Floors that rise by so much from minute 6 to 11 on those tracks."""
-    level = np.full(len(TRACKS), -60.0)
-    level[tracks] += db * np.clip((minute - 6.0) / 5.0, 0.0, 1.0)
-    return {"floor_dbfs": level}
+    """Noise floors that rise by so much from minute 6 to 11 on those tracks."""
+    rise_db = np.zeros(len(TRACKS))
+    rise_db[tracks] = db * np.clip((minute - 6.0) / 5.0, 0.0, 1.0)
+    return risen(rise_db)
+
+
+def risen(rise_db: np.ndarray) -> dict[str, np.ndarray]:
+    """Room tone whose treble lies so much higher on each track."""
+    treble = 3e-7 * 10.0 ** (rise_db / 10.0)
+    return {"difference_energy": np.tile(treble.astype(np.float32), (10, 1))}
 
 
 def test_a_floor_that_creeps_up_on_one_track_is_a_sign() -> None:
@@ -107,9 +113,7 @@ def test_a_changed_plan_keeps_what_is_known() -> None:
     rng = np.random.default_rng(4)
     events = []
     for n in range(3600, 5400):
-        level = np.full(len(TRACKS), -60.0)
-        level[2] += 8.0
-        m = measured(n, len(TRACKS), rng, floor_dbfs=level)
+        m = measured(n, len(TRACKS), rng, **risen(8.0 * (np.arange(len(TRACKS)) == 2)))
         events += fresh.update(m, np.zeros(len(TRACKS), dtype=bool), resting=False)
     assert [e.sign.tracks for e in events] == [(5,)]
 
@@ -124,8 +128,6 @@ def test_a_restart_keeps_each_normal() -> None:
     rng = np.random.default_rng(4)
     events = []
     for n in range(1500):
-        level = np.full(len(TRACKS), -60.0)
-        level[4] += 8.0
-        m = measured(n, len(TRACKS), rng, floor_dbfs=level)
+        m = measured(n, len(TRACKS), rng, **risen(8.0 * (np.arange(len(TRACKS)) == 4)))
         events += fresh.update(m, np.zeros(len(TRACKS), dtype=bool), resting=False)
     assert [(e.sign.kind, e.sign.tracks) for e in events] == [(SignKind.NOISE_FLOOR, (5,))]
