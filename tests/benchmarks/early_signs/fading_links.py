@@ -1,4 +1,4 @@
-"""Two radio links that go slowly, from their channel: a second model beside `failures`.
+"""Two radio links that go slowly, from their channel.
 
 Somebody walks: each of two antennas gets a direct wave and waves from all sides, whose sum fades
 (S. O. Rice, Bell Syst. Tech. J. 24, 1945; R. H. Clarke, 1968; W. C. Jakes, 1974), 2 to 4 Hz of
@@ -57,10 +57,13 @@ def over_threshold_db(frames: int, u: float, length_u: float, rng: Rng) -> Level
 def _path(t: Levels, doppler_hz: float, rng: Rng) -> NDArray[np.complex128]:
     """A direct wave and sixteen from all sides, mean power 1."""
     sides, phases = rng.uniform(0.0, 2.0 * np.pi, (2, 17))
-    waves = np.exp(1j * (2.0 * np.pi * doppler_hz * np.outer(t, np.cos(sides)) + phases))
-    scattered = waves[:, 1:].sum(axis=1) / 4.0
-    direct = np.sqrt(DIRECT) * waves[:, 0]
-    return np.asarray((direct + scattered) / np.sqrt(DIRECT + 1.0))
+    weights = np.where(np.arange(17) == 0, np.sqrt(DIRECT), 0.25) / np.sqrt(DIRECT + 1.0)
+    turning = 2.0 * np.pi * doppler_hz * np.cos(sides)
+    # Even steps: a turn by many is one by some, then by the rest, and all waves a matrix product.
+    rows = int(np.ceil(np.sqrt(len(t))))
+    coarse = np.exp(1j * np.outer(t[::rows], turning)) * (weights * np.exp(1j * phases))
+    fine = np.exp(1j * np.outer(turning, t[:rows] - t[0]))
+    return np.asarray((coarse @ fine).ravel()[: len(t)])
 
 
 def analogue(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
@@ -81,6 +84,8 @@ def analogue(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
 def _hash(over_db: Levels, frames: int, rng: Rng) -> Levels:
     """Triangular noise; the clicks only under the threshold."""
     triangular = np.diff(rng.standard_normal(frames + 1))
+    if np.all(over_db > 0.0):
+        return np.asarray(triangular)
     clicking = np.asarray(link_hash(frames, 1, RATE, rng)[:, 0], dtype=np.float64)
     under = np.interp(
         np.arange(frames) * (STEPS_HZ / RATE), np.arange(len(over_db)), over_db <= 0.0

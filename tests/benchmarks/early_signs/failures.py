@@ -31,7 +31,7 @@ class Failing:
     """A main pack on its way down; `state` is what one piece leaves to the next."""
 
     kind: SignKind
-    sense: float
+    sense: float = 0.0
     state: dict[str, Audio] = field(default_factory=dict)
 
 
@@ -58,8 +58,8 @@ def bursts(sound: Audio, _one: Failing, u: float, rng: Rng) -> Audio:
 
 
 def floor(sound: Audio, one: Failing, u: float, rng: Rng) -> Audio:
-    """Noise of the link, up to 30 dB under the voice."""
-    return sound + white(len(sound), rng, -85.0 + (55.0 + one.sense) * u)
+    """Noise of the electronics, from far under what it was to 10 dB under the voice."""
+    return sound + white(len(sound), rng, -95.0 + (55.0 + one.sense) * u)
 
 
 def hum(sound: Audio, one: Failing, u: float, _rng: Rng) -> Audio:
@@ -76,9 +76,9 @@ def headroom(sound: Audio, one: Failing, u: float, _rng: Rng) -> Audio:
     return np.clip(sound * gain((26.0 + one.sense) * u), -1.0, 1.0)
 
 
-def slipped(sound: Audio, one: Failing, u: float, rng: Rng) -> Audio:
-    """The mic slides away from the mouth; its own noise stays."""
-    return sound * gain(-(20.0 + one.sense) * u) + white(len(sound), rng, -78.0)
+def slipped(sound: Audio, one: Failing, u: float, _rng: Rng) -> Audio:
+    """The mic slides away from the mouth; the noise of its electronics stays."""
+    return sound * gain(-(20.0 + one.sense) * u)
 
 
 def covered(sound: Audio, one: Failing, u: float, _rng: Rng) -> Audio:

@@ -1,12 +1,13 @@
 """Two packs on each of sixteen performers and four booms, in four rooms, made from physics.
 
 After ten minutes of health the main packs fail, each kind on two of them, while their safeties and
-the booms stay well. Voices are the held-out recordings and made ones, four to a room.
+the booms stay well. Voices are the held-out recordings and made ones, four to a room. The ten
+minutes have several ends, in each of which other packs fail in other ways.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,9 +16,10 @@ import numpy as np
 from engine.model.early_signs import SignKind
 from engine.model.messages import Kind, PackLevel
 from engine.model.tracks import Track
-from tests.benchmarks.early_signs.failures import PIECE_S, WAYS, Failing, Rng, Way
+from tests.benchmarks.early_signs.fading_links import LINKS
+from tests.benchmarks.early_signs.failures import PIECE_S, WAYS, Failing, Rng
 from tests.benchmarks.night.scenes import worn
-from tests.benchmarks.night.sounds import Audio, band, gain, shaped, wander
+from tests.benchmarks.night.sounds import Audio, band, gain, shaped, wander, white
 from tests.benchmarks.night.voices import ACTIVE_DBFS, RATE, Voice, speakers
 
 HEALTHY_S: Final = 600
@@ -27,6 +29,8 @@ VOICE_DBFS: Final = -30.0
 ROOMS: Final = 4
 PERFORMERS: Final = 16
 PACKS: Final = 2 * PERFORMERS
+OUTAGES: Final = "outages"
+"""The model in which links have outages and nothing else: gaps and bursts on eight packs each."""
 LATEST: Final = 1000
 """Frames by which a voice comes later at the furthest mic, at most."""
 
@@ -56,26 +60,67 @@ def talk(voices: list[Voice], rng: Rng) -> Audio:
     return stems
 
 
-def pieces(seed: int, ways: Mapping[SignKind, Way] = WAYS) -> Iterator[tuple[Audio, list[Failing]]]:
-    """Sound of all tracks, piece by piece, and what fails on the mains, as many in each way."""
-    rng = np.random.default_rng([seed, 17])
-    kinds = [(list(ways) * (PERFORMERS // len(ways)))[n] for n in rng.permutation(PERFORMERS)]
-    failing = [Failing(kind, float(rng.uniform(-3.0, 3.0))) for kind in kinds]
-    voices = speakers(PERFORMERS, rng)  # the recorded ones first: some in each room
-    rooms = [voices[n::ROOMS] for n in range(ROOMS)]
-    mics = [_mic(n, rng) for n in range(PACKS + ROOMS)]
-    for number in range((HEALTHY_S + FAILING_S) // PIECE_S):
-        stems = [talk(here, rng) for here in rooms]
-        out = np.zeros((PIECE_S * RATE, len(mics)), dtype=np.float32, order="F")
-        u = (number * PIECE_S + 0.5 * PIECE_S - HEALTHY_S) / FAILING_S
-        for n, mic in enumerate(mics):
-            out[:, n] = mic.sound(stems[mic.room], number, rng)
+class Stage:
+    """One night up to the moment in which things begin to fail, and any end of it from there.
+
+    Every second performer's packs have analogue radio links, the others digital ones.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self._seed, self._rng = seed, np.random.default_rng([seed, 17])
+        voices = speakers(PERFORMERS, self._rng)  # the recorded ones first: some in each room
+        self._rooms = [voices[n::ROOMS] for n in range(ROOMS)]
+        self._mics = [_mic(n, self._rng) for n in range(PACKS + ROOMS)]
+        self._links = [Failing((SignKind.GAPS, SignKind.BURSTS)[n % 2]) for n in range(PERFORMERS)]
+        self._white = white(45 * RATE, self._rng, 0.0)
+
+    def healthy(self) -> Iterator[Audio]:
+        """Sound of all tracks, piece by piece."""
+        for number in range(HEALTHY_S // PIECE_S):
+            yield self._piece(number, self._links, 0.0, self._rng)
+
+    def failing(self, end: int, model: str) -> tuple[list[SignKind], Iterator[Audio]]:
+        """What fails on each main pack in that end of the night, and the sound of all tracks."""
+        rng = np.random.default_rng([self._seed, 17, end])
+        failing = self._cast(model, rng)
+        first, pieces = HEALTHY_S // PIECE_S, FAILING_S // PIECE_S
+        sound = (
+            self._piece(first + n, failing, (n + 0.5) / pieces, rng, outages=model == OUTAGES)
+            for n in range(pieces)
+        )
+        return [one.kind for one in failing], sound
+
+    def _cast(self, model: str, rng: Rng) -> list[Failing]:
+        """Each kind as often; digital links have gaps, analogue ones bursts."""
+        share = PERFORMERS // (2 if model == OUTAGES else len(WAYS))
+        kinds: list[SignKind | None] = [None] * PERFORMERS
+        for first, kind in enumerate((SignKind.GAPS, SignKind.BURSTS)):
+            for n in rng.permutation(np.arange(first, PERFORMERS, 2))[:share].tolist():
+                kinds[n] = kind
+        rest = [kind for kind in WAYS if kind not in LINKS] * share
+        order = iter(rng.permutation(len(rest)).tolist())
+        return [Failing(kind or rest[next(order)], float(rng.uniform(-3.0, 3.0))) for kind in kinds]
+
+    def _piece(
+        self, number: int, failing: list[Failing], u: float, rng: Rng, *, outages: bool = False
+    ) -> Audio:
+        stems = [talk(here, rng) for here in self._rooms]
+        out = np.zeros((PIECE_S * RATE, len(self._mics)), dtype=np.float32, order="F")
+        for n, mic in enumerate(self._mics):
+            sound = mic.sound(stems[mic.room], number, rng)
+            who = n // 2
             if n % 2 and n < PACKS:
-                out[:, n] *= gain(-12.0)
-            elif n < PACKS and (u > 0.0 or ways is not WAYS):  # a link fades in health as well
-                one = failing[n // 2]
-                out[:, n] = ways[one.kind](out[:, n].copy(), one, max(u, 0.0), rng)
-        yield np.clip(out, -1.0, 1.0), failing
+                sound *= gain(-12.0)
+            elif n < PACKS and u > 0.0 and (outages or failing[who].kind not in LINKS):
+                sound = WAYS[failing[who].kind](sound, failing[who], u, rng)
+            begin = int(rng.integers(len(self._white) - len(sound)))
+            sound += self._white[begin : begin + len(sound)] * gain(mic.electronics_dbfs)
+            if n < PACKS and n % 2 == 0:
+                link = self._links[who]
+                margin = u if failing[who].kind is link.kind and not outages else 0.0
+                sound = LINKS[link.kind](sound, link, margin, rng)
+            out[:, n] = np.clip(sound, -1.0, 1.0)
+        return out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,6 +130,7 @@ class _Mic:
     noises : go round; their lengths are products of 2, 3 and 5, so that their ends meet (`shaped`)
 
     tilt : of its place on the body, as the share of the last sample that is taken off
+    electronics_dbfs : white noise of what follows the capsule
     """
 
     room: int
@@ -92,6 +138,7 @@ class _Mic:
     delays: list[int]
     noises: tuple[Audio, ...]
     tilt: float
+    electronics_dbfs: float
 
     def sound(self, stems: Audio, number: int, rng: Rng) -> Audio:
         """Piece `number`; its noises go round and round without a seam."""
@@ -123,4 +170,5 @@ def _mic(n: int, rng: Rng) -> _Mic:
     if is_pack:
         noises.append(worn(48 * RATE, rng))
     room = n // (PACKS // ROOMS) if is_pack else n - PACKS
-    return _Mic(room, gains_db.tolist(), delays.tolist(), tuple(noises), tilt)
+    electronics_dbfs = float(rng.uniform(-88.0, -80.0))
+    return _Mic(room, gains_db.tolist(), delays.tolist(), tuple(noises), tilt, electronics_dbfs)
