@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
+from typing import Any, cast
 
 from engine.detectors import learned as memories
 from engine.detectors.base import Detector, TickContext, unknown
 from engine.detectors.guard import DetectorGuard
-from engine.detectors.registry import DETECTORS
+from engine.detectors.registry import DETECTORS, FORESIGHTED
+from engine.measure.tick_block import TickBlock
 from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Measurement
 from engine.model.tick import SampleFindings
@@ -40,6 +42,7 @@ class DetectorBank:
             for rule in asked
             if rule.scope is Scope.INPUT or scene.watched(rule.fault).any()
         }
+        self._foresighted = [n for n in self._detectors if n in FORESIGHTED & self._watched]
 
     @property
     def detectors(self) -> Collection[Detector]:
@@ -65,6 +68,13 @@ class DetectorBank:
         self.restore(learned)
         for name, detector in self._detectors.items():
             detector.carry(before[name], same)
+
+    def look_ahead(self, block: TickBlock, heard: Collection[str] = ()) -> None:
+        """Let the detectors make of the next ticks what they can at once; of the rules `heard` it
+        was done elsewhere."""
+        for name in self._foresighted:
+            if name not in heard:
+                self._guard.look_ahead(name, cast(Any, self._detectors[name]), block)
 
     def ask(
         self,

@@ -9,6 +9,7 @@ from typing import Any, ClassVar, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Flags, Levels, Measurement, State
 from engine.model.track_memory import TrackMemory, per_track
@@ -58,6 +59,19 @@ class Detector(Protocol):
 
     def carry(self, before: Any, remap: TrackRemap) -> None:
         """Take over what `before`, of the same class, remembers of the tracks that stay."""
+
+
+class ForesightedDetector(Detector, Protocol):
+    """A detector that makes half of its work for many ticks at once.
+
+    It is told of ticks before it is asked about them, one by one and in order; it may be asked of a
+    tick that nobody spoke of before as well. What it says is the same bit for bit either way: what
+    it makes ahead is a plain function of the sound and of what it knew then, or a bound that says
+    where a closer look is needed (`engine.measure.tick_block`).
+    """
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """The ticks of that block are asked about next."""
 
 
 _ONE: Final = np.int8(1)

@@ -10,20 +10,19 @@ flat tops; a true peak above full scale without flat tops is no fault. What make
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections import deque
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.lib.stride_tricks import sliding_window_view
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.cut_tops import CROSSED, LOWEST_CEILING, tops_near_peak
-from engine.detectors.flat_tops import flat_tops
-from engine.detectors.soft_knee import SoftKnee
+from engine.detectors.cut_tops import CROSSED, LOWEST_CEILING
+from engine.detectors.soft_knee import Loudness, SoftKnee
+from engine.detectors.tops import SAME_CEILING, SAME_CUT, RowTops, SeenTops, Top, TopSearch
 from engine.measure.first_difference import difference_lag
-from engine.model.flag_arrays import any_of, indices
+from engine.measure.tick_block import Ahead, TickBlock
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
@@ -31,10 +30,6 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import amplitude_db
 
-SAME_CEILING: Final = 0.01
-"""Level runs stand at one ceiling, and nothing exceeds it, within this share of its height."""
-SAME_CUT: Final = 0.05
-"""The same for cut tops: what follows the overload shifts them against each other a little."""
 ROUND_AT: Final = 0.985
 """A round top this near to the ceiling, or higher, speaks against it."""
 HELD: Final = 12
@@ -47,56 +42,24 @@ as well, a tenth of a sample each (ours, measured on voices with breath)."""
 OFFSET_SHARE: Final = 0.5
 """Where the mean of a tick is more of its peak, the sound is small beside it: that is a DC offset,
 and near the peak lies all of the sound."""
-WINDOW_S: Final = 10
-"""The last seconds of which some hold flat tops (CONTRACT.md)."""
 _TAIL_S: Final = 0.01
 """Kept from the tick before, so that a run across the seam is seen whole."""
 _PEAK_TICKS: Final = 10
-_ROUND_KEPT: Final = 20
-"""Round tops of each side that are kept of a tick without a flat one: three flat ones are a proof,
-so as many more speak against it."""
 
 
-class _Top(NamedTuple):
-    """One top: where it begins, s, its flat samples, its signed ceiling.
+class _Foreseen(NamedTuple):
+    """What was made of one tick before it is asked of.
 
-    level : a run of samples that do not move; cut : flat between two corners; neither: round
-    sharpness : of its corners, as in `cut_tops`; a level run leaves its ceiling at once
+    highest, lowest, offset : (tracks,) extremes of the tick, and how far its mean is off zero
+    tops : by track
+    knee : what `soft_knee` made
     """
 
-    at_s: float
-    length: int
-    ceiling: float
-    level: bool
-    cut: bool
-    sharpness: float = 1.0
-
-    def alike(self, other: _Top) -> bool:
-        """Both stand at one ceiling."""
-        share = SAME_CEILING if self.level and other.level else SAME_CUT
-        return abs(abs(self.ceiling) - abs(other.ceiling)) <= share * abs(self.ceiling)
-
-
-@dataclass(slots=True)
-class _Seen:
-    """What one track showed: recent tops, and (second, tops) of those that clipped."""
-
-    tops: list[_Top] = field(default_factory=list)
-    seconds: deque[tuple[int, int]] = field(default_factory=deque)
-    ceiling: float = 0.0
-    onset_s: float = np.nan
-    last_s: float = np.nan
-
-    def count(self, second: int, tops: int) -> None:
-        """Add flat tops to those of that second."""
-        if self.seconds and self.seconds[-1][0] == second:
-            tops += self.seconds.pop()[1]
-        self.seconds.append((second, tops))
-
-    def forget(self, now_s: float) -> None:
-        """Drop the seconds that ended more than ten ago."""
-        while self.seconds and self.seconds[0][0] + 1 <= now_s - WINDOW_S:
-            self.seconds.popleft()
+    highest: Levels
+    lowest: Levels
+    offset: Levels
+    tops: dict[int, RowTops]
+    knee: Loudness | None
 
 
 class Clipped(TrackMemory):
@@ -104,7 +67,7 @@ class Clipped(TrackMemory):
 
     NEEDS_SAMPLES: ClassVar = True
 
-    _seen: list[_Seen] = each_track(_Seen)
+    _seen: list[SeenTops] = each_track(SeenTops)
     _tail: Samples = remembered(
         By.FIRST,
         lambda d: np.zeros((d._tracks, round(_TAIL_S * d._rate_hz)), dtype=np.float32),
@@ -155,117 +118,113 @@ class Clipped(TrackMemory):
         self._rate_hz = scene.sample_rate_hz
         self._lag = difference_lag(self._rate_hz)
         self._tracks = len(scene.tracks)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Find the tops of those ticks at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where this tick holds the evidence."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        peak = m.peak.max(axis=0)
-        self._highest[self._tick % _PEAK_TICKS] = m.peak_max.max(axis=0)
-        self._lowest[self._tick % _PEAK_TICKS] = m.peak_min.min(axis=0)
+        ahead = self._ahead.of(m)
+        at = self._tick % _PEAK_TICKS
+        self._highest[at], self._lowest[at] = ahead.highest, ahead.lowest
         self._tick += 1
-        lately = np.maximum(self._highest.max(axis=0), -self._lowest.min(axis=0))
-        loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * lately)
-        offset = np.abs(m.dc_offset)
-        loud &= np.maximum(offset, self._offset) < OFFSET_SHARE * peak
-        self._offset = offset
-        for repeat in m.repeats:  # its tops come again and again at one height
-            loud[repeat.track_index] = False
-        active = np.zeros(self._tracks, dtype=np.bool_)
-        track_indices = indices(loud & self._watched)
-        if len(track_indices):
-            self._look(track_indices, m, active)
+        self._offset = ahead.offset
         self._tail = m.samples[-self._tail.shape[1] :].T
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        for track_index, found in ahead.tops.items():
+            active[track_index] = self._evidence(track_index, found, m)
         for seen in self._seen:
             if seen.seconds:
                 seen.forget(m.end_s)
-        soft = self._knee.update(m) & ~active & self._watched
-        if not any_of(active | soft):
-            return quiet(m.any_valid & self._watched)
+        known = m.any_valid & self._watched
+        soft = self._knee.update(m, ahead.knee)
+        if soft is not None:
+            soft &= ~active & self._watched
+        if not any_of(active) and (soft is None or not any_of(soft)):
+            return quiet(known)
         onset_s = np.array([seen.onset_s for seen in self._seen])
         last_s = np.array([seen.last_s for seen in self._seen])
         goes_on = np.array([len(seen.seconds) >= self._goes_on_seconds for seen in self._seen])
+        if soft is None:
+            return condition(active, known, onset_s, last_s, goes_on)
         return condition(
             active | soft,
-            m.any_valid & self._watched,
+            known,
             np.where(soft, self._knee.since_s, onset_s),
             np.where(soft, m.end_s, last_s),
             goes_on,
         )
 
-    def _look(self, track_indices: NDArray[np.int64], m: Measurement, active: Flags) -> None:
-        """Find the flat tops of those tracks, and set `active` where they prove an overload."""
-        x = np.concatenate([self._tail[track_indices], m.samples.T[track_indices]], axis=1)
-        base_s = m.start_s - self._tail.shape[1] / self._rate_hz
-        tops = self._level_tops(x, base_s)
-        self._add_cut_tops(tops, x, base_s, track_indices)
-        for row, found in tops.items():
-            track_index = int(track_indices[row])
-            seen = self._seen[track_index]
-            newest_s = seen.tops[-1].at_s if seen.tops else -np.inf
-            found.sort(key=lambda top: top.at_s)
-            seen.tops += [top for top in found if top.at_s > newest_s + 0.5 / self._rate_hz]
-            active[track_index] = self._evidence(track_index, m)
-
-    def _level_tops(self, x: Samples, base_s: float) -> dict[int, list[_Top]]:
-        """Level runs that nothing in their row exceeds, by row."""
-        tops: dict[int, list[_Top]] = {}
-        level = flat_tops(x)
-        high, low = x.max(axis=1), -x.min(axis=1)
-        fields = (level.row, level.start, level.length, level.ceiling)
-        for row, start, length, ceiling in zip(*(f.tolist() for f in fields), strict=True):
-            if (high if ceiling > 0 else low)[row] <= abs(ceiling) * (1.0 + SAME_CEILING):
-                top = _Top(base_s + start / self._rate_hz, length, ceiling, level=True, cut=True)
-                tops.setdefault(row, []).append(top)
-        return tops
-
-    def _add_cut_tops(
-        self,
-        tops: dict[int, list[_Top]],
-        x: Samples,
-        base_s: float,
-        track_indices: NDArray[np.int64],
-    ) -> None:
-        """Add the other tops near the peak, where a side is as high as in the last second."""
-        high, low = self._highest[:, track_indices], self._lowest[:, track_indices]
-        newest = (self._tick - 1) % _PEAK_TICKS
-        as_high = indices(high[newest] * (1.0 + SAME_CUT) >= high.max(axis=0))
-        as_low = indices(low[newest] * (1.0 + SAME_CUT) <= low.min(axis=0))
-        rows = np.concatenate([as_high, as_low])
-        near = tops_near_peak(np.concatenate([x[as_high], -x[as_low]]), self._rate_hz)
-        signs = np.where(near.row < len(as_high), 1.0, -1.0)
-        level_s = {row: sorted(top.at_s for top in found) for row, found in tops.items()}
-        # Where nothing is flat, some round tops speak for all: a tone has hundreds a tick.
-        flat = np.zeros(len(track_indices), dtype=np.bool_)
-        flat[[*rows[near.row[near.cut]].tolist(), *tops]] = True
-        to_end = np.searchsorted(near.row, near.row, side="right") - np.arange(len(near.row))
-        keep = flat[rows[near.row]] | (to_end <= _ROUND_KEPT)
-        fields = (
-            rows[near.row][keep],
-            base_s + (near.start[keep] - 1) / self._rate_hz,
-            base_s + near.start[keep] / self._rate_hz,
-            base_s + (near.start + near.length)[keep] / self._rate_hz,
-            near.length[keep],
-            (signs * near.ceiling)[keep],
-            near.cut[keep],
-            near.sharpness[keep],
+    def _foresee(self, block: TickBlock) -> Iterator[_Foreseen]:
+        """Peaks, and the tops of all tracks and ticks that are about as loud as lately."""
+        ticks = block.ticks
+        peak = block.field("peak").max(axis=1)
+        highs, lows = block.field("peak_max").max(axis=1), block.field("peak_min").min(axis=1)
+        before = (self._tick + np.arange(1, _PEAK_TICKS)) % _PEAK_TICKS
+        highest, lowest = (
+            sliding_window_view(np.concatenate([ring[before], now]), _PEAK_TICKS, axis=0)
+            for ring, now in ((self._highest, highs), (self._lowest, lows))
         )
-        for row, begin_s, at_s, end_s, length, ceiling, cut, sharpness in zip(
-            *(column.tolist() for column in fields), strict=True
-        ):
-            known_s = level_s.get(row, [])
-            first = bisect_left(known_s, begin_s)
-            if first == len(known_s) or known_s[first] > end_s:
-                top = _Top(at_s, length, ceiling, False, cut, sharpness)
-                tops.setdefault(row, []).append(top)
+        highest, lowest = highest.max(axis=2), lowest.min(axis=2)
+        lately = np.maximum(highest, -lowest)
+        loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * lately) & self._watched
+        offset = np.abs(block.field("dc_offset"))
+        offset_before = np.concatenate([self._offset[np.newaxis], offset[:-1]])
+        loud &= np.maximum(offset, offset_before) < OFFSET_SHARE * peak
+        for tick, m in enumerate(ticks):  # its tops come again and again at one height
+            for repeat in m.repeats:
+                loud[tick, repeat.track_index] = False
+        tops = self._tops(
+            block,
+            loud,
+            highs * (1.0 + SAME_CUT) >= highest,
+            lows * (1.0 + SAME_CUT) <= lowest,
+        )
+        knee = self._knee.foresee(block)
+        for part in zip(highs, lows, offset, tops, knee, strict=True):
+            yield _Foreseen(*part)
 
-    def _evidence(self, track_index: int, m: Measurement) -> bool:
+    def _tops(
+        self, block: TickBlock, loud: Flags, as_high: Flags, as_low: Flags
+    ) -> list[dict[int, RowTops]]:
+        """Of each tick the tops by track, where that is loud; all flags are (ticks, tracks)."""
+        said: list[dict[int, RowTops]] = [{} for _ in block.ticks]
+        ticks, track_indices = loud.nonzero()
+        if not len(ticks):
+            return said
+        sound, lead = block.sound, self._tail.shape[1]
+        x = np.empty((len(ticks), lead + sound.shape[2]), dtype=np.float32)
+        x[:, lead:] = sound[ticks, track_indices]
+        first = ticks == 0
+        x[first, :lead] = self._tail[track_indices[first]]
+        x[~first, :lead] = sound[ticks[~first] - 1, track_indices[~first], -lead:]
+        begin_s = np.array([m.start_s for m in block.ticks])[ticks] - lead / self._rate_hz
+        search = TopSearch(
+            x,
+            begin_s,
+            np.searchsorted(ticks, ticks),
+            as_high[ticks, track_indices],
+            as_low[ticks, track_indices],
+            self._rate_hz,
+        )
+        for row, found in search.found().items():
+            said[ticks[row]][int(track_indices[row])] = found
+        return said
+
+    def _evidence(self, track_index: int, found: RowTops, m: Measurement) -> bool:
         """Whether tops that begin in this tick prove an overload; keeps what the crew is told."""
         seen, since_s = self._seen[track_index], m.start_s - _TAIL_S
-        seen.tops = [top for top in seen.tops if top.at_s > since_s - self._cut_near_s]
-        proof: set[_Top] = set()
+        seen.add(found, m.end_s, since_s - self._cut_near_s)
+        if seen.newest_cut_s < since_s:
+            return False
+        seen.bring_in(0.5 / self._rate_hz, since_s - self._cut_near_s)
+        proof: set[Top] = set()
         for newest, top in enumerate(seen.tops):
             if top.cut and top.at_s >= since_s:
                 before = seen.tops[: newest + 1]
@@ -280,7 +239,7 @@ class Clipped(TrackMemory):
         seen.count(int(seen.last_s), sum(top.at_s >= since_s for top in proof))
         return True
 
-    def _level_proof(self, top: _Top, before: list[_Top]) -> list[_Top]:
+    def _level_proof(self, top: Top, before: list[Top]) -> list[Top]:
         """The level runs up to this one that prove an overload, if they do."""
         if not top.level:
             return []
@@ -292,7 +251,7 @@ class Clipped(TrackMemory):
         enough = len(near) >= self._enough or top.length >= self._long_run
         return near if enough else []
 
-    def _cut_proof(self, top: _Top, before: list[_Top], track_index: int) -> list[_Top]:
+    def _cut_proof(self, top: Top, before: list[Top], track_index: int) -> list[Top]:
         """The cut tops up to this one that prove an overload, if they do."""
         ceiling = abs(top.ceiling)
         peaks = self._highest if top.ceiling > 0.0 else -self._lowest
@@ -327,6 +286,6 @@ class Clipped(TrackMemory):
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"
 
 
-def _crosses(tops: list[_Top]) -> bool:
+def _crosses(tops: list[Top]) -> bool:
     """Whether a ceiling was met on samples and between them, not drawn by a voice."""
     return sum(top.sharpness for top in tops) >= CROSSED * len(tops)

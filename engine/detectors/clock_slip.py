@@ -22,21 +22,20 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet
 from engine.detectors.combined_chance import (
     combined,
+    is_unlikely,
     log_chances,
-    log_gamma_tail,
-    normal_log_chances,
     several,
     tail_log_chances,
 )
+from engine.detectors.first_tracks import FilteredTick, FirstTracks
 from engine.detectors.slip_filters import SIDE, TAPS, SlipFilters
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Flags, Kind, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 
-FIRST_TRACKS: Final = 6
-"""So many tracks, those that show slips best, raise a suspicion, which spares most of the work."""
 FIRST_SHARE: Final = 0.5
 """Of the evidence that is needed (a logarithm) the first tracks have at least so much."""
 MOST_TRACKS: Final = 16
@@ -51,8 +50,6 @@ SHARE_TORN: Final = 0.4
 all tracks tell."""
 LOG_DOUBT: Final = math.log(0.05)
 """Whether they are, and which, is said with this chance of error."""
-CAP: Final = 6.0
-"""One track speaks for this many deviations at most."""
 LEAST_VISIBLE: Final = 3.0
 """Tracks on which a slip makes less than so many times the power are not asked."""
 BESIDE_S: Final = 0.025
@@ -84,6 +81,9 @@ class Clock(TrackMemory):
     _settled_s: float | None = remembered(By.WHOLE, None)
     _filters: SlipFilters = remembered(By.ANEW, lambda d: SlipFilters(len(d._candidates)))
     _before: Samples | None = remembered(By.ANEW, None)
+    _first_tracks: FirstTracks = remembered(
+        By.ANEW, lambda d: FirstTracks(d._filters, d._candidates)
+    )
 
     def __init__(
         self,
@@ -117,6 +117,10 @@ class Clock(TrackMemory):
         self._beside = round(BESIDE_S * self._rate_hz)
         self._candidates = _one_a_performer(scene)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Filter the first tracks of several of those ticks at once."""
+        self._first_tracks.look_ahead(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active from the third slip within ten seconds on, and while they go on."""
@@ -165,22 +169,17 @@ class Clock(TrackMemory):
                 sound = _Sound(before, m.samples.T, self._candidates[rows])
                 slips = [
                     m.start_s + (at - sound.lead) / self._rate_hz
-                    for at in self._suspects(sound, rows, len(m.valid))
+                    for at in self._suspects(sound, self._first_tracks.of(before, m, rows))
                     if self._is_slip(sound, rows, at)
                 ]
-        self._filters.learn(m.samples.T[self._candidates], live)
+        if self._filters.learn(m.samples.T, self._candidates, live):
+            self._first_tracks.forget()
         return slips
 
-    def _suspects(self, sound: _Sound, rows: NDArray[np.int64], hops: int) -> list[int]:
+    def _suspects(self, sound: _Sound, made: FilteredTick) -> list[int]:
         """Frames of the sound at which the first tracks together stand out, the most first."""
-        first = rows[:FIRST_TRACKS]
-        frames = sound.frames - sound.lead
-        begin = sound.lead - TAPS  # the last few are left to the next tick
-        sizes = np.abs(self._filtered(sound, first, begin, begin + frames))
-        by_hop = sizes.reshape(len(first), hops, -1)
-        energy = np.vecdot(by_hop, by_hop) / np.float32(by_hop.shape[2])
-        by_hop *= (1.0 / np.sqrt(np.maximum(energy, 1e-30)))[:, :, None]
-        mean = np.minimum(sizes, CAP).mean(axis=0)
+        begin = sound.lead - TAPS
+        sizes, mean = made.sizes, made.mean
         found = indices(mean >= self._suspect)
         near = APART_S * self._rate_hz
         suspects: list[int] = []
@@ -190,7 +189,7 @@ class Clock(TrackMemory):
             if all(abs(begin + at - other) > near for other in suspects):
                 suspects.append(begin + at)
         few = FIRST_SHARE * self._log_chance
-        return [at for at in suspects if _least_log_chance(sizes, at - begin) <= few]
+        return [at for at in suspects if _is_unlikely(sizes, at - begin, few)]
 
     def _filtered(
         self, sound: _Sound, rows: NDArray[np.int64], begin: int, end: int
@@ -208,7 +207,7 @@ class Clock(TrackMemory):
         near = slice(max(SIDE, at - SHORT), min(sound.frames - SIDE, at + SHORT))
         sizes = self._filtered(sound, rows, near.start, near.stop)
         sizes = np.abs(sizes) / np.sqrt(np.square(sizes).mean(axis=1, keepdims=True))
-        if _least_log_chance(sizes, at - near.start) > self._log_chance:
+        if not _is_unlikely(sizes, at - near.start, self._log_chance):
             return False
         first = max(SIDE + SMEAR, at - self._beside)
         last = min(sound.frames - SIDE - SMEAR, at + self._beside)
@@ -253,12 +252,11 @@ class Clock(TrackMemory):
         return f"all inputs jumped at one sample, {len(self._slips_s)} times in 10 s"
 
 
-def _least_log_chance(sizes: Samples, at: int) -> float:
-    """What the chance of sizes over their deviations would be, had the sound no long tails; most of
-    the work ends here."""
+def _is_unlikely(sizes: Samples, at: int, log_chance: float) -> bool:
+    """Whether sizes over their deviations would be at most so likely, had the sound no long tails;
+    most of the work ends here."""
     largest = sizes[:, max(0, at - SMEAR) : at + SMEAR + 1].max(axis=1)
-    log_chance = normal_log_chances(largest.astype(np.float64))
-    return log_gamma_tail(-float(log_chance.sum()), len(log_chance))
+    return is_unlikely(largest.astype(np.float64), log_chance)
 
 
 class _Sound:

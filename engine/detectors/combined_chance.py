@@ -22,6 +22,10 @@ TAIL: Final = 0.01
 LEAST_LOG: Final = -12.0
 """No track's chance counts for less than this, natural logarithm: so far nobody can tell a tail."""
 
+_ROOT_HALF: Final = math.sqrt(0.5)
+_LEAST_CHANCE: Final = 1e-30
+_SURE: Final = 1e-6
+
 
 def tail_log_chances(values: Levels, beside: Levels) -> Levels:
     """Natural logarithm of the chance of one value of each track, shape (tracks,).
@@ -56,8 +60,8 @@ def normal_log_chances(sizes: Levels) -> Levels:
 
     What sounds has longer tails, so that this is the least that it may come to.
     """
-    chances = [math.erfc(size * math.sqrt(0.5)) for size in sizes.tolist()]
-    return np.asarray(np.maximum(np.log(np.maximum(chances, 1e-30)), LEAST_LOG))
+    chances = [math.erfc(size * _ROOT_HALF) for size in sizes.tolist()]
+    return np.asarray(np.maximum(np.log(np.maximum(chances, _LEAST_CHANCE)), LEAST_LOG))
 
 
 def combined(log_chance: Levels, beside: Levels) -> float:
@@ -98,3 +102,24 @@ def log_gamma_tail(total: float, tests: int) -> float:
     logs = terms * math.log(total) - np.array([math.lgamma(n + 1.0) for n in terms.tolist()])
     peak = float(logs.max())
     return min(0.0, peak + math.log(float(np.exp(logs - peak).sum())) - total)
+
+
+def is_unlikely(sizes: Levels, log_chance: float) -> bool:
+    """Whether normal deviates beyond all of those are at most so likely together.
+
+    As `log_gamma_tail` of `normal_log_chances`, most of the time by plain numbers, which are
+    quicker for a few: the difference of the two is under `_SURE`, and where it may decide they do.
+    """
+    total, values = 0.0, sizes.tolist()
+    for size in values:
+        chance = math.erfc(size * _ROOT_HALF)
+        total -= max(math.log(chance), LEAST_LOG) if chance > _LEAST_CHANCE else LEAST_LOG
+    likely, term = 0.0, 1.0
+    for n in range(len(sizes)):
+        likely += term
+        term *= total / (n + 1)
+    quick = min(0.0, math.log(likely) - total)
+    if abs(quick - log_chance) > _SURE and not any(map(math.isnan, values)):
+        return quick <= log_chance
+    exact = -float(normal_log_chances(sizes).sum())
+    return not log_gamma_tail(exact, len(sizes)) > log_chance

@@ -42,6 +42,10 @@ LINES: Final = 12.0
 each 200 Hz, up to the top of the band; a note without noise of its own has a dozen at most."""
 LONGEST_S: Final = 0.5
 """What repeats for longer is no gap that was filled: a note, a machine, a stuck buffer."""
+_MEAN: Final = np.full(WINDOW, 1.0 / WINDOW, dtype=np.float32)
+_ROUNDED: Final = np.float32(0.01)
+"""More than single precision rounds a mean of squares by that may agree: these are at most 101 dB
+squared, and 25 of them are added (101 * 26 / 2**24, arithmetic)."""
 
 
 class Concealment(TrackMemory):
@@ -57,41 +61,54 @@ class Concealment(TrackMemory):
         self.reset()
 
     def update(
-        self, m: Measurement, steps_db: NDArray[np.float32], newest: int
+        self, m: Measurement, steps_db: NDArray[np.float32], newest: int, may: bool = True
     ) -> list[tuple[int, float, float]]:
         """Tracks on which a link filled a gap that is over, from when to when, s.
 
         `steps_db` has the levels over half a millisecond, shape (tracks, steps), the last
-        `newest` of them of this tick. A repeat that is exact is left to `measure.repeats`, which
-        knows it by the next tick.
+        `newest` of them of this tick; `may` is what `may_agree` says of it. A repeat that is exact
+        is left to `measure.repeats`, which knows it by the next tick.
         """
         exact = [repeat.track_index for repeat in m.repeats]
-        self._runs[exact] = False
+        if exact:
+            self._runs[exact] = False
         before, self._before = self._before, m.samples
         newest //= 2
-        if len(before) != len(m.samples) or steps_db.shape[1] < 2 * (newest + LAGS[1]):
-            return self._ended(set())
         agreeing: set[int] = set()
-        halves = steps_db[:, -2 * (newest + LAGS[1]) :]
-        differ_db, lags = _differences(np.float32(0.5) * (halves[:, ::2] + halves[:, 1::2]), newest)
-        frames = len(m.samples) // newest
-        for track_index in indices(differ_db.min(axis=1) < AGREE_DB).tolist():
-            stretch = int(differ_db[track_index].argmin())
-            lag = LAGS[0] + int(lags[track_index, stretch])
-            sound = np.concatenate([before[:, track_index], m.samples[:, track_index]])
-            first = len(before) + frames * stretch * WINDOW
-            if track_index not in exact and _repeats(sound, first, frames, lag):
-                step_s = (m.end_s - m.start_s) / newest
-                agrees = indices(differ_db[track_index] < AGREE_DB)
-                begin_s, end_s = (
-                    m.start_s + at * WINDOW * step_s for at in (agrees[0], agrees[-1] + 1)
-                )
-                if begin_s - self._end_s[track_index] > m.end_s - m.start_s:
-                    self._begin_s[track_index] = begin_s
-                self._end_s[track_index] = end_s
-                self._runs[track_index] = True
-                agreeing.add(track_index)
+        if may and len(before) == len(m.samples) and steps_db.shape[1] >= 2 * (newest + LAGS[1]):
+            halves = steps_db[:, -2 * (newest + LAGS[1]) :]
+            differ_db, lags = _differences(_milliseconds(halves), newest)
+            for track_index in indices(differ_db.min(axis=1) < AGREE_DB).tolist():
+                if track_index not in exact:
+                    here = (differ_db[track_index], lags[track_index])
+                    if self._agrees(track_index, before, m, newest, *here):
+                        agreeing.add(track_index)
         return self._ended(agreeing)
+
+    def _agrees(
+        self,
+        track_index: int,
+        before: Samples,
+        m: Measurement,
+        newest: int,
+        differ_db: NDArray[np.float32],
+        lags: NDArray[np.int64],
+    ) -> bool:
+        """Whether the treble of that track agrees as well; its run begins or goes on then."""
+        stretch = int(differ_db.argmin())
+        lag = LAGS[0] + int(lags[stretch])
+        sound = np.concatenate([before[:, track_index], m.samples[:, track_index]])
+        frames = len(m.samples) // newest
+        if not _repeats(sound, len(before) + frames * stretch * WINDOW, frames, lag):
+            return False
+        step_s = (m.end_s - m.start_s) / newest
+        agrees = indices(differ_db < AGREE_DB)
+        begin_s, end_s = (m.start_s + at * WINDOW * step_s for at in (agrees[0], agrees[-1] + 1))
+        if begin_s - self._end_s[track_index] > m.end_s - m.start_s:
+            self._begin_s[track_index] = begin_s
+        self._end_s[track_index] = end_s
+        self._runs[track_index] = True
+        return True
 
     def _ended(self, agreeing: set[int]) -> list[tuple[int, float, float]]:
         """Runs that do not go on in this tick and were short enough for a gap."""
@@ -104,6 +121,41 @@ class Concealment(TrackMemory):
             if end_s - begin_s <= LONGEST_S:
                 ended.append((track_index, begin_s, end_s))
         return ended
+
+
+def may_agree(steps_db: NDArray[np.float32], ticks: int, newest: int) -> list[bool]:
+    """In which of the newest ticks any stretch may agree with one before it.
+
+    `steps_db` as in `Concealment.update`, `newest` steps in each tick. All at once, so that sums
+    may end in other last bits; where they may decide, the answer is yes.
+    """
+    newest //= 2
+    early = max(2 * (ticks * newest + LAGS[1]) - steps_db.shape[1], 0)
+    if early:
+        pad = np.full((len(steps_db), early), np.nan, dtype=np.float32)
+        steps_db = np.concatenate([pad, steps_db], axis=1)
+    tail = _milliseconds(steps_db[:, -2 * (ticks * newest + LAGS[1]) :])
+    row, item = tail.strides
+    size = newest // WINDOW * WINDOW
+    shape = (len(tail), ticks, LAGS[1] - LAGS[0] + 1, size)
+    now_db, earlier_db = (
+        np.ndarray(shape, tail.dtype, tail, first * item, (row, newest * item, step * item, item))
+        for first, step in ((LAGS[1], 0), (LAGS[1] - LAGS[0], -1))
+    )
+    differ_db = (now_db - earlier_db).reshape(-1, WINDOW)
+    means_db = differ_db @ _MEAN
+    np.square(differ_db, out=differ_db)
+    agree = differ_db @ _MEAN - means_db**2 < AGREE_DB**2 + _ROUNDED
+    agree &= (means_db > -FADE_DB - _ROUNDED) & (means_db < LOUDER_DB + _ROUNDED)
+    stretches = (len(tail), ticks, size // WINDOW)
+    quiet = now_db[:, :, 0].reshape(*stretches, WINDOW).min(axis=3) < IDLE_DBFS
+    agree = agree.reshape(len(tail), ticks, -1, stretches[2]).any(axis=2) & ~quiet
+    return [bool(said) for said in agree.any(axis=(0, 2))]
+
+
+def _milliseconds(steps_db: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Levels of two steps of half a millisecond each, from the first on."""
+    return np.ascontiguousarray(np.float32(0.5) * (steps_db[:, ::2] + steps_db[:, 1::2]))
 
 
 def _differences(
@@ -124,10 +176,9 @@ def _differences(
         (len(tail), lags, size), tail.dtype, tail, begin, (row, -item, item)
     )
     differ_db = now_db[:, None] - earlier_db
-    mean = np.full(WINDOW, 1.0 / WINDOW, dtype=np.float32)
-    means_db = (differ_db.reshape(-1, WINDOW) @ mean).reshape(len(tail), -1, stretches)
+    means_db = (differ_db.reshape(-1, WINDOW) @ _MEAN).reshape(len(tail), -1, stretches)
     np.square(differ_db, out=differ_db)
-    scatter = (differ_db.reshape(-1, WINDOW) @ mean).reshape(means_db.shape) - means_db**2
+    scatter = (differ_db.reshape(-1, WINDOW) @ _MEAN).reshape(means_db.shape) - means_db**2
     scatter[~((means_db > -FADE_DB) & (means_db < LOUDER_DB))] = np.inf
     least = scatter.min(axis=1)
     quiet = now_db.reshape(len(tail), stretches, WINDOW).min(axis=2) < IDLE_DBFS

@@ -3,15 +3,17 @@
 Model: when a contact lets go, the bias behind it jumps, which is an electrical step of one sample
 or two that a coupling capacitor lets go again in a millisecond or more, on one side of zero. What
 comes through air and a capsule rings to both sides, however short it is: a drop, a hailstone, a
-key, a crease in a raincoat; and other tracks hear it. So a pop is a step that stands far over the
-steps before it (a one-sided outlier test at `outlier` standard deviations), holds most of the
-treble round it, reaches far over the peaks before it and stays where it went. Numbers: common
+key, a crease in a raincoat; and other tracks hear it, as they do a fire: fainter, but in the same
+moment. So a pop is a step that stands far over the steps before it (a one-sided outlier test at
+`outlier` standard deviations), holds most of the treble round it, reaches far over the peaks before
+it, unless it is so sudden that no loud sound makes it, and stays where it went. Numbers: common
 practice, no source.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 from typing import ClassVar, Final
 
 import numpy as np
@@ -41,8 +43,40 @@ SWING_S: Final = 0.003
 SWING: Final = 0.4
 """by this share of its height and more, smoothly: behind a low-cut of second order by a fifth
 (calculated), where the contact closes by a step."""
+SUDDEN: Final = 2.0
+SUDDEN_SHARE: Final = 0.9
+"""A step so many times over the outlier test's limit, that holds this share of the treble round it,
+is as electrical amid loud sound, or where the contact stood open before it."""
+BEFORE_HOPS: Final = 3
+LATER_HOPS: Final = 2
+"""Another mic hears it within so many hops: 7 m of air (arithmetic)."""
+RISE: Final = 2.0
+"""Treble of another track that has so many times the energy of the third and second hop before (3
+dB) has heard it: so has half of the tracks one time in thirty by chance, while somebody speaks
+(measured)."""
 APART_S: Final = 0.03
 """Pops nearer than this are one contact that opens and closes."""
+
+
+@dataclass(slots=True, eq=False)
+class _Pop:
+    """One pop of one track, s, and the energy of all tracks' treble before it and with it; of so
+    many hops it is yet to come. `near`: tracks that stand out in the same moment themselves."""
+
+    track_index: int
+    at_s: float
+    before: Levels
+    here: Levels
+    near: Flags
+    to_come: int
+
+    def hear(self, energy: Samples, out: Flags) -> None:
+        """Take in what is yet to come, from the begin of a tick."""
+        if self.to_come:
+            self.here = np.maximum(self.here, energy[: self.to_come].max(axis=0))
+        if self.to_come == LATER_HOPS:
+            self.near = self.near | out[0]
+        self.to_come = 0
 
 
 class Crackle(TrackMemory):
@@ -55,6 +89,10 @@ class Crackle(TrackMemory):
     _tail: Samples = remembered(
         By.FIRST, lambda d: np.zeros((d._tracks, round(BEFORE_S * d._rate_hz)), dtype=np.float32)
     )
+    _energy: Levels = per_track(np.inf, rows=BEFORE_HOPS)
+    """Of the treble in the newest hops before this tick."""
+    _late: list[_Pop] = remembered(By.ANEW, lambda _: [])
+    """At the end of the tick before: what others hear of them comes in this one."""
 
     def __init__(
         self,
@@ -110,30 +148,56 @@ class Crackle(TrackMemory):
         out = (energy >= self._stands_out * middle) & (middle > 0.0) & m.valid
         active = np.zeros(self._tracks, dtype=np.bool_)
         red = np.zeros(self._tracks, dtype=np.bool_)
-        for track_index in indices((out & self._watched).any(axis=0)).tolist():
-            for hop in indices(out[:, track_index]).tolist():
-                if not self._is_shared(track_index, hop, out):
-                    active[track_index] |= self._look(track_index, hop, m)
+        for pop in self._pops_in(energy, out, m):
+            heard = pop.here >= RISE * pop.before
+            if not self._is_shared(pop.track_index, pop.near, heard):
+                self._count(pop.track_index, pop.at_s)
+                active[pop.track_index] = True
         for track_index in indices(active).tolist():
             pops = self._pops[track_index]
             active[track_index] = len(pops) >= self._enough and self._is_alone(track_index)
             red[track_index] = len(pops) >= self._red_pops
         self._tail = m.samples[-self._tail.shape[1] :].T
+        self._energy = energy[-BEFORE_HOPS:].astype(np.float64)
         known = m.any_valid & self._watched
         if not any_of(active):
             return quiet(known)
         last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
         return condition(active & known, known, self._first_s, last_s, red)
 
-    def _is_shared(self, track_index: int, hop: int, out: Flags) -> bool:
-        """Whether the other pack, or half of the other tracks, have the same moment: no contact."""
-        near: Flags = np.asarray(out[max(hop - 1, 0) : hop + 2].any(axis=0))
+    def _pops_in(self, energy: Samples, out: Flags, m: Measurement) -> list[_Pop]:
+        """Pops that can be judged now: what others hear of them is there."""
+        pops, self._late = self._late, []
+        for pop in pops:
+            pop.hear(energy, out)
+        suspects = indices((out & self._watched).any(axis=0)).tolist()
+        if not suspects:
+            return pops
+        known = np.concatenate([self._energy, energy])
+        for track_index in suspects:
+            for hop in indices(out[:, track_index]).tolist():
+                near: Flags = np.asarray(out[max(hop - 1, 0) : hop + 2].any(axis=0))
+                if self._is_shared(track_index, near, near):
+                    continue
+                at_s = self._at_s(track_index, hop, m)
+                if at_s is None:
+                    continue
+                before = known[hop : hop + BEFORE_HOPS - 1].max(axis=0)
+                here = energy[hop : hop + LATER_HOPS + 1].max(axis=0)
+                to_come = max(hop + LATER_HOPS + 1 - len(energy), 0)
+                pop = _Pop(track_index, at_s, before, here, near, to_come)
+                (self._late if to_come else pops).append(pop)
+        return pops
+
+    def _is_shared(self, track_index: int, near: Flags, heard: Flags) -> bool:
+        """Whether the other pack stands out in that moment, or half of the other tracks hear it."""
         partner = self._partner.get(track_index)
         if partner is not None and near[partner]:
             return True
-        others = np.count_nonzero(self._open) - 1
-        number = np.count_nonzero(near & self._open) - 1
-        return bool(number > 1 and 2 * number >= others)
+        others = self._open.copy()
+        others[track_index] = False
+        number = np.count_nonzero((near | heard) & others)
+        return bool(number > 1 and 2 * number >= np.count_nonzero(others))
 
     def _is_alone(self, track_index: int) -> bool:
         """Whether less than half of the other tracks, or one, pop as well: several cables may wear
@@ -144,8 +208,8 @@ class Crackle(TrackMemory):
         number = np.count_nonzero(pop & self._open) - 1
         return bool(number <= 1 or 2 * number < others)
 
-    def _look(self, track_index: int, hop: int, m: Measurement) -> bool:
-        """Whether that hop holds a pop; counts it."""
+    def _at_s(self, track_index: int, hop: int, m: Measurement) -> float | None:
+        """When that hop holds a pop, s; None where it does not."""
         lead = self._tail.shape[1]
         x = np.concatenate([self._tail[track_index], m.samples[:, track_index]])
         step = np.abs(np.diff(x))
@@ -158,19 +222,20 @@ class Crackle(TrackMemory):
         before = slice(max(at - lead, 0), max(at - guard, 1))
         deviation = float(np.sqrt(np.mean(np.square(step[before]))))
         if step[at] < max(self._least, self._outlier * deviation):
-            return False
+            return None
         early, late = (round(seconds * self._rate_hz) for seconds in ROUND_S)
         around = np.square(step[max(at - early, 0) : at + late])
         own = np.square(step[max(at - self._width, 0) : at + self._width + 1])
         peak = np.abs(x[at : at + 2 * late]).max()
-        if own.sum() < self._share * around.sum():
-            return False
-        if peak < self._over_peaks * np.abs(x[before]).max():
-            return False
+        share = own.sum() / around.sum()
+        sudden = step[at] >= SUDDEN * self._outlier * deviation and share >= SUDDEN_SHARE
+        if share < self._share:
+            return None
+        if not sudden and peak < self._over_peaks * np.abs(x[before]).max():
+            return None
         if not self._stays(x, at, float(np.median(x[before]))):
-            return False
-        self._count(track_index, m.start_s + (at + 1 - lead) / self._rate_hz)
-        return True
+            return None
+        return float(m.start_s + (at + 1 - lead) / self._rate_hz)
 
     def _stays(self, x: Samples, at: int, rest: float) -> bool:
         """Whether the sound stays on the side, and near the height, that the step went to, and

@@ -11,42 +11,50 @@ hides how quiet its place can be until it stops. A gap of 500 ms or more is no d
 
 from __future__ import annotations
 
-from typing import ClassVar, Final
+from collections.abc import Iterator
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, stretches, unknown
 from engine.detectors.bursts import Burst, Event
-from engine.detectors.concealed import Concealment
-from engine.detectors.replayed import Replay
+from engine.detectors.concealed import Concealment, may_agree
+from engine.detectors.gap_shape import EDGE, each_once, gap_shape
+from engine.detectors.quiet_history import UNDER_DB, QuietHistory
+from engine.detectors.replayed import Marks, Replay, marks_of
 from engine.measure.floor import MARGIN_DB
 from engine.measure.short_levels import HELD_STEPS, STEP_S
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
-from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS
 
-UNDER_DB: Final = np.array([[10.0], [9.0], [8.0], [7.0]])
-"""A gap lies this far under the quietest that held lately, for 2.5, 5, 10 and 20 ms."""
-
-_EDGE: Final = 80
-"""Steps before and after a gap in which it falls and rises: 40 ms, as a receiver that ramps a mute
-takes at most (common practice, no source)."""
-_HISTORY: Final = 100
-_LEARN_TICKS: Final = 20
 _GIVE_UP_TICKS: Final = 100
 """A track that stays that quiet for 10 s has a new, lower background level."""
-_EARLIER: Final = 30
-"""Of so many times ten seconds before the last ones the quietest is kept: five minutes."""
-_PLACE_DB: Final = 20.0
-"""What is further under the floor is a mute's, and says nothing of how quiet the place can be."""
 _JOIN_S: Final = 0.05
 """Fillings less than this apart are one: their ends are known to some tens of milliseconds."""
-_TEN: Final = 10
-"""Ticks of which the quietest is kept, so that of the whole history it is found quickly."""
+
+
+class _Foreseen(NamedTuple):
+    """What was made of one tick before it is asked of.
+
+    lowest_db : (lengths, tracks) as `Measurement.quietest_db`, to be written to
+    floor_db : (tracks,) what a gap is under by the place's floor
+    near : a gap may end or begin here, unless what was learned moves
+    steps_db : (tracks, steps) levels of all steps that are kept, up to the end of this tick
+    may_agree, marks : what `concealed` and `replayed` ask
+    """
+
+    lowest_db: Levels
+    floor_db: Levels
+    near: bool
+    steps_db: Samples
+    may_agree: bool
+    marks: Marks | None
 
 
 class Dropout(TrackMemory):
@@ -64,13 +72,8 @@ class Dropout(TrackMemory):
         By.FIRST, lambda d: np.full((d._tracks, 0), np.nan, dtype=np.float32)
     )
     _step_s: float = remembered(By.WHOLE, STEP_S)
-    _quietest: Levels = per_track(np.nan, rows=(_HISTORY, len(UNDER_DB)))
-    _tens: Levels = per_track(np.nan, rows=(_HISTORY // _TEN, len(UNDER_DB)))
-    _earlier: Levels = per_track(np.nan, rows=(_EARLIER, len(UNDER_DB)))
-    _earlier_least: Levels = per_track(np.nan, rows=len(UNDER_DB))
-    _known_in_tens: NDArray[np.int64] = per_track(0, rows=(_HISTORY // _TEN, len(UNDER_DB)))
+    _lately: QuietHistory = remembered(By.PART, lambda d: QuietHistory(d._tracks))
     _low_ticks: NDArray[np.int64] = per_track(0)
-    _ticks: int = remembered(By.WHOLE, 0)
     _concealment: Concealment = remembered(By.PART, lambda d: Concealment(d._tracks))
 
     _replay: Replay = remembered(By.PART, lambda d: Replay(d._tracks))
@@ -117,18 +120,72 @@ class Dropout(TrackMemory):
         self._edge_under_quietest_db = edge_under_quietest_db
         self._watched = scene.watched(Fault.DROPOUT)
         self._tracks = len(scene.tracks)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Make what of those ticks can be made at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick in which a gap closed; held while the next one of a burst is open."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        lowest_db = self._take_in(m)
-        self._forget(m)
-        limits_db = self._limits(m)
-        low = self._watched & (lowest_db < limits_db).any(axis=0)
+        ahead = self._ahead.of(m)
+        self._steps = ahead.steps_db
+        self._step_s = m.hop_s / (m.steps_db.shape[1] // len(m.valid))
+        lowest_db = ahead.lowest_db
+        moved = self._forget(m)
+        known = m.any_valid & self._watched
         active = np.zeros(self._tracks, dtype=np.bool_)
+        if ahead.near or moved or any_of(self._low_ticks > 0):
+            self._add_gaps(active, lowest_db, ahead.floor_db, m)
+        self._add_concealed(active, m, ahead)
+        self._lately.learn(lowest_db, m.floor_dbfs)
+        if not any_of(active):
+            return quiet(known)
+        onset_s = np.array([burst.onset_s for burst in self._bursts])
+        last_s = np.array([burst.last_s for burst in self._bursts])
+        red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
+        return condition(active, known, onset_s, last_s, red)
+
+    def _foresee(self, block: TickBlock) -> Iterator[_Foreseen]:
+        """What is a plain function of the sound, and where no gap can be.
+
+        A gap is under the floor's limit, and under all that was quietest of late: so far under the
+        tick before as well, where that taught.
+        """
+        lowest_db = block.field("quietest_db").astype(np.float64)
+        floor_db = self._floor_limit_db(block.field("floor_dbfs"), block.field("presence_dbfs"))
+        before = np.concatenate([self._lately.newest[None], lowest_db[:-1]])
+        near = self._watched & (lowest_db < floor_db[:, None]) & ~(lowest_db >= before - UNDER_DB)
+        steps_db, new = self._longer(block)
+        may = may_agree(steps_db[-1], len(block.ticks), new)
+        marks = marks_of(block.sound)
+        parts = zip(lowest_db, floor_db, near, steps_db, may, marks, strict=True)
+        for lowest, floor, under, *rest in parts:
+            yield _Foreseen(lowest, floor, any_of(under), *rest)
+
+    def _longer(self, block: TickBlock) -> tuple[list[Samples], int]:
+        """The levels of as many steps as are kept, up to the end of each tick; the steps of one."""
+        now_db = [m.steps_db for m in block.ticks]
+        new = now_db[0].shape[1]
+        before_db = self._steps
+        if not before_db.size:
+            before_db = np.full((self._tracks, HELD_STEPS[-1]), np.nan, dtype=np.float32)
+        m = block.ticks[0]
+        keep = round(self._longest_s / (m.hop_s / (new // len(m.valid)))) + 3 * EDGE
+        steps_db = np.concatenate([before_db[:, -keep:], *now_db], axis=1)
+        first = steps_db.shape[1] - len(now_db) * new
+        ends = range(first + new, steps_db.shape[1] + 1, new)
+        return [steps_db[:, max(end - new - keep, 0) : end] for end in ends], new
+
+    def _add_gaps(self, active: Flags, lowest_db: Levels, floor_db: Levels, m: Measurement) -> None:
+        """Tracks on which a gap closed in this tick, or the next one of a burst is open; what lies
+        in one does not teach."""
+        limits_db = self._lately.limits_db(floor_db)
+        low = self._watched & (lowest_db < limits_db).any(axis=0)
         for track_index in indices(low | (self._low_ticks > 0)):
             gaps, open_s = self._look(int(track_index), limits_db[:, track_index], m)
             burst = self._bursts[track_index]
@@ -142,35 +199,28 @@ class Dropout(TrackMemory):
             )
             if (gaps or not np.isnan(open_s)) and not teaches:
                 lowest_db[:, track_index] = np.nan
-        active |= self._concealed(m)
         self._low_ticks = np.where(low, self._low_ticks + 1, 0)
-        self._learn(lowest_db, m)
-        if not any_of(active):
-            return quiet(m.any_valid & self._watched)
-        onset_s = np.array([burst.onset_s for burst in self._bursts])
-        last_s = np.array([burst.last_s for burst in self._bursts])
-        red = np.array([burst.is_red(m.end_s) for burst in self._bursts])
-        return condition(active, m.any_valid & self._watched, onset_s, last_s, red)
 
-    def _forget(self, m: Measurement) -> None:
+    def _forget(self, m: Measurement) -> bool:
         """Begin anew where what was learned lay beside a source that has stopped; links that fade
-        together fall together as well, and theirs are gaps. A gain that was turned moves it."""
-        if any_of(m.gain_step_db != 0.0):
-            for levels_db in (self._quietest, self._tens, self._earlier, self._earlier_least):
-                levels_db += m.gain_step_db
-        for track_index in indices(m.source_stopped).tolist():
-            if not self._bursts[track_index].lately(m.end_s):
-                self._quietest[..., track_index] = self._tens[..., track_index] = np.nan
-                self._earlier[..., track_index] = self._earlier_least[..., track_index] = np.nan
-                self._known_in_tens[..., track_index] = 0
+        together fall together as well, and theirs are gaps. A gain that was turned moves it.
 
-    def _concealed(self, m: Measurement) -> Flags:
+        Whether anything was moved.
+        """
+        turned, stopped = any_of(m.gain_step_db != 0.0), any_of(m.source_stopped)
+        if turned:
+            self._lately.shift(m.gain_step_db)
+        for track_index in indices(m.source_stopped).tolist() if stopped else ():
+            if not self._bursts[track_index].lately(m.end_s):
+                self._lately.forget(track_index)
+        return turned or stopped
+
+    def _add_concealed(self, active: Flags, m: Measurement, ahead: _Foreseen) -> None:
         """Tracks on which a link filled a gap with a repeat: an exact one that ended in this tick,
         or one that other links of the rig have changed."""
-        some = np.zeros(self._tracks, dtype=np.bool_)
         newest = round((m.end_s - m.start_s) / self._step_s)
-        filled = self._concealment.update(m, self._steps, newest)
-        filled += self._replay.update(m)
+        filled = self._concealment.update(m, self._steps, newest, ahead.may_agree)
+        filled += self._replay.update(m, ahead.marks)
         filled += [
             (repeat.track_index, repeat.begin_s, repeat.end_s)
             for repeat in m.repeats
@@ -180,46 +230,13 @@ class Dropout(TrackMemory):
             if self._watched[track_index]:
                 burst, gap = self._bursts[track_index], Event(begin_s, end_s, 0.0)
                 (burst.goes_on if begin_s <= burst.last_s + _JOIN_S else burst.add)(gap)
-                some[track_index] = True
-        return some
+                active[track_index] = True
 
-    def _take_in(self, m: Measurement) -> Levels:
-        """Keep the levels of this tick; returns the quietest that held for 2.5, 5, 10 and 20 ms,
-        shape (4, tracks)."""
-        now_db = m.steps_db
-        self._step_s = m.hop_s / (now_db.shape[1] // len(m.valid))
-        if not self._steps.size:
-            self._steps = np.full((self._tracks, HELD_STEPS[-1]), np.nan, dtype=np.float32)
-        keep = round(self._longest_s / self._step_s) + 3 * _EDGE
-        self._steps = np.concatenate([self._steps[:, -keep:], now_db], axis=1)
-        return np.array(m.quietest_db, float)
-
-    def _learn(self, lowest_db: Levels, m: Measurement) -> None:
-        """Keep what was quietest in this tick, and the place's part of each ten seconds."""
-        at = self._ticks % _HISTORY
-        self._quietest[at] = lowest_db
-        ten = at // _TEN
-        rows = self._quietest[ten * _TEN : (ten + 1) * _TEN]
-        self._tens[ten] = np.fmin.reduce(rows)
-        self._known_in_tens[ten] = np.add.reduce(~np.isnan(rows), axis=0, dtype=np.int64)
-        self._ticks += 1
-        if self._ticks % _HISTORY == 0:
-            place_db = np.nan_to_num(m.floor_dbfs, nan=-np.inf) - _PLACE_DB
-            row = self._ticks // _HISTORY % _EARLIER
-            self._earlier[row] = np.maximum(np.fmin.reduce(self._tens), place_db)
-            self._earlier_least = np.fmin.reduce(self._earlier)
-
-    def _limits(self, m: Measurement) -> Levels:
-        """The levels that only gaps of such lengths are under, shape (4, tracks).
-
-        -inf before the track was heard for two seconds.
-        """
-        quietest = np.fmin(np.fmin.reduce(self._tens), self._earlier_least)
-        heard = self._known_in_tens.sum(axis=0) >= _LEARN_TICKS
+    def _floor_limit_db(self, floor_dbfs: Levels, presence_dbfs: Levels) -> Levels:
+        """What a gap is under, by the place it would lie in, for arrays of any shape."""
         # A floor that is louder than any healthy one is a tone's or an engine's, not the place's.
-        floor_db = np.fmin(m.floor_dbfs, m.presence_dbfs + MARGIN_DB) - self._under_floor_db
-        floor_db = np.where(np.isnan(m.floor_dbfs), m.presence_dbfs, floor_db)
-        return np.where(heard, np.fmin(quietest - UNDER_DB, floor_db), -np.inf)
+        floor_db = np.fmin(floor_dbfs, presence_dbfs + MARGIN_DB) - self._under_floor_db
+        return np.where(np.isnan(floor_dbfs), presence_dbfs, floor_db)
 
     def _look(
         self, track_index: int, limits_db: Levels, m: Measurement
@@ -234,12 +251,12 @@ class Dropout(TrackMemory):
             gaps += found
             open_s = np.fmin(open_s, still_s)
         last_s = self._bursts[track_index].last_s
-        return [gap for gap in _each_once(gaps) if gap.begin_s > last_s], float(open_s)
+        return [gap for gap in each_once(gaps) if gap.begin_s > last_s], float(open_s)
 
     def _edge_db(self, track_index: int, m: Measurement) -> float:
         """The least level a gap falls from and rises to."""
         floor_db = float(np.nan_to_num(m.floor_dbfs[track_index], nan=-np.inf, neginf=-np.inf))
-        quietest_db = float(np.fmin.reduce(self._tens[:, -1, track_index]))
+        quietest_db = self._lately.longest_db(track_index)
         # Without a floor the place is what was quietest: under it a sound ended, and no hole is.
         quieter = m.presence_dbfs[track_index] <= quietest_db < floor_db or np.isinf(floor_db)
         return (
@@ -255,7 +272,7 @@ class Dropout(TrackMemory):
         steps_db, step_s = self._steps[track_index], self._step_s
         size = len(steps_db)
         base_s = m.end_s - size * step_s
-        oldest = size - round((m.end_s - m.start_s) / step_s) - _EDGE
+        oldest = size - round((m.end_s - m.start_s) / step_s) - EDGE
         gaps: list[Event] = []
         open_s = np.nan
         for begin, end in zip(*stretches(steps_db < limit_db), strict=True):
@@ -263,10 +280,10 @@ class Dropout(TrackMemory):
             if end <= oldest or not shortest_s <= length_s < self._longest_s:
                 continue
             begin_s = base_s + float(begin) * step_s
-            if end > size - _EDGE:
+            if end > size - EDGE:
                 open_s = begin_s
                 continue
-            edge_db, inside_db, back = _shape(steps_db, int(begin), int(end), limit_db)
+            edge_db, inside_db, back = gap_shape(steps_db, int(begin), int(end), limit_db)
             depth_db = edge_db - inside_db
             if back and depth_db >= self._fall_db and edge_db >= least_db:
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
@@ -283,27 +300,3 @@ class Dropout(TrackMemory):
         if not depth_db:
             down = "filled with what came before"
         return f"{number} in 10 s, longest {1e3 * longest_s:.0f} ms, {down}"
-
-
-def _each_once(gaps: list[Event]) -> list[Event]:
-    """In order, the longest of those that overlap: under a lower limit a gap is shorter."""
-    kept: list[Event] = []
-    for gap in sorted(gaps, key=lambda gap: gap.begin_s - gap.end_s):
-        if all(gap.end_s <= one.begin_s or one.end_s <= gap.begin_s for one in kept):
-            kept.append(gap)
-    return sorted(kept, key=lambda gap: gap.begin_s)
-
-
-def _shape(steps_db: Levels, begin: int, end: int, limit_db: float) -> tuple[float, float, bool]:
-    """The level a gap falls from within its edge and rises to again, the lesser; the level inside,
-    dB; and whether most of both edges is louder than any gap: else a sound has ended, and not all
-    of what came after it was as quiet.
-
-    -inf, 0 and False where the edges are not to be seen.
-    """
-    before, after = steps_db[max(begin - _EDGE, 0) : begin], steps_db[end : end + _EDGE]
-    if begin < _EDGE or len(after) < _EDGE or any_of(np.isnan(before)) or any_of(np.isnan(after)):
-        return -np.inf, 0.0, False
-    back = min(np.median(before), np.median(after)) >= limit_db
-    inside_db = float(np.median(steps_db[begin:end]))
-    return float(min(before.max(), after.max())), inside_db, bool(back)

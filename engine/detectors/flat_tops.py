@@ -53,10 +53,12 @@ class FlatTops:
 _NONE: Final = FlatTops(*(np.empty(0, dtype=np.int64),) * 3, np.empty(0))
 
 
-def flat_tops(rows: Samples) -> FlatTops:
+def flat_tops(rows: Samples, heads: NDArray[np.int64] | None = None) -> FlatTops:
     """Every level run in some tracks' samples, shape (rows, frames), each row for itself.
 
-    Runs that touch the first or last sample are left out: their edges are not to be seen.
+    `heads` says of each row which one's first samples say how finely its own are quantised, the
+    first where left out. Runs that touch the first or last sample are left out: their edges are not
+    to be seen.
     """
     size = rows.shape[1]
     rows = np.ascontiguousarray(rows)
@@ -73,7 +75,9 @@ def flat_tops(rows: Samples) -> FlatTops:
     sound = x[near]
     peak = np.where(sound[1:] > 0.0, highest[row], -lowest[row])
     level = joined & (np.abs(sound[1:] - sound[:-1]) <= LEVEL_STEP * peak)
-    return _judged(x, size, *_runs(level, near, size)) if any_of(level) else _NONE
+    if not any_of(level):
+        return _NONE
+    return _judged(rows, heads, *_runs(level, near, size))
 
 
 def _runs(
@@ -87,11 +91,15 @@ def _runs(
 
 
 def _judged(
-    sound: Samples, size: int, first: NDArray[np.int64], last: NDArray[np.int64]
+    rows: Samples,
+    heads: NDArray[np.int64] | None,
+    first: NDArray[np.int64],
+    last: NDArray[np.int64],
 ) -> FlatTops:
     """Those of the runs first..last (inclusive) that are extremes with corners."""
     if not len(first):
         return _NONE
+    sound, size = rows.ravel(), rows.shape[1]
     begin, end, before, after = (
         sound[at].astype(np.float64) for at in (first, last, first - 1, last + 1)
     )
@@ -101,15 +109,15 @@ def _judged(
     into = sign * (begin - slope - before)
     out_of = sign * (end + slope - after)
     corner = _CORNER[np.minimum(length, len(_CORNER) - 1)]
-    step_off, quantum = np.minimum(into, out_of), _quantum(sound)
+    step_off, quantum = np.minimum(into, out_of), _quantum(rows, heads, first // size)
     # One sample shows already that most are rounded: the bend is at least what it is there.
     middle = length // 2
     bend = np.abs(sound[first + middle] - (begin + slope * middle))
     maybe = step_off >= corner * np.maximum(bend, quantum)
     if not any_of(maybe):
         return _NONE
-    first, begin, end, length, slope, step_off, corner = (
-        field[maybe] for field in (first, begin, end, length, slope, step_off, corner)
+    first, begin, end, length, slope, step_off, corner, quantum = (
+        field[maybe] for field in (first, begin, end, length, slope, step_off, corner, quantum)
     )
     offsets = np.concatenate([[0], np.cumsum(length)[:-1]])
     within = np.arange(int(length.sum())) - np.repeat(offsets, length)
@@ -120,7 +128,10 @@ def _judged(
     return FlatTops((first // size)[keep], (first % size)[keep], length[keep], ends[keep])
 
 
-def _quantum(x: Samples) -> float:
-    """The converter's step: 16-bit if every sample is a 16-bit code, else 24-bit."""
-    codes = x[:768] * np.float32(32768.0)
-    return _CODE_16 if bool(np.all(codes == np.round(codes))) else _CODE_24
+def _quantum(rows: Samples, heads: NDArray[np.int64] | None, which: NDArray[np.int64]) -> Levels:
+    """The converter's step in each of those rows: 16-bit if every sample is a 16-bit code, else
+    24-bit."""
+    heads = np.zeros(len(rows), dtype=np.int64) if heads is None else heads
+    asked, back = np.unique(heads[which], return_inverse=True)
+    codes = rows[asked, :768] * np.float32(32768.0)
+    return np.where((codes == np.round(codes)).all(axis=1), _CODE_16, _CODE_24)[back]

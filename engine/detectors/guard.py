@@ -14,7 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.base import Detector, TickContext, doubted, unknown
+from engine.detectors.base import Detector, ForesightedDetector, TickContext, doubted, unknown
+from engine.measure.tick_block import TickBlock
 from engine.model.fault_rules import FaultRule, Scope
 from engine.model.messages import Condition, Measurement
 from engine.model.safe_text import harmless
@@ -81,6 +82,15 @@ class DetectorGuard:
         if context.now_s < self._doubt_until_s.get(name, context.now_s):
             said = doubted(said, np.ones(len(said.state), dtype=np.bool_))
         return said, detector
+
+    def look_ahead(self, name: str, detector: ForesightedDetector, block: TickBlock) -> None:
+        """Let the detector of that name make what it can of those ticks."""
+        if name in self._retry_s:  # it rests
+            return
+        try:
+            detector.look_ahead(block)
+        except Exception as error:
+            self._note(name, error, block.ticks[0].start_s)
 
     def detail(self, rule: FaultRule, detector: Detector, track_index: int) -> str:
         """What the detector saw on that track, one line; empty where it can't say."""

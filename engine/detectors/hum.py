@@ -9,7 +9,8 @@ of equal temperament on A = 440 Hz lies within 1.2 % of a low mains line (G1 and
 it, a ratio that of noise is F-distributed (`mains_spectra`: one bin in a thousand passes), and two
 of five such looks must agree. What they suggest is followed through the last 2.6 s by its phase:
 three in four of the steps of 0.2 s lie near their median, which of noise twelve steps do once in a
-million times (binomial, with 0.35 squared for each). The level is the AES17 RMS of the lines added
+million times (binomial, with 0.35 squared for each). An engine has lines near those of the mains
+and as high ones between. The level is the AES17 RMS of the lines added
 together, unweighted.
 """
 
@@ -22,7 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.mains_lines import LINES, STEP_S, line_steps, steps_since, tuned_lines
+from engine.detectors.mains_lines import (
+    LINES,
+    STEP_S,
+    is_engine,
+    line_steps,
+    steps_since,
+    tuned_lines,
+)
 from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains
 from engine.measure.decimate import Decimate
 from engine.model.flag_arrays import any_of, indices
@@ -256,6 +264,8 @@ class Hum(TrackMemory):
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
         off = abs(mains_hz / nominal - 1.0)
         if not is_mains(indices(power > self._least_share * power.sum()) + 1, off):
+            return None
+        if is_engine(sound, self._slow.rate_hz, mains_hz, power):
             return None
         level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
         looks = 1 if steady[0] and several else 2 if steady[0] or several else self._note_looks

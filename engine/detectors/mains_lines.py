@@ -1,18 +1,40 @@
-"""Lines at multiples of the mains, followed through the sound: amplitude and phase in steps."""
+"""Lines at multiples of the mains, followed through the sound: amplitude and phase in steps.
+
+An engine has lines too, at each multiple of the turns of its shaft, of a four-stroke one at every
+half turn; some of them lie near those of the mains, but most of them between.
+"""
 
 from __future__ import annotations
 
 from typing import Final
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.mains_spectra import taper
+from engine.model.messages import Levels
 
 LINES: Final = 10
 """Multiples of the mains that are followed."""
 STEP_S: Final = 0.2
 """From one amplitude to the next, s; each is taken over twice that."""
+
+TURNS_HZ: Final = (8.0, 45.0)
+"""Lines of an engine lie so far from each other: 1000 turns a minute and more, of a four-stroke
+engine at each half turn (arithmetic)."""
+BESIDE_HZ: Final = 4.0
+"""What is nearer to a multiple of the mains, or to another line, is not told from it."""
+STANDS_OUT: Final = 10.0
+"""A line between those of the mains has at least this many times the mean power beside it."""
+AS_HIGH: Final = 0.1
+"""And at least this share of the power of the highest of the mains (-10 dB): else the hum is heard
+over the engine."""
+ON_LINE: Final = 0.05
+"""Share of the distance between two lines by which one may be off: no speed is quite even."""
+SEVERAL: Final = 3
+MOST: Final = 0.75
+"""So many lines between those of the mains, and this share of all, are the engine's (ours)."""
 
 Steps = NDArray[np.complex128]
 
@@ -49,6 +71,42 @@ def tuned_lines(sound: NDArray[np.float32], rate_hz: float, mains_hz: float) -> 
     by_line = turn / (line + 1) * np.arange(1, LINES + 1)
     z = z * np.exp(-1j * np.outer(np.arange(len(z)), by_line))
     return z, mains_hz + turn / (line + 1) / (2.0 * np.pi * STEP_S)
+
+
+def is_engine(sound: NDArray[np.float32], rate_hz: float, mains_hz: float, power: Levels) -> bool:
+    """Whether the strongest multiple of the mains is one of the lines of an engine.
+
+    `power` is that of each multiple of the mains, mean square, shape (lines,).
+    """
+    between_hz = _between_hz(sound, rate_hz, mains_hz, AS_HIGH * float(power.max()))
+    if len(between_hz) < SEVERAL:
+        return False
+    strongest_hz = mains_hz * (int(np.argmax(power)) + 1)
+    orders = np.arange(np.ceil(strongest_hz / TURNS_HZ[1]), strongest_hz / TURNS_HZ[0] + 1)
+    turns_hz = strongest_hz / orders[:, None]
+    # From one line to the next: what the frequency of the mains is off does not add up.
+    gaps_hz = np.diff(np.sort([strongest_hz, *between_hz]))
+    number = np.maximum(np.round(gaps_hz / turns_hz), 1.0)
+    fits = np.count_nonzero(np.abs(gaps_hz / turns_hz - number) <= ON_LINE * number, axis=1)
+    return bool(fits.max(initial=0) >= max(SEVERAL, MOST * len(gaps_hz)))
+
+
+def _between_hz(
+    sound: NDArray[np.float32], rate_hz: float, mains_hz: float, least_power: float
+) -> Levels:
+    """Where lines as high as that stand between those of the mains; what is said glides, so that
+    its lines are wide in the spectrum of the whole stretch."""
+    power = np.abs(np.fft.rfft(sound * taper(len(sound)))) ** 2 / 2.0
+    bin_hz = rate_hz / len(sound)
+    reach = round(BESIDE_HZ / bin_hz)
+    highest = int(LINES * mains_hz / bin_hz) + reach
+    near = sliding_window_view(power[:highest], 2 * reach + 1)
+    here, lobe = near[:, reach], near[:, reach - 2 : reach + 3]
+    beside = (near.sum(axis=1) - lobe.sum(axis=1)) / (2 * reach - 4)
+    at_hz = (np.arange(len(near)) + reach) * bin_hz
+    line = (here == near.max(axis=1)) & (here >= STANDS_OUT * beside) & (here >= least_power)
+    off_hz = np.abs(at_hz - mains_hz * np.round(at_hz / mains_hz))
+    return np.asarray(at_hz[line & (off_hz >= BESIDE_HZ)])
 
 
 def steps_since(z: Steps, newest: int, reach: float) -> int | None:

@@ -60,3 +60,8 @@ DETECTORS: Final[Mapping[str, type[Detector]]] = {
     "invalid_samples": InvalidSamples,
 }
 """By the name of the rule."""
+
+FORESIGHTED: Final = frozenset(
+    name for name, detector in DETECTORS.items() if hasattr(detector, "look_ahead")
+)
+"""Those of them that make half of their work for many ticks at once (`ForesightedDetector`)."""

@@ -12,7 +12,6 @@ stretches: common practice, no source.
 from __future__ import annotations
 
 from collections import deque
-from itertools import product
 from typing import Final
 
 import numpy as np
@@ -49,12 +48,19 @@ LEAST_PIECES: Final = 10
 """So many pieces of 10 ms are needed."""
 
 
+Marks = tuple[NDArray[np.int64], Samples]
+"""Of one tick; see `marks_of`."""
+
+
 class Replay(TrackMemory):
     """Looks for the marks of two ticks at once among those of the second before."""
 
     _sounds: deque[Samples] = remembered(By.ANEW, lambda _: deque(maxlen=TICKS + 1))
     _marks: NDArray[np.float32] = remembered(
         By.ANEW, lambda d: np.zeros((d._tracks, TICKS * HOPS, len(BEFORE)), np.float32)
+    )
+    _power: NDArray[np.float32] = remembered(
+        By.ANEW, lambda d: np.zeros((d._tracks, TICKS * HOPS), np.float32)
     )
     _at: NDArray[np.int64] = remembered(
         By.ANEW, lambda d: np.zeros((d._tracks, TICKS * HOPS), np.int64)
@@ -65,24 +71,30 @@ class Replay(TrackMemory):
 
     def __init__(self, tracks: int) -> None:
         self._tracks = tracks
-        self._rows = np.arange(tracks)
         self.reset()
 
-    def update(self, m: Measurement) -> list[tuple[int, float, float]]:
-        """Tracks on which the newest ticks hold 0.1 s or more of a replay; from when to when, s."""
+    def update(self, m: Measurement, marks: Marks | None = None) -> list[tuple[int, float, float]]:
+        """Tracks on which the newest ticks hold 0.1 s or more of a replay; from when to when, s.
+
+        `marks` are those of this tick (`marks_of`), where they were made before.
+        """
         sound = m.samples.T
         if self._sounds and self._sounds[-1].shape != sound.shape:
             self.reset()
         self._sounds.append(sound)
-        if sound.shape[1] < HOPS * int(BEFORE[-1]):
+        if marks is None:
+            (marks,) = marks_of(sound[np.newaxis])
+        if marks is None:
             return []
-        self._mark(sound)
+        self._note(*marks, sound.shape[1])
         self._ticks += 1
         if self._ticks % 2 or self._ticks < 4:
             return []
-        loud = m.present & m.valid.all(axis=0)
-        loud &= self._rest_until <= self._ticks
-        loud[[repeat.track_index for repeat in m.repeats]] = False
+        loud = m.present & (self._rest_until <= self._ticks)
+        if not m.all_valid:
+            loud &= m.valid.all(axis=0)
+        if m.repeats:
+            loud[[repeat.track_index for repeat in m.repeats]] = False
         said = []
         for track_index, at, lag in self._candidates(np.flatnonzero(loud), sound.shape[1]):
             if self._rest_until[track_index] > self._ticks:
@@ -95,14 +107,11 @@ class Replay(TrackMemory):
                 said.append((track_index, begin_s, end_s))
         return said
 
-    def _mark(self, sound: Samples) -> None:
-        """Note the mark of each hop of the newest tick; one that begins before it is none."""
-        size = sound.shape[1]
-        hops = sound.reshape(self._tracks, HOPS, -1)
-        at = hops.argmax(axis=2) + np.arange(0, size, size // HOPS)
+    def _note(self, at: NDArray[np.int64], marks: Samples, size: int) -> None:
+        """Keep the marks of the newest tick, which has so many frames."""
         first = self._ticks % TICKS * HOPS
-        where = np.maximum(at[..., None] - BEFORE, 0)
-        self._marks[:, first : first + HOPS] = sound[self._rows[:, None, None], where]
+        self._marks[:, first : first + HOPS] = marks
+        self._power[:, first : first + HOPS] = np.vecdot(marks, marks)
         self._at[:, first : first + HOPS] = at + self._ticks * size
 
     def _candidates(self, tracks: NDArray[np.int64], size: int) -> list[tuple[int, int, int]]:
@@ -112,23 +121,30 @@ class Replay(TrackMemory):
         if not len(tracks):
             return said
         marks = self._marks[tracks]
-        power = np.vecdot(marks, marks)
-        rows = np.arange(len(tracks))
+        power = self._power[tracks]
+        ticks = (self._ticks - 2, self._ticks - 1)
+        firsts = [tick % TICKS * HOPS for tick in ticks]
         # The like of one may share a hop with a higher one, and have no mark: two are tried.
-        for tick, rank in product((self._ticks - 2, self._ticks - 1), (-1, -2)):
-            first = tick % TICKS * HOPS
-            hop = first + marks[:, first : first + HOPS, 0].argsort(axis=1)[:, rank]
-            new = marks[rows, hop]
-            apart = power - 2.0 * (marks @ new[..., None])[..., 0]  # less the new one's own power
-            apart[:, first : first + HOPS] = np.inf
-            best = apart.argmin(axis=1)
-            near = apart[rows, best] <= (NEAR**2 - 1.0) * power[rows, hop]
-            near &= new[:, 0] > LEAST
-            for row in np.flatnonzero(near).tolist():
-                at = self._at[tracks[row]]
-                lag = int(at[hop[row]] - at[best[row]])
-                if lag >= LEAST_PIECES * size // HOPS:
-                    said.append((int(tracks[row]), int(at[hop[row]]), lag))
+        newest = np.concatenate(
+            [marks[:, a : a + HOPS, 0].argsort(axis=1)[:, (-1, -2)] + a for a in firsts], axis=1
+        )
+        rows = np.arange(len(tracks))[:, np.newaxis]
+        new = marks[rows, newest]
+        like = (marks[:, np.newaxis] @ new[..., np.newaxis])[..., 0]
+        apart = power[:, np.newaxis] - 2.0 * like  # less the new one's own power
+        for n, a in enumerate(firsts):
+            apart[:, 2 * n : 2 * n + 2, a : a + HOPS] = np.inf
+        best = apart.argmin(axis=2)
+        near = (
+            apart[rows, np.arange(newest.shape[1]), best] <= (NEAR**2 - 1.0) * power[rows, newest]
+        )
+        near &= new[..., 0] > LEAST
+        for which, row in zip(*(one.tolist() for one in near.T.nonzero()), strict=True):
+            at = self._at[tracks[row]]
+            mark = int(at[newest[row, which]])
+            lag = mark - int(at[best[row, which]])
+            if lag >= LEAST_PIECES * size // HOPS:
+                said.append((int(tracks[row]), mark, lag))
         return said
 
     def _span(self, track: int, at: int, lag: int) -> tuple[int, int] | None:
@@ -136,7 +152,7 @@ class Replay(TrackMemory):
         piece = self._sounds[-1].shape[1] // HOPS
         treble = self._treble(track, at - piece, at)
         lags = [lag + by for by in (0, -1, 1, -2, 2)]
-        matches = [_match(treble, self._treble(track, at - piece - one, at - one)) for one in lags]
+        matches = self._matches(treble, track, at - piece - lag, lags)
         if max(matches) < OF_PIECE:
             return None
         if not _has_lines(self._treble(track, at - 5 * piece, at), TONE_LINES):
@@ -168,6 +184,16 @@ class Replay(TrackMemory):
             return None
         return begin, end
 
+    def _matches(self, treble: Samples, track: int, begin: int, lags: list[int]) -> list[float]:
+        """Match with what lies each of these lags before, the first of which leads to `begin`; the
+        others are a sample or two off."""
+        size = len(treble) + 2
+        begins = [begin + lags[0] - lag for lag in lags]
+        old = self._treble(track, begin - 2, begin + size + 2)
+        if not len(old):  # some of it is not known any more
+            return [_match(treble, self._treble(track, at, at + size)) for at in begins]
+        return [_match(treble, old[at - begin + 2 :][: len(treble)]) for at in begins]
+
     def _is_elsewhere(self, track: int, begin: int, end: int, lag: int) -> bool:
         """Whether another track's treble, at the same lag, is heard again as well."""
         return any(
@@ -186,6 +212,21 @@ class Replay(TrackMemory):
         ticks = range(begin // size - oldest, (end - 1) // size - oldest + 1)
         sound = np.concatenate([self._sounds[tick][track] for tick in ticks])
         return np.diff(sound[begin % size :][: end - begin], n=2)
+
+
+def marks_of(sound: Samples) -> list[Marks | None]:
+    """Of each tick where each hop's highest sample lies, (tracks, hops), and its mark, (tracks,
+    hops, samples); `sound` is (ticks, tracks, frames). None where a tick is too short for them.
+
+    A mark that begins before its tick is none.
+    """
+    ticks, tracks, size = sound.shape
+    if size < HOPS * int(BEFORE[-1]):
+        return [None] * ticks
+    at = sound.reshape(ticks, tracks, HOPS, -1).argmax(axis=3) + np.arange(0, size, size // HOPS)
+    where = np.maximum(at[..., np.newaxis] - BEFORE, 0).reshape(ticks, tracks, -1)
+    marks = np.take_along_axis(sound, where, axis=2).reshape(*at.shape, len(BEFORE))
+    return list(zip(at, marks, strict=True))
 
 
 def _match(one: Samples, other: Samples) -> float:

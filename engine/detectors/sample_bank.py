@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final, cast
 
 from engine.detectors.base import TickContext
-from engine.detectors.registry import DETECTORS
+from engine.detectors.registry import DETECTORS, FORESIGHTED
+from engine.measure.tick_block import TickBlock
 from engine.model.fault_remedies import FAULTS
 from engine.model.fault_rules import FaultRule
 from engine.model.flag_arrays import indices
@@ -37,8 +38,15 @@ class SampleDetectorBank:
             if rule.name in BESIDE_THE_METER
         }
 
-    def listen(self, tick: Tick) -> Tick:
-        """The same tick with what these detectors say of it."""
+    def listen(self, ticks: Sequence[Tick]) -> tuple[Tick, ...]:
+        """The same ticks with what these detectors say of each."""
+        if len(ticks) > 1:
+            block = TickBlock([tick.measurement for tick in ticks])
+            for name in FORESIGHTED.intersection(self._detectors):
+                cast(Any, self._detectors[name]).look_ahead(block)
+        return tuple(map(self._listen, ticks))
+
+    def _listen(self, tick: Tick) -> Tick:
         m = tick.measurement
         feed = TickContext(m.end_s, lost_frames=tick.lost_frames)
         said = {name: detector.update(m, feed) for name, detector in self._detectors.items()}

@@ -61,14 +61,28 @@ class SlipFilters(TrackMemory):
         self._tracks = tracks
         self.reset()
 
-    def learn(self, channels: Samples, live: Flags) -> None:
-        """Take in one tick, shape (tracks, frames); of what is not live nothing is learned."""
+    @property
+    def turns_left(self) -> int:
+        """The filters may change with so many ticks more."""
+        return TURNS - self._turn
+
+    def learn(self, channels: Samples, which: NDArray[np.int64], live: Flags) -> bool:
+        """Take in one tick, shape (channels, frames): of the channels `which` those that are live.
+
+        Whether the filters are others now.
+        """
         self._turn = (self._turn + 1) % TURNS
+        if self._turn:
+            return False
         rows = indices(live)
-        if self._turn or not len(rows):
-            return
+        if not len(rows):
+            return False
         blocks = channels.shape[1] // SPAN
-        x = channels[rows, : blocks * SPAN].reshape(len(rows), blocks, SPAN).astype(np.float64)
+        x = (
+            channels[which[rows], : blocks * SPAN]
+            .reshape(len(rows), blocks, SPAN)
+            .astype(np.float64)
+        )
         spread = x.swapaxes(1, 2) @ x
         # Each tick counts the same by its treble, where slips are heard: a loud word would hide for
         # seconds what the room sounds like.
@@ -79,6 +93,7 @@ class SlipFilters(TrackMemory):
         self._spread[rows] += share * (spread - self._spread[rows])
         self._ticks[rows] += 1
         self._work_out(rows)
+        return True
 
     def _work_out(self, rows: NDArray[np.int64]) -> None:
         spread = self._spread[rows]

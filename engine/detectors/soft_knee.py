@@ -9,12 +9,14 @@ usually is where the voice is fainter, is summed by Page's CUSUM (E. S. Page, Bi
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -44,6 +46,13 @@ KEPT_HOPS: Final = 3000.0
 TICKS: Final = 10
 
 
+class Loudness(NamedTuple):
+    """Hops of one tick in which mains are `loud`, and in which they are `faint`: (hops, pairs)."""
+
+    loud: Flags
+    faint: Flags
+
+
 class SoftKnee(TrackMemory):
     """Adds up the crest that mains lack beside their safeties.
 
@@ -66,25 +75,38 @@ class SoftKnee(TrackMemory):
         self._mains, self._safeties = pairs[:, 0], pairs[:, 1]
         self.reset()
 
-    def update(self, m: Measurement) -> Flags:
-        """Take in one tick; on which tracks it holds proof, shape (tracks,)."""
-        proven = np.zeros(self._tracks, dtype=np.bool_)
+    def foresee(self, block: TickBlock) -> list[Loudness | None]:
+        """Of each tick which hops of each pair are loud and which faint; None without any pair."""
         mains, safeties = self._mains, self._safeties
         if not len(mains):
-            return proven
-        peak = m.peak[:, mains]
-        self._highest[self._tick % TICKS] = m.peak.max(axis=0)
-        self._tick += 1
-        highest = self._highest[:, mains].max(axis=0)
-        spoken = m.speech[:, mains] & m.speech[:, safeties] & (peak >= LEAST_PEAK)
-        spoken &= m.valid[:, mains] & m.valid[:, safeties]
+            return [None] * len(block.ticks)
+        peak = block.field("peak")[:, :, mains]
+        before = self._highest[(self._tick + np.arange(1, TICKS)) % TICKS][:, mains]
+        rows = np.concatenate([before, peak.max(axis=1)])
+        highest = sliding_window_view(rows, TICKS, axis=0).max(axis=2)[:, np.newaxis]
+        speech, valid = block.field("speech"), block.field("valid")
+        spoken = speech[:, :, mains] & speech[:, :, safeties] & (peak >= LEAST_PEAK)
+        spoken &= valid[:, :, mains] & valid[:, :, safeties]
         loud = spoken & (peak >= LOUD * highest)
         faint = spoken & (peak >= FAINT[0] * highest) & (peak <= FAINT[1] * highest)
-        if not any_of(loud) and not any_of(faint):
-            return proven
+        return [Loudness(*part) for part in zip(loud, faint, strict=True)]
+
+    def update(self, m: Measurement, ahead: Loudness | None) -> Flags | None:
+        """Take in one tick with what was made of it; on which tracks it holds proof, shape
+        (tracks,), None for nowhere."""
+        mains, safeties = self._mains, self._safeties
+        if ahead is None:
+            return None
+        self._highest[self._tick % TICKS] = m.peak.max(axis=0)
+        self._tick += 1
+        loud, faint = ahead
+        some_loud = any_of(loud)
+        if not some_loud and not any_of(faint):
+            return None
+        proven = np.zeros(self._tracks, dtype=np.bool_)
         lack_db = _crest_db(m, safeties) - _crest_db(m, mains)
-        rows = indices(loud.any(axis=0))
-        if len(rows):
+        if some_loud:
+            rows = indices(loud.any(axis=0))
             r = voice_correlation(m.decimated[mains[rows]], m.decimated[safeties[rows]])
             for row in rows[r >= ALIKE]:
                 self._sum(int(mains[row]), lack_db[loud[:, row], row], m)

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
-from collections.abc import Generator
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from multiprocessing.connection import Connection
 from typing import Any, Final
 
@@ -92,7 +93,8 @@ def measure(
                 *framer.feed(block.samples, at_once),
             )
             if sample_bank is not None:
-                ticks = tuple(map(sample_bank.listen, ticks))
+                parts = map(sample_bank.listen, in_parts(ticks, at_once))
+                ticks = tuple(chain.from_iterable(parts))
             yield Measured(frames, lost, ticks)
     except EndOfTake:
         framer.finish()
@@ -145,6 +147,11 @@ def measure_ahead(take: Take, scene: Scene) -> Generator[Measured, None, None]:
 def ticks_at_once(tracks: int) -> int:
     """Ticks of so many tracks that are best read and measured together."""
     return max(1, min(TICKS_AT_ONCE, TRACK_TICKS_AT_ONCE // max(1, tracks)))
+
+
+def in_parts(ticks: Sequence[Tick], size: int) -> Iterator[Sequence[Tick]]:
+    """The same in order, so many at once."""
+    return (ticks[first : first + size] for first in range(0, len(ticks), size))
 
 
 def is_worth_it(duration_s: float) -> bool:

@@ -21,6 +21,7 @@ from engine.line_check.live_check import LiveLineCheck
 from engine.measure.floor import Learned
 from engine.measure.level_meter import LevelMeter
 from engine.measure.meter import Meter, Totals
+from engine.measure.tick_block import TickBlock
 from engine.model.commands import Command, Mark
 from engine.model.crew_notes import CrewNotes
 from engine.model.fault_remedies import FAULTS
@@ -199,6 +200,16 @@ class Pipeline:
         for tick in self._framer.lose(lost_frames, reported=self._stalled_s is not None):
             events += self.take_in(tick)
         return events
+
+    def look_ahead(self, ticks: Sequence[Tick]) -> None:
+        """These ticks are taken in next, one by one: what can be made of all at once is made now.
+
+        What `take_in` says is the same without.
+        """
+        if len(ticks) > 1:
+            block = TickBlock([tick.measurement for tick in ticks])
+            heard = ticks[0].heard
+            self.judge.bank.look_ahead(block, () if heard is None else heard.said)
 
     def take_in(self, tick: Tick) -> list[AlarmEvent]:
         """Judge one measured tick; returns what happened."""

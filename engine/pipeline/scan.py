@@ -13,6 +13,7 @@ from engine.model.tracks import Plan, Scene
 from engine.pipeline.level_history import HistoryRecorder
 from engine.pipeline.measure_ahead import (
     Measured,
+    in_parts,
     is_worth_it,
     measure,
     measure_ahead,
@@ -122,10 +123,13 @@ class _Watch:
     ) -> ScanResult:
         """Go through the take to its end."""
         rate_hz = self._info.sample_rate_hz
+        at_once = ticks_at_once(len(self._plan.tracks))
         with closing(stretches):
             for stretch in stretches:
-                for tick in stretch.ticks:
-                    self._tell_ended(self._pipeline.take_in(tick))
+                for ticks in in_parts(stretch.ticks, at_once):
+                    self._pipeline.look_ahead(ticks)
+                    for tick in ticks:
+                        self._tell_ended(self._pipeline.take_in(tick))
                 self._take_outlook()
                 problems = self._pipeline.judge.bank.problems
                 if problems:  # a scan that overlooks a fault is no scan

@@ -85,9 +85,15 @@ class FrameBalance:
         return self._strike(now_s, passed_s, drift_ppm or 0.0)
 
     def gap(self, now_s: float, frames: int) -> int:
-        """Frames that came after a loss of any length: how many were lost, by the clock."""
+        """Frames that came after a loss of any length: how many were lost, by the clock.
+
+        Time goes on from the first of them: were the lateness of those that follow learned
+        first, what a busy computer loses right then would be taken for usual.
+        """
         if self._start_s is None:
             self._start_s, self._bin_end_s = now_s, now_s + BIN_S
+            self._usual_s = 0.0
+            self.look_closely(now_s)
             return 0
         lost = max(self._due(now_s) - self._frames - frames, 0)
         self._frames += frames + lost

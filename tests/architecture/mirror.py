@@ -25,10 +25,13 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/model/test_fault_remedies.py": "engine/detectors/registry",
     "engine/alarms/test_book.py": "engine/alarms/evaluate",
     "engine/alarms/test_unheard.py": "engine/alarms/empty_inputs",
-    "engine/detectors/test_clipped.py": "engine/detectors/flat_tops",
+    "engine/detectors/test_clock_slip.py": "engine/detectors/first_tracks",
+    "engine/detectors/test_clipped.py": "engine/detectors/flat_tops engine/detectors/tops",
     "engine/detectors/test_dead_mic.py": "engine/detectors/quieter_place",
     "engine/detectors/test_duplicate.py": "engine/detectors/lagged_copies",
-    "engine/detectors/test_dropout.py": "engine/detectors/bursts",
+    "engine/detectors/test_dropout.py": (
+        "engine/detectors/bursts engine/detectors/gap_shape engine/detectors/quiet_history"
+    ),
     "engine/detectors/test_hum.py": "engine/detectors/mains_spectra",
     "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",
     "engine/detectors/test_low.py": "engine/detectors/tick_group",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
+from scipy.signal import iirpeak, lfilter
 
 from engine.model.messages import Samples
 from tests.support.signals import noise
@@ -51,3 +51,24 @@ def scaled(x: Wave, dbfs: float) -> Samples:
 def spliced(parts: list[Samples]) -> Samples:
     """One after the other."""
     return np.concatenate(parts)
+
+
+def engine_runs(
+    dbfs: float, seconds: float, rate: int, turns_a_minute: float, seed: int = 1
+) -> Samples:
+    """A four-stroke engine of one cylinder, shape (frames, 1): a pulse of exhaust each second turn,
+    that rings in its pipe, no two alike; its governor lets the speed sway by half a percent."""
+    rng = np.random.default_rng(seed)
+    frames = round(seconds * rate)
+    sway = lfilter([1.0], [1.0, -0.97], rng.standard_normal(round(50 * seconds) + 2))
+    turns_hz = turns_a_minute / 120.0 * (1.0 + 0.004 * sway / sway.std())
+    at_s = np.arange(frames) / rate
+    strokes = np.cumsum(np.interp(at_s, np.arange(len(sway)) / 50.0, turns_hz)) / rate
+    fires = np.flatnonzero(np.diff(np.floor(strokes)))
+    pulses = np.zeros(frames)
+    pulses[fires] = 1.0 + 0.1 * rng.standard_normal(len(fires))
+    x = sum(
+        lfilter(*iirpeak(hz, sharp, fs=rate), pulses)
+        for hz, sharp in ((75.0, 1.5), (190.0, 3.0), (430.0, 5.0), (900.0, 6.0))
+    )
+    return scaled(x + 0.002 * rng.standard_normal(frames), dbfs)

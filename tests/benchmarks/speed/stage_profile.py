@@ -24,9 +24,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from engine.detectors.registry import FORESIGHTED
 from engine.measure import meter as meter_module
 from engine.model.track_remap import By
-from engine.pipeline.measure_ahead import ticks_at_once
+from engine.pipeline.measure_ahead import in_parts, ticks_at_once
 from engine.pipeline.pipeline import Pipeline
 from engine.plan.load import load_plan
 from engine.sources.base import EndOfTake
@@ -126,6 +127,8 @@ def profile(take: Path, plan: Path, *, counts: bool, scan: bool) -> tuple[StageC
                 clock.wrap(getattr(meter, attribute), name, f"meter: {attribute.strip('_')}")
     for rule, detector in pipeline.judge.bank._detectors.items():
         clock.wrap(detector, "update", f"detector: {rule}")
+        if rule in FORESIGHTED:
+            clock.wrap(detector, "look_ahead", f"detector: {rule}")
     plain = {name: getattr(meter_module, name) for name in FUNCTIONS}
     for name in FUNCTIONS:
         clock.wrap(meter_module, name, f"meter: {name}")
@@ -135,8 +138,12 @@ def profile(take: Path, plan: Path, *, counts: bool, scan: bool) -> tuple[StageC
             while True:
                 block = source.read(1.0)
                 if block is not None and scan:
-                    for tick in pipeline._framer.feed(block.samples, at_once):
-                        pipeline.take_in(tick)
+                    for ticks in in_parts(
+                        tuple(pipeline._framer.feed(block.samples, at_once)), at_once
+                    ):
+                        pipeline.look_ahead(ticks)
+                        for tick in ticks:
+                            pipeline.take_in(tick)
                 elif block is not None:
                     pipeline.feed(block)
         except EndOfTake:

@@ -12,6 +12,7 @@ from scipy import stats
 
 from engine.detectors.combined_chance import (
     combined,
+    is_unlikely,
     log_chances,
     log_gamma_tail,
     normal_log_chances,
@@ -88,3 +89,15 @@ def test_ranks_are_shares() -> None:
 def test_normal_deviates() -> None:
     """Beyond 1.96 lie 5 % (tables of the normal distribution)."""
     assert normal_log_chances(np.array([1.96]))[0] == pytest.approx(math.log(0.05), abs=1e-3)
+
+
+@given(
+    sizes=st.lists(st.floats(0.0, 9.0), min_size=1, max_size=16),
+    limit=st.floats(-60.0, -1e-3),
+)
+def test_unlikely_is_what_the_chances_say(sizes: list[float], limit: float) -> None:
+    """The quick answer is that of the sums, up to the very bound."""
+    values = np.array(sizes)
+    exact = log_gamma_tail(-float(normal_log_chances(values).sum()), len(values))
+    assert is_unlikely(values, limit) == (exact <= limit)
+    assert is_unlikely(values, exact)

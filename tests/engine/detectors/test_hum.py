@@ -17,7 +17,7 @@ from scipy.signal import butter, sosfilt
 from engine.detectors.hum import Hum
 from engine.model.messages import Samples, State
 from engine.model.tracks import Scene
-from tests.support.detector_tracks import comb, place, spliced, words
+from tests.support.detector_tracks import comb, engine_runs, place, spliced, words
 from tests.support.signals import noise, scene, sine
 from tests.support.watching import Told, lost, told
 
@@ -189,3 +189,20 @@ def test_told_at_other_rates(rate: int) -> None:
     said = told(Hum(there), np.asarray(x, dtype=np.float32), there)
     assert len(said.spans_s) == 1
     assert said.may_be_red
+
+
+@pytest.mark.parametrize("turns", [1190.0, 1500.0, 2400.0, 2990.0])
+def test_an_engine_is_no_hum(turns: float) -> None:
+    """Some of the lines of its shaft lie at multiples of 50 or 60 Hz for a while, as high ones
+    between them."""
+    x = engine_runs(-28.0, 16.0, RATE, turns, seed=2) + place(-56.0, 16.0, RATE)
+    assert not watched(x).spans_s
+
+
+@pytest.mark.parametrize("turns", [1500.0, 2870.0])
+def test_hum_over_an_engine_is_told(turns: float) -> None:
+    """A generator that runs near by 6 dB under the hum hides nothing of it."""
+    x = hums(comb(-30.0, 8.0, RATE, 50.0, (1, 2, 3, 5)), 1.0)
+    x += engine_runs(-36.0, len(x) / RATE, RATE, turns, seed=3)[: len(x)]
+    ((onset_s, last_s),) = watched(x).spans_s
+    assert (onset_s, last_s) == pytest.approx((AT_S, AT_S + 8.0), abs=WITHIN_S)

@@ -16,7 +16,7 @@ def learned(x: np.ndarray) -> SlipFilters:
     filters = SlipFilters(len(x))
     live = np.ones(len(x), dtype=np.bool_)
     for start in range(0, x.shape[1] - 4799, 4800):
-        filters.learn(x[:, start : start + 4800].astype(np.float32), live)
+        filters.learn(x[:, start : start + 4800].astype(np.float32), np.arange(len(x)), live)
     return filters
 
 
@@ -63,6 +63,7 @@ def test_nothing_is_learned_of_what_is_not_live() -> None:
     filters = SlipFilters(2)
     x = np.concatenate([first_order(0.9, seconds=2.0), np.zeros((1, 96_000))])
     for start in range(0, 96_000, 4800):
-        filters.learn(x[:, start : start + 4800].astype(np.float32), np.array([True, False]))
+        part = x[:, start : start + 4800].astype(np.float32)
+        filters.learn(part, np.arange(2), np.array([True, False]))
     assert filters.visible[0] > 1.0
     assert filters.visible[1] == 0.0

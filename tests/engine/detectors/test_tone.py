@@ -60,85 +60,29 @@ def test_a_howl_that_grows_is_dated_from_where_it_left_the_place(at_s: float) ->
 
 
 def test_a_line_up_tone_is_named() -> None:
-    """The same sine on all inputs from the start is a line-up tone; two of three howl."""
+    """The same sine on all inputs from the start is a line-up tone."""
     x = place(6.0)
     x += sine(-20.0, 6.0, RATE, 1000.0)
     detector = Tone(THREE)
     assert told(detector, x, THREE, 0).spans_s
     assert detector.detail(0) == "line-up tone on all 3 inputs: 1000 Hz, \u221220 dBFS"
-    x[:, 2] = place(6.0)[:, 2]
-    detector = Tone(THREE)
-    assert told(detector, x, THREE, 0).spans_s
-    assert detector.detail(0).startswith("howl on 2 inputs: 1000 Hz")
 
 
-def test_a_bell_a_siren_and_air_handling_are_no_tone() -> None:
-    """A line that decays by 2 dB a second, one that glides, and steady noise say nothing."""
-    x = place()
-    time_s = np.arange(len(x)) / RATE
-    x[:, 0] += sine(-12.0, 20.0, RATE, 523.0)[:, 0] * 10 ** (-2.0 * (time_s % 8.0) / 20)
-    glide_hz = 700.0 + 200.0 * np.sin(2.0 * np.pi * 0.3 * time_s)
-    x[:, 1] += 0.1 * np.sin(2.0 * np.pi * np.cumsum(glide_hz) / RATE)
-    x[:, 2] = noise(-35.0, 20.0, RATE, seed=4)[:, 0]
-    assert not any(told(Tone(THREE), x, THREE, track).spans_s for track in range(3))
-
-
-PARTIALS = ((0.5, 0.7, 1.0), (1.0, 1.0, 0.6), (1.2, 0.8, 0.5), (1.5, 0.3, 0.35), (2.0, 0.8, 0.3))
-"""Hum, prime, tierce, quint and nominal of a tuned bell (N. Fletcher and T. Rossing, The Physics of
-Musical Instruments, ch. 21; from memory); level and share of the longest decay are ours."""
-
-
-def bell(hz: float, decay_s: float, strike_s: float, seconds: float = 20.0) -> Samples:
-    """A bell struck again and again: 60 dB in that time, each stroke with phases of its own."""
-    rng = np.random.default_rng(round(hz + decay_s + 10.0 * strike_s))
-    x = np.zeros(round(seconds * RATE))
-    for begin in np.arange(0.0, seconds, strike_s):
-        first = round(begin * RATE)
-        time_s = np.arange(len(x) - first) / RATE
-        for ratio, part, share in PARTIALS:
-            phase = 2.0 * np.pi * (hz * ratio * time_s + rng.uniform())
-            x[first:] += part * np.sin(phase) * 10.0 ** (-3.0 * time_s / (decay_s * share))
-    return (0.3 * x / np.abs(x).max()).astype(np.float32)
-
-
-@pytest.mark.parametrize("hz", [220.0, 800.0])
-@pytest.mark.parametrize("decay_s", [25.0, 50.0])
-@pytest.mark.parametrize("strike_s", [1.2, 2.0, 3.5])
-def test_a_bell_that_is_rung_is_no_tone(hz: float, decay_s: float, strike_s: float) -> None:
-    """Struck anew before it has died away, it rings on one note for as long as one likes."""
-    x = place()
-    x[:, 0] += bell(hz, decay_s, strike_s)
-    assert not told(Tone(THREE), x, THREE, 0).spans_s
-
-
-@pytest.mark.parametrize(("line_dbfs", "said"), [(-41.0, False), (-24.0, True)])
-def test_the_whine_of_a_machine_in_its_own_noise_is_no_tone(line_dbfs: float, said: bool) -> None:
-    """A dryer's fan: a line that no moment lets be heard alone; what stands out of it is a tone."""
-    x = place(16.0)
-    on = slice(5 * RATE, 14 * RATE)
-    x[on, 0] += noise(-28.0, 9.0, RATE, seed=8)[:, 0] + sine(line_dbfs, 9.0, RATE, 1980.0)[:, 0]
-    assert bool(told(Tone(THREE), x, THREE, 0).spans_s) is said
-
-
-@pytest.mark.parametrize("covered", [False, True])
-def test_an_organ_pipe_is_no_tone(covered: bool) -> None:
-    """A principal's note of 9 s has an octave, whether or not a room's noise covers some of it."""
-    x = place()
-    on = slice(5 * RATE, 14 * RATE)
-    for order in range(1, 7):
-        x[on, 0] += sine(-16.0 - 4.4 * (order - 1), 9.0, RATE, 261.6 * order)[:, 0]
-    if covered:
-        x[on, 0] += noise(-40.0, 9.0, RATE, seed=12)[:, 0]
-    assert not told(Tone(THREE), x, THREE, 0).spans_s
-
-
-@pytest.mark.parametrize("limit", [0.7, 0.2])
-def test_a_howl_in_a_loudspeaker_at_its_limits_is_a_tone(limit: float) -> None:
-    """Cut on both sides alike, it has odd multiples: nearly a square wave's third at -9.5 dB."""
-    x = place()
-    howl = np.clip(sine(0.0, 9.0, RATE, 740.0) / limit, -1.0, 1.0)
-    x[5 * RATE : 14 * RATE, :1] += np.float32(0.1) * howl
-    assert told(Tone(THREE), x, THREE, 0).spans_s
+def test_a_howl_on_several_mics_is_told_once() -> None:
+    """Two of four hear it, the nearer one 12 dB louder and under a voice's worth of other sound for
+    a while; one alarm says so as long as either has it."""
+    four = scene(4, RATE)
+    x = noise(-56.0, 14.0, RATE, seed=2, tracks=4)
+    at = slice(3 * RATE, 12 * RATE)
+    x[at, 2] += sine(-20.0, 9.0, RATE, 1234.0)[:, 0]
+    x[at, 1] += sine(-32.0, 9.0, RATE, 1234.0)[:, 0]
+    x[7 * RATE : 10 * RATE, 2] += noise(-6.0, 3.0, RATE, seed=5)[:, 0]
+    detector = Tone(four)
+    spans_s = [told(Tone(four), x, four, track).spans_s for track in range(4)]
+    assert [len(spans) for spans in spans_s] == [0, 0, 1, 0]
+    assert spans_s[2][0] == pytest.approx((3.0, 12.0), abs=0.6)
+    told(detector, x[: 7 * RATE], four, 2)
+    assert detector.detail(2) == "howl on 2 inputs: 1234 Hz, \u221220 dBFS"
 
 
 def test_mains_are_left_to_hum() -> None:
@@ -167,27 +111,3 @@ def test_a_word_over_it_does_not_move_its_begin() -> None:
     x[covered, 0] += noise(-3.0, 0.7, RATE, seed=9)[: covered.stop - covered.start, 0]
     ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
     assert onset_s == pytest.approx(4.0, abs=0.2)
-
-
-@pytest.mark.parametrize(("beside_db", "said"), [(-6.0, False), (-14.0, True)])
-def test_a_drone_under_a_melody_is_no_tone(beside_db: float, said: bool) -> None:
-    """Peal or bagpipe: one line stands, others come and go beside it, each for half a second; far
-    fainter ones are what somebody says over a howl."""
-    x = place(16.0)
-    t = np.arange(12 * RATE) / RATE
-    melody_hz = np.random.default_rng(4).uniform(210.0, 900.0, 24)
-    notes = np.repeat(melody_hz, RATE // 2)
-    line = np.sin(2.0 * np.pi * 196.0 * t)
-    line += 10.0 ** (beside_db / 20.0) * np.sin(2.0 * np.pi * np.cumsum(notes) / RATE)
-    x[4 * RATE :, 0] += (0.04 * line).astype(np.float32)
-    assert bool(told(Tone(THREE), x, THREE, 0).spans_s) is said
-
-
-@pytest.mark.parametrize("at_s", [4.0, 4.11, 4.23])
-def test_a_reversing_beeper_is_no_tone(at_s: float) -> None:
-    """A quarter of a second on, a quarter off, in step with the looks at the spectrum."""
-    x = place(16.0)
-    t = np.arange(len(x)) / RATE
-    beeps = (t >= at_s) & ((t - at_s) % 0.5 < 0.25)
-    x[:, 0] += (0.02 * beeps * np.sin(2.0 * np.pi * 2800.0 * t)).astype(np.float32)
-    assert not told(Tone(THREE), x, THREE, 0).spans_s

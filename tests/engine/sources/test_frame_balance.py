@@ -139,3 +139,24 @@ def test_large_pieces_are_not_lost() -> None:
     """Half a second at once, for a minute."""
     balance = FrameBalance(RATE)
     assert sum(balance.add(*piece, None) for piece in bursts(0.5, 60.0)) == 0
+
+
+@pytest.mark.parametrize("lost_s", [0.15, 0.2, 0.43])
+@pytest.mark.parametrize("after_s", [0.0, 0.1, 0.2, 0.6])
+def test_what_is_lost_right_after_a_restart_is_found(lost_s: float, after_s: float) -> None:
+    """A new input that loses audio at once: all of it, not taken for its usual lateness."""
+    stream = Stream(jitter_s=0.03, seed=3)
+    assert stream.balance.gap(stream.now_s, BLOCK) == 0
+    stream.run(after_s)
+    stream.stop(lost_s, held_s=0.0)
+    stream.run(4.0)
+    assert stream.inserted / RATE == pytest.approx(lost_s, abs=0.06)
+
+
+@pytest.mark.parametrize("jitter_s", [0.0, 0.05])
+def test_a_restart_alone_loses_nothing(jitter_s: float) -> None:
+    """A new input in good order, its blocks up to 50 ms late."""
+    stream = Stream(jitter_s=jitter_s)
+    assert stream.balance.gap(stream.now_s, BLOCK) == 0
+    stream.run(20.0)
+    assert stream.inserted == 0
