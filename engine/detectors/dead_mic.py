@@ -19,23 +19,22 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.band_power import BandPower, band_powers
 from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.quieter_place import QuieterPlace
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
+from engine.model.units import mean_square_at, rms_dbfs
 
 JUDGED_S: Final = 4.0
 """Judged from here on after the onset, s."""
 SETTLE_S: Final = 0.6
 """A pop and a sagging bias may last that long, s."""
-_FROZEN_MEAN_SQUARE: Final = 1e-13
-"""Of the steps of the slow sound: under it is a frozen value, however high, and no noise."""
-
 _RISE_DB: Final = 0.015
 """The reference rises by at most this each half second: what was once heard stays likely."""
 _LEARNT: Final = 16
@@ -115,7 +114,12 @@ class DeadMic(TrackMemory):
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
+        self._ahead = Ahead(lambda block: band_powers(block, self._last))
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Measure the band of those ticks at once."""
+        self._ahead.look(block)
 
     @property
     def learned(self) -> LearnedQuiet:
@@ -138,10 +142,9 @@ class DeadMic(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        known = m.any_valid.copy()
-        for repeat in m.repeats:  # a buffer that is played again is steady, too
-            known[repeat.track_index] = False
-        low = self._take_in(m, known)
+        ahead = self._ahead.of(m)
+        known = ahead.known
+        low = self._take_in(m, ahead)
         if any_of(m.source_stopped) or any_of(m.gain_step_db != 0.0):
             low &= ~self._moved(m)
         if any_of(low) or any_of(self._run):
@@ -168,33 +171,21 @@ class DeadMic(TrackMemory):
         self._end(moved)
         return np.asarray(moved)
 
-    def _take_in(self, m: Measurement, known: Flags) -> Flags:
+    def _take_in(self, m: Measurement, ahead: BandPower) -> Flags:
         """Levels of this tick into the history; returns where it lies under the limit."""
-        slow = m.decimated
-        step = np.empty_like(slow)
-        np.subtract(slow[:, 1:], slow[:, :-1], out=step[:, 1:])
-        step[:, 0] = slow[:, 0] - self._last
-        self._last = slow[:, -1]
-        hops = step.reshape(self._tracks, len(m.valid), -1)
-        power = np.vecdot(hops, hops).T / np.float32(hops.shape[2])
-        wide = m.mean_square
-        count: NDArray[np.int64] | int = len(m.valid)
-        if not m.all_valid:
-            power, wide = power * m.valid, wide * m.valid
-            count = np.count_nonzero(m.valid, axis=0)
-        share = 1.0 / np.maximum(count, 1)
-        wide_mean = wide.sum(axis=0) * share
-        band_mean = power.sum(axis=0) * share
-        heard = known & (wide_mean > IDLE_MEAN_SQUARE) & (band_mean > _FROZEN_MEAN_SQUARE)
+        self._last = ahead.last
         at = self._tick % _HISTORY
-        self._wide[at] = np.where(heard, wide_mean, np.nan)
-        self._band[at] = np.where(heard, band_mean, np.nan)
-        under = (power < np.minimum(self._limit, self._noise)) & m.valid
-        if any_of(under):
-            low = (np.count_nonzero(under, axis=0) >= _MOSTLY * count) & heard
-            self._mark(m, under, low)
+        self._wide[at], self._band[at] = ahead.wide_mean, ahead.band_mean
+        low = np.zeros(self._tracks, dtype=np.bool_)
+        limit = np.minimum(self._limit, self._noise)
+        if any_of(ahead.least < limit):
+            under = (ahead.power < limit) & m.valid
+            if any_of(under):
+                low = (np.count_nonzero(under, axis=0) >= _MOSTLY * ahead.counted) & ahead.heard
+                self._mark(m, under, low)
+            else:
+                self._low_since_s[:] = np.inf
         else:
-            low = np.zeros(self._tracks, dtype=np.bool_)
             self._low_since_s[:] = np.inf
         self._low_ring[at] = low
         return np.asarray(low)

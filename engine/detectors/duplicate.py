@@ -16,22 +16,23 @@ added noise, it matches again word after word. Numbers: common practice, no sour
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.lagged_copies import LEFT, LEFT_TICKS, QUIET_TICKS, LaggedCopies
+from engine.detectors.lagged_copies import LEFT, LEFT_TICKS, QUIET_TICKS, LaggedCopies, PairLevels
+from engine.detectors.step_spectra import Spectrum, StepSpectra
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import fast_length, hop_frames, mean_square_at, nearest_divisor
-
-Spectrum = NDArray[np.complexfloating]
+from engine.model.units import hop_frames, mean_square_at, nearest_divisor
 
 ALIKE_PACKS: Final = 0.9995
 """Least r at lag zero of two packs of one `who`, which may lie side by side."""
@@ -47,8 +48,6 @@ BROAD: Final = 16.0
 the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
 IN_STEP: Final = 0.9
 """Share of the ticks in which a copy matches best at lag zero; two who hug take turns."""
-LAGS: Final = 24
-"""Lags looked at for a better match, samples: half a millisecond at 48 kHz, 17 cm of air."""
 MOST_SOURCES: Final = 3
 """Inputs, the lowest first, that one is held against at a time: a line-up tone makes all alike, and
 two thousand pairs of 64 tracks would hold up the watch."""
@@ -100,33 +99,24 @@ class _Match:
         self.sure = self.told
 
 
-class _Spectra:
-    """Spectra of the tracks of one tick, each made once."""
+class _Correlated(NamedTuple):
+    """What was made of one tick before it is asked of.
 
-    def __init__(self, samples: Samples, slow_steps: Samples) -> None:
-        self._samples, self._slow_steps = samples, slow_steps
-        self._size = fast_length(len(samples) - 1 + LAGS)  # no lag asked for comes round the end
-        self._slow: dict[int, Spectrum] = {}
-        self._full: dict[int, Spectrum] = {}
+    step : (tracks, steps) steps of the slow sound
+    r : (tracks, tracks) Pearson's r of every two tracks at lag zero
+    heard : (tracks,) has sound to correlate
+    energy, background : (tracks,) energy of the steps, and the same, NaN where nothing is heard
+    some_alike : any two that are asked about are
+    levels : what `lagged_copies` made
+    """
 
-    def slow(self, track_index: int) -> Spectrum:
-        """Of the steps of the slow sound."""
-        if track_index not in self._slow:
-            self._slow[track_index] = np.fft.rfft(self._slow_steps[track_index])
-        return self._slow[track_index]
-
-    def _steps(self, track_index: int) -> Spectrum:
-        if track_index not in self._full:
-            steps = np.diff(self._samples[:, track_index])
-            self._full[track_index] = np.fft.rfft(steps, self._size)
-        return self._full[track_index]
-
-    def best_lag(self, one: int, other: int) -> int:
-        """Samples by which the second lags the first where the steps of both match best, to
-        `LAGS`."""
-        across = np.fft.irfft(self._steps(other) * np.conj(self._steps(one)), self._size)
-        near = np.concatenate([across[-LAGS:], across[: LAGS + 1]])
-        return int(np.argmax(near)) - LAGS
+    step: Samples
+    r: Levels
+    heard: Flags
+    energy: Levels
+    background: Levels
+    some_alike: bool
+    levels: PairLevels
 
 
 class Duplicate(TrackMemory):
@@ -203,47 +193,53 @@ class Duplicate(TrackMemory):
         self._unlike = np.sqrt(1.0 - unlike * (1.0 - np.square(self._least)))
         ahead = np.triu(np.ones((self._tracks, self._tracks), dtype=np.bool_), 1)
         self._asked: Flags = ahead & self._watched[:, None] & self._watched[None, :]
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Correlate the tracks in those ticks at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active on the higher input of two that match, once enough signal did."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        step, r, heard, steps = self._correlate(m)
-        self._quiet[self._tick % QUIET_TICKS] = np.where(heard, steps, np.nan)
+        ahead = self._ahead.of(m)
+        self._quiet[self._tick % QUIET_TICKS] = ahead.background
         self._tick += 1
-        alike = (r >= self._least) & self._asked
-        if self._matches or any_of(alike):
+        if self._matches or ahead.some_alike:
+            r, heard = ahead.r, ahead.heard
             signal = self._signal(m) & heard
             both = (signal[:, None] & signal[None, :]) | (r >= self._at_floor)
-            self._follow(alike, both, r, step, steps, m)
-        self._lagged.update(m)
+            alike = (r >= self._least) & self._asked
+            self._follow(alike, both, r, ahead.step, ahead.energy, m)
+        self._lagged.update(m, ahead.levels)
         return self._condition(m)
 
-    def _correlate(self, m: Measurement) -> tuple[Samples, Levels, Flags, Levels]:
-        """The steps of the slow sound, (tracks, steps); Pearson's r of every two tracks at lag
-        zero; which tracks have sound to correlate; and the energy of the steps of each.
-        """
-        x = m.samples.T
-        slow = x.reshape(len(x), -1, self._factor) @ self._ones
-        step = slow[:, 1:] - slow[:, :-1]
+    def _foresee(self, block: TickBlock) -> Iterator[_Correlated]:
+        """The steps of the slow sound of each tick, and how every two tracks' go together."""
+        x = block.sound
+        slow = x.reshape(*x.shape[:2], -1, self._factor) @ self._ones
+        step = slow[:, :, 1:] - slow[:, :, :-1]
         # In pieces too small for the library to start threads, which cost more than they bring.
-        across = np.zeros((self._tracks, self._tracks), dtype=np.float32)
-        for first in range(0, step.shape[1], self._piece):
-            piece = step[:, first : first + self._piece]
-            across += piece @ piece.T
-        energy = np.diagonal(across)
+        across = np.zeros((len(x), self._tracks, self._tracks), dtype=np.float32)
+        for first in range(0, step.shape[2], self._piece):
+            piece = step[:, :, first : first + self._piece]
+            across += piece @ piece.swapaxes(1, 2)
+        energy = np.diagonal(across, axis1=1, axis2=2)
         heard = energy > 0.0
-        if not m.all_valid:
-            heard &= m.valid.all(axis=0)
+        for tick, m in enumerate(block.ticks):
+            if not m.all_valid:
+                heard[tick] &= m.valid.all(axis=0)
         norm = np.sqrt(np.where(heard, energy, 1.0))
-        return (
-            step,
-            across.astype(np.float64) / (norm[:, None] * norm[None, :]),
-            heard,
-            energy.astype(np.float64),
-        )
+        r = across.astype(np.float64) / (norm[:, :, None] * norm[:, None, :])
+        alike = ((r >= self._least) & self._asked).any(axis=(1, 2)).tolist()
+        steps = energy.astype(np.float64)
+        background = np.where(heard, steps, np.nan)
+        levels = self._lagged.foresee(block)
+        for part in zip(step, r, heard, steps, background, alike, levels, strict=True):
+            yield _Correlated(*part)
 
     def _signal(self, m: Measurement) -> Flags:
         limit = mean_square_at(m.floor_dbfs + self._above_floor_db)
@@ -253,7 +249,7 @@ class Duplicate(TrackMemory):
         self, alike: Flags, both: Flags, r: Levels, step: Samples, steps: Levels, m: Measurement
     ) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
-        energy, spectra = m.mean_square.sum(axis=0), _Spectra(m.samples, step)
+        energy, spectra = m.mean_square.sum(axis=0), StepSpectra(m.samples, step)
         sources = Counter(b for _, b in self._matches)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
             track_indices, matched = list(pair), self._matches[pair]

@@ -14,10 +14,11 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -64,6 +65,19 @@ class LaggedCopy:
         return middle if near >= MOST and middle else None
 
 
+class PairLevels(NamedTuple):
+    """What was made of one tick before it is asked of.
+
+    levels_db : (levels, tracks) the newest, up to its end
+    treble : (tracks,) its background
+    follows : (tracks, tracks) how far the levels of two go together; None where those of none do
+    """
+
+    levels_db: Levels
+    treble: Levels
+    follows: Levels | None
+
+
 class LaggedCopies(TrackMemory):
     """Follows pairs whose levels go together, and correlates them."""
 
@@ -80,34 +94,59 @@ class LaggedCopies(TrackMemory):
         self._most_lag = max(1, round(LONGEST_S * sample_rate_hz))
         self.reset()
 
-    def update(self, m: Measurement) -> None:
-        """Take in one tick."""
-        half = len(m.mean_square) // 2
-        power = np.stack([m.mean_square[:half].mean(axis=0), m.mean_square[half:].mean(axis=0)])
-        levels_db = 10.0 * np.log10(power + 1e-20)
-        self._levels_db = np.concatenate([self._levels_db[len(levels_db) :], levels_db])
+    def foresee(self, block: TickBlock) -> list[PairLevels]:
+        """What is a plain function of the sound, of each tick."""
+        power = block.field("mean_square")
+        half = power.shape[1] // 2
+        halves = np.stack([power[:, :half].mean(axis=1), power[:, half:].mean(axis=1)], axis=1)
+        new_db = 10.0 * np.log10(halves.reshape(-1, self._tracks) + 1e-20)
+        levels_db = np.concatenate([self._levels_db, new_db])
+        row, item = levels_db.strides
+        shape, strides = (len(power), _FRAMES, self._tracks), (2 * row, row, item)
+        levels_db = np.ndarray(shape, levels_db.dtype, levels_db, 2 * row, strides)
         # The median, so that a moment of digital silence is no background.
-        half = len(m.difference_energy) // 2
-        middle = np.partition(m.difference_energy, (half - 1, half), axis=0)
-        treble = (middle[half - 1] + middle[half]) / 2
-        if not m.all_valid:
-            treble[~m.valid.all(axis=0)] = np.nan
-        self._quiet[self._tick % QUIET_TICKS] = treble
+        energy = block.field("difference_energy")
+        half = energy.shape[1] // 2
+        middle = np.partition(energy, (half - 1, half), axis=1)
+        treble = (middle[:, half - 1] + middle[:, half]) / 2
+        for tick, m in enumerate(block.ticks):
+            if not m.all_valid:
+                treble[tick, ~m.valid.all(axis=0)] = np.nan
+        follows = self._together(levels_db)
+        some = follows.max(axis=(1, 2)) >= FOLLOWS
+        return [
+            PairLevels(levels_db[tick], treble[tick], follows[tick] if some[tick] else None)
+            for tick in range(len(power))
+        ]
+
+    def _together(self, levels_db: Levels) -> Levels:
+        """Correlation of every two tracks' levels, shape (ticks, tracks, tracks), 0 where it is
+        unknown or not asked; `levels_db` is (ticks, levels, tracks)."""
+        off_db = levels_db - levels_db.mean(axis=1, keepdims=True)
+        norm = np.sqrt(np.square(off_db).sum(axis=1))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            r = (off_db.swapaxes(1, 2) @ off_db) / (norm[:, :, None] * norm[:, None, :])
+        return np.where(self._asked & ~np.isnan(r), r, 0.0)
+
+    def update(self, m: Measurement, ahead: PairLevels) -> None:
+        """Take in one tick with what was made of it."""
+        self._levels_db = ahead.levels_db
+        self._quiet[self._tick % QUIET_TICKS] = ahead.treble
         self._tick += 1
+        if not self.pairs and ahead.follows is None:
+            return
         before_s = 0.5 * _FRAMES * (m.end_s - m.start_s)
-        for pair in sorted({*self.pairs, *self._candidate()}):
+        for pair in sorted({*self.pairs, *self._candidate(ahead.follows)}):
             copy = self.pairs.setdefault(pair, LaggedCopy(max(m.end_s - before_s, 0.0)))
             copy.lags.append(self._match(pair, m, copy))
             if not any(lag is not None for lag in list(copy.lags)[-5:]):
                 del self.pairs[pair]
 
-    def _candidate(self) -> list[tuple[int, int]]:
+    def _candidate(self, follows: Levels | None) -> list[tuple[int, int]]:
         """The pair, not followed yet, whose levels go together best, if they do."""
-        off_db = self._levels_db - self._levels_db.mean(axis=0)
-        norm = np.sqrt(np.square(off_db).sum(axis=0))
-        with np.errstate(invalid="ignore", divide="ignore"):
-            r = (off_db.T @ off_db) / (norm[:, None] * norm[None, :])
-        r = np.where(self._asked & ~np.isnan(r), r, 0.0)
+        if follows is None:
+            return []
+        r = follows.copy()
         for (a, b), tick in self._asked_at.items():
             if self._tick - tick < _AGAIN_TICKS or (a, b) in self.pairs:
                 r[a, b] = 0.0

@@ -11,12 +11,14 @@ Common practice, no source for the other levels.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import Runs, TickContext, condition, quiet, unknown
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
@@ -83,41 +85,45 @@ class Muted(TrackMemory):
         self._watched = scene.watched(Fault.MUTED)
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Look for idle hops in those ticks at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where at least one hop of the tick did not move."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        runs = self._runs
-        runs.update(idle_hops(m) & self._watched, m.valid, m.start_s, m.hop_s)
-        noise = self._converter_noise(m) & ~runs.active & self._watched
-        hop_frames = len(m.samples) // len(m.valid)
-        known, active = m.any_valid & self._watched, runs.active | noise
+        idle, may_be_noise = self._ahead.of(m)
+        runs, known = self._runs, m.any_valid & self._watched
+        runs.update(idle & self._watched, m.valid, m.start_s, m.hop_s)
+        noise = self._converter_noise(m, may_be_noise) & ~runs.active & self._watched
+        before, self._before = self._before, m.samples[-(len(m.samples) // len(m.valid)) :]
+        if not m.all_valid:
+            self._before = np.where(m.valid[-1], self._before, np.float32(np.inf))
+        active = runs.active | noise
         if not any_of(active):
-            self._keep_last_hop(m, hop_frames)
             return quiet(known)
         last_s = runs.last_s.copy()
         for track_index in indices(runs.active):
-            last_s[track_index] = self._exact(int(track_index), m)
-        self._keep_last_hop(m, hop_frames)
+            last_s[track_index] = self._exact(int(track_index), before, m)
         onset_s = np.where(noise, self._noise_since_s, runs.onset_s)
         last_s = np.where(noise, self._noise_last_s, last_s)
         self._level_dbfs = np.where(runs.active, -np.inf, self._level_dbfs)
         return condition(active, known, onset_s, last_s)
 
-    def _keep_last_hop(self, m: Measurement, hop_frames: int) -> None:
-        newest = m.samples[-hop_frames:]
-        self._before = (
-            newest.copy() if m.all_valid else np.where(m.valid[-1], newest, np.float32(np.inf))
-        )
+    def _foresee(self, block: TickBlock) -> Iterator[tuple[Flags, bool]]:
+        """Idle hops of each tick, and whether any watched track is low enough for a converter."""
+        quietest = block.field("mean_square").min(axis=1)
+        low = ((quietest < self._highest_limit) & self._watched).any(axis=1)
+        return zip(idle_hops(block), low.tolist(), strict=True)
 
-    def _converter_noise(self, m: Measurement) -> Flags:
+    def _converter_noise(self, m: Measurement, may_be: bool) -> Flags:
         """Tracks on which nothing but steady white noise is left, as low as no mic's, by now."""
-        # On no watched track may it be higher than this.
-        quietest = m.mean_square.min(axis=0)
-        if not any_of((quietest < self._highest_limit) & self._watched):
+        if not may_be:
             self._noise_since_s[:] = np.nan
             return np.zeros(self._tracks, dtype=np.bool_)
         low = m.mean_square < mean_square_at(self._noise_limit_dbfs(m))
@@ -156,12 +162,12 @@ class Muted(TrackMemory):
         under_dbfs = np.fmin(m.floor_dbfs - self._fall_db, limit_dbfs)
         return np.where(np.isnan(m.floor_dbfs), -np.inf, under_dbfs)
 
-    def _exact(self, track_index: int, m: Measurement) -> float:
+    def _exact(self, track_index: int, before: Samples, m: Measurement) -> float:
         """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""
         runs, hop_frames = self._runs, len(m.samples) // len(m.valid)
         valid = np.repeat(m.valid[:, track_index], hop_frames)
         here = np.where(valid, m.samples[:, track_index], np.float32(np.inf))
-        x = np.concatenate([self._before[:, track_index], here])
+        x = np.concatenate([before[:, track_index], here])
         lead = len(x) - len(here)
         begin = lead + round((runs.onset_s[track_index] - m.start_s) * self._rate_hz)
         end = lead + round((runs.last_s[track_index] - m.start_s) * self._rate_hz)
@@ -181,21 +187,21 @@ class Muted(TrackMemory):
         return "digital zero or a frozen value: no signal arrives at all"
 
 
-def idle_hops(m: Measurement) -> Flags:
-    """Where nothing but an idle converter is left, shape (hops, tracks).
+def idle_hops(block: TickBlock) -> Flags:
+    """Where nothing but an idle converter is left, shape (ticks, hops, tracks).
 
     Idle is: one value all through, a swing inside one least significant bit around it, an AES17
     RMS under -110 dBFS, or in 16-bit material two neighbouring codes only.
     """
-    swing = m.peak_max - m.peak_min
-    idle = (swing <= 2.0 * _IDLE_AMPLITUDE) | (m.mean_square < IDLE_MEAN_SQUARE)
+    swing = block.field("peak_max") - block.field("peak_min")
+    idle = (swing <= 2.0 * _IDLE_AMPLITUDE) | (block.field("mean_square") < IDLE_MEAN_SQUARE)
     maybe = ~idle & (swing <= 1.01 * _LSB_16)
     if any_of(maybe):
-        hop_frames = len(m.samples) // len(m.valid)
-        hop, track_index = np.nonzero(maybe)
-        by_hop = m.samples.T.reshape(len(m.samples.T), -1, hop_frames)
-        codes = by_hop[track_index, hop] * 32768.0
-        idle[hop, track_index] = (codes == np.round(codes)).all(axis=1)
+        tick, hop, track_index = np.nonzero(maybe)
+        sound = block.sound
+        by_hop = sound.reshape(*sound.shape[:2], swing.shape[1], -1)
+        codes = by_hop[tick, track_index, hop] * 32768.0
+        idle[tick, hop, track_index] = (codes == np.round(codes)).all(axis=1)
     return np.asarray(idle)
 
 

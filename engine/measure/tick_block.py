@@ -34,10 +34,19 @@ class TickBlock:
         self._fields: dict[str, NDArray[Any]] = {}
 
     def field(self, name: str) -> NDArray[Any]:
-        """That field of all measurements, the ticks along the first axis; not to be written to."""
+        """That field of all measurements, the ticks along the first axis; not to be written to.
+
+        It lies in memory as in each of them, so that sums along hops are made in the same order.
+        """
         if name not in self._fields:
             values = [getattr(m, name) for m in self.ticks]
-            self._fields[name] = values[0][np.newaxis] if len(values) == 1 else np.array(values)
+            first = values[0]
+            if len(values) == 1:
+                self._fields[name] = first[np.newaxis]
+            elif first.ndim == 2 and first.flags.f_contiguous and not first.flags.c_contiguous:
+                self._fields[name] = np.array([one.T for one in values]).swapaxes(1, 2)
+            else:
+                self._fields[name] = np.array(values)
         return self._fields[name]
 
     @property
