@@ -15,6 +15,7 @@ they say otherwise.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar, Final
 
 import numpy as np
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.measure.floor import MARGIN_DB
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import (
     Condition,
@@ -127,22 +129,21 @@ class Noise(TrackMemory):
         lav = scene.kinds(Kind.LAV)
         self._mates = np.array([[a == b for b in who] for a in who]) & lav & lav[:, np.newaxis]
         np.fill_diagonal(self._mates, val=False)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Find the quiet moments of those ticks at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while quiet moments hold treble far over the learned, and as bright as noise."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        row = self._tick % TICKS
-        least = np.partition(m.mean_square, QUIET_HOP, axis=0)[QUIET_HOP]
-        whole = least > IDLE_MEAN_SQUARE
-        if not m.all_valid:
-            whole &= m.valid.all(axis=0)
-        whole[[repeat.track_index for repeat in m.repeats]] = False  # a stuck buffer has no pauses
-        self._quiet[row] = np.where(whole, least, np.nan)
-        treble = np.partition(m.difference_energy, QUIET_HOP, axis=0)[QUIET_HOP]
-        self._treble[self._tick % DATED_TICKS] = np.where(whole, treble, np.nan)
+        least, quiet_row, treble_row = self._ahead.of(m)
+        self._quiet[self._tick % TICKS] = quiet_row
+        self._treble[self._tick % DATED_TICKS] = treble_row
         self._tick += 1
         self._hear_speech(m)
         if self._tick % EVERY_TICKS == 0:
@@ -155,6 +156,19 @@ class Noise(TrackMemory):
             return quiet(known)
         red = self._level_dbfs > self._speech_dbfs() - self._masks_db
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
+
+    def _foresee(self, block: TickBlock) -> Iterator[tuple[Levels, Levels, Levels]]:
+        """The quiet moment of each tick, and that and its treble where the tick counts."""
+        least = np.partition(block.field("mean_square"), QUIET_HOP, axis=1)[:, QUIET_HOP]
+        whole = least > IDLE_MEAN_SQUARE
+        for tick, m in enumerate(block.ticks):
+            if not m.all_valid:
+                whole[tick] &= m.valid.all(axis=0)
+            for repeat in m.repeats:  # a stuck buffer has no pauses
+                whole[tick, repeat.track_index] = False
+        treble = np.partition(block.field("difference_energy"), QUIET_HOP, axis=1)[:, QUIET_HOP]
+        rows = (np.where(whole, one, np.nan) for one in (least, treble))
+        return zip(least, *rows, strict=True)
 
     def _hear_speech(self, m: Measurement) -> None:
         """A running mean of the speech before the rise, over some minutes of it."""

@@ -11,6 +11,7 @@ link in fading, which is `noise`. Numbers: common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
@@ -18,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.bright_hops import OPEN_DBFS, BrightHops, bright_hops
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.hash_shape import (
     band_densities_db,
@@ -27,18 +29,15 @@ from engine.detectors.hash_shape import (
     rise_s,
     roughness,
 )
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs
+from engine.model.units import rms_dbfs
 
-OPEN_DBFS: Final = -36.0
-"""Without a carrier the noise fills the deviation: it is as loud as words."""
-OPEN_BRIGHTNESS: Final = 0.2
-"""Such hash has 0.37 after 50 us, 0.27 after 75 us (calculated), single hops less."""
 ATTACK_HOPS: Final = 2
 ATTACK_DB: Final = 4.0
 """A squelch opens at once: after so many hops it is as loud as it will be. Breath, gusts and cloth
@@ -145,20 +144,24 @@ class NoiseBurst(TrackMemory):
         self._watched = scene.watched(Fault.NOISE_BURST)
         self._tracks = len(scene.tracks)
         self._rate_hz = scene.sample_rate_hz
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Look for bright hops in those ticks at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick in which a burst ended, or goes on for longer than a moment."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        bright = self._bright(m)
-        hops_db = np.where(m.valid, rms_dbfs(m.difference_energy), np.nan)
-        self._hops_db = np.concatenate([self._hops_db[HOPS:], hops_db])
-        now: Flags = np.asarray(bright.any(axis=0))
+        ahead = self._ahead.of(m)
+        bright = self._bright(ahead)
+        self._hops_db = np.concatenate([self._hops_db[HOPS:], ahead.hops_db])
         active = np.zeros(self._tracks, dtype=np.bool_)
-        for track_index in sorted({*indices(now).tolist(), *self._runs}):
-            active[track_index] = self._follow(track_index, bright, m)
+        if bright is not None or self._runs:
+            self._follow_all(active, ahead.bright if bright is None else bright, m)
         self._before = m.samples
         known = m.any_valid & self._watched
         if not any_of(active):
@@ -171,30 +174,28 @@ class NoiseBurst(TrackMemory):
             np.array([burst.is_red(m.end_s) for burst in self._bursts]),
         )
 
-    def _bright(self, m: Measurement) -> Flags:
-        """Hops that may be hash, shape (hops, tracks)."""
-        energy = m.difference_energy
-        loud = m.mean_square >= mean_square_at(OPEN_DBFS)
-        least = np.where(loud, OPEN_BRIGHTNESS, self._brightness)
-        bright = (energy >= least * m.mean_square) & m.valid & self._watched
-        bright &= self._heard_ticks >= _HISTORY // 3
-        if any_of(bright):
+    def _foresee(self, block: TickBlock) -> Iterator[BrightHops]:
+        return bright_hops(block, self._watched, self._brightness, self._over_floor_db)
+
+    def _bright(self, ahead: BrightHops) -> Flags | None:
+        """Hops that may be hash, shape (hops, tracks); None where there is none."""
+        bright = None
+        if ahead.some:
+            bright = ahead.bright
+            bright &= self._heard_ticks >= _HISTORY // 3
             usual_db = np.fmin.reduce(self._treble_db)
-            bright &= rms_dbfs(energy) >= usual_db + self._rise_db
-            floor_db = np.where(np.isnan(m.floor_dbfs), -np.inf, m.floor_dbfs + self._over_floor_db)
-            bright &= m.mean_square >= mean_square_at(floor_db)
-        # The mean of the two middle hops, in decibels: their median.
-        middle = len(energy) // 2
-        sorted_db = rms_dbfs(np.sort(energy, axis=0)[middle - 1 : middle + 1])
-        middle_db = sorted_db.sum(axis=0) / 2.0
-        if not m.all_valid:
-            middle_db[~m.valid.all(axis=0)] = np.nan
-        # What lies under that is a gap, not what the track is usually like.
-        middle_db[m.mean_square.min(axis=0) < IDLE_MEAN_SQUARE] = np.nan
-        self._treble_db[self._tick % _HISTORY] = middle_db
+            bright &= ahead.hops_db >= usual_db + self._rise_db
+            bright = bright if any_of(bright) else None
+        self._treble_db[self._tick % _HISTORY] = ahead.middle_db
         self._tick += 1
         self._heard_ticks += 1
-        return np.asarray(bright)
+        return bright
+
+    def _follow_all(self, active: Flags, bright: Flags, m: Measurement) -> None:
+        """Set where there is something to say."""
+        now = indices(bright.any(axis=0)).tolist()
+        for track_index in sorted({*now, *self._runs}):
+            active[track_index] = self._follow(track_index, bright, m)
 
     def _follow(self, track_index: int, bright: Flags, m: Measurement) -> bool:
         """Lengthen, close and judge the runs of one track; whether there is something to say."""

@@ -14,14 +14,16 @@ neighbours were heard for 60 s (CONTRACT.md).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.measure.presence import loudest_floor_dbfs
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
@@ -47,6 +49,25 @@ class LearnedHeard:
 
     stirred_s: Levels
     neighbours_s: Levels
+
+
+class _Levels(NamedTuple):
+    """What was made of one tick before it is asked of; all but `under` of shape (tracks,).
+
+    off_db : level over the floor; power : mean square, NaN where not all is valid
+    under : (hops, tracks) under presence; some_under : there are any
+    idle : nothing but an idle converter; known : there is a level
+    faint : level under presence; some_faint : there are any
+    """
+
+    off_db: Levels
+    under: Flags
+    some_under: bool
+    idle: Flags
+    known: Flags
+    faint: Flags
+    some_faint: bool
+    power: Levels
 
 
 class Silent(TrackMemory):
@@ -144,7 +165,12 @@ class Silent(TrackMemory):
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._amber_s = scene.numbers("silent_amber_s")
         self._tracks = len(scene.tracks)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Hold those ticks against presence at once."""
+        self._ahead.look(block)
 
     @property
     def learned(self) -> LearnedHeard:
@@ -161,20 +187,20 @@ class Silent(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
+        ahead = self._ahead.of(m)
         if any_of(np.isnan(self._first_s)):
             self._first_s = np.fmin(self._first_s, m.start_s)
-        self._follow(m)
+        self._follow(m, ahead)
         if not self._all_heard:
-            mean_square = np.where(m.valid.all(axis=0), m.mean_square.mean(axis=0), np.nan)
-            self._powers[self._tick % _EVERY] = mean_square
+            self._powers[self._tick % _EVERY] = ahead.power
             if self._tick % _EVERY == _EVERY - 1:
                 self._never = self._never_heard(m)
         never = self._never
         # What is told is how quiet it was, not the voice that ends it.
-        faint = never | (m.level_dbfs < m.presence_dbfs)
-        self._level_dbfs = np.where(faint, m.level_dbfs, self._level_dbfs)
+        if ahead.some_faint or any_of(never):
+            self._level_dbfs = np.where(never | ahead.faint, m.level_dbfs, self._level_dbfs)
         self._tick += 1
-        known = m.any_valid & ~np.isnan(m.level_dbfs) & self._watched
+        known = ahead.known
         active = self._lost | never
         if not any_of(active):
             return quiet(known)
@@ -182,16 +208,38 @@ class Silent(TrackMemory):
         until_s = np.where(never, m.end_s, self._until_s)
         return condition(active & known, known, onset_s, until_s)
 
-    def _follow(self, m: Measurement) -> None:
+    def _foresee(self, block: TickBlock) -> Iterator[_Levels]:
+        """What is a plain function of each tick."""
+        power, valid, presence_dbfs = map(block.field, ("mean_square", "valid", "presence_dbfs"))
+        level_dbfs = block.field("level_dbfs")
+        under = (power < mean_square_at(presence_dbfs)[:, np.newaxis]) & valid & self._watched
+        idle = power.max(axis=1) < IDLE_MEAN_SQUARE
+        faint = level_dbfs < presence_dbfs
+        for part in zip(
+            level_dbfs - block.field("floor_dbfs"),
+            under,
+            under.any(axis=(1, 2)).tolist(),
+            idle,
+            block.field("any_valid") & ~np.isnan(level_dbfs) & self._watched,
+            faint,
+            [any_of(one) for one in faint],
+            np.where(valid.all(axis=1), power.mean(axis=1), np.nan),
+            strict=True,
+        ):
+            yield _Levels(*part)
+
+    def _follow(self, m: Measurement, ahead: _Levels) -> None:
         """Begin, hold and end the times in which the place is not audible."""
-        self._off_db[self._tick % _TICKS] = m.level_dbfs - m.floor_dbfs
-        self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
-        under = self._under_presence(m, m.presence_dbfs) & self._watched
-        quieter_db = self._quieter_db() if any_of(under) else 0.0
-        if quieter_db > 0.0:
-            under = self._under_presence(m, m.presence_dbfs - quieter_db) & self._watched
-        idle = m.mean_square.max(axis=0) < IDLE_MEAN_SQUARE
+        self._off_db[self._tick % _TICKS] = ahead.off_db
+        under, idle = ahead.under, ahead.idle
         self._idle_tick[idle] = self._tick
+        if not ahead.some_under and not any_of(self._lost):
+            return
+        self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
+        quieter_db = self._quieter_db() if ahead.some_under else 0.0
+        if quieter_db > 0.0:
+            limit = mean_square_at(m.presence_dbfs - quieter_db)
+            under = m.valid & (m.mean_square < limit) & self._watched
         if not any_of(under) and not any_of(self._lost):
             return
         count = np.count_nonzero(under, axis=0)
@@ -226,10 +274,6 @@ class Silent(TrackMemory):
         early = heard & (seldom | (self._heard_ticks >= self._back_ticks))
         back = np.where(long, back, early) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
-
-    @staticmethod
-    def _under_presence(m: Measurement, presence_dbfs: Levels) -> Flags:
-        return np.asarray(m.valid & (m.mean_square < mean_square_at(presence_dbfs)))
 
     def _quieter_db(self) -> float:
         """How much quieter than learned the place is now, as most of the open tracks hear it."""
