@@ -7,7 +7,7 @@ from engine.alarms.common_cause import CauseAlarms
 from engine.alarms.plan_change import carry_over
 from engine.model.fault_remedies import FAULTS
 from engine.model.fault_rules import FaultRule, Scope
-from engine.model.messages import Alarm, AlarmEvent, Condition, Fault, Incident, State
+from engine.model.messages import Alarm, AlarmEvent, Condition, EventKind, Fault, Incident, State
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Scene, Track
 from tests.support.conditions import blank
@@ -100,3 +100,25 @@ class Desk:
     def _rule(fault: Fault, scope: Scope) -> str:
         (found,) = [r.name for r in FAULTS if r.fault is fault and r.scope is scope]
         return found
+
+
+def kinds(events: list[AlarmEvent]) -> list[EventKind]:
+    """What happened, in order."""
+    return [event.kind for event in events]
+
+
+def chimes(events: list[AlarmEvent]) -> list[AlarmEvent]:
+    """What was heard."""
+    return [event for event in events if event.audible]
+
+
+def order(desk: Desk) -> list[int | None]:
+    """The inputs of the alarms in the order of the list."""
+    return [alarm.incident.track for alarm in desk.book.alarms()]
+
+
+def stand(desk: Desk, fault: Fault = Fault.MUTED, track: int = 1) -> Alarm:
+    """An alarm that stands, amber."""
+    desk.fail(fault, track)
+    desk.run(0.6)
+    return desk.alarm(fault, track)
