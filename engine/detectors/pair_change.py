@@ -7,6 +7,7 @@ and after the step that fits them best are compared: the spread of their two-sec
 their own means (the pooled deviation of a two-sample test: Student, 1908), by the cut that shows
 it largest, sets the limit, steeply, as few of them are independent. Wind, rain and knocks make one
 pack louder instead: then what seems to have fallen is no fainter and no duller than it was.
+A gain turned by hand moves voice, treble and pauses of one pack alike, a limiter what is loud.
 Numbers: common practice, no source, or ours, measured on simulated pairs that turn.
 """
 
@@ -46,6 +47,19 @@ DULLER: Final = 0.5
 SEESAW: Final = 0.33
 """Where the other pack rose by this share of the change, a head may have turned: then it takes
 twice as much speech."""
+LIKE_DB: Final = 3.0
+"""Speech within this of each other is as loud."""
+LIMITED_DB: Final = 6.0
+"""Where speech as loud lay so far from all the other, a limiter makes the ratio depend on the
+loudness; and of speech that is so much fainter than any before it is not known where it lies."""
+SHOUT_DB: Final = 9.0
+"""What was so much louder than usual says nothing of how the pair wanders in speech."""
+GAIN_DB: Final = 1.0
+GAIN_SHARE: Final = 0.1
+"""A hand that turns a gain moves voice, treble and what is steady alike, within this and this share
+of the change. Of a half unplugged one, what is steady falls half as far as the voice."""
+UNDER_DB: Final = 10.0
+"""What is steady says so where it lies so far under the voice: else it may be voice itself."""
 USUAL: Final = 0.25
 """Share of the parts in which the packs differ by no more than the room makes them."""
 
@@ -80,7 +94,8 @@ def leaves(
     """
     now_db = off_db(newest, offset_db)
     step = step_at(now_db, change_db)
-    before, since = history + newest[:step], newest[step:]
+    since = newest[step:]
+    before = _without_shouts(history + newest[:step])
     limit_db = _limits_db(off_db(before, offset_db), now_db[step:])
     off = np.abs(change_db) > limit_db
     off &= _turned(now_db, change_db, limit_db)
@@ -97,6 +112,66 @@ def leaves(
         off &= len(twice) == 2 * len(newest)
         off &= _turned(off_db(twice, offset_db), change_db, limit_db)
     return off, limit_db
+
+
+def as_loud(
+    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
+) -> list[Part] | None:
+    """What was as loud before, as the pack hears it that did not fall; None where the ratio of the
+    two does not depend on the loudness."""
+    step = step_at(off_db(newest, offset_db), change_db)
+    before, since = history + newest[:step], newest[step:]
+    if len(before) < BLOCK:
+        return None
+    heard_by, now_db = _loudness(since, change_db)
+    like = [part for part in before if abs(part.level_db[heard_by] - now_db) < LIKE_DB]
+    if len(like) < BLOCK:
+        return [] if _usual(before)[0, heard_by] - now_db > LIMITED_DB else None
+    return like if abs(_moved_db(before, like)[0]) > LIMITED_DB else None
+
+
+def _without_shouts(parts: list[Part]) -> list[Part]:
+    """Those that were not much louder than usual on either pack; all where too few are left."""
+    if not parts:
+        return parts
+    usual_db = _usual(parts)[0]
+    left = [part for part in parts if (part.level_db - usual_db).max() < SHOUT_DB]
+    return left if len(left) >= BLOCK else parts
+
+
+def _loudness(since: list[Part], change_db: Levels) -> tuple[int, float]:
+    """How loud speech is since the change, dB, and on which pack: that which did not fall."""
+    heard_by = 0 if change_db[0] > 0 else 1
+    return heard_by, float(median([part.level_db for part in since])[heard_by])
+
+
+def _moved_db(before: list[Part], since: list[Part]) -> Levels:
+    """By how much the ratio of the two packs changed, dB, shape (bands,)."""
+    return median([part.offset_db for part in since]) - median([p.offset_db for p in before])
+
+
+def turned_gain_db(
+    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
+) -> Levels | None:
+    """By how much each pack's gain was turned by hand, dB, shape (2,); None where none was."""
+    step = step_at(off_db(newest, offset_db), change_db)
+    before, since = history + newest[:step], newest[step:]
+    if len(before) < BLOCK or any_of(np.isnan(change_db)):
+        return None
+    voice_db = _moved_db(before, since)
+    steady_db = _pauses_db(since) - _pauses_db(before)
+    by_db = np.concatenate([voice_db, steady_db[:, 0] - steady_db[:, 1]])
+    alike = np.abs(by_db - by_db[0]) <= GAIN_DB + GAIN_SHARE * abs(by_db[0])
+    return steady_db[0] if alike.all() else None
+
+
+def _pauses_db(parts: list[Part]) -> Levels:
+    """What is steady where it is least, dB, shape (bands, 2); NaN where it may be voice."""
+    steady_db = np.array([part.steady_db for part in parts])
+    least = np.argsort(steady_db[:, 0].sum(axis=1))[: max(len(parts) // 4, 1)]
+    pauses_db = np.asarray(np.median(steady_db[least], axis=0))
+    under = median([part.level_db for part in parts]) - pauses_db[0] >= UNDER_DB
+    return np.where(under, pauses_db, np.nan)
 
 
 def _usual(parts: list[Part]) -> Levels:

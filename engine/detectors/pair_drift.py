@@ -24,11 +24,13 @@ from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pair_change import (
     BLOCK,
     MOST_DB,
+    as_loud,
     leaves,
     median,
     off_db,
     step_at,
     sure_change_db,
+    turned_gain_db,
 )
 from engine.detectors.pair_parts import BANDS, PairParts, Part
 from engine.detectors.pairs import PART_S, Pairs, parts_in
@@ -181,21 +183,26 @@ class PairDrift(TrackMemory):
     def _follow_gain(self, gain_db: Levels) -> None:
         """A hand turned a gain, floor and voice together: the learned offset moves with it."""
         main, safety = self._pairs.main, self._pairs.safety
-        turned_db = gain_db[main] - gain_db[safety]
-        for pair in indices(turned_db != 0.0).tolist():
-            before_db = self._offset_db[0, pair]
-            after_db = before_db + turned_db[pair]
-            parts = self._parts[pair]
-            for n, part in enumerate(parts):  # what was said before the turn moves along
-                part_db = part.offset_db[0]
-                if not abs(part_db - after_db) < abs(part_db - before_db):
-                    parts[n] = replace(
-                        part,
-                        offset_db=part.offset_db + turned_db[pair],
-                        level_db=part.level_db + gain_db[[main[pair], safety[pair]]],
-                    )
-            self._drifts[pair] = False
-        self._offset_db += turned_db
+        for pair in indices(gain_db[main] != gain_db[safety]).tolist():
+            self._turn(pair, gain_db[[main[pair], safety[pair]]])
+
+    def _turn(self, pair: int, gain_db: Levels) -> None:
+        """The gains of main and safety were turned: what was said before the turn moves along."""
+        turned_db = gain_db[0] - gain_db[1]
+        before_db = self._offset_db[0, pair]
+        after_db = before_db + turned_db
+        parts = self._parts[pair]
+        for n, part in enumerate(parts):
+            part_db = part.offset_db[0]
+            if not abs(part_db - after_db) < abs(part_db - before_db):
+                parts[n] = replace(
+                    part,
+                    offset_db=part.offset_db + turned_db,
+                    level_db=part.level_db + gain_db,
+                    steady_db=part.steady_db + gain_db,
+                )
+        self._drifts[pair] = False
+        self._offset_db[:, pair] += turned_db
 
     def _condition(self, m: Measurement) -> Condition:
         main, safety = self._pairs.main, self._pairs.safety
@@ -232,9 +239,15 @@ class PairDrift(TrackMemory):
         off = any_of(np.abs(change_db) > self._limit_db[:, pair] - self._back_db)
         if not self._drifts[pair]:
             off = any_of(np.abs(change_db) > MOST_DB)
+            if off and self._depends_on_loudness(pair, newest, history, change_db):
+                return
             if off:
                 bands, self._limit_db[:, pair] = leaves(newest, history, offset_db, change_db)
                 off = any_of(bands)
+            gain_db = turned_gain_db(newest, history, offset_db, change_db) if off else None
+            if gain_db is not None:
+                self._turn(pair, gain_db)
+                return
         if off and not self._drifts[pair]:
             self._begin(pair, newest, change_db)
         if off:
@@ -247,6 +260,18 @@ class PairDrift(TrackMemory):
         else:
             self._follow(pair, history, change_db)
         self._drifts[pair] = off
+
+    def _depends_on_loudness(
+        self, pair: int, newest: list[Part], history: list[Part], change_db: Levels
+    ) -> bool:
+        """Whether a limiter is at work: then the offset is that of speech as loud as the newest."""
+        like = as_loud(newest, history, self._offset_db[:, pair], change_db)
+        if like is None:
+            return False
+        self._take_over(pair, like or newest)
+        self._young[pair] = self._young[pair] or not like
+        self._parts[pair] = deque(like + newest, maxlen=self._depth)
+        return True
 
     def _follow(self, pair: int, history: list[Part], change_db: Levels) -> None:
         """An offset that was learned in this watch is the median of its first minute of speech;

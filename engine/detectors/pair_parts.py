@@ -47,6 +47,7 @@ class Part:
     doubt_db : so much of the voice's offset may be what only one of the two hears
     level_db : of the voice on main and safety, dB, to any one reference
     dull_db : voice less treble, dB, of main and safety
+    steady_db : what is steady beside the voice, dB as `level_db`, shape (bands, main and safety)
     begin_s : when it began
     """
 
@@ -54,6 +55,7 @@ class Part:
     doubt_db: float
     level_db: Levels
     dull_db: Levels
+    steady_db: Levels
     begin_s: float
 
 
@@ -188,4 +190,6 @@ class PairParts(TrackMemory):
         if not audible:
             offset_db[1] = np.nan
         level_db, treble_db = 10.0 * np.log10(voice / raw.hops)
-        return Part(offset_db, raw.doubt_db, level_db, level_db - treble_db, raw.begin_s)
+        steady_db = 10.0 * np.log10(np.maximum(steady / raw.hops, 1e-30))
+        dull_db = level_db - treble_db
+        return Part(offset_db, raw.doubt_db, level_db, dull_db, steady_db, raw.begin_s)

@@ -19,7 +19,9 @@ def parts(main_db: Levels, safety_db: Levels, dull_db: float = 18.0) -> list[Par
         said_db = -28.0 + RNG.normal(0.0, 3.0)
         level_db = np.array([said_db + main, said_db - 12.0 + safety])
         offset_db = np.full(2, level_db[0] - level_db[1]) + RNG.normal(0.0, 0.4, 2)
-        made.append(Part(offset_db, 0.5, level_db, np.full(2, dull_db), 0.3 * n))
+        made.append(
+            Part(offset_db, 0.5, level_db, np.full(2, dull_db), np.full((2, 2), -60.0), 0.3 * n)
+        )
     return made
 
 

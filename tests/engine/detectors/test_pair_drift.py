@@ -12,7 +12,8 @@ from scipy.signal import butter, sosfilt
 
 from engine.detectors.pair_drift import LearnedOffsets, PairDrift
 from engine.model.messages import State
-from tests.support.harmless_sound import at_level, impacts
+from tests.support import harmless_sound as sound
+from tests.support.harmless_sound import Wave, at_level, impacts
 from tests.support.pack_pair import PAIR, RATE, heard, packs, slip, voice
 from tests.support.signals import noise, sine
 from tests.support.watching import told
@@ -162,3 +163,48 @@ def test_rain_on_both_packs_is_no_drift() -> None:
     samples = x.astype(np.float32)
     for place in (0, 1):
         assert State.ACTIVE not in told(PairDrift(PAIR), samples, PAIR, place=place).states
+
+
+def _worn(talks: float = 0.6, seconds: float = 75.0, seed: int = 3) -> list[Wave]:
+    """What two packs of one performer hear, before any gain: one voice, the place on each."""
+    rng = np.random.default_rng(seed)
+    said = sound.voice(seconds, -22.0, rng, talks=talks)
+    return [gain * (said + sound.room(seconds, -58.0, rng)) for gain in (1.0, 0.25)]
+
+
+@pytest.mark.parametrize("place", [0, 1])
+@pytest.mark.parametrize("gain_db", [-5.5, -4.5, 5.0])
+def test_a_small_gain_turned_while_its_wearer_talks_is_no_drift(place: int, gain_db: float) -> None:
+    """Voice, treble and pauses of one pack move alike; one that slips later is named."""
+    waves = _worn()
+    waves[place] = sound.amplified(waves[place], gain_db, 25.0)
+    x = sound.takes(waves)
+    for said_of in (0, 1):
+        assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=said_of).states
+    slip(x, place, 9.0, 50.0)
+    said = told(PairDrift(PAIR), x, PAIR, place=place)
+    assert said.spans_s[0][0] == pytest.approx(50.0, abs=1.5)
+
+
+def _limited(x: Wave, ceiling: float = 0.7) -> Wave:
+    """A limiter with instant attack that lets go over 0.12 s, as packs have them."""
+    size = 48
+    peaks = np.abs(x[: len(x) // size * size]).reshape(-1, size).max(axis=1)
+    gain, now = np.ones(len(peaks)), 1.0
+    for n, peak in enumerate(np.maximum(peaks, 1e-9)):
+        now = min(now + (1.0 - now) * size / (0.12 * sound.RATE), ceiling / peak)
+        gain[n] = now
+    return np.asarray(np.clip(x, -ceiling, ceiling) * np.append(gain, now).repeat(size)[: len(x)])
+
+
+def test_a_limiter_is_no_drift() -> None:
+    """Its wearer shouts into the main's limiter for 40 s and talks after it, as both packs heard
+    it; a pack that slips then is named."""
+    waves = _worn(seconds=120.0)
+    shout = 10 ** ((20.0 - 20.0 * (np.arange(len(waves[0])) > 40 * sound.RATE)) / 20.0)
+    x = sound.takes([_limited(wave * shout) for wave in waves])
+    for said_of in (0, 1):
+        assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=said_of).states
+    slip(x, 1, 10.0, 90.0)
+    said = told(PairDrift(PAIR), x, PAIR, place=1)
+    assert said.spans_s[0][0] == pytest.approx(90.0, abs=1.5)
