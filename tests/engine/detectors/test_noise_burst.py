@@ -17,7 +17,7 @@ from engine.detectors.noise_burst import NoiseBurst
 from engine.model.messages import Samples, State
 from engine.model.tracks import Scene
 from tests.support import harmless_work as work
-from tests.support.harmless_sound import Wave, at_level, friction, impacts
+from tests.support.harmless_sound import Wave, at_level, band, friction, impacts
 from tests.support.signals import noise, scene
 from tests.support.watching import Told, told
 
@@ -248,3 +248,31 @@ def test_rain_that_sets_in_is_no_burst(words: bool) -> None:
         pulled = np.minimum(pulled, since_s / 0.002)
         x *= (1.0 - (1.0 - 10 ** (-15 / 20)) * pulled)[:, None].astype(np.float32)
     assert State.ACTIVE not in told_of(x).states
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("corner_hz", [3500.0, 5000.0])
+def test_a_coat_put_on_is_no_burst(corner_hz: float, seed: int) -> None:
+    """Cloth that rubs as loud as words, level below that corner as de-emphasis leaves a squelch,
+    its force turning about with nothing at each turn, as a band of noise of 9 Hz does."""
+    rng = np.random.default_rng(seed)
+    turns = rng.standard_normal(9 * 18)
+    force = np.abs(np.interp(np.arange(8 * RATE) / RATE * 18.0, np.arange(len(turns)), turns))
+    rub = band(rng.standard_normal(len(force)), 100.0, corner_hz, order=1) * force
+    x = room(12.0)
+    x[3 * RATE : 11 * RATE, 0] += at_level(rub, -26.0).astype(np.float32)
+    assert State.ACTIVE not in told_of(x).states
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_drops_on_a_coat_are_no_burst(seed: int) -> None:
+    """Fourteen a second, some much heavier than others, and two at once at times."""
+    rng = np.random.default_rng(seed)
+    drops = np.zeros(40 * RATE)
+    at = rng.integers(0, len(drops), 14 * 40)
+    drops[at] = rng.lognormal(0.0, 0.6, len(at))
+    ring = np.exp(-np.arange(round(0.006 * RATE)) / (0.0015 * RATE))
+    ring = band(rng.standard_normal(len(ring)) * ring, 500.0, 7000.0, order=1)
+    drops = at_level(np.convolve(drops, ring)[: len(drops)], -46.0)
+    drops[: 2 * RATE] = 0.0
+    assert State.ACTIVE not in told_of(room(40.0) + drops[:, None].astype(np.float32)).states
