@@ -31,6 +31,9 @@ SAME_DELAY_S: Final = 0.004
 moves by a metre a second moves the sound by 3 ms (arithmetic)."""
 
 LEAST_R: Final = 0.3
+LEAST_OVER_DB: Final = -20.0
+"""A voice this far under a track's own sound adds a hundredth to it: by how much more it lies under
+it can't be told."""
 
 
 class PickupMeter:
@@ -115,7 +118,7 @@ class PickupMeter:
             known_s = self._before.get((who, index))
             if known_s is None or abs(known_s - delay_s) > SAME_DELAY_S:
                 continue
-            over_db = float(power_db(fitted.over[index]))
+            over_db = max(float(power_db(fitted.over[index])), LEAST_OVER_DB)
             gain_db = float(power_db(fitted.share[index]))
             track = self._tracks[index].input
             seen.append(Sighting(last.end_s, track, over_db, gain_db, delay_s))

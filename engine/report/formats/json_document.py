@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from engine.model.pickups import Pickup
 from engine.pipeline.scan_document import pickup_json
-from engine.report.content.crew_figures import kit_figures
+from engine.report.content.crew_figures import KitFigures, kit_figures
 from engine.report.content.report_data import Entry, Note, Report, Section, TrackFigures
 from engine.report.content.sections import figures
 from engine.session.records import SignRecord
@@ -66,8 +66,12 @@ def _section(section: Section) -> dict[str, Any]:
         "signs": [_sign(sign, section) for sign in section.beside.signs],
         "pickups": [_pickup(one, section) for one in section.beside.pickups],
         "listened": [asdict(one) for one in section.beside.listened],
-        "kit": [asdict(one) for one in kit_figures(section, section.earlier)],
+        "kit": [_kit(one) for one in kit_figures(section, section.earlier)],
     }
+
+
+def _kit(one: KitFigures) -> dict[str, Any]:
+    return {k: round(v, 4) if isinstance(v, float) else v for k, v in asdict(one).items()}
 
 
 def _sign(sign: SignRecord, section: Section) -> dict[str, Any]:

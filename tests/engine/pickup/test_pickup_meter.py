@@ -75,6 +75,22 @@ def test_the_near_boom_is_named_with_its_delay(seed: int) -> None:
     assert 5 not in {p.track for p in meter.map.pickups("rigger", 30.0)}
 
 
+def test_a_voice_under_a_tracks_own_sound_has_a_figure_that_can_be_read() -> None:
+    """The near boom stands by a machine 20 dB louder than the voice: what is logged of it, if
+    anything, lies between 20 dB under and 2 dB over that, and it is never named."""
+    sound = scene()
+    sound[:, 2] += 0.5 * np.random.default_rng(5).standard_normal(len(sound)).astype(np.float32)
+    meter = PickupMeter(Scene(TRACKS, RATE))
+    over_db = []
+    meter.map.on_second = lambda _, __, seen: over_db.extend(
+        s.over_db for s in seen if s.track == 3
+    )
+    for tick in TickFramer(Scene(TRACKS, RATE)).feed(sound):
+        meter.update(tick.measurement, ())
+    assert all(-20.0 <= figure < 2.0 for figure in over_db)
+    assert 3 not in {p.track for p in meter.map.pickups("rigger", 30.0)}
+
+
 def test_nobody_is_named_for_who_did_not_speak() -> None:
     """The mason was silent: nothing is known."""
     assert learned(scene()).map.best("mason", 30.0) is None
