@@ -7,12 +7,15 @@ from collections.abc import Callable, Collection, Sequence
 from statistics import median
 from typing import Final
 
-from engine.model.pickups import Pickup
+from engine.model.pickups import SURE_S, Pickup
 from engine.pickup.sighting import Sighting
 
 MEMORY_S: Final = 120.0
 RECENT_S: Final = 30.0
 """The last that was heard says most: booms and people move."""
+RECENT_SECONDS: Final = SURE_S
+"""Who spoke less in that time is judged by so many of their last seconds, however long ago within
+the memory: a word in between makes nobody unheard."""
 
 LEAST_SHARE: Final = 0.4
 """Heard in fewer of the seconds in which the performer spoke alone is not heard."""
@@ -66,11 +69,11 @@ class PickupMap:
         return next(iter(self.pickups(who, now_s, but)), None)
 
 
-def _summary(who: str, seen: Sequence[Sighting], spoken: Collection[float]) -> Pickup | None:
+def _summary(who: str, seen: Sequence[Sighting], spoken: Sequence[float]) -> Pickup | None:
     """Of one track: the medians of its last seconds, if it heard enough of what was spoken."""
-    newest_s = max(spoken)
-    recent = [one for one in seen if one.at_s >= newest_s - RECENT_S]
-    chances = sum(at_s >= newest_s - RECENT_S for at_s in spoken)
+    since_s = min(spoken[-1] - RECENT_S, spoken[-min(RECENT_SECONDS, len(spoken))])
+    recent = [one for one in seen if one.at_s >= since_s]
+    chances = sum(at_s >= since_s for at_s in spoken)
     if len(recent) < LEAST_SECONDS or len(recent) < LEAST_SHARE * chances:
         return None
     over_db = median(one.over_db for one in recent)

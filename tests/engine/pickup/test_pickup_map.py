@@ -39,6 +39,17 @@ def test_few_seconds_are_a_guess() -> None:
     assert known.best("rigger", 4.0).guess
 
 
+def test_a_single_later_word_makes_nobody_unheard() -> None:
+    """Four seconds, then one forty seconds later: still named, with all five, until the two minutes
+    of the first are over."""
+    known = PickupMap()
+    for second in (11, 12, 13, 14, 54):
+        known.add("rigger", second, [seen(second, 3, 14.0)])
+    best = known.best("rigger", 60.0)
+    assert (best.track, best.seconds, best.guess) == (3, 5, False)
+    assert known.best("rigger", 14.5 + 120.0) is None
+
+
 def test_ten_seconds_are_one_row() -> None:
     """Medians of each performer on each track; the last row once the watch ends."""
     rows = StretchRecorder()
