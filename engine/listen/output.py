@@ -283,5 +283,5 @@ class Listener:
 def _why(error: Exception) -> str:
     words = " ".join(str(error).split()) or type(error).__name__
     if NO_DEVICE in words:
-        return "no sound output found: connect one, then press L again"
+        return "no sound output found: connect one, then try again"
     return words

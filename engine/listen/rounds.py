@@ -111,6 +111,15 @@ class Rounds:
         self._leave(now_s)
         self._queue.clear()
 
+    def unheard(self) -> None:
+        """Nothing came out of the headphones: the round is over, and what plays does not count."""
+        self._track = None
+        self._queue.clear()
+
+    def played_s(self, now_s: float) -> float:
+        """How long the track that plays has been played, s; 0 while none does."""
+        return 0.0 if self._track is None else now_s - self._since_s
+
     def _is_over(self, now_s: float) -> bool:
         if self._track is None or self._staying:
             return False

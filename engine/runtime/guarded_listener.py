@@ -68,6 +68,11 @@ class GuardedListener:
         """How it stands now; None where it can't be told."""
         return self._try(lambda listener: listener.state())
 
+    def why_silent(self) -> str:
+        """Why nothing is heard, one line; empty while all is well."""
+        state = self.state()
+        return self.problem or ("" if state is None else state.problem)
+
     def close(self) -> None:
         """Let go of the output."""
         self._try(lambda listener: listener.close())

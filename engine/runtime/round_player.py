@@ -22,6 +22,8 @@ TARGET_LUFS: Final = -23.0
 loudness of EBU R 128)."""
 TALKING_HOPS: Final = 4
 """Of the ten of a tick."""
+OPENS_S: Final = 1.0
+"""Within so long an output that can't be opened says so; only later does a track count."""
 
 _NOT_PLAYED: Final = (Kind.UNUSED, Kind.TIMECODE)
 
@@ -36,12 +38,18 @@ class RoundPlayer:
         Given what the headphones are to do.
     heard : sequence of Heard
         What a person listened to before a restart, oldest first.
+    why_silent : callable
+        Tells why nothing comes out of the headphones, one line; empty while all is well.
     """
 
     def __init__(
-        self, pipeline: Pipeline, ask: Callable[[Asked], None], heard: Sequence[Heard] = ()
+        self,
+        pipeline: Pipeline,
+        ask: Callable[[Asked], None],
+        heard: Sequence[Heard] = (),
+        why_silent: Callable[[], str] = str,
     ) -> None:
-        self._pipeline, self._ask = pipeline, ask
+        self._pipeline, self._ask, self._why_silent = pipeline, ask, why_silent
         self._rounds = Rounds(heard)
         self._playing: int | None = None
         self.problem = ""
@@ -54,8 +62,14 @@ class RoundPlayer:
 
     def step(self, events: Sequence[AlarmEvent], now_s: float) -> None:
         """A tick is over, and this happened in it."""
-        if self._playing is not None:
-            self._try(lambda: self._rounds.step(self._ears(events), now_s))
+        if self._playing is None:
+            return
+        if self._rounds.played_s(now_s) >= OPENS_S and (why := self._why_silent()):
+            self.problem = f"the round is over, nothing is heard: {why}"
+            self._rounds.unheard()
+            self._playing = None
+            return
+        self._try(lambda: self._rounds.step(self._ears(events), now_s))
 
     def finish(self, now_s: float) -> list[Heard]:
         """The watch ends, and with it a round that runs; what was still not in the log."""

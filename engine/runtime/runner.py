@@ -135,7 +135,8 @@ class Runner:
             watch.plan, rate_hz, self._host.open_output, self._fed_frames
         )
         heard = () if resumed is None else resumed.listened
-        self._rounds = RoundPlayer(self.pipeline, self._headphones.ask, heard)
+        ears = self._headphones
+        self._rounds = RoundPlayer(self.pipeline, ears.ask, heard, ears.why_silent)
         self._reduced = f"only levels, muted and silent are watched: {reduced}" if reduced else ""
         self._computer = (
             computer(lambda: self.input.losses.waiting_s) if computer and info.live else None

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from engine.listen.output import Listener
 from engine.listen.ring import Ring
-from engine.model.commands import ListenLevel
+from engine.model.commands import Listen, ListenLevel
 from engine.model.tracks import plan_for
 from engine.runtime.guarded_listener import GuardedListener
 from tests.support.strategies import untimed
@@ -21,6 +21,16 @@ SOUND = np.zeros((800, 2), dtype=np.float32)
 def no_output(name: str, rate_hz: int):
     """There is none here."""
     raise OSError("no output")
+
+
+def test_an_output_that_cannot_be_opened_says_why_nothing_is_heard() -> None:
+    """Nothing before the crew asks for a track; then what the output said."""
+    headphones = GuardedListener(plan_for(["", ""]), RATE, no_output, 0)
+    headphones.put(SOUND, 800)
+    assert headphones.why_silent() == ""
+    headphones.ask(Listen(1))
+    headphones.close()  # waits for its thread
+    assert headphones.why_silent() == "no output"
 
 
 @untimed

@@ -99,6 +99,26 @@ def test_a_round_that_raises_ends_and_is_told(monkeypatch: pytest.MonkeyPatch) -
     assert player.state(7.0).on
 
 
+def test_what_nobody_can_hear_does_not_count() -> None:
+    """No output: the round is over within two seconds, one line says why, nothing goes to the log,
+    and the next round may play."""
+    pipeline = Pipeline(PLAN, RATE)
+    pipeline.feed(Block(sound(5.0)))
+    why = ["no sound output found"]
+    player = RoundPlayer(pipeline, lambda _: None, (), lambda: why[0])
+    player.command(StartRound(8.0), 5.0)
+    for tick in range(25):
+        player.step([], 5.0 + 0.1 * tick)
+    assert not player.state(7.5).on
+    assert player.problem == "the round is over, nothing is heard: no sound output found"
+    assert player.take_unlogged() == []
+    why[0] = ""
+    player.command(StartRound(8.0), 8.0)
+    player.step([], 10.5)
+    assert player.problem == ""
+    assert player.state(10.5).track == 1
+
+
 def test_the_end_of_the_watch_keeps_what_was_heard() -> None:
     """The track that plays then counts, too."""
     _, player, _ = begun()
