@@ -12,7 +12,17 @@ from engine.report.content import words
 from engine.report.content.beside_alarms import longest_unheard_s, sign_words
 from engine.report.content.crew_figures import KitFigures, kit_figures
 from engine.report.content.report_data import Section
-from engine.report.layout.blocks import Block, Cell, Column, Heading, Table, Text, Tone
+from engine.report.layout.blocks import (
+    Block,
+    Cell,
+    Column,
+    Heading,
+    Pictures,
+    Table,
+    Text,
+    Tone,
+)
+from engine.report.layout.kit_chart import kit_chart
 
 MOST_PICKUPS: Final = 200
 """Rows on paper; the JSON has all."""
@@ -112,6 +122,8 @@ def _crew(section: Section) -> Iterator[Block]:
         ),
         tuple(_kit_row(one, section) for one in kit),
     )
+    if section.earlier:
+        yield Pictures((kit_chart(kit, section.earlier),))
     yield Text(
         "Times are medians. Earlier: failures of the same pack or receiver in the last sessions on "
         "this computer. Tick off what was looked at.",

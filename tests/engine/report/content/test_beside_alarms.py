@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,12 +12,13 @@ from engine.model.pickups import Pickup
 from engine.model.round_state import Heard
 from engine.report.content import words
 from engine.report.content.beside_alarms import heard_before, longest_unheard_s
+from engine.report.content.crew_figures import failure_counts
 from engine.report.content.from_session import read_session
 from engine.report.content.report_data import Section
 from engine.report.content.sections import report
 from engine.report.formats.json_document import document
 from engine.report.layout.beside import beside
-from engine.report.layout.blocks import Heading, Table
+from engine.report.layout.blocks import Heading, Pictures, Table
 from engine.session.outlook_lines import listened_lines, pickup_lines, sign_lines
 from tests.support.sample_report import incident
 from tests.support.sample_session import SessionWriter, crew_plan
@@ -78,6 +80,14 @@ def test_the_blocks_and_the_json_have_it_all(section: Section) -> None:
     assert [one["delay_ms"] for one in made["pickups"]] == [3.1, 3.1]
     assert made["incidents"][0]["heard_on"]["track"] == 7
     assert made["listened"][1]["word"] == "rustle"
+
+
+def test_the_crew_gets_a_chart_once_there_are_earlier_sessions(section: Section) -> None:
+    """Nothing to compare with: none."""
+    assert not [block for block in beside(section) if isinstance(block, Pictures)]
+    again = replace(section, earlier=(failure_counts(section),))
+    (chart,) = (block for block in beside(again) if isinstance(block, Pictures))
+    assert chart.drawings[0].title.startswith("Failures in this session")
 
 
 def test_without_any_of_it_nothing_is_said(tmp_path: Path) -> None:
