@@ -126,8 +126,14 @@ class Swapped(TrackMemory):
             most=self._most * max(1.0, self._share),
             paired=frozenset(self._main_of.values()),
             witnesses=self._packs,
+            rivals={int(n): self._rivals(int(n)) for n in self._mains},
             alike=self._alike,
         )
+
+    def _rivals(self, track_index: int) -> NDArray[np.int64]:
+        """The packs of all other performers."""
+        of = [self._performer(int(n)) != self._performer(track_index) for n in self._packs]
+        return self._packs[np.array(of, dtype=np.bool_)]
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while inputs carry each other's packs."""

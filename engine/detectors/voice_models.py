@@ -12,6 +12,7 @@ P. Mermelstein (IEEE Trans. ASSP 28(4), 357-366, 1980), without the first: level
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,9 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
+from engine.detectors.pairs import OWN
 from engine.model.messages import Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
+from engine.model.units import mean_square_at
 
 FRAMES: Final = 4
 """Short spectra a tick: 25 ms each, as is usual for speech."""
@@ -117,6 +120,7 @@ class VoiceModels(TrackMemory):
         most: float,
         paired: frozenset[int] = frozenset(),
         witnesses: NDArray[np.int64] | None = None,
+        rivals: Mapping[int, NDArray[np.int64]] | None = None,
         alike: float = 0.0,
     ) -> None:
         """Start with nothing heard.
@@ -146,11 +150,14 @@ class VoiceModels(TrackMemory):
             another pack within a millisecond, on whatever input it hangs; wind does not.
         witnesses : ndarray of int, shape (witnesses,)
             Track indices of all packs, of which one must hear it too.
+        rivals : mapping of int to ndarray of int, optional
+            By track index, those of all other performers' packs; if not given, the other `packs`.
         alike : float
             Least r of the two.
         """
         self._paired, self._alike = paired, alike
         self._witnesses = packs if witnesses is None else witnesses
+        self._rivals = {} if rivals is None else rivals
         self._packs, self._louder, self._clip = packs, louder, clip
         self._least_frames = learn_s / 0.1 * FRAMES
         self._fits, self._doubt, self._most = fits, doubt, most
@@ -173,6 +180,8 @@ class VoiceModels(TrackMemory):
             return
         if track_index in self._paired and not self._is_witnessed(m, track_index):
             return
+        if not self._is_own(m, track_index):
+            return
         frames = self._cepstra(m.samples[:, track_index])
         own = self._voices.setdefault(track_index, _voice())
         level_db = 10.0 * float(np.log10(energy[loudest] + 1e-20))
@@ -187,6 +196,15 @@ class VoiceModels(TrackMemory):
         others = m.decimated[self._witnesses[self._witnesses != track_index]]
         own = np.broadcast_to(m.decimated[track_index], others.shape)
         return bool(voice_correlation(own, others).max(initial=0.0) >= self._alike)
+
+    def _is_own(self, m: Measurement, track_index: int) -> bool:
+        """It stands clearly farther over the floor than on any other performer's pack, whatever the
+        gains: all hear applause alike."""
+        energy = m.mean_square.mean(axis=0)
+        over = energy / mean_square_at(m.floor_dbfs)
+        others = over[self._rivals.get(track_index, self._packs[self._packs != track_index])]
+        loudest = others[~np.isnan(others)].max(initial=0.0)
+        return not bool(over[track_index] < OWN * loudest)
 
     def louder_db(self, track_index: int, voice_index: int) -> float:
         """How much louder that voice is heard on the track than it was on its own pack, dB."""

@@ -170,6 +170,18 @@ def test_a_sound_on_one_pack_alone_is_no_voice() -> None:
     assert found(x) == []
 
 
+def test_what_all_packs_hear_by_their_gains_has_not_moved() -> None:
+    """The rigger speaks on into a hand microphone, over loudspeakers: loudest on the pack with most
+    gain, but as far over the floor on all."""
+    at = round(SWAP_S * sound.RATE)
+    before = np.arange(len(NIGHT)) < at
+    x = night([np.where(before, voice, 0.0) for voice in (spoken(0), spoken(1))])
+    x[:, :2] *= 1.6
+    for column, gain in enumerate((1.28, 0.256, 0.8, 0.16, 0.3)):
+        x[at:, column] += gain * spoken(1)[at:].astype(np.float32)
+    assert found(x) == []
+
+
 def test_a_fainter_pack_on_an_input_with_a_higher_floor() -> None:
     """All inputs are moved by one: a safety comes in under the floor that was learned of a main."""
     ((at_s, *_),) = found(exchanged((4, 0, 1, 2, 3)))
