@@ -127,20 +127,23 @@ class Tone(TrackMemory):
         return condition(self._told() & known, known, self._onset_s, self._last_s, never)
 
     def _told(self) -> Flags:
-        """Where a tone is told: of tracks that have it in common on one, unless it is on all."""
+        """Where a tone is told: of tracks that have it in common on one, unless it is on all; and
+        there as long as any of them has it, for words cover it on one and then on another."""
         told = np.zeros(self._tracks, dtype=np.bool_)
         left = self._running.copy()
-        speakers = indices(self._speaks).tolist()
-        speakers += [n for n in np.argsort(-self._level_dbfs).tolist() if left[n]]
-        for track_index in speakers:
-            same = left & self._is_same(track_index)
-            if not any_of(same):
+        loudest = np.argsort(-self._level_dbfs).tolist()
+        for track_index in [*indices(self._speaks).tolist(), *loudest]:
+            same = self._is_same(track_index)
+            runs = same & left
+            if not any_of(runs):
                 continue
             left &= ~same
-            told[track_index] = True
-            self._last_s[track_index] = self._last_s[same].max()
-            if self._is_on_all(same):
-                told |= same
+            here = same & self._speaks
+            here[track_index] |= not any_of(here)
+            if self._is_on_all(runs):
+                here |= runs
+            self._last_s[here] = self._last_s[runs].max()
+            told |= here
         self._speaks = told
         return told
 

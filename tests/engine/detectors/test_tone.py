@@ -111,3 +111,17 @@ def test_a_word_over_it_does_not_move_its_begin() -> None:
     x[covered, 0] += noise(-3.0, 0.7, RATE, seed=9)[: covered.stop - covered.start, 0]
     ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
     assert onset_s == pytest.approx(4.0, abs=0.2)
+
+
+def test_words_over_a_line_up_tone_leave_it_on_all() -> None:
+    """Loud sound covers it for 3 s, on one track after the other and on two at a time: it is told
+    on each of four, once."""
+    four = scene(4, RATE)
+    x = noise(-56.0, 20.0, RATE, seed=2, tracks=4)
+    x[2 * RATE : 18 * RATE] += sine(-20.0, 16.0, RATE, 1000.0)
+    for n, track in enumerate((0, 1, 2, 3, 0)):
+        at = slice(round((6.0 + 2.2 * n) * RATE), round((9.0 + 2.2 * n) * RATE))
+        x[at, track] += noise(-6.0, 3.0, RATE, seed=n)[: at.stop - at.start, 0]
+    spans_s = [told(Tone(four), x, four, track).spans_s for track in range(4)]
+    assert [len(spans) for spans in spans_s] == [1, 1, 1, 1]
+    assert spans_s[0][0] == pytest.approx((2.0, 18.0), abs=0.6)
