@@ -6,9 +6,10 @@ track carried before, white or nearly so, and so steady that its level over 100 
 fraction of a decibel (the spread of the mean of n independent Gaussian powers is 4.34·sqrt(2/n)
 dB). Places are loudest in the low end and electronics spread evenly up to 24 kHz, so the fall is
 looked for between about 200 and 1000 Hz, where a noise 5 dB under the live floor lies 15 dB under
-it. Steadiness alone proves nothing, for air handling is as steady; nor does a fall that the other
-tracks share while they stay alive: then the place went quiet, and whose wearer spoke meanwhile
-shows it later than the others. Common practice, no source.
+it. Steadiness alone proves nothing, for air handling is as steady; nor does a level to which the
+pauses of what is still heard fell some time ago, as where another pack hangs on that input; nor one
+that the other tracks share while they stay alive: then the place went quiet, and whose wearer spoke
+meanwhile shows it later than the others. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -46,6 +47,11 @@ _HALF_SECOND: Final = 5
 _JUDGED: Final = round((JUDGED_S - SETTLE_S) * 10)
 """Ticks that are judged, of the track and of its neighbours: they may speak, and pause seldom."""
 _MOSTLY: Final = 0.7
+_LATELY_S: Final = 15.0
+_OFTEN: Final = 0.3
+"""Share of the last quarter of a minute in which the track lay as low and came back: so quiet is
+its place now; one fall is told, or given up, before. A cable that fails as often is told by its
+gaps and pops (ours)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +82,8 @@ class DeadMic(TrackMemory):
     _dead: Flags = per_track(False)
     _together: Flags = per_track(False)
     _share: Levels = per_track(0.0)
+    _lately: Levels = per_track(0.0)
+    """Share of the last time that lay under the limit, and was no fault."""
     _place: QuieterPlace = remembered(By.PART, lambda d: QuieterPlace(d._open, d._fall_db))
     _onset_s: Levels = per_track(np.nan)
     _low_s: Levels = per_track(np.nan)
@@ -150,6 +158,11 @@ class DeadMic(TrackMemory):
         if any_of(low) or any_of(self._run):
             self._follow(m, low, known)
             self._judge(m)
+        self._lately += (m.end_s - m.start_s) / _LATELY_S * known * (low - self._lately)
+        self._lately[self._dead] = 0.0
+        for track_index in indices((self._lately >= _OFTEN) & ~low & ~self._run).tolist():
+            self._give_up(track_index, m.end_s)
+            self._lately[track_index] = 0.0
         if self._tick % _HALF_SECOND == 0:
             self._teach(m.end_s)
         self._tick += 1

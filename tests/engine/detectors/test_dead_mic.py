@@ -124,6 +124,18 @@ def test_quiet_in_between_is_no_fault() -> None:
     assert State.ACTIVE not in told(DeadMic(where), dies(-85.0, for_s=3.0), where).states
 
 
+@pytest.mark.parametrize(("heard_s", "alive"), [(20.0, True), (1.0, False)])
+def test_another_pack_on_the_input_is_alive(heard_s: float, alive: bool) -> None:
+    """Its place is steady and 8 dB lower; words were heard over it since it came, or only with the
+    last breath of a mic that dies."""
+    where = scene(rate_hz=RATE)
+    x = spliced([place(-50.0, 15.0, RATE), noise(-66.0, heard_s + 9.0, RATE, seed=4)])
+    first = 15 * RATE
+    spoken = words(-30.0, heard_s, RATE, 0.5, 0.4)
+    x[first : first + len(spoken)] += spoken
+    assert (State.ACTIVE not in told(DeadMic(where), x, where).states) is alive
+
+
 def test_a_word_over_it_does_not_split_it() -> None:
     """A second of speech on a dead track leaves one fault."""
     where = scene(rate_hz=RATE)
