@@ -213,7 +213,7 @@ class DeadMic(TrackMemory):
         self._low_since_s = np.where(under.any(axis=0), self._low_since_s, np.inf)
         until = m.start_s + m.hop_s * (hops - np.argmax(under[::-1], axis=0))
         # In the tick in which the place comes back as much counts as is under it yet.
-        ahead = ~low & (m.start_s - self._low_s < m.hop_s)
+        ahead = ~low & (m.start_s - self._low_s < 3.5 * m.hop_s)  # noise has its peaks
         until = np.where(ahead, m.start_s + m.hop_s * np.count_nonzero(under, axis=0), until)
         self._low_s = np.where(low | ahead, until, self._low_s)
 

@@ -28,10 +28,11 @@ from engine.detectors.mains_lines import (
     STEP_S,
     is_engine,
     line_steps,
+    rings,
     steps_since,
     tuned_lines,
 )
-from engine.detectors.mains_spectra import MAINS_HZ, WINDOW_S, MainsSpectra, is_mains
+from engine.detectors.mains_spectra import GRID, MAINS_HZ, WINDOW_S, MainsSpectra, is_mains
 from engine.measure.decimate import Decimate
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
@@ -264,6 +265,8 @@ class Hum(TrackMemory):
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
         off = abs(mains_hz / nominal - 1.0)
         if not is_mains(indices(power > self._least_share * power.sum()) + 1, off):
+            return None
+        if off > GRID and rings(z[:, int(np.argmax(power))]):
             return None
         if is_engine(sound, self._slow.rate_hz, mains_hz, power):
             return None

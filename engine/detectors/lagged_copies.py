@@ -32,9 +32,11 @@ FOLLOWS: Final = 0.985
 """Least correlation of the levels of two tracks over 50 ms, in dB, over 1.5 s."""
 ALIKE: Final = 0.985
 """Least correlation of the sound itself at the lag."""
-NEARLY: Final = 0.9
-"""From here on it is looked at between two samples: half a sample turns 6 kHz by 0.4 rad, which
-leaves 0.92 (arithmetic)."""
+LEAST_LAG: Final = 0.25
+"""A copy that is hardly late matches at lag zero as well."""
+NEARLY: Final = 0.6
+"""From here on it is looked at between two samples: half a sample off, white noise has 0.64 (the
+cardinal sine)."""
 TICKS: Final = 28
 MOST: Final = 26
 """So many of the newest ticks must match at one lag, with words or without."""
@@ -45,7 +47,7 @@ LEFT_TICKS: Final = 2
 QUIET_TICKS: Final = 300
 """The background is the least tick of 30 s."""
 _FRAMES: Final = 30
-_BETWEEN: Final = np.arange(-7, 8) / 14.0
+_PARTS: Final = np.arange(-7, 8) / 14.0
 _AGAIN_TICKS: Final = 20
 """A pair that did not match is not asked again for two seconds."""
 
@@ -55,19 +57,19 @@ class LaggedCopy:
     """Ticks in which two tracks matched: at which lag, and from when on they do."""
 
     since_s: float
-    lags: deque[int | None] = field(default_factory=lambda: deque(maxlen=TICKS))
+    lags: deque[float | None] = field(default_factory=lambda: deque(maxlen=TICKS))
     clean: deque[bool] = field(default_factory=lambda: deque(maxlen=TICKS))
     r: float = 0.0
 
     @property
-    def lag(self) -> int | None:
-        """The lag of nearly all ticks, in samples; None where there is none."""
+    def lag(self) -> float | None:
+        """The lag of nearly all ticks, in samples; None where there is none, or next to none."""
         counted = [lag for lag in self.lags if lag is not None]
         if len(counted) < MOST or sum(self.clean) < LEFT_TICKS:
             return None
         middle = sorted(counted)[len(counted) // 2]
         near = sum(abs(lag - middle) <= 1 for lag in counted)
-        return middle if near >= MOST and middle else None
+        return middle if near >= MOST and abs(middle) >= LEAST_LAG else None
 
 
 class PairLevels(NamedTuple):
@@ -161,7 +163,7 @@ class LaggedCopies(TrackMemory):
         self._asked_at[a, b] = self._tick
         return [(a, b)]
 
-    def _match(self, pair: tuple[int, int], m: Measurement, copy: LaggedCopy) -> int | None:
+    def _match(self, pair: tuple[int, int], m: Measurement, copy: LaggedCopy) -> float | None:
         """The lag at which the two match in this tick, if they do."""
         x = m.samples.T[list(pair)]
         step = x[:, 4:] - x[:, :-4]
@@ -178,10 +180,12 @@ class LaggedCopies(TrackMemory):
         first, second = first[: len(second)], second[: len(first)]
         norm = float(np.linalg.norm(first) * np.linalg.norm(second))
         copy.r = abs(float(first @ second)) / max(norm, 1e-30)
+        part = 0.0
         if copy.r >= NEARLY:
-            copy.r = min(copy.r * _between(across, size, lag), 1.0)
+            part, more = _between(across, size, lag)
+            copy.r = min(more * copy.r, 1.0)
         copy.clean.append(self._is_clean(pair, first, second, copy.r))
-        return lag if copy.r >= ALIKE else None
+        return lag + part if copy.r >= ALIKE else None
 
     def _is_clean(self, pair: tuple[int, int], first: Samples, second: Samples, r: float) -> bool:
         """Whether what is left of either lies under its background."""
@@ -190,14 +194,13 @@ class LaggedCopies(TrackMemory):
         return any_of(max(1.0 - r * r, 0.0) * energy <= LEFT * background)
 
 
-def _between(across: NDArray[np.complexfloating], size: int, lag: int) -> float:
-    """How many times what it is at that lag the correlation is at the best one beside it.
+def _between(across: NDArray[np.complexfloating], size: int, lag: int) -> tuple[float, float]:
+    """How much later than that lag the correlation is best, as another converter delays by no whole
+    number of samples; and how many times what it is at that lag it is there.
 
-    `across` is the cross spectrum of two sounds, padded to `size`. Another converter delays by no
-    whole number of samples.
+    `across` is the cross spectrum of two sounds, padded to `size`.
     """
     turn = 2.0 * np.pi * np.arange(len(across)) / size
-    lags = lag + _BETWEEN
-    match = np.exp(1j * np.outer(lags, turn)) @ across
-    sizes = np.abs(match.real)
-    return float(sizes.max() / max(sizes[len(lags) // 2], 1e-30))
+    match = np.abs((np.exp(1j * np.outer(lag + _PARTS, turn)) @ across).real)
+    best = int(match.argmax())
+    return float(_PARTS[best]), float(match[best] / max(match[len(_PARTS) // 2], 1e-30))

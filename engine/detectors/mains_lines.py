@@ -35,6 +35,8 @@ ON_LINE: Final = 0.05
 SEVERAL: Final = 3
 MOST: Final = 0.75
 """So many lines between those of the mains, and this share of all, are the engine's (ours)."""
+FALLS_DB: Final = 0.5
+"""From step to step: 60 dB in 24 s, the longest that the low strings of a bass ring (ours)."""
 
 Steps = NDArray[np.complex128]
 
@@ -107,6 +109,12 @@ def _between_hz(
     line = (here == near.max(axis=1)) & (here >= STANDS_OUT * beside) & (here >= least_power)
     off_hz = np.abs(at_hz - mains_hz * np.round(at_hz / mains_hz))
     return np.asarray(at_hz[line & (off_hz >= BESIDE_HZ)])
+
+
+def rings(z: Steps) -> bool:
+    """Whether one line mostly falls, however often it is struck anew, shape (steps,): a string."""
+    steps_db = np.diff(20.0 * np.log10(np.abs(z) + 1e-12))
+    return bool(np.median(steps_db) < -FALLS_DB)
 
 
 def steps_since(z: Steps, newest: int, reach: float) -> int | None:
