@@ -34,6 +34,7 @@ from engine.detectors.pair_change import (
 )
 from engine.detectors.pair_parts import BANDS, PairParts, Part
 from engine.detectors.pairs import PART_S, Pairs, parts_in
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -160,6 +161,11 @@ class PairDrift(TrackMemory):
     def teach(self, safety: int, voice_db: float, treble_db: float) -> None:
         """The offset of the pair of that safety's track index, from a line check."""
         self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db]]
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Look for speech in those ticks at once."""
+        if len(self._pairs):
+            self._adding.look_ahead(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are off."""

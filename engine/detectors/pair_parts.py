@@ -11,10 +11,10 @@ and is taken off by its minimum (after R. Martin, as in `measure.floor`).
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +22,9 @@ from numpy.typing import NDArray
 from engine.detectors.pack_matches import voice_correlation
 from engine.detectors.pairs import Pairs, PartClock
 from engine.measure.pair_comparison import gain_offset_db
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
-from engine.model.messages import Flags, Levels, Measurement
+from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
 
@@ -77,6 +78,18 @@ class _Raw:
 _per_pair = partial(per_track, count="_pair_count", of="pairs")
 
 
+class _TickBands(NamedTuple):
+    """What was made of one tick before it is asked of.
+
+    speech : (hops, pairs), to be written to
+    bands : energy of each band, (hops, packs); sums : their means, (bands, main and safety, pairs)
+    """
+
+    speech: Flags
+    bands: tuple[Samples, Samples]
+    sums: Levels
+
+
 class PairParts(TrackMemory):
     """Adds up speech that both packs of a pair hear, tick by tick, until a part of it is full."""
 
@@ -96,7 +109,12 @@ class PairParts(TrackMemory):
         self._pairs = pairs
         self._packs = np.concatenate([pairs.main, pairs.safety])
         self._pair_count = len(pairs)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Look for speech in those ticks at once."""
+        self._ahead.look(block)
 
     def remaps(self, before: PairParts, remap: TrackRemap) -> Mapping[str, TrackRemap]:
         """The pairs are what it counts; `remap` says where each was before."""
@@ -107,24 +125,37 @@ class PairParts(TrackMemory):
 
         usual_db : offset of each pair, shape (bands, pairs), NaN where not known
         """
-        speech = self._pairs.speech(m)
+        speech, bands, sums = self._ahead.of(m)
         alike = np.ones(self._pair_count)
         if any_of(speech):
             asked = indices(speech.any(axis=0))
             main, safety = self._pairs.main[asked], self._pairs.safety[asked]
             alike[asked] = voice_correlation(m.decimated[main], m.decimated[safety])
             speech[:, alike < self._one_voice] = False
-        return self._add(speech, alike, m, usual_db)
+        self._ticks[self._tick % _STEADY_TICKS] = sums
+        return self._add(speech, alike, bands, m, usual_db)
+
+    def _foresee(self, block: TickBlock) -> Iterator[_TickBands]:
+        """Speech, and the energy of both bands of all packs, of each tick."""
+        speech = self._pairs.speech(block)
+        hops = speech.shape[1]
+        low = block.field("decimated")[:, self._packs]
+        low = low.reshape(*low.shape[:2], hops, -1)
+        power = np.vecdot(low, low).swapaxes(1, 2) / low.shape[3]
+        bands = (power, block.field("difference_energy")[:, :, self._packs])
+        sums = np.stack([np.add.reduce(band, axis=1) for band in bands], axis=1)
+        sums = sums.reshape(-1, BANDS, 2, self._pair_count) / hops
+        for tick, one in enumerate(speech):
+            yield _TickBands(one, (bands[0][tick], bands[1][tick]), sums[tick])
 
     def _add(
-        self, speech: Flags, alike: Levels, m: Measurement, usual_db: Levels
+        self,
+        speech: Flags,
+        alike: Levels,
+        bands: tuple[Samples, Samples],
+        m: Measurement,
+        usual_db: Levels,
     ) -> list[tuple[int, Part]]:
-        shape = (BANDS, 2, self._pair_count)
-        hops = len(speech)
-        low = m.decimated[self._packs].reshape(len(self._packs), hops, -1)
-        bands = (np.vecdot(low, low).T / low.shape[2], m.difference_energy[:, self._packs])
-        sums = np.array([np.add.reduce(band, axis=0) for band in bands])
-        self._ticks[self._tick % _STEADY_TICKS] = sums.reshape(shape) / hops
         self._tick += 1
         due = [p for p, raw in enumerate(self._raw) if raw and raw[0].tick <= self._tick]
         full: list[tuple[int, Part]] = []
@@ -138,6 +169,7 @@ class PairParts(TrackMemory):
         if any_of(speech):
             both = np.hstack([speech, speech])
             spoken = [np.add.reduce(band * both, axis=0) for band in bands]
+            shape = (BANDS, 2, self._pair_count)
             self._fill(speech, np.array(spoken).reshape(shape), alike, steady, m)
         return full
 

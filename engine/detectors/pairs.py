@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
@@ -115,20 +116,22 @@ class Pairs:
     def __len__(self) -> int:
         return len(self.main)
 
-    def speech(self, m: Measurement) -> Flags:
-        """Hops with speech on either pack, shape (hops, pairs).
+    def speech(self, block: TickBlock) -> Flags:
+        """Hops with speech on either pack, shape (ticks, hops, pairs).
 
         None where the place is not heard on both, or either is overloaded (then one of the two is
         in another fault), or where another performer is much louder: their voice, not this one's.
         None either where a buffer is played again: it is no voice.
         """
-        sound = m.valid & (m.peak < OVERLOAD) & m.present
-        if m.repeats:
-            sound[:, [repeat.track_index for repeat in m.repeats]] = False
-        speech = m.speech[:, self.main] | m.speech[:, self.safety]
-        speech &= sound[:, self.main] & sound[:, self.safety]
+        field = block.field
+        sound = field("valid") & (field("peak") < OVERLOAD) & field("present")[:, np.newaxis]
+        for tick, m in enumerate(block.ticks):
+            for repeat in m.repeats:
+                sound[tick, :, repeat.track_index] = False
+        speech = field("speech")[:, :, self.main] | field("speech")[:, :, self.safety]
+        speech &= sound[:, :, self.main] & sound[:, :, self.safety]
         if any_of(speech):
-            speech &= ~self._spill(m)
+            speech &= ~self._spill(block)[:, np.newaxis]
         return np.asarray(speech)
 
     def energy(self, m: Measurement) -> Levels:
@@ -136,13 +139,14 @@ class Pairs:
         power = m.mean_square
         return np.maximum(power[:, self.main], SAFETY_GAIN * power[:, self.safety])
 
-    def _spill(self, m: Measurement) -> Flags:
-        """Where this tick's voice is not clearly this performer's own, shape (pairs,)."""
-        energy = m.mean_square.mean(axis=0)
-        theirs = np.where(self._rivals, energy, 0.0).max(axis=1, initial=0.0)
-        mine = np.maximum(energy[self.main], SAFETY_GAIN * energy[self.safety])
+    def _spill(self, block: TickBlock) -> Flags:
+        """Where a tick's voice is not clearly this performer's own, shape (ticks, pairs)."""
+        energy = block.field("mean_square").mean(axis=1)
+        theirs = np.where(self._rivals, energy[:, np.newaxis], 0.0).max(axis=2, initial=0.0)
+        mine = np.maximum(energy[:, self.main], SAFETY_GAIN * energy[:, self.safety])
         # Over its own floor a voice is as loud whatever the gains: all packs hear one place.
-        over = energy / mean_square_at(m.floor_dbfs)
-        others = np.where(self._rivals & ~np.isnan(over), over, 0.0).max(axis=1, initial=0.0)
-        own = np.fmax(over[self.main], over[self.safety])
+        over = energy / mean_square_at(block.field("floor_dbfs"))
+        rival = np.where(np.isnan(over), 0.0, over)[:, np.newaxis]
+        others = np.where(self._rivals, rival, 0.0).max(axis=2, initial=0.0)
+        own = np.fmax(over[:, self.main], over[:, self.safety])
         return np.asarray((theirs > RIVAL * mine) | (own < OWN * others))

@@ -26,6 +26,7 @@ from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
 from engine.measure.sos_filter import SosFilter
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import true_minus
@@ -125,7 +126,13 @@ class Polarity(TrackMemory):
         self._slow = Decimate(scene.sample_rate_hz)
         self._lags = max(1, round(LAG_S * self._slow.rate_hz))
         self._sos = _band_pass(low_hz, high_hz, self._slow.rate_hz)
+        self._ahead = Ahead(self._pairs.speech)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Look for speech in those ticks at once."""
+        if len(self._pairs):
+            self._ahead.look(block)
 
     def _band_filter(self) -> SosFilter:
         packs, hops = len(self._pack_indices), 10 * _HELD_TICKS
@@ -143,7 +150,7 @@ class Polarity(TrackMemory):
         if measurement is None or not len(self._pairs):
             return unknown(self._tracks)
         m = measurement
-        speech = self._pairs.speech(m)
+        speech = self._ahead.of(m)
         self._held.append((m.decimated[self._pack_indices], speech))
         for pair, heard in enumerate(self._heard):
             if heard.inverted and any_of(speech[:, pair]):

@@ -203,11 +203,13 @@ class Meter(TrackMemory):
                     "floor_dbfs": floor_dbfs,
                     "presence_dbfs": self._presence.threshold_dbfs,
                     "present": present,
-                    "speech": _speech(parts.mean_square[tick], floor_dbfs).T,
                     "source_stopped": stopped,
                     "gain_step_db": gain_db,
                 }
             )
+        speech = _speech(parts.mean_square, np.array([one["floor_dbfs"] for one in ground]))
+        for one, hops in zip(ground, speech, strict=True):
+            one["speech"] = hops.T
         return ground
 
     def _follow_floor(
@@ -303,9 +305,9 @@ class Meter(TrackMemory):
 
 
 def _speech(mean_square: Levels, floor_dbfs: Levels) -> Flags:
-    """Hops at least `SPEECH_DB` above the live floor, shape (tracks, hops) as `mean_square`."""
+    """Hops at least `SPEECH_DB` above the live floor, (ticks, tracks, hops) as `mean_square`."""
     least = mean_square_at(np.where(np.isnan(floor_dbfs), np.inf, floor_dbfs + SPEECH_DB))
-    return np.asarray(mean_square >= least[:, None])
+    return np.asarray(mean_square >= least[..., None])
 
 
 def _sounding(scene: Scene) -> Flags:
