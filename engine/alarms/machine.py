@@ -7,7 +7,7 @@ raised, and be gone for the off-delay before it ends. Amber comes before red; ea
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 from engine.alarms.states import Event, Phase, after, allows, next_phase
 from engine.model.alarm_limits import NEVER
@@ -175,11 +175,12 @@ def _with_condition(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
         onset_s = min(onset_s, record.since_s)
         amber_due_s = min(amber_due_s, record.amber_due_s)
         red_due_s = min(red_due_s, record.red_due_s)
-    record = _name(record, evaluation)
+    name = _name(record, evaluation)
     if record.phase in (Phase.CLEAR, Phase.CLEARING):
         record = _happen(record, Event.APPEAR)
     return replace(
         record,
+        **name,
         since_s=onset_s,
         until_s=max(fault.last_s for fault in faults),
         amber_due_s=amber_due_s,
@@ -187,8 +188,8 @@ def _with_condition(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
     )
 
 
-def _name(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
-    """The alarm under its best name: renamed when more is known, never when less.
+def _name(record: AlarmRecord, evaluation: Evaluation) -> dict[str, Any]:
+    """What of the alarm changes under its best name: renamed when more is known, never when less.
 
     A raised alarm keeps a name that tells more until that fault is gone for the off-delay: while
     a muted track comes back, it is for a moment no more than silent.
@@ -197,15 +198,14 @@ def _name(record: AlarmRecord, evaluation: Evaluation) -> AlarmRecord:
     gone_s = best.last_s - record.named_until_s
     keeps = record.raised and best.rank < record.rank and gone_s < evaluation.off_s - _EPS_S
     if keeps and record.fault is not None:
-        return record
+        return {}
     same = record.fault is best.fault
-    return replace(
-        record,
-        fault=best.fault,
-        rank=best.rank,
-        named_since_s=min(record.named_since_s, best.onset_s) if same else best.onset_s,
-        named_until_s=best.last_s,
-    )
+    return {
+        "fault": best.fault,
+        "rank": best.rank,
+        "named_since_s": min(record.named_since_s, best.onset_s) if same else best.onset_s,
+        "named_until_s": best.last_s,
+    }
 
 
 def _stamp(due_s: float, onset_s: float, start_s: float, now_s: float) -> float:

@@ -9,6 +9,7 @@ word of where it was, and another one goes on from there.
 from __future__ import annotations
 
 import faulthandler
+import gc
 import os
 import queue
 import signal
@@ -213,6 +214,7 @@ def main() -> None:
     faulthandler.enable()
     if SPARE in sys.argv:
         _load()
+        gc.freeze()  # what a watch is made of is here to stay, and need not be looked through
     data = sys.stdin.buffer.read()
     if not data:  # the window went without needing this spare
         return
