@@ -49,7 +49,7 @@ def _eventful() -> Samples:
     x[:, 3] = np.clip(3.0 * x[:, 3], -0.12, 0.12)
     x[120_000:130_000, 4] = x[110_000:120_000, 4]
     x[140_000:, 5] += 0.02 * np.sin(2.0 * np.pi * 50.0 * t[140_000:])
-    x[150_000:150_900, 6] += noise(-12.0, 900 / RATE_HZ, RATE_HZ)[:, 0]
+    x[150_000:153_000, 6] += noise(-20.0, 3000 / RATE_HZ, RATE_HZ)[:, 0]
     x[100_000:100_500, 0] = np.nan
     return np.delete(x, rng.integers(0, len(x), 6), axis=0).astype(np.float32)
 
