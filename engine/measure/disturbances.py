@@ -152,7 +152,7 @@ class Disturbances(TrackMemory):
         if any_of(loud) or any_of(self._runs):
             shown[WIND] = loud & (deep >= self._deep_share * power) & ~self._blown(halves)
             shown[RUSTLE] = self._rustles(ticks, square, loud)
-            shown[HITS] = self._blows(halves, peaks)
+        shown[HITS] = self._blows(halves, peaks)  # gone by now, so that nothing need be loud
         return self._take_in(ticks, np.asarray(loud.any(axis=1)), shown, peaks)
 
     @property
@@ -186,13 +186,13 @@ class Disturbances(TrackMemory):
         ticks = len(peaks)
         blows = np.zeros(peaks.shape, dtype=np.bool_)
         for at in (HALVES - 7, HALVES - 6):
-            before, here, next_, *gone = (
-                halves[at + n : at + n + 2 * ticks : 2] for n in (0, 2, 3, 6, 7)
+            before, rise, here, next_, *gone = (
+                halves[at + n : at + n + 2 * ticks : 2] for n in (0, 1, 2, 3, 6, 7)
             )
             rises = here >= self._rise * np.maximum(before, 1e-12)
             is_gone = here >= 10.0 * np.minimum(*gone)
-            blows |= rises & is_gone & (here >= next_)
-            blows &= here >= 0.01 * np.square(self._least_peak)
+            loud = here >= 0.01 * np.square(self._least_peak)
+            blows |= rises & is_gone & loud & (here > rise) & (here >= next_)
         if any_of(blows):
             ring = np.roll(self._peaks, -(self._tick % WINDOW_TICKS), axis=0)
             lately = sliding_window_view(np.concatenate([ring, peaks]), WINDOW_TICKS, axis=0)[1:]
@@ -216,7 +216,6 @@ class Disturbances(TrackMemory):
         """Count what each tick has shown, and begin and end stretches by it."""
         numbers = self._tick + np.arange(len(ticks))
         if not self._may_change(shown):
-            shown[HITS] &= loud[:, None]
             self._evidence[:, numbers % HIT_TICKS] = shown
             self._peaks[numbers % WINDOW_TICKS] = peaks
             self._tick += len(ticks)
@@ -226,9 +225,8 @@ class Disturbances(TrackMemory):
             now = self._tick % HIT_TICKS
             self._peaks[self._tick % WINDOW_TICKS] = peaks[n]
             self._tick += 1
-            looks = loud[n] or any_of(self._runs)
-            self._evidence[:, now] = shown[:, n] if looks else False
-            if looks:
+            self._evidence[:, now] = shown[:, n]
+            if loud[n] or any_of(self._runs) or any_of(shown[HITS, n]):
                 over += self._follow(now, peaks[n], m)
         return over
 

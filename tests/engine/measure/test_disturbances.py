@@ -6,6 +6,7 @@ from __future__ import annotations
 from itertools import cycle
 
 import numpy as np
+import pytest
 from scipy.signal import butter, sosfilt
 
 from engine.measure.disturbances import Disturbance, Disturbances, Disturbing
@@ -108,6 +109,20 @@ def test_blows_are_hits() -> None:
     assert [(m.what, m.track_index) for m in marks] == [(Disturbing.HITS, 2)]
     assert abs(marks[0].from_s - 12.0) <= 2.0
     assert abs(marks[0].until_s - 22.0) <= 2.0
+
+
+@pytest.mark.parametrize(("blows", "marks"), [(2, 0), (3, 1)])
+@pytest.mark.parametrize("hz", [50.0, 70.0])
+def test_three_blows_are_hits_where_nobody_speaks(blows: int, marks: int, hz: float) -> None:
+    """Each counts once, wherever it lies in a tick, and though nothing is loud any more when it is
+    known to be over."""
+    rng = np.random.default_rng(9)
+    tracks = [sound.room(SECONDS, -55.0, rng) for _ in range(3)]
+    t = np.arange(round(0.4 * sound.RATE)) / sound.RATE
+    for n in range(blows):
+        at = round((12.0 + 2.913 * n) * sound.RATE)
+        tracks[1][at : at + len(t)] += 0.6 * np.sin(2.0 * np.pi * hz * t) * np.exp(-t / 0.03)
+    assert [mark.what for mark in found(tracks)] == [Disturbing.HITS] * marks
 
 
 def test_marks_are_the_same_however_many_ticks_come_together() -> None:
