@@ -52,6 +52,8 @@ _OFTEN: Final = 0.3
 """Share of the last quarter of a minute in which the track lay as low and came back: so quiet is
 its place now; one fall is told, or given up, before. A cable that fails as often is told by its
 gaps and pops (ours)."""
+_FORGOTTEN: Final = 0.003
+"""A share this small is none: less than one tick."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,16 +160,21 @@ class DeadMic(TrackMemory):
         if any_of(low) or any_of(self._run):
             self._follow(m, low, known)
             self._judge(m)
-        self._lately += (m.end_s - m.start_s) / _LATELY_S * known * (low - self._lately)
-        self._lately[self._dead] = 0.0
-        for track_index in indices((self._lately >= _OFTEN) & ~low & ~self._run).tolist():
-            self._give_up(track_index, m.end_s)
-            self._lately[track_index] = 0.0
+        if any_of(low) or self._lately.any():
+            self._learn_pauses(m, low, known)
         if self._tick % _HALF_SECOND == 0:
             self._teach(m.end_s)
         self._tick += 1
         known &= self._watched
         return condition(self._dead & known, known, self._onset_s, self._low_s)
+
+    def _learn_pauses(self, m: Measurement, low: Flags, known: Flags) -> None:
+        """Where the track lay as low for long enough by now, and has come back: it is a place."""
+        self._lately += (m.end_s - m.start_s) / _LATELY_S * known * (low - self._lately)
+        self._lately[self._dead | (self._lately < _FORGOTTEN)] = 0.0
+        for track_index in indices((self._lately >= _OFTEN) & ~low & ~self._run).tolist():
+            self._give_up(track_index, m.end_s)
+            self._lately[track_index] = 0.0
 
     def _moved(self, m: Measurement) -> Flags:
         """Where the sound is another one for a reason that is no fault of the track: its quietest
