@@ -14,14 +14,13 @@ from collections.abc import Iterator
 from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.cut_tops import CROSSED, LOWEST_CEILING
 from engine.detectors.soft_knee import Loudness, SoftKnee
 from engine.detectors.tops import SAME_CEILING, SAME_CUT, RowTops, SeenTops, Top, TopSearch
 from engine.measure.first_difference import difference_lag
-from engine.measure.tick_block import Ahead, TickBlock
+from engine.measure.tick_block import Ahead, TickBlock, rows_up_to
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, Samples
 from engine.model.number_text import number
@@ -168,10 +167,10 @@ class Clipped(TrackMemory):
         highs, lows = block.field("peak_max").max(axis=1), block.field("peak_min").min(axis=1)
         before = (self._tick + np.arange(1, _PEAK_TICKS)) % _PEAK_TICKS
         highest, lowest = (
-            sliding_window_view(np.concatenate([ring[before], now]), _PEAK_TICKS, axis=0)
+            rows_up_to(np.concatenate([ring[before], now]), _PEAK_TICKS)
             for ring, now in ((self._highest, highs), (self._lowest, lows))
         )
-        highest, lowest = highest.max(axis=2), lowest.min(axis=2)
+        highest, lowest = highest.max(axis=1), lowest.min(axis=1)
         lately = np.maximum(highest, -lowest)
         loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * lately) & self._watched
         offset = np.abs(block.field("dc_offset"))

@@ -224,8 +224,9 @@ def marks_of(sound: Samples) -> list[Marks | None]:
     if size < HOPS * int(BEFORE[-1]):
         return [None] * ticks
     at = sound.reshape(ticks, tracks, HOPS, -1).argmax(axis=3) + np.arange(0, size, size // HOPS)
-    where = np.maximum(at[..., np.newaxis] - BEFORE, 0).reshape(ticks, tracks, -1)
-    marks = np.take_along_axis(sound, where, axis=2).reshape(*at.shape, len(BEFORE))
+    where = np.maximum(at[..., np.newaxis] - BEFORE, 0)
+    each, track = np.arange(ticks)[:, None, None, None], np.arange(tracks)[:, None, None]
+    marks = sound[each, track, where]
     return list(zip(at, marks, strict=True))
 
 

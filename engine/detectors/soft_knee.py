@@ -12,11 +12,10 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
-from engine.measure.tick_block import TickBlock
+from engine.measure.tick_block import TickBlock, rows_up_to
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -83,7 +82,7 @@ class SoftKnee(TrackMemory):
         peak = block.field("peak")[:, :, mains]
         before = self._highest[(self._tick + np.arange(1, TICKS)) % TICKS][:, mains]
         rows = np.concatenate([before, peak.max(axis=1)])
-        highest = sliding_window_view(rows, TICKS, axis=0).max(axis=2)[:, np.newaxis]
+        highest = rows_up_to(rows, TICKS).max(axis=1)[:, np.newaxis]
         speech, valid = block.field("speech"), block.field("valid")
         spoken = speech[:, :, mains] & speech[:, :, safeties] & (peak >= LEAST_PEAK)
         spoken &= valid[:, :, mains] & valid[:, :, safeties]

@@ -82,6 +82,16 @@ class Ahead(Generic[Part]):
         return part
 
 
+def rows_up_to(rows: NDArray[Any], count: int) -> NDArray[Any]:
+    """The `count` rows up to each one that has so many, shape (ticks, count, ...), as a view.
+
+    `rows` has one row a tick, `count - 1` of them of ticks before the first that is asked for.
+    """
+    rows = np.ascontiguousarray(rows)
+    shape = (len(rows) - count + 1, count, *rows.shape[1:])
+    return np.ndarray(shape, rows.dtype, rows, 0, (rows.strides[0], *rows.strides))
+
+
 def _together(arrays: Sequence[Samples]) -> Samples:
     """Arrays of one shape as one, without a copy where they lie evenly in memory."""
     first = arrays[0]

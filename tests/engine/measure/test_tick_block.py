@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.measure.tick_block import Ahead, TickBlock
+from engine.measure.tick_block import Ahead, TickBlock, rows_up_to
 from engine.model.messages import Measurement
 from tests.support.signals import noise, scene
 from tests.support.watching import measurements
@@ -56,3 +56,12 @@ def test_a_part_is_that_of_its_tick(spoken_of: set[int], asked: set[int]) -> Non
         assert ahead.of(TICKS[n]) == TICKS[n].start_s
     assert set(made[1:]) <= {1}
     assert len(made) <= 1 + len(asked)
+
+
+@given(rows=st.integers(1, 20), count=st.integers(1, 12))
+def test_the_newest_rows_are_those_up_to_each(rows: int, count: int) -> None:
+    """Each with the ones before it, where there are so many."""
+    values = np.arange(3.0 * (rows + count)).reshape(-1, 3)[: rows + count - 1]
+    view = rows_up_to(values, count)
+    assert view.shape == (rows, count, 3)
+    assert all(np.array_equal(view[n], values[n : n + count]) for n in range(rows))
