@@ -220,8 +220,11 @@ class DeadMic(TrackMemory):
         self._low_since_s = np.where(under.any(axis=0), self._low_since_s, np.inf)
         until = m.start_s + m.hop_s * (hops - np.argmax(under[::-1], axis=0))
         # In the tick in which the place comes back as much counts as is under it yet.
-        ahead = ~low & (m.start_s - self._low_s < 3.5 * m.hop_s)  # noise has its peaks
-        until = np.where(ahead, m.start_s + m.hop_s * np.count_nonzero(under, axis=0), until)
+        ahead = ~low & (m.start_s - self._low_s < 3.5 * m.hop_s)
+        # Most are under it before, and most over it after; noise has its peaks.
+        gained = np.cumsum(2 * under - 1, axis=0)
+        split = np.where(gained.max(axis=0) > 0, hops - np.argmax(gained[::-1], axis=0), 0)
+        until = np.where(ahead, m.start_s + m.hop_s * split, until)
         self._low_s = np.where(low | ahead, until, self._low_s)
 
     def _follow(self, m: Measurement, low: Flags, known: Flags) -> None:
