@@ -43,7 +43,7 @@ from engine.model.tracks import Scene
 
 HISTORY: Final = 240
 """Parts before the newest that say how far the pair wanders: a minute of its speech."""
-CLEAR: Final = 0.8
+CLEAR: Final = 0.65
 """So much of speech is clearly its wearer's, over what else both packs hear."""
 WINDY_DB: Final = 10.0
 """What is duller than the voice usually is by more than this has no voice in it: vowels are 5 dB
