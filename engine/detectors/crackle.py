@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.model.fault_rules import BURST_GAP_S
@@ -50,6 +51,8 @@ is as electrical amid loud sound, or where the contact stood open before it."""
 BEFORE_HOPS: Final = 3
 LATER_HOPS: Final = 2
 """Another mic hears it within so many hops: 7 m of air (arithmetic)."""
+BESIDE: Final = 0.5
+"""A track with a step of this share of the limit in the same moment stands out itself."""
 RISE: Final = 2.0
 """Treble of another track that has so many times the energy of the third and second hop before (3
 dB) has heard it: so has half of the tracks one time in thirty by chance, while somebody speaks
@@ -74,8 +77,7 @@ class _Pop:
         """Take in what is yet to come, from the begin of a tick."""
         if self.to_come:
             self.here = np.maximum(self.here, energy[: self.to_come].max(axis=0))
-        if self.to_come == LATER_HOPS:
-            self.near = self.near | out[0]
+            self.near = self.near | out[: self.to_come].any(axis=0)
         self.to_come = 0
 
 
@@ -136,6 +138,7 @@ class Crackle(TrackMemory):
         self._partner: dict[int, int] = {}
         for main, safety in scene.pairs():
             self._partner[main], self._partner[safety] = safety, main
+        self._paired = np.array([n in self._partner for n in range(self._tracks)], dtype=np.bool_)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -145,7 +148,8 @@ class Crackle(TrackMemory):
         m = measurement
         energy = m.difference_energy
         middle = np.sort(energy, axis=0)[len(energy) // 2]
-        out = (energy >= self._stands_out * middle) & (middle > 0.0) & m.valid
+        out = (energy >= self._stands_out * middle) | self._steps_out(middle, m)
+        out &= (middle > 0.0) & m.valid
         active = np.zeros(self._tracks, dtype=np.bool_)
         red = np.zeros(self._tracks, dtype=np.bool_)
         for pop in self._pops_in(energy, out, m):
@@ -165,18 +169,37 @@ class Crackle(TrackMemory):
         last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
         return condition(active & known, known, self._first_s, last_s, red)
 
+    def _steps_out(self, middle: Levels, m: Measurement) -> Flags:
+        """Hops of packs in pairs with a step far over the tick's others, shape (hops, tracks): amid
+        words or rain one sample hardly shows in the energy of a hop. Of other tracks nobody is so
+        near that a spark beside them would be heard amid that as well."""
+        moved = (m.peak_max - m.peak_min >= self._least) & self._paired & self._watched
+        out = np.zeros(moved.shape, dtype=np.bool_)
+        at = indices(moved.any(axis=0))
+        if len(at):
+            limit = np.square(self._outlier) * middle
+            out[:, at] = np.square(self._highest_steps(at, m)) >= limit[at]
+        return out & moved
+
+    def _highest_steps(self, at: NDArray[np.int64], m: Measurement) -> Samples:
+        """The largest step of each hop of those tracks, shape (hops, tracks)."""
+        step = np.abs(np.diff(m.samples[:, at], axis=0, prepend=self._tail[at, -1:].T))
+        return np.asarray(step.reshape(len(m.valid), -1, len(at)).max(axis=1))
+
     def _pops_in(self, energy: Samples, out: Flags, m: Measurement) -> list[_Pop]:
         """Pops that can be judged now: what others hear of them is there."""
         pops, self._late = self._late, []
-        for pop in pops:
-            pop.hear(energy, out)
         suspects = indices((out & self._watched).any(axis=0)).tolist()
-        if not suspects:
+        if not suspects and not pops:
             return pops
+        limit = np.square(BESIDE * self._outlier) * np.sort(energy, axis=0)[len(energy) // 2]
+        beside = out | (np.square(self._highest_steps(np.arange(self._tracks), m)) >= limit)
+        for pop in pops:
+            pop.hear(energy, beside)
         known = np.concatenate([self._energy, energy])
         for track_index in suspects:
             for hop in indices(out[:, track_index]).tolist():
-                near: Flags = np.asarray(out[max(hop - 1, 0) : hop + 2].any(axis=0))
+                near: Flags = np.asarray(beside[max(hop - 1, 0) : hop + LATER_HOPS + 1].any(axis=0))
                 if self._is_shared(track_index, near, near):
                     continue
                 at_s = self._at_s(track_index, hop, m)
