@@ -48,10 +48,11 @@ SEESAW: Final = 0.33
 """Where the other pack rose by this share of the change, a head may have turned: then it takes
 twice as much speech."""
 LIKE_DB: Final = 3.0
-"""Speech within this of each other is as loud."""
+"""Speech within this of each other is as loud; where hardly any was as faint as the newest, it is
+not known where that lies."""
 LIMITED_DB: Final = 6.0
 """Where speech as loud lay so far from all the other, a limiter makes the ratio depend on the
-loudness; and of speech that is so much fainter than any before it is not known where it lies."""
+loudness."""
 SHOUT_DB: Final = 9.0
 """What was so much louder than usual says nothing of how the pair wanders in speech."""
 GAIN_DB: Final = 1.0
@@ -126,7 +127,7 @@ def as_loud(
     heard_by, now_db = _loudness(since, change_db)
     like = [part for part in before if abs(part.level_db[heard_by] - now_db) < LIKE_DB]
     if len(like) < BLOCK:
-        return [] if _usual(before)[0, heard_by] - now_db > LIMITED_DB else None
+        return [] if _usual(before)[0, heard_by] - now_db > LIKE_DB else None
     return like if abs(_moved_db(before, like)[0]) > LIMITED_DB else None
 
 
