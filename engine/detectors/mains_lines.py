@@ -28,10 +28,13 @@ BESIDE_HZ: Final = 4.0
 STANDS_OUT: Final = 10.0
 """A line between those of the mains has at least this many times the mean power beside it."""
 AS_HIGH: Final = 0.1
-"""And at least this share of the power of the highest of the mains (-10 dB): else the hum is heard
-over the engine."""
+"""And at least this share of the power of the second highest of the mains (-10 dB; of the highest
+where it stands alone, which cylinders that fire make): else the hum is heard over the engine."""
 ON_LINE: Final = 0.05
 """Share of the distance between two lines by which one may be off: no speed is quite even."""
+HALFWAY: Final = 0.02
+"""Two lines so near to the middle between multiples, of their distance, are those of the half turns
+at 1500 and 1800 a minute, which is what generator sets make (four poles: arithmetic)."""
 SEVERAL: Final = 3
 MOST: Final = 0.75
 """So many lines between those of the mains, and this share of all, are the engine's (ours)."""
@@ -80,7 +83,12 @@ def is_engine(sound: NDArray[np.float32], rate_hz: float, mains_hz: float, power
 
     `power` is that of each multiple of the mains, mean square, shape (lines,).
     """
-    between_hz = _between_hz(sound, rate_hz, mains_hz, AS_HIGH * float(power.max()))
+    *_, second, highest = np.sort(power).tolist()
+    least = AS_HIGH * (second or highest)
+    between_hz = _between_hz(sound, rate_hz, mains_hz, least)
+    halfway = np.abs(between_hz / mains_hz % 1.0 - 0.5) <= HALFWAY
+    if np.count_nonzero(halfway) >= 2:
+        return True
     if len(between_hz) < SEVERAL:
         return False
     strongest_hz = mains_hz * (int(np.argmax(power)) + 1)
