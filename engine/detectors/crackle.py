@@ -51,6 +51,9 @@ is as electrical amid loud sound, or where the contact stood open before it."""
 BEFORE_HOPS: Final = 3
 LATER_HOPS: Final = 2
 """Another mic hears it within so many hops: 7 m of air (arithmetic)."""
+LOOKED_AT: Final = 0.6
+"""A hop with a step of this share of the limit is looked at: behind a low-pass a step takes two
+samples."""
 BESIDE: Final = 0.5
 """A track with a step of this share of the limit in the same moment stands out itself."""
 RISE: Final = 2.0
@@ -68,6 +71,7 @@ class _Pop:
 
     track_index: int
     at_s: float
+    partner: int | None
     before: Levels
     here: Levels
     near: Flags
@@ -77,7 +81,10 @@ class _Pop:
         """Take in what is yet to come, from the begin of a tick."""
         if self.to_come:
             self.here = np.maximum(self.here, energy[: self.to_come].max(axis=0))
-            self.near = self.near | out[: self.to_come].any(axis=0)
+            later: Flags = np.asarray(out[: self.to_come].any(axis=0))
+            if self.partner is not None:  # it hears what sounds in the same moment
+                later[self.partner] = False
+            self.near = self.near | later
         self.to_come = 0
 
 
@@ -148,11 +155,10 @@ class Crackle(TrackMemory):
         m = measurement
         energy = m.difference_energy
         middle = np.sort(energy, axis=0)[len(energy) // 2]
-        out = (energy >= self._stands_out * middle) | self._steps_out(middle, m)
-        out &= (middle > 0.0) & m.valid
+        out = (energy >= self._stands_out * middle) & (middle > 0.0) & m.valid
         active = np.zeros(self._tracks, dtype=np.bool_)
         red = np.zeros(self._tracks, dtype=np.bool_)
-        for pop in self._pops_in(energy, out, m):
+        for pop in self._pops_in(energy, out, middle, m):
             heard = pop.here >= RISE * pop.before
             if not self._is_shared(pop.track_index, pop.near, heard):
                 self._count(pop.track_index, pop.at_s)
@@ -177,7 +183,7 @@ class Crackle(TrackMemory):
         out = np.zeros(moved.shape, dtype=np.bool_)
         at = indices(moved.any(axis=0))
         if len(at):
-            limit = np.square(self._outlier) * middle
+            limit = np.square(LOOKED_AT * self._outlier) * middle
             out[:, at] = np.square(self._highest_steps(at, m)) >= limit[at]
         return out & moved
 
@@ -186,20 +192,27 @@ class Crackle(TrackMemory):
         step = np.abs(np.diff(m.samples[:, at], axis=0, prepend=self._tail[at, -1:].T))
         return np.asarray(step.reshape(len(m.valid), -1, len(at)).max(axis=1))
 
-    def _pops_in(self, energy: Samples, out: Flags, m: Measurement) -> list[_Pop]:
+    def _pops_in(self, energy: Samples, out: Flags, middle: Levels, m: Measurement) -> list[_Pop]:
         """Pops that can be judged now: what others hear of them is there."""
         pops, self._late = self._late, []
-        suspects = indices((out & self._watched).any(axis=0)).tolist()
+        looked_at = (out | self._steps_out(middle, m)) & self._watched & m.valid
+        suspects = indices(looked_at.any(axis=0)).tolist()
         if not suspects and not pops:
             return pops
-        limit = np.square(BESIDE * self._outlier) * np.sort(energy, axis=0)[len(energy) // 2]
-        beside = out | (np.square(self._highest_steps(np.arange(self._tracks), m)) >= limit)
+        heights = np.square(self._highest_steps(np.arange(self._tracks), m))
+        heights = heights / np.maximum(middle, 1e-30)
+        beside = out | (heights >= (BESIDE * self._outlier) ** 2)
         for pop in pops:
             pop.hear(energy, beside)
         known = np.concatenate([self._energy, energy])
         for track_index in suspects:
-            for hop in indices(out[:, track_index]).tolist():
-                near: Flags = np.asarray(beside[max(hop - 1, 0) : hop + LATER_HOPS + 1].any(axis=0))
+            for hop in indices(looked_at[:, track_index]).tolist():
+                span = slice(max(hop - 1, 0), hop + LATER_HOPS + 1)
+                near: Flags = np.asarray(beside[span].any(axis=0))
+                partner = self._partner.get(track_index)
+                if partner is not None:  # as near as this one: it would stand out as far
+                    high = heights[span, partner].max() >= BESIDE**2 * heights[hop, track_index]
+                    near[partner] = high or out[span, partner].any()
                 if self._is_shared(track_index, near, near):
                     continue
                 at_s = self._at_s(track_index, hop, m)
@@ -208,7 +221,7 @@ class Crackle(TrackMemory):
                 before = known[hop : hop + BEFORE_HOPS - 1].max(axis=0)
                 here = energy[hop : hop + LATER_HOPS + 1].max(axis=0)
                 to_come = max(hop + LATER_HOPS + 1 - len(energy), 0)
-                pop = _Pop(track_index, at_s, before, here, near, to_come)
+                pop = _Pop(track_index, at_s, partner, before, here, near, to_come)
                 (self._late if to_come else pops).append(pop)
         return pops
 
@@ -244,7 +257,7 @@ class Crackle(TrackMemory):
         guard = round(GUARD_S * self._rate_hz)
         before = slice(max(at - lead, 0), max(at - guard, 1))
         deviation = float(np.sqrt(np.mean(np.square(step[before]))))
-        if step[at] < max(self._least, self._outlier * deviation):
+        if step[at] < self._least or not self._is_outlier(x, at, before, deviation):
             return None
         early, late = (round(seconds * self._rate_hz) for seconds in ROUND_S)
         around = np.square(step[max(at - early, 0) : at + late])
@@ -259,6 +272,15 @@ class Crackle(TrackMemory):
         if not self._stays(x, at, float(np.median(x[before]))):
             return None
         return float(m.start_s + (at + 1 - lead) / self._rate_hz)
+
+    def _is_outlier(self, x: Samples, at: int, before: slice, deviation: float) -> bool:
+        """Whether that step, or what it is with its neighbour behind a low-pass, stands out."""
+        two = np.abs(x[2:] - x[:-2])
+        rms = float(np.sqrt(np.mean(np.square(two[before]))))
+        rise = float(two[max(at - 1, 0) : at + 1].max())
+        return bool(np.abs(x[at + 1] - x[at]) >= self._outlier * deviation) or rise >= (
+            self._outlier * rms
+        )
 
     def _stays(self, x: Samples, at: int, rest: float) -> bool:
         """Whether the sound stays on the side, and near the height, that the step went to, and
