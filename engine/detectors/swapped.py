@@ -124,7 +124,7 @@ class Swapped(TrackMemory):
             fits=self._fits,
             doubt=self._both,
             most=self._most * max(1.0, self._share),
-            paired=frozenset(self._main_of.values()),
+            mates={main: safety for safety, main in self._main_of.items()},
             witnesses=self._packs,
             rivals={int(n): self._rivals(int(n)) for n in self._mains},
             alike=self._alike,
@@ -235,10 +235,12 @@ class Swapped(TrackMemory):
 
     def _moved_alone(self, one: int, voice: int) -> bool:
         """Whether a voice moved with its pack while the other wearer says nothing: it is heard for
-        long as loud as ever, and on its own input never."""
+        long as loud as ever, and on its own input never. Where the second pack hears it too, that
+        must have moved along: what both packs hear may be their wearer, who shouts no longer."""
         other = self._voices.others[one, voice]
         enough = other.ticks >= 10.0 * ONE_WAY * self._waits_s
-        level = abs(self._voices.louder_db(one, voice)) <= AS_LOUD_DB
+        as_loud = np.abs(self._voices.louder_db(one, voice)) <= AS_LOUD_DB
+        level = bool(as_loud[0] and (as_loud[1] or other.mated <= 0.5 * other.ticks))
         return enough and level and other.against == 0
 
     def _by_voices(self) -> list[_Swap]:

@@ -13,7 +13,7 @@ P. Mermelstein (IEEE Trans. ASSP 28(4), 357-366, 1980), without the first: level
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
 from engine.detectors.pairs import OWN
-from engine.model.messages import Levels, Measurement
+from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.units import mean_square_at
@@ -45,19 +45,19 @@ class _Voice:
     total: Levels
     square: Levels
     fresh: int = 0
-    level_db: float = np.nan
+    level_db: Levels = field(default_factory=lambda: np.full(2, np.nan))
     mean: Levels | None = None
     inverse: Levels | None = None
     log_det: float = 0.0
 
-    def add(self, frames: Levels, level_db: float, least_frames: float) -> None:
-        """Learn some frames, shape (frames, CEPSTRA), and how loud they were."""
+    def add(self, frames: Levels, level_db: Levels, least_frames: float) -> None:
+        """Learn some frames, shape (frames, CEPSTRA), and how loud they were on both packs."""
         keep = min(1.0, (KEPT_FRAMES - len(frames)) / max(self.count, 1.0))
         self.count = keep * self.count + len(frames)
         self.total = keep * self.total + frames.sum(axis=0)
         self.square = keep * self.square + frames.T @ frames
         self.fresh += len(frames)
-        before_db = level_db if np.isnan(self.level_db) else self.level_db
+        before_db = np.where(np.isnan(self.level_db), level_db, self.level_db)
         self.level_db = before_db + len(frames) / self.count * (level_db - before_db)
         if self.count >= least_frames and (self.mean is None or self.fresh >= REFRESH_FRAMES):
             self.fresh = 0
@@ -88,14 +88,16 @@ class Other:
 
     against : ticks since then in which that other still spoke into a pack of their own
     ticks : ticks since then that spoke for it
-    level_db : how loud those were, their mean, dB
+    mated : those of them in which the second pack of the pack's wearer heard the same
+    level_db : how loud those were, their mean, dB; on the pack and on that second one
     """
 
     score: float = 0.0
     since_s: float = np.nan
     against: int = 0
     ticks: int = 0
-    level_db: float = 0.0
+    mated: int = 0
+    level_db: Levels = field(default_factory=lambda: np.zeros(2))
 
 
 class VoiceModels(TrackMemory):
@@ -118,7 +120,7 @@ class VoiceModels(TrackMemory):
         fits: float,
         doubt: float,
         most: float,
-        paired: frozenset[int] = frozenset(),
+        mates: Mapping[int, int] | None = None,
         witnesses: NDArray[np.int64] | None = None,
         rivals: Mapping[int, NDArray[np.int64]] | None = None,
         alike: float = 0.0,
@@ -145,8 +147,8 @@ class VoiceModels(TrackMemory):
             From this score of any other on, a pack learns no more.
         most : float
             No score is larger, so that it falls soon after the swap was mended.
-        paired : frozenset of int
-            Those of the packs whose wearer has a second one: what they hear of the voice reaches
+        mates : mapping of int to int, optional
+            The second packs of those wearers that have one: what is heard of their voice reaches
             another pack within a millisecond, on whatever input it hangs; wind does not.
         witnesses : ndarray of int, shape (witnesses,)
             Track indices of all packs, of which one must hear it too.
@@ -155,7 +157,7 @@ class VoiceModels(TrackMemory):
         alike : float
             Least r of the two.
         """
-        self._paired, self._alike = paired, alike
+        self._mates, self._alike = {} if mates is None else mates, alike
         self._witnesses = packs if witnesses is None else witnesses
         self._rivals = {} if rivals is None else rivals
         self._packs, self._louder, self._clip = packs, louder, clip
@@ -178,24 +180,30 @@ class VoiceModels(TrackMemory):
             return
         if not m.valid[:, track_index].all() or m.peak[:, track_index].max() >= 0.98:
             return
-        if track_index in self._paired and not self._is_witnessed(m, track_index):
+        mate = self._mates.get(track_index)
+        heard = None if mate is None else self._heard_too(m, track_index)
+        if heard is not None and not heard.any():
             return
+        mated = heard is not None and bool(heard[self._witnesses == mate].any())
         if not self._is_own(m, track_index):
             return
         frames = self._cepstra(m.samples[:, track_index])
         own = self._voices.setdefault(track_index, _voice())
-        level_db = 10.0 * float(np.log10(energy[loudest] + 1e-20))
-        itself = self._score(track_index, own, frames, level_db, m.start_s)
+        both = m.mean_square[:, [track_index, track_index if mate is None else mate]].sum(axis=0)
+        level_db = 10.0 * np.log10(both + 1e-20)
+        itself = self._score(track_index, own, frames, level_db, mated, m.start_s)
         if all(o.score < self._doubt for (at, _), o in self.others.items() if at == track_index):
             own.add(frames, level_db, self._least_frames)
         for (_, voice_index), other in self.others.items():
             other.against += itself and voice_index == track_index
 
-    def _is_witnessed(self, m: Measurement, track_index: int) -> bool:
-        """Another pack hears the same: it is a voice, and no gust, cloth or hand on one of them."""
-        others = m.decimated[self._witnesses[self._witnesses != track_index]]
-        own = np.broadcast_to(m.decimated[track_index], others.shape)
-        return bool(voice_correlation(own, others).max(initial=0.0) >= self._alike)
+    def _heard_too(self, m: Measurement, track_index: int) -> Flags:
+        """Which other packs hear the same: it is a voice, and no gust, cloth or hand on one of
+        them; shape (witnesses,)."""
+        witnesses = m.decimated[self._witnesses]
+        own = np.broadcast_to(m.decimated[track_index], witnesses.shape)
+        alike = voice_correlation(own, witnesses) >= self._alike
+        return np.asarray(alike & (self._witnesses != track_index))
 
     def _is_own(self, m: Measurement, track_index: int) -> bool:
         """It stands clearly farther over the floor than on any other performer's pack, whatever the
@@ -206,13 +214,20 @@ class VoiceModels(TrackMemory):
         loudest = others[~np.isnan(others)].max(initial=0.0)
         return not bool(over[track_index] < OWN * loudest)
 
-    def louder_db(self, track_index: int, voice_index: int) -> float:
-        """How much louder that voice is heard on the track than it was on its own pack, dB."""
+    def louder_db(self, track_index: int, voice_index: int) -> Levels:
+        """How much louder that voice is heard on the track than it was on its own pack, and on its
+        wearer's second pack than on that of the other, dB."""
         other = self.others[track_index, voice_index]
         return other.level_db - self._voices[voice_index].level_db
 
     def _score(
-        self, track_index: int, own: _Voice, frames: Levels, level_db: float, start_s: float
+        self,
+        track_index: int,
+        own: _Voice,
+        frames: Levels,
+        level_db: Levels,
+        mated: bool,
+        start_s: float,
     ) -> bool:
         """Hold them against all models; whether they are the pack's own voice and no other's."""
         if own.mean is None:
@@ -229,9 +244,10 @@ class VoiceModels(TrackMemory):
             most = self._clip if distance <= self._fits * CEPSTRA else 0.0
             ratio = float(np.clip(ratio, -self._clip, most))
             if other.score <= 0.0:
-                other.since_s, other.against, other.ticks = start_s, 0, 0
+                other.since_s, other.against, other.ticks, other.mated = start_s, 0, 0, 0
             if ratio > 0.0:
                 other.ticks += 1
+                other.mated += mated
                 other.level_db += (level_db - other.level_db) / other.ticks
             itself &= ratio < 0.0
             other.score = float(np.clip(other.score + ratio, 0.0, self._most))

@@ -218,3 +218,12 @@ def test_the_plan_may_leave_it_off(off: str) -> None:
     detector = Swapped(scene)
     for m, feed in measurements(NIGHT[: 2 * sound.RATE], scene):
         assert (detector.update(m, feed).state == State.UNKNOWN).all()
+
+
+def test_a_wearer_who_sounds_like_another_is_no_swap() -> None:
+    """Calm after shouts, the rigger sounds as the foreman did, as loud through a main whose limiter
+    held the shouts; the safety has no limiter, and its gain is not that of the foreman's."""
+    x = exchanged((2, 3, 0, 1, 4), healthy=night(one_speaks_on()))
+    at = round(SWAP_S * sound.RATE)
+    x[at:, 3] *= np.float32(10 ** (-9 / 20))
+    assert found(x) == []
