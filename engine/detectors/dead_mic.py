@@ -223,7 +223,7 @@ class DeadMic(TrackMemory):
         ahead = ~low & (m.start_s - self._low_s < 3.5 * m.hop_s)
         # Most are under it before, and most over it after; noise has its peaks.
         gained = np.cumsum(2 * under - 1, axis=0)
-        split = np.where(gained.max(axis=0) > 0, hops - np.argmax(gained[::-1], axis=0), 0)
+        split = np.where(gained.max(axis=0) >= 0, hops - np.argmax(gained[::-1], axis=0), 0)
         until = np.where(ahead, m.start_s + m.hop_s * split, until)
         self._low_s = np.where(low | ahead, until, self._low_s)
 

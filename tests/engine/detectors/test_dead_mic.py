@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from engine.detectors.dead_mic import DeadMic
@@ -42,6 +42,7 @@ def test_told_from_where_the_place_fell_to_where_it_returns() -> None:
 
 @settings(deadline=None, max_examples=12)
 @given(lasts_s=st.floats(7.0, 7.1), lower_db=st.floats(0.0, 8.0), seed=st.integers(0, 999))
+@example(lasts_s=7.0234375, lower_db=0.0, seed=744)
 def test_its_end_is_told_to_two_hops(lasts_s: float, lower_db: float, seed: int) -> None:
     """Also where the place comes back quieter than it ever was, as by another gain or cloth."""
     where = scene(rate_hz=RATE)
