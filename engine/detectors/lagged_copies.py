@@ -171,7 +171,8 @@ class LaggedCopies(TrackMemory):
         if not (first.any() and second.any()):
             return None
         size = fast_length(step.shape[1] + self._most_lag)  # no lag asked for comes round the end
-        across = np.fft.rfft(second, size) * np.conj(np.fft.rfft(first, size))
+        spectra = np.fft.rfft(step, size)
+        across = spectra[1] * np.conj(spectra[0])
         match = np.fft.irfft(across, size)
         lags = np.concatenate([match[-self._most_lag :], match[: self._most_lag + 1]])
         lag = int(np.abs(lags).argmax()) - self._most_lag
@@ -182,8 +183,8 @@ class LaggedCopies(TrackMemory):
         copy.r = abs(float(first @ second)) / max(norm, 1e-30)
         part = 0.0
         if copy.r >= NEARLY:
-            part, more = _between(across, size, lag)
-            copy.r = min(more * copy.r, 1.0)
+            part, r = _between(spectra, size, lag)
+            copy.r = max(r, copy.r)
         copy.clean.append(self._is_clean(pair, first, second, copy.r))
         return lag + part if copy.r >= ALIKE else None
 
@@ -194,13 +195,15 @@ class LaggedCopies(TrackMemory):
         return any_of(max(1.0 - r * r, 0.0) * energy <= LEFT * background)
 
 
-def _between(across: NDArray[np.complexfloating], size: int, lag: int) -> tuple[float, float]:
+def _between(spectra: NDArray[np.complexfloating], size: int, lag: int) -> tuple[float, float]:
     """How much later than that lag the correlation is best, as another converter delays by no whole
-    number of samples; and how many times what it is at that lag it is there.
+    number of samples; and what it is there, less what the ends cost: never over 1.
 
-    `across` is the cross spectrum of two sounds, padded to `size`.
+    `spectra` are those of the two sounds, padded to `size`, shape (2, bins).
     """
-    turn = 2.0 * np.pi * np.arange(len(across)) / size
+    turn = 2.0 * np.pi * np.arange(spectra.shape[1]) / size
+    across = spectra[1] * np.conj(spectra[0])
     match = np.abs((np.exp(1j * np.outer(lag + _PARTS, turn)) @ across).real)
     best = int(match.argmax())
-    return float(_PARTS[best]), float(match[best] / max(match[len(_PARTS) // 2], 1e-30))
+    norm = float(np.prod(np.linalg.norm(spectra, axis=1)))
+    return float(_PARTS[best]), float(match[best]) / max(norm, 1e-30)

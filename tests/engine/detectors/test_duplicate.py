@@ -205,3 +205,17 @@ def test_applause_as_far_from_both_mics_is_none(late_frames: int, rate: int) -> 
     x = takes(mics)
     where = replace(TWO, sample_rate_hz=rate)
     assert State.ACTIVE not in told(Duplicate(where), x, where, place=1).states
+
+
+@pytest.mark.parametrize("late", [15.375, 15.6, 30.5])
+def test_applause_a_part_of_a_sample_later_on_the_other_mic_is_none(late: float) -> None:
+    """Loud over each mic's own place by 45 dB: what is left of the match is never nothing."""
+    rng = np.random.default_rng(4)
+    hands = np.zeros(24 * RATE)
+    hands[rng.integers(10 * RATE, 22 * RATE, 2000)] = rng.uniform(0.5, 1.5, 2000)
+    clap = rng.standard_normal(RATE // 50) * np.exp(-np.arange(RATE // 50) / (0.003 * RATE))
+    clapping = at_level(np.convolve(hands, clap)[: len(hands)], -20.0)
+    turn = np.exp(-2j * np.pi * np.fft.rfftfreq(len(hands)) * late)
+    later = np.fft.irfft(np.fft.rfft(clapping) * turn, len(hands))
+    x = takes([room(24.0, -64.0, rng) + clapping, room(24.0, -64.0, rng) + later])
+    assert State.ACTIVE not in told(Duplicate(TWO), x, TWO, place=1).states
