@@ -120,11 +120,11 @@ def as_loud(
 ) -> list[Part] | None:
     """What was as loud before, as the pack hears it that did not fall; None where the ratio of the
     two does not depend on the loudness."""
-    step = step_at(off_db(newest, offset_db), change_db)
-    before, since = history + newest[:step], newest[step:]
+    before, since = _split(newest, history, offset_db, change_db)
     if len(before) < BLOCK:
         return None
-    heard_by, now_db = _loudness(since, change_db)
+    heard_by = 0 if change_db[0] > 0 else 1
+    now_db = _usual(since)[0, heard_by]
     like = [part for part in before if abs(part.level_db[heard_by] - now_db) < LIKE_DB]
     if len(like) < BLOCK:
         return [] if _usual(before)[0, heard_by] - now_db > LIKE_DB else None
@@ -140,10 +140,12 @@ def _without_shouts(parts: list[Part]) -> list[Part]:
     return left if len(left) >= BLOCK else parts
 
 
-def _loudness(since: list[Part], change_db: Levels) -> tuple[int, float]:
-    """How loud speech is since the change, dB, and on which pack: that which did not fall."""
-    heard_by = 0 if change_db[0] > 0 else 1
-    return heard_by, float(median([part.level_db for part in since])[heard_by])
+def _split(
+    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
+) -> tuple[list[Part], list[Part]]:
+    """All parts before the step that fits them best, and those since."""
+    step = step_at(off_db(newest, offset_db), change_db)
+    return history + newest[:step], newest[step:]
 
 
 def _moved_db(before: list[Part], since: list[Part]) -> Levels:
@@ -155,8 +157,7 @@ def turned_gain_db(
     newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
 ) -> Levels | None:
     """By how much each pack's gain was turned by hand, dB, shape (2,); None where none was."""
-    step = step_at(off_db(newest, offset_db), change_db)
-    before, since = history + newest[:step], newest[step:]
+    before, since = _split(newest, history, offset_db, change_db)
     if len(before) < BLOCK or any_of(np.isnan(change_db)):
         return None
     voice_db = _moved_db(before, since)
