@@ -112,6 +112,12 @@ def quiet(known: Flags) -> Condition:
     return _quiet(known.tobytes())
 
 
+def quiet_ticks(known: Flags) -> list[Condition]:
+    """The same of each tick where `known` has shape (ticks, tracks)."""
+    said, tracks = known.tobytes(), known.shape[1]
+    return [_quiet(said[tracks * n : tracks * (n + 1)]) for n in range(len(known))]
+
+
 def condition(
     active: Flags,
     known: Flags,

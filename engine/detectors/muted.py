@@ -12,14 +12,15 @@ Common practice, no source for the other levels.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import ClassVar, Final
+from itertools import repeat
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import Runs, TickContext, condition, quiet, unknown
+from engine.detectors.base import Runs, TickContext, condition, quiet_ticks, unknown
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, any_of_each, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -31,12 +32,39 @@ _IDLE_AMPLITUDE: Final = float(amplitude(IDLE_DBFS))
 _LSB_16: Final = 1.0 / 32768.0
 
 
+class _Noise(NamedTuple):
+    """White noise as low as a converter's in one tick; all of shape (tracks,).
+
+    number : hops that have it; power : their mean square; first, end : the first, and past the last
+    """
+
+    number: NDArray[np.int64]
+    level_dbfs: Levels
+    first: NDArray[np.int64]
+    end: NDArray[np.int64]
+
+
+class _Foreseen(NamedTuple):
+    """What was made of one tick before it is asked of.
+
+    idle : (hops, tracks) watched, valid and idle; some_idle : there are any
+    noise : None where no watched track has any; calm : what is said where nothing is muted
+    """
+
+    idle: Flags
+    some_idle: bool
+    noise: _Noise | None
+    calm: Condition
+
+
 class Muted(TrackMemory):
     """Runs of hops on which nothing moves; edges to the sample."""
 
     NEEDS_SAMPLES: ClassVar = True
 
     _runs: Runs = remembered(By.PART, lambda d: Runs(d._tracks))
+    _some_noise: bool = remembered(By.WHOLE, False)
+    """Whether any track has had such noise since this tick or an earlier one."""
     _noise_since_s: Levels = per_track(np.nan)
     _noise_last_s: Levels = per_track(np.nan)
     _lowest_dbfs: Levels = per_track(np.nan)
@@ -97,70 +125,95 @@ class Muted(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        idle, may_be_noise = self._ahead.of(m)
-        runs, known = self._runs, m.any_valid & self._watched
-        runs.update(idle & self._watched, m.valid, m.start_s, m.hop_s)
-        noise = self._converter_noise(m, may_be_noise) & ~runs.active & self._watched
+        ahead, runs = self._ahead.of(m), self._runs
         before, self._before = self._before, m.samples[-(len(m.samples) // len(m.valid)) :]
         if not m.all_valid:
             self._before = np.where(m.valid[-1], self._before, np.float32(np.inf))
+        if not ahead.some_idle and ahead.noise is None and not any_of(runs.running):
+            self._no_noise()
+            return ahead.calm
+        runs.update(ahead.idle, m.valid, m.start_s, m.hop_s)
+        noise = self._converter_noise(m, ahead.noise) & ~runs.active
         active = runs.active | noise
         if not any_of(active):
-            return quiet(known)
+            return ahead.calm
         last_s = runs.last_s.copy()
         for track_index in indices(runs.active):
             last_s[track_index] = self._exact(int(track_index), before, m)
         onset_s = np.where(noise, self._noise_since_s, runs.onset_s)
         last_s = np.where(noise, self._noise_last_s, last_s)
         self._level_dbfs = np.where(runs.active, -np.inf, self._level_dbfs)
-        return condition(active, known, onset_s, last_s)
+        return condition(active, m.any_valid & self._watched, onset_s, last_s)
 
-    def _foresee(self, block: TickBlock) -> Iterator[tuple[Flags, bool]]:
-        """Idle hops of each tick, and whether any watched track is low enough for a converter."""
-        quietest = block.field("mean_square").min(axis=1)
-        low = ((quietest < self._highest_limit) & self._watched).any(axis=1)
-        return zip(idle_hops(block), low.tolist(), strict=True)
+    def _foresee(self, block: TickBlock) -> Iterator[_Foreseen]:
+        """Idle hops of each tick, and white noise that may be a converter's."""
+        power, valid = block.field("mean_square"), block.field("valid") & self._watched
+        idle = idle_hops(block) & valid
+        low = (power < self._highest_limit) & valid
+        noise: Iterator[_Noise | None] = repeat(None)
+        if any_of(low):
+            low &= block.field("difference_energy") >= self._white * power
+            if any_of(low):
+                noise = self._noises(block, low)
+        calm = quiet_ticks(block.field("any_valid") & self._watched)
+        return map(_Foreseen, idle, any_of_each(idle), noise, calm)
 
-    def _converter_noise(self, m: Measurement, may_be: bool) -> Flags:
+    def _noises(self, block: TickBlock, low: Flags) -> Iterator[_Noise | None]:
+        """The white noise of each tick that lies as low as a converter's.
+
+        low : (ticks, hops, tracks) white, and as low as a converter's ever is
+        """
+        power, hops = block.field("mean_square"), low.shape[1]
+        low = low & (power < mean_square_at(self._noise_limit_dbfs(block))[:, np.newaxis])
+        number = np.count_nonzero(low, axis=1)
+        level_dbfs = rms_dbfs((power * low).sum(axis=1) / np.maximum(number, 1))
+        ends = hops - low[:, ::-1].argmax(axis=1)
+        for some, *part in zip(
+            number.any(axis=1).tolist(), number, level_dbfs, low.argmax(axis=1), ends, strict=True
+        ):
+            yield _Noise(*part) if some else None
+
+    def _no_noise(self) -> None:
+        if self._some_noise:
+            self._some_noise = False
+            self._noise_since_s[:] = np.nan
+
+    def _converter_noise(self, m: Measurement, noise: _Noise | None) -> Flags:
         """Tracks on which nothing but steady white noise is left, as low as no mic's, by now."""
-        if not may_be:
-            self._noise_since_s[:] = np.nan
+        if noise is None:
+            self._no_noise()
             return np.zeros(self._tracks, dtype=np.bool_)
-        low = m.mean_square < mean_square_at(self._noise_limit_dbfs(m))
-        if not any_of(low):
-            self._noise_since_s[:] = np.nan
-            return np.zeros(self._tracks, dtype=np.bool_)
-        low &= (m.difference_energy >= self._white * m.mean_square) & m.valid
-        number = np.count_nonzero(low, axis=0)
-        power = (m.mean_square * low).sum(axis=0) / np.maximum(number, 1)
-        first_s = m.start_s + m.hop_s * low.argmax(axis=0)
-        last_s = m.start_s + m.hop_s * (len(low) - low[::-1].argmax(axis=0))
-        begins = (number > 0) & np.isnan(self._noise_since_s)
+        self._some_noise = True
+        some, level_dbfs = noise.number > 0, noise.level_dbfs
+        first_s = m.start_s + m.hop_s * noise.first
+        last_s = m.start_s + m.hop_s * noise.end
+        begins = some & np.isnan(self._noise_since_s)
         self._noise_since_s = np.where(begins, first_s, self._noise_since_s)
-        level_dbfs = rms_dbfs(power)
         self._lowest_dbfs = np.where(begins, level_dbfs, np.minimum(self._lowest_dbfs, level_dbfs))
         self._highest_dbfs = np.where(
             begins, level_dbfs, np.maximum(self._highest_dbfs, level_dbfs)
         )
-        whole = (number == len(low)) | begins
+        whole = (noise.number == len(m.valid)) | begins
         steady = self._highest_dbfs - self._lowest_dbfs <= self._steady_db
-        goes_on = (number > 0) & steady
-        known = goes_on & (last_s - self._noise_since_s >= self._known_s)
+        known = some & steady & (last_s - self._noise_since_s >= self._known_s)
         self._noise_last_s = np.where(known, last_s, self._noise_last_s)
         self._level_dbfs = np.where(known & whole, level_dbfs, self._level_dbfs)
         # What breaks off or moves begins anew.
         self._noise_since_s = np.where(whole & steady, self._noise_since_s, np.nan)
         return np.asarray(known)
 
-    def _noise_limit_dbfs(self, m: Measurement) -> Levels:
-        """Under which white noise is a converter's, shape (tracks,); -inf where none is learned."""
-        limit_dbfs = self._converter_dbfs
+    def _noise_limit_dbfs(self, block: TickBlock) -> Levels:
+        """Under which white noise is a converter's, shape (ticks, tracks); -inf where no floor is
+        learned."""
+        floor_dbfs = block.field("floor_dbfs")
+        limit_dbfs: float | Levels = self._converter_dbfs
         if any_of(self._unused):
-            idle_dbfs = float(np.nan_to_num(np.median(m.level_dbfs[self._unused]), nan=0.0))
-            if idle_dbfs < self._idle_below_dbfs:
-                limit_dbfs = max(limit_dbfs, idle_dbfs + self._like_idle_db)
-        under_dbfs = np.fmin(m.floor_dbfs - self._fall_db, limit_dbfs)
-        return np.where(np.isnan(m.floor_dbfs), -np.inf, under_dbfs)
+            idle_dbfs = np.median(block.field("level_dbfs")[:, self._unused], axis=1, keepdims=True)
+            near_dbfs = idle_dbfs + self._like_idle_db
+            is_idle = idle_dbfs < self._idle_below_dbfs
+            limit_dbfs = np.where(is_idle, np.maximum(limit_dbfs, near_dbfs), limit_dbfs)
+        under_dbfs = np.fmin(floor_dbfs - self._fall_db, limit_dbfs)
+        return np.where(np.isnan(floor_dbfs), -np.inf, under_dbfs)
 
     def _exact(self, track_index: int, before: Samples, m: Measurement) -> float:
         """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""

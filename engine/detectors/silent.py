@@ -21,10 +21,10 @@ from typing import ClassVar, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.measure.presence import loudest_floor_dbfs
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, any_of_each
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -56,18 +56,23 @@ class _Levels(NamedTuple):
 
     off_db : level over the floor; power : mean square, NaN where not all is valid
     under : (hops, tracks) under presence; some_under : there are any
-    idle : nothing but an idle converter; known : there is a level
+    may_begin : there are so many on a track that it may be lost from here on
+    idle : nothing but an idle converter; some_idle : there are any
     faint : level under presence; some_faint : there are any
+    known : there is a level; calm : what is said where all are heard
     """
 
     off_db: Levels
     under: Flags
     some_under: bool
+    may_begin: bool
     idle: Flags
-    known: Flags
+    some_idle: bool
     faint: Flags
     some_faint: bool
     power: Levels
+    known: Flags
+    calm: Condition
 
 
 class Silent(TrackMemory):
@@ -86,6 +91,8 @@ class Silent(TrackMemory):
     _lost: Flags = per_track(False)
     _onset_s: Levels = per_track(0.0)
     _until_s: Levels = per_track(0.0)
+    _unseen: bool = remembered(By.ANEW, True)
+    """Of some track nothing was seen yet."""
     _first_s: Levels = per_track(np.nan)
     _mean_dbfs: Levels = per_track(np.nan)
     _powers: Levels = per_track(np.nan, rows=_EVERY)
@@ -188,60 +195,65 @@ class Silent(TrackMemory):
             return unknown(self._tracks)
         m = measurement
         ahead = self._ahead.of(m)
-        if any_of(np.isnan(self._first_s)):
+        if self._unseen:
+            self._unseen = False
             self._first_s = np.fmin(self._first_s, m.start_s)
-        self._follow(m, ahead)
+        some_lost = self._follow(m, ahead)
         if not self._all_heard:
             self._powers[self._tick % _EVERY] = ahead.power
             if self._tick % _EVERY == _EVERY - 1:
                 self._never = self._never_heard(m)
-        never = self._never
+        never, known = self._never, ahead.known
+        some_never = any_of(never)
         # What is told is how quiet it was, not the voice that ends it.
-        if ahead.some_faint or any_of(never):
+        if ahead.some_faint or some_never:
             self._level_dbfs = np.where(never | ahead.faint, m.level_dbfs, self._level_dbfs)
         self._tick += 1
-        known = ahead.known
-        active = self._lost | never
-        if not any_of(active):
-            return quiet(known)
+        if not some_lost and not some_never:
+            return ahead.calm
         onset_s = np.where(never, self._first_s, self._onset_s)
         until_s = np.where(never, m.end_s, self._until_s)
-        return condition(active & known, known, onset_s, until_s)
+        return condition((self._lost | never) & known, known, onset_s, until_s)
 
     def _foresee(self, block: TickBlock) -> Iterator[_Levels]:
         """What is a plain function of each tick."""
         power, valid, presence_dbfs = map(block.field, ("mean_square", "valid", "presence_dbfs"))
         level_dbfs = block.field("level_dbfs")
         under = (power < mean_square_at(presence_dbfs)[:, np.newaxis]) & valid & self._watched
+        number = np.count_nonzero(under, axis=1)
         idle = power.max(axis=1) < IDLE_MEAN_SQUARE
         faint = level_dbfs < presence_dbfs
-        for part in zip(
+        known = block.field("any_valid") & ~np.isnan(level_dbfs) & self._watched
+        return map(
+            _Levels,
             level_dbfs - block.field("floor_dbfs"),
             under,
-            under.any(axis=(1, 2)).tolist(),
+            any_of_each(number > 0),
+            any_of_each(number >= self._first_hops),
             idle,
-            block.field("any_valid") & ~np.isnan(level_dbfs) & self._watched,
+            any_of_each(idle),
             faint,
-            [any_of(one) for one in faint],
+            any_of_each(faint),
             np.where(valid.all(axis=1), power.mean(axis=1), np.nan),
-            strict=True,
-        ):
-            yield _Levels(*part)
+            known,
+            quiet_ticks(known),
+        )
 
-    def _follow(self, m: Measurement, ahead: _Levels) -> None:
-        """Begin, hold and end the times in which the place is not audible."""
+    def _follow(self, m: Measurement, ahead: _Levels) -> bool:
+        """Begin, hold and end the times in which the place is not audible; whether any goes on."""
         self._off_db[self._tick % _TICKS] = ahead.off_db
         under, idle = ahead.under, ahead.idle
-        self._idle_tick[idle] = self._tick
-        if not ahead.some_under and not any_of(self._lost):
-            return
+        if ahead.some_idle:
+            self._idle_tick[idle] = self._tick
+        if not ahead.may_begin and not any_of(self._lost):
+            return False
         self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
         quieter_db = self._quieter_db() if ahead.some_under else 0.0
         if quieter_db > 0.0:
             limit = mean_square_at(m.presence_dbfs - quieter_db)
             under = m.valid & (m.mean_square < limit) & self._watched
         if not any_of(under) and not any_of(self._lost):
-            return
+            return False
         count = np.count_nonzero(under, axis=0)
         idle_s = (self._tick - self._idle_tick) * (m.end_s - m.start_s)
         came_back = m.present & ~idle & (idle_s <= self._back_s + 1e-6)
@@ -255,7 +267,7 @@ class Silent(TrackMemory):
             self._under_since[begins] = 0
             self._valid_since[begins] = 0
         if not any_of(self._lost):
-            return
+            return False
         at = self._tick % _TICKS
         self._under[at] = count
         self._valid[at] = np.count_nonzero(m.valid, axis=0)
@@ -274,6 +286,7 @@ class Silent(TrackMemory):
         early = heard & (seldom | (self._heard_ticks >= self._back_ticks))
         back = np.where(long, back, early) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
+        return any_of(self._lost)
 
     def _quieter_db(self) -> float:
         """How much quieter than learned the place is now, as most of the open tracks hear it."""

@@ -20,6 +20,13 @@ def any_of(flags: Flags | np.bool_) -> bool:
     return _TRUE in flags.tobytes()
 
 
+def any_of_each(flags: Flags) -> list[bool]:
+    """Whether any is set in each part along the first axis."""
+    said = flags.tobytes()
+    size = len(said) // max(len(flags), 1)
+    return [_TRUE in said[size * n : size * (n + 1)] for n in range(len(flags))]
+
+
 def indices(flags: Any) -> NDArray[np.int64]:
     """Where they are set, of shape (tracks,) or of another single axis."""
     where: tuple[NDArray[np.int64], ...] = flags.nonzero()
