@@ -5,24 +5,19 @@ longer reaches the recorder; how long is normal depends on the kind (CONTRACT.md
 long, a word that still gets through does not bring the place back: between its syllables the level
 falls under presence again, which on a live track it never does. Where most tracks fell under their
 own floors the place itself went quiet, and presence goes down with it: a crowd leaves, a night
-falls still.
-
-A track that was dead before the watch began has no place to lose. It is never heard where its
-level has not stirred, as steady as electronics and no louder than a floor, while most of its
-neighbours were heard for 60 s (CONTRACT.md).
+falls still. A track that was dead before the watch began is told here too (see `never_heard`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
-from engine.measure.presence import loudest_floor_dbfs
+from engine.detectors.never_heard import LearnedHeard, NeverHeard
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, any_of_each
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
@@ -30,25 +25,12 @@ from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, mean_square_at, rms_dbfs, stated
+from engine.model.units import IDLE_MEAN_SQUARE, mean_square_at, stated
 
 OVER_S: Final = 6.0
 """What the share of the hops under presence is taken over, s."""
 
-
-_FOLLOW: Final = 0.1
-_EVERY: Final = 5
-"""Whether a track stirs is looked at on every fifth tick, in all five: one tick alone would see
-always the same part of speech that is as regular."""
 _TICKS: Final = round(10.0 * OVER_S)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LearnedHeard:
-    """Seconds for which each track stirred, and its neighbours were heard, shape (tracks,)."""
-
-    stirred_s: Levels
-    neighbours_s: Levels
 
 
 class _Levels(NamedTuple):
@@ -94,12 +76,7 @@ class Silent(TrackMemory):
     _unseen: bool = remembered(By.ANEW, True)
     """Of some track nothing was seen yet."""
     _first_s: Levels = per_track(np.nan)
-    _mean_dbfs: Levels = per_track(np.nan)
-    _powers: Levels = per_track(np.nan, rows=_EVERY)
-    _stirred_s: Levels = per_track(0.0)
-    _neighbours_s: Levels = per_track(0.0)
-    _all_heard: bool = remembered(By.ANEW, False)
-    _never: Flags = per_track(False)
+    _never_heard: NeverHeard = remembered(By.PART, lambda d: NeverHeard(d._scene))
     _level_dbfs: Levels = per_track(np.nan)
 
     def __init__(
@@ -114,9 +91,6 @@ class Silent(TrackMemory):
         usual_db: float = 3.0,
         most_db: float = 20.0,
         witnesses: int = 5,
-        never_heard_s: float = 60.0,
-        least_stirred_s: float = 1.0,
-        stir_db: float = 1.5,
     ) -> None:
         """Start with nothing heard.
 
@@ -147,14 +121,6 @@ class Silent(TrackMemory):
         witnesses : int
             So many open tracks must be heard to tell a quiet place from faults of a
             few.
-        never_heard_s : float
-            s. Neighbours heard for so long make a track that never stirred `never
-            heard` (CONTRACT.md).
-        least_stirred_s : float
-            s. A track has been heard when it stirred for this long in all.
-        stir_db : float
-            dB. Steady electronics keeps its 100 ms level this near to its mean; no
-            live place does.
         """
         self._lost_share = lost_share
         self._back_s = back_s
@@ -164,14 +130,10 @@ class Silent(TrackMemory):
         self._usual_db = usual_db
         self._most_db = most_db
         self._witnesses = witnesses
-        self._never_heard_s = never_heard_s
-        self._least_stirred_s = least_stirred_s
-        self._stir_db = stir_db
-        self._loudest_dbfs = loudest_floor_dbfs(scene)
         self._watched = scene.watched(Fault.SILENT)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._amber_s = scene.numbers("silent_amber_s")
-        self._tracks = len(scene.tracks)
+        self._scene, self._tracks = scene, len(scene.tracks)
         self._ahead = Ahead(self._foresee)
         self.reset()
 
@@ -182,12 +144,11 @@ class Silent(TrackMemory):
     @property
     def learned(self) -> LearnedHeard:
         """What a restart need not learn anew."""
-        return LearnedHeard(self._stirred_s.copy(), self._neighbours_s.copy())
+        return self._never_heard.learned
 
     def learn(self, learned: LearnedHeard) -> None:
         """Start from what an earlier watch of the same tracks heard."""
-        self._stirred_s = learned.stirred_s.copy()
-        self._neighbours_s = learned.neighbours_s.copy()
+        self._never_heard.learn(learned)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active where the place is not audible, or the track was never heard."""
@@ -199,11 +160,8 @@ class Silent(TrackMemory):
             self._unseen = False
             self._first_s = np.fmin(self._first_s, m.start_s)
         some_lost = self._follow(m, ahead)
-        if not self._all_heard:
-            self._powers[self._tick % _EVERY] = ahead.power
-            if self._tick % _EVERY == _EVERY - 1:
-                self._never = self._never_heard(m)
-        never, known = self._never, ahead.known
+        self._never_heard.update(m, ahead.power, self._tick)
+        never, known = self._never_heard.never, ahead.known
         some_never = any_of(never)
         # What is told is how quiet it was, not the voice that ends it.
         if ahead.some_faint or some_never:
@@ -296,35 +254,10 @@ class Silent(TrackMemory):
             return 0.0
         return max(0.0, -float(np.median(off_db)) - self._usual_db)
 
-    def _never_heard(self, m: Measurement) -> Flags:
-        """Where nothing stirred since the watch began, though the neighbours were heard."""
-        levels_dbfs = rms_dbfs(self._powers)
-        level_dbfs = levels_dbfs[-1]
-        known = (levels_dbfs > IDLE_DBFS).all(axis=0)
-        if not any_of(known):
-            return self._never
-        mean_dbfs = np.where(np.isnan(self._mean_dbfs), level_dbfs, self._mean_dbfs)
-        off_db = level_dbfs - mean_dbfs
-        stirs = np.abs(levels_dbfs - mean_dbfs).max(axis=0) > self._stir_db
-        stirs = known & (stirs | (level_dbfs > self._loudest_dbfs))
-        self._mean_dbfs = np.where(known, mean_dbfs + _FOLLOW * off_db, self._mean_dbfs)
-        tick_s = _EVERY * (m.end_s - m.start_s)
-        self._stirred_s += stirs * tick_s
-        heard = self._stirred_s >= self._least_stirred_s
-        self._all_heard = bool((heard | ~self._open).all())
-        self._neighbours_s += known * self._neighbours_heard(heard & m.present) * tick_s
-        return np.asarray(self._open & ~heard & (self._neighbours_s >= self._never_heard_s))
-
-    def _neighbours_heard(self, heard: Flags) -> Levels:
-        """1 where most of the other open tracks are heard, else 0."""
-        others = np.count_nonzero(self._open) - self._open
-        live = np.count_nonzero(self._open & heard) - (self._open & heard)
-        return np.asarray((live * 2 > others) & (others > 0), dtype=np.float64)
-
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         level_dbfs = stated(float(self._level_dbfs[track_index]))
         level = "no level at all" if level_dbfs is None else f"level {level_dbfs:.0f} dBFS"
-        if self._stirred_s[track_index] < self._least_stirred_s:
+        if not self._never_heard.has_stirred(track_index):
             return true_minus(f"never heard since the watch began, {level}")
         return true_minus(f"nothing above presence, {level}")
