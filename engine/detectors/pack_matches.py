@@ -22,6 +22,7 @@ from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
+from engine.model.units import mean_square_at
 
 LAGS: Final = 3
 """Each half a millisecond: a voice reaches both packs of one body within half a metre of air."""
@@ -34,6 +35,8 @@ VOICED: Final = 4.0
 all packs hear of an aircraft or a machine has none."""
 PAUSE_TICKS: Final = 30
 """Three seconds."""
+DEAF_DBFS: Final = -80.0
+"""Who hears less of a voice nearby hears nothing: that pack is off, and has not moved."""
 SPOKEN: Final = 0.5
 """Share of a tick's hops with speech, so that its correlation is that of the voice."""
 
@@ -94,7 +97,8 @@ class PackMatches(TrackMemory):
         self._tick += 1
         whole = m.any_valid[self._packs] if m.all_valid else m.valid[:, self._packs].all(axis=0)
         spoken = whole & (m.speech[:, self._packs].mean(axis=0) >= SPOKEN)
-        asked = self._mated[spoken[self._mated]]
+        deaf = energy < len(m.mean_square) * mean_square_at(DEAF_DBFS)
+        asked = self._mated[(spoken & ~deaf[self._mate])[self._mated]]
         if not len(asked):
             return
         x = m.decimated[self._packs]

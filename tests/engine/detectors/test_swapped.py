@@ -227,3 +227,11 @@ def test_a_wearer_who_sounds_like_another_is_no_swap() -> None:
     at = round(SWAP_S * sound.RATE)
     x[at:, 3] *= np.float32(10 ** (-9 / 20))
     assert found(x) == []
+
+
+def test_mains_that_are_off_have_not_moved() -> None:
+    """Two stand so close that each is heard on the other's packs, and both mains go silent."""
+    near = [spoken(0) + 0.45 * spoken(1), spoken(1) + 0.45 * spoken(0)]
+    x = night(near)
+    x[round(SWAP_S * sound.RATE) :, [0, 2]] = 0.0
+    assert found(x) == []
