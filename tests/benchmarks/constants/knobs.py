@@ -1,9 +1,9 @@
 """The tuned constants of a detector's modules, and the detector with one of them moved.
 
 A constant is a plain number that a module names (`NAME: Final = 3.0`) or that a constructor takes
-as a default. It is moved by a fifth; where a share or a correlation would pass 1, by a fifth of
-what it lacks to 1; a level in dBFS, whose zero is a convention, by 2 dB; a whole number by one at
-least.
+as a default. It is moved by a share of it, a fifth unless told otherwise; where a share or a
+correlation would pass 1, by as much of what it lacks to 1; a level in dBFS, whose zero is a
+convention, by 10 dB times that share; a whole number by one at least.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ PACKAGE: Final = "engine.detectors"
 SHARED: Final = frozenset({"base", "bank", "guard", "registry", "sample_bank", "tick_group"})
 """Modules that are no detector's own."""
 STEP: Final = 0.2
-STEP_DB: Final = 2.0
+LEVEL_DB: Final = 10.0
+"""A level is moved by a share of this."""
 
 Number = int | float
 
@@ -38,16 +39,16 @@ class Constant:
     line: int
     column: int
 
-    def moved(self, sign: int) -> Number:
-        """The value a fifth up (+1) or down (-1)."""
+    def moved(self, share: float) -> Number:
+        """The value moved by that share of it, up or down (negative)."""
         if self.name.lower().endswith("dbfs"):
-            return self.value + sign * STEP_DB
+            return self.value + share * LEVEL_DB
         if isinstance(self.value, int):
-            step = max(1, round(STEP * abs(self.value)))
-            return max(0, self.value + sign * step)
-        if 0.0 < self.value < 1.0 <= self.value * (1.0 + STEP):
-            return 1.0 - (1.0 - self.value) * (1.0 - sign * STEP)
-        return self.value * (1.0 + sign * STEP)
+            step = max(1, round(abs(share * self.value)))
+            return max(0, self.value + (step if share > 0.0 else -step))
+        if 0.0 < self.value < 1.0 <= self.value * (1.0 + abs(share)):
+            return 1.0 - (1.0 - self.value) * (1.0 - share)
+        return self.value * (1.0 + share)
 
 
 def modules_of(fault: str, commit: str = "") -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.constants hum tone dc
     python -m tests.benchmarks.constants duplicate --seeds 2 --first-seed 9900 --base
-    python -m tests.benchmarks.constants hum --only rise_db,STEP_S
+    python -m tests.benchmarks.constants hum --only rise_db,STEP_S --step 0.5
     python -m tests.benchmarks.constants hum tone --base --against HEAD~3
 
 The takes are the night's (`tests.benchmarks.night`): those whose fitting words have the fault, one
@@ -27,6 +27,8 @@ import numpy as np
 from engine.alarms.book import Book
 from engine.alarms.common_cause import CauseAlarms
 from engine.detectors.base import TickContext
+from engine.detectors.registry import FORESIGHTED
+from engine.measure.tick_block import TickBlock
 from engine.model.fault_remedies import FAULTS
 from engine.model.messages import Incident
 from engine.model.tick import Tick
@@ -34,6 +36,7 @@ from engine.model.tracks import Scene
 from engine.pipeline.framing import TickFramer
 from engine.plan.load import parse_plan
 from tests.benchmarks.constants.knobs import (
+    STEP,
     Constant,
     Number,
     constants_of,
@@ -82,12 +85,16 @@ def alarms(detector: Any, fault: str, scene: Scene, ticks: Sequence[Tick]) -> li
     rule = next(rule for rule in FAULTS if rule.name == fault)
     book = Book(scene, (rule,))
     causes = CauseAlarms(book)
+    foresighted = fault in FORESIGHTED
 
     def detail(_: Any, track_index: int) -> str:
         return str(detector.detail(track_index))
 
-    for tick in ticks:
+    for n, tick in enumerate(ticks):
         m = tick.measurement
+        if foresighted and n % TICKS_AT_ONCE == 0:
+            newest = ticks[n : n + TICKS_AT_ONCE]
+            detector.look_ahead(TickBlock([one.measurement for one in newest]))
         said = detector.update(m, TickContext(m.end_s, lost_frames=tick.lost_frames))
         events = book.step({rule.name: said}, detail, m.start_s, m.end_s)
         causes.step(events, m.start_s, m.end_s)
@@ -137,7 +144,8 @@ def changes(arguments: argparse.Namespace) -> list[Change]:
         constants = [c for module in modules_of(fault) for c in constants_of(module)]
         for constant in () if arguments.base else constants:
             if not only or constant.name in only:
-                listed += [(fault, constant, constant.moved(sign), "") for sign in (-1, 1)]
+                values = dict.fromkeys(constant.moved(s * arguments.step) for s in (-1.0, 1.0))
+                listed += [(fault, constant, value, "") for value in values]
     return listed
 
 
@@ -224,6 +232,7 @@ def parse(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--harmless", type=int, default=8, help="harmless cases a seed, in turn")
     parser.add_argument("--healthy-minutes", type=float, default=200.0 / 60.0, help="each seed")
     parser.add_argument("--all", action="store_true", help="each member of each family")
+    parser.add_argument("--step", type=float, default=STEP, help="how far each is moved")
     parser.add_argument("--only", default="", help="names of constants, by comma")
     parser.add_argument("--against", default="", help="a commit: its detectors as well")
     parser.add_argument("--base", action="store_true", help="move nothing: rates as they are")
