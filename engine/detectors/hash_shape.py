@@ -12,6 +12,8 @@ spread several times as much, however white they are. Numbers: common practice, 
 
 from __future__ import annotations
 
+import math
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
@@ -27,10 +29,14 @@ RISEN_DB: Final = 30.0
 """falling back by no more than this from band to band, over this range at most."""
 ENDS_DB: Final = 15.0
 """The same range where all but the highest band is so: the link ends under it."""
-DE_EMPHASIS_DB: Final = np.array([[0.0, 0.9, 3.1, 7.2, 11.5], [0.0, 1.6, 4.9, 9.8, 14.4]])
-"""How far under the first band 50 and 75 us have the others but the highest (calculated)."""
+SMALL_SPREAD_DB: Final = 10.0 / math.log(10.0)
+"""The spread in decibels of a power whose relative spread is small."""
+_TURNS: Final = 2.0 * np.pi * np.array([[50e-6], [75e-6]]) * BANDS_HZ[:-1]
+DE_EMPHASIS_DB: Final = -10.0 * np.log10(np.diff(np.arctan(_TURNS)) / np.diff(_TURNS))
+"""What 50 and 75 us take off the power of each band but the highest, which may end: the mean of
+1/(1 + turns^2) over it."""
 LEVEL_DB: Final = 1.5
-SPREAD_DB: Final = 7.6
+SPREAD_DB: Final = 3.5 * SMALL_SPREAD_DB / math.sqrt(4.0)
 """Without that the densities of an open squelch lie within the first, plus the second over the root
 of the hops: 3.5 deviations of the lowest band, of which a hop holds four independent bins."""
 OPEN_HOPS: Final = 4
@@ -39,8 +45,7 @@ OPEN_HOPS: Final = 4
 WINDOWS_HOP: Final = 10
 """Windows in each hop whose energies are compared: 1 ms."""
 LOW_SHARE: Final = 0.1
-LOW_DEVIATIONS: Final = 1.28
-"""A tenth of a normal distribution lies so many standard deviations under its middle."""
+LOW_DEVIATIONS: Final = -NormalDist().inv_cdf(LOW_SHARE)
 CLICKS: Final = 3.0
 """The upper half may spread so many times as far: there lie the clicks of a link near its threshold
 (2.4 times at most: ours, measured on `inject.noise`)."""
@@ -51,8 +56,6 @@ PLATEAU_S: Final = (0.005, 0.025)
 """What it leads to lies between these behind it."""
 RISE_SHARE: Final = (0.3, 0.8)
 """An edge takes from this share of its height in decibels to that one."""
-CHI_SQUARE_DB: Final = 4.34
-"""10 / ln 10: the spread in decibels of a power whose relative spread is small."""
 
 
 def band_densities_db(sound: Levels, rate_hz: int) -> Levels:
@@ -106,7 +109,7 @@ def roughness(sound: Levels) -> float:
     freedom = max(share * frames, 1.0)
     low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
     spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
-    return float(spread_db / (LOW_DEVIATIONS * CHI_SQUARE_DB * np.sqrt(2.0 / freedom)))
+    return float(spread_db / (LOW_DEVIATIONS * SMALL_SPREAD_DB * np.sqrt(2.0 / freedom)))
 
 
 def rise_s(step: Levels, at: int, rate_hz: float) -> float:

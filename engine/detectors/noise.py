@@ -44,9 +44,9 @@ TICKS: Final = 35
 """Window, 3.5 s: known a second before the alarm is due (CONTRACT.md)."""
 DATED_TICKS: Final = 80
 """So far back a rise is dated."""
-QUIET_HOP: Final = 2
 QUIET_SHARE: Final = 0.2
-"""A quiet moment is the third lowest hop of a tick; a fifth of the ticks may be quieter still."""
+"""In a quiet moment a fifth of a tick's hops are quieter still, and in the window a fifth of the
+ticks."""
 EVERY_TICKS: Final = 5
 UP_DB: Final = 0.05
 DOWN_DB: Final = 0.125
@@ -64,7 +64,8 @@ BEGIN_DB: Final = 20.0
 """A rise is dated from where its treble came this near to what it is by now: a tenth of the way of
 one that is linear in pressure."""
 LEAST_SPEECH_HOPS: Final = 100.0
-_SPEECH_TICKS: Final = 600.0
+SPEECH_FADE: Final = 1.0 - 1.0 / 600.0
+"""Of each tick with speech on what was heard before: a mean over a minute of it."""
 
 
 class Noise(TrackMemory):
@@ -159,23 +160,25 @@ class Noise(TrackMemory):
 
     def _foresee(self, block: TickBlock) -> Iterator[tuple[Levels, Levels, Levels]]:
         """The quiet moment of each tick, and that and its treble where the tick counts."""
-        least = np.partition(block.field("mean_square"), QUIET_HOP, axis=1)[:, QUIET_HOP]
+        power, energy = block.field("mean_square"), block.field("difference_energy")
+        hop = round(QUIET_SHARE * power.shape[1])
+        least = np.partition(power, hop, axis=1)[:, hop]
         whole = least > IDLE_MEAN_SQUARE
         for tick, m in enumerate(block.ticks):
             if not m.all_valid:
                 whole[tick] &= m.valid.all(axis=0)
             for repeat in m.repeats:  # a stuck buffer has no pauses
                 whole[tick, repeat.track_index] = False
-        treble = np.partition(block.field("difference_energy"), QUIET_HOP, axis=1)[:, QUIET_HOP]
+        treble = np.partition(energy, hop, axis=1)[:, hop]
         rows = (np.where(whole, one, np.nan) for one in (least, treble))
         return zip(least, *rows, strict=True)
 
     def _hear_speech(self, m: Measurement) -> None:
-        """A running mean of the speech before the rise, over some minutes of it."""
+        """A running mean of the speech before the rise."""
         speech = m.speech & m.valid & ~self._active
         if not any_of(speech):
             return
-        fade = np.where(self._speech_hops > 10.0 * _SPEECH_TICKS, 0.99, 1.0)
+        fade = np.where(speech.any(axis=0), SPEECH_FADE, 1.0)
         self._speech = self._speech * fade + (m.mean_square * speech).sum(axis=0)
         self._speech_hops = self._speech_hops * fade + np.count_nonzero(speech, axis=0)
 
