@@ -29,7 +29,7 @@ from engine.alarms.cause_rules import (
 from engine.alarms.machine import ActiveFault, Evaluation
 from engine.alarms.unheard import UnheardAlarm
 from engine.model.alarm_limits import NEVER
-from engine.model.messages import AlarmEvent, Incident, State
+from engine.model.messages import AlarmEvent, Fault, Incident, State
 
 OFF_DELAY_S: Final = TOGETHER_S + 1.0
 """Tracks that come back within `TOGETHER_S` come back together; 1 s is their own off-delay."""
@@ -129,7 +129,9 @@ class CauseAlarms:
         if len(tracks) < 2:
             return None
         if len(tracks) >= rule.share * len(indices):
-            return rule.within_s
+            # Each cable pops at times of its own; at one moment it is what they share.
+            pops = any(alarm.rule.fault is Fault.CRACKLE for alarm in tracks)
+            return AT_ONCE_S if pops else rule.within_s
         if rule.nearly is None or len(tracks) < max(LEAST_AT_ONCE, rule.nearly * len(indices)):
             return None
         known = self._book.scene.tracks

@@ -22,10 +22,20 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.model.fault_rules import BURST_GAP_S
 from engine.model.flag_arrays import any_of, indices
-from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
+from engine.model.messages import (
+    Condition,
+    Fault,
+    Flags,
+    Kind,
+    Levels,
+    Measurement,
+    PackLevel,
+    Samples,
+)
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
+from engine.model.units import amplitude
 
 BEFORE_S: Final = 0.01
 GUARD_S: Final = 0.0005
@@ -62,6 +72,8 @@ dB) has heard it: so has half of the tracks one time in thirty by chance, while 
 (measured)."""
 APART_S: Final = 0.03
 """Pops nearer than this are one contact that opens and closes."""
+SAFETY_DB: Final = 12.0
+"""A safety stands so much lower (common practice, no source), and so does what spoils it."""
 
 
 @dataclass(slots=True, eq=False)
@@ -126,7 +138,7 @@ class Crackle(TrackMemory):
         outlier : float
             Least step against the deviation of those before it.
         least : float
-            Full scale 1.0. Smaller steps spoil nothing.
+            Full scale 1.0. Smaller steps spoil nothing; on a safety they lie lower.
         share : float
             Least share of the treble round it that the step itself holds.
         over_peaks : float
@@ -134,7 +146,9 @@ class Crackle(TrackMemory):
         pops, red_pops : int
             So many in 10 s are a fault, and so many are one that goes on (CONTRACT.md).
         """
-        self._stands_out, self._outlier, self._least = stands_out, outlier, least
+        self._stands_out, self._outlier = stands_out, outlier
+        lower_db = [SAFETY_DB * (track.level is PackLevel.SAFETY) for track in scene.tracks]
+        self._least = least / amplitude(np.array(lower_db))
         self._share, self._over_peaks = share, over_peaks
         self._enough, self._red_pops = pops, red_pops
         self._watched = scene.watched(Fault.CRACKLE)
@@ -165,7 +179,7 @@ class Crackle(TrackMemory):
                 active[pop.track_index] = True
         for track_index in indices(active).tolist():
             pops = self._pops[track_index]
-            active[track_index] = len(pops) >= self._enough and self._is_alone(track_index)
+            active[track_index] = len(pops) >= self._enough
             red[track_index] = len(pops) >= self._red_pops
         self._tail = m.samples[-self._tail.shape[1] :].T
         self._energy = energy[-BEFORE_HOPS:].astype(np.float64)
@@ -235,15 +249,6 @@ class Crackle(TrackMemory):
         number = np.count_nonzero((near | heard) & others)
         return bool(number > 1 and 2 * number >= np.count_nonzero(others))
 
-    def _is_alone(self, track_index: int) -> bool:
-        """Whether less than half of the other tracks, or one, pop as well: several cables may wear
-        out in one night, what pops on most is nobody's cable."""
-        since_s = self._pops[track_index][-1] - BURST_GAP_S
-        pop = np.array([bool(pops) and pops[-1] > since_s for pops in self._pops])
-        others = np.count_nonzero(self._open) - 1
-        number = np.count_nonzero(pop & self._open) - 1
-        return bool(number <= 1 or 2 * number < others)
-
     def _at_s(self, track_index: int, hop: int, m: Measurement) -> float | None:
         """When that hop holds a pop, s; None where it does not."""
         lead = self._tail.shape[1]
@@ -257,7 +262,7 @@ class Crackle(TrackMemory):
         guard = round(GUARD_S * self._rate_hz)
         before = slice(max(at - lead, 0), max(at - guard, 1))
         deviation = float(np.sqrt(np.mean(np.square(step[before]))))
-        if step[at] < self._least or not self._is_outlier(x, at, before, deviation):
+        if not self._is_outlier(x, at, before, deviation, self._least[track_index]):
             return None
         early, late = (round(seconds * self._rate_hz) for seconds in ROUND_S)
         around = np.square(step[max(at - early, 0) : at + late])
@@ -273,14 +278,17 @@ class Crackle(TrackMemory):
             return None
         return float(m.start_s + (at + 1 - lead) / self._rate_hz)
 
-    def _is_outlier(self, x: Samples, at: int, before: slice, deviation: float) -> bool:
-        """Whether that step, or what it is with its neighbour behind a low-pass, stands out."""
+    def _is_outlier(
+        self, x: Samples, at: int, before: slice, deviation: float, least: float
+    ) -> bool:
+        """Whether that step, or what it is with its neighbour behind a low-pass, stands out and is
+        no smaller than that."""
         two = np.abs(x[2:] - x[:-2])
         rms = float(np.sqrt(np.mean(np.square(two[before]))))
         rise = float(two[max(at - 1, 0) : at + 1].max())
-        return bool(np.abs(x[at + 1] - x[at]) >= self._outlier * deviation) or rise >= (
-            self._outlier * rms
-        )
+        step = float(np.abs(x[at + 1] - x[at]))
+        outlier = step >= self._outlier * deviation or rise >= self._outlier * rms
+        return outlier and max(step, rise) >= least
 
     def _stays(self, x: Samples, at: int, rest: float) -> bool:
         """Whether the sound stays on the side, and near the height, that the step went to, and

@@ -236,6 +236,19 @@ def test_two_tracks_of_a_receiver_one_silent_before(desk: Desk) -> None:
     assert cause(desk).tracks == (4, 5)
 
 
+@pytest.mark.parametrize(("apart_s", "together"), [(0.0, True), (1.0, False)])
+def test_cables_that_pop_at_times_of_their_own_are_an_alarm_each(
+    desk: Desk, apart_s: float, together: bool
+) -> None:
+    """What pops on all tracks of a receiver in one moment is the receiver's, else each cable's."""
+    for track in (1, 2, 3):
+        desk.fail(Fault.CRACKLE, track)
+        desk.run(apart_s)
+    desk.run(1.0)
+    assert bool(desk.incidents(None)) is together
+    assert all((desk.incidents(n)[0].part_of == "A") is together for n in (1, 2, 3))
+
+
 def test_hum_on_all_inputs_is_one_alarm(desk: Desk) -> None:
     """Mains on every track, seen on one 4 s later and on one not at all, is one alarm."""
     desk.fail(Fault.HUM, 1, 2, 3)
