@@ -19,7 +19,14 @@ import numpy as np
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.spectral_lines import SpectralLines
-from engine.detectors.tone_company import KEPT, LOOKS, Company, Look, Looks
+from engine.detectors.tone_company import (
+    KEPT,
+    LOOKS,
+    Company,
+    Look,
+    Looks,
+    comes_by_the_line,
+)
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
@@ -55,6 +62,8 @@ class Tone(TrackMemory):
     _running: Flags = per_track(False)
     _speaks: Flags = per_track(False)
     """Where a tone is told that others may have as well."""
+    _by_line: Flags = per_track(False)
+    """Where it is a line-up tone."""
     _level_dbfs: Levels = per_track(np.nan)
     _onset_s: Levels = per_track(np.nan)
     _last_s: Levels = per_track(np.nan)
@@ -89,7 +98,7 @@ class Tone(TrackMemory):
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
-        rate_hz = scene.sample_rate_hz
+        self._rate_hz = rate_hz = scene.sample_rate_hz
         self._short = SpectralLines(rate_hz, contrast=contrast, beside_bins=BESIDE_BINS)
         self._close = SpectralLines(rate_hz, contrast=contrast, beside_bins=CLOSE_BESIDE_BINS)
         self._tracks = len(scene.tracks)
@@ -111,6 +120,7 @@ class Tone(TrackMemory):
             loud &= self._watched & m.valid.all(axis=0)
             loud[stuck] = False
             self._look_at(loud, m)
+            self._tell_line_up(m)
         tick_s = m.end_s - m.start_s
         # Words may cover it for as many looks as it may be missing from.
         covered_ticks = (LOOKS - self._needed + 1) * LOOK_TICKS + 1
@@ -140,7 +150,7 @@ class Tone(TrackMemory):
             left &= ~same
             here = same & self._speaks
             here[track_index] |= not any_of(here)
-            if self._is_on_all(runs):
+            if any_of(self._by_line & runs):
                 here |= runs
             self._last_s[here] = self._last_s[runs].max()
             told |= here
@@ -156,6 +166,19 @@ class Tone(TrackMemory):
     def _is_on_all(self, same: Flags) -> bool:
         number = np.count_nonzero(same & self._open)
         return bool(number > 1 and number >= ON_ALL * np.count_nonzero(self._open))
+
+    def _tell_line_up(self, m: Measurement) -> None:
+        """Of a tone that is on all, see whether it comes by the line; it does to its end."""
+        fresh = self._seen_s == m.end_s
+        self._by_line &= m.end_s - self._seen_s <= LOOKS * LOOK_TICKS * (m.end_s - m.start_s)
+        if np.count_nonzero(fresh) < 2 or any_of(self._by_line & fresh):
+            return
+        same = self._is_same(int(np.argmax(np.where(fresh, self._level_dbfs, -np.inf)))) & fresh
+        if self._is_on_all(same):
+            at = indices(same)
+            turns = float(np.median(self._hz[at])) / self._rate_hz
+            sound = m.samples.T[at]
+            self._by_line[at] = comes_by_the_line(sound, turns, self._level_dbfs[at])
 
     def _look_at(self, loud: Flags, m: Measurement) -> None:
         """Take the lines of this tick, and of the half second before its end where one stands."""
@@ -268,6 +291,7 @@ class Tone(TrackMemory):
         hz = self._hz[track_index]
         level_dbfs = self._level_dbfs[loudest if number > 1 else track_index]
         where = true_minus(f"{hz:.0f} Hz, {level_dbfs:.0f} dBFS")
-        if number > 1 and number == np.count_nonzero(self._open):
-            return f"line-up tone on all {number} inputs: {where}"
+        every = "all " if number == np.count_nonzero(self._open) else ""
+        if number > 1 and self._by_line[track_index]:
+            return f"line-up tone on {every}{number} inputs: {where}"
         return f"howl on {number} inputs: {where}" if number > 1 else f"steady tone: {where}"

@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import iirpeak, lfilter
 
 from engine.detectors.tone import Tone
-from engine.model.messages import Samples
+from engine.model.messages import Samples, State
 from tests.support.detector_tracks import engine_runs
 from tests.support.signals import noise, scene, sine
 from tests.support.watching import told
@@ -142,3 +142,36 @@ def test_a_howl_over_what_is_said_is_a_tone() -> None:
     x[4 * RATE :, 0] += (0.05 * (voice + howl)).astype(np.float32)
     ((onset_s, _),) = told(Tone(THREE), x, THREE, 0).spans_s
     assert onset_s == pytest.approx(4.0, abs=0.3)
+
+
+@pytest.mark.parametrize("hz", [310.0, 1000.0, 1870.0])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_howl_that_all_mics_hear_is_no_line_up_tone(hz: float, seed: int) -> None:
+    """Five mics 3 to 15 m from the loudspeaker, by 1/r, each later by its way through air."""
+    five = scene(5, RATE)
+    rng = np.random.default_rng(seed)
+    x = noise(-56.0, 10.0, RATE, seed=seed, tracks=5)
+    time_s = np.arange(7 * RATE) / RATE
+    for track, far_m in enumerate(rng.uniform(3.0, 15.0, 5)):
+        howl = np.sin(2.0 * np.pi * hz * (time_s - far_m / 343.0))
+        x[3 * RATE :, track] += (0.3 / far_m * howl).astype(np.float32)
+    detector = Tone(five)
+    (said,) = np.nonzero(told(detector, x, five).conditions[-1].state == State.ACTIVE)
+    assert len(said) == 1
+    assert detector.detail(int(said[0])).startswith("howl on 5 inputs")
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_a_line_up_tone_comes_by_the_line(own: bool) -> None:
+    """From the desk through inputs whose gains differ by up to 20 dB, one upside down; or made by
+    each pack itself, equally loud, each with its own oscillator."""
+    five = scene(5, RATE)
+    x = noise(-70.0, 10.0, RATE, seed=3, tracks=5)
+    time_s = np.arange(len(x)) / RATE
+    for track, gain_db in enumerate((0.0, -6.0, 9.0, -11.0, 3.0)):
+        hz, phase = (1000.0 + 0.01 * track, 2.0 * track) if own else (1000.0, np.pi * (track == 2))
+        size = 0.1 if own else 0.1 * 10.0 ** (gain_db / 20.0)
+        x[:, track] += (size * np.sin(2.0 * np.pi * hz * time_s + phase)).astype(np.float32)
+    detector = Tone(five)
+    assert all(told(detector, x, five).conditions[-1].state == State.ACTIVE)
+    assert detector.detail(4).startswith("line-up tone on all 5 inputs")
