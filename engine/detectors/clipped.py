@@ -73,6 +73,7 @@ class Clipped(TrackMemory):
     )
     _highest: Levels = per_track(0.0, rows=_PEAK_TICKS)
     _lowest: Levels = per_track(0.0, rows=_PEAK_TICKS)
+    _held: Levels = per_track(0.0, rows=(_PEAK_TICKS, 2))
     _offset: Levels = per_track(0.0)
     _tick: int = remembered(By.WHOLE, 0)
     _knee: SoftKnee = remembered(By.PART, lambda d: SoftKnee(d._scene))
@@ -131,7 +132,7 @@ class Clipped(TrackMemory):
         m = measurement
         ahead = self._ahead.of(m)
         at = self._tick % _PEAK_TICKS
-        self._highest[at], self._lowest[at] = ahead.highest, ahead.lowest
+        self._highest[at], self._lowest[at], self._held[at] = ahead.highest, ahead.lowest, 0.0
         self._tick += 1
         self._offset = ahead.offset
         self._tail = m.samples[-self._tail.shape[1] :].T
@@ -220,10 +221,10 @@ class Clipped(TrackMemory):
         """Whether tops that begin in this tick prove an overload; keeps what the crew is told."""
         seen, since_s = self._seen[track_index], m.start_s - _TAIL_S
         seen.add(found, m.end_s, since_s - self._cut_near_s)
-        if seen.newest_cut_s < since_s:
+        proof = set(self._held_proof(found, track_index))
+        if seen.newest_cut_s < since_s and not proof:
             return False
         seen.bring_in(0.5 / self._rate_hz, since_s - self._cut_near_s)
-        proof: set[Top] = set()
         for newest, top in enumerate(seen.tops):
             if top.cut and top.at_s >= since_s:
                 before = seen.tops[: newest + 1]
@@ -237,6 +238,16 @@ class Clipped(TrackMemory):
         seen.ceiling = max(abs(top.ceiling) for top in proof)
         seen.count(int(seen.last_s), sum(top.at_s >= since_s for top in proof))
         return True
+
+    def _held_proof(self, found: RowTops, track_index: int) -> list[Top]:
+        """What an overload held before a low cut, which makes some of it higher; nothing if
+        anything else was higher lately."""
+        if not found.held:
+            return []
+        self._held[(self._tick - 1) % _PEAK_TICKS, :, track_index] = found.held_to
+        highest = np.array([self._highest[:, track_index], -self._lowest[:, track_index]])
+        held_to = (1.0 + SAME_CUT) * self._held[:, :, track_index].max(axis=0)
+        return found.held if (highest.max(axis=1) <= held_to)[found.held_to > 0.0].all() else []
 
     def _level_proof(self, top: Top, before: list[Top]) -> list[Top]:
         """The level runs up to this one that prove an overload, if they do."""

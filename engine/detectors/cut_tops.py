@@ -47,6 +47,11 @@ CROSSED: Final = 0.22
 """Least mean of that over the tops that prove an overload: the ceiling is met on a sample and
 between two in turn, so that theirs lies near 0.35, behind a link that ends at 15 kHz at 0.23 and
 more (calculated); corners that a voice draws in its periods are all blunt, 0.1 to 0.22 (ours)."""
+SMOOTH: Final = 1e-3
+"""Largest second difference on a top that leans behind a low cut, against the peak: one at 160 Hz
+bends it by (2 pi 160 / 48000)², less than half of that (arithmetic)."""
+SMOOTH_AFTER: Final = np.arange(5, 10)
+"""Samples after the highest one: what rings there has died away, and most such tops go on."""
 CUT_SAMPLES: Final = 3
 """Shortest cut top (common practice, no source)."""
 
@@ -58,6 +63,7 @@ class Tops:
     row : which of the rows given; start : first flat sample; length : flat samples
     ceiling : highest value, full scale 1.0
     sharpness : fourth difference at the blunter corner against the step on the flank; 0 if round
+    leans : smooth after its highest sample, as a top that a low cut follows (`low_cut`)
     """
 
     row: NDArray[np.int64]
@@ -65,6 +71,7 @@ class Tops:
     length: NDArray[np.int64]
     ceiling: Levels
     sharpness: Levels
+    leans: Flags
 
     @property
     def cut(self) -> Flags:
@@ -72,7 +79,9 @@ class Tops:
         return self.sharpness > 0.0
 
 
-_NONE: Final = Tops(*(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0))
+_NONE: Final = Tops(
+    *(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0), np.empty(0, dtype=np.bool_)
+)
 
 
 def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
@@ -97,10 +106,12 @@ def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
     near = height >= np.float32(NEAR_PEAK) * highest[first // size]
     if not any_of(near):
         return _NONE
-    start, flat_samples, sharpness = _judged(flat, at[near[lobe]], length[near], height[near])
+    start, flat_samples, sharpness, leans = _judged(
+        flat, at[near[lobe]], length[near], height[near]
+    )
     row, start = np.divmod(start, size)
     ceiling = height[near].astype(np.float64)
-    return Tops(row, lag * start, lag * flat_samples, ceiling, sharpness)
+    return Tops(row, lag * start, lag * flat_samples, ceiling, sharpness, leans)
 
 
 def _laid_out(
@@ -124,9 +135,9 @@ def _lobes(high: Flags, size: int) -> tuple[NDArray[np.int64], NDArray[np.int64]
 
 def _judged(
     flat: Samples, at: NDArray[np.int64], length: NDArray[np.int64], height: Samples
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Levels]:
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Levels, Flags]:
     """First flat sample and flat samples of each lobe, and how sharp its blunter corner is; 0 where
-    it does not lose its slope within a corner on both sides."""
+    it does not lose its slope within a corner on both sides; and whether it may lean."""
     begin = np.cumsum(length) - length
     end = begin + length
     lobe, place = np.repeat(np.arange(len(begin)), length), np.arange(len(at))
@@ -151,7 +162,14 @@ def _judged(
             np.float64
         )
         sharpness[sharpness < SHARP] = 0.0
-    return at[first], after - first, sharpness
+    return at[first], after - first, sharpness, _leans(flat, at[top], height)
+
+
+def _leans(flat: Samples, top: NDArray[np.int64], height: Samples) -> Flags:
+    """Whether the wave is smooth after its highest sample, which lies at `top`."""
+    after = np.minimum(top[:, None] + SMOOTH_AFTER, len(flat) - 1)
+    bend = np.abs(np.diff(flat[after], n=2, axis=1)).max(axis=1)
+    return np.asarray(bend <= SMOOTH * height)
 
 
 def _fourth_difference(x: Samples, at: NDArray[np.int64]) -> Samples:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.cut_tops import tops_near_peak
 from engine.detectors.flat_tops import flat_tops
+from engine.detectors.low_cut import held_tops
 from engine.model.messages import Flags, Levels, Samples
 
 SAME_CEILING: Final = 0.01
@@ -52,10 +53,13 @@ class Top(NamedTuple):
 @dataclass(slots=True)
 class RowTops:
     """The tops of one stretch: `single` ones, and round ones side by side, (at_s, length, ceiling),
-    those of one sign after the other."""
+    those of one sign after the other; `held` are proven, by undoing what followed the overload:
+    `held_to` is how far all that lies beside them goes, up and down."""
 
     single: list[Top] = field(default_factory=list)
     round_ones: list[tuple[Levels, NDArray[np.int64], Levels]] = field(default_factory=list)
+    held: list[Top] = field(default_factory=list)
+    held_to: Levels = field(default_factory=lambda: np.zeros(2))
 
     @property
     def in_order(self) -> list[Top]:
@@ -201,3 +205,19 @@ class TopSearch:
                         at, length, height, cut, sharpness = top
                         found.single.append(Top(at, length, height, False, cut, sharpness))
             first = end
+        self._add_held(tops, np.unique(row[near.leans]).tolist())
+
+    def _add_held(self, tops: dict[int, RowTops], leaning: list[int]) -> None:
+        """Add the tops in those rows that a low cut made lean, where it can be undone."""
+        for row in leaning:
+            held = held_tops(self._x[row], self._rate_hz)
+            if held is None:
+                continue
+            at_s = self._begin_s[row] + held.start / self._rate_hz
+            columns = zip(*(c.tolist() for c in (at_s, held.length, held.ceiling)), strict=True)
+            found = tops.setdefault(row, RowTops())
+            found.held = [
+                Top(at, length, ceiling, level=False, cut=True) for at, length, ceiling in columns
+            ]
+            sides = (held.ceiling > 0.0).any(), (held.ceiling < 0.0).any()
+            found.held_to = np.where(sides, (held.highest, -held.lowest), 0.0)
