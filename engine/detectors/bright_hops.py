@@ -31,16 +31,12 @@ class BrightHops(NamedTuple):
     middle_db: Levels
 
 
-def bright_hops(
-    block: TickBlock, watched: Flags, brightness: float, over_floor_db: float
-) -> Iterator[BrightHops]:
-    """Those of each tick; the thresholds are those of `NoiseBurst`."""
+def bright_hops(block: TickBlock, watched: Flags, brightness: float) -> Iterator[BrightHops]:
+    """Those of each tick; the threshold is that of `NoiseBurst`."""
     energy, power = block.field("difference_energy"), block.field("mean_square")
-    valid, floor_dbfs = block.field("valid"), block.field("floor_dbfs")
+    valid = block.field("valid")
     least = np.where(power >= mean_square_at(OPEN_DBFS), OPEN_BRIGHTNESS, brightness)
     bright = (energy >= least * power) & valid & watched
-    floor_db = np.where(np.isnan(floor_dbfs), -np.inf, floor_dbfs + over_floor_db)
-    bright &= power >= mean_square_at(floor_db)[:, np.newaxis]
     some = bright.any(axis=(1, 2)).tolist()
     hops_db = np.where(valid, rms_dbfs(energy), np.nan)
     # The mean of the two middle hops, in decibels: their median.

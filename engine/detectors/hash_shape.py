@@ -26,9 +26,8 @@ EVEN_DB: Final = 10.0
 """The densities of all bands lie within this, or they rise to the top of the band: """
 FALL_DB: Final = 3.0
 RISEN_DB: Final = 30.0
-"""falling back by no more than this from band to band, over this range at most."""
-ENDS_DB: Final = 15.0
-"""The same range where all but the highest band is so: the link ends under it."""
+"""falling back by no more than this from band to band, over this range at most; so do all but the
+highest where the link ends under that."""
 SMALL_SPREAD_DB: Final = 10.0 / math.log(10.0)
 """The spread in decibels of a power whose relative spread is small."""
 _TURNS: Final = 2.0 * np.pi * np.array([[50e-6], [75e-6]]) * BANDS_HZ[:-1]
@@ -75,8 +74,8 @@ def is_hash(density_db: Levels) -> bool:
     """Whether densities of bands in rising order are level, or rise, up to where a link ends."""
     return (
         bool(np.ptp(density_db) <= EVEN_DB)
-        or _rises(density_db, RISEN_DB)
-        or (len(density_db) == len(BANDS_HZ) - 1 and _rises(density_db[:-1], ENDS_DB))
+        or _rises(density_db)
+        or (len(density_db) == len(BANDS_HZ) - 1 and _rises(density_db[:-1]))
     )
 
 
@@ -87,9 +86,9 @@ def is_open_squelch(density_db: Levels, hops: int) -> bool:
     return hops >= OPEN_HOPS and bool(range_db <= LEVEL_DB + SPREAD_DB / np.sqrt(hops))
 
 
-def _rises(density_db: Levels, range_db: float) -> bool:
+def _rises(density_db: Levels) -> bool:
     fallen_db = np.maximum.accumulate(density_db) - density_db
-    return bool(fallen_db.max() <= FALL_DB and np.ptp(density_db) <= range_db)
+    return bool(fallen_db.max() <= FALL_DB and np.ptp(density_db) <= RISEN_DB)
 
 
 def roughness(sound: Levels) -> float:

@@ -38,11 +38,6 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import rms_dbfs
 
-ATTACK_HOPS: Final = 2
-ATTACK_DB: Final = 4.0
-"""A squelch opens at once: after so many hops it is as loud as it will be. Breath, gusts and cloth
-take longer."""
-
 LONGEST_RISE_S: Final = 0.005
 """A squelch takes 2 ms by `rise_s`; the hiss of a fading channel, which adds to the words, takes
 over 5 in nine of ten fades at a walking pace (ours, measured)."""
@@ -54,8 +49,9 @@ LONGEST_HISS_S: Final = 0.3
 """No sibilant is longer (common practice, no source)."""
 FEWEST, FEWEST_AFTER = 2, 4
 """Hops of a burst, and of one behind another sound: of fewer the spectrum is not known."""
-RAIN_S: Final = 5.0
-"""Rain is longer than a stroke of cloth, and drops are rough on each mic every few seconds."""
+ROUGH_S: Final = 3.0
+"""So long after what was rough nothing is said: cloth has smooth moments, and in rain drops are
+rough on each mic every few seconds."""
 _LONG_HOPS: Final = 10
 """A burst this long is judged before it ends."""
 _HISTORY: Final = 30
@@ -97,11 +93,9 @@ class NoiseBurst(TrackMemory):
         scene: Scene,
         *,
         brightness: float = 0.8,
-        over_floor_db: float = 3.0,
         rise_db: float = 8.0,
         steady_db: float = 5.0,
         roughness: float = 1.6,
-        rough_s: float = 2.0,
         shared: float = 0.3,
         around_s: float = 0.03,
     ) -> None:
@@ -116,8 +110,6 @@ class NoiseBurst(TrackMemory):
             samples: white noise has 2, such that ends at 15 kHz 1.06, vowels 0.05,
             sibilants mostly under 1 (calculated); single hops of noise lie a quarter
             lower at times. Loud hash of an open squelch: `OPEN_BRIGHTNESS`.
-        over_floor_db : float
-            dB. Hash lies this far above the live floor.
         rise_db : float
             dB. Its treble lies this far above what the track's was lately.
         steady_db : float
@@ -129,8 +121,6 @@ class NoiseBurst(TrackMemory):
             Most that the energy over a millisecond may spread, against that of steady
             noise of the same band; a link's has 0.8 to 1.5 in 98 of 100, nylon 2 to 4, rain
             more (ours, measured on noise by `inject.noise` and on cloth and rain of the tests).
-        rough_s : float
-            s. So long after what was rough nothing is said: cloth has smooth moments.
         shared : float
             Least correlation, at any lag, of the treble that two tracks heard: then
             it was in the air; two hashes have about 0.1 (ours, measured).
@@ -138,10 +128,9 @@ class NoiseBurst(TrackMemory):
             s. The other track hears it as much earlier or later at most: 10 m of air.
         """
         self._brightness = brightness
-        self._over_floor_db = over_floor_db
         self._rise_db = rise_db
         self._steady_db = steady_db
-        self._roughness, self._rough_s_after = roughness, rough_s
+        self._roughness = roughness
         self._shared = shared
         self._around_s = around_s
         self._watched = scene.watched(Fault.NOISE_BURST)
@@ -178,7 +167,7 @@ class NoiseBurst(TrackMemory):
         )
 
     def _foresee(self, block: TickBlock) -> Iterator[BrightHops]:
-        return bright_hops(block, self._watched, self._brightness, self._over_floor_db)
+        return bright_hops(block, self._watched, self._brightness)
 
     def _bright(self, ahead: BrightHops) -> Flags | None:
         """Hops that may be hash, shape (hops, tracks); None where there is none."""
@@ -269,7 +258,8 @@ class NoiseBurst(TrackMemory):
         sound = np.array(run.sound[inner], dtype=np.float64)
         density_db = band_densities_db(sound, self._rate_hz)
         bright = min(run.brightness[inner]) >= self._brightness
-        open_squelch = _is_sudden(run) and is_open_squelch(density_db, len(sound))
+        sudden = run.first_s == run.begin_s and max(run.levels_db) >= OPEN_DBFS
+        open_squelch = sudden and is_open_squelch(density_db, len(sound))
         if not ((bright and is_hash(density_db)) or open_squelch):
             return False
         if roughness(sound) > self._roughness:
@@ -278,7 +268,7 @@ class NoiseBurst(TrackMemory):
         sways = len(run.levels_db) > 3 and max(levels_db) - min(levels_db) > self._steady_db
         if sways or not self._jumps(run):
             return False
-        if m.end_s - self._rough_s[track_index] < self._rough_s_after:
+        if m.end_s - self._rough_s[track_index] < ROUGH_S:
             return False
         if len(run.levels_db) < _LONG_HOPS and self._rains(m.end_s):
             return False
@@ -293,7 +283,7 @@ class NoiseBurst(TrackMemory):
     def _rains(self, now_s: float) -> bool:
         """Half of the tracks, three or more, were rough lately: drops fall on every mic, and on one
         perhaps two at once."""
-        number = int(np.count_nonzero(now_s - self._rough_s < RAIN_S))
+        number = int(np.count_nonzero(now_s - self._rough_s < ROUGH_S))
         return number >= max(3, 0.5 * np.count_nonzero(self._watched))
 
     def _in_air(self, track_index: int, run: _Run, x: Samples, first: int, m: Measurement) -> bool:
@@ -318,10 +308,3 @@ class NoiseBurst(TrackMemory):
         loudest = number(max((e.size_db for e in events), default=0.0), digits=0)
         bursts = "1 burst" if len(events) == 1 else f"{len(events)} bursts"
         return f"{bursts} of RF noise in 10 s, up to {loudest} dBFS"
-
-
-def _is_sudden(run: _Run) -> bool:
-    """Whether the run was as loud as words, and as loud as it stayed, from its begin on."""
-    usual_db = float(np.median(run.levels_db))
-    attack_db = usual_db - float(run.levels_db[min(ATTACK_HOPS, len(run.levels_db) - 1)])
-    return run.first_s == run.begin_s and attack_db <= ATTACK_DB and max(run.levels_db) >= OPEN_DBFS
