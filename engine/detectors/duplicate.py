@@ -24,7 +24,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.lagged_copies import LEFT, LEFT_TICKS, QUIET_TICKS, LaggedCopies, PairLevels
+from engine.detectors.lagged_copies import (
+    IN_STEP,
+    LEFT,
+    LEFT_TICKS,
+    QUIET_TICKS,
+    LaggedCopies,
+    PairLevels,
+)
 from engine.detectors.step_spectra import Spectrum, StepSpectra
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of
@@ -46,8 +53,6 @@ WORDS: Final = 3
 BROAD: Final = 16.0
 """Effective number of 10 Hz bands that matched: the ratio of the squared sum of their powers to
 the sum of the squares. A few tones have 2 each; a voice has over 20 within a second."""
-IN_STEP: Final = 0.9
-"""Share of the ticks in which a copy matches best at lag zero; two who hug take turns."""
 MOST_SOURCES: Final = 3
 """Inputs, the lowest first, that one is held against at a time: a line-up tone makes all alike, and
 two thousand pairs of 64 tracks would hold up the watch."""
@@ -249,7 +254,10 @@ class Duplicate(TrackMemory):
         self, alike: Flags, both: Flags, r: Levels, step: Samples, steps: Levels, m: Measurement
     ) -> None:
         """Lengthen the matches, end those that signal speaks against, begin new ones."""
-        energy, spectra = m.mean_square.sum(axis=0), StepSpectra(m.samples, step)
+        energy, spectra = (
+            m.mean_square.sum(axis=0),
+            StepSpectra(m.samples, step, self._lagged.most_lag),
+        )
         sources = Counter(b for _, b in self._matches)
         for pair in [p for p in self._matches if r[p] < self._unlike[p]]:
             track_indices, matched = list(pair), self._matches[pair]

@@ -28,18 +28,18 @@ from engine.model.units import fast_length
 
 LONGEST_S: Final = 0.001
 """Longest lag, s: a metre of air takes 2.9 ms, a network hop up to one (common practice)."""
-FOLLOWS: Final = 0.985
-"""Least correlation of the levels of two tracks over 50 ms, in dB, over 1.5 s."""
 ALIKE: Final = 0.985
-"""Least correlation of the sound itself at the lag."""
+"""Least correlation of the levels of two tracks over 50 ms, in dB, over 1.5 s, then of the sound
+itself at the lag: what differs lies 15 dB under it."""
 LEAST_LAG: Final = 0.25
 """A copy that is hardly late matches at lag zero as well."""
-NEARLY: Final = 0.6
-"""From here on it is looked at between two samples: half a sample off, white noise has 0.64 (the
+NEARLY: Final = 2.0 / np.pi
+"""From here on it is looked at between two samples: so much has white noise half a sample off (the
 cardinal sine)."""
 TICKS: Final = 28
-MOST: Final = 26
-"""So many of the newest ticks must match at one lag, with words or without."""
+IN_STEP: Final = 0.9
+"""Share of the newest ticks that must match at one lag, with words or without; two who hug take
+turns."""
 LEFT: Final = 0.5
 """What is left lies under this share of the background of either, """
 LEFT_TICKS: Final = 2
@@ -65,11 +65,11 @@ class LaggedCopy:
     def lag(self) -> float | None:
         """The lag of nearly all ticks, in samples; None where there is none, or next to none."""
         counted = [lag for lag in self.lags if lag is not None]
-        if len(counted) < MOST or sum(self.clean) < LEFT_TICKS:
+        if len(counted) < IN_STEP * TICKS or sum(self.clean) < LEFT_TICKS:
             return None
         middle = sorted(counted)[len(counted) // 2]
         near = sum(abs(lag - middle) <= 1 for lag in counted)
-        return middle if near >= MOST and abs(middle) >= LEAST_LAG else None
+        return middle if near >= IN_STEP * TICKS and abs(middle) >= LEAST_LAG else None
 
 
 class PairLevels(NamedTuple):
@@ -98,7 +98,7 @@ class LaggedCopies(TrackMemory):
         """Start with nothing heard; `asked` has shape (tracks, tracks)."""
         self._tracks = len(asked)
         self._asked = asked
-        self._most_lag = max(1, round(LONGEST_S * sample_rate_hz))
+        self.most_lag = max(1, round(LONGEST_S * sample_rate_hz))
         self.reset()
 
     def foresee(self, block: TickBlock) -> list[PairLevels]:
@@ -120,7 +120,7 @@ class LaggedCopies(TrackMemory):
             if not m.all_valid:
                 treble[tick, ~m.valid.all(axis=0)] = np.nan
         follows = self._together(levels_db)
-        some = follows.max(axis=(1, 2)) >= FOLLOWS
+        some = follows.max(axis=(1, 2)) >= ALIKE
         return [
             PairLevels(levels_db[tick], treble[tick], follows[tick] if some[tick] else None)
             for tick in range(len(power))
@@ -158,7 +158,7 @@ class LaggedCopies(TrackMemory):
             if self._tick - tick < _AGAIN_TICKS or (a, b) in self.pairs:
                 r[a, b] = 0.0
         a, b = (int(n) for n in np.unravel_index(int(r.argmax()), r.shape))
-        if r[a, b] < FOLLOWS:
+        if r[a, b] < ALIKE:
             return []
         self._asked_at[a, b] = self._tick
         return [(a, b)]
@@ -170,12 +170,12 @@ class LaggedCopies(TrackMemory):
         first, second = step
         if not (first.any() and second.any()):
             return None
-        size = fast_length(step.shape[1] + self._most_lag)  # no lag asked for comes round the end
+        size = fast_length(step.shape[1] + self.most_lag)  # no lag asked for comes round the end
         spectra = np.fft.rfft(step, size)
         across = spectra[1] * np.conj(spectra[0])
         match = np.fft.irfft(across, size)
-        lags = np.concatenate([match[-self._most_lag :], match[: self._most_lag + 1]])
-        lag = int(np.abs(lags).argmax()) - self._most_lag
+        lags = np.concatenate([match[-self.most_lag :], match[: self.most_lag + 1]])
+        lag = int(np.abs(lags).argmax()) - self.most_lag
         # Over what of the two overlaps at that lag, so that the ends cost nothing.
         first, second = first[max(-lag, 0) :], second[max(lag, 0) :]
         first, second = first[: len(second)], second[: len(first)]

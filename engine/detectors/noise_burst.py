@@ -22,6 +22,7 @@ from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.bright_hops import OPEN_DBFS, BrightHops, bright_hops
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.hash_shape import (
+    OPEN_HOPS,
     band_densities_db,
     best_match,
     is_hash,
@@ -47,8 +48,8 @@ EDGE_HOPS: Final = 2
 """From the last hop before a burst to the first that is full of it: its edge lies in one."""
 LONGEST_HISS_S: Final = 0.3
 """No sibilant is longer (common practice, no source)."""
-FEWEST, FEWEST_AFTER = 2, 4
-"""Hops of a burst, and of one behind another sound: of fewer the spectrum is not known."""
+FEWEST: Final = 2
+"""Hops of a burst: of fewer the spectrum is not known; `OPEN_HOPS` behind another sound."""
 ROUGH_S: Final = 3.0
 """So long after what was rough nothing is said: cloth has smooth moments, and in rain drops are
 rough on each mic every few seconds."""
@@ -94,7 +95,6 @@ class NoiseBurst(TrackMemory):
         *,
         brightness: float = 0.8,
         rise_db: float = 8.0,
-        steady_db: float = 5.0,
         roughness: float = 1.6,
         shared: float = 0.3,
         around_s: float = 0.03,
@@ -112,11 +112,6 @@ class NoiseBurst(TrackMemory):
             lower at times. Loud hash of an open squelch: `OPEN_BRIGHTNESS`.
         rise_db : float
             dB. Its treble lies this far above what the track's was lately.
-        steady_db : float
-            dB. Widest spread of level among the hops inside a burst (one of three hops may
-            be edges alone): noise with the
-            clicks of a link near its threshold has less in 99 of 100 (ours, measured on
-            `inject.noise`).
         roughness : float
             Most that the energy over a millisecond may spread, against that of steady
             noise of the same band; a link's has 0.8 to 1.5 in 98 of 100, nylon 2 to 4, rain
@@ -129,7 +124,6 @@ class NoiseBurst(TrackMemory):
         """
         self._brightness = brightness
         self._rise_db = rise_db
-        self._steady_db = steady_db
         self._roughness = roughness
         self._shared = shared
         self._around_s = around_s
@@ -252,7 +246,7 @@ class NoiseBurst(TrackMemory):
     def _judge(self, run: _Run, track_index: int, m: Measurement) -> bool:
         """Whether the run is steady and as bright as hash."""
         # The rest of a sibilant looks like anything where it is short.
-        if len(run.levels_db) < (FEWEST if run.first_s == run.begin_s else FEWEST_AFTER):
+        if len(run.levels_db) < (FEWEST if run.first_s == run.begin_s else OPEN_HOPS):
             return False
         inner = slice(1, -1) if len(run.levels_db) > 3 else slice(None)
         sound = np.array(run.sound[inner], dtype=np.float64)
@@ -264,9 +258,7 @@ class NoiseBurst(TrackMemory):
             return False
         if roughness(sound) > self._roughness:
             self._rough_s[track_index] = m.end_s
-        levels_db = run.levels_db[inner]
-        sways = len(run.levels_db) > 3 and max(levels_db) - min(levels_db) > self._steady_db
-        if sways or not self._jumps(run):
+        if not self._jumps(run):
             return False
         if m.end_s - self._rough_s[track_index] < ROUGH_S:
             return False

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,16 +10,15 @@ from engine.model.units import fast_length
 
 Spectrum = NDArray[np.complexfloating]
 
-LAGS: Final = 24
-"""Lags looked at for a better match, samples: half a millisecond at 48 kHz, 17 cm of air."""
-
 
 class StepSpectra:
-    """Spectra of the tracks of one tick, each made once."""
+    """Spectra of the tracks of one tick, each made once; lags are looked at up to `most_lag`."""
 
-    def __init__(self, samples: Samples, slow_steps: Samples) -> None:
-        self._samples, self._slow_steps = samples, slow_steps
-        self._size = fast_length(len(samples) - 1 + LAGS)  # no lag asked for comes round the end
+    def __init__(self, samples: Samples, slow_steps: Samples, most_lag: int) -> None:
+        self._samples, self._slow_steps, self._most_lag = samples, slow_steps, most_lag
+        self._size = fast_length(
+            len(samples) - 1 + most_lag
+        )  # no lag asked for comes round the end
         self._slow: dict[int, Spectrum] = {}
         self._full: dict[int, Spectrum] = {}
 
@@ -38,8 +35,7 @@ class StepSpectra:
         return self._full[track_index]
 
     def best_lag(self, one: int, other: int) -> int:
-        """Samples by which the second lags the first where the steps of both match best, to
-        `LAGS`."""
+        """Samples by which the second lags the first where the steps of both match best."""
         across = np.fft.irfft(self._steps(other) * np.conj(self._steps(one)), self._size)
-        near = np.concatenate([across[-LAGS:], across[: LAGS + 1]])
-        return int(np.argmax(near)) - LAGS
+        near = np.concatenate([across[-self._most_lag :], across[: self._most_lag + 1]])
+        return int(np.argmax(near)) - self._most_lag
