@@ -50,8 +50,6 @@ _COHERENT: Final = 0.75
 """Share of the followed time in which a line is steady; one alone is all the time."""
 _EVERY: Final = 5
 """Ticks from one look to the next."""
-LOOKS_OF_THREE: Final = 2
-"""Words may hide one look of three."""
 HINTS: Final = 5
 """The newest spectra, 2.5 s in all, of which two must suggest the same frequency: words come
 between."""
@@ -69,8 +67,8 @@ class _Seen:
     """Hum of one track: mains frequency, AES17 RMS of its lines, and the strongest line.
 
     So many `looks` it must be seen: once with the fundamental, which lies under all voices, and
-    another line; twice of three where that is alone, or where others stand for it; another line
-    alone may be a note and must outlast it, seen in a row.
+    another line; twice in a row where that is alone, or where others stand for it; another line
+    alone may be a note and must outlast it.
     """
 
     mains_hz: float
@@ -92,7 +90,6 @@ class Hum(TrackMemory):
     _heard_s: Levels = per_track(0.0)
     _held: list[NDArray[np.float32]] = remembered(By.EACH, lambda _: [])
     _passes: NDArray[np.int64] = per_track(0)
-    _missed: NDArray[np.int64] = per_track(0)
     _hint_hz: Levels = per_track(np.nan, rows=HINTS)
     _looks: int = remembered(By.WHOLE, 0)
     _seen: list[_Seen | None] = each_track(lambda: None)
@@ -110,10 +107,8 @@ class Hum(TrackMemory):
         hold_s: float = 3.0,
         near: float = 0.35,
         loose: float = 0.6,
-        pause_steps: int = 3,
         quiet_db: float = 6.0,
         note_looks: int = 6,
-        least_share: float = 0.003,
         agree: float = 0.0025,
     ) -> None:
         """Start with nothing heard.
@@ -132,17 +127,13 @@ class Hum(TrackMemory):
             A steady line stays this near to its median, relative, to be believed.
         loose : float
             The same once it was.
-        pause_steps : int
-            Steps of 0.2 s in which it must be seen in pauses: a voice may carry hum of its own, as
-            one played from a recording does.
         quiet_db : float
             dB. A pause lies this little over the hum, or over the quietest tenth of the last
-            seconds.
+            seconds, and hum must be seen in it: a voice may carry hum of its own, as one played
+            from a recording does.
         note_looks : int
             Looks of half a second that the second line alone must outlast: few notes
             are held for 5 s.
-        least_share : float
-            Lines with a smaller share of the power do not tell what it is.
         agree : float
             Two of the newest spectra must suggest the same frequency, relative.
         """
@@ -151,10 +142,8 @@ class Hum(TrackMemory):
         self._hold_s = hold_s
         self._near = near
         self._loose = loose
-        self._pause_steps = pause_steps
         self._quiet_db = quiet_db
         self._note_looks = note_looks
-        self._least_share = least_share
         self._agree = agree
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
@@ -226,16 +215,12 @@ class Hum(TrackMemory):
 
     def _take(self, track_index: int, seen: _Seen | None, now_s: float) -> None:
         if seen is None or seen.level_dbfs < self._least_dbfs(track_index):
-            self._passes[track_index], self._missed[track_index] = 0, self._passes[track_index]
+            self._passes[track_index] = 0
             if now_s - self._last_s[track_index] > self._hold_s:
                 self._seen[track_index] = None
             return
         self._passes[track_index] += 1
-        passes = self._passes[track_index]
-        if seen.looks <= LOOKS_OF_THREE:  # the look before the one that missed counts, too
-            passes += self._missed[track_index] > 0
-        self._missed[track_index] = 0
-        if not self._active[track_index] and passes < seen.looks:
+        if not self._active[track_index] and self._passes[track_index] < seen.looks:
             return
         if not self._active[track_index]:
             self._onset_s[track_index] = now_s - self._since_s(track_index, seen)
@@ -264,7 +249,7 @@ class Hum(TrackMemory):
         power = np.where(steady, amplitude**2, 0.0)
         nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
         off = abs(mains_hz / nominal - 1.0)
-        if not is_mains(indices(power > self._least_share * power.sum()) + 1, off):
+        if not is_mains(indices(steady) + 1, off):
             return None
         if off > GRID and rings(z[:, int(np.argmax(power))]):
             return None
@@ -292,9 +277,7 @@ class Hum(TrackMemory):
         followed_dbfs = levels_dbfs[-len(near) :]
         quietest_dbfs = max(level_dbfs, float(np.percentile(levels_dbfs, 10.0)))
         pause = followed_dbfs < quietest_dbfs + self._quiet_db
-        return int(np.count_nonzero(pause)) >= self._pause_steps and bool(
-            near[pause].mean() >= _COHERENT
-        )
+        return any_of(pause) and bool(near[pause].mean() >= _COHERENT)
 
     def _since_s(self, track_index: int, seen: _Seen) -> float:
         """How long ago the strongest line began, s."""

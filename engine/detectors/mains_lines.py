@@ -12,7 +12,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from engine.detectors.mains_spectra import taper
+from engine.detectors.mains_spectra import STANDS_OUT, taper
 from engine.model.messages import Levels
 
 LINES: Final = 10
@@ -25,16 +25,13 @@ TURNS_HZ: Final = (8.0, 45.0)
 engine at each half turn (arithmetic)."""
 BESIDE_HZ: Final = 4.0
 """What is nearer to a multiple of the mains, or to another line, is not told from it."""
-STANDS_OUT: Final = 10.0
-"""A line between those of the mains has at least this many times the mean power beside it."""
 AS_HIGH: Final = 0.1
 """And at least this share of the power of the second highest of the mains (-10 dB; of the highest
 where it stands alone, which cylinders that fire make): else the hum is heard over the engine."""
-ON_LINE: Final = 0.05
-"""Share of the distance between two lines by which one may be off: no speed is quite even."""
-HALFWAY: Final = 0.02
-"""Two lines so near to the middle between multiples, of their distance, are those of the half turns
-at 1500 and 1800 a minute, which is what generator sets make (four poles: arithmetic)."""
+ON_LINE: Final = 0.03
+"""Share of the distance between two lines by which one may be off: no speed is quite even. Two that
+lie so near to the middle between multiples are those of the half turns at 1500 and 1800 a minute,
+which is what generator sets make (four poles: arithmetic)."""
 SEVERAL: Final = 3
 MOST: Final = 0.75
 """So many lines between those of the mains, and this share of all, are the engine's (ours)."""
@@ -86,7 +83,7 @@ def is_engine(sound: NDArray[np.float32], rate_hz: float, mains_hz: float, power
     *_, second, highest = np.sort(power).tolist()
     least = AS_HIGH * (second or highest)
     between_hz = _between_hz(sound, rate_hz, mains_hz, least)
-    halfway = np.abs(between_hz / mains_hz % 1.0 - 0.5) <= HALFWAY
+    halfway = np.abs(between_hz / mains_hz % 1.0 - 0.5) <= ON_LINE
     if np.count_nonzero(halfway) >= 2:
         return True
     if len(between_hz) < SEVERAL:

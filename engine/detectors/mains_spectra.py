@@ -18,26 +18,24 @@ GENERATOR: Final = 0.021
 """Largest relative deviation: EN 50160's 2 % off the grid, and a little for the measuring."""
 WINDOW_S: Final = 1.5
 HINT_LINES: Final = 6
+STANDS_OUT: Final = 7.0
+"""A line has at least this many times the mean power beside it (8.5 dB): of noise one bin in a
+thousand does (exponential distribution, arithmetic)."""
+ASIDE_HZ: Final = MAINS_HZ[0] / 4.0
+"""It is held against the spectrum this far to each side: well within the way to the next line."""
 
 
 class MainsSpectra:
     """Finds, in short spectra, what stands out at multiples of a mains frequency."""
 
-    def __init__(self, rate_hz: float, *, beside_hz: float = 12.0, stands_out: float = 7.0) -> None:
+    def __init__(self, rate_hz: float) -> None:
         """Prepare for sound of that rate.
 
         Parameters
         ----------
         rate_hz : float
             Hz. Rate of the slow sound, twice that of the spectra.
-        beside_hz : float
-            Hz. What stands out is held against the spectrum this far to each side: well
-            within the 50 Hz to the next line (ours).
-        stands_out : float
-            A line has at least this many times the mean power beside it (8.5 dB): of noise
-            one bin in a thousand does (exponential distribution, arithmetic).
         """
-        self._beside_hz, self._stands_out = beside_hz, np.float32(stands_out)
         rate_hz /= 2.0
         frames = round(2.0 * WINDOW_S * rate_hz) // 2
         self._size = fast_length(round(frames * 1.33))
@@ -54,7 +52,7 @@ class MainsSpectra:
     def _weights(self, line_hz: float, half_hz: float) -> NDArray[np.float32]:
         """Weights of the spectrum's bins that give the mean beside a line."""
         off_hz = np.abs(np.arange(self._size // 2 + 1) * self._bin_hz - line_hz)
-        beside = (off_hz > half_hz + 2.0 / WINDOW_S) & (off_hz < half_hz + self._beside_hz)
+        beside = (off_hz > half_hz + 2.0 / WINDOW_S) & (off_hz < half_hz + ASIDE_HZ)
         return np.asarray(beside / np.count_nonzero(beside), dtype=np.float32)
 
     def mains_hz(self, sound: NDArray[np.float32]) -> Levels:
@@ -64,7 +62,7 @@ class MainsSpectra:
         spectrum = np.fft.rfft(halved[:, : len(self._window)] * self._window, self._size, axis=1)
         power = spectrum.real**2 + spectrum.imag**2
         height = np.maximum.reduceat(power, self._ranges, axis=1)[:, ::2]
-        out = height > self._stands_out * (power @ self._beside)
+        out = height > np.float32(STANDS_OUT) * (power @ self._beside)
         hz = np.full(len(sound), np.nan)
         if not any_of(out):
             return hz
