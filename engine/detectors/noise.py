@@ -48,13 +48,11 @@ QUIET_SHARE: Final = 0.2
 """In a quiet moment a fifth of a tick's hops are quieter still, and in the window a fifth of the
 ticks."""
 EVERY_TICKS: Final = 5
-UP_DB: Final = 0.05
-DOWN_DB: Final = 0.125
+STEP_DB: Final = 0.0625
 """Most by which learned treble moves from one judgement to the next, as slowly as a learned floor
 (`measure.floor`)."""
 BEGIN_TICKS: Final = 300
-DOWN_AT_FIRST_DB: Final = 1.0
-"""It may have been learned from talk: in the first half minute it falls as fast as this."""
+"""It may have been learned from talk: in the first half minute it falls at once."""
 GAINS_DB: Final = 3.0
 """Floors that differ by this standard deviation show that gains do."""
 GAINS_RATIO: Final = 2.3
@@ -63,7 +61,6 @@ variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
 BEGIN_DB: Final = 20.0
 """A rise is dated from where its treble came this near to what it is by now: a tenth of the way of
 one that is linear in pressure."""
-LEAST_SPEECH_HOPS: Final = 100.0
 SPEECH_FADE: Final = 1.0 - 1.0 / 600.0
 """Of each tick with speech on what was heard before: a mean over a minute of it."""
 
@@ -184,7 +181,7 @@ class Noise(TrackMemory):
 
     def _speech_dbfs(self) -> Levels:
         heard_dbfs = rms_dbfs(self._speech / np.maximum(self._speech_hops, 1.0))
-        return np.where(self._speech_hops < LEAST_SPEECH_HOPS, self._unheard_dbfs, heard_dbfs)
+        return np.where(self._speech_hops == 0.0, self._unheard_dbfs, heard_dbfs)
 
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
@@ -220,8 +217,8 @@ class Noise(TrackMemory):
             over = rms_dbfs(power) >= self._floor_dbfs + self._rise_db
             calm &= ~over & ~(bright & shares)
         self._floor_dbfs = np.where(calm, m.floor_dbfs, self._floor_dbfs)
-        down_db = DOWN_DB if self._tick >= BEGIN_TICKS else DOWN_AT_FIRST_DB
-        step_db = np.clip(treble_dbfs - self._treble_dbfs, -down_db, UP_DB)
+        down_db = STEP_DB if self._tick >= BEGIN_TICKS else np.inf
+        step_db = np.clip(treble_dbfs - self._treble_dbfs, -down_db, STEP_DB)
         known = np.where(np.isnan(self._treble_dbfs), treble_dbfs, self._treble_dbfs + step_db)
         # A loss is no new place.
         with np.errstate(invalid="ignore"):
@@ -255,11 +252,7 @@ class Noise(TrackMemory):
             voice_db = voice_dbfs[:, np.newaxis] - voice_dbfs
             level_db = level_dbfs[:, np.newaxis] - level_dbfs
             by_gain = np.abs(level_db - voice_db) < np.abs(level_db)
-        known = self._speech_hops >= LEAST_SPEECH_HOPS
-        alike = (
-            self._mates & by_gain & shares & shares[:, np.newaxis] & known & known[:, np.newaxis]
-        )
-        return any_of(alike)
+        return any_of(self._mates & by_gain & shares & shares[:, np.newaxis])
 
     def _since_s(self, track_index: int, m: Measurement) -> float:
         """Begin of the first tick of this rise, as far as it was kept."""
