@@ -11,13 +11,16 @@ without weighting (C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 320-327
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Final
+from itertools import pairwise
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.flag_arrays import indices
+from engine.measure.tick_block import TickBlock
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -50,6 +53,22 @@ class Match:
     r: Levels = field(default_factory=lambda: np.zeros(2 * LAGS + 1))
 
 
+class PackTick(NamedTuple):
+    """What the packs hear in one tick.
+
+    energy : (packs,) sum of the hops' mean squares
+    whole, spoken : (packs,) all of it counts; it carries speech
+    asked : rows of the packs that speak and have a mate
+    own_r : (asked, lags) Pearson's r with the mate
+    """
+
+    energy: Levels
+    whole: Flags
+    spoken: Flags
+    asked: NDArray[np.int64]
+    own_r: Levels
+
+
 class PackMatches(TrackMemory):
     """Adds up how long packs of different performers match, and their own mates do not.
 
@@ -60,6 +79,8 @@ class PackMatches(TrackMemory):
     _energies: Levels = remembered(By.ANEW, lambda d: np.full((PAUSE_TICKS, len(d._packs)), np.inf))
     _tick: int = remembered(By.ANEW, 0)
     _own_r: Levels = remembered(By.ANEW, lambda d: np.zeros((len(d._packs), 2 * LAGS + 1)))
+    _own: Levels = remembered(By.ANEW, lambda d: np.zeros(len(d._packs)))
+    """The largest of each, of either sign."""
 
     def __init__(
         self, scene: Scene, packs: NDArray[np.int64], *, alike: float, unlike: float, most_s: float
@@ -85,38 +106,50 @@ class PackMatches(TrackMemory):
         for main, safety in scene.pairs():
             if main in row and safety in row:
                 self._mate[row[main]], self._mate[row[safety]] = row[safety], row[main]
-        self._mated = indices(self._mate >= 0)
         self.reset()
 
-    def update(self, m: Measurement) -> None:
+    def foresee(self, block: TickBlock) -> Iterator[PackTick]:
+        """What is a plain function of each of those ticks."""
+        valid = block.field("valid")
+        energy = block.field("mean_square").sum(axis=1)[:, self._packs]
+        whole: Flags = np.logical_and.reduce(valid, axis=1)[:, self._packs]
+        speech = np.count_nonzero(block.field("speech"), axis=1)[:, self._packs]
+        spoken = whole & (speech >= SPOKEN * valid.shape[1])
+        deaf = energy < valid.shape[1] * mean_square_at(DEAF_DBFS)
+        ticks, rows = (spoken & (self._mate >= 0) & ~deaf[:, self._mate]).nonzero()
+        own_r = np.zeros((0, 2 * LAGS + 1))
+        if len(rows):
+            x, mates = block.field("decimated"), self._packs[self._mate[rows]]
+            own_r = by_lag(x[ticks, self._packs[rows]], x[ticks, mates])
+        ends = np.searchsorted(ticks, np.arange(1, len(valid) + 1)).tolist()
+        for n, (first, end) in enumerate(pairwise([0, *ends])):
+            asked = slice(first, end)
+            yield PackTick(energy[n], whole[n], spoken[n], rows[asked], own_r[asked])
+
+    def update(self, m: Measurement, tick: PackTick) -> None:
         """Take in one tick."""
-        if not len(self._mated):
-            return
-        energy = m.mean_square[:, self._packs].sum(axis=0)
-        self._energies[self._tick % PAUSE_TICKS] = energy
+        self._energies[self._tick % PAUSE_TICKS] = tick.energy
         self._tick += 1
-        whole = m.any_valid[self._packs] if m.all_valid else m.valid[:, self._packs].all(axis=0)
-        spoken = whole & (m.speech[:, self._packs].mean(axis=0) >= SPOKEN)
-        deaf = energy < len(m.mean_square) * mean_square_at(DEAF_DBFS)
-        asked = self._mated[(spoken & ~deaf[self._mate])[self._mated]]
+        asked = tick.asked
         if not len(asked):
             return
-        x = m.decimated[self._packs]
-        tick_r = by_lag(x[asked], x[self._mate[asked]])
-        self._own_r[asked] += NEWEST * (tick_r - self._own_r[asked])
-        own = np.abs(self._own_r).max(axis=1)
+        before_r = self._own_r[asked]
+        own_r = before_r + NEWEST * (tick.own_r - before_r)
+        best = np.abs(own_r).max(axis=1)
+        self._own_r[asked], self._own[asked] = own_r, best
         tick_s = m.end_s - m.start_s
-        self._end(asked[own[asked] >= self._alike], tick_s)
-        lost = asked[own[asked] < self._unlike]
-        if len(lost):
+        if self.matches:
+            self._end(asked[best >= self._alike], tick_s)
+        lost = best < self._unlike
+        if any_of(lost):
             # What was learned of an input's floor says nothing of the pack that is there now.
-            rises = whole & (energy >= VOICED * self._energies.min(axis=0))
-            self._find(x, lost, own, spoken | rises, energy, m.start_s, tick_s)
+            rises = tick.whole & (tick.energy >= VOICED * self._energies.min(axis=0))
+            sounding = tick.spoken | rises
+            x = m.decimated[self._packs]
+            self._find(x, asked[lost], sounding, tick.energy, m.start_s, tick_s)
 
     def _end(self, mated: NDArray[np.int64], tick_s: float) -> None:
         """Packs that match their own mates speak against all else, twice as much."""
-        if not self.matches:
-            return
         fine = set(self._packs[mated].tolist())
         for pair, match in list(self.matches.items()):
             if fine & set(pair):
@@ -128,53 +161,61 @@ class PackMatches(TrackMemory):
         self,
         x: NDArray[np.float32],
         lost: NDArray[np.int64],
-        own: Levels,
         sounding: Flags,
         energy: Levels,
         start_s: float,
         tick_s: float,
     ) -> None:
         """Count what each pack that lost its mate matches instead."""
-        for one in lost.tolist():
-            others = indices(sounding & (np.arange(len(x)) != one))
-            r = by_lag(np.broadcast_to(x[one], (len(others), x.shape[1])), x[others])
-            for other, tick_r in zip(others.tolist(), r, strict=True):
-                if other in lost and one > other:
-                    continue  # counted from the other side
-                a, b = sorted((int(self._packs[one]), int(self._packs[other])))
-                sign = 1 if int(self._packs[one]) == a else -1
-                match = self.matches.get((a, b))
-                if match is None:
-                    if np.abs(tick_r).max() < self._alike:
-                        continue
-                    match = self.matches[a, b] = Match(start_s)
-                match.r += NEWEST * (tick_r[::sign] - match.r)
-                rest = np.delete(energy, [one, other]).max(initial=0.0)
-                louder = one if energy[one] >= energy[other] else other
-                near = energy[louder] >= LOUDER * rest
-                near &= energy[louder] >= VOICED * self._energies[:, louder].min()
-                best = float(np.abs(match.r).max())
-                apart = max(own[one], own[other]) <= self._unlike * best
-                if near and apart and best >= self._alike:
-                    if match.seconds <= 0.0:  # it came up before, and told nothing
-                        match.since_s = start_s
-                    match.seconds = min(match.seconds + tick_s, self._most_s)
+        others = indices(sounding)
+        r = by_lag(x[lost, np.newaxis], x[others])
+        alike = np.abs(r).max(axis=2) >= self._alike
+        asked = (alike | bool(self.matches)) & (others != lost[:, np.newaxis])
+        if not any_of(asked):
+            return
+        counted = set(lost.tolist())
+        for row, column in np.argwhere(asked).tolist():
+            one, other = int(lost[row]), int(others[column])
+            if other in counted and one > other:
+                continue  # counted from the other side
+            a, b = sorted((int(self._packs[one]), int(self._packs[other])))
+            sign = 1 if int(self._packs[one]) == a else -1
+            match = self.matches.get((a, b))
+            if match is None:
+                if not alike[row, column]:
+                    continue
+                match = self.matches[a, b] = Match(start_s)
+            tick_r = r[row, column]
+            match.r += NEWEST * (tick_r[::sign] - match.r)
+            rest = np.delete(energy, [one, other]).max(initial=0.0)
+            louder = one if energy[one] >= energy[other] else other
+            near = energy[louder] >= LOUDER * rest
+            near &= energy[louder] >= VOICED * self._energies[:, louder].min()
+            best = float(np.abs(match.r).max())
+            apart = max(self._own[one], self._own[other]) <= self._unlike * best
+            if near and apart and best >= self._alike:
+                if match.seconds <= 0.0:  # it came up before, and told nothing
+                    match.since_s = start_s
+                match.seconds = min(match.seconds + tick_s, self._most_s)
 
 
 def by_lag(one: NDArray[np.float32], other: NDArray[np.float32]) -> Levels:
-    """Pearson's r of each row with its counterpart at each of the lags, shape (rows, lags)."""
-    one = one - one.mean(axis=1, keepdims=True)
-    other = other - other.mean(axis=1, keepdims=True)
-    middle = one[:, LAGS : one.shape[1] - LAGS]
+    """Pearson's r of each row with its counterpart at each of the lags, shape (..., lags).
+
+    Both have shape (..., frames), and are broadcast.
+    """
+    one = one - one.mean(axis=-1, keepdims=True)
+    other = other - other.mean(axis=-1, keepdims=True)
+    middle = one[..., LAGS : one.shape[-1] - LAGS]
     energy = np.vecdot(middle, middle)
-    r = np.empty((len(one), 2 * LAGS + 1))
+    r = np.empty((*np.broadcast_shapes(one.shape[:-1], other.shape[:-1]), 2 * LAGS + 1))
     for lag in range(2 * LAGS + 1):
-        late = other[:, lag : lag + middle.shape[1]]
+        late = other[..., lag : lag + middle.shape[-1]]
         norm = energy * np.vecdot(late, late)
-        r[:, lag] = np.vecdot(middle, late) / np.sqrt(np.maximum(norm, 1e-30))
+        r[..., lag] = np.vecdot(middle, late) / np.sqrt(np.maximum(norm, 1e-30))
     return r
 
 
 def voice_correlation(one: NDArray[np.float32], other: NDArray[np.float32]) -> Levels:
     """The largest Pearson's r of each row with its counterpart at any of the lags, either sign."""
-    return np.asarray(np.abs(by_lag(one, other)).max(axis=1))
+    return np.asarray(np.abs(by_lag(one, other)).max(axis=-1))

@@ -10,15 +10,18 @@ where it is as loud as ever and its own input has not had it since: a pack bring
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.pack_matches import PackMatches
+from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
+from engine.detectors.own_speech import OwnSpeech
+from engine.detectors.pack_matches import PackMatches, PackTick
 from engine.detectors.voice_models import VoiceModels
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Fault, Kind, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, remembered
@@ -106,6 +109,7 @@ class Swapped(TrackMemory):
         self._waits_s = float(waits_s.min(initial=600.0))
         self._share = self._waits_s / DEFAULT_S
         self._main_of = {b: a for a, b in scene.pairs()}
+        self._ahead = Ahead(self._foresee)
         self.reset()
 
     def _new_matches(self) -> PackMatches:
@@ -135,17 +139,23 @@ class Swapped(TrackMemory):
         of = [self._performer(int(n)) != self._performer(track_index) for n in self._packs]
         return self._packs[np.array(of, dtype=np.bool_)]
 
+    def look_ahead(self, block: TickBlock) -> None:
+        """Look for speech in those ticks at once."""
+        self._ahead.look(block)
+
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while inputs carry each other's packs."""
         if measurement is None or len(self._packs) < 2:
             return unknown(self._tracks)
         m = measurement
-        self._matches.update(m)
-        self._voices.update(m)
+        packs, spoken, calm = self._ahead.of(m)
+        self._matches.update(m, packs)
+        if spoken is not None:
+            self._voices.update(spoken, m.start_s)
         self._follow()
-        known = m.any_valid & self._watched
         if not self._swaps:
-            return quiet(known)
+            return calm
+        known = m.any_valid & self._watched
         active = np.zeros(self._tracks, dtype=np.bool_)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners = np.full(self._tracks, -1, dtype=np.int64)
@@ -154,6 +164,11 @@ class Swapped(TrackMemory):
             onset_s[at], last_s[at] = swap.since_s, m.end_s
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(active & known, known, onset_s, last_s, never, partners)
+
+    def _foresee(self, block: TickBlock) -> Iterator[tuple[PackTick, OwnSpeech | None, Condition]]:
+        """What is a plain function of each tick, and what is said where nothing is swapped."""
+        calm = quiet_ticks(block.field("any_valid") & self._watched)
+        return zip(self._matches.foresee(block), self._voices.foresee(block), calm, strict=True)
 
     def _follow(self) -> None:
         """What stands now; of performers who are in several, one alarm, where it began."""

@@ -41,7 +41,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",
     "engine/detectors/test_low.py": "engine/detectors/tick_group",
     "engine/detectors/test_swapped.py": (
-        "engine/detectors/pack_matches engine/detectors/voice_models"
+        "engine/detectors/own_speech engine/detectors/pack_matches engine/detectors/voice_models"
     ),
     "engine/drill/test_drill_history.py": "engine/drill/history_chart engine/drill/read_log",
     "engine/drill/test_drill_source.py": "engine/drill/quiet_performer",
