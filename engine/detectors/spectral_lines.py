@@ -6,6 +6,7 @@ says between which of them it lies (F. J. Harris, Proc. IEEE 66(1), 51-83, 1978)
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -47,19 +48,23 @@ class SpectralLines:
         if len(self._window) != size:
             window = np.hanning(size + 2)[1:-1]
             self._window = (2.0 * window / window.sum()).astype(np.float32)
-        spectrum = np.fft.rfft(x * self._window)
-        spectrum = spectrum[:, : round(HIGHEST_HZ * size / self._rate_hz)].astype(np.complex128)
-        power = spectrum.real**2 + spectrum.imag**2
+        spectrum = np.fft.rfft(x * self._window)[:, : round(HIGHEST_HZ * size / self._rate_hz)]
+        power, other = spectrum.real.astype(np.float64), spectrum.imag.astype(np.float64)
+        power *= power
+        other *= other
+        power += other
         bins = power.shape[1]
         total = np.zeros((rows, bins + 1))
         np.cumsum(power, axis=1, out=total[:, 1:])
         first, end = self._beside, bins - self._beside - 1
-        wide = total[:, first + self._beside + 1 : bins] - total[:, : end - self._beside]
+        beside = total[:, first + self._beside + 1 : bins] - total[:, : end - self._beside]
         lobe = total[:, first + LOBE_BINS + 1 : end + LOBE_BINS + 1]
         lobe = lobe - total[:, first - LOBE_BINS : end - LOBE_BINS]
-        beside = (wide - lobe) / (2.0 * (self._beside - LOBE_BINS))
+        beside -= lobe
+        beside /= 2.0 * (self._beside - LOBE_BINS)
+        beside *= self._contrast
         here = power[:, first:end]
-        line = (here > self._contrast * beside) & (here > _FAINTEST_POWER)
+        line = (here > beside) & (here > _FAINTEST_POWER)
         line &= here >= power[:, first - 1 : end - 1]
         line &= here > power[:, first + 1 : end + 1]
         row, at = np.nonzero(line)
@@ -70,5 +75,5 @@ class SpectralLines:
         hz = places * self._rate_hz / size
         # The lobe holds 1.5 times the line's own power (the window's noise bandwidth).
         level_dbfs = 10.0 * np.log10(lobe[row, at] / 1.5)
-        ends = np.searchsorted(row, np.arange(1, rows))
-        return list(zip(np.split(hz, ends), np.split(level_dbfs, ends), strict=True))
+        ends = np.searchsorted(row, np.arange(1, rows + 1)).tolist()
+        return [(hz[start:end], level_dbfs[start:end]) for start, end in pairwise([0, *ends])]

@@ -3,30 +3,27 @@
 Model: feedback settles on the one frequency at which the loop's gain is highest, and a line-up tone
 is a sine; both keep frequency and level for seconds, whatever is said over them. A line is what
 stands out of its neighbours in a spectrum of 100 ms (`spectral_lines`); one that is found at the
-same place in most looks of four seconds, as the tracks of partials are linked (R. McAulay and T.
-Quatieri, IEEE Trans. ASSP 34(4), 744-754, 1986), is a tone where nothing beside it says what else
-it is (`tone_company`). Voices glide and notes end. One loop is heard by several microphones: it is
-told once, on the first that shows it. Under 160 Hz, the sixteenth bin, a line has no neighbours on
-one side: that is the mains' ground, `hum`.
+same place in most looks of four seconds (`standing_lines`) is a tone where nothing beside it says
+what else it is (`tone_company`). Voices glide and notes end. One loop is heard by several
+microphones: it is told once, on the first that shows it. Under 160 Hz, the sixteenth bin, a line
+has no neighbours on one side: that is the mains' ground, `hum`.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from typing import ClassVar, Final
+from collections.abc import Iterator
+from itertools import islice
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.spectral_lines import SpectralLines
-from engine.detectors.tone_company import (
-    KEPT,
-    LOOKS,
-    Company,
-    Look,
-    Looks,
-    comes_by_the_line,
-)
+from engine.detectors.standing_lines import LOOK_TICKS, TICKS, began_s, standing
+from engine.detectors.tone_company import LOOKS, Company, Look, Looks, comes_by_the_line
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
@@ -35,15 +32,29 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import mean_square_at, rms_dbfs
 
-LOOK_TICKS: Final = 5
-"""Ticks from one look to the next."""
-TICKS: Final = (KEPT + 1) * LOOK_TICKS
 BESIDE_BINS: Final = 16
 CLOSE_BESIDE_BINS: Final = 8
 """Neighbours that a line is held against, to each side: 160 Hz in a tick, 16 Hz in half a second,
 where the lines of an engine lie no nearer to each other than that (2000 turns a minute)."""
 ON_ALL: Final = 0.75
 """A tone on so many of the microphones' tracks is no howl: it comes by the line (CONTRACT.md)."""
+
+
+Lines = list[tuple[Levels, Levels]]
+"""Of each track, the frequency and level of each line."""
+
+
+class _Foreseen(NamedTuple):
+    """What was made of one tick before it is asked of.
+
+    quiet_dbfs : (tracks,) the quietest hop; loud : (tracks,) there may be a tone
+    lines : of each loud track, where the tick is one to look at; calm : what is said without a tone
+    """
+
+    quiet_dbfs: Levels
+    loud: Flags
+    lines: Lines | None
+    calm: Condition
 
 
 class Tone(TrackMemory):
@@ -59,6 +70,8 @@ class Tone(TrackMemory):
     _hz: Levels = per_track(np.nan)
     _since_s: Levels = per_track(np.nan)
     _seen_s: Levels = per_track(-np.inf)
+    _newest_s: float = remembered(By.WHOLE, -np.inf)
+    """The newest time at which any track had a tone."""
     _running: Flags = per_track(False)
     _speaks: Flags = per_track(False)
     """Where a tone is told that others may have as well."""
@@ -102,39 +115,70 @@ class Tone(TrackMemory):
         self._short = SpectralLines(rate_hz, contrast=contrast, beside_bins=BESIDE_BINS)
         self._close = SpectralLines(rate_hz, contrast=contrast, beside_bins=CLOSE_BESIDE_BINS)
         self._tracks = len(scene.tracks)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Find the lines of those ticks at once."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while one line stands."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        self._quiet_dbfs[self._tick % TICKS] = rms_dbfs(m.mean_square.min(axis=0))
+        ahead = self._ahead.of(m)
+        self._quiet_dbfs[self._tick % TICKS] = ahead.quiet_dbfs
         self._tick += 1
         for track_index, sound in self._sound.items():
             sound.append(m.samples[:, track_index].copy())
-        stuck = [repeat.track_index for repeat in m.repeats]
-        self._seen_s[stuck] = -np.inf  # a buffer that is played again has lines of its own
+        for repeat in m.repeats:  # a buffer that is played again has lines of its own
+            self._seen_s[repeat.track_index] = -np.inf
         if self._tick % LOOK_TICKS == 0:
-            loud = m.mean_square.mean(axis=0) >= self._least_power
-            loud &= self._watched & m.valid.all(axis=0)
-            loud[stuck] = False
-            self._look_at(loud, m)
-            self._tell_line_up(m)
+            self._look_at(ahead, m)
+            if self._newest_s == m.end_s or any_of(self._by_line):
+                self._tell_line_up(m)
         tick_s = m.end_s - m.start_s
         # Words may cover it for as many looks as it may be missing from.
         covered_ticks = (LOOKS - self._needed + 1) * LOOK_TICKS + 1
+        if m.end_s - self._newest_s > covered_ticks * tick_s:  # as nearly always
+            if any_of(self._running):
+                self._running[:] = self._speaks[:] = False
+            return ahead.calm
         self._running = m.end_s - self._seen_s <= covered_ticks * tick_s
         known = m.any_valid & self._watched
         if not any_of(self._running):
             self._speaks[:] = False
-            return quiet(known)
+            return ahead.calm
         self._onset_s = np.where(self._running, self._since_s, self._onset_s)
         fresh = m.end_s - self._seen_s < LOOK_TICKS * tick_s
         last_s = np.where(fresh, m.end_s, self._seen_s)
         self._last_s = np.where(self._running, last_s, self._last_s)
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(self._told() & known, known, self._onset_s, self._last_s, never)
+
+    def _foresee(self, block: TickBlock) -> Iterator[_Foreseen]:
+        """What is a plain function of each tick; the lines of those that will be looked at."""
+        power = block.field("mean_square")
+        loud = power.mean(axis=1) >= self._least_power
+        loud &= block.field("valid").all(axis=1) & self._watched
+        for tick, m in enumerate(block.ticks):
+            for repeat in m.repeats:
+                loud[tick, repeat.track_index] = False
+        lines: list[Lines | None] = [None] * len(block.ticks)
+        first = (LOOK_TICKS - 1 - self._tick) % LOOK_TICKS
+        looks = np.arange(first, len(block.ticks), LOOK_TICKS)
+        if len(looks):
+            rest = iter(self._lines(block, looks, loud[looks]))
+            for tick in looks.tolist():
+                lines[tick] = list(islice(rest, int(np.count_nonzero(loud[tick]))))
+        calm = quiet_ticks(block.field("any_valid") & self._watched)
+        return map(_Foreseen, rms_dbfs(power.min(axis=1)), loud, lines, calm)
+
+    def _lines(self, block: TickBlock, ticks: NDArray[np.int64], loud: Flags) -> Lines:
+        """The lines of those tracks in those ticks, in order."""
+        rows, tracks = loud.nonzero()
+        return self._short.find(block.sound[ticks[rows], tracks]) if len(rows) else []
 
     def _told(self) -> Flags:
         """Where a tone is told: of tracks that have it in common on one, unless it is on all; and
@@ -180,17 +224,17 @@ class Tone(TrackMemory):
             sound = m.samples.T[at]
             self._by_line[at] = comes_by_the_line(sound, turns, self._level_dbfs[at])
 
-    def _look_at(self, loud: Flags, m: Measurement) -> None:
+    def _look_at(self, ahead: _Foreseen, m: Measurement) -> None:
         """Take the lines of this tick, and of the half second before its end where one stands."""
-        for track_index in indices(~loud).tolist():
+        for track_index in indices(~ahead.loud).tolist():
             self._looks[track_index].clear()
         close = {n: sound for n, sound in self._sound.items() if len(sound) == LOOK_TICKS}
         self._sound = {}
-        tracks = indices(loud)
-        if not len(tracks):
-            return
-        found = self._short.find(m.samples.T[tracks])
-        for track_index, (hz, level_dbfs) in zip(tracks.tolist(), found, strict=True):
+        lines = ahead.lines
+        if lines is None:  # ticks that were spoken of never came
+            lines = self._lines(TickBlock((m,)), np.zeros(1, np.int64), ahead.loud[np.newaxis])
+        tracks = indices(ahead.loud).tolist()
+        for track_index, (hz, level_dbfs) in zip(tracks, lines, strict=True):
             looks = self._looks[track_index]
             looks.short.append(Look(self._tick, m.start_s, hz, level_dbfs))
             if track_index in close:
@@ -204,9 +248,9 @@ class Tone(TrackMemory):
 
     def _may_stand(self, looks: deque[Look], hz: Levels, level_dbfs: Levels) -> bool:
         """Some line has stood for long enough to be looked at closely twice before it is told."""
+        loud = level_dbfs >= self._least_dbfs
         steady_db, least = self._company.steady_db, self._needed - 2
-        standing = self._standing(looks, hz, level_dbfs, steady_db, least)
-        return any(level_dbfs[n] >= self._least_dbfs for n in standing)
+        return len(self._standing(looks, hz[loud], level_dbfs[loud], steady_db, least)) > 0
 
     def _judge(self, track_index: int, looks: Looks, m: Measurement) -> None:
         """See whether a line has stood for long enough, and is a tone."""
@@ -229,59 +273,23 @@ class Tone(TrackMemory):
             return
         same = abs(hz[best] / self._hz[track_index] - 1.0) <= self._company.same
         if not (self._running[track_index] and same):
-            first = self._began_s(track_index, looks.short, hz[best], m.end_s - m.start_s)
-            self._since_s[track_index] = first
+            self._since_s[track_index] = began_s(
+                looks.short,
+                hz[best],
+                self._quiet_dbfs[:, track_index],
+                company=self._company,
+                most_missed=LOOKS - self._needed,
+                tick_s=m.end_s - m.start_s,
+            )
         self._hz[track_index], self._level_dbfs[track_index] = hz[best], level_dbfs[best]
-        self._seen_s[track_index] = m.end_s
+        self._seen_s[track_index] = self._newest_s = m.end_s
 
     def _standing(
-        self,
-        looks: deque[Look],
-        hz: Levels,
-        level_dbfs: Levels,
-        steady_db: float,
-        least: int,
+        self, looks: deque[Look], hz: Levels, level_dbfs: Levels, steady_db: float, least: int
     ) -> list[int]:
         """Which of these lines were there, as loud, in so many of the newest looks."""
-        newest = list(looks)[-LOOKS:][::-1]
-        lines = np.arange(len(hz))
-        count = np.zeros(len(hz), dtype=np.int64)
-        for seen, look in enumerate(newest, start=1):
-            near = np.abs(look.hz / hz[lines, None] - 1.0) <= self._company.same
-            near &= np.abs(look.level_dbfs - level_dbfs[lines, None]) <= steady_db
-            count[lines] += near.any(axis=1)
-            # A line that was missing too often is asked no more.
-            lines = lines[count[lines] >= least - (len(newest) - seen)]
-            if not len(lines):
-                break
-        return [int(line) for line in lines]
-
-    def _began_s(self, track_index: int, looks: deque[Look], hz: float, tick_s: float) -> float:
-        """Begin of the first look that shows it without a break, and of the ticks before that in
-        which the track was never quieter than the line was then. A howl grows by as many decibels
-        in each tick; it is followed back as far as it was louder than the place."""
-        first, level_dbfs, growth_db, missed = looks[-1], -np.inf, 0.0, 0
-        for look in reversed(looks):
-            near = np.abs(look.hz / hz - 1.0) <= self._company.same
-            missed = 0 if any_of(near) else missed + 1
-            if missed > LOOKS - self._needed:
-                break
-            if any_of(near):
-                newer_dbfs, newer = level_dbfs, first
-                first, level_dbfs = look, float(look.level_dbfs[near].max())
-                growth_db = (newer_dbfs - level_dbfs) / max(newer.tick - look.tick, 1)
-        grows = growth_db * LOOK_TICKS > self._company.steady_db
-        place_dbfs = self._quiet_dbfs[:, track_index].min()
-        ticks = 0
-        for back in range(1, LOOK_TICKS * (2 if grows else 1)):
-            quiet_dbfs = self._quiet_dbfs[(first.tick - 1 - back) % TICKS, track_index]
-            then_dbfs = level_dbfs - (growth_db * back if grows else 0.0)
-            if quiet_dbfs < then_dbfs - self._company.steady_db or (
-                grows and then_dbfs < place_dbfs
-            ):
-                break
-            ticks = back
-        return max(first.start_s - ticks * tick_s, 0.0)
+        same = self._company.same
+        return standing(looks, hz, level_dbfs, same=same, steady_db=steady_db, least=least)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
