@@ -8,7 +8,8 @@ it, so that a long gap fades: its levels then differ by one number of decibels. 
 millisecond that differ by nothing else raise the suspicion (the differences of those of Gaussian
 noise scatter by 1.25 dB: chi-square with 48 degrees of freedom, arithmetic); the normalised
 correlation of the second difference, which weighs the top of the band and heeds no gain, decides. A
-tone agrees as well and has a line or a few. Lengths of pieces: common practice, no source.
+tone agrees as well and has a line or a few; a sung note does with all of its lines, but not between
+them (`phase_match`). Lengths of pieces: common practice, no source.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.phase_match import AGAIN, phase_match
 from engine.model.flag_arrays import indices
 from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track
@@ -195,7 +197,11 @@ def _repeats(sound: Samples, first: int, frames: int, lag: int) -> bool:
     match = np.correlate(other, own, "valid")
     energy = np.cumsum(np.concatenate([[0.0], np.square(other)]))
     energy = energy[size:] - energy[:-size]
-    if (match < CORRELATION * np.sqrt(energy * np.square(own).sum()) + 1e-30).all():
+    match -= CORRELATION * np.sqrt(energy * np.square(own).sum()) + 1e-30
+    if (match < 0.0).all():
+        return False
+    at = begin + 2 + int(match.argmax())  # a second difference lies two samples later
+    if phase_match(sound[first : first + size], sound[at : at + size], WINDOW * 1e-3) < AGAIN:
         return False
     power = np.square(np.abs(np.fft.rfft(own * np.hanning(size))))
     return bool(power.sum() ** 2 >= LINES * np.square(power).sum())

@@ -8,7 +8,7 @@ the correlation is made (by FFT, as in C. H. Knapp and G. C. Carter, IEEE Trans.
 One loud source may bring two mics to any r, but never their own noise: what is left when the best
 copy is taken off, 1 - r^2 of the energy, lies under the background of a true copy, and over it
 where each mic has its own. Where a drone hides the background, what lies between its lines tells:
-there a copy has the same phases too (the phase transform of the same paper).
+there a copy has the same phases too (`phase_match`).
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.phase_match import phase_match
 from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Measurement, Samples
@@ -47,9 +48,8 @@ LEFT_TICKS: Final = 2
 """in so many of the newest ticks: a copy late by a part of a sample does in pauses alone."""
 QUIET_TICKS: Final = 300
 """The background is the least tick of 30 s."""
-IN_PHASE: Final = 0.3
-"""Least mean of the phases' match over the whole spectrum, 1 where all are alike: of noise of their
-own 1 in the root of its 2400 bins (arithmetic), of a copy behind a link that ends at 12 kHz 0.5."""
+IN_PHASE: Final = 0.5
+"""Least match of the phases in so many ticks, too: a converter's noise may hide the treble."""
 _FRAMES: Final = 30
 _PARTS: Final = np.arange(-7, 8) / 14.0
 _AGAIN_TICKS: Final = 20
@@ -190,7 +190,9 @@ class LaggedCopies(TrackMemory):
             part, r = _between(spectra, size, lag)
             copy.r = max(r, copy.r)
         clean = self._is_clean(pair, first, second, copy.r)
-        copy.clean.append(clean and _is_broad(x, lag + part))
+        if clean:
+            clean = phase_match(*x, m.end_s - m.start_s, lag + part) >= IN_PHASE
+        copy.clean.append(clean)
         return lag + part if copy.r >= ALIKE else None
 
     def _is_clean(self, pair: tuple[int, int], first: Samples, second: Samples, r: float) -> bool:
@@ -198,15 +200,6 @@ class LaggedCopies(TrackMemory):
         energy = np.array([first @ first, second @ second]) / len(first)
         background = np.fmin.reduce(self._quiet[:, list(pair)])
         return any_of(max(1.0 - r * r, 0.0) * energy <= LEFT * background)
-
-
-def _is_broad(x: Samples, lag: float) -> bool:
-    """Whether two sounds, shape (2, frames), are alike between all lines as well, so much later."""
-    spectra = np.fft.rfft(x * np.hanning(x.shape[1]))[:, 1:]
-    across = spectra[1] * np.conj(spectra[0])
-    turn = 2.0 * np.pi * np.arange(1, len(across) + 1) / x.shape[1]
-    phases = across / np.maximum(np.abs(across), 1e-30)
-    return bool(abs(np.mean(phases * np.exp(1j * lag * turn)).real) >= IN_PHASE)
 
 
 def _between(spectra: NDArray[np.complexfloating], size: int, lag: int) -> tuple[float, float]:

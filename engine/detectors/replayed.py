@@ -4,9 +4,10 @@ Model: no stretch of live sound agrees in its treble with an earlier one, for br
 are noise (see `concealed`); one that a link played again does, whatever converters added. The
 highest sample of a stretch with the samples just before it is a mark by which it is found again:
 noise far under the sound moves it by little. Where two marks agree, the correlation of the second
-difference, piece by piece of 10 ms, decides and says from when to when. What other microphones hear
-again as well, a loudspeaker plays: a loop of music. Lengths of
-stretches: common practice, no source.
+difference, piece by piece of 10 ms, decides and says from when to when. What swells as regularly as
+a siren, or a scream that quavers, agrees by its lines alone (`phase_match`). What other microphones
+hear again as well, a loudspeaker plays: a loop of music. Lengths of stretches: common practice, no
+source.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.concealed import LINES
+from engine.detectors.phase_match import AGAIN, phase_match
 from engine.measure.repeats import LINES as TONE_LINES
 from engine.model.messages import Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
@@ -179,6 +181,8 @@ class Replay(TrackMemory):
         begin, end = first + low * piece, first + high * piece
         own = now[low:high].ravel()
         lifeless = _is_periodic(own, piece) or not _has_lines(own, LINES)
+        again = old[low:high].ravel()
+        lifeless = lifeless or phase_match(own, again, (high - low) / (10 * HOPS)) < AGAIN
         if lifeless or self._is_elsewhere(track, begin, end, lag):
             self._rest_until[track] = self._ticks + REST_TICKS
             return None

@@ -92,6 +92,22 @@ def test_a_note_without_noise_of_its_own_fills_no_gap(harmonics: int, length_s: 
     assert State.ACTIVE not in told(Dropout(where), x.astype(np.float32)[:, None], where).states
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("harmonics", [20, 35, 50])
+def test_a_sung_note_over_its_breath_fills_no_gap(harmonics: int, seed: int) -> None:
+    """Notes of 60 to 200 ms, held to the sample, with all harmonics up to 4, 7 or 10 kHz, 45 dB
+    over the noise of breath and place, which is not heard twice."""
+    rng = np.random.default_rng(seed)
+    x = noise(-72.0, 8.0, RATE, seed=seed)[:, 0].astype(np.float64)
+    for at_s in np.arange(1.0, 7.0, 0.4):
+        t = np.arange(round(rng.uniform(0.06, 0.2) * RATE)) / RATE
+        turn = 2.0 * np.pi * 200.0 * t
+        note = sum(np.sin(turn * k + k * k) / k for k in range(1, harmonics + 1))
+        x[round(at_s * RATE) :][: len(t)] += 0.05 * note * np.hanning(len(t)) ** 0.2
+    where = scene()
+    assert State.ACTIVE not in told(Dropout(where), x.astype(np.float32)[:, None], where).states
+
+
 @pytest.mark.parametrize("chain", ["analogue", "asynchronous"])
 def test_live_sound_never_repeats(chain: str) -> None:
     """A place with a voice in it fills no gap, however steady its pitch."""

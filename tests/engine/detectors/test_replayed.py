@@ -71,3 +71,19 @@ def test_beeps_and_live_sound_are_no_replay() -> None:
         x[round(at_s * RATE) :][: RATE // 4, :1] += sine(-20.0, 0.25, RATE, 1250.0)
     for track in range(2):
         assert State.ACTIVE not in told(Dropout(TWO), x, TWO, track).states
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_screams_that_quaver_are_no_replay(seed: int) -> None:
+    """Some 5 % to each side of 2 or 3 kHz, four to nine times a second, for a second each, so
+    regularly that one swing is as the one before; the place does not come again."""
+    rng = np.random.default_rng(seed)
+    x = live(20.0)
+    for at_s in np.arange(1.0, 19.0, 1.1):
+        t = np.arange(RATE) / RATE
+        hz = rng.uniform(1800.0, 3200.0) * (
+            1.0 + 0.05 * np.sin(2.0 * np.pi * rng.uniform(4.0, 9.0) * t)
+        )
+        scream = 0.2 * np.sin(2.0 * np.pi * np.cumsum(hz) / RATE) * np.hanning(RATE) ** 0.3
+        x[round(at_s * RATE) :, 0][: len(t)] += scream.astype(np.float32)[: len(x)]
+    assert State.ACTIVE not in told(Dropout(TWO), x, TWO).states

@@ -1,0 +1,47 @@
+"""Whether two stretches are one sound at all frequencies, or agree by some lines alone.
+
+Model: bands weighed alike, as by the phase transform (C. H. Knapp and G. C. Carter, IEEE Trans.
+ASSP 24(4), 1976). What was copied or played again has the same phases in all of them; what two mics
+hear of a drone, or a note of itself a period later, has them in the bands of its lines, for over
+these lies noise, which never repeats.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from engine.model.messages import Samples
+
+BAND_HZ: Final = 400.0
+"""A piece of 2.5 ms that is played again and again has a line in each."""
+HIGHEST_HZ: Final = 16_000.0
+"""Links and old converters end there (common practice, no source)."""
+AGAIN: Final = 0.82
+"""Least match of what a link played again: 0.97 and more behind a converter, 0.94 where the link
+ends at 15 kHz, and of a sung note a period later 0.74 at most (measured)."""
+
+
+def phase_match(first: Samples, second: Samples, seconds: float, lag: float = 0.0) -> float:
+    """How far two stretches have the same phases, 0 to 1, whatever their gain and polarity.
+
+    Parameters
+    ----------
+    first, second : ndarray
+        Sound of one length, shape (frames,).
+    seconds : float
+        That length, s.
+    lag : float
+        By how many samples the second is late.
+    """
+    frames = len(first)
+    spectra = np.fft.rfft(np.stack([first, second]) * np.hanning(frames))
+    width = max(1, round(BAND_HZ * seconds))
+    bands = min(round(HIGHEST_HZ * seconds), spectra.shape[1] - 1) // width
+    spectra = spectra[:, 1 : 1 + bands * width]
+    across = spectra[1] * np.conj(spectra[0])
+    turn = 2.0 * np.pi * np.arange(1, len(across) + 1) / frames
+    real = (across * np.exp(1j * lag * turn)).real.reshape(bands, width).sum(axis=1)
+    whole = np.abs(across).reshape(bands, width).sum(axis=1)
+    return float(abs(np.mean(real / np.maximum(whole, 1e-30))))
