@@ -191,7 +191,7 @@ class LaggedCopies(TrackMemory):
             copy.r = max(r, copy.r)
         clean = self._is_clean(pair, first, second, copy.r)
         if clean:
-            clean = phase_match(*x, m.end_s - m.start_s, lag + part) >= IN_PHASE
+            clean = phase_match(x[0], x[1], m.end_s - m.start_s, lag + part) >= IN_PHASE
         copy.clean.append(clean)
         return lag + part if copy.r >= ALIKE else None
 
