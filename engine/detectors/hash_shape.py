@@ -99,16 +99,32 @@ def roughness(sound: Levels) -> float:
     """
     step = np.diff(sound.ravel())
     frames = max(sound.shape[1] // WINDOWS_HOP, 2)
+    energy_db = _window_energies_db(step, frames)
+    low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
+    spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
+    return float(spread_db / (LOW_DEVIATIONS * _steady_db(step, frames)))
+
+
+def holds_level(sound: Levels) -> bool:
+    """Whether hops in a row are as loud as each other: those of a squelch that stands open are,
+    cloth swells and fades. `sound` has shape (hops, frames)."""
+    step = np.diff(sound.ravel())
+    energy_db = _window_energies_db(step, sound.shape[1] - 1)
+    return float(energy_db.std(ddof=1)) <= CLICKS * _steady_db(step, sound.shape[1])
+
+
+def _window_energies_db(step: Levels, frames: int) -> Levels:
     windows = step[: len(step) // frames * frames].reshape(-1, frames)
-    energy_db = 10.0 * np.log10(np.square(windows).mean(axis=1) + 1e-30)
+    return np.asarray(10.0 * np.log10(np.square(windows).mean(axis=1) + 1e-30))
+
+
+def _steady_db(step: Levels, frames: int) -> float:
+    """Standard deviation of the energies over so many frames of Gaussian noise of that band."""
     power = np.square(np.abs(np.fft.rfft(step * np.hanning(len(step)))))
     bins = max(len(power) // 64, 1)
     smooth = power[: len(power) // bins * bins].reshape(-1, bins).mean(axis=1)
     share = float(smooth.sum() ** 2 / (np.square(smooth).sum() * len(smooth) + 1e-60))
-    freedom = max(share * frames, 1.0)
-    low_db, middle_db, high_db = np.quantile(energy_db, (LOW_SHARE, 0.5, 1.0 - LOW_SHARE))
-    spread_db = max(middle_db - low_db, (high_db - middle_db) / CLICKS)
-    return float(spread_db / (LOW_DEVIATIONS * SMALL_SPREAD_DB * np.sqrt(2.0 / freedom)))
+    return SMALL_SPREAD_DB * math.sqrt(2.0 / max(share * frames, 1.0))
 
 
 def rise_s(step: Levels, at: int, rate_hz: float) -> float:

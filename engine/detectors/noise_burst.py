@@ -25,6 +25,7 @@ from engine.detectors.hash_shape import (
     OPEN_HOPS,
     band_densities_db,
     best_match,
+    holds_level,
     is_hash,
     is_open_squelch,
     rise_s,
@@ -254,9 +255,10 @@ class NoiseBurst(TrackMemory):
         bright = min(run.brightness[inner]) >= self._brightness
         sudden = run.first_s == run.begin_s and max(run.levels_db) >= OPEN_DBFS
         open_squelch = sudden and is_open_squelch(density_db, len(sound))
-        if not ((bright and is_hash(density_db)) or open_squelch):
+        level_hash = bright and is_hash(density_db)
+        if not (level_hash or open_squelch):
             return False
-        if roughness(sound) > self._roughness:
+        if roughness(sound) > self._roughness or not (level_hash or holds_level(sound)):
             self._rough_s[track_index] = m.end_s
         if not self._jumps(run):
             return False

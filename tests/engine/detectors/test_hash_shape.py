@@ -11,6 +11,7 @@ from scipy.signal import butter, sosfilt
 from engine.detectors.hash_shape import (
     BANDS_HZ,
     best_match,
+    holds_level,
     is_hash,
     is_open_squelch,
     rise_s,
@@ -91,6 +92,17 @@ def test_gaussian_noise_has_roughness_one(band_hz: tuple[float, float]) -> None:
     x = sosfilt(sos, noise(-20.0, 2.0, RATE, seed=2)[:, 0].astype(np.float64))
     hops = x[RATE:].reshape(-1, RATE // 100)
     assert roughness(hops) == pytest.approx(1.0, abs=0.2)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_an_open_squelch_holds_its_level(seed: int) -> None:
+    """Hops of Gaussian noise do at any bandwidth; where they swell by 6 dB they do not."""
+    hops = noise(-20.0, 0.06, RATE, seed).reshape(6, -1)
+    dull = sosfilt(butter(1, 3200.0, fs=RATE, output="sos"), hops.ravel()).reshape(hops.shape)
+    swell = 10.0 ** (np.array([0.0, 2.0, 5.0, 6.0, 3.0, 0.0]) / 20.0)
+    assert holds_level(hops)
+    assert holds_level(dull)
+    assert not holds_level(swell[:, np.newaxis] * dull)
 
 
 def test_a_squelch_rises_in_milliseconds() -> None:
