@@ -28,6 +28,7 @@ from engine.detectors.mains_lines import (
     STEP_S,
     is_engine,
     line_steps,
+    middle_of,
     rings,
     steps_since,
     tuned_lines,
@@ -183,10 +184,10 @@ class Hum(TrackMemory):
             track_indices = indices(self._watched & (self._heard_s >= WINDOW_S))
             if len(track_indices):
                 self._look(track_indices, m.end_s)
-        self._active &= m.end_s - self._last_s <= self._hold_s
         known = m.any_valid & self._watched
         if not any_of(self._active):
             return quiet(known)
+        self._active &= m.end_s - self._last_s <= self._hold_s
         red = self._level_dbfs > self._red_dbfs
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
 
@@ -214,7 +215,7 @@ class Hum(TrackMemory):
         self._looks += 1
 
     def _take(self, track_index: int, seen: _Seen | None, now_s: float) -> None:
-        if seen is None or seen.level_dbfs < self._least_dbfs(track_index):
+        if seen is None:
             self._passes[track_index] = 0
             if now_s - self._last_s[track_index] > self._hold_s:
                 self._seen[track_index] = None
@@ -233,33 +234,39 @@ class Hum(TrackMemory):
         return max(self._faintest_dbfs, float(self._normal_dbfs[track_index]) + self._rise_db)
 
     def _follow(self, track_index: int, mains_hz: float) -> _Seen | None:
-        """The lines that hold amplitude and phase over the followed time, if they make a hum."""
+        """The lines that hold amplitude and phase over the followed time, if they make a hum that
+        is loud enough to be told."""
         sound = self._sound[track_index, self._newest(FOLLOWED_S)]
         z, mains_hz = tuned_lines(sound, self._slow.rate_hz, mains_hz)
-        middle = np.median(z.real, axis=0) + 1j * np.median(z.imag, axis=0)
+        middle = middle_of(z)
+        size = np.abs(middle)
         known = self._seen[track_index] is not None
-        reach = self._loose if known else self._near
-        near = np.abs(z - middle) < reach * np.abs(middle)
-        share = near.mean(axis=0)
-        steady = share >= _COHERENT
-        several = np.count_nonzero(steady) > 1
-        if not (several or steady[0] or known or share.max() == 1.0):
+        near = np.abs(z - middle) < (self._loose if known else self._near) * size
+        count = np.count_nonzero(near, axis=0)
+        steady = count >= _COHERENT * len(z)
+        lines = (indices(steady) + 1).tolist()
+        alone = len(lines) < 2
+        if alone and not (known or steady[0] or count.max() == len(z)):
             return None
-        amplitude = np.abs(middle) / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
+        off = min(abs(mains_hz / nominal_hz - 1.0) for nominal_hz in MAINS_HZ)
+        if not is_mains(lines, off):
+            return None
+        amplitude = size / self._slow.gain(mains_hz * np.arange(1, LINES + 1))
         power = np.where(steady, amplitude**2, 0.0)
-        nominal = min(MAINS_HZ, key=lambda hz: abs(mains_hz - hz))
-        off = abs(mains_hz / nominal - 1.0)
-        if not is_mains(indices(steady) + 1, off):
+        strongest = int(np.argmax(power))
+        level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
+        # What is dear is asked last.
+        if level_dbfs < self._least_dbfs(track_index) or not (
+            known or self._holds_in_pauses(track_index, level_dbfs, near[:, steady])
+        ):
             return None
-        if off > GRID and rings(z[:, int(np.argmax(power))]):
+        if off > GRID and rings(z[:, strongest]):
             return None
         if is_engine(sound, self._slow.rate_hz, mains_hz, power):
             return None
-        level_dbfs = float(10.0 * np.log10(max(power.sum(), 1e-30)))
+        several = not alone
         looks = 1 if steady[0] and several else 2 if steady[0] or several else self._note_looks
-        seen = _Seen(mains_hz, level_dbfs, int(np.argmax(power)) + 1, looks)
-        holds = known or self._holds_in_pauses(track_index, level_dbfs, near[:, steady])
-        return seen if holds else None
+        return _Seen(mains_hz, level_dbfs, strongest + 1, looks)
 
     def _holds_in_pauses(self, track_index: int, level_dbfs: float, near: Flags) -> bool:
         """Whether the lines were seen while nothing else was loud.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -57,9 +59,12 @@ class MainsSpectra:
 
     def mains_hz(self, sound: NDArray[np.float32]) -> Levels:
         """Mains frequency suggested by each row of sound; NaN where no line stands out."""
-        pairs = sound.shape[1] // 2
-        halved = sound[:, 0 : 2 * pairs : 2] + sound[:, 1 : 2 * pairs : 2]
-        spectrum = np.fft.rfft(halved[:, : len(self._window)] * self._window, self._size, axis=1)
+        frames = len(self._window)
+        halved = sound[:, 0 : 2 * frames : 2] + sound[:, 1 : 2 * frames : 2]
+        # Zeros at its end from here: the transform takes half as long again to add them.
+        padded = np.zeros((len(sound), self._size), dtype=np.float32)
+        np.multiply(halved, self._window, out=padded[:, :frames])
+        spectrum = np.fft.rfft(padded)
         power = spectrum.real**2 + spectrum.imag**2
         height = np.maximum.reduceat(power, self._ranges, axis=1)[:, ::2]
         out = height > np.float32(STANDS_OUT) * (power @ self._beside)
@@ -75,21 +80,24 @@ class MainsSpectra:
         return hz
 
 
-def is_mains(lines: NDArray[np.int64], off: float) -> bool:
+def is_mains(lines: Sequence[int], off: float) -> bool:
     """Whether those multiples of a frequency that far from nominal are a hum, and no music."""
     if off > GRID:
         return off <= GENERATOR and len(lines) >= 3 and lines[0] == 1
-    return len(lines) > 0 and bool(lines[0] <= (2 if len(lines) == 1 else 3))
+    return len(lines) > 0 and lines[0] <= (2 if len(lines) == 1 else 3)
 
 
+@lru_cache(8)
 def taper(length: int) -> NDArray[np.float64]:
     """A Hann window of that length, scaled so that a sine gives its amplitude."""
     window = np.hanning(length + 2)[1:-1]
-    return np.asarray(2.0 * window / window.sum())
+    scaled = np.asarray(2.0 * window / window.sum())
+    scaled.setflags(write=False)
+    return scaled
 
 
 def _peak(power: NDArray[np.floating], at: int) -> float:
     """Where the parabola through three log powers round bin `at` peaks, in bins."""
     low, middle, high = np.log(power.astype(np.float64) + 1e-30)
     bend = low - 2.0 * middle + high
-    return at if bend >= 0.0 else at + float(np.clip(0.5 * (low - high) / bend, -0.5, 0.5))
+    return at if bend >= 0.0 else at + min(max(0.5 * float(low - high) / float(bend), -0.5), 0.5)
