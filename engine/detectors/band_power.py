@@ -12,6 +12,8 @@ from engine.measure.tick_block import TickBlock
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.units import IDLE_MEAN_SQUARE
 
+MOSTLY: Final = 0.7
+"""So many of the hops that count are most of them."""
 _FROZEN_MEAN_SQUARE: Final = 1e-13
 """Of the steps of the slow sound: under it is a frozen value, however high, and no noise."""
 
@@ -19,7 +21,8 @@ _FROZEN_MEAN_SQUARE: Final = 1e-13
 class BandPower(NamedTuple):
     """What was made of one tick before it is asked of.
 
-    power : (hops, tracks) mean square in the band; least : (tracks,) the least of the hops
+    power : (hops, tracks) mean square in the band
+    mostly : (tracks,) what is no louder has no most of the hops under it
     counted : (tracks,) hops that count
     known, heard : (tracks,) something counts; some sound does
     wide_mean, band_mean : (tracks,) mean squares of the tick, NaN where nothing is heard
@@ -32,7 +35,7 @@ class BandPower(NamedTuple):
     heard: Flags
     wide_mean: Levels
     band_mean: Levels
-    least: Levels
+    mostly: Levels
     last: Samples
 
 
@@ -61,8 +64,9 @@ def band_powers(block: TickBlock, last: Samples) -> Iterator[BandPower]:
             known[tick, repeat.track_index] = False
     heard = known & (wide_mean > IDLE_MEAN_SQUARE) & (band_mean > _FROZEN_MEAN_SQUARE)
     wide_mean, band_mean = (np.where(heard, one, np.nan) for one in (wide_mean, band_mean))
-    least = power.min(axis=1)
+    rank = max(int(MOSTLY * valid.shape[1]) - 1, 0)
+    mostly = np.partition(power, rank, axis=1)[:, rank]
     for part in zip(
-        power, counted, known, heard, wide_mean, band_mean, least, slow[:, :, -1], strict=True
+        power, counted, known, heard, wide_mean, band_mean, mostly, slow[:, :, -1], strict=True
     ):
         yield BandPower(*part)

@@ -14,39 +14,31 @@ meanwhile shows it later than the others. Common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.band_power import BandPower, band_powers
-from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.band_history import HALF_SECOND, JUDGED_S, SETTLE_S, BandHistory
+from engine.detectors.band_power import MOSTLY, BandPower, band_powers
+from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
+from engine.detectors.fall_ends import FallEnds
 from engine.detectors.quieter_place import QuieterPlace
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, any_of_each, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
-from engine.model.track_remap import By
+from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 from engine.model.units import mean_square_at, rms_dbfs
 
-JUDGED_S: Final = 4.0
-"""Judged from here on after the onset, s."""
-SETTLE_S: Final = 0.6
-"""A pop and a sagging bias may last that long, s."""
 _RISE_DB: Final = 0.015
 """The reference rises by at most this each half second: what was once heard stays likely."""
 _LEARNT: Final = 16
 """Half seconds heard before a fall means anything."""
-_HISTORY: Final = 40
-_LATE: Final = 20
-_HALF_SECOND: Final = 5
-"""In ticks: kept levels; how old a level is before it teaches; what it is averaged over."""
-_JUDGED: Final = round((JUDGED_S - SETTLE_S) * 10)
-"""Ticks that are judged, of the track and of its neighbours: they may speak, and pause seldom."""
-_MOSTLY: Final = 0.7
 _LATELY_S: Final = 15.0
 _OFTEN: Final = 0.3
 """Share of the last quarter of a minute in which the track lay as low and came back: so quiet is
@@ -69,17 +61,20 @@ class DeadMic(TrackMemory):
     NEEDS_SAMPLES: ClassVar = False
 
     _last: NDArray[np.float32] = per_track(0.0, dtype=np.float32)
-    _band: Levels = per_track(np.nan, rows=_HISTORY)
-    _wide: Levels = per_track(np.nan, rows=_HISTORY)
-    _low_ring: Flags = per_track(False, rows=_HISTORY)
-    _tick: int = remembered(By.WHOLE, 0)
+    _history: BandHistory = remembered(By.PART, lambda d: BandHistory(d._tracks))
+    _calm: bool = remembered(By.ANEW, False)
+    """Nothing was low in the last tick, and no run goes on."""
+    _pauses: bool = remembered(By.ANEW, True)
+    """Some track lay low of late."""
+    _skipped: tuple[Measurement, Levels, NDArray[np.float32]] | None = remembered(By.ANEW, None)
+    """The last tick if it was calm, its power in the band, and the limit."""
     _learnt: Levels = per_track(0.0)
     _quietest_db: Levels = per_track(np.nan)
     _limit: NDArray[np.float32] = per_track(0.0, dtype=np.float32)
     """Mean square in the band under which a hop is low; none is, while nothing is learned."""
     _noise: NDArray[np.float32] = per_track(np.inf, dtype=np.float32)
     """The same of a dead track: what is left of it and so much, however high its place was."""
-    _low_since_s: Levels = per_track(np.inf)
+    _ends: FallEnds = remembered(By.PART, lambda d: FallEnds(d._tracks))
     _run: Flags = per_track(False)
     _dead: Flags = per_track(False)
     _together: Flags = per_track(False)
@@ -88,7 +83,6 @@ class DeadMic(TrackMemory):
     """Share of the last time that lay under the limit, and was no fault."""
     _place: QuieterPlace = remembered(By.PART, lambda d: QuieterPlace(d._open, d._fall_db))
     _onset_s: Levels = per_track(np.nan)
-    _low_s: Levels = per_track(np.nan)
 
     def __init__(
         self,
@@ -124,7 +118,7 @@ class DeadMic(TrackMemory):
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
-        self._ahead = Ahead(lambda block: band_powers(block, self._last))
+        self._ahead = Ahead(self._foresee)
         self.reset()
 
     def look_ahead(self, block: TickBlock) -> None:
@@ -142,6 +136,11 @@ class DeadMic(TrackMemory):
         self._learnt = np.where(np.isnan(self._quietest_db), 0.0, _LEARNT)
         self._set_limit()
 
+    def carry(self, before: DeadMic, remap: TrackRemap) -> None:
+        """Take over what `before` remembers of the tracks that stay."""
+        before._settle()
+        super().carry(before, remap)
+
     def _set_limit(self) -> None:
         known = (self._learnt >= _LEARNT) & ~np.isnan(self._quietest_db)
         level_db = np.where(known, self._quietest_db - self._fall_db, -np.inf)
@@ -152,26 +151,44 @@ class DeadMic(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        ahead = self._ahead.of(m)
-        known = ahead.known
-        low = self._take_in(m, ahead)
-        if any_of(m.source_stopped) or any_of(m.gain_step_db != 0.0):
+        power, moved, nothing = self._ahead.of(m)
+        self._last = power.last
+        self._history.add(power)
+        if self._calm and not moved and not any_of(power.mostly < self._limit):
+            self._skipped = m, power.power, self._limit
+            if self._pauses:
+                self._learn_pauses(m, self._run, power.known)
+            self._learn_quiet(m)
+            return nothing
+        self._settle()
+        known = power.known
+        low = self._low(m, power)
+        if moved:
             low &= ~self._moved(m)
-        if any_of(low) or any_of(self._run):
+        some_low = any_of(low)
+        if some_low or any_of(self._run):
             self._follow(m, low, known)
             self._judge(m)
-        if any_of(low) or self._lately.any():
+        if some_low or self._pauses:
             self._learn_pauses(m, low, known)
-        if self._tick % _HALF_SECOND == 0:
-            self._teach(m.end_s)
-        self._tick += 1
+        self._calm = not (some_low or any_of(self._run))
+        self._learn_quiet(m)
         known &= self._watched
-        return condition(self._dead & known, known, self._onset_s, self._low_s)
+        return condition(self._dead & known, known, self._onset_s, self._ends.end_s)
+
+    def _foresee(self, block: TickBlock) -> Iterator[tuple[BandPower, bool, Condition]]:
+        """Of each tick the levels, whether a source stopped or a gain was turned, and what is said
+        where nothing is dead."""
+        powers = list(band_powers(block, self._last))
+        stopped, turned = block.field("source_stopped"), block.field("gain_step_db") != 0.0
+        nothing = quiet_ticks(np.array([power.known for power in powers]) & self._watched)
+        return zip(powers, any_of_each(stopped | turned), nothing, strict=True)
 
     def _learn_pauses(self, m: Measurement, low: Flags, known: Flags) -> None:
         """Where the track lay as low for long enough by now, and has come back: it is a place."""
         self._lately += (m.end_s - m.start_s) / _LATELY_S * known * (low - self._lately)
         self._lately[self._dead | (self._lately < _FORGOTTEN)] = 0.0
+        self._pauses = any_of(self._lately > 0.0)
         for track_index in indices((self._lately >= _OFTEN) & ~low & ~self._run).tolist():
             self._give_up(track_index, m.end_s)
             self._lately[track_index] = 0.0
@@ -180,62 +197,42 @@ class DeadMic(TrackMemory):
         """Where the sound is another one for a reason that is no fault of the track: its quietest
         level follows or is learned anew, and nothing has fallen."""
         stopped = m.source_stopped
-        for track_index in indices(stopped & ~np.isnan(self._quietest_db)):
-            newest_db = float(rms_dbfs(self._band[self._tick % _HISTORY, track_index]))
-            self._place.fell(track_index, self._quietest_db[track_index] - newest_db, m.end_s)
+        for track_index in indices(stopped & ~np.isnan(self._quietest_db)).tolist():
+            fall_db = self._quietest_db[track_index] - self._history.now_db(track_index)
+            self._place.fell(track_index, fall_db, m.end_s)
         self._quietest_db = np.where(stopped, np.nan, self._quietest_db + m.gain_step_db)
         self._learnt = np.where(stopped, 0.0, self._learnt)
-        self._band[:, stopped] = np.nan
+        self._history.forget(stopped)
         self._set_limit()
         moved = m.source_stopped | (m.gain_step_db != 0.0)
         self._end(moved)
         return np.asarray(moved)
 
-    def _take_in(self, m: Measurement, ahead: BandPower) -> Flags:
-        """Levels of this tick into the history; returns where it lies under the limit."""
-        self._last = ahead.last
-        at = self._tick % _HISTORY
-        self._wide[at], self._band[at] = ahead.wide_mean, ahead.band_mean
-        low = np.zeros(self._tracks, dtype=np.bool_)
-        limit = np.minimum(self._limit, self._noise)
-        if any_of(ahead.least < limit):
-            under = (ahead.power < limit) & m.valid
-            if any_of(under):
-                low = (np.count_nonzero(under, axis=0) >= _MOSTLY * ahead.counted) & ahead.heard
-                self._mark(m, under, low)
-            else:
-                self._low_since_s[:] = np.inf
-        else:
-            self._low_since_s[:] = np.inf
-        self._low_ring[at] = low
-        return np.asarray(low)
+    def _low(self, m: Measurement, power: BandPower) -> Flags:
+        """Where the tick lies under the limit."""
+        under = (power.power < np.minimum(self._limit, self._noise)) & m.valid
+        low = np.asarray(np.count_nonzero(under, axis=0) >= MOSTLY * power.counted) & power.heard
+        self._ends.mark(m, under, low)
+        self._history.mark(low)
+        return low
 
-    def _mark(self, m: Measurement, under: Flags, low: Flags) -> None:
-        """Since when every hop has been under the limit, and when the last one was."""
-        hops = len(under)
-        over = ~under & m.valid
-        since = m.start_s + m.hop_s * (hops - np.argmax(over[::-1], axis=0))
-        lasting = np.minimum(self._low_since_s, m.start_s)
-        self._low_since_s = np.where(over.any(axis=0), since, lasting)
-        self._low_since_s = np.where(under.any(axis=0), self._low_since_s, np.inf)
-        until = m.start_s + m.hop_s * (hops - np.argmax(under[::-1], axis=0))
-        # In the tick in which the place comes back as much counts as is under it yet.
-        ahead = ~low & (m.start_s - self._low_s < 3.5 * m.hop_s)
-        # Most are under it before, and most over it after; noise has its peaks.
-        gained = np.cumsum(2 * under - 1, axis=0)
-        split = np.where(gained.max(axis=0) >= 0, hops - np.argmax(gained[::-1], axis=0), 0)
-        until = np.where(ahead, m.start_s + m.hop_s * split, until)
-        self._low_s = np.where(low | ahead, until, self._low_s)
+    def _settle(self) -> None:
+        """A fall may begin in the tick before: mark what was skipped there. No hop of an earlier
+        one matters, as most of that tick was over the limit."""
+        if self._skipped is not None:
+            m, power, limit = self._skipped
+            self._skipped = None
+            self._ends.mark_begin(m, (power < limit) & m.valid)
 
     def _follow(self, m: Measurement, low: Flags, known: Flags) -> None:
         """Begin, hold and end the runs of low ticks."""
         begins = low & ~self._run
-        early = np.minimum(self._low_since_s, m.end_s)
+        early = np.minimum(self._ends.begin_s, m.end_s)
         self._onset_s = np.where(begins, np.maximum(early, m.start_s - 0.1), self._onset_s)
         self._run |= begins
         self._together &= ~begins
         self._share = np.where(begins, 1.0, self._share + known * (low - self._share) / 10.0)
-        over = np.where(self._dead, m.end_s - self._low_s > self._back_s, self._share < _MOSTLY)
+        over = np.where(self._dead, m.end_s - self._ends.end_s > self._back_s, self._share < MOSTLY)
         self._end(self._run & known & over)
 
     def _end(self, where: Flags) -> None:
@@ -248,44 +245,31 @@ class DeadMic(TrackMemory):
         due = self._run & ~self._dead & (lasted >= JUDGED_S)
         if not any_of(due):
             return
-        for track_index in indices(due):
-            fall_db = self._quietest_db[track_index] - self._newest_db(int(track_index))
-            if self._place.is_quieter(int(track_index), fall_db, self._quietest_db):
-                self._give_up(int(track_index), m.end_s)
-            elif self._is_steady(int(track_index), m):
+        for track_index in indices(due).tolist():
+            fall_db = self._quietest_db[track_index] - self._history.quiet_db(track_index)
+            if self._place.is_quieter(track_index, fall_db, self._quietest_db):
+                self._give_up(track_index, m.end_s)
+            elif self._is_steady(track_index, m):
                 self._dead[track_index] = True
-                self._noise[track_index] = self._left(int(track_index))
+                # As far over what is left as that fell at least.
+                noise_db = self._history.left_db(track_index) + self._fall_db
+                self._noise[track_index] = mean_square_at(noise_db)
                 if lasted[track_index] > JUDGED_S + SETTLE_S:
-                    self._onset_s[track_index] = self._steady_since_s(int(track_index), m)
+                    ticks = self._history.steady_ticks(track_index, self._steady_db)
+                    self._onset_s[track_index] = m.end_s - ticks * (m.end_s - m.start_s)
             elif lasted[track_index] >= self._given_up_s:
-                self._give_up(int(track_index), m.end_s)
-
-    def _left(self, track_index: int) -> np.float32:
-        """Mean square in the band that lies as far over what is left as that fell at least."""
-        rows = self._low_ring[:, track_index]
-        noise_db = rms_dbfs(np.nanmedian(self._band[rows, track_index]))
-        return np.float32(mean_square_at(noise_db + self._fall_db))
+                self._give_up(track_index, m.end_s)
 
     def _is_steady(self, track_index: int, m: Measurement) -> bool:
         """Whether what is left is electronics, on the newest low ticks after the settling."""
-        rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
-        rows = rows[self._low_ring[rows, track_index]]
-        wide = rms_dbfs(self._wide[rows, track_index])
-        if len(rows) < _MOSTLY * _JUDGED or np.isnan(wide).all():
+        spread_dbfs = self._history.spread_dbfs(track_index)
+        if spread_dbfs is None:
             return False
-        low, middle, high = np.nanpercentile(wide, [10, 50, 90])
+        low, middle, high = spread_dbfs
         self._together[track_index] |= self._shared(track_index)
         limit = self._steady_db / (2.0 if self._together[track_index] else 1.0)
         over_floor = middle > m.floor_dbfs[track_index] + self._fall_db
         return bool(high - low <= limit and not over_floor)
-
-    def _steady_since_s(self, track_index: int, m: Measurement) -> float:
-        """When what is left began: a place that was low already is not where the mic died."""
-        wide = rms_dbfs(self._wide[(self._tick - np.arange(_HISTORY)) % _HISTORY, track_index])
-        off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > self._steady_db
-        off[:_JUDGED] = False
-        ticks = int(np.argmax(off)) if any_of(off) else _HISTORY
-        return m.end_s - ticks * (m.end_s - m.start_s)
 
     def _shared(self, track_index: int) -> bool:
         """Whether at least half of the other open tracks are well under their quietest, too."""
@@ -293,40 +277,34 @@ class DeadMic(TrackMemory):
         others[track_index] = False
         if np.count_nonzero(others) < 2:
             return False
-        rows = (self._tick - np.arange(_JUDGED)) % _HISTORY
-        band = rms_dbfs(self._band[rows][:, others])
+        lowest_db = self._history.lowest_db(others)
         with np.errstate(invalid="ignore"):  # a neighbour that is muted says nothing
-            fell = np.fmin.reduce(band) < self._quietest_db[others] - self._fall_db / 2.0
+            fell = lowest_db < self._quietest_db[others] - self._fall_db / 2.0
         return bool(np.count_nonzero(fell) * 2 >= len(fell))
-
-    def _newest_db(self, track_index: int) -> float:
-        """How quiet the newest four seconds were, dB."""
-        band = self._band[:, track_index]
-        return float(np.nanpercentile(rms_dbfs(band), 10)) if np.isfinite(band).any() else -np.inf
 
     def _give_up(self, track_index: int, now_s: float) -> None:
         """A live place that became quieter: learn it at once."""
-        level_db = self._newest_db(track_index)
+        level_db = self._history.quiet_db(track_index)
         self._place.fell(track_index, self._quietest_db[track_index] - level_db, now_s)
         self._quietest_db[track_index] = level_db
         self._set_limit()
         self._run[track_index] = False
 
-    def _teach(self, now_s: float) -> None:
-        """Let the half second of two seconds ago, before any fall could begin, teach."""
-        rows = (self._tick - _LATE - np.arange(_HALF_SECOND)) % _HISTORY
-        power = self._band[rows].sum(axis=0) / _HALF_SECOND
-        teaches = ~np.isnan(power) & ~self._run & ~self._low_ring[rows].any(axis=0)
+    def _learn_quiet(self, m: Measurement) -> None:
+        """Twice a second, let the half second of two seconds ago, before any fall could begin,
+        teach."""
+        if self._history.tick % HALF_SECOND:
+            return
+        power, low = self._history.half_second()
+        teaches = ~(np.isnan(power) | self._run | low)
         level_db = rms_dbfs(power)
-        self._place.confirm(teaches & ~(level_db > self._quietest_db + self._fall_db), now_s)
-        raised_db = np.where(np.isnan(self._quietest_db), np.inf, self._quietest_db + _RISE_DB)
-        lowest_db = np.minimum(level_db, raised_db)
+        self._place.confirm(teaches & ~(level_db > self._quietest_db + self._fall_db), m.end_s)
+        lowest_db = np.fmin(level_db, self._quietest_db + _RISE_DB)
         self._quietest_db = np.where(teaches, lowest_db, self._quietest_db)
         self._learnt += teaches
         self._set_limit()
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        low = self._low_ring[:, track_index]  # the noise, not the voice that ends it
-        level = rms_dbfs(np.nanmedian(self._wide[low, track_index]))
+        level = self._history.left_dbfs(track_index)  # the noise, not the voice that ends it
         return true_minus(f"only steady noise at {level:.0f} dBFS, below all that was heard before")

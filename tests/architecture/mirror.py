@@ -28,7 +28,8 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/detectors/test_clock_slip.py": "engine/detectors/first_tracks",
     "engine/detectors/test_clipped.py": "engine/detectors/flat_tops engine/detectors/tops",
     "engine/detectors/test_dead_mic.py": (
-        "engine/detectors/band_power engine/detectors/quieter_place"
+        "engine/detectors/band_history engine/detectors/band_power engine/detectors/fall_ends "
+        "engine/detectors/quieter_place"
     ),
     "engine/detectors/test_duplicate.py": (
         "engine/detectors/lagged_copies engine/detectors/step_spectra"

@@ -1,0 +1,115 @@
+"""The newest four seconds of each track's levels, as what tells a dead mic asks about them.
+
+Electronics is so steady that the level of what is left over 100 ms moves by a fraction of a
+decibel; that it lasted, and began where the place fell away, is read from here.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.detectors.band_power import BandPower
+from engine.model.flag_arrays import any_of
+from engine.model.messages import Flags, Levels
+from engine.model.track_memory import TrackMemory, per_track, remembered
+from engine.model.track_remap import By
+from engine.model.units import rms_dbfs
+
+JUDGED_S: Final = 4.0
+"""A fall is judged from here on after its onset, s."""
+SETTLE_S: Final = 0.6
+"""A pop and a sagging bias may last that long, s."""
+HALF_SECOND: Final = 5
+_HISTORY: Final = 40
+_LATE: Final = 20
+"""In ticks: what a level that teaches is averaged over; kept levels; how old one is before."""
+_JUDGED: Final = round((JUDGED_S - SETTLE_S) * 10)
+"""Ticks that are judged, of the track and of its neighbours: they may speak, and pause seldom."""
+_ENOUGH: Final = 0.7
+"""Share of them that must be low."""
+_LATE_ROWS: Final = tuple(
+    (tick - _LATE - np.arange(HALF_SECOND)) % _HISTORY for tick in range(_HISTORY)
+)
+
+
+class BandHistory(TrackMemory):
+    """Mean squares of each tick in the band and in all, and whether the track was low.
+
+    tick : number of the newest tick, from 0
+    """
+
+    tick: int = remembered(By.WHOLE, -1)
+    _band: Levels = per_track(np.nan, rows=_HISTORY)
+    _wide: Levels = per_track(np.nan, rows=_HISTORY)
+    _low: Flags = per_track(False, rows=_HISTORY)
+
+    def __init__(self, tracks: int) -> None:
+        self._tracks = tracks
+        self.reset()
+
+    def add(self, power: BandPower) -> None:
+        """Take in one tick; until it is marked, it was low nowhere."""
+        self.tick += 1
+        at = self.tick % _HISTORY
+        self._wide[at], self._band[at], self._low[at] = power.wide_mean, power.band_mean, False
+
+    def mark(self, low: Flags) -> None:
+        """Say where the newest tick is low."""
+        self._low[self.tick % _HISTORY] = low
+
+    def forget(self, tracks: Flags) -> None:
+        """What was heard in the band there says nothing any more."""
+        self._band[:, tracks] = np.nan
+
+    def now_db(self, track_index: int) -> float:
+        """Level of the newest tick in the band, dB."""
+        return float(rms_dbfs(self._band[self.tick % _HISTORY, track_index]))
+
+    def half_second(self) -> tuple[Levels, Flags]:
+        """Mean square of the half second of two seconds ago, in the band, and where it was low at
+        any time."""
+        rows = _LATE_ROWS[self.tick % _HISTORY]
+        return self._band[rows].sum(axis=0) / HALF_SECOND, self._low[rows].any(axis=0)
+
+    def quiet_db(self, track_index: int) -> float:
+        """How quiet all of it was in the band, dB: its lowest tenth."""
+        band = self._band[:, track_index]
+        return float(np.nanpercentile(rms_dbfs(band), 10)) if np.isfinite(band).any() else -np.inf
+
+    def left_db(self, track_index: int) -> float:
+        """What was left in the band where the track was low, dB: the median."""
+        return float(rms_dbfs(np.nanmedian(self._band[self._low[:, track_index], track_index])))
+
+    def left_dbfs(self, track_index: int) -> float:
+        """The same of all that was left, dBFS."""
+        return float(rms_dbfs(np.nanmedian(self._wide[self._low[:, track_index], track_index])))
+
+    def spread_dbfs(self, track_index: int) -> tuple[float, float, float] | None:
+        """The lowest tenth, the middle and the highest tenth of the low ticks that are judged,
+        dBFS; None where they are too few."""
+        rows = self._judged()
+        rows = rows[self._low[rows, track_index]]
+        wide = rms_dbfs(self._wide[rows, track_index])
+        if len(rows) < _ENOUGH * _JUDGED or np.isnan(wide).all():
+            return None
+        low, middle, high = np.nanpercentile(wide, [10, 50, 90]).tolist()
+        return low, middle, high
+
+    def lowest_db(self, tracks: Flags) -> Levels:
+        """The lowest level in the band of those tracks, of the ticks that are judged, dB."""
+        return np.fmin.reduce(rms_dbfs(self._band[self._judged()][:, tracks]))
+
+    def steady_ticks(self, track_index: int, steady_db: float) -> int:
+        """How many of the newest ticks lie within `steady_db` of what is left: a place that was low
+        already is not where the mic died."""
+        rows = (self.tick - np.arange(_HISTORY)) % _HISTORY
+        wide = rms_dbfs(self._wide[rows, track_index])
+        off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > steady_db
+        off[:_JUDGED] = False
+        return int(np.argmax(off)) if any_of(off) else _HISTORY
+
+    def _judged(self) -> NDArray[np.int64]:
+        return (self.tick - np.arange(_JUDGED)) % _HISTORY
