@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from engine.detectors.band_power import BandPower
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
+from engine.model.percentiles import percentiles
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import rms_dbfs
@@ -72,12 +73,13 @@ class BandHistory(TrackMemory):
         """Mean square of the half second of two seconds ago, in the band, and where it was low at
         any time."""
         rows = _LATE_ROWS[self.tick % _HISTORY]
-        return self._band[rows].sum(axis=0) / HALF_SECOND, self._low[rows].any(axis=0)
+        power = self._band[rows].sum(axis=0) / HALF_SECOND
+        return power, np.asarray(self._low[rows].any(axis=0))
 
     def quiet_db(self, track_index: int) -> float:
         """How quiet all of it was in the band, dB: its lowest tenth."""
-        band = self._band[:, track_index]
-        return float(np.nanpercentile(rms_dbfs(band), 10)) if np.isfinite(band).any() else -np.inf
+        (quiet_db,) = percentiles(rms_dbfs(self._band[:, track_index]), 10.0)
+        return -np.inf if np.isnan(quiet_db) else quiet_db
 
     def left_db(self, track_index: int) -> float:
         """What was left in the band where the track was low, dB: the median."""
@@ -92,15 +94,15 @@ class BandHistory(TrackMemory):
         dBFS; None where they are too few."""
         rows = self._judged()
         rows = rows[self._low[rows, track_index]]
-        wide = rms_dbfs(self._wide[rows, track_index])
-        if len(rows) < _ENOUGH * _JUDGED or np.isnan(wide).all():
+        if len(rows) < _ENOUGH * _JUDGED:
             return None
-        low, middle, high = np.nanpercentile(wide, [10, 50, 90]).tolist()
-        return low, middle, high
+        wide = rms_dbfs(self._wide[rows, track_index])
+        low, middle, high = percentiles(wide, 10.0, 50.0, 90.0)
+        return None if np.isnan(middle) else (low, middle, high)
 
     def lowest_db(self, tracks: Flags) -> Levels:
         """The lowest level in the band of those tracks, of the ticks that are judged, dB."""
-        return np.fmin.reduce(rms_dbfs(self._band[self._judged()][:, tracks]))
+        return np.asarray(np.fmin.reduce(rms_dbfs(self._band[self._judged()][:, tracks])))
 
     def steady_ticks(self, track_index: int, steady_db: float) -> int:
         """How many of the newest ticks lie within `steady_db` of what is left: a place that was low

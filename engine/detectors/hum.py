@@ -38,6 +38,7 @@ from engine.measure.decimate import Decimate
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import number
+from engine.model.percentiles import percentiles
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -282,7 +283,7 @@ class Hum(TrackMemory):
         power = np.square(sound[len(sound) % step :].reshape(-1, step)).mean(axis=1)
         levels_dbfs = rms_dbfs((power[1:] + power[:-1]) / 2.0)
         followed_dbfs = levels_dbfs[-len(near) :]
-        quietest_dbfs = max(level_dbfs, float(np.percentile(levels_dbfs, 10.0)))
+        quietest_dbfs = max(level_dbfs, *percentiles(levels_dbfs, 10.0))
         pause = followed_dbfs < quietest_dbfs + self._quiet_db
         return any_of(pause) and bool(near[pause].mean() >= _COHERENT)
 
