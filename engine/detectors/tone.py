@@ -238,7 +238,8 @@ class Tone(TrackMemory):
             looks = self._looks[track_index]
             looks.short.append(Look(self._tick, m.start_s, hz, level_dbfs))
             if track_index in close:
-                ((near_hz, near_dbfs),) = self._close.find(np.concatenate(close[track_index])[None])
+                looks.sound.append(np.stack(close[track_index]))
+                ((near_hz, near_dbfs),) = self._close.find(looks.sound[-1].reshape(1, -1))
                 looks.close.append(Look(self._tick, m.start_s, near_hz, near_dbfs))
             if self._may_stand(looks.short, hz, level_dbfs):
                 self._sound[track_index] = []
@@ -269,7 +270,8 @@ class Tone(TrackMemory):
             return
         rows = (self._tick - 1 - np.arange((self._needed - 1) * LOOK_TICKS)) % TICKS
         quiet_dbfs = self._quiet_dbfs[rows, track_index]
-        if not self._company.is_howl(looks, hz[best], level_dbfs[best], quiet_dbfs):
+        turns = hz[best] / self._rate_hz
+        if not self._company.is_howl(looks, hz[best], turns, level_dbfs[best], quiet_dbfs):
             return
         same = abs(hz[best] / self._hz[track_index] - 1.0) <= self._company.same
         if not (self._running[track_index] and same):

@@ -27,6 +27,8 @@ KEPT: Final = 2 * LOOKS
 """Looks that are remembered, so that a howl is dated from where it began to grow."""
 CLOSE_LOOKS: Final = 4
 """The newest at half a second each."""
+SWING_LOOKS: Final = 2
+"""The newest of them by which it is seen whether a line swings."""
 MOVES: Final = 0.01
 """Relative. A governor holds the speed of an engine to this from one half second to the next (ISO
 8528-5 lets it vary by 1 to 2.5 % at a steady load; from memory)."""
@@ -72,15 +74,18 @@ class Look:
 
 @dataclass(slots=True)
 class Looks:
-    """The newest looks at one track: `short` at a tick each, `close` at half a second."""
+    """The newest looks at one track: `short` at a tick each, `close` at half a second; `sound` is
+    that of the newest close ones, a row a tick."""
 
     short: deque[Look] = field(default_factory=lambda: deque(maxlen=KEPT))
     close: deque[Look] = field(default_factory=lambda: deque(maxlen=CLOSE_LOOKS))
+    sound: deque[Samples] = field(default_factory=lambda: deque(maxlen=SWING_LOOKS))
 
     def clear(self) -> None:
         """Forget all."""
         self.short.clear()
         self.close.clear()
+        self.sound.clear()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +113,11 @@ class Company:
     decay_db: float = 0.2
     drowned_db: float = 6.0
 
-    def is_howl(self, looks: Looks, hz: float, level_dbfs: float, quiet_dbfs: Levels) -> bool:
-        """Whether nothing speaks against a howl at that frequency.
+    def is_howl(
+        self, looks: Looks, hz: float, turns: float, level_dbfs: float, quiet_dbfs: Levels
+    ) -> bool:
+        """Whether nothing speaks against a howl at that frequency, which is so many cycles a
+        sample.
 
         `quiet_dbfs` is the quietest hop of each tick since the line stands, shape (ticks,).
         """
@@ -119,6 +127,7 @@ class Company:
             or self._decays(looks.short, hz)
             or quiet_dbfs.min() > level_dbfs + self.drowned_db
             or self._is_interrupted(quiet_dbfs, level_dbfs)
+            or self._swings(looks.sound, turns)
             or self._is_engine(looks.close, hz)
         )
 
@@ -171,6 +180,17 @@ class Company:
         each look, and whose pauses the room fills in part."""
         under = quiet_dbfs < level_dbfs - 2.0 * self.steady_db
         return bool(4 * np.count_nonzero(under) > len(quiet_dbfs))
+
+    def _swings(self, sound: deque[Samples], turns: float) -> bool:
+        """In a fifth of the ticks the line itself is fainter: a beeper whose beat the looks keep,
+        and whose pauses other sound fills. One tick of words may cover it."""
+        if len(sound) < SWING_LOOKS:
+            return False
+        frames = sound[0].shape[1]
+        wave = np.hanning(frames) * np.exp(-2j * np.pi * turns * np.arange(frames))
+        level_db = 20.0 * np.log10(np.abs(np.concatenate(sound) @ wave) + 1e-12)
+        faint = np.count_nonzero(level_db < np.median(level_db) - 2.0 * self.steady_db)
+        return bool(faint >= SWING_LOOKS)
 
     def _is_engine(self, looks: deque[Look], hz: float) -> bool:
         """In half of the close looks two other lines or more stand where they did in the one
