@@ -27,7 +27,7 @@ HALF_SECOND: Final = 5
 _HISTORY: Final = 40
 _LATE: Final = 20
 """In ticks: what a level that teaches is averaged over; kept levels; how old one is before."""
-_JUDGED: Final = round((JUDGED_S - SETTLE_S) * 10)
+JUDGED_TICKS: Final = round((JUDGED_S - SETTLE_S) * 10)
 """Ticks that are judged, of the track and of its neighbours: they may speak, and pause seldom."""
 _ENOUGH: Final = 0.7
 """Share of them that must be low."""
@@ -89,12 +89,14 @@ class BandHistory(TrackMemory):
         """The same of all that was left, dBFS."""
         return float(rms_dbfs(np.nanmedian(self._wide[self._low[:, track_index], track_index])))
 
-    def spread_dbfs(self, track_index: int) -> tuple[float, float, float] | None:
-        """The lowest tenth, the middle and the highest tenth of the low ticks that are judged,
-        dBFS; None where they are too few."""
-        rows = self._judged()
+    def spread_dbfs(
+        self, track_index: int, ticks: int = JUDGED_TICKS
+    ) -> tuple[float, float, float] | None:
+        """The lowest tenth, the middle and the highest tenth of the low ticks among so many newest
+        ones, dBFS; None where they are too few."""
+        rows = self._judged()[:ticks]
         rows = rows[self._low[rows, track_index]]
-        if len(rows) < _ENOUGH * _JUDGED:
+        if len(rows) < _ENOUGH * ticks:
             return None
         wide = rms_dbfs(self._wide[rows, track_index])
         low, middle, high = percentiles(wide, 10.0, 50.0, 90.0)
@@ -109,9 +111,9 @@ class BandHistory(TrackMemory):
         already is not where the mic died."""
         rows = (self.tick - np.arange(_HISTORY)) % _HISTORY
         wide = rms_dbfs(self._wide[rows, track_index])
-        off = np.abs(wide - np.nanmedian(wide[:_JUDGED])) > steady_db
-        off[:_JUDGED] = False
+        off = np.abs(wide - np.nanmedian(wide[:JUDGED_TICKS])) > steady_db
+        off[:JUDGED_TICKS] = False
         return int(np.argmax(off)) if any_of(off) else _HISTORY
 
     def _judged(self) -> NDArray[np.int64]:
-        return (self.tick - np.arange(_JUDGED)) % _HISTORY
+        return (self.tick - np.arange(JUDGED_TICKS)) % _HISTORY

@@ -21,7 +21,13 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.band_history import HALF_SECOND, JUDGED_S, SETTLE_S, BandHistory
+from engine.detectors.band_history import (
+    HALF_SECOND,
+    JUDGED_S,
+    JUDGED_TICKS,
+    SETTLE_S,
+    BandHistory,
+)
 from engine.detectors.band_power import MOSTLY, BandPower, band_powers
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.fall_ends import FallEnds
@@ -39,6 +45,8 @@ _RISE_DB: Final = 0.015
 """The reference rises by at most this each half second: what was once heard stays likely."""
 _LEARNT: Final = 16
 """Half seconds heard before a fall means anything."""
+SETTLED_TICKS: Final = 10
+"""A run that was steady for so long is not given up."""
 _LATELY_S: Final = 15.0
 _OFTEN: Final = 0.3
 """Share of the last quarter of a minute in which the track lay as low and came back: so quiet is
@@ -257,12 +265,17 @@ class DeadMic(TrackMemory):
                 if lasted[track_index] > JUDGED_S + SETTLE_S:
                     ticks = self._history.steady_ticks(track_index, self._steady_db)
                     self._onset_s[track_index] = m.end_s - ticks * (m.end_s - m.start_s)
-            elif lasted[track_index] >= self._given_up_s:
+            elif lasted[track_index] >= self._given_up_s and not self._settles(track_index, m):
                 self._give_up(track_index, m.end_s)
 
-    def _is_steady(self, track_index: int, m: Measurement) -> bool:
+    def _settles(self, track_index: int, m: Measurement) -> bool:
+        """Whether what is left has just become steady: phantom power that is gone may sag for
+        seconds, and the sound with it."""
+        return self._is_steady(track_index, m, SETTLED_TICKS)
+
+    def _is_steady(self, track_index: int, m: Measurement, ticks: int = JUDGED_TICKS) -> bool:
         """Whether what is left is electronics, on the newest low ticks after the settling."""
-        spread_dbfs = self._history.spread_dbfs(track_index)
+        spread_dbfs = self._history.spread_dbfs(track_index, ticks)
         if spread_dbfs is None:
             return False
         low, middle, high = spread_dbfs

@@ -273,3 +273,17 @@ def test_a_fall_before_a_floor_was_learned_means_nothing() -> None:
     where = scene(rate_hz=RATE)
     x = spliced([place(-55.0, 7.0, RATE), noise(-85.0, 12.0, RATE, seed=3)])
     assert State.ACTIVE not in told(DeadMic(where), x, where).states
+
+
+@pytest.mark.parametrize("sags_s", [0.6, 1.2, 1.6])
+def test_what_dies_slowly_is_told(sags_s: float) -> None:
+    """A crowd at -38 dBFS whose mic loses its supply: the sound falls by a factor of e in so many
+    seconds, 30 dB down into the preamplifier's noise."""
+    where = scene(rate_hz=RATE)
+    x = place(-38.0, 50.0, RATE, 7)
+    falls_s = np.maximum(np.arange(len(x)) / RATE - 25.0, 0.0)
+    x *= np.exp(-falls_s / sags_s)[:, np.newaxis].astype(np.float32)
+    x[25 * RATE :] += noise(-70.0, 25.0, RATE, seed=9)
+    said = told(DeadMic(where), x, where)
+    assert len(said.spans_s) == 1
+    assert 0.1 * said.states.index(State.ACTIVE) <= 25.0 + 12.0
