@@ -47,6 +47,10 @@ DATED_TICKS: Final = 80
 QUIET_SHARE: Final = 0.2
 """In a quiet moment a fifth of a tick's hops are quieter still, and in the window a fifth of the
 ticks."""
+STEADY_DB: Final = 1.5
+"""So little the middle hop of a tick lies over its quiet one, in a quarter of the ticks that hold
+what rose: 0.3 dB in a link's hiss, 0.8 where it flutters; the words of others and a pack that is
+put on have 1.7 to 4.9 (ours, measured)."""
 EVERY_TICKS: Final = 5
 STEP_DB: Final = 0.0625
 """Most by which learned treble moves from one judgement to the next, as slowly as a learned floor
@@ -72,6 +76,8 @@ class Noise(TrackMemory):
 
     _quiet: Levels = per_track(np.nan, rows=TICKS)
     _treble: Levels = per_track(np.nan, rows=DATED_TICKS)
+    _middle: Levels = per_track(np.nan, rows=TICKS)
+    """Treble of the middle hop of each tick."""
     _tick: int = remembered(By.WHOLE, 0)
     _floor_dbfs: Levels = per_track(np.nan)
     """Learned floor before the rise, AES17 RMS."""
@@ -139,9 +145,10 @@ class Noise(TrackMemory):
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        least, quiet_row, treble_row = self._ahead.of(m)
+        least, quiet_row, treble_row, middle_row = self._ahead.of(m)
         self._quiet[self._tick % TICKS] = quiet_row
         self._treble[self._tick % DATED_TICKS] = treble_row
+        self._middle[self._tick % TICKS] = middle_row
         self._tick += 1
         self._hear_speech(m)
         if self._tick % EVERY_TICKS == 0:
@@ -155,8 +162,9 @@ class Noise(TrackMemory):
         red = self._level_dbfs > self._speech_dbfs() - self._masks_db
         return condition(self._active & known, known, self._onset_s, self._last_s, red)
 
-    def _foresee(self, block: TickBlock) -> Iterator[tuple[Levels, Levels, Levels]]:
-        """The quiet moment of each tick, and that and its treble where the tick counts."""
+    def _foresee(self, block: TickBlock) -> Iterator[tuple[Levels, ...]]:
+        """The quiet moment of each tick; that, its treble and the treble of the middle hop where
+        the tick counts."""
         power, energy = block.field("mean_square"), block.field("difference_energy")
         hop = round(QUIET_SHARE * power.shape[1])
         least = np.partition(power, hop, axis=1)[:, hop]
@@ -166,8 +174,11 @@ class Noise(TrackMemory):
                 whole[tick] &= m.valid.all(axis=0)
             for repeat in m.repeats:  # a stuck buffer has no pauses
                 whole[tick, repeat.track_index] = False
-        treble = np.partition(energy, hop, axis=1)[:, hop]
-        rows = (np.where(whole, one, np.nan) for one in (least, treble))
+        middle = power.shape[1] // 2
+        trebles = np.partition(energy, (hop, middle), axis=1)
+        rows = (
+            np.where(whole, one, np.nan) for one in (least, trebles[:, hop], trebles[:, middle])
+        )
         return zip(least, *rows, strict=True)
 
     def _hear_speech(self, m: Measurement) -> None:
@@ -202,7 +213,8 @@ class Noise(TrackMemory):
             if any_of(risen & ~self._active) and self._heard_by_pair(shares, added):
                 risen &= self._active
         for track_index in indices(risen):
-            risen[track_index] = not _is_tone(m.samples[:, track_index])
+            steady = self._active[track_index] or self._is_steady(int(track_index))
+            risen[track_index] = steady and not _is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
         for track_index in indices(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
@@ -224,6 +236,16 @@ class Noise(TrackMemory):
         with np.errstate(invalid="ignore"):
             calm &= rms_dbfs(power) >= self._floor_dbfs - MARGIN_DB
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
+
+    def _is_steady(self, track_index: int) -> bool:
+        """Whether the ticks that hold no more than what rose run evenly, as hiss does."""
+        newest = np.arange(self._tick - TICKS, self._tick)
+        treble = self._treble[newest % DATED_TICKS, track_index]
+        count = round(QUIET_SHARE * TICKS)
+        ruled = np.argsort(treble)[count : 3 * count]
+        middle = self._middle[newest % TICKS, track_index][ruled]
+        swing_db = rms_dbfs(middle) - rms_dbfs(treble[ruled])
+        return bool(np.nanquantile(swing_db, 0.25) <= STEADY_DB)
 
     def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
         """Whether what three tracks or more share is as loud on all, unlike their floors."""

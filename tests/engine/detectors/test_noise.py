@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfilt
 
 from engine.detectors.noise import Noise
 from engine.model.messages import Kind, PackLevel, Samples
@@ -133,6 +134,20 @@ def test_cloth_that_rubs_comes_and_goes() -> None:
     strokes = np.clip(np.sin(2 * np.pi * 1.4 * np.arange(len(x)) / RATE), 0.0, None)
     x[:, 0] += np.where(np.arange(len(x)) > AT_S * RATE, rub * strokes, 0.0)
     assert not said_of(x).spans_s
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_pack_that_is_put_on_is_no_noise(seed: int) -> None:
+    """Cloth and cable rub for eight seconds, up to 16 kHz and without a pause: each stroke swells
+    and fades within a fifth of a second."""
+    rng = np.random.default_rng(seed)
+    x = place()
+    rubbing = slice(round(AT_S * RATE), round((AT_S + 8.0) * RATE))
+    frames = rubbing.stop - rubbing.start
+    strokes = sosfilt(butter(2, 8.0, fs=RATE, output="sos"), rng.standard_normal(frames))
+    swelling = 10.0 ** (6.0 * strokes / strokes.std() / 20.0)
+    x[rubbing, 0] += hiss(-38.0, 8.0, seed) * swelling
+    assert said_of(x).spans_s == []
 
 
 @pytest.mark.parametrize(("behind_gains", "said"), [(True, True), (False, False)])
