@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -208,9 +209,21 @@ def _between(spectra: NDArray[np.complexfloating], size: int, lag: int) -> tuple
 
     `spectra` are those of the two sounds, padded to `size`, shape (2, bins).
     """
-    turn = 2.0 * np.pi * np.arange(spectra.shape[1]) / size
-    across = spectra[1] * np.conj(spectra[0])
-    match = np.abs((np.exp(1j * np.outer(lag + _PARTS, turn)) @ across).real)
+    roots, cosines, sines = _turns(size)
+    at_lag = roots[lag * np.arange(spectra.shape[1]) % size]
+    across = spectra[1] * np.conj(spectra[0]) * at_lag
+    even, odd = cosines @ across.real, sines @ across.imag
+    match = np.abs(np.concatenate([(even + odd)[:0:-1], even - odd]))
     best = int(match.argmax())
     norm = float(np.prod(np.linalg.norm(spectra, axis=1)))
     return float(_PARTS[best]), float(match[best]) / max(norm, 1e-30)
+
+
+@lru_cache(2)
+def _turns(size: int) -> tuple[NDArray[np.complex128], Levels, Levels]:
+    """The roots of one, (size,), and by how much each part of a sample turns each bin: cosine and
+    sine, (parts from 0 on, bins)."""
+    roots = np.exp(2j * np.pi * np.arange(size) / size)
+    turn = 2.0 * np.pi * np.arange(size // 2 + 1) / size
+    turned = np.outer(_PARTS[len(_PARTS) // 2 :], turn)
+    return roots, np.cos(turned), np.sin(turned)
