@@ -263,24 +263,43 @@ class Recurrences(TrackMemory):
         keep = (lag <= longest[n]) & (lag > self._shortest)
         n, at = n[keep], at[keep]
         if any_of(often):
-            several = np.flatnonzero(often).tolist()
-            places = [self._everywhere(track[one], here[one], longest[one]) for one in several]
-            n = np.concatenate([n, np.repeat(several, [len(one) for one in places])])
-            at = np.concatenate([at, *places])
-        for beside in range(1, _FIRST_BESIDE + 1):  # a place before 0 is at the ring's end
-            there = self._ring[track[n], at - beside]
-            keep = there == self._ring[track[n], here[n] - beside]
+            wide = self._everywhere(anchors, np.flatnonzero(often), longest)
+            n, at = np.concatenate([n, wide[0]]), np.concatenate([at, wide[1]])
+        row, size = track * self._ring.shape[1], self._ring.shape[1]
+        for beside in range(1, _FIRST_BESIDE + 1):
+            wanted = self._ring[track, here - beside]  # a place before 0 is at the ring's end
+            there = np.where(at < beside, at + size, at) - beside
+            keep = self._ring.take(row[n] + there) == wanted[n]
             n, at = n[keep], at[keep]
         return n, at
 
-    def _everywhere(self, track: int, here: int, longest: int) -> NDArray[np.int64]:
-        """All places of one track, as far back as the longest lag, where the sample at `here` is
-        found."""
-        row = self._ring[track]
-        first, end = here - longest, here - self._shortest
-        if first >= 0:
-            return np.flatnonzero(row[first:end] == row[here]) + first
-        size = len(row)  # the oldest of it lies at the ring's end
-        late = np.flatnonzero(row[size + first : size + min(end, 0)] == row[here]) + size + first
-        early = np.flatnonzero(row[: max(end, 0)] == row[here])
-        return np.concatenate([late, early])
+    def _everywhere(
+        self, anchors: _Anchors, several: NDArray[np.int64], longest: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """The same for those anchors, in all hops.
+
+        Where a tick reaches a level often, the next one mostly does, so that of all anchors of one
+        track few levels are to be looked for.
+        """
+        of_level: dict[tuple[int, float], list[int]] = {}
+        several = several[longest[several] > self._shortest]
+        track, here = anchors.track[several], anchors.here[several]
+        levels = zip(track.tolist(), self._ring[track, here].tolist(), strict=True)
+        for one, level in zip(several.tolist(), levels, strict=True):
+            of_level.setdefault(level, []).append(one)
+        n, at, size = [], [], self._ring.shape[1]
+        for (track_index, sample), ones in of_level.items():
+            places = np.flatnonzero(self._ring[track_index] == np.float32(sample))
+            first = (anchors.here[ones] - longest[ones]) % size
+            after = (anchors.here[ones] - self._shortest) % size
+            spans = np.stack([places.searchsorted(first), places.searchsorted(after)], axis=1)
+            round_end = (first > after).tolist()
+            for one, (begin, end), wraps in zip(ones, spans.tolist(), round_end, strict=True):
+                some = [places[begin:], places[:end]] if wraps else [places[begin:end]]
+                at += some
+                n += [np.full(len(part), one) for part in some]
+        return _joined(n), _joined(at)
+
+
+def _joined(parts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
+    return np.concatenate(parts) if parts else np.empty(0, dtype=np.int64)
