@@ -85,6 +85,8 @@ class Clock(TrackMemory):
         By.ANEW, lambda d: FirstTracks(d._filters, d._candidates)
     )
 
+    _newest_asked: tuple[bytes, NDArray[np.int64]] | None = remembered(By.ANEW, None)
+
     def __init__(
         self,
         scene: Scene,
@@ -159,13 +161,10 @@ class Clock(TrackMemory):
         if not m.all_valid or m.repeats:
             return []
         live = m.difference_energy.min(axis=0)[self._candidates] > 0.0
-        usable = live & (self._filters.visible >= LEAST_VISIBLE)
         slips: list[float] = []
         if before is not None and m.end_s >= (self._settled_s or 0.0):
-            rows = indices(usable)
+            rows = self._asked(live)
             if len(rows) >= LEAST_TRACKS:
-                order = np.argsort(-self._filters.visible[rows], kind="stable")
-                rows = rows[order[:MOST_TRACKS]]
                 sound = _Sound(before, m.samples.T, self._candidates[rows])
                 slips = [
                     m.start_s + (at - sound.lead) / self._rate_hz
@@ -174,13 +173,27 @@ class Clock(TrackMemory):
                 ]
         if self._filters.learn(m.samples.T, self._candidates, live):
             self._first_tracks.forget()
+            self._newest_asked = None
         return slips
+
+    def _asked(self, live: Flags) -> NDArray[np.int64]:
+        """The tracks that are asked, those that show slips best first; the same array until one of
+        them falls silent or the filters are others."""
+        known = live.tobytes()
+        if self._newest_asked is None or self._newest_asked[0] != known:
+            visible = self._filters.visible
+            rows = indices(live & (visible >= LEAST_VISIBLE))
+            rows = rows[np.argsort(-visible[rows], kind="stable")[:MOST_TRACKS]]
+            self._newest_asked = (known, rows)
+        return self._newest_asked[1]
 
     def _suspects(self, sound: _Sound, made: FilteredTick) -> list[int]:
         """Frames of the sound at which the first tracks together stand out, the most first."""
         begin = sound.lead - TAPS
         sizes, mean = made.sizes, made.mean
         found = indices(mean >= self._suspect)
+        if not len(found):
+            return []
         near = APART_S * self._rate_hz
         suspects: list[int] = []
         for at in found[np.argsort(-mean[found], kind="stable")].tolist():
@@ -189,7 +202,7 @@ class Clock(TrackMemory):
             if all(abs(begin + at - other) > near for other in suspects):
                 suspects.append(begin + at)
         few = FIRST_SHARE * self._log_chance
-        return [at for at in suspects if _is_unlikely(sizes, at - begin, few)]
+        return [at for at in suspects if _is_unlikely(sizes[:, _near(at - begin)], few)]
 
     def _filtered(
         self, sound: _Sound, rows: NDArray[np.int64], begin: int, end: int
@@ -206,8 +219,9 @@ class Clock(TrackMemory):
         """Whether all tracks are torn there by more than chance, and each its own way."""
         near = slice(max(SIDE, at - SHORT), min(sound.frames - SIDE, at + SHORT))
         sizes = self._filtered(sound, rows, near.start, near.stop)
-        sizes = np.abs(sizes) / np.sqrt(np.square(sizes).mean(axis=1, keepdims=True))
-        if not _is_unlikely(sizes, at - near.start, self._log_chance):
+        deviation = np.sqrt(np.square(sizes).mean(axis=1, keepdims=True))
+        closest = np.abs(sizes[:, _near(at - near.start)]) / deviation
+        if not _is_unlikely(closest, self._log_chance):
             return False
         first = max(SIDE + SMEAR, at - self._beside)
         last = min(sound.frames - SIDE - SMEAR, at + self._beside)
@@ -252,10 +266,15 @@ class Clock(TrackMemory):
         return f"all inputs jumped at one sample, {len(self._slips_s)} times in 10 s"
 
 
-def _is_unlikely(sizes: Samples, at: int, log_chance: float) -> bool:
-    """Whether sizes over their deviations would be at most so likely, had the sound no long tails;
-    most of the work ends here."""
-    largest = sizes[:, max(0, at - SMEAR) : at + SMEAR + 1].max(axis=1)
+def _near(at: int) -> slice:
+    """The frames at which a slip at that one may come out."""
+    return slice(max(0, at - SMEAR), at + SMEAR + 1)
+
+
+def _is_unlikely(closest: Samples, log_chance: float) -> bool:
+    """Whether sizes over their deviations would be at most so likely, had the sound no long tails,
+    shape (rows, frames near a slip); most of the work ends here."""
+    largest = closest.max(axis=1)
     return is_unlikely(largest.astype(np.float64), log_chance)
 
 

@@ -23,11 +23,12 @@ CAP: Final = 6.0
 class FilteredTick(NamedTuple):
     """What comes out of the first tracks of one tick, from `TAPS` frames before it on.
 
-    rows : which tracks these are, of the candidates
+    asked : the array they are the first of; rows : which tracks they are, of the candidates
     sizes : (rows, frames) over what is usual in each hop; mean : (frames,) of all rows
     """
 
     tick: Measurement
+    asked: NDArray[np.int64]
     rows: NDArray[np.int64]
     sizes: Samples
     mean: Samples
@@ -57,7 +58,7 @@ class FirstTracks:
         first = rows[:FIRST_TRACKS]
         while self._made:
             made = self._made.popleft()
-            if made.tick is m and np.array_equal(made.rows, first):
+            if made.tick is m and (made.asked is rows or np.array_equal(made.rows, first)):
                 return made
         while self._coming and self._coming[0] is not m:
             self._coming.popleft()
@@ -71,13 +72,14 @@ class FirstTracks:
         sound = [tick.samples.T[tracks] for tick in ticks]
         sound[-1] = sound[-1][:, : SIDE - TAPS - 1]  # the last few are left to the next tick
         x = np.concatenate([before[tracks, -TAPS - SIDE :], *sound], axis=1)
-        self._made.extend(self._filtered(ticks, first, x))
+        self._made.extend(self._filtered(ticks, rows, x))
         return self._made.popleft()
 
     def _filtered(
-        self, ticks: Sequence[Measurement], first: NDArray[np.int64], x: Samples
+        self, ticks: Sequence[Measurement], rows: NDArray[np.int64], x: Samples
     ) -> Iterator[FilteredTick]:
-        """Each tick's part of what comes out of those tracks."""
+        """Each tick's part of what comes out of the first of those tracks."""
+        first = rows[:FIRST_TRACKS]
         sizes = np.stack(
             [
                 np.correlate(*pair, "valid")
@@ -92,4 +94,4 @@ class FirstTracks:
         frames = sizes.shape[1] // len(ticks)
         for n, tick in enumerate(ticks):
             span = slice(n * frames, (n + 1) * frames)
-            yield FilteredTick(tick, first, sizes[:, span], mean[span])
+            yield FilteredTick(tick, rows, first, sizes[:, span], mean[span])

@@ -39,6 +39,7 @@ FINE: Final = 3.0
 """From this ratio on a track is listened to for single frames."""
 
 _HEALTHY: Final = np.arange(TAPS)
+_APART: Final = np.kron(np.eye(2), np.ones((SIDE, SIDE)))
 _TORN: Final = np.concatenate([np.arange(SIDE), np.arange(SIDE + 1, SPAN)])
 
 
@@ -102,12 +103,11 @@ class SlipFilters(TrackMemory):
         spread = spread + (ROUNDING * power)[:, None, None] * np.eye(SPAN)
         healthy = spread[:, _HEALTHY[:, None], _HEALTHY]
         torn = spread[:, _TORN[:, None], _TORN]
-        apart = healthy * np.kron(np.eye(2), np.ones((SIDE, SIDE)))
         root = np.linalg.cholesky(healthy)
         powers, taps = _best(root, torn)
         coarse = powers < FINE
         if any_of(coarse):
-            powers[coarse], taps[coarse] = _best(root[coarse], apart[coarse])
+            powers[coarse], taps[coarse] = _best(root[coarse], (healthy * _APART)[coarse])
         self.taps[rows], self.visible[rows] = taps, powers
         self.inverse[rows] = np.linalg.inv(spread[:, :SIDE, :SIDE])
 

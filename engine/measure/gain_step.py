@@ -11,6 +11,7 @@ Numbers: ours, measured on the scenes of the tests; common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
@@ -126,9 +127,8 @@ class GainStep(TrackMemory):
         self._tick += 1
         gain_db = np.zeros(levels_db.shape[1])
         if self._tick % EVERY_TICKS == 0:
-            for sign, scales in ((-1.0, DOWN_TICKS), (1.0, UP_TICKS)):
-                for ticks in scales:
-                    self._look(gain_db, sign, ticks, floor_dbfs)
+            for sign, ticks in self._may_show(floor_dbfs):
+                self._look(gain_db, sign, ticks, floor_dbfs)
             if any_of(gain_db != 0.0):  # the same step is not to be found again
                 self._db[:, :, gain_db != 0.0] = np.nan
         return gain_db
@@ -140,8 +140,6 @@ class GainStep(TrackMemory):
 
     def _look(self, gain_db: Levels, sign: float, ticks: int, floor_dbfs: Levels) -> None:
         """Write steps down or up that the newest so many ticks show into `gain_db`."""
-        if not self._may_show(sign, ticks, floor_dbfs).any():
-            return
         now_dbfs = _quiet(self._db[-ticks:, :1])[0]
         off_db = sign * (now_dbfs - floor_dbfs)  # NaN where either is not known
         may = self._open if ticks > min(DOWN_TICKS) else self._far
@@ -159,13 +157,18 @@ class GainStep(TrackMemory):
             if self._least_db <= sign * step_db <= self._most_db and shared_db < 0.5 * abs(step_db):
                 gain_db[track_index] = step_db
 
-    def _may_show(self, sign: float, ticks: int, floor_dbfs: Levels) -> Flags:
-        """Where the quiet moments may lie off the floor: a count, which costs less than sorting."""
-        newest = self._db[-ticks:, 0]
-        limit_dbfs = floor_dbfs + sign * (self._least_db - self._same_db - _ROUNDING_DB)
-        lower = np.count_nonzero(newest <= limit_dbfs, axis=0)
-        needed = int(QUIET_SHARE * ticks)
-        return np.asarray(lower > needed if sign < 0.0 else lower <= needed) & self._open
+    def _may_show(self, floor_dbfs: Levels) -> Iterator[tuple[float, int]]:
+        """Sign and ticks of the steps that some track may show: where its quiet moments may lie off
+        the floor. A count says so, which costs less than sorting."""
+        off_db = self._least_db - self._same_db - _ROUNDING_DB
+        newest = self._db[-max(*DOWN_TICKS, *UP_TICKS) :, 0]
+        for sign, scales in ((-1.0, DOWN_TICKS), (1.0, UP_TICKS)):
+            lower = newest <= floor_dbfs + sign * off_db
+            for ticks in scales:
+                counts = np.add.reduce(lower[-ticks:], axis=0, dtype=np.intp)
+                needed = int(QUIET_SHARE * ticks)
+                if any_of((counts > needed if sign < 0.0 else counts <= needed) & self._open):
+                    yield sign, ticks
 
     def _step_db(self, track_index: int, ticks: int) -> float:
         """By how much all bands of that track moved alike; 0 where they did not."""

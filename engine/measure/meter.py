@@ -20,6 +20,7 @@ from engine.measure.short_levels import ShortLevels
 from engine.measure.tick_parts import TickParts
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import MOST_TICKS, HopWindows
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -223,7 +224,7 @@ class Meter(TrackMemory):
         stopped = self._common_fall.update(
             level_dbfs, newest_dbfs, self._floor.floor_dbfs, self._presence.threshold_dbfs
         )
-        if stopped.any():
+        if any_of(stopped):
             self._floor.forget(stopped)
             changed = True
         if changed:

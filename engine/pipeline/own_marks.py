@@ -6,10 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from engine.measure.disturbances import MOST_TICKS, Disturbance, Disturbances
 from engine.model.commands import Mark
+from engine.model.flag_arrays import indices
 from engine.model.messages import Measurement
 from engine.model.number_text import number
 from engine.model.track_remap import TrackRemap
@@ -102,7 +101,7 @@ class OwnMarkRecorder:
 def gain_marks(m: Measurement, plan: Plan) -> list[OwnMark]:
     """Gains that were turned by hand, as one tick shows them: which track, and how far."""
     marks = []
-    for track_index in np.flatnonzero(m.gain_step_db):
+    for track_index in indices(m.gain_step_db):
         track = plan.tracks[track_index]
         gain = number(m.gain_step_db[track_index], "dB", digits=0, signed=True)
         text = f"gain {gain}: {track.input} {track.label}"
