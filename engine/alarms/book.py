@@ -90,8 +90,7 @@ class Book:
         for (track_index, group), alarm in self.alarms_by_key.items():
             if isinstance(track_index, int) and not alarm.record.idle:
                 followed.setdefault(group, []).append(track_index)
-        for family in tick.families_to_step(followed):
-            group = family[0].group
+        for group, family in tick.families_to_step(followed):
             for track_index in tick.track_indices(family, followed.get(group, ())):
                 evaluation = tick.evaluate(family, track_index, self._cover(track_index))
                 inputs = tick.inputs(family, track_index)

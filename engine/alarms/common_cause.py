@@ -61,14 +61,14 @@ class CauseAlarms:
             for alarm in self._book.track_alarms
             if alarm.part_of == UNHEARD and alarm.track_index is not None
         }
-        standing = {a.key for a in self._book.track_alarms if a.is_cause and a.record.raised}
-        for family in FAMILIES:
-            failed = {
-                alarm.track_index: alarm
-                for alarm in self._book.track_alarms
-                if alarm.key[1] == family and alarm.track_index is not None and alarm.record.raised
-            }
-            for cause in self._causes:
+        open_alarms = [alarm for alarm in self._book.track_alarms if alarm.record.raised]
+        standing = {alarm.key for alarm in open_alarms if alarm.is_cause}
+        failed_by_family: dict[str, dict[int, TrackAlarm]] = {family: {} for family in FAMILIES}
+        for alarm in open_alarms:
+            if alarm.track_index is not None and alarm.key[1] in failed_by_family:
+                failed_by_family[alarm.key[1]][alarm.track_index] = alarm
+        for family, failed in failed_by_family.items():
+            for cause in self._causes if len(failed) > 1 or standing else ():
                 if len(failed) > 1 or (cause.name, family) in standing:
                     events += self._step_cause(cause, family, failed, start_s, now_s)
         incidents = (a.incident for a in self._book.track_alarms if a.part_of is not None)

@@ -20,15 +20,20 @@ _ACTIVE: Final = int(State.ACTIVE)
 
 Family = tuple[FaultRule, ...]
 """Rules of which a track has one incident at a time, the best name first."""
+_NamedFamily = tuple[str, frozenset[str], Family]
+"""After its group and the names of its rules."""
 
 
 class Evaluator:
-    """What the rules' conditions mean for each alarm; `families` in the order to go through."""
+    """What the rules' conditions mean for each alarm."""
 
     def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
         self._delays = {rule.name: _delays(rule, scene) for rule in rules}
         self._inputs = tuple(track.input for track in scene.tracks)
-        self.families = _by_family(rules)
+        self._families = tuple(
+            (family[0].group, frozenset(rule.name for rule in family), family)
+            for family in _by_family(rules)
+        )
 
     def of(self, conditions: Mapping[str, Condition]) -> TickEvaluator:
         """One tick's conditions, by the name of the rule."""
@@ -37,7 +42,7 @@ class Evaluator:
             for name, one in conditions.items()
             if not one.quiet and _ACTIVE in (state := one.state.tobytes())
         }
-        return TickEvaluator(self._delays, conditions, self._inputs, self.families, said)
+        return TickEvaluator(self._delays, conditions, self._inputs, self._families, said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,18 +53,19 @@ class TickEvaluator:
     _delays: Mapping[str, tuple[Levels, Levels]]
     _conditions: Mapping[str, Condition]
     _inputs: tuple[int, ...]
-    _families: tuple[Family, ...]
+    _families: tuple[_NamedFamily, ...]
     _active: Mapping[str, bytes]
 
-    def families_to_step(self, followed: Collection[str]) -> list[Family]:
-        """The families with an active condition, or an alarm to follow (groups `followed`)."""
+    def families_to_step(self, followed: Collection[str]) -> list[tuple[str, Family]]:
+        """The families with an active condition, or an alarm to follow (groups `followed`), each
+        after its group."""
         active = self._active
         if not active and not followed:
             return []
         return [
-            family
-            for family in self._families
-            if family[0].group in followed or any(rule.name in active for rule in family)
+            (group, family)
+            for group, names, family in self._families
+            if group in followed or not names.isdisjoint(active)
         ]
 
     def track_indices(self, family: Family, followed: Collection[int]) -> Collection[int]:

@@ -26,6 +26,7 @@ class DetectorBank:
     ) -> None:
         """Start with nothing heard; with `only`, all other rules say nothing in any tick."""
         self._rules = tuple(rules)
+        self._names = tuple(rule.name for rule in rules)
         self._only = {rule.name for rule in self._rules} if only is None else set(only)
         self._details: dict[tuple[str, int], str] = {}
         self._begin(scene)
@@ -38,11 +39,11 @@ class DetectorBank:
         # A fault that the plan looks for on no track has nothing to say in any tick.
         self._idle = unknown(len(scene.tracks))
         self._watched = {
-            rule.name
+            rule.name: rule
             for rule in asked
             if rule.scope is Scope.INPUT or scene.watched(rule.fault).any()
         }
-        self._foresighted = [n for n in self._detectors if n in FORESIGHTED & self._watched]
+        self._foresighted = [name for name in self._watched if name in FORESIGHTED]
 
     @property
     def detectors(self) -> Collection[Detector]:
@@ -83,20 +84,23 @@ class DetectorBank:
         heard: SampleFindings | None = None,
     ) -> Mapping[str, Condition]:
         """One tick: a condition for each rule, by its name; `heard` is what was asked before."""
+        said: Mapping[str, Condition] = {}
         if heard is not None:
+            said = heard.said
             self._details.update(heard.details)
-        conditions = {}
-        for rule in self._rules:
-            name = rule.name
-            if name not in self._watched:
-                conditions[name] = self._idle
-                continue
-            detector = self._detectors[name]
-            if heard is not None and name in heard.said:
-                conditions[name] = heard.said[name]
+        conditions = dict.fromkeys(self._names, self._idle)
+        guard, detectors = self._guard, self._detectors
+        for name, rule in self._watched.items():
+            if name in said:
+                conditions[name] = said[name]
+            elif guard.calm:  # as nearly always
+                try:
+                    conditions[name] = detectors[name].update(measurement, feed)
+                except Exception as error:
+                    conditions[name] = guard.failed(rule, error, feed.now_s)
             else:
-                conditions[name], self._detectors[name] = self._guard.ask(
-                    rule, detector, self._anew, measurement, feed
+                conditions[name], detectors[name] = guard.ask(
+                    rule, detectors[name], self._anew, measurement, feed
                 )
         return conditions
 

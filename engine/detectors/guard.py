@@ -37,14 +37,17 @@ def reason_of(error: BaseException) -> str:
 
 
 class DetectorGuard:
-    """Knows which detectors raised, why, and when they may be asked again."""
+    """Knows which detectors raised, why, and when they may be asked again.
+
+    `calm`: none ever did, so that all may be asked directly, and `failed` be told of the first.
+    """
 
     def __init__(self, tracks: int) -> None:
         self._tracks = tracks
         self._reasons: dict[str, str] = {}
         self._retry_s: dict[str, float] = {}
         self._doubt_until_s: dict[str, float] = {}
-        self._any = False
+        self.calm = True
 
     @property
     def problems(self) -> tuple[str, ...]:
@@ -61,12 +64,6 @@ class DetectorGuard:
     ) -> tuple[Condition, Detector]:
         """What the detector says of this tick, and the one to ask next time."""
         name = rule.name
-        if not self._any:  # as nearly always
-            try:
-                return detector.update(measurement, context), detector
-            except Exception as error:
-                self._note(name, error, context.now_s)
-                return self._unknown(rule), detector
         if context.now_s < self._retry_s.get(name, context.now_s):
             return self._unknown(rule), detector
         try:
@@ -74,14 +71,18 @@ class DetectorGuard:
                 detector = make(name)
             said = detector.update(measurement, context)
         except Exception as error:
-            self._note(name, error, context.now_s)
-            return self._unknown(rule), detector
+            return self.failed(rule, error, context.now_s), detector
         if self._retry_s.pop(name, None) is not None:
             del self._reasons[name]
             self._doubt_until_s[name] = context.now_s + DOUBT_S
         if context.now_s < self._doubt_until_s.get(name, context.now_s):
             said = doubted(said, np.ones(len(said.state), dtype=np.bool_))
         return said, detector
+
+    def failed(self, rule: FaultRule, error: Exception, now_s: float) -> Condition:
+        """The detector of that rule raised: it rests, and says nothing of any track."""
+        self._note(rule.name, error, now_s)
+        return self._unknown(rule)
 
     def look_ahead(self, name: str, detector: ForesightedDetector, block: TickBlock) -> None:
         """Let the detector of that name make what it can of those ticks."""
@@ -102,7 +103,7 @@ class DetectorGuard:
     def _note(self, name: str, error: Exception, now_s: float) -> None:
         if name not in self._reasons:  # once for each failure, not once a second
             traceback.print_exception(error, file=sys.stderr)
-        self._any = True
+        self.calm = False
         self._reasons[name] = reason_of(error)
         self._retry_s[name] = now_s + RETRY_S
 
