@@ -133,6 +133,8 @@ class PairDrift(TrackMemory):
         self._one_voice = one_voice
         self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
         self._tracks = len(scene.tracks)
+        self._asked = np.zeros(self._tracks, dtype=np.bool_)
+        self._asked[self._pairs.main] = self._asked[self._pairs.safety] = True
         self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
         self._pair_count = len(self._pairs)
         amber_s = scene.numbers("pair_drift_amber_s")[self._pairs.safety]
@@ -211,10 +213,13 @@ class PairDrift(TrackMemory):
         self._offset_db[:, pair] += turned_db
 
     def _condition(self, m: Measurement) -> Condition:
+        drifting = any_of(self._drifts)
+        if m.all_valid and not drifting:
+            return quiet(self._asked)
         main, safety = self._pairs.main, self._pairs.safety
         active, known = np.zeros((2, self._tracks), dtype=np.bool_)
         known[main] = known[safety] = m.any_valid[main] | m.any_valid[safety]
-        if not any_of(self._drifts):
+        if not drifting:
             return quiet(known)
         onset_s, last_s = np.full((2, self._tracks), np.nan)
         partners = np.full(self._tracks, -1, dtype=np.int64)

@@ -23,7 +23,7 @@ from engine.detectors.pack_matches import voice_correlation
 from engine.detectors.pairs import Pairs, PartClock
 from engine.measure.pair_comparison import gain_offset_db
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -81,11 +81,12 @@ _per_pair = partial(per_track, count="_pair_count", of="pairs")
 class _TickBands(NamedTuple):
     """What was made of one tick before it is asked of.
 
-    speech : (hops, pairs), to be written to
+    speech : (hops, pairs), of one voice on both packs; alike : (pairs,) how alike they hear it
     bands : energy of each band, (hops, packs); sums : their means, (bands, main and safety, pairs)
     """
 
     speech: Flags
+    alike: Levels
     bands: tuple[Samples, Samples]
     sums: Levels
 
@@ -125,13 +126,7 @@ class PairParts(TrackMemory):
 
         usual_db : offset of each pair, shape (bands, pairs), NaN where not known
         """
-        speech, bands, sums = self._ahead.of(m)
-        alike = np.ones(self._pair_count)
-        if any_of(speech):
-            asked = indices(speech.any(axis=0))
-            main, safety = self._pairs.main[asked], self._pairs.safety[asked]
-            alike[asked] = voice_correlation(m.decimated[main], m.decimated[safety])
-            speech[:, alike < self._one_voice] = False
+        speech, alike, bands, sums = self._ahead.of(m)
         self._ticks[self._tick % _STEADY_TICKS] = sums
         return self._add(speech, alike, bands, m, usual_db)
 
@@ -139,14 +134,21 @@ class PairParts(TrackMemory):
         """Speech, and the energy of both bands of all packs, of each tick."""
         speech = self._pairs.speech(block)
         hops = speech.shape[1]
-        low = block.field("decimated")[:, self._packs]
+        sound = block.field("decimated")
+        alike = np.ones((len(speech), self._pair_count))
+        if any_of(speech):
+            ticks, pairs = np.nonzero(speech.any(axis=1))
+            both = (sound[ticks, packs[pairs]] for packs in (self._pairs.main, self._pairs.safety))
+            alike[ticks, pairs] = voice_correlation(*both)
+            speech &= ~(alike < self._one_voice)[:, None]
+        low = sound[:, self._packs]
         low = low.reshape(*low.shape[:2], hops, -1)
         power = np.vecdot(low, low).swapaxes(1, 2) / low.shape[3]
         bands = (power, block.field("difference_energy")[:, :, self._packs])
         sums = np.stack([np.add.reduce(band, axis=1) for band in bands], axis=1)
         sums = sums.reshape(-1, BANDS, 2, self._pair_count) / hops
         for tick, one in enumerate(speech):
-            yield _TickBands(one, (bands[0][tick], bands[1][tick]), sums[tick])
+            yield _TickBands(one, alike[tick], (bands[0][tick], bands[1][tick]), sums[tick])
 
     def _add(
         self,

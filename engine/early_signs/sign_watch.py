@@ -94,11 +94,15 @@ class SignWatch(TrackMemory):
         self.reset()
         self._series = {kind: _Series(rule, self._tracks) for kind, rule in RULES.items()}
         self._standing: tuple[EarlySign, ...] = ()
-        self._learned = self._summary()
+        self._learned: SignNormals | None = None
 
     @property
     def learned(self) -> SignNormals:
         """Each sign's normal as of the newest period, for a later start."""
+        if self._learned is None:
+            rows = [series.chart.summary for series in self._series.values()]
+            rows.append(self._voice.loud_dbfs[None])
+            self._learned = SignNormals(np.asarray(np.round(np.concatenate(rows), 3), np.float64))
         return self._learned
 
     def learn(self, learned: SignNormals) -> None:
@@ -109,16 +113,12 @@ class SignWatch(TrackMemory):
             self._voice.loud_dbfs = learned.rows[-1].copy()
         self._learned = learned
 
-    def _summary(self) -> SignNormals:
-        rows = [series.chart.summary for series in self._series.values()]
-        return SignNormals(np.round(np.concatenate([*rows, self._voice.loud_dbfs[None]]), 3))
-
     def carry(self, before: SignWatch, remap: TrackRemap) -> None:
         """Go on from another watch, with what it knew of the tracks that stay."""
         super().carry(before, remap)
         for kind, series in self._series.items():
             series.carry(before._series[kind], remap)
-        self._learned = self._summary()
+        self._learned = None
 
     @property
     def standing(self) -> tuple[EarlySign, ...]:
@@ -160,7 +160,7 @@ class SignWatch(TrackMemory):
             stands = series.stands()
             events += self._open_and_close(kind, series, stands, period.end_s)
             signs += self._signs(kind, series)
-        self._learned = self._summary()
+        self._learned = None
         self._standing = tuple(sign for _, sign in sorted(signs, key=lambda s: (-s[0], s[1].id)))
         return events
 

@@ -28,7 +28,7 @@ class Taps:
 
     def update(self, m: Measurement) -> Levels:
         """How many taps each track had in this tick, shape (tracks,)."""
-        newest = np.maximum(m.peak_max, -m.peak_min)
+        newest = m.peak
         peaks = np.concatenate([self._peaks, newest])
         self._peaks = peaks[-len(self._peaks) :]
         taps = np.zeros((len(newest), peaks.shape[1]))

@@ -47,7 +47,7 @@ class HistoryRecorder:
             self._halve()
         column = int(at_s / self._step_s)
         self._filled = max(self._filled, column + 1)
-        peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
+        peak = m.peak if m.all_valid else np.where(m.valid, m.peak, np.nan)
         momentary, held = self._levels[:, column]
         np.fmax(momentary, m.momentary_lufs, out=momentary, casting="same_kind")
         np.fmax(held, np.fmax.reduce(peak), out=held, casting="same_kind")

@@ -42,8 +42,9 @@ once, and neither process waits for the other at every tick."""
 SHARED_TRACK_TICKS: Final = 640
 """Ticks times tracks that travel together at most: with the slots on their way 37 MB at 48 kHz."""
 
-TRACK_TICKS_AT_ONCE: Final = 160
-"""Ticks times tracks that are measured together: what they take stays inside the cache."""
+TRACK_TICKS_AT_ONCE: Final = 640
+"""Ticks times tracks that are measured together at most: a quarter of it takes a scan of 64 tracks
+20 MB less and 6 % longer."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -79,7 +79,7 @@ class SecondRecorder(TrackMemory):
     def add(self, m: Measurement) -> None:
         """Take in one tick."""
         self._momentary = np.fmax(self._momentary, m.momentary_lufs)
-        peak = np.where(m.valid, np.maximum(m.peak_max, -m.peak_min), np.nan)
+        peak = m.peak if m.all_valid else np.where(m.valid, m.peak, np.nan)
         self._peak = np.fmax(self._peak, np.fmax.reduce(peak))
         squares = np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
         hops = np.count_nonzero(m.valid, axis=0)
