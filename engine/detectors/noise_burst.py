@@ -47,8 +47,6 @@ over 5 in nine of ten fades at a walking pace (ours, measured)."""
 HOPS: Final = 10
 EDGE_HOPS: Final = 2
 """From the last hop before a burst to the first that is full of it: its edge lies in one."""
-LONGEST_HISS_S: Final = 0.3
-"""No sibilant is longer (common practice, no source)."""
 FEWEST: Final = 2
 """Hops of a burst: of fewer the spectrum is not known; `OPEN_HOPS` behind another sound."""
 ROUGH_S: Final = 3.0
@@ -215,7 +213,7 @@ class NoiseBurst(TrackMemory):
     def _after(self, run: _Run, track_index: int, hop: int, m: Measurement) -> _Run:
         """The run that follows one that was no hash: perhaps a sibilant that a burst cut short."""
         next_s = m.start_s + (hop + 1) * m.hop_s
-        if next_s - run.first_s < LONGEST_HISS_S and self._jumps(run):
+        if self._jumps(run):
             return _Run(next_s, run.first_s, run.before_db)
         return _Run(next_s, run.first_s, self._treble_before(track_index, hop + 1))
 

@@ -12,7 +12,7 @@ def gain_offset_db(first: Levels, second: Levels) -> Levels:
     return np.asarray(10.0 * np.log10(first / second))
 
 
-def polarity(correlation: Levels, energies: Levels, clearer: float) -> tuple[int, float]:
+def polarity(correlation: Levels, energies: Levels, clearer: float = 1.0) -> tuple[int, float]:
     """Whether two sounds are upright or inverted, by the strongest correlation at any lag.
 
     Parameters
