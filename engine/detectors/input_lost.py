@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import ClassVar, Final
 
 import numpy as np
 
@@ -11,6 +11,8 @@ from engine.model.messages import Condition, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
+
+_CLEAR: Final = quiet(np.array([True]))
 
 
 class InputLost(TrackMemory):
@@ -31,9 +33,9 @@ class InputLost(TrackMemory):
             self._reason = feed.reason
         elif measurement is not None:
             self._fed_s = measurement.end_s
-        known = np.array([True])
         if not feed.stalled:
-            return quiet(known)
+            return _CLEAR
+        known = np.array([True])
         return condition(known, known, np.array([self._fed_s]), np.array([feed.now_s]))
 
     def detail(self, track_index: int) -> str:

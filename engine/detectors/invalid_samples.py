@@ -30,6 +30,7 @@ class InvalidSamples(TrackMemory):
     def __init__(self, scene: Scene) -> None:
         self._rate_hz = scene.sample_rate_hz
         self._tracks = len(scene.tracks)
+        self._known = np.ones(self._tracks, dtype=np.bool_)
         self.reset()
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
@@ -39,15 +40,14 @@ class InvalidSamples(TrackMemory):
         m = measurement
         active = m.lost > 0
         self._any = self._any or any_of(active)
-        known = np.ones(self._tracks, dtype=np.bool_)
         if not self._any:
-            return quiet(known)
+            return quiet(self._known)
         red = np.zeros(self._tracks, dtype=np.bool_)
         for track_index, window in enumerate(self._windows):
             window.add(feed.now_s, float(m.lost[track_index]) / self._rate_hz)
             red[track_index] = window.lost_s > RED_LOST_S
         onset_s, last_s = span_s(~m.valid, m)
-        return condition(active, known, onset_s, last_s, red)
+        return condition(active, self._known, onset_s, last_s, red)
 
     def detail(self, track_index: int) -> str:
         """How much, one line."""

@@ -16,6 +16,7 @@ from engine.model.tracks import Scene
 WINDOW_S: Final = 60.0
 RED_LOST_S: Final = 1.0
 """More than this lost in a minute is red (CONTRACT.md)."""
+_CLEAR: Final = quiet(np.array([True]))
 
 
 class LossWindow:
@@ -50,7 +51,7 @@ class SamplesLost(TrackMemory):
         lost_s = feed.lost_frames / self._rate_hz
         self._window.add(feed.now_s, lost_s)
         if lost_s <= 0.0:
-            return quiet(np.array([True]))
+            return _CLEAR
         onset_s, last_s = np.array([feed.now_s]), np.array([feed.now_s])
         if measurement is not None:
             missing = np.asarray(~measurement.valid.any(axis=1, keepdims=True))

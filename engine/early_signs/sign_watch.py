@@ -20,6 +20,7 @@ from engine.model.early_signs import (
     SignEvent,
     SignKind,
 )
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Kind, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -136,7 +137,8 @@ class SignWatch(TrackMemory):
         `faulty` are tracks with an alarm or out of service; `resting`: the crew is in standby.
         """
         period = self._gatherer.add(m)
-        self._rest[faulty] = AFTER_FAULT_PERIODS
+        if any_of(faulty):
+            self._rest[faulty] = AFTER_FAULT_PERIODS
         if period is None or resting:
             return []
         usable = self._mics & (self._rest == 0)
