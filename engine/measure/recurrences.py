@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.level import HOPS_PER_TICK, Hops
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -222,9 +222,12 @@ class Recurrences(TrackMemory):
         first = np.arange(len(n)) - np.searchsorted(n, n) < _NEWEST
         alike = np.zeros(len(n), dtype=np.bool_)
         alike[first] = self._alike(track[n[first]], at[first], here[n[first]])
-        count = np.bincount(n[alike], minlength=len(track))
-        rest = np.flatnonzero(~first & (count[n] < _CANDIDATES))
-        alike[rest] = self._alike(track[n[rest]], at[rest], here[n[rest]])
+        if not first.all():
+            count = np.bincount(n[alike], minlength=len(track))
+            rest = np.flatnonzero(~first & (count[n] < _CANDIDATES))
+            alike[rest] = self._alike(track[n[rest]], at[rest], here[n[rest]])
+        if not any_of(alike):  # as nearly always
+            return
         n, lag = n[alike], lag[alike]
         for one in np.unique(n).tolist():
             for each in lag[n == one][:_CANDIDATES].tolist():
@@ -281,25 +284,26 @@ class Recurrences(TrackMemory):
         Where a tick reaches a level often, the next one mostly does, so that of all anchors of one
         track few levels are to be looked for.
         """
-        of_level: dict[tuple[int, float], list[int]] = {}
         several = several[longest[several] > self._shortest]
         track, here = anchors.track[several], anchors.here[several]
+        spans = np.stack([here - longest[several], here - self._shortest], axis=1)
+        spans %= self._ring.shape[1]
         levels = zip(track.tolist(), self._ring[track, here].tolist(), strict=True)
-        for one, level in zip(several.tolist(), levels, strict=True):
+        of_level: dict[tuple[int, float], list[int]] = {}
+        for one, level in enumerate(levels):
             of_level.setdefault(level, []).append(one)
-        n, at, size = [], [], self._ring.shape[1]
+        n: list[int] = []
+        at: list[NDArray[np.int64]] = []
+        wraps = (spans[:, 0] > spans[:, 1]).tolist()
         for (track_index, sample), ones in of_level.items():
-            places = np.flatnonzero(self._ring[track_index] == np.float32(sample))
-            first = (anchors.here[ones] - longest[ones]) % size
-            after = (anchors.here[ones] - self._shortest) % size
-            spans = np.stack([places.searchsorted(first), places.searchsorted(after)], axis=1)
-            round_end = (first > after).tolist()
-            for one, (begin, end), wraps in zip(ones, spans.tolist(), round_end, strict=True):
-                some = [places[begin:], places[:end]] if wraps else [places[begin:end]]
-                at += some
-                n += [np.full(len(part), one) for part in some]
-        return _joined(n), _joined(at)
-
-
-def _joined(parts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
-    return np.concatenate(parts) if parts else np.empty(0, dtype=np.int64)
+            places = indices(self._ring[track_index] == np.float32(sample))
+            for one, (begin, end) in zip(
+                ones, places.searchsorted(spans[ones]).tolist(), strict=True
+            ):
+                # The oldest of a span that goes past the ring's end lie there.
+                parts = [places[begin:], places[:end]] if wraps[one] else [places[begin:end]]
+                at += parts
+                n += [one] * len(parts)
+        if not n:
+            return several[:0], several[:0]
+        return several[np.repeat(n, [len(part) for part in at])], np.concatenate(at)
