@@ -38,16 +38,19 @@ class TickBlock:
 
         It lies in memory as in each of them, so that sums along hops are made in the same order.
         """
-        if name not in self._fields:
-            values = [getattr(m, name) for m in self.ticks]
-            first = values[0]
-            if len(values) == 1:
-                self._fields[name] = first[np.newaxis]
-            elif first.ndim == 2 and first.flags.f_contiguous and not first.flags.c_contiguous:
-                self._fields[name] = np.array([one.T for one in values]).swapaxes(1, 2)
-            else:
-                self._fields[name] = np.array(values)
-        return self._fields[name]
+        made = self._fields.get(name)
+        if made is None:
+            made = self._fields[name] = self._laid_out(name)
+        return made
+
+    def _laid_out(self, name: str) -> NDArray[Any]:
+        first: NDArray[Any] = getattr(self.ticks[0], name)
+        if len(self.ticks) == 1:
+            return first[np.newaxis]
+        values = [getattr(m, name) for m in self.ticks]
+        if first.ndim == 2 and first.flags.f_contiguous and not first.flags.c_contiguous:
+            return np.array([one.T for one in values]).swapaxes(1, 2)
+        return np.array(values)
 
     @property
     def sound(self) -> Samples:
