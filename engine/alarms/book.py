@@ -68,6 +68,14 @@ class Book:
         """Every alarm that has had something to follow."""
         return self.alarms_by_key.values()
 
+    def tracks_with(self, family: str) -> list[int]:
+        """Indices of the tracks on which an alarm of that family stands."""
+        return [
+            alarm.track_index
+            for alarm in self.track_alarms
+            if alarm.key[1] == family and alarm.record.raised and alarm.track_index is not None
+        ]
+
     def find(self, key: Key) -> TrackAlarm | None:
         """The alarm under that key, if it has had something to follow."""
         return self.alarms_by_key.get(key)

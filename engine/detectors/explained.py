@@ -1,37 +1,65 @@
 """What one fault explains of another: of two names for one cause, the one that says it is told.
 
 Model: where the packs of two performers changed places, the pairs of both are other pairs than
-those whose offset was learned; that they differ from it is no pack that slipped.
+those whose offset was learned, and each input has another pack's gain: that they differ is no pack
+that slipped, nor one whose gain was never set. What hardly arrives at all is no low voice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
 from engine.model.fault_remedies import FAULTS
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Fault, Flags, State
 from engine.model.tracks import Scene
 
-SWAPPED = next(rule.name for rule in FAULTS if rule.fault is Fault.SWAPPED)
-PAIR_DRIFT = next(rule.name for rule in FAULTS if rule.fault is Fault.PAIR_DRIFT)
+RULE_OF: Final = {rule.fault: rule.name for rule in reversed(FAULTS)}
+"""The first rule of each fault."""
+SWAPPED, PAIR_DRIFT, LOW = (RULE_OF[f] for f in (Fault.SWAPPED, Fault.PAIR_DRIFT, Fault.LOW))
+BY_SWAP: Final = (PAIR_DRIFT, LOW)
 
 
-def explained(conditions: Mapping[str, Condition], scene: Scene) -> Mapping[str, Condition]:
-    """The same conditions, clear where another one that is active explains them."""
-    swapped, drifts = conditions.get(SWAPPED), conditions.get(PAIR_DRIFT)
-    if swapped is None or drifts is None or swapped.partners is None:
-        return conditions
-    if swapped.quiet or drifts.quiet:
-        return conditions
+def explained(
+    conditions: Mapping[str, Condition], scene: Scene, lost: Sequence[int] = ()
+) -> Mapping[str, Condition]:
+    """The same conditions, clear where another one that is active explains them.
+
+    `lost`: indices of the tracks on which the alarm of a loss stands.
+    """
+    clear: dict[str, Condition] = {}
+    for names, where in ((BY_SWAP, _swapped(conditions, scene)), ((LOW,), _at(lost, scene))):
+        for name in names if where is not None else ():
+            said = clear.get(name, conditions.get(name))
+            if said is None or said.quiet or where is None:
+                continue
+            here = where & (said.state == State.ACTIVE)
+            state = np.where(here, np.int8(State.CLEAR), said.state)
+            clear[name] = replace(said, state=state.astype(np.int8))
+    return {**conditions, **clear} if clear else conditions
+
+
+def _swapped(conditions: Mapping[str, Condition], scene: Scene) -> Flags | None:
+    """All packs of the performers whose packs changed places, shape (tracks,); None where none."""
+    swapped = conditions.get(SWAPPED)
+    if swapped is None or swapped.partners is None or swapped.quiet:
+        return None
     active = indices(swapped.state == State.ACTIVE)
-    if not len(active) or not any_of(drifts.state == State.ACTIVE):
-        return conditions
+    if not len(active):
+        return None
     named = {*active.tolist(), *swapped.partners[active].tolist()}
     performers = {scene.tracks[track_index].who for track_index in named} - {""}
-    theirs: Flags = np.array([track.who in performers for track in scene.tracks], dtype=np.bool_)
-    state = np.where(theirs & (drifts.state == State.ACTIVE), np.int8(State.CLEAR), drifts.state)
-    return {**conditions, PAIR_DRIFT: replace(drifts, state=state.astype(np.int8))}
+    return np.array([track.who in performers for track in scene.tracks], dtype=np.bool_)
+
+
+def _at(track_indices: Sequence[int], scene: Scene) -> Flags | None:
+    """Those tracks, shape (tracks,); None where there is none."""
+    if not track_indices:
+        return None
+    where = np.zeros(len(scene.tracks), dtype=np.bool_)
+    where[list(track_indices)] = True
+    return where

@@ -70,6 +70,8 @@ class Muted(TrackMemory):
     _lowest_dbfs: Levels = per_track(np.nan)
     _highest_dbfs: Levels = per_track(np.nan)
     _level_dbfs: Levels = per_track(-np.inf)
+    _faint: Flags = per_track(False)
+    """Something moves in it, under an idle converter's level."""
     _before: Samples = per_track(np.inf, rows=1, dtype=np.float32)
 
     def __init__(
@@ -143,6 +145,8 @@ class Muted(TrackMemory):
         onset_s = np.where(noise, self._noise_since_s, runs.onset_s)
         last_s = np.where(noise, self._noise_last_s, last_s)
         self._level_dbfs = np.where(runs.active, -np.inf, self._level_dbfs)
+        moves = (m.peak_max > m.peak_min) & (m.mean_square < IDLE_MEAN_SQUARE) & m.valid
+        self._faint = np.where(runs.active, moves.any(axis=0), self._faint)
         return condition(active, m.any_valid & self._watched, onset_s, last_s)
 
     def _foresee(self, block: TickBlock) -> Iterator[_Foreseen]:
@@ -237,6 +241,8 @@ class Muted(TrackMemory):
         level_dbfs = self._level_dbfs[track_index]
         if level_dbfs > IDLE_DBFS:
             return true_minus(f"only a converter's noise at {level_dbfs:.0f} dBFS")
+        if self._faint[track_index]:
+            return true_minus(f"under {IDLE_DBFS:.0f} dBFS: hardly any signal arrives")
         return "digital zero or a frozen value: no signal arrives at all"
 
 

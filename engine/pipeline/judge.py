@@ -17,7 +17,7 @@ from engine.detectors.base import TickContext, doubted
 from engine.detectors.explained import explained
 from engine.line_check.live_check import LiveLineCheck
 from engine.measure.meter import Meter
-from engine.model.fault_rules import FaultRule, Scope
+from engine.model.fault_rules import LOSS, FaultRule, Scope
 from engine.model.messages import AlarmEvent, Flags, Measurement
 from engine.model.tick import SampleFindings
 from engine.model.track_remap import TrackRemap
@@ -103,7 +103,8 @@ class Judge:
 
         `findings` are those of detectors that were asked before.
         """
-        conditions = explained(self.bank.ask(measurement, context, findings), self._scene)
+        conditions = self.bank.ask(measurement, context, findings)
+        conditions = explained(conditions, self._scene, self.book.tracks_with(LOSS))
         if measurement is not None:
             self.lines.update(measurement, self._rules, conditions, self.bank.detail)
         if context.now_s < self._no_doubt_s:

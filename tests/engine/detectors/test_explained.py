@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.detectors.base import condition, unknown
-from engine.detectors.explained import PAIR_DRIFT, SWAPPED, explained
+from engine.detectors.explained import LOW, PAIR_DRIFT, SWAPPED, explained
 from engine.model.messages import Condition, PackLevel, State
 from engine.model.tracks import Scene, Track
 
@@ -39,12 +40,23 @@ def swap(one: int, other: int) -> Condition:
     return said([n == 2 * other for n in range(TRACKS)], {2 * other: 2 * one})
 
 
-@given(drifts=FLAGS)
-def test_a_swap_explains_drifts_of_its_own_pairs_alone(drifts: list[bool]) -> None:
-    """Both pairs that changed places drift no more; the third still does."""
-    after = explained({SWAPPED: swap(0, 2), PAIR_DRIFT: said(drifts)}, SCENE)[PAIR_DRIFT]
+@pytest.mark.parametrize("name", [PAIR_DRIFT, LOW])
+@given(active=FLAGS)
+def test_a_swap_explains_drifts_and_gains_of_its_own_pairs_alone(
+    name: str, active: list[bool]
+) -> None:
+    """Both pairs that changed places drift no more, nor are they low; the third still is."""
+    after = explained({SWAPPED: swap(0, 2), name: said(active)}, SCENE)[name]
     assert not (after.state[[0, 1, 4, 5]] == State.ACTIVE).any()
-    assert (after.state[2:4] == said(drifts).state[2:4]).all()
+    assert (after.state[2:4] == said(active).state[2:4]).all()
+
+
+@given(lost=FLAGS, low=FLAGS)
+def test_what_is_lost_is_not_low_as_well(lost: list[bool], low: list[bool]) -> None:
+    """One loss, one alarm; where nothing is lost a low voice is still told."""
+    after = explained({LOW: said(low)}, SCENE, [n for n in range(TRACKS) if lost[n]])
+    told = [a and not b for a, b in zip(low, lost, strict=True)]
+    assert ((after[LOW].state == State.ACTIVE) == told).all()
 
 
 @given(drifts=FLAGS)

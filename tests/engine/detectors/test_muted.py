@@ -105,6 +105,19 @@ def test_below_minus_110_dbfs_is_idle(level_dbfs: float, idle: bool) -> None:
     assert states == [State.ACTIVE if idle else State.CLEAR] * 10
 
 
+@pytest.mark.parametrize(
+    ("level_dbfs", "words"), [(None, "digital zero or a frozen value"), (-116.0, "under −110 dBFS")]
+)
+def test_its_line_tells_zero_from_next_to_nothing(level_dbfs: float | None, words: str) -> None:
+    """A fader that is all but down lets a little through; a receiver that mutes does not."""
+    x = noise(-50.0, 4.0, RATE)
+    x[2 * RATE :] = 0.0 if level_dbfs is None else noise(level_dbfs, 2.0, RATE)
+    where = scene(rate_hz=RATE)
+    detector = Muted(where)
+    assert told(detector, x, where).spans_s
+    assert detector.detail(0).startswith(words)
+
+
 @pytest.mark.parametrize(("codes", "idle"), [(2, True), (3, False)])
 def test_one_lsb_of_a_16_bit_converter_is_idle(codes: int, idle: bool) -> None:
     """A converter that flips between two neighbouring 16-bit codes carries no signal."""
