@@ -5,13 +5,14 @@ Model: lines at whole multiples of one frequency, within 1 % of 50 or 60 Hz on a
 hold amplitude and phase for seconds: a ground loop brings the even, a coil near a transformer the
 odd ones (common practice, no source). A voice between 85 and 255 Hz wanders and pauses, and no note
 of equal temperament on A = 440 Hz lies within 1.2 % of a low mains line (G1 and G2 lie 2.0 % under
-50 and 100 Hz). Twice a second a bin of the newest 1.5 s is held against the mean of those beside
-it, a ratio that of noise is F-distributed (`mains_spectra`: one bin in a thousand passes), and two
-of five such looks must agree. What they suggest is followed through the last 2.6 s by its phase:
-three in four of the steps of 0.2 s lie near their median, which of noise twelve steps do once in a
-million times (binomial, with 0.35 squared for each). An engine has lines near those of the mains
-and as high ones between. The level is the AES17 RMS of the lines added
-together, unweighted.
+50 and 100 Hz). Twice a second the bins of the newest 1.5 s are held against those beside them
+(`mains_spectra`: of noise one in a thousand stands out so far), and where two of five such looks
+agree, the multiples are followed through the last 2.6 s by their phase. A line is there where three
+in four of the steps of 0.2 s lie near their median, as of noise twelve steps do once in a million
+times (binomial, with 0.35 squared for each). An engine has lines as high between those of the
+mains, and a string that is plucked falls (`mains_lines`).
+
+The level is the AES17 RMS of the lines added together, unweighted.
 """
 
 from __future__ import annotations

@@ -27,8 +27,9 @@ engine at each half turn (arithmetic)."""
 BESIDE_HZ: Final = 4.0
 """What is nearer to a multiple of the mains, or to another line, is not told from it."""
 AS_HIGH: Final = 0.1
-"""And at least this share of the power of the second highest of the mains (-10 dB; of the highest
-where it stands alone, which cylinders that fire make): else the hum is heard over the engine."""
+"""A line between those of the mains has at least this share of the power of the second highest of
+them (-10 dB; of the highest where it stands alone, which cylinders that fire make): else the hum is
+heard over the engine."""
 ON_LINE: Final = 0.03
 """Share of the distance between two lines by which one may be off: no speed is quite even. Two that
 lie so near to the middle between multiples are those of the half turns at 1500 and 1800 a minute,

@@ -1,16 +1,15 @@
 """Noise: the noise floor of one track rose and stays, bright and steady, and masks the voice.
 
 Model: a link that runs out of range, or whose squelch stays open on another transmitter, adds the
-receiver's own noise under everything, level or rising up to the top of the band; places, wind,
-traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has one
-line. So in the quiet moments of the last seconds (the third quietest of ten hops in most ticks, a
-low order statistic as in R. Martin's minimum statistics, see `measure.floor`) the treble lies well
-over the learned one and is as loud as all of the place, and they are as bright as noise. A rise
-that other open tracks share is the place, as rain is: each hears it by its gain, as it hears the
-place; what is as loud on all, however their floors differ, came in behind the gains. So with the
-packs of one performer: what differs between them rather as their voice does than not at all was
-heard by both, and by others that rise meanwhile. Numbers: common practice, no source, but where
-they say otherwise.
+receiver's own noise under everything, level or rising up to the top of the band, while places,
+wind, traffic and crowds fall with frequency, cloth comes and goes with the movement, and a howl has
+one line. So in the quiet moments of the last seconds (a low order statistic, as in R. Martin's
+minimum statistics, see `measure.floor`) the treble lies well over the learned one and is as loud as
+all of the place, and they are as bright as noise. A rise that other open tracks share is the place,
+as rain is, which each hears by its gain; what is as loud on all, however their floors differ (an
+F-test of two variances), came in behind the gains. So with the packs of one performer: what differs
+between them rather as their voice does than not at all was heard by both, and by others that rise
+meanwhile. Numbers: common practice, no source, but where they say otherwise.
 """
 
 from __future__ import annotations

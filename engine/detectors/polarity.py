@@ -1,10 +1,10 @@
 """Polarity: the two packs of one `who` are inverted against each other.
 
-Model: crossed wires turn the wave over. Two packs on one body hear a voice within a millisecond or
-so of each other, which matters little below 400 Hz: there the strongest correlation within 1.5 ms
-is positive, or negative where one is inverted (Pearson's r is -1 for an inverted copy, whatever the
-gain). Bleed and another tone change its size, not its sign. Only the wearer's own voice counts: a
-choir reaches the two from several sides at once, and adds up differently at each. A sign test over
+Model: two packs on one body hear a voice within a millisecond or so of each other, which matters
+little below 400 Hz: there the strongest correlation within 1.5 ms is positive, or negative where
+crossed wires turn the wave over (Pearson's r is -1 for an inverted copy, whatever the gain).
+Bleed and another tone change its size, not its sign. Only the wearer's own voice counts: a choir
+reaches the two from several sides at once, and adds up differently at each. A sign test over
 quarters of a second of speech says which it is (seventeen of 18 alike are chance once in 14000
 times: binomial), or the strength of the newest together, sooner. Which of the two packs is wrong
 can't be heard: told once, of the safety. Common practice, no source.

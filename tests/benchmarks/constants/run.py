@@ -151,7 +151,12 @@ def changes(arguments: argparse.Namespace) -> list[Change]:
 
 def listen(arguments: argparse.Namespace, tallies: dict[Change, Tally]) -> None:
     """Run every change over every take."""
-    classes = {change: detector_with(*change) for change in tallies}
+    classes = {}
+    for change, tally in tallies.items():
+        try:
+            classes[change] = detector_with(*change)
+        except Exception as error:  # a constant may not be free to move
+            tally.broken = f"{type(error).__name__}: {error}"
     for case, seed, take in takes(arguments):
         scene = Scene(parse_plan(plan_text()).tracks, take.rate)
         ticks = measured(take, scene)
@@ -161,7 +166,7 @@ def listen(arguments: argparse.Namespace, tallies: dict[Change, Tally]) -> None:
                 continue
             try:
                 said = alarms(made(scene), fault, scene, ticks)
-            except Exception as error:  # a constant may not be free to move
+            except Exception as error:
                 tally.broken = f"{type(error).__name__}: {error}"
                 continue
             result = Result(case.name, seed, take.rig.name, case.harmless)
