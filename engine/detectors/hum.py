@@ -57,6 +57,12 @@ HINTS: Final = 5
 """The newest spectra, 2.5 s in all, of which two must suggest the same frequency: words come
 between."""
 
+ENGINE_LOOKS: Final = 20
+"""Ten seconds: what showed an engine twice in them is one still, as its lines come and go with the
+speed; """
+ENGINE_DB: Final = 3.0
+"""unless as much as it came on top."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class AcceptedHum:
@@ -95,6 +101,9 @@ class Hum(TrackMemory):
     _passes: NDArray[np.int64] = per_track(0)
     _hint_hz: Levels = per_track(np.nan, rows=HINTS)
     _looks: int = remembered(By.WHOLE, 0)
+    _engine_looks: NDArray[np.int64] = per_track(-ENGINE_LOOKS, rows=2)
+    """The last two that showed an engine."""
+    _engine_dbfs: Levels = per_track(-np.inf)
     _seen: list[_Seen | None] = each_track(lambda: None)
     _active: Flags = per_track(False)
     _onset_s: Levels = per_track(np.nan)
@@ -264,11 +273,31 @@ class Hum(TrackMemory):
             return None
         if off > GRID and rings(z[:, strongest]):
             return None
-        if is_engine(sound, self._slow.rate_hz, mains_hz, power):
+        if self._is_engine(track_index, sound, mains_hz, power, level_dbfs):
             return None
         several = not alone
         looks = 1 if steady[0] and several else 2 if steady[0] or several else self._note_looks
         return _Seen(mains_hz, level_dbfs, strongest + 1, looks)
+
+    def _is_engine(
+        self,
+        track_index: int,
+        sound: NDArray[np.float32],
+        mains_hz: float,
+        power: Levels,
+        level_dbfs: float,
+    ) -> bool:
+        """Whether the lines are an engine's, or no louder than those that were lately."""
+        looks = self._engine_looks[:, track_index]
+        shown = is_engine(sound, self._slow.rate_hz, mains_hz, power)
+        if shown:
+            looks[:] = looks[1], self._looks
+            self._engine_dbfs[track_index] = level_dbfs
+        still = self._looks - looks[0] < ENGINE_LOOKS
+        still &= level_dbfs < self._engine_dbfs[track_index] + ENGINE_DB
+        if still:
+            self._last_s[track_index] = -np.inf
+        return shown or bool(still)
 
     def _holds_in_pauses(self, track_index: int, level_dbfs: float, near: Flags) -> bool:
         """Whether the lines were seen while nothing else was loud.

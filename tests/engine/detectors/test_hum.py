@@ -199,6 +199,14 @@ def test_an_engine_is_no_hum(turns: float) -> None:
     assert not watched(x).spans_s
 
 
+@pytest.mark.parametrize("turns", [1500.0, 3000.0])
+def test_an_engine_stays_one_while_its_lines_come_and_go(turns: float) -> None:
+    """A pipe that rings at 50 Hz puts that line far over all others."""
+    x = engine_runs(-28.0, 40.0, RATE, turns, seed=2)
+    x += 4.0 * lfilter(*iirpeak(50.0, 4.0, fs=RATE), x, axis=0) + place(-56.0, 40.0, RATE)
+    assert not watched(x).spans_s
+
+
 @pytest.mark.parametrize("turns", [1500.0, 2870.0])
 def test_hum_over_an_engine_is_told(turns: float) -> None:
     """A generator that runs near by 6 dB under the hum hides nothing of it."""
