@@ -23,8 +23,10 @@ from engine.detectors.pair_parts import BANDS, Part
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
 
-MOST_DB: Final = np.array([4.0, 7.0])
-"""Change that counts of the voice and of its treble, which turns with the head more."""
+SIBILANTS: Final = 2
+MOST_DB: Final = np.array([4.0, 7.0, 9.0])
+"""Change that counts of the voice, of its treble and of sibilants, which turn with the head the
+more the higher they are."""
 BLOCK: Final = 8
 """Parts in a block, 2 s of speech: longer than a word, shorter than most turns of a head."""
 CUTS: Final = 2
@@ -43,10 +45,11 @@ LOST_TREBLE: Final = 0.5
 FAINTER: Final = 0.25
 """The pack that fell hears its wearer fainter than it did by this share of the change at least."""
 DULLER: Final = 0.5
-"""Where the treble alone changed, the pack that lost it is duller by this share of the change."""
+"""Where treble or sibilants alone changed, the pack that lost them is duller by this share of the
+change."""
 SEESAW: Final = 0.33
-"""Where the other pack rose by this share of the change, a head may have turned: then it takes
-twice as much speech."""
+"""Where the other pack rose by this share of the change, or its sibilants did, a head may have
+turned: then it takes twice as much speech."""
 LIKE_DB: Final = 3.0
 """Speech within this of each other is as loud; where hardly any was as faint as the newest, it is
 not known where that lies."""
@@ -103,15 +106,19 @@ def leaves(
     off[0] &= not np.sign(change_db[0]) * change_db[1] < LOST_TREBLE * abs(change_db[0])
     if len(before) < BLOCK or not any_of(off):
         return off, limit_db
-    level_db, dull_db = _usual(since) - _usual(before)
+    level_db, dull_db = np.split(_usual(since) - _usual(before), [1])
+    level_db = level_db[0]
     fell = (change_db > 0).astype(np.int64)
     size_db = np.abs(change_db)
     off[0] &= -level_db[fell[0]] > FAINTER * size_db[0]
-    off[1] &= off[0] or dull_db[fell[1]] > DULLER * size_db[1]
-    if level_db[1 - fell[0]] > SEESAW * size_db[0]:
+    for band in range(1, BANDS):
+        off[band] &= off[0] or dull_db[band - 1, fell[band]] > DULLER * size_db[band]
+    given = np.full(BANDS, level_db[1 - fell[0]] > SEESAW * size_db[0])
+    given[SIBILANTS] = -dull_db[-1, 1 - fell[SIBILANTS]] > SEESAW * size_db[SIBILANTS]
+    if any_of(given & off):
         twice = (history + newest)[-2 * len(newest) :]
-        off &= len(twice) == 2 * len(newest)
-        off &= _turned(off_db(twice, offset_db), change_db, limit_db)
+        turned = _turned(off_db(twice, offset_db), change_db, limit_db)
+        off &= ~given | turned if len(twice) == 2 * len(newest) else ~given
     return off, limit_db
 
 
@@ -158,10 +165,10 @@ def turned_gain_db(
 ) -> Levels | None:
     """By how much each pack's gain was turned by hand, dB, shape (2,); None where none was."""
     before, since = _split(newest, history, offset_db, change_db)
-    if len(before) < BLOCK or any_of(np.isnan(change_db)):
+    if len(before) < BLOCK or any_of(np.isnan(change_db[:2])):
         return None
-    voice_db = _moved_db(before, since)
-    steady_db = _pauses_db(since) - _pauses_db(before)
+    voice_db = _moved_db(before, since)[:2]
+    steady_db = (_pauses_db(since) - _pauses_db(before))[:2]
     by_db = np.concatenate([voice_db, steady_db[:, 0] - steady_db[:, 1]])
     alike = np.abs(by_db - by_db[0]) <= GAIN_DB + GAIN_SHARE * abs(by_db[0])
     return steady_db[0] if alike.all() else None
@@ -177,8 +184,8 @@ def _pauses_db(parts: list[Part]) -> Levels:
 
 
 def _usual(parts: list[Part]) -> Levels:
-    """Level and dullness of main and safety, dB, shape (2, 2)."""
-    return median([(part.level_db, part.dull_db) for part in parts])
+    """Level and dullness of main and safety, dB, shape (bands, 2)."""
+    return median([np.vstack([part.level_db, part.dull_db]) for part in parts])
 
 
 def _turned(parts_db: Levels, change_db: Levels, limit_db: Levels) -> Flags:
@@ -192,6 +199,9 @@ def _limits_db(before_db: Levels, since_db: Levels) -> Levels:
     sums = [_squares(parts_db) for parts_db in (before_db, since_db)]
     freedom = max(sum(free for _, free in sums), 1)
     spread_db = np.sqrt((sums[0][0] + sums[1][0]) / freedom)
+    # How much cloth takes of sibilants depends on which are said: what they do since is no turn.
+    if sums[0][1]:
+        spread_db[SIBILANTS] = np.sqrt(sums[0][0][SIBILANTS] / sums[0][1])
     # The treble turns with a head no less than the voice, also where it is not heard.
     spread_db = np.maximum(spread_db, spread_db[0])
     return np.asarray(MOST_DB + STEEP * np.maximum(spread_db - CALM_DB, 0.0))

@@ -24,6 +24,7 @@ from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pair_change import (
     BLOCK,
     MOST_DB,
+    SIBILANTS,
     as_loud,
     leaves,
     median,
@@ -55,8 +56,8 @@ law)."""
 class LearnedOffsets:
     """What a restart need not learn anew.
 
-    offset_db : main less safety, shape (2, tracks), at the safety's index: of the whole voice and
-        of the treble; NaN where unknown
+    offset_db : main less safety, shape (bands, tracks), at the safety's index: of the whole voice,
+        of the treble and of the sibilants; NaN where unknown
     main : input of the main it is learned against, shape (tracks,); -1 where there is none
     """
 
@@ -162,7 +163,7 @@ class PairDrift(TrackMemory):
 
     def teach(self, safety: int, voice_db: float, treble_db: float) -> None:
         """The offset of the pair of that safety's track index, from a line check."""
-        self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db]]
+        self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db], [np.nan]]
 
     def look_ahead(self, block: TickBlock) -> None:
         """Look for speech in those ticks at once."""
@@ -186,7 +187,7 @@ class PairDrift(TrackMemory):
         """Whether what the pack that is louder than usual hears has a voice's treble: wind and
         blows have not."""
         louder = 0 if part.offset_db[0] > self._offset_db[0, pair] else 1
-        return not part.dull_db[louder] > self._dull_db[louder, pair] + WINDY_DB
+        return not part.dull_db[0, louder] > self._dull_db[louder, pair] + WINDY_DB
 
     def _follow_gain(self, gain_db: Levels) -> None:
         """A hand turned a gain, floor and voice together: the learned offset moves with it."""
@@ -259,11 +260,11 @@ class PairDrift(TrackMemory):
             if gain_db is not None:
                 self._turn(pair, gain_db)
                 return
-        if off and not self._drifts[pair]:
-            self._begin(pair, newest, change_db)
         if off:
             self._last_s[pair] = now_s
             self._change_db[:, pair] = change_db
+            if not self._drifts[pair]:
+                self._begin(pair, newest, change_db)
         elif self._drifts[pair]:
             self._parts[pair] = deque(
                 (part for part in parts if part.begin_s < self._onset_s[pair]), maxlen=self._depth
@@ -293,28 +294,34 @@ class PairDrift(TrackMemory):
             self._young[pair] = len(history) < HISTORY
         else:
             move_db = np.clip(change_db, -self._follow_db, self._follow_db)
-            self._offset_db[:, pair] += np.nan_to_num(move_db)
+            offset_db = self._offset_db[:, pair]
+            offset_db += np.nan_to_num(move_db)
+            if np.isnan(offset_db[SIBILANTS]) and len(history) >= self._learn_parts:
+                usual_db = median([part.offset_db for part in history])
+                offset_db[SIBILANTS] = usual_db[SIBILANTS]  # no line check says it
 
     def _take_over(self, pair: int, parts: Iterable[Part]) -> None:
         """What those parts are like is what is usual."""
         self._offset_db[:, pair] = median([part.offset_db for part in parts])
-        self._dull_db[:, pair] = median([part.dull_db for part in parts])
+        self._dull_db[:, pair] = median([part.dull_db[0] for part in parts])
 
     def _begin(self, pair: int, newest: list[Part], change_db: Levels) -> None:
         """When it began, and which pack fell."""
-        band = int(np.nanargmax(np.abs(change_db) / self._limit_db[:, pair]))
+        band = self._furthest_off(pair)
         step = step_at(off_db(newest, self._offset_db[:, pair]), change_db)
         self._onset_s[pair] = newest[step].begin_s
         # The ratio main to safety rises when the safety hears less.
         self._fell[pair] = 1 if change_db[band] > 0 else 0
 
+    def _furthest_off(self, pair: int) -> int:
+        """The band that says most clearly what happened."""
+        return int(np.nanargmax(np.abs(self._change_db[:, pair]) / self._limit_db[:, pair]))
+
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         of = (self._pairs.main == track_index) | (self._pairs.safety == track_index)
         pair = int(indices(of)[0])
-        voice_db, treble_db = np.abs(self._change_db[:, pair])
-        if voice_db > self._limit_db[0, pair] - self._back_db:
-            return (
-                f"voice {voice_db:.0f} dB down against the other pack: slipped, or half unplugged"
-            )
-        return f"treble {treble_db:.0f} dB down against the other pack: muffled"
+        band = self._furthest_off(pair)
+        change_db = abs(float(self._change_db[band, pair]))
+        what, why = ("treble", "muffled") if band else ("voice", "slipped, or half unplugged")
+        return f"{what} {change_db:.0f} dB down against the other pack: {why}"

@@ -28,8 +28,9 @@ from engine.model.messages import Flags, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
 
-BANDS: Final = 2
-"""The voice below 1 kHz, and the treble (energy of the step from sample to sample)."""
+BANDS: Final = 3
+"""The voice below 1 kHz, the treble (energy of the step from sample to sample), and the sibilants
+(about 2 to 8 kHz)."""
 
 _STEADY_TICKS: Final = 30
 _AFTER_TICKS: Final = 15
@@ -44,10 +45,11 @@ _LEAST_R: Final = 0.1
 class Part:
     """A quarter of a second of speech of one pair.
 
-    offset_db : main less safety, dB, shape (bands,); NaN of a treble that one of them cannot hear
+    offset_db : main less safety, dB, shape (bands,); NaN of treble or sibilants that one of them
+        cannot hear
     doubt_db : so much of the voice's offset may be what only one of the two hears
     level_db : of the voice on main and safety, dB, to any one reference
-    dull_db : voice less treble, dB, of main and safety
+    dull_db : voice less treble, and less sibilants, dB, shape (2, main and safety)
     steady_db : what is steady beside the voice, dB as `level_db`, shape (bands, main and safety)
     begin_s : when it began
     """
@@ -87,7 +89,7 @@ class _TickBands(NamedTuple):
 
     speech: Flags
     alike: Levels
-    bands: tuple[Samples, Samples]
+    bands: tuple[Samples, ...]
     sums: Levels
 
 
@@ -131,7 +133,7 @@ class PairParts(TrackMemory):
         return self._add(speech, alike, bands, m, usual_db)
 
     def _foresee(self, block: TickBlock) -> Iterator[_TickBands]:
-        """Speech, and the energy of both bands of all packs, of each tick."""
+        """Speech, and the energy of the bands of all packs, of each tick."""
         speech = self._pairs.speech(block)
         hops = speech.shape[1]
         sound = block.field("decimated")
@@ -144,17 +146,21 @@ class PairParts(TrackMemory):
         low = sound[:, self._packs]
         low = low.reshape(*low.shape[:2], hops, -1)
         power = np.vecdot(low, low).swapaxes(1, 2) / low.shape[3]
-        bands = (power, block.field("difference_energy")[:, :, self._packs])
+        treble, sibilants = (
+            block.field(name)[:, :, self._packs]
+            for name in ("difference_energy", "sibilance_energy")
+        )
+        bands = (power, treble, sibilants)
         sums = np.stack([np.add.reduce(band, axis=1) for band in bands], axis=1)
         sums = sums.reshape(-1, BANDS, 2, self._pair_count) / hops
         for tick, one in enumerate(speech):
-            yield _TickBands(one, alike[tick], (bands[0][tick], bands[1][tick]), sums[tick])
+            yield _TickBands(one, alike[tick], tuple(band[tick] for band in bands), sums[tick])
 
     def _add(
         self,
         speech: Flags,
         alike: Levels,
-        bands: tuple[Samples, Samples],
+        bands: tuple[Samples, ...],
         m: Measurement,
         usual_db: Levels,
     ) -> list[tuple[int, Part]]:
@@ -211,19 +217,18 @@ class PairParts(TrackMemory):
         offset_db = gain_offset_db(voice[:, 0], voice[:, 1])
         if np.isnan(usual_db[0]):
             enough = bool(voiced[0].all())
-            audible = bool(voiced[1].all())
+            audible = np.asarray(voiced.all(axis=1))
         else:
             usual = 10.0 ** (usual_db / 10.0)
             expected = np.stack([voice[:, 1] * usual, voice[:, 0] / usual], axis=1)
             stands_out = voiced | (expected > self._voiced * steady)
             close = abs(offset_db[0] - usual_db[0]) <= self._lost_db
             enough = bool(any_of(voiced[0]) and stands_out[0].all() and close)
-            audible = bool(any_of(voiced[1]) and stands_out[1].all())
+            audible = np.asarray(voiced.any(axis=1) & stands_out.all(axis=1))
         if not enough:
             return None
-        if not audible:
-            offset_db[1] = np.nan
-        level_db, treble_db = 10.0 * np.log10(voice / raw.hops)
+        offset_db[1:][~audible[1:]] = np.nan
+        level_db, *upper_db = 10.0 * np.log10(voice / raw.hops)
         steady_db = 10.0 * np.log10(np.maximum(steady / raw.hops, 1e-30))
-        dull_db = level_db - treble_db
+        dull_db = level_db - np.array(upper_db)
         return Part(offset_db, raw.doubt_db, level_db, dull_db, steady_db, raw.begin_s)

@@ -63,4 +63,5 @@ class LevelMeter(Meter):
             source_stopped=np.zeros(tracks, dtype=np.bool_),
             gain_step_db=np.zeros(tracks),
             difference_energy=np.zeros_like(mean_square, dtype=np.float32).T,
+            sibilance_energy=np.zeros_like(mean_square, dtype=np.float32).T,
         )

@@ -17,6 +17,7 @@ from engine.measure.loudness import Loudness
 from engine.measure.presence import Presence, unlearned_dbfs
 from engine.measure.repeats import RepeatFinder
 from engine.measure.short_levels import ShortLevels
+from engine.measure.sibilance import Sibilance
 from engine.measure.tick_parts import TickParts
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import MOST_TICKS, HopWindows
@@ -113,6 +114,7 @@ class Meter(TrackMemory):
         self.reset()
         self._decimate = Decimate(self._rate)
         self._lag = difference_lag(self._rate)
+        self._sibilance = Sibilance(scene)
         self._presence.follow(self._floor.floor_dbfs)
 
     def update(self, samples: Samples, missing: Flags | None = None) -> Measurement:
@@ -147,7 +149,7 @@ class Meter(TrackMemory):
         self._loudness.update(hops)
         mean_square = hops.squares / self.hop_frames
         self._levels.push(mean_square, hops.valid, hops.all_valid)
-        parts = TickParts.of(hops, mean_square, self._decimate, self._lag)
+        parts = TickParts.of(hops, mean_square, self._decimate, self._lag, self._sibilance)
         level_dbfs = rms_dbfs(self._levels.latest(LEVEL_HOPS, ticks))
         steps_db, quietest_db = self._short.update(hops)
         ground = self._follow_ground(parts, ticks, level_dbfs)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from engine.measure.decimate import Decimate
 from engine.measure.first_difference import difference_energy
 from engine.measure.level import Hops
+from engine.measure.sibilance import Sibilance
 from engine.model.messages import Flags, Levels, Samples
 
 
@@ -18,7 +19,8 @@ from engine.model.messages import Flags, Levels, Samples
 class TickParts:
     """Fields of `Measurement` for several ticks; each tick's part is in one piece in memory.
 
-    peak_max, peak_min, peak, mean_square, difference_energy, valid : (ticks, tracks, hops)
+    peak_max, peak_min, peak, mean_square, difference_energy, sibilance_energy, valid :
+        (ticks, tracks, hops)
     power, treble, dc_offset : (ticks, tracks), means of each tick
     lost : (ticks, tracks)
     whole, any_valid : (ticks, tracks) every hop counts, any does
@@ -30,6 +32,7 @@ class TickParts:
     peak: Levels
     mean_square: Levels
     difference_energy: Samples
+    sibilance_energy: Samples
     valid: Flags
     power: Levels
     treble: Samples
@@ -40,12 +43,20 @@ class TickParts:
     decimated: Samples
 
     @classmethod
-    def of(cls, hops: Hops, mean_square: Levels, decimate: Decimate, lag: int) -> TickParts:
+    def of(
+        cls,
+        hops: Hops,
+        mean_square: Levels,
+        decimate: Decimate,
+        lag: int,
+        sibilance: Sibilance,
+    ) -> TickParts:
         """Those of some hops; `lag` is that of the first difference."""
         high, low = _ticks_first(hops, hops.peak_max), _ticks_first(hops, hops.peak_min)
         valid, square = _ticks_first(hops, hops.valid), _ticks_first(hops, mean_square)
         treble = difference_energy(hops.channels, hops.valid.shape[1], lag, hops.ticks)
         energy = _ticks_first(hops, treble)
+        sibilants = sibilance(hops.channels, hops.valid.shape[1], hops.ticks)
         number = np.count_nonzero(valid, axis=2)
         sums = _ticks_first(hops, hops.sums)
         return cls(
@@ -54,6 +65,7 @@ class TickParts:
             peak=np.maximum(high, -low),
             mean_square=square,
             difference_energy=energy,
+            sibilance_energy=_ticks_first(hops, sibilants),
             valid=valid,
             power=square.mean(axis=2),
             treble=energy.mean(axis=2),
@@ -73,6 +85,7 @@ class TickParts:
             "peak": self.peak[tick].T,
             "mean_square": self.mean_square[tick].T,
             "difference_energy": self.difference_energy[tick].T,
+            "sibilance_energy": self.sibilance_energy[tick].T,
             "valid": self.valid[tick].T,
             "dc_offset": self.dc_offset[tick],
             "lost": self.lost[tick],

@@ -142,6 +142,8 @@ class Measurement:
     decimated : (tracks, frames) float32, the sound at about 2 kHz (`measure.decimate`)
     difference_energy : (hops, tracks) float32, mean square of the step from sample to sample
         (`measure.first_difference`)
+    sibilance_energy : (hops, tracks) float32, about 2 to 8 kHz (`measure.sibilance`), of the two
+        packs of a `who`; 0 elsewhere
     steps_db : (tracks, steps) float32, AES17 RMS over half a millisecond; NaN where not valid
     quietest_db : (lengths, tracks) float32, the least level that held for 2.5, 5, 10 and 20 ms and
         ended in this tick (`measure.short_levels`)
@@ -175,6 +177,7 @@ class Measurement:
     speech: Flags
     decimated: Samples
     difference_energy: Samples
+    sibilance_energy: Samples
     dc_offset: Levels
     source_stopped: Flags
     gain_step_db: Levels

@@ -48,6 +48,7 @@ def tick(number: int, peak: float = 0.5, lufs: float = -23.0, valid: bool = True
         gain_step_db=np.zeros(2),
         decimated=np.zeros((2, 200), dtype=np.float32),
         difference_energy=np.zeros((10, 2), dtype=np.float32),
+        sibilance_energy=np.zeros((10, 2), dtype=np.float32),
     )
 
 

@@ -37,6 +37,7 @@ def measured(number: int, tracks: int, rng: np.random.Generator, **changed: Any)
         speech=hops > 2.0,
         decimated=sound,
         difference_energy=np.full((10, tracks), 3e-7, dtype=np.float32),
+        sibilance_energy=np.zeros((10, tracks), dtype=np.float32),
         dc_offset=np.zeros(tracks),
         source_stopped=np.zeros(tracks, dtype=bool),
         gain_step_db=np.zeros(tracks),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from engine.detectors.pair_change import leaves, median, sure_change_db
-from engine.detectors.pair_parts import Part
+from engine.detectors.pair_parts import BANDS, Part
 from engine.model.messages import Levels
 
 RNG = np.random.default_rng(7)
@@ -18,9 +18,16 @@ def parts(main_db: Levels, safety_db: Levels, dull_db: float = 18.0) -> list[Par
     for n, (main, safety) in enumerate(zip(main_db, safety_db, strict=True)):
         said_db = -28.0 + RNG.normal(0.0, 3.0)
         level_db = np.array([said_db + main, said_db - 12.0 + safety])
-        offset_db = np.full(2, level_db[0] - level_db[1]) + RNG.normal(0.0, 0.4, 2)
+        offset_db = np.full(BANDS, level_db[0] - level_db[1]) + RNG.normal(0.0, 0.4, BANDS)
         made.append(
-            Part(offset_db, 0.5, level_db, np.full(2, dull_db), np.full((2, 2), -60.0), 0.3 * n)
+            Part(
+                offset_db,
+                0.5,
+                level_db,
+                np.full((BANDS - 1, 2), dull_db),
+                np.full((BANDS, 2), -60.0),
+                0.3 * n,
+            )
         )
     return made
 

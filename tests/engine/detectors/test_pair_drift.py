@@ -79,6 +79,27 @@ def test_muffled_is_told() -> None:
     assert State.ACTIVE in told(PairDrift(PAIR), x, PAIR, place=1).states
 
 
+@pytest.mark.parametrize(
+    ("place", "corner_hz", "loss_db", "taught"),
+    [(0, 900.0, 3.0, False), (1, 700.0, 0.0, True), (0, 600.0, 0.0, True), (1, 600.0, 3.0, False)],
+)
+def test_cloth_that_falls_over_a_pack_is_told(
+    place: int, corner_hz: float, loss_db: float, taught: bool
+) -> None:
+    """It takes 12 dB an octave, and most from the sibilants; also where a line check, which does
+    not hear them for themselves, taught the pair."""
+    waves = _worn(talks=0.9, seconds=60.0)
+    sos = butter(2, corner_hz, fs=RATE, output="sos")
+    waves[place][30 * RATE :] = sosfilt(sos, waves[place])[30 * RATE :] * 10 ** (-loss_db / 20)
+    detector = PairDrift(PAIR)
+    if taught:
+        detector.teach(1, 12.0, 12.0)
+    said = told(detector, sound.takes(waves), PAIR, place=place)
+    assert 32.0 < said.states.index(State.ACTIVE) / 10 < 50.0
+    assert said.spans_s[0][0] == pytest.approx(30.0, abs=1.5)
+    assert "muffled" in detector.detail(place)
+
+
 def test_louder_on_both_is_no_drift() -> None:
     """A performer who speaks up by 10 dB changes no offset."""
     x = packs(60.0)

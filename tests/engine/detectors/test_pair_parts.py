@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.detectors.pair_parts import PairParts, Part
+from engine.detectors.pair_parts import BANDS, PairParts, Part
 from engine.detectors.pairs import Pairs
 from engine.model.messages import Fault, PackLevel, Samples
 from engine.model.tracks import Scene, Track
@@ -28,7 +28,7 @@ def parts_of(samples: Samples, scene: Scene, pair: int = 0) -> list[Part]:
     """All parts of one pair whose offset is not known."""
     pairs = Pairs(scene, Fault.PAIR_DRIFT)
     adding = PairParts(pairs, voiced=4.0, lost_db=22.0, one_voice=0.5)
-    unknown = np.full((2, len(pairs)), np.nan)
+    unknown = np.full((BANDS, len(pairs)), np.nan)
     return [
         part
         for m, _ in measurements(samples, scene)

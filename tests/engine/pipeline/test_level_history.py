@@ -46,6 +46,7 @@ def tick(number: int, peak: np.ndarray, momentary: float = -30.0) -> Measurement
         gain_step_db=np.zeros(TRACKS),
         decimated=np.zeros((TRACKS, 1), dtype=np.float32),
         difference_energy=np.zeros((10, TRACKS), dtype=np.float32),
+        sibilance_energy=np.zeros((10, TRACKS), dtype=np.float32),
     )
 
 
