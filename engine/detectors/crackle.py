@@ -4,7 +4,8 @@ Model: when a contact lets go, the bias behind it jumps, which is an electrical 
 or two that a coupling capacitor lets go again in a millisecond or more, on one side of zero. What
 comes through air and a capsule rings to both sides, however short it is: a drop, a hailstone, a
 key, a crease in a raincoat; and other tracks hear it, as they do a fire: fainter, but in the same
-moment. So a pop is a step that stands far over the steps before it (a one-sided outlier test at
+moment. A mobile phone's transmitter that leaks into a pack or a cable does as a contact does, but
+keeps time. So a pop is a step that stands far over the steps before it (a one-sided outlier test at
 `outlier` standard deviations), holds most of the treble round it, reaches far over the peaks before
 it, unless it is so sudden that no loud sound makes it, and stays where it went. Numbers: common
 practice, no source.
@@ -20,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.pop_shape import is_outlier, keeps_time, stays
 from engine.model.fault_rules import BURST_GAP_S
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import (
@@ -44,16 +46,6 @@ ROUND_S: Final = (0.0004, 0.0004)
 """Its surroundings, before and after it."""
 WIDTH: Final = 3
 """Samples on each side of the step that belong to it, at 48 kHz."""
-STAYS_S: Final = (0.0001, 0.0002, 0.0003, 0.0004)
-"""The second and the fourth tenth of a millisecond after the step: a low-pass has let it by, and
-the shortest opening is not over."""
-STAYS: Final = 0.55
-"""So much of its height the step has in both: behind a low-cut of 150 Hz 0.72 (calculated)."""
-SWING_S: Final = 0.003
-"""A skin or a board that rings at 300 Hz or more swings to its other side within so long,"""
-SWING: Final = 0.4
-"""by this share of its height and more, smoothly: behind a low-cut of second order by a fifth
-(calculated), where the contact closes by a step."""
 SUDDEN: Final = 2.0
 SUDDEN_SHARE: Final = 0.9
 """A step so many times over the outlier test's limit, that holds this share of the treble round it,
@@ -106,6 +98,8 @@ class Crackle(TrackMemory):
     NEEDS_SAMPLES: ClassVar = True
 
     _pops: list[deque[float]] = each_track(deque)
+    _phone_s: list[deque[float]] = each_track(lambda: deque(maxlen=20))
+    """Of which pops were a phone's."""
     _first_s: Levels = per_track(np.nan)
     _tail: Samples = remembered(
         By.FIRST, lambda d: np.zeros((d._tracks, round(BEFORE_S * d._rate_hz)), dtype=np.float32)
@@ -262,7 +256,7 @@ class Crackle(TrackMemory):
         guard = round(GUARD_S * self._rate_hz)
         before = slice(max(at - lead, 0), max(at - guard, 1))
         deviation = float(np.sqrt(np.mean(np.square(step[before]))))
-        if not self._is_outlier(x, at, before, deviation, self._least[track_index]):
+        if not is_outlier(x, at, before, self._outlier, self._least[track_index]):
             return None
         early, late = (round(seconds * self._rate_hz) for seconds in ROUND_S)
         around = np.square(step[max(at - early, 0) : at + late])
@@ -274,36 +268,12 @@ class Crackle(TrackMemory):
             return None
         if not sudden and peak < self._over_peaks * np.abs(x[before]).max():
             return None
-        if not self._stays(x, at, float(np.median(x[before]))):
+        if not stays(x, at, float(np.median(x[before])), self._rate_hz):
             return None
-        return float(m.start_s + (at + 1 - lead) / self._rate_hz)
-
-    def _is_outlier(
-        self, x: Samples, at: int, before: slice, deviation: float, least: float
-    ) -> bool:
-        """Whether that step, or what it is with its neighbour behind a low-pass, stands out and is
-        no smaller than that."""
-        two = np.abs(x[2:] - x[:-2])
-        rms = float(np.sqrt(np.mean(np.square(two[before]))))
-        rise = float(two[max(at - 1, 0) : at + 1].max())
-        step = float(np.abs(x[at + 1] - x[at]))
-        outlier = step >= self._outlier * deviation or rise >= self._outlier * rms
-        return outlier and max(step, rise) >= least
-
-    def _stays(self, x: Samples, at: int, rest: float) -> bool:
-        """Whether the sound stays on the side, and near the height, that the step went to, and
-        comes to the other side by another step if at all."""
-        *early, begin, end = (1 + round(seconds * self._rate_hz) for seconds in STAYS_S)
-        after = x[at : at + round(SWING_S * self._rate_hz)] - rest
-        if len(after) < end:
-            return False
-        height = after * np.sign(after[begin:end].sum())
-        highest = height[1:end].max()
-        if min(height[slice(*early)].mean(), height[begin:end].mean()) < STAYS * highest:
-            return False
-        back = height[end - 1 : end + int(height[end - 1 :].argmin())]
-        rings = back[-1] < -SWING * highest and np.abs(np.diff(back)).max() < SWING * highest
-        return not rings
+        at_s = float(m.start_s + (at + 1 - lead) / self._rate_hz)
+        if keeps_time(step, at, self._rate_hz):
+            self._phone_s[track_index].append(at_s)
+        return at_s
 
     def _count(self, track_index: int, at_s: float) -> None:
         pops = self._pops[track_index]
@@ -317,4 +287,7 @@ class Crackle(TrackMemory):
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        return f"{len(self._pops[track_index])} pops in 10 s, as of a contact that opens"
+        pops, phone_s = self._pops[track_index], self._phone_s[track_index]
+        if 2 * sum(at_s in phone_s for at_s in pops) >= len(pops):
+            return f"{len(pops)} bursts at 217 Hz in 10 s, as of a phone near the pack or its cable"
+        return f"{len(pops)} pops in 10 s, as of a contact that opens"
