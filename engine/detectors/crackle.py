@@ -56,6 +56,9 @@ LATER_HOPS: Final = 2
 LOOKED_AT: Final = 0.6
 """A hop with a step of this share of the limit is looked at: behind a low-pass a step takes two
 samples."""
+SUDDEN_ENERGY: Final = 100.0
+"""So is one whose steps have so many times the energy of all three hops before (20 dB): where pops
+go on, the hops round them are no fainter."""
 BESIDE: Final = 0.5
 """A track with a step of this share of the limit in the same moment stands out itself."""
 RISE: Final = 2.0
@@ -203,7 +206,10 @@ class Crackle(TrackMemory):
     def _pops_in(self, energy: Samples, out: Flags, middle: Levels, m: Measurement) -> list[_Pop]:
         """Pops that can be judged now: what others hear of them is there."""
         pops, self._late = self._late, []
-        looked_at = (out | self._steps_out(middle, m)) & self._watched & m.valid
+        known = np.concatenate([self._energy, energy])
+        before = np.maximum(np.maximum(known[:-3], known[1:-2]), known[2:-1])
+        looked_at = out | self._steps_out(middle, m) | (energy > SUDDEN_ENERGY * before)
+        looked_at &= self._watched & m.valid
         suspects = indices(looked_at.any(axis=0)).tolist()
         if not suspects and not pops:
             return pops
@@ -212,7 +218,6 @@ class Crackle(TrackMemory):
         beside = out | (heights >= (BESIDE * self._outlier) ** 2)
         for pop in pops:
             pop.hear(energy, beside)
-        known = np.concatenate([self._energy, energy])
         for track_index in suspects:
             for hop in indices(looked_at[:, track_index]).tolist():
                 span = slice(max(hop - 1, 0), hop + LATER_HOPS + 1)
