@@ -25,6 +25,7 @@ class Desk:
         self.ticks = 0
         self.unknown = False
         self.seen = "digital zero"
+        self.seen_on: dict[int, str] = {}
         self._on: dict[tuple[str, int], tuple[float, bool]] = {}
 
     @property
@@ -56,9 +57,12 @@ class Desk:
             start_s = self.now_s
             self.ticks += 1
             conditions = {rule.name: self._condition(rule) for rule in FAULTS}
-            told = self.book.step(conditions, lambda rule, place: self.seen, start_s, self.now_s)
+            told = self.book.step(conditions, self._detail, start_s, self.now_s)
             events += self.cause_alarms.step(told, start_s, self.now_s)
         return events
+
+    def _detail(self, rule: FaultRule, track_index: int) -> str:
+        return self.seen_on.get(track_index, self.seen)
 
     def change(self, scene: Scene, remap: TrackRemap) -> list[AlarmEvent]:
         """Watch by that scene from now on; returns what happened."""

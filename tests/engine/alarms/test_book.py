@@ -74,6 +74,15 @@ def test_the_detail_follows_the_fault(desk: Desk) -> None:
     assert desk.alarm(Fault.MUTED, 1).incident.detail == "three runs of zeros"
 
 
+def test_the_detail_is_that_of_the_track(desk: Desk) -> None:
+    """Each of two that fail at once says what was seen on it."""
+    desk.seen_on = {0: "zeros", 2: "a value that stays"}
+    desk.fail(Fault.MUTED, 1, 3)
+    desk.run(1.0)
+    said = [desk.alarm(Fault.MUTED, track).incident.detail for track in (1, 3)]
+    assert said == ["zeros", "a value that stays"]
+
+
 def test_each_track_shows_the_worst_that_stands_on_it(desk: Desk) -> None:
     """Of two faults the red one counts, of none nothing; a lost input stands on all."""
     desk.fail(Fault.HUM, 3, 5, may_be_red=False)

@@ -200,6 +200,15 @@ def test_digital_zero_is_not_dead() -> None:
     assert State.ACTIVE not in told(DeadMic(where), x, where).states
 
 
+def test_a_stuck_buffer_is_no_dead_mic() -> None:
+    """85 ms of a mic's own noise, played again and again: steady, and `stuck` tells it."""
+    x = place(-55.0, 40.0, RATE)
+    first = 20 * RATE
+    x[first:, 0] = np.resize(noise(-80.0, 0.085, RATE)[:, 0], len(x) - first)
+    where = scene(rate_hz=RATE)
+    assert told(DeadMic(where), x, where).spans_s == []
+
+
 def test_a_place_that_goes_quiet_everywhere() -> None:
     """Where all tracks fall into the steady air handling that they share, none is dead."""
     where = Scene(tuple(Track(n, kind=Kind.BOOM) for n in (1, 2, 3)), RATE)
