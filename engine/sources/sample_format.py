@@ -49,7 +49,6 @@ class SampleDecoder:
         self._stored: NDArray[np.generic] = np.ndarray(
             shape, dtype, self._bytes, strides=(frame_bytes, width)
         )
-        self._cleared = np.empty(shape if self._packed else (0, 0), dtype=np.int32)
         self._offset = np.float32(128.0 if width == 1 else 0.0)
         bits = 32 if self._packed else 8 * width
         self._scale = np.float32(1.0 if is_float else 2.0 ** (1 - bits))
@@ -63,12 +62,15 @@ class SampleDecoder:
             if not got:
                 return False
             wanted = wanted[got:]
-        stored = self._stored[:frames]
-        if self._packed:
-            stored = np.bitwise_and(stored, -256, out=self._cleared[:frames])
+        stored = self._stored[:frames].T
+        if self._packed:  # a row's numbers become its samples where they lie
+            whole = rows.view(np.int32)
+            np.bitwise_and(stored, -256, out=whole)
+            np.multiply(whole, self._scale, out=rows, dtype=np.float32, casting="unsafe")
+            return True
         # A double beyond float32's range becomes infinity, which the meter reports.
         with np.errstate(over="ignore", invalid="ignore"):
-            np.copyto(rows, stored.T, casting="unsafe")
+            np.copyto(rows, stored, casting="unsafe")
         if self._offset:
             np.subtract(rows, self._offset, out=rows)
         if self._scale != 1.0:
