@@ -13,14 +13,16 @@ the turn. Common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.tick_group import Stretch, TickGroup
-from engine.model.flag_arrays import any_of, indices
+from engine.measure.tick_block import Ahead, TickBlock
+from engine.model.flag_arrays import any_of, any_of_each, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -39,6 +41,9 @@ _NEARER: Final = 2.0
 """A performer's voice rises over their own floor by so many times what it does over another's: 3 dB
 of the 14 that distance makes."""
 
+_SECONDS, _KINDS = 0, 5
+"""Of what is kept of a part, where its seconds are, and how many numbers."""
+
 _FLOOR_TICKS: Final = 100
 _FLOOR_SHARE: Final = 0.1
 _EVERY_TICKS: Final = 5
@@ -51,18 +56,15 @@ class Low(TrackMemory):
 
     NEEDS_SAMPLES: ClassVar = False
 
-    _recent: Levels = per_track(np.nan, rows=_FLOOR_TICKS)
+    _recent: Levels = remembered(By.FIRST, lambda d: np.full((d._tracks, _FLOOR_TICKS), np.nan))
     _recent_floor_dbfs: Levels = per_track(np.nan)
     _gather: TickGroup = remembered(By.PART, lambda _: TickGroup(_EVERY_TICKS))
     _waiting: list[Stretch] = remembered(By.EACH, lambda _: [])
     _tick: int = remembered(By.WHOLE, 0)
     _heard_ticks: NDArray[np.int64] = per_track(0)
-    _energy: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
-    """Newest part last; the one being filled is apart."""
-    _seconds: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
-    _own_s: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
-    _near_s: Levels = remembered(By.NEWEST, lambda d: np.zeros((d._depth, d._tracks)))
-    _begins_s: Levels = remembered(By.NEWEST, lambda d: np.full((d._depth, d._tracks), np.nan))
+    _parts: Levels = remembered(By.NEWEST, lambda d: d._no_parts())
+    """Of each newest part the seconds, their energy, those of the own voice, those that are surely
+    so, and the begin; the newest last, the one being filled is apart."""
     _now_s: Levels = per_track(0.0)
     _now_energy: Levels = per_track(0.0)
     _now_own_s: Levels = per_track(0.0)
@@ -108,27 +110,44 @@ class Low(TrackMemory):
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
         self._same = mates
         self._mates = mates * np.where(safety, _SPILL, 1.0)
+        self._ahead = Ahead(self._foresee)
         self.reset()
+
+    def _no_parts(self) -> Levels:
+        parts = np.zeros((self._depth, _KINDS, self._tracks))
+        parts[:, -1] = np.nan
+        return parts
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """See whether a gain was turned in any of those ticks."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are too low."""
         if measurement is None:
             return unknown(self._tracks)
-        if measurement.gain_step_db.any():
+        turned, calm = self._ahead.of(measurement)
+        if turned:
             turned_db = self._turned_db + measurement.gain_step_db
             self._turned_db = np.clip(turned_db, -MOST_TURNED_DB, 0.0)
         for stretch in self._gather.add(measurement):
             self._take_in(stretch)
-        known = measurement.any_valid & self._watched
         if not any_of(self._low):
-            return quiet(known)
+            return calm
+        known = measurement.any_valid & self._watched
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(self._low & known, known, self._onset_s, self._last_s, never)
+
+    def _foresee(self, block: TickBlock) -> Iterator[tuple[bool, Condition]]:
+        """Of each tick, whether a gain was turned, and what is said where nobody is low."""
+        turned = any_of_each(block.field("gain_step_db") != 0.0)
+        calm = quiet_ticks(block.field("any_valid") & self._watched)
+        return zip(turned, calm, strict=True)
 
     def _take_in(self, m: Stretch) -> None:
         first = slice(None, None, len(m.valid) // m.ticks)
         rows = (self._tick + np.arange(m.ticks)) % _FLOOR_TICKS
-        self._recent[rows] = np.where(m.valid[first], m.mean_square[first], np.nan)
+        self._recent[:, rows] = np.where(m.valid[first], m.mean_square[first], np.nan).T
         self._tick += m.ticks
         self._heard_ticks += m.ticks
         self._follow_floor()
@@ -149,11 +168,12 @@ class Low(TrackMemory):
             self._count(m, speech, *self._own(m, floor_dbfs))
 
     def _follow_floor(self) -> None:
-        ranked = np.sort(np.where(self._recent > IDLE_MEAN_SQUARE, self._recent, np.nan), axis=0)
-        count = np.count_nonzero(~np.isnan(ranked), axis=0)
-        at = (count * _FLOOR_SHARE).astype(np.int64)
-        self._recent_floor_dbfs = rms_dbfs(ranked[at, np.arange(self._tracks)])
-        self._recent_floor_dbfs[count == 0] = np.nan
+        counts = self._recent > IDLE_MEAN_SQUARE
+        ranked = np.sort(np.where(counts, self._recent, np.inf), axis=1)
+        number = np.count_nonzero(counts, axis=1)
+        at = (number * _FLOOR_SHARE).astype(np.int64)
+        self._recent_floor_dbfs = rms_dbfs(ranked[np.arange(self._tracks), at])
+        self._recent_floor_dbfs[number == 0] = np.nan
 
     def _own(self, m: Stretch, floor_dbfs: Levels) -> tuple[Flags, Flags]:
         """Where the voice may be this performer's, as no other one's pack is so much louder; and
@@ -187,35 +207,31 @@ class Low(TrackMemory):
             self._close_part(full)
 
     def _close_part(self, full: Flags) -> None:
-        for store, now in (
-            (self._seconds, self._now_s),
-            (self._energy, self._now_energy),
-            (self._own_s, self._now_own_s),
-            (self._near_s, self._now_near_s),
-            (self._begins_s, self._now_begin_s),
-        ):
-            store[:-1, full] = store[1:, full]
-            store[-1, full] = now[full]
-        for now in (self._now_s, self._now_energy, self._now_own_s, self._now_near_s):
-            now[full] = 0.0
-        for track_index in indices(full):
-            self._judge(int(track_index))
+        now = (self._now_s, self._now_energy, self._now_own_s, self._now_near_s, self._now_begin_s)
+        tracks = indices(full)
+        self._parts[:-1, :, tracks] = self._parts[1:, :, tracks]
+        for kind, values in enumerate(now):
+            self._parts[-1, kind, tracks] = values[tracks]
+        for values in now[:-1]:
+            values[tracks] = 0.0
+        heard_s = np.cumsum(self._parts[::-1, _SECONDS, tracks], axis=0)
+        enough = heard_s >= self._needed_s[tracks] - 1e-9
+        parts = np.where(enough.any(axis=0), enough.argmax(axis=0) + 1, 0)
+        for track_index, number in zip(tracks.tolist(), parts.tolist(), strict=True):
+            if number:
+                self._judge(track_index, number)
 
-    def _judge(self, track_index: int) -> None:
-        heard_s = np.cumsum(self._seconds[::-1, track_index])
-        enough = heard_s >= self._needed_s[track_index] - 1e-9
-        if not any_of(enough):
+    def _judge(self, track_index: int, number: int) -> None:
+        """Hold the newest so many parts against the limit."""
+        _, energy, own_s, near_s, begins_s = self._parts[-number:, :, track_index].T
+        if near_s.sum() < self._least_own_s:
             return
-        newest = slice(-1 - int(np.argmax(enough)), None)
-        own_s = self._own_s[newest, track_index].sum()
-        if self._near_s[newest, track_index].sum() < self._least_own_s:
-            return
-        self._rms_dbfs[track_index] = rms_dbfs(self._energy[newest, track_index].sum() / own_s)
+        self._rms_dbfs[track_index] = rms_dbfs(energy.sum() / own_s.sum())
         deadband_db = self._deadband_db * self._low[track_index]
         limit_dbfs = self._limit_dbfs[track_index] + self._turned_db[track_index]
         low = self._rms_dbfs[track_index] < limit_dbfs + deadband_db
         if low and not self._low[track_index]:
-            self._onset_s[track_index] = self._begins_s[newest, track_index][0]
+            self._onset_s[track_index] = begins_s[0]
         self._low[track_index] = low
 
     def detail(self, track_index: int) -> str:
