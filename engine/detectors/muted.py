@@ -12,7 +12,6 @@ Common practice, no source for the other levels.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import repeat
 from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
@@ -154,7 +153,7 @@ class Muted(TrackMemory):
         power, valid = block.field("mean_square"), block.field("valid") & self._watched
         idle = idle_hops(block) & valid
         low = (power < self._highest_limit) & valid
-        noise: Iterator[_Noise | None] = repeat(None)
+        noise: list[_Noise | None] = [None] * len(block.ticks)
         if any_of(low):
             low &= block.field("difference_energy") >= self._white * power
             if any_of(low):
@@ -162,20 +161,22 @@ class Muted(TrackMemory):
         calm = quiet_ticks(block.field("any_valid") & self._watched)
         return map(_Foreseen, idle, any_of_each(idle), noise, calm)
 
-    def _noises(self, block: TickBlock, low: Flags) -> Iterator[_Noise | None]:
+    def _noises(self, block: TickBlock, low: Flags) -> list[_Noise | None]:
         """The white noise of each tick that lies as low as a converter's.
 
         low : (ticks, hops, tracks) white, and as low as a converter's ever is
         """
         power, hops = block.field("mean_square"), low.shape[1]
         low = low & (power < mean_square_at(self._noise_limit_dbfs(block))[:, np.newaxis])
+        noises: list[_Noise | None] = [None] * len(low)
+        if not any_of(low):
+            return noises
         number = np.count_nonzero(low, axis=1)
         level_dbfs = rms_dbfs((power * low).sum(axis=1) / np.maximum(number, 1))
-        ends = hops - low[:, ::-1].argmax(axis=1)
-        for some, *part in zip(
-            number.any(axis=1).tolist(), number, level_dbfs, low.argmax(axis=1), ends, strict=True
-        ):
-            yield _Noise(*part) if some else None
+        firsts, ends = low.argmax(axis=1), hops - low[:, ::-1].argmax(axis=1)
+        for tick in indices(number.any(axis=1)).tolist():
+            noises[tick] = _Noise(number[tick], level_dbfs[tick], firsts[tick], ends[tick])
+        return noises
 
     def _no_noise(self) -> None:
         if self._some_noise:

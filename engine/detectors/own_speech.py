@@ -15,10 +15,10 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.pack_matches import voice_correlation
+from engine.detectors.pack_matches import TickSums, slow_rows, voice_correlation
 from engine.detectors.pairs import OWN
 from engine.measure.tick_block import TickBlock
-from engine.model.flag_arrays import indices
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.units import mean_square_at
 
@@ -30,6 +30,7 @@ BAND_HZ: Final = (100.0, 7000.0)
 _SPOKEN: Final = 0.5
 """Share of the tick's hops with speech."""
 _CLIPS: Final = 0.98
+_TICKS: Final = np.arange(1000)
 
 
 class OwnSpeech(NamedTuple):
@@ -63,57 +64,70 @@ class OwnSpeechFinder:
         """Prepare for those packs; see `VoiceModels` for what they all are."""
         self._packs, self._rate_hz = packs, sample_rate_hz
         self._louder, self._alike, self._witnesses = louder, alike, witnesses
-        self._mates = np.array([mates.get(int(n), -1) for n in packs], dtype=np.int64)
+        mate_of = np.array([mates.get(int(n), -1) for n in packs], dtype=np.int64)
+        self._has_mate = mate_of >= 0
+        self._both = np.stack((packs, np.where(self._has_mate, mate_of, packs)), axis=1)
+        self._is_mate = witnesses == mate_of[:, np.newaxis]
+        self._is_other = witnesses != packs[:, np.newaxis]
         highest = max([*packs, *(n for one in rivals.values() for n in one)], default=-1)
         self._rivals = np.zeros((len(packs), highest + 1), dtype=np.bool_)
         for row, track_index in enumerate(packs.tolist()):
             self._rivals[row, rivals.get(track_index, packs[packs != track_index])] = True
         self._length = 0
 
-    def find(self, block: TickBlock) -> list[OwnSpeech | None]:
+    def find(self, block: TickBlock, sums: TickSums) -> list[OwnSpeech | None]:
         """Whose own voice is heard in each of those ticks, if one's is."""
-        found: list[OwnSpeech | None] = [None] * len(block.ticks)
+        spoken: list[OwnSpeech | None] = [None] * len(block.ticks)
         if len(self._packs) < 2:
-            return found
-        ticks, rows = self._loudest(block)
+            return spoken
+        ticks, rows = self._loudest(block, sums)
         if len(ticks):
-            ticks, rows, mated = self._heard_too(block, *self._own(block, ticks, rows))
+            ticks, rows = self._own(block, sums, ticks, rows)
+        if len(ticks):
+            ticks, rows, mated = self._heard_too(block, ticks, rows)
         if not len(ticks):
-            return found
-        track_indices, mates = self._packs[rows], self._mates[rows]
+            return spoken
+        track_indices = self._packs[rows]
         cepstra = self._cepstra(block.sound[ticks, track_indices])
-        both = np.stack((track_indices, np.where(mates < 0, track_indices, mates)), axis=1)
-        energy = block.field("mean_square").sum(axis=1)[ticks[:, np.newaxis], both]
+        energy = sums.energy[ticks[:, np.newaxis], self._both[rows]]
         level_db = 10.0 * np.log10(energy + 1e-20)
         parts = zip(track_indices.tolist(), cepstra, level_db, mated.tolist(), strict=True)
         for tick, part in zip(ticks.tolist(), parts, strict=True):
-            found[tick] = OwnSpeech(*part)
-        return found
+            spoken[tick] = OwnSpeech(*part)
+        return spoken
 
-    def _loudest(self, block: TickBlock) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def _loudest(
+        self, block: TickBlock, sums: TickSums
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Ticks in which one pack is far louder than the others and carries speech, and its row."""
-        energy = block.field("mean_square").sum(axis=1)[:, self._packs]
-        ticks = np.arange(len(energy))
-        *_, second, rows = np.argsort(energy, axis=1).T
-        track_indices = self._packs[rows]
-        speech = np.count_nonzero(block.field("speech"), axis=1)[ticks, track_indices]
+        energy = sums.energy[:, self._packs]
+        order, ticks = energy.argsort(axis=1), _TICKS[: len(energy)]
+        second, rows = order[:, -2], order[:, -1]
         loud = energy[ticks, rows] >= self._louder * energy[ticks, second]
-        loud &= speech >= _SPOKEN * block.field("speech").shape[1]
-        loud &= np.logical_and.reduce(block.field("valid"), axis=1)[ticks, track_indices]
-        loud &= block.field("peak").max(axis=1)[ticks, track_indices] < _CLIPS
         ticks = indices(loud)
+        if len(ticks):
+            track_indices = self._packs[rows[ticks]]
+            spoken = sums.speech[ticks, track_indices] >= _SPOKEN * block.field("speech").shape[1]
+            ticks = ticks[spoken & sums.whole[ticks, track_indices]]
+        if len(ticks):
+            peak = block.field("peak")[ticks, :, self._packs[rows[ticks]]].max(axis=1)
+            ticks = ticks[peak < _CLIPS]
         return ticks, rows[ticks]
 
     def _own(
-        self, block: TickBlock, ticks: NDArray[np.int64], rows: NDArray[np.int64]
+        self,
+        block: TickBlock,
+        sums: TickSums,
+        ticks: NDArray[np.int64],
+        rows: NDArray[np.int64],
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Those of the ticks in which it stands farther over the floor than anywhere else."""
-        energy = block.field("mean_square").mean(axis=1)[ticks]
+        energy = sums.energy[ticks] / block.field("valid").shape[1]
         over = energy / mean_square_at(block.field("floor_dbfs")[ticks])
         rivals = self._rivals[rows]
         others = over[:, : rivals.shape[1]]
         loudest = np.fmax.reduce(others, axis=1, where=rivals, initial=0.0)
-        own = ~(over[np.arange(len(rows)), self._packs[rows]] < OWN * loudest)
+        own = ~(over[_TICKS[: len(rows)], self._packs[rows]] < OWN * loudest)
         return ticks[own], rows[own]
 
     def _heard_too(
@@ -121,16 +135,15 @@ class OwnSpeechFinder:
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], Flags]:
         """Those of the ticks in which another pack hears the same, where there is a second one; and
         whether that does."""
-        has_mate = self._mates[rows] >= 0
-        heard, mated = ~has_mate, np.zeros(len(rows), dtype=np.bool_)
-        asked = indices(has_mate)
-        if len(asked):
-            x, witnesses = block.field("decimated"), self._witnesses
-            at, track_indices = ticks[asked, np.newaxis], self._packs[rows[asked], np.newaxis]
-            r = voice_correlation(x[at, track_indices], x[at, witnesses])
-            alike = (r >= self._alike) & (witnesses != track_indices)
-            heard[asked] = alike.any(axis=1)
-            mated[asked] = (alike & (witnesses == self._mates[rows[asked], np.newaxis])).any(axis=1)
+        has_mate = self._has_mate[rows]
+        if not any_of(has_mate):
+            return ticks, rows, has_mate
+        at = ticks[:, np.newaxis]
+        own = slow_rows(block, at, self._packs[rows, np.newaxis])
+        r = voice_correlation(own, slow_rows(block, at, self._witnesses))
+        alike = (r >= self._alike) & self._is_other[rows]
+        heard = alike.any(axis=1) | ~has_mate
+        mated = np.asarray((alike & self._is_mate[rows]).any(axis=1))
         return ticks[heard], rows[heard], mated[heard]
 
     def _cepstra(self, sound: Samples) -> Levels:

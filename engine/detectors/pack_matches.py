@@ -11,9 +11,7 @@ without weighting (C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 320-327
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -42,6 +40,9 @@ DEAF_DBFS: Final = -80.0
 """Who hears less of a voice nearby hears nothing: that pack is off, and has not moved."""
 SPOKEN: Final = 0.5
 """Share of a tick's hops with speech, so that its correlation is that of the voice."""
+_DEAF: Final = float(mean_square_at(DEAF_DBFS))
+_NONE: Final = np.zeros(0, dtype=np.int64)
+_NO_R: Final = np.zeros((0, 2 * LAGS + 1))
 
 
 @dataclass(slots=True)
@@ -51,6 +52,38 @@ class Match:
     since_s: float
     seconds: float = 0.0
     r: Levels = field(default_factory=lambda: np.zeros(2 * LAGS + 1))
+
+
+class TickSums(NamedTuple):
+    """What all that follow voices ask of some ticks; of shape (ticks, tracks).
+
+    energy : sum of the hops' mean squares
+    whole : all hops count; speech : so many carry speech
+    """
+
+    energy: Levels
+    whole: Flags
+    speech: NDArray[np.int64]
+
+
+def tick_sums(block: TickBlock) -> TickSums:
+    """Add up the hops of each of those ticks."""
+    if all(m.all_valid for m in block.ticks):
+        whole = block.field("any_valid")
+    else:
+        whole = np.logical_and.reduce(block.field("valid"), axis=1)
+    energy, speech = (
+        np.add.reduce(block.field(name), axis=1) for name in ("mean_square", "speech")
+    )
+    return TickSums(energy, whole, speech)
+
+
+def slow_rows(
+    block: TickBlock, ticks: NDArray[np.int64], tracks: NDArray[np.int64]
+) -> NDArray[np.float32]:
+    """The decimated sound of those tracks in those ticks, broadcast, shape (..., frames)."""
+    x = block.field("decimated")
+    return np.asarray(x.reshape(-1, x.shape[2])[ticks * x.shape[1] + tracks])
 
 
 class PackTick(NamedTuple):
@@ -106,25 +139,26 @@ class PackMatches(TrackMemory):
         for main, safety in scene.pairs():
             if main in row and safety in row:
                 self._mate[row[main]], self._mate[row[safety]] = row[safety], row[main]
+        self._has_mate = self._mate >= 0
         self.reset()
 
-    def foresee(self, block: TickBlock) -> Iterator[PackTick]:
+    def foresee(self, block: TickBlock, sums: TickSums) -> list[PackTick]:
         """What is a plain function of each of those ticks."""
-        valid = block.field("valid")
-        energy = block.field("mean_square").sum(axis=1)[:, self._packs]
-        whole: Flags = np.logical_and.reduce(valid, axis=1)[:, self._packs]
-        speech = np.count_nonzero(block.field("speech"), axis=1)[:, self._packs]
-        spoken = whole & (speech >= SPOKEN * valid.shape[1])
-        deaf = energy < valid.shape[1] * mean_square_at(DEAF_DBFS)
-        ticks, rows = (spoken & (self._mate >= 0) & ~deaf[:, self._mate]).nonzero()
-        own_r = np.zeros((0, 2 * LAGS + 1))
-        if len(rows):
-            x, mates = block.field("decimated"), self._packs[self._mate[rows]]
-            own_r = by_lag(x[ticks, self._packs[rows]], x[ticks, mates])
-        ends = np.searchsorted(ticks, np.arange(1, len(valid) + 1)).tolist()
-        for n, (first, end) in enumerate(pairwise([0, *ends])):
-            asked = slice(first, end)
-            yield PackTick(energy[n], whole[n], spoken[n], rows[asked], own_r[asked])
+        energy = sums.energy[:, self._packs]
+        whole = sums.whole[:, self._packs]
+        spoken = whole & (sums.speech[:, self._packs] >= SPOKEN * block.field("valid").shape[1])
+        asked = spoken & self._has_mate
+        rows, own_r = [_NONE] * len(energy), [_NO_R] * len(energy)
+        if any_of(asked):
+            asked &= (energy >= block.field("valid").shape[1] * _DEAF)[:, self._mate]
+            ticks, packs = asked.nonzero()
+            mates = self._packs[self._mate[packs]]
+            r = by_lag(slow_rows(block, ticks, self._packs[packs]), slow_rows(block, ticks, mates))
+            first = 0
+            for tick, number in enumerate(np.count_nonzero(asked, axis=1).tolist()):
+                at = slice(first, first := first + number)
+                rows[tick], own_r[tick] = packs[at], r[at]
+        return list(map(PackTick, energy, whole, spoken, rows, own_r))
 
     def update(self, m: Measurement, tick: PackTick) -> None:
         """Take in one tick."""
@@ -205,15 +239,14 @@ def by_lag(one: NDArray[np.float32], other: NDArray[np.float32]) -> Levels:
     Both have shape (..., frames), and are broadcast.
     """
     one = one - one.mean(axis=-1, keepdims=True)
-    other = other - other.mean(axis=-1, keepdims=True)
-    middle = one[..., LAGS : one.shape[-1] - LAGS]
-    energy = np.vecdot(middle, middle)
-    r = np.empty((*np.broadcast_shapes(one.shape[:-1], other.shape[:-1]), 2 * LAGS + 1))
-    for lag in range(2 * LAGS + 1):
-        late = other[..., lag : lag + middle.shape[-1]]
-        norm = energy * np.vecdot(late, late)
-        r[..., lag] = np.vecdot(middle, late) / np.sqrt(np.maximum(norm, 1e-30))
-    return r
+    other = np.ascontiguousarray(other - other.mean(axis=-1, keepdims=True))
+    middle = one[..., np.newaxis, LAGS : one.shape[-1] - LAGS]
+    # The other at each lag: a view, in which the same samples lie in several rows.
+    lagged = (*other.shape[:-1], 2 * LAGS + 1, middle.shape[-1])
+    late = np.ndarray(lagged, other.dtype, other, 0, (*other.strides, other.strides[-1]))
+    norm = np.vecdot(middle, middle) * np.vecdot(late, late)
+    r = np.vecdot(middle, late) / np.sqrt(np.maximum(norm, 1e-30))
+    return np.asarray(r, dtype=np.float64)
 
 
 def voice_correlation(one: NDArray[np.float32], other: NDArray[np.float32]) -> Levels:

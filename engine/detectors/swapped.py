@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.own_speech import OwnSpeech
-from engine.detectors.pack_matches import PackMatches, PackTick
+from engine.detectors.pack_matches import PackMatches, PackTick, tick_sums
 from engine.detectors.voice_models import VoiceModels
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import indices
@@ -167,8 +167,9 @@ class Swapped(TrackMemory):
 
     def _foresee(self, block: TickBlock) -> Iterator[tuple[PackTick, OwnSpeech | None, Condition]]:
         """What is a plain function of each tick, and what is said where nothing is swapped."""
-        calm = quiet_ticks(block.field("any_valid") & self._watched)
-        return zip(self._matches.foresee(block), self._voices.foresee(block), calm, strict=True)
+        sums, calm = tick_sums(block), quiet_ticks(block.field("any_valid") & self._watched)
+        packs, spoken = self._matches.foresee(block, sums), self._voices.foresee(block, sums)
+        return zip(packs, spoken, calm, strict=True)
 
     def _follow(self) -> None:
         """What stands now; of performers who are in several, one alarm, where it began."""

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.own_speech import CEPSTRA, FRAMES, OwnSpeech, OwnSpeechFinder
+from engine.detectors.pack_matches import TickSums
 from engine.measure.tick_block import TickBlock
 from engine.model.messages import Levels
 from engine.model.track_memory import TrackMemory, remembered
@@ -156,9 +157,9 @@ class VoiceModels(TrackMemory):
         self._fits, self._doubt, self._most = fits, doubt, most
         self.reset()
 
-    def foresee(self, block: TickBlock) -> list[OwnSpeech | None]:
+    def foresee(self, block: TickBlock, sums: TickSums) -> list[OwnSpeech | None]:
         """Whose own voice is heard in each of those ticks, if one's is."""
-        return self._finder.find(block)
+        return self._finder.find(block, sums)
 
     def update(self, spoken: OwnSpeech, start_s: float) -> None:
         """Take in one tick in which somebody speaks into their own pack."""
