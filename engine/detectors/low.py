@@ -13,17 +13,17 @@ the turn. Common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
+from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.performer_levels import PerformerLevels
 from engine.detectors.tick_group import Stretch, TickGroup
-from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, any_of_each, indices
-from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
+from engine.model.flag_arrays import any_of, indices
+from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -102,15 +102,9 @@ class Low(TrackMemory):
         # Parts and ticks are coarse: a little before its time, so as not to be late.
         self._needed_s = scene.numbers("low_amber_s") - 2.5 * PART_S
         self._depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
-        whos = [t.who or f"input {t.input}" for t in scene.tracks]
-        self._lav = scene.kinds(Kind.LAV)
-        same = np.array([[a == b for b in whos] for a in whos])
-        self._rivals = ~same & self._lav[None, :] & self._lav[:, None]
-        mates = same & self._lav[None, :] | np.eye(self._tracks, dtype=np.bool_)
+        self._levels = PerformerLevels(scene)
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
-        self._same = mates
-        self._mates = mates * np.where(safety, _SPILL, 1.0)
-        self._ahead = Ahead(self._foresee)
+        self._weights = np.where(safety, _SPILL, 1.0)
         self.reset()
 
     def _no_parts(self) -> Levels:
@@ -118,31 +112,20 @@ class Low(TrackMemory):
         parts[:, -1] = np.nan
         return parts
 
-    def look_ahead(self, block: TickBlock) -> None:
-        """See whether a gain was turned in any of those ticks."""
-        self._ahead.look(block)
-
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active while the newest seconds of speech, as many as the limit says, are too low."""
         if measurement is None:
             return unknown(self._tracks)
-        turned, calm = self._ahead.of(measurement)
-        if turned:
+        if any_of(measurement.gain_step_db != 0.0):
             turned_db = self._turned_db + measurement.gain_step_db
             self._turned_db = np.clip(turned_db, -MOST_TURNED_DB, 0.0)
         for stretch in self._gather.add(measurement):
             self._take_in(stretch)
-        if not any_of(self._low):
-            return calm
         known = measurement.any_valid & self._watched
+        if not any_of(self._low):
+            return quiet(known)
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(self._low & known, known, self._onset_s, self._last_s, never)
-
-    def _foresee(self, block: TickBlock) -> Iterator[tuple[bool, Condition]]:
-        """Of each tick, whether a gain was turned, and what is said where nobody is low."""
-        turned = any_of_each(block.field("gain_step_db") != 0.0)
-        calm = quiet_ticks(block.field("any_valid") & self._watched)
-        return zip(turned, calm, strict=True)
 
     def _take_in(self, m: Stretch) -> None:
         first = slice(None, None, len(m.valid) // m.ticks)
@@ -181,14 +164,19 @@ class Low(TrackMemory):
 
         Shape (ticks, tracks).
         """
-        power = m.by_tick(m.mean_square * m.valid)[:, np.newaxis]
-        mine = (self._mates * power).max(axis=2)
-        theirs = (self._rivals * power).max(axis=2)
+        power = m.by_tick(m.mean_square * m.valid)
         over = np.nan_to_num(power / mean_square_at(floor_dbfs))
-        mine_over = (self._same * over).max(axis=2)
-        theirs_over = (self._rivals * over).max(axis=2)
-        own = np.asarray(theirs <= mine * _SPILL)
+        theirs, theirs_over = self._both(self._levels.others, power, over)
+        mine, mine_over = self._both(self._levels.own, power * self._weights, over)
+        own = theirs <= mine * _SPILL
         return own, own & (theirs_over * _NEARER <= mine_over)
+
+    @staticmethod
+    def _both(
+        highest: Callable[[Levels], Levels], one: Levels, other: Levels
+    ) -> tuple[Levels, Levels]:
+        together = highest(np.concatenate((one, other)))
+        return together[: len(one)], together[len(one) :]
 
     def _count(self, m: Stretch, speech: Flags, own: Flags, near: Flags) -> None:
         each_s = m.hop_s * m.by_tick(speech.astype(np.float64))

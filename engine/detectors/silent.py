@@ -178,7 +178,7 @@ class Silent(TrackMemory):
         power, valid, presence_dbfs = map(block.field, ("mean_square", "valid", "presence_dbfs"))
         level_dbfs = block.field("level_dbfs")
         under = (power < mean_square_at(presence_dbfs)[:, np.newaxis]) & valid & self._watched
-        number = np.count_nonzero(under, axis=1)
+        number = np.add.reduce(under, axis=1)
         idle = power.max(axis=1) < IDLE_MEAN_SQUARE
         faint = level_dbfs < presence_dbfs
         known = block.field("any_valid") & ~np.isnan(level_dbfs) & self._watched
