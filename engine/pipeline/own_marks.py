@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from engine.measure.disturbances import MOST_TICKS, Disturbance, Disturbances
+from engine.measure.disturbances import MOST_TICKS, Disturbance, Disturbances, Disturbing
 from engine.model.commands import Mark
 from engine.model.flag_arrays import indices
-from engine.model.messages import Measurement
+from engine.model.messages import Fault, Incident, Measurement
 from engine.model.number_text import number
 from engine.model.track_remap import TrackRemap
 from engine.model.tracks import Plan, Scene
@@ -44,6 +44,9 @@ class OwnMark:
 class OwnMarkRecorder:
     """Gathers them; with `disturbances` False there are only turned gains.
 
+    `incidents` gives those so far: a pop of a contact is as deep and as sudden as a blow, and what
+    is told as `crackle` is no mark as well.
+
     Nothing of it is urgent: ten ticks are looked at together, which costs a fraction.
 
     Attributes
@@ -52,9 +55,16 @@ class OwnMarkRecorder:
         All so far.
     """
 
-    def __init__(self, scene: Scene, *, disturbances: bool = True) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        disturbances: bool = True,
+        incidents: Callable[[], Sequence[Incident]] = tuple,
+    ) -> None:
         self.marks: list[OwnMark] = []
         self._taken = 0
+        self._incidents = incidents
         self._ticks: list[Measurement] = []
         self._disturbances = Disturbances(scene) if disturbances else None
 
@@ -69,7 +79,8 @@ class OwnMarkRecorder:
         ticks, self._ticks = self._ticks, []
         marks = [mark for m in ticks for mark in gain_marks(m, plan)]
         if ticks and self._disturbances is not None:
-            marks += disturbance_marks(self._disturbances.update(ticks), plan, label)
+            over = disturbance_marks(self._disturbances.update(ticks), plan, label)
+            marks += without_pops(over, self._incidents)
         self.marks += marks
         return marks
 
@@ -78,6 +89,7 @@ class OwnMarkRecorder:
         marks = self.flush(plan, label)
         if self._disturbances is not None:
             last = disturbance_marks(self._disturbances.finish(), plan, label)
+            last = without_pops(last, self._incidents)
             self.marks += last
             marks += last
         return marks
@@ -123,6 +135,26 @@ def disturbance_marks(
             OwnMark(one.what.value, track.input, one.from_s, one.until_s, one.peak_dbfs, text)
         )
     return marks
+
+
+def without_pops(
+    marks: list[OwnMark], incidents: Callable[[], Sequence[Incident]]
+) -> list[OwnMark]:
+    """The same marks without blows on a track on which a contact opened meanwhile."""
+    if not any(mark.what == Disturbing.HITS for mark in marks):
+        return marks
+    pops = [one for one in incidents() if one.fault is Fault.CRACKLE]
+    return [
+        mark
+        for mark in marks
+        if mark.what != Disturbing.HITS
+        or not any(
+            one.track == mark.track
+            and one.onset_s <= mark.until_s
+            and (one.end_s is None or one.end_s >= mark.from_s)
+            for one in pops
+        )
+    ]
 
 
 def _clock(timecode: str) -> str:

@@ -80,7 +80,9 @@ class Pipeline:
         self._framer = TickFramer(self.scene, learned, LevelMeter if reduced else Meter)
         self.meter = self._framer.meter
         self._crew = CrewCommands()
-        self._marks = OwnMarkRecorder(self.scene, disturbances=not reduced)
+        self._marks = OwnMarkRecorder(
+            self.scene, disturbances=not reduced, incidents=lambda: self.book.incidents()
+        )
         self.audio_lost_s = 0.0
         self._record_run = RecordRun() if plan.rolling == BY_TIMECODE else None
         self.judge = Judge(

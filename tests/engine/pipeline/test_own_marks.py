@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from engine.measure.disturbances import Disturbance, Disturbing
 from engine.model.commands import Mark
-from engine.model.messages import Block
+from engine.model.messages import Block, Fault, Incident, Severity
 from engine.model.tracks import Plan, Track
-from engine.pipeline.own_marks import OwnMark, disturbance_marks, gain_marks
+from engine.pipeline.own_marks import OwnMark, disturbance_marks, gain_marks, without_pops
 from engine.pipeline.pipeline import Pipeline
 from tests.support import harmless_sound as sound
 from tests.support.feeding import tick
@@ -35,6 +36,27 @@ def test_wind_is_told_with_its_span_and_its_level() -> None:
     text = "wind, 21:14:03 to 21:14:05, \u221212 dBFS: 2 Crowd"
     assert own == OwnMark("wind", 2, 3.0, 65.5, -12.4, text)
     assert own.mark == Mark(text, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("fault", "track", "onset_s", "end_s", "stays"),
+    [
+        (Fault.CRACKLE, 1, 19.0, 25.0, False),
+        (Fault.CRACKLE, 1, 22.0, None, False),
+        (Fault.CRACKLE, 1, 2.0, 19.9, True),
+        (Fault.CRACKLE, 2, 19.0, 25.0, True),
+        (Fault.DROPOUT, 1, 19.0, 25.0, True),
+    ],
+)
+def test_pops_of_a_contact_are_no_blows(
+    fault: Fault, track: int, onset_s: float, end_s: float | None, stays: bool
+) -> None:
+    """What is told as crackle on that track in that time is not set down as hits too."""
+    hits = OwnMark("hits", 1, 20.0, 24.0, -9.0, "")
+    wind = OwnMark("wind", 1, 20.0, 24.0, -9.0, "")
+    told = Incident(1, track, fault, Severity.AMBER, onset_s, end_s=end_s)
+    left = without_pops([hits, wind], lambda: [told])
+    assert left == ([hits, wind] if stays else [wind])
 
 
 def test_it_stands_in_the_history_and_waits_for_the_log() -> None:
