@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from engine.model.messages import Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -26,7 +28,7 @@ class PeakHold(TrackMemory):
     def update(self, m: Measurement, number: int) -> None:
         """Take in that tick, by its number."""
         self._newest = number % PEAK_HOLD_TICKS
-        self._peaks[self._newest] = m.peak.max(axis=0)
+        self._peaks[self._newest] = np.maximum(m.peak_max, -m.peak_min).max(axis=0)
 
     @property
     def peak_dbfs(self) -> Levels:
