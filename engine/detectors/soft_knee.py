@@ -2,9 +2,9 @@
 
 Model: main and safety hear one voice, so in each hop both have about the same crest factor, the
 peak over the RMS. A stage that saturates takes it from the pack with the higher gain, where it is
-loudest and only there; a limiter, which turns the gain, leaves it. The difference, less what it
-usually is where the voice is fainter, is summed by Page's CUSUM (E. S. Page, Biometrika 41,
-100-115, 1954): in health it drifts to zero.
+loudest and only there, at a ceiling that stays where it is; a limiter, which turns the gain, leaves
+it. The difference, less what it usually is where the voice is fainter, is summed by Page's
+CUSUM (E. S. Page, Biometrika 41, 100-115, 1954): in health it drifts to zero.
 """
 
 from __future__ import annotations
@@ -15,18 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
-from engine.measure.tick_block import TickBlock, rows_up_to
+from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Measurement
-from engine.model.track_memory import TrackMemory, per_track, remembered
-from engine.model.track_remap import By
+from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
 from engine.model.units import power_db
 
 LEAST_PEAK: Final = 0.05
 """Full scale 1.0; under -26 dBFS no stage before the converter saturates (ours)."""
 LOUD: Final = 0.7
-"""Share of the highest peak of the last second from which a hop may be saturated."""
+"""Share of the highest peak lately from which a hop may be saturated."""
 FAINT: Final = (0.2, 0.5)
 """The same of hops that are not."""
 ALIKE: Final = 0.85
@@ -42,7 +41,8 @@ PROOF_DB: Final = 16.0
 of pairs, with wind on the main 8 (ours)."""
 PRIOR_HOPS: Final = 30.0
 KEPT_HOPS: Final = 3000.0
-TICKS: Final = 10
+LASTS: Final = 10.0 ** (-6.0 / 20.0 / 300.0)
+"""Of the highest peak so much is left a tick later: 6 dB less in 30 s, for a gain may be turned."""
 
 
 class Loudness(NamedTuple):
@@ -62,10 +62,9 @@ class SoftKnee(TrackMemory):
     lack_db: Levels = per_track(0.0)
     since_s: Levels = per_track(np.nan)
     _proof_db: Levels = per_track(0.0)
-    _highest: Levels = per_track(0.0, rows=TICKS)
+    _highest: Levels = per_track(0.0)
     _usual_db: Levels = per_track(0.0)
     _usual_hops: Levels = per_track(PRIOR_HOPS)
-    _tick: int = remembered(By.WHOLE, 0)
 
     def __init__(self, scene: Scene) -> None:
         """Start with nothing heard."""
@@ -80,9 +79,10 @@ class SoftKnee(TrackMemory):
         if not len(mains):
             return [None] * len(block.ticks)
         peak = block.field("peak")[:, :, mains]
-        before = self._highest[(self._tick + np.arange(1, TICKS)) % TICKS][:, mains]
-        rows = np.concatenate([before, peak.max(axis=1)])
-        highest = rows_up_to(rows, TICKS).max(axis=1)[:, np.newaxis]
+        highest = peak.max(axis=1, keepdims=True)
+        before = self._highest[mains]
+        for tick in highest:
+            before = tick[0] = np.maximum(tick[0], LASTS * before)
         speech, valid = block.field("speech"), block.field("valid")
         spoken = speech[:, :, mains] & speech[:, :, safeties] & (peak >= LEAST_PEAK)
         spoken &= valid[:, :, mains] & valid[:, :, safeties]
@@ -96,8 +96,7 @@ class SoftKnee(TrackMemory):
         mains, safeties = self._mains, self._safeties
         if ahead is None:
             return None
-        self._highest[self._tick % TICKS] = m.peak.max(axis=0)
-        self._tick += 1
+        self._highest = np.maximum(m.peak.max(axis=0), LASTS * self._highest)
         loud, faint = ahead
         some_loud = any_of(loud)
         if not some_loud and not any_of(faint):
