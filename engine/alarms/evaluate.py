@@ -29,6 +29,7 @@ class Evaluator:
 
     def __init__(self, scene: Scene, rules: Sequence[FaultRule]) -> None:
         self._delays = {rule.name: _delays(rule, scene) for rule in rules}
+        self._watched = {rule.name: scene.watched(rule.fault).tobytes() for rule in rules}
         self._inputs = tuple(track.input for track in scene.tracks)
         self._families = tuple(
             (family[0].group, frozenset(rule.name for rule in family), family)
@@ -42,15 +43,19 @@ class Evaluator:
             for name, one in conditions.items()
             if not one.quiet and _ACTIVE in (state := one.state.tobytes())
         }
-        return TickEvaluator(self._delays, conditions, self._inputs, self._families, said)
+        return TickEvaluator(
+            self._delays, self._watched, conditions, self._inputs, self._families, said
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class TickEvaluator:
     """The conditions of one tick, to be asked for the evaluation of one alarm; `_active` has the
-    states of those that are active anywhere, a byte a track, for a byte is found fast."""
+    states of those that are active anywhere, a byte a track, for a byte is found fast; `_watched`
+    whether a fault is looked for on each track, a byte again."""
 
     _delays: Mapping[str, tuple[Levels, Levels]]
+    _watched: Mapping[str, bytes]
     _conditions: Mapping[str, Condition]
     _inputs: tuple[int, ...]
     _families: tuple[_NamedFamily, ...]
@@ -97,7 +102,12 @@ class TickEvaluator:
         off_s = max(rule.off_s for rule in family)
         if faults:
             return Evaluation(State.ACTIVE, faults, off_s)
-        return Evaluation(State.UNKNOWN if State.UNKNOWN in states else State.CLEAR, off_s=off_s)
+        # What is not looked for here is never known, and must not keep an alarm of its family.
+        unknown = any(
+            state == State.UNKNOWN and (track_index == INPUT or self._watched[rule.name][index])
+            for rule, state in zip(family, states, strict=True)
+        )
+        return Evaluation(State.UNKNOWN if unknown else State.CLEAR, off_s=off_s)
 
     def _active_fault(self, rule: FaultRule, index: int, cover: int | None) -> ActiveFault:
         condition = self._conditions[rule.name]

@@ -27,6 +27,7 @@ class Desk:
         self.seen = "digital zero"
         self.seen_on: dict[int, str] = {}
         self._on: dict[tuple[str, int], tuple[float, bool]] = {}
+        self._unknown: set[tuple[str, int]] = set()
 
     @property
     def now_s(self) -> float:
@@ -49,6 +50,10 @@ class Desk:
         """Switch it off."""
         for place in self._places(inputs):
             del self._on[self._rule(fault, Scope.TRACK if inputs else Scope.INPUT), place]
+
+    def not_looked_for(self, fault: Fault, *inputs: int) -> None:
+        """What the plan leaves off is known on none of those inputs."""
+        self._unknown |= {(self._rule(fault, Scope.TRACK), at) for at in self._places(inputs)}
 
     def run(self, seconds: float) -> list[AlarmEvent]:
         """Let that much time pass; returns what happened."""
@@ -89,6 +94,9 @@ class Desk:
         if self.unknown:
             made.state[:] = State.UNKNOWN
             return made
+        for which, place in self._unknown:
+            if which == rule.name:
+                made.state[place] = State.UNKNOWN
         for (which, place), (onset_s, may_be_red) in self._on.items():
             if which == rule.name:
                 made.state[place] = State.ACTIVE

@@ -83,6 +83,17 @@ def test_the_detail_is_that_of_the_track(desk: Desk) -> None:
     assert said == ["zeros", "a value that stays"]
 
 
+def test_an_alarm_ends_where_another_of_its_family_is_not_looked_for(desk: Desk) -> None:
+    """On an ambience no `crackle` is looked for, and so it is never known there."""
+    desk.not_looked_for(Fault.CRACKLE, 4)
+    desk.fail(Fault.DROPOUT, 4)
+    desk.run(1.0)
+    desk.mend(Fault.DROPOUT, 4)
+    desk.run(15.0)
+    (incident,) = desk.incidents(4)
+    assert incident.end_s == pytest.approx(1.0)
+
+
 def test_each_track_shows_the_worst_that_stands_on_it(desk: Desk) -> None:
     """Of two faults the red one counts, of none nothing; a lost input stands on all."""
     desk.fail(Fault.HUM, 3, 5, may_be_red=False)
