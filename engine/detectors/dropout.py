@@ -75,8 +75,9 @@ class Dropout(TrackMemory):
     _lately: QuietHistory = remembered(By.PART, lambda d: QuietHistory(d._tracks))
     _low_ticks: NDArray[np.int64] = per_track(0)
     _concealment: Concealment = remembered(By.PART, lambda d: Concealment(d._tracks))
-
     _replay: Replay = remembered(By.PART, lambda d: Replay(d._tracks))
+    _stuck_s: Levels = per_track(-np.inf)
+    """Until when what is longer than a gap was played again."""
 
     def __init__(
         self,
@@ -221,13 +222,13 @@ class Dropout(TrackMemory):
         newest = round((m.end_s - m.start_s) / self._step_s)
         filled = self._concealment.update(m, self._steps, newest, ahead.may_agree)
         filled += self._replay.update(m, ahead.marks)
-        filled += [
-            (repeat.track_index, repeat.begin_s, repeat.end_s)
-            for repeat in m.repeats
-            if repeat.ended and repeat.end_s - repeat.begin_s < self._longest_s
-        ]
+        for repeat in m.repeats:
+            if repeat.end_s - repeat.begin_s >= self._longest_s:
+                self._stuck_s[repeat.track_index] = repeat.end_s
+            elif repeat.ended:
+                filled.append((repeat.track_index, repeat.begin_s, repeat.end_s))
         for track_index, begin_s, end_s in filled:
-            if self._watched[track_index]:
+            if self._watched[track_index] and begin_s > self._stuck_s[track_index] + _JOIN_S:
                 burst, gap = self._bursts[track_index], Event(begin_s, end_s, 0.0)
                 (burst.goes_on if begin_s <= burst.last_s + _JOIN_S else burst.add)(gap)
                 active[track_index] = True

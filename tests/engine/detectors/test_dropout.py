@@ -227,3 +227,18 @@ def test_a_gap_that_a_link_fills_is_a_gap() -> None:
     said = told(Dropout(one), x, one)
     assert said.spans_s[0][0] == pytest.approx(6.0, abs=0.01)
     assert said.may_be_red
+
+
+@pytest.mark.parametrize("period_s", [0.3, 1.0])
+@pytest.mark.parametrize("lasts_s", [4.18, 4.28])
+def test_the_end_of_a_stuck_buffer_is_no_gap_that_was_filled(
+    period_s: float, lasts_s: float
+) -> None:
+    """Its last round is cut short; `stuck` tells all of it."""
+    rate = 48_000
+    x = noise(-30.0, 9.0, rate)
+    first, period = round(2.3 * rate), round(period_s * rate)
+    last = first + round(lasts_s * rate)
+    x[first:last] = np.resize(x[first - period : first], (last - first, 1))
+    one = scene(1, rate)
+    assert not told(Dropout(one), x, one).spans_s
