@@ -25,9 +25,9 @@ BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
 EVEN_DB: Final = 10.0
 """The densities of all bands lie within this, or they rise to the top of the band: """
 FALL_DB: Final = 3.0
-RISEN_DB: Final = 30.0
-"""falling back by no more than this from band to band, over this range at most; so do all but the
-highest where the link ends under that."""
+RISEN_DB: Final = FALL_DB + 10.0 * math.log10(BANDS_HZ[-2] * BANDS_HZ[-1] / math.prod(BANDS_HZ[:2]))
+"""falling back by no more than this from band to band, and rising by no more than the middles of
+the bands do, as triangular hash does; so do all but the highest where the link ends under that."""
 SMALL_SPREAD_DB: Final = 10.0 / math.log(10.0)
 """The spread in decibels of a power whose relative spread is small."""
 _TURNS: Final = 2.0 * np.pi * np.array([[50e-6], [75e-6]]) * BANDS_HZ[:-1]

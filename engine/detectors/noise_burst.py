@@ -94,6 +94,7 @@ class NoiseBurst(TrackMemory):
         *,
         brightness: float = 0.8,
         rise_db: float = 8.0,
+        steady_db: float = 5.0,
         roughness: float = 1.6,
         shared: float = 0.3,
         around_s: float = 0.03,
@@ -111,6 +112,11 @@ class NoiseBurst(TrackMemory):
             lower at times. Loud hash of an open squelch: `OPEN_BRIGHTNESS`.
         rise_db : float
             dB. Its treble lies this far above what the track's was lately.
+        steady_db : float
+            dB. Widest spread of level among the hops inside a burst (one of three hops may
+            be edges alone): noise with the
+            clicks of a link near its threshold has less in 99 of 100 (ours, measured on
+            `inject.noise`).
         roughness : float
             Most that the energy over a millisecond may spread, against that of steady
             noise of the same band; a link's has 0.8 to 1.5 in 98 of 100, nylon 2 to 4, rain
@@ -123,6 +129,7 @@ class NoiseBurst(TrackMemory):
         """
         self._brightness = brightness
         self._rise_db = rise_db
+        self._steady_db = steady_db
         self._roughness = roughness
         self._shared = shared
         self._around_s = around_s
@@ -258,7 +265,9 @@ class NoiseBurst(TrackMemory):
             return False
         if roughness(sound) > self._roughness or not (level_hash or holds_level(sound)):
             self._rough_s[track_index] = m.end_s
-        if not self._jumps(run):
+        levels_db = run.levels_db[inner]
+        sways = len(run.levels_db) > 3 and max(levels_db) - min(levels_db) > self._steady_db
+        if sways or not self._jumps(run):
             return False
         if m.end_s - self._rough_s[track_index] < ROUGH_S:
             return False
