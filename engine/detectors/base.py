@@ -187,6 +187,11 @@ class Runs(TrackMemory):
         if not any_of(self.active) and not any_of(holds):
             return
         self.onset_s[self.active] = self._newest_s[self.active]
+        whole = holds.all(axis=0)
+        if np.array_equal(whole, self.running) and np.array_equal(holds.any(axis=0), whole):
+            # As nearly always while a run goes on: all through, and nothing else begins.
+            self._newest_last_s[whole] = self.last_s[whole] = start_s + len(holds) * hop_s
+            return
         self.last_s[self.active] = self._newest_last_s[self.active]
         longest_s = np.where(self.active, self.last_s - self.onset_s, 0.0)
         for hop in range(len(holds)):
