@@ -14,6 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.mains_spectra import STANDS_OUT, taper
+from engine.model.flag_arrays import indices
 from engine.model.messages import Levels
 
 LINES: Final = 10
@@ -128,13 +129,15 @@ def _between_hz(
     bin_hz = rate_hz / len(sound)
     reach = round(BESIDE_HZ / bin_hz)
     highest = int(LINES * mains_hz / bin_hz) + reach
-    near = sliding_window_view(power[:highest], 2 * reach + 1)
-    here, lobe = near[:, reach], near[:, reach - 2 : reach + 3]
-    beside = (near.sum(axis=1) - lobe.sum(axis=1)) / (2 * reach - 4)
-    at_hz = (np.arange(len(near)) + reach) * bin_hz
-    line = (here == near.max(axis=1)) & (here >= STANDS_OUT * beside) & (here >= least_power)
+    here = power[reach : highest - reach]
+    at_hz = (np.arange(len(here)) + reach) * bin_hz
     off_hz = np.abs(at_hz - mains_hz * np.round(at_hz / mains_hz))
-    return np.asarray(at_hz[line & (off_hz >= BESIDE_HZ)])
+    high = indices((here >= least_power) & (off_hz >= BESIDE_HZ))
+    near = sliding_window_view(power[:highest], 2 * reach + 1)[high]
+    lobe = near[:, reach - 2 : reach + 3]
+    beside = (near.sum(axis=1) - lobe.sum(axis=1)) / (2 * reach - 4)
+    line = (here[high] == near.max(axis=1)) & (here[high] >= STANDS_OUT * beside)
+    return np.asarray(at_hz[high[line]])
 
 
 def rings(z: Steps) -> bool:
