@@ -52,8 +52,10 @@ def _swapped(conditions: Mapping[str, Condition], scene: Scene) -> Flags | None:
     if not len(active):
         return None
     named = {*active.tolist(), *swapped.partners[active].tolist()}
+    named |= set(indices(swapped.partners >= 0).tolist())  # of all inputs, where all were moved
     performers = {scene.tracks[track_index].who for track_index in named} - {""}
-    return np.array([track.who in performers for track in scene.tracks], dtype=np.bool_)
+    theirs = [n in named or track.who in performers for n, track in enumerate(scene.tracks)]
+    return np.array(theirs, dtype=np.bool_)
 
 
 def _at(track_indices: Sequence[int], scene: Scene) -> Flags | None:

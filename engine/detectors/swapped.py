@@ -37,6 +37,7 @@ ONE_WAY = 0.4
 AS_LOUD_DB = 4.0
 """A pack brings its own gain: its wearer is as loud through it as before, within 1.5 dB over some
 seconds (ours, measured); through another's pack the distance and its gain make more."""
+ALL = "all inputs"
 NOT_ALONE = 5
 """Ticks of the own voice that may be chance."""
 
@@ -101,6 +102,7 @@ class Swapped(TrackMemory):
         self._both, self._most = both, most
         self._watched = scene.watched(Fault.SWAPPED)
         self._scene, self._tracks = scene, len(scene.tracks)
+        self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         lavs = scene.kinds(Kind.LAV) & self._watched
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks], dtype=np.bool_)
         self._packs: NDArray[np.int64] = indices(lavs)
@@ -162,6 +164,9 @@ class Swapped(TrackMemory):
         for at, swap in self._swaps.items():
             active[at], partners[at] = True, swap.one
             onset_s[at], last_s[at] = swap.since_s, m.end_s
+            if swap.words.startswith(ALL):
+                others = self._open & (partners < 0)
+                partners[others] = indices(others)
         never = np.zeros(self._tracks, dtype=np.bool_)
         return condition(active & known, known, onset_s, last_s, never, partners)
 
@@ -196,7 +201,7 @@ class Swapped(TrackMemory):
     def _found(self) -> list[_Swap]:
         """All that speaks for a swap, what tells most first."""
         voices, matches = self._by_voices(), self._by_matches()
-        moved = any(swap.words.startswith("all") for swap in matches)
+        moved = any(swap.words.startswith(ALL) for swap in matches)
         return [*matches, *voices] if moved else [*voices, *matches]
 
     def _performer(self, track_index: int) -> int:
@@ -217,7 +222,7 @@ class Swapped(TrackMemory):
             one, other = self._performer(a), self._performer(b)
             words = "main and safety belong to two performers"
             if shift:
-                words = f"all inputs are moved by {abs(shift)}"
+                words = f"{ALL} are moved by {abs(shift)}"
             elif self._spoken_as_itself(one) and self._spoken_as_itself(other):
                 one, other = self._safety(one), self._safety(other)
                 words = "the safeties of two performers changed places"

@@ -51,6 +51,13 @@ def test_a_swap_explains_drifts_and_gains_of_its_own_pairs_alone(
     assert (after.state[2:4] == said(active).state[2:4]).all()
 
 
+@given(low=FLAGS)
+def test_where_all_inputs_were_moved_no_gain_speaks(low: list[bool]) -> None:
+    """The alarm names two inputs, but its partners are all."""
+    moved = said([n == 2 for n in range(TRACKS)], {n: 0 if n == 2 else n for n in range(TRACKS)})
+    assert not (explained({SWAPPED: moved, LOW: said(low)}, SCENE)[LOW].state == State.ACTIVE).any()
+
+
 @given(lost=FLAGS, low=FLAGS)
 def test_what_is_lost_is_not_low_as_well(lost: list[bool], low: list[bool]) -> None:
     """One loss, one alarm; where nothing is lost a low voice is still told."""
