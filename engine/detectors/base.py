@@ -188,7 +188,7 @@ class Runs(TrackMemory):
             return
         self.onset_s[self.active] = self._newest_s[self.active]
         whole = holds.all(axis=0)
-        if np.array_equal(whole, self.running) and np.array_equal(holds.any(axis=0), whole):
+        if whole.tobytes() == self.running.tobytes() == holds.any(axis=0).tobytes():
             # As nearly always while a run goes on: all through, and nothing else begins.
             self._newest_last_s[whole] = self.last_s[whole] = start_s + len(holds) * hop_s
             return

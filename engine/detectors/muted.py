@@ -222,13 +222,14 @@ class Muted(TrackMemory):
 
     def _exact(self, track_index: int, before: Samples, m: Measurement) -> float:
         """Put the run's onset, where it lies in this tick, to the sample; returns its end so."""
-        runs, hop_frames = self._runs, len(m.samples) // len(m.valid)
+        runs, lead, hop_frames = self._runs, len(before), len(m.samples) // len(m.valid)
+        begin = lead + round((runs.onset_s[track_index] - m.start_s) * self._rate_hz)
+        end = lead + round((runs.last_s[track_index] - m.start_s) * self._rate_hz)
+        if begin < lead and end >= lead + len(m.samples):  # neither edge lies in this tick
+            return float(runs.last_s[track_index])
         valid = np.repeat(m.valid[:, track_index], hop_frames)
         here = np.where(valid, m.samples[:, track_index], np.float32(np.inf))
         x = np.concatenate([before[:, track_index], here])
-        lead = len(x) - len(here)
-        begin = lead + round((runs.onset_s[track_index] - m.start_s) * self._rate_hz)
-        end = lead + round((runs.last_s[track_index] - m.start_s) * self._rate_hz)
         if lead <= begin < len(x):
             still = _still(x[max(begin - hop_frames, 0) : begin][::-1], x[begin])
             runs.began(track_index, float(runs.onset_s[track_index]) - still / self._rate_hz)
