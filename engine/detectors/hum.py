@@ -287,16 +287,15 @@ class Hum(TrackMemory):
         power: Levels,
         level_dbfs: float,
     ) -> bool:
-        """Whether the lines are an engine's, or no louder than those that were lately."""
+        """Whether the lines are an engine's, or no louder than those that were lately; words over a
+        hum that is told may look like an engine now and then."""
         looks = self._engine_looks[:, track_index]
         shown = is_engine(sound, self._slow.rate_hz, mains_hz, power)
         if shown:
             looks[:] = looks[1], self._looks
             self._engine_dbfs[track_index] = level_dbfs
-        still = self._looks - looks[0] < ENGINE_LOOKS
+        still = self._looks - looks[0] < ENGINE_LOOKS and not self._active[track_index]
         still &= level_dbfs < self._engine_dbfs[track_index] + ENGINE_DB
-        if still:
-            self._last_s[track_index] = -np.inf
         return shown or bool(still)
 
     def _holds_in_pauses(self, track_index: int, level_dbfs: float, near: Flags) -> bool:
