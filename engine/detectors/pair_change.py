@@ -114,7 +114,9 @@ def leaves(
     for band in range(1, BANDS):
         off[band] &= off[0] or dull_db[band - 1, fell[band]] > DULLER * size_db[band]
     given = np.full(BANDS, level_db[1 - fell[0]] > SEESAW * size_db[0])
-    given[SIBILANTS] = -dull_db[-1, 1 - fell[SIBILANTS]] > SEESAW * size_db[SIBILANTS]
+    risen_db = (level_db - dull_db[-1])[1 - fell[SIBILANTS]]
+    # A head takes of sibilants twice what it gives to the other pack, and more.
+    given[SIBILANTS] = risen_db > 0.5 * SEESAW * size_db[SIBILANTS]
     if any_of(given & off):
         twice = (history + newest)[-2 * len(newest) :]
         turned = _turned(off_db(twice, offset_db), change_db, limit_db)
@@ -199,9 +201,6 @@ def _limits_db(before_db: Levels, since_db: Levels) -> Levels:
     sums = [_squares(parts_db) for parts_db in (before_db, since_db)]
     freedom = max(sum(free for _, free in sums), 1)
     spread_db = np.sqrt((sums[0][0] + sums[1][0]) / freedom)
-    # How much cloth takes of sibilants depends on which are said: what they do since is no turn.
-    if sums[0][1]:
-        spread_db[SIBILANTS] = np.sqrt(sums[0][0][SIBILANTS] / sums[0][1])
     # The treble turns with a head no less than the voice, also where it is not heard.
     spread_db = np.maximum(spread_db, spread_db[0])
     return np.asarray(MOST_DB + STEEP * np.maximum(spread_db - CALM_DB, 0.0))

@@ -65,6 +65,8 @@ class LearnedOffsets:
     main: Levels
 
 
+_VOICE_AND_TREBLE: Final = np.arange(BANDS) < SIBILANTS
+
 _per_pair = partial(per_track, count="_pair_count", of="pairs")
 
 
@@ -250,12 +252,18 @@ class PairDrift(TrackMemory):
         change_db = sure_change_db(newest, parts, offset_db)
         off = any_of(np.abs(change_db) > self._limit_db[:, pair] - self._back_db)
         if not self._drifts[pair]:
-            off = any_of(np.abs(change_db) > MOST_DB)
-            if off and self._depends_on_loudness(pair, newest, history, change_db):
-                return
-            if off:
-                bands, self._limit_db[:, pair] = leaves(newest, history, offset_db, change_db)
-                off = any_of(bands)
+            # What sibilants say counts where voice and treble say nothing.
+            for asked in (_VOICE_AND_TREBLE, ~_VOICE_AND_TREBLE):
+                asked_db = np.where(asked, change_db, np.nan)
+                off = any_of(np.abs(asked_db) > MOST_DB)
+                if off and asked[0] and self._depends_on_loudness(pair, newest, history, asked_db):
+                    return
+                if off:
+                    bands, limit_db = leaves(newest, history, offset_db, asked_db)
+                    off = any_of(bands)
+                if off:
+                    self._limit_db[:, pair] = np.where(asked, limit_db, np.inf)
+                    break
             gain_db = turned_gain_db(newest, history, offset_db, change_db) if off else None
             if gain_db is not None:
                 self._turn(pair, gain_db)
