@@ -24,10 +24,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.hum_origin import HumOrigin, Lines
 from engine.detectors.mains_lines import (
     LINES,
     STEP_S,
-    is_engine,
     line_steps,
     middle_of,
     rings,
@@ -56,12 +56,6 @@ _EVERY: Final = 5
 HINTS: Final = 5
 """The newest spectra, 2.5 s in all, of which two must suggest the same frequency: words come
 between."""
-
-ENGINE_LOOKS: Final = 20
-"""Ten seconds: what showed an engine twice in them is one still, as its lines come and go with the
-speed; """
-ENGINE_DB: Final = 3.0
-"""unless as much as it came on top."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,9 +95,7 @@ class Hum(TrackMemory):
     _passes: NDArray[np.int64] = per_track(0)
     _hint_hz: Levels = per_track(np.nan, rows=HINTS)
     _looks: int = remembered(By.WHOLE, 0)
-    _engine_looks: NDArray[np.int64] = per_track(-ENGINE_LOOKS, rows=2)
-    """The last two that showed an engine."""
-    _engine_dbfs: Levels = per_track(-np.inf)
+    _origin: HumOrigin = remembered(By.PART, lambda d: HumOrigin(d._scene, d._slow.rate_hz))
     _seen: list[_Seen | None] = each_track(lambda: None)
     _active: Flags = per_track(False)
     _onset_s: Levels = per_track(np.nan)
@@ -157,6 +149,7 @@ class Hum(TrackMemory):
         self._quiet_db = quiet_db
         self._note_looks = note_looks
         self._agree = agree
+        self._scene = scene
         self._watched = scene.watched(Fault.HUM)
         self._red_dbfs = scene.numbers("hum_red_dbfs")
         self._tracks = len(scene.tracks)
@@ -193,6 +186,7 @@ class Hum(TrackMemory):
             self._push(np.concatenate(self._held, axis=1))
             self._held = []
             track_indices = indices(self._watched & (self._heard_s >= WINDOW_S))
+            self._origin.begin_look(m)
             if len(track_indices):
                 self._look(track_indices, m.end_s)
         known = m.any_valid & self._watched
@@ -273,30 +267,17 @@ class Hum(TrackMemory):
             return None
         if off > GRID and rings(z[:, strongest]):
             return None
-        if self._is_engine(track_index, sound, mains_hz, power, level_dbfs):
+        heard = Lines(sound, mains_hz, power, level_dbfs, z[:, strongest])
+        if self._origin.is_engine(track_index, heard, told=bool(self._active[track_index])):
+            return None
+        mate = self._origin.mate(track_index)
+        of_mate = None if mate is None else self._sound[mate, self._newest(FOLLOWED_S)]
+        if self._origin.is_sound(track_index, heard, of_mate):
+            self._last_s[track_index] = -np.inf
             return None
         several = not alone
         looks = 1 if steady[0] and several else 2 if steady[0] or several else self._note_looks
         return _Seen(mains_hz, level_dbfs, strongest + 1, looks)
-
-    def _is_engine(
-        self,
-        track_index: int,
-        sound: NDArray[np.float32],
-        mains_hz: float,
-        power: Levels,
-        level_dbfs: float,
-    ) -> bool:
-        """Whether the lines are an engine's, or no louder than those that were lately; words over a
-        hum that is told may look like an engine now and then."""
-        looks = self._engine_looks[:, track_index]
-        shown = is_engine(sound, self._slow.rate_hz, mains_hz, power)
-        if shown:
-            looks[:] = looks[1], self._looks
-            self._engine_dbfs[track_index] = level_dbfs
-        still = self._looks - looks[0] < ENGINE_LOOKS and not self._active[track_index]
-        still &= level_dbfs < self._engine_dbfs[track_index] + ENGINE_DB
-        return shown or bool(still)
 
     def _holds_in_pauses(self, track_index: int, level_dbfs: float, near: Flags) -> bool:
         """Whether the lines were seen while nothing else was loud.
