@@ -272,7 +272,7 @@ class Clipped(TrackMemory):
         long = [
             one
             for one in flat
-            if one.length >= self._long_run
+            if one.length >= self._lag * self._long_run
             and top.at_s - one.at_s <= self._near_s
             and abs(abs(one.ceiling) - ceiling) <= SAME_CEILING * ceiling
         ]

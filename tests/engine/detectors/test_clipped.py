@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.signal import butter, lfilter, resample, sosfilt
+from scipy.signal import butter, lfilter, resample, resample_poly, sosfilt
 
 from engine.detectors.clipped import Clipped
 from engine.model.messages import Kind, Samples, State
@@ -300,3 +300,21 @@ def test_round_tops_as_high_speak_against_a_ceiling(periods: int, is_clipped: bo
     x[span] = np.clip(1.15 * x[span], -top, top)
     y, rate = stepped(x, "44.1 kHz")
     assert (State.ACTIVE in clipped(y, scene(rate_hz=rate)).states) is is_clipped
+
+
+@pytest.mark.parametrize("rate_hz", [48_000, 96_000, 192_000])
+@pytest.mark.parametrize(("flat", "is_cut"), [(6.0, False), (10.0, True)])
+def test_two_cut_tops_prove_an_overload_by_their_length_in_time(
+    rate_hz: int, flat: float, is_cut: bool
+) -> None:
+    """Trapezoids 50 ms apart, flat for so many samples at 48 kHz, between the samples of any rate
+    and behind a resampler: so short a pair is chance, as high as the rate may be."""
+    fine = 4 * rate_hz
+    x = noise(-75.0, 3.0, fine)[:, 0].astype(np.float64)
+    flank = np.linspace(0.0, 0.3, 20 * fine // 48_000)
+    top = np.concatenate([flank, np.full(round(flat * fine / 48_000), 0.3), flank[::-1]])
+    for first in (round(1.5 * fine), round(1.5507 * fine) + 7):
+        x[first : first + len(top)] += top
+    where = scene(1, rate_hz)
+    sound = resample_poly(x, 1, 4)[:, np.newaxis].astype(np.float32)
+    assert bool(told(Clipped(where), sound, where).spans_s) is is_cut
