@@ -7,7 +7,9 @@ that come and go; a note has an octave; a stroke falls; a beeper pauses. An engi
 each multiple of the turns of its shaft, too near to each other for a look of a tenth of a second:
 in half a second they stand apart, and move together with its speed. The whine of a machine lies in
 the noise that it makes, so that no moment is nearly as quiet as the line. A line-up tone comes by
-the @@"""
+the line, in phase or as loud on all; a howl comes through the air, later and fainter where it is
+farther.
+"""
 
 from __future__ import annotations
 
