@@ -132,6 +132,10 @@ def as_loud(
     before, since = _split(newest, history, offset_db, change_db)
     if len(before) < BLOCK:
         return None
+    # A limiter holds one pack back, the other changes by all of it; a head gives what it takes.
+    moves_db = np.sort((_usual(since) - _usual(before))[0])
+    if moves_db[0] < 0.0 < moves_db[1] or np.abs(moves_db).max() < abs(change_db[0]):
+        return None
     heard_by = 0 if change_db[0] > 0 else 1
     now_db = _usual(since)[0, heard_by]
     like = [part for part in before if abs(part.level_db[heard_by] - now_db) < LIKE_DB]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.detectors.pair_change import leaves, median, sure_change_db
+from engine.detectors.pair_change import as_loud, leaves, median, sure_change_db
 from engine.detectors.pair_parts import BANDS, Part
 from engine.model.messages import Levels
 
@@ -90,3 +90,15 @@ def test_half_unknown_is_unknown() -> None:
     table = np.array([[1.0, np.nan], [3.0, np.nan], [2.0, 5.0]])
     assert median(table)[0] == 2.0
     assert np.isnan(median(table)[1])
+
+
+@pytest.mark.parametrize(("main_db", "limited"), [(5.0, True), (-4.0, False)])
+def test_only_a_limiter_makes_the_offset_one_of_loudness(main_db: float, limited: bool) -> None:
+    """A shout is 16 dB louder on the safety and held back on the main; of a head that turns to the
+    safety the main loses what that gains. Both were so before."""
+    safety_db = 16.0 if limited else 6.0
+    now = parts(np.full(28, main_db), np.full(28, safety_db))
+    before = parts(np.zeros(40), np.zeros(40)) + parts(np.full(12, main_db), np.full(12, safety_db))
+    usual_db = median([part.offset_db for part in before])
+    like = as_loud(now, before, usual_db, sure_change_db(now, before + now, usual_db))
+    assert bool(like) is limited

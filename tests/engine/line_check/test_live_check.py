@@ -49,7 +49,7 @@ def test_what_was_learned_outlives_the_engine() -> None:
     """A restarted watch has the results, the accepted hum and the offsets of the one before."""
     result = LineResult(1, Verdict.PASSED, 2.0, "", Heard(taps=2))
     nan = float("nan")
-    offsets = ((nan, 12.0, nan, nan, nan),) * 2
+    offsets = ((nan, 12.0, nan, nan, nan),) * 3  # voice, treble, sibilants
     hum = (-50.0, *(float("-inf"),) * 4)
     before = Pipeline(PLAN, RATE)
     kept = Checkpoint(
