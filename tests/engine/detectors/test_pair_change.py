@@ -98,7 +98,7 @@ def test_only_a_limiter_makes_the_offset_one_of_loudness(main_db: float, limited
     safety the main loses what that gains. Both were so before."""
     safety_db = 16.0 if limited else 6.0
     now = parts(np.full(28, main_db), np.full(28, safety_db))
-    before = parts(np.zeros(40), np.zeros(40)) + parts(np.full(12, main_db), np.full(12, safety_db))
+    before = parts(np.zeros(60), np.zeros(60)) + parts(np.full(24, main_db), np.full(24, safety_db))
     usual_db = median([part.offset_db for part in before])
     like = as_loud(now, before, usual_db, sure_change_db(now, before + now, usual_db))
     assert bool(like) is limited
