@@ -182,6 +182,12 @@ class PackMatches(TrackMemory):
             x = m.decimated[self._packs]
             self._find(x, asked[lost], sounding, tick.energy, m.start_s, tick_s)
 
+    def rises(self, track_index: int) -> bool:
+        """Whether that pack hears something come and go, as of the newest tick: a voice, and no
+        engine."""
+        energies = self._energies[:, self._packs == track_index]
+        return bool(energies[(self._tick - 1) % PAUSE_TICKS] >= VOICED * energies.min())
+
     def _end(self, mated: NDArray[np.int64], tick_s: float) -> None:
         """Packs that match their own mates speak against all else, twice as much."""
         fine = set(self._packs[mated].tolist())

@@ -152,7 +152,7 @@ class Swapped(TrackMemory):
         m = measurement
         packs, spoken, calm = self._ahead.of(m)
         self._matches.update(m, packs)
-        if spoken is not None:
+        if spoken is not None and self._matches.rises(spoken.track_index):
             self._voices.update(spoken, m.start_s)
         self._follow()
         if not self._swaps:
