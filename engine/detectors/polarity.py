@@ -91,6 +91,7 @@ class Polarity(TrackMemory):
         sure_soon: float = 0.9,
         most: float = 0.8,
         sure_of_part: float = 0.5,
+        clearer: float = 1.2,
     ) -> None:
         """Start with nothing heard.
 
@@ -108,10 +109,12 @@ class Polarity(TrackMemory):
             Else so many more of the parts must say the same than the other, each for itself
             by an r of at least this: another sound may lie over the voice. Gusts of wind and
             tones of the place match by chance to 0.66, with either sign (measured).
+        clearer : float
+            Least ratio of the strongest correlation to the strongest of the other sign.
         """
         self._low_hz, self._high_hz = low_hz, high_hz
         self._soon, self._sure_soon = soon, sure_soon
-        self._most, self._sure_of_part = most, sure_of_part
+        self._most, self._sure_of_part, self._clearer = most, sure_of_part, clearer
         self._pairs = Pairs(scene, Fault.POLARITY)
         self._tracks = len(scene.tracks)
         self._pack_indices = np.concatenate([self._pairs.main, self._pairs.safety])
@@ -235,7 +238,7 @@ class Polarity(TrackMemory):
 
     def _sign(self, sums: Levels, sure: float) -> tuple[int, float]:
         """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
-        sign, r = polarity(sums[:-2], sums[-2:])
+        sign, r = polarity(sums[:-2], sums[-2:], self._clearer)
         return (sign, r) if abs(r) >= sure else (0, 0.0)
 
     def detail(self, track_index: int) -> str:

@@ -85,6 +85,18 @@ def test_what_does_not_match_says_nothing() -> None:
     assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
 
 
+@pytest.mark.parametrize("lag_frames", [30, 60, -55])
+def test_a_pure_note_has_no_sign(lag_frames: int) -> None:
+    """A flute's 330 Hz: half a period later it is inverted, and both lie within 1.5 ms."""
+    x = packs(18.0)
+    at = np.arange(18 * RATE) / RATE
+    swell = np.clip(np.sin(2.0 * np.pi * at / 3.0), 0.0, None)
+    note = 0.2 * swell * np.sin(2.0 * np.pi * 330.0 * at)
+    notes = np.stack([note, 0.25 * np.roll(note, lag_frames)], axis=1)
+    x = np.concatenate([x, notes.astype(np.float32) + noise(-60.0, 18.0, RATE, tracks=2)])
+    assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
+
+
 def test_onset_holds_where_another_sound_covers_a_word() -> None:
     """A rumble on one pack for 1.2 s hides the sign of two words, not where it all began."""
     x = packs(35.0)
