@@ -47,6 +47,25 @@ def test_only_a_red_that_nobody_saw_is_unseen_when_suppressed() -> None:
     assert [alarm.unseen for alarm in (amber, red, seen, shelved)] == [False, True, False, False]
 
 
+@pytest.mark.parametrize(
+    ("hidden_by", "state"),
+    [
+        (None, AlarmState.UNACKNOWLEDGED),
+        (Event.SUPPRESS, AlarmState.SUPPRESSED),
+        (Event.REMOVE, AlarmState.OUT_OF_SERVICE),
+    ],
+)
+def test_one_that_is_unshelved_stays_hidden_by_what_else_hides_it(
+    hidden_by: Event | None, state: AlarmState
+) -> None:
+    """Standby, or a track out of service: it sounds only where nothing does."""
+    alarm = after(5.0)
+    alarm.hide(Event.SHELVE, 5.0)
+    (event,) = alarm.release(EventKind.UNSHELVED, hidden_by, 6.0)
+    assert alarm.record.state is state
+    assert event.audible is (hidden_by is None)
+
+
 @pytest.mark.parametrize(("stands_s", "incidents"), [(0.2, 0), (5.0, 1)])
 def test_a_track_that_leaves_the_plan_ends_only_what_stands(
     stands_s: float, incidents: int
