@@ -21,7 +21,6 @@ class InputLost(TrackMemory):
     NEEDS_SAMPLES: ClassVar = False
 
     _fed_s: float = remembered(By.WHOLE, 0.0)
-    _stalled: bool = remembered(By.WHOLE, False)
     _reason: str = remembered(By.WHOLE, "")
 
     def __init__(self, scene: Scene) -> None:
