@@ -19,7 +19,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import IO, Final
 
 from platformdirs import user_data_path, user_runtime_path
 
@@ -36,6 +36,7 @@ _LOCK: Final = "lock"
 _BEAT: Final = "beat"
 _INPUTS: Final = "inputs"
 _MOST_STARTS: Final = 50
+_TRIES: Final = 5
 
 CRASH_WINDOW_S: Final = 60.0
 """Starts of engines are counted over so long. Ours."""
@@ -92,7 +93,13 @@ def runtime_of(folder: Path) -> Path:
 
 def ensured(folder: Path) -> Path:
     """That folder, made where it is missing, for its owner alone; OSError where it can't be."""
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    for tries_left in reversed(range(_TRIES)):
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            break
+        except FileExistsError:  # it stood there, and an engine that ended took it away meanwhile
+            if not tries_left:
+                raise
     return folder
 
 
@@ -224,7 +231,15 @@ def note_start(folder: Path, now_s: float) -> int:
     return len(starts)
 
 
-class Lock(FileLock):
+class _RuntimeLock(FileLock):
+    """Its folder is made anew where an engine that ends takes it away just then."""
+
+    def _open(self) -> IO[bytes]:
+        ensured(self._path.parent)
+        return super()._open()
+
+
+class Lock(_RuntimeLock):
     """Held by the one engine of a session for as long as its process lives.
 
     Raises
@@ -234,10 +249,10 @@ class Lock(FileLock):
     """
 
     def __init__(self, folder: Path) -> None:
-        super().__init__(ensured(runtime_of(folder)) / _LOCK)
+        super().__init__(runtime_of(folder) / _LOCK)
 
 
-class InputLock(FileLock):
+class InputLock(_RuntimeLock):
     """The same for a live input, by its name: two watches that begin at once do not both open it.
 
     Raises
@@ -247,7 +262,7 @@ class InputLock(FileLock):
     """
 
     def __init__(self, sessions: Path, name: str) -> None:
-        super().__init__(ensured(runtime_of(sessions / _INPUTS)) / _short_hash(name))
+        super().__init__(runtime_of(sessions / _INPUTS) / _short_hash(name))
 
 
 def is_locked(folder: Path) -> bool:

@@ -23,21 +23,35 @@ class FileLock:
     """
 
     def __init__(self, path: Path) -> None:
-        self._file = _open(path)
-        tries = _TRIES  # somebody who only looks may hold it for a moment
+        self._path = path
+        tries = _TRIES  # somebody who only looks may hold it for a moment, or who ends remove it
         while True:
             try:
-                return lock_file(self._file)
+                self._file = self._locked()
+                return
             except OSError:
                 tries -= 1
                 if not tries:
-                    self._file.close()
                     raise
                 time.sleep(_PAUSE_S)
 
     def release(self) -> None:
         """Let go of it."""
         self._file.close()
+
+    def _open(self) -> IO[bytes]:
+        return os.fdopen(os.open(self._path, os.O_RDWR | os.O_CREAT, 0o600), "r+b")
+
+    def _locked(self) -> IO[bytes]:
+        file = self._open()
+        try:
+            lock_file(file)
+            if not os.path.samestat(os.fstat(file.fileno()), os.stat(self._path)):
+                raise FileNotFoundError(f"{self._path} was removed while it was locked")
+        except OSError:
+            file.close()
+            raise
+        return file
 
 
 def is_held(path: Path) -> bool:
@@ -50,7 +64,3 @@ def is_held(path: Path) -> bool:
     except OSError:
         return True
     return False
-
-
-def _open(path: Path) -> IO[bytes]:
-    return os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o600), "r+b")

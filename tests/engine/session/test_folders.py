@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 
 from engine.model.commands import Open
 from engine.plan.load import PlanError
-from engine.session import engines, folders
+from engine.session import engines, file_lock, folders
 from engine.session.engines import Lock, Running
 from tests.support.checkout import ROOT
 
@@ -46,6 +47,48 @@ def test_a_running_engine_is_found_and_one_that_ended_is_not() -> None:
     assert found == [(one, replace(RUNNING, folder=str(one))) for one in (new, old)]
     for lock in locks:
         lock.release()
+
+
+def test_a_lock_is_taken_while_an_engine_that_ends_clears_up() -> None:
+    """Whoever ends removes lock and folder at any moment: who comes next holds one that stands."""
+    folder = folders.new_session()
+    runtime = engines.runtime_of(folder)
+    done = threading.Event()
+
+    def clear_up() -> None:
+        while not done.is_set():
+            engines.forget_running(folder)
+
+    ending = threading.Thread(target=clear_up)
+    ending.start()
+    try:
+        for _ in range(300):
+            engines.ensured(runtime)
+    finally:
+        done.set()
+        ending.join()
+    lock = Lock(folder)
+    assert engines.is_locked(folder)
+    lock.release()
+
+
+def test_a_lock_that_was_removed_is_taken_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between opening the file and locking it its last holder ends: two would hold one lock."""
+    folder = folders.new_session()
+    real, calls = file_lock.lock_file, []
+
+    def lock_late(file) -> None:
+        calls.append(file)
+        if len(calls) == 1:
+            engines.forget_running(folder)
+        real(file)
+
+    with monkeypatch.context() as late:
+        late.setattr(file_lock, "lock_file", lock_late)
+        lock = Lock(folder)
+    assert len(calls) == 2
+    assert engines.is_locked(folder)
+    lock.release()
 
 
 def test_what_is_said_of_a_running_engine_is_private_and_checked() -> None:
