@@ -91,7 +91,7 @@ def tests_of(module: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Reached:
-    """One test without any mutant: what it cost in CPU, and which lines of each module it reached."""
+    """One test without a mutant: what it cost in CPU, and which lines of each module it reached."""
 
     test: str
     took_s: float
