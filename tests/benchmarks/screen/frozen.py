@@ -1,6 +1,6 @@
 """Freezes the real window for a minute of wall time and counts what that cost.
 
-    python -m tests.benchmarks.screen frozen [--seconds 60] [--tracks 16] [--source paced|device]
+    python -m tests.benchmarks.screen frozen [--seconds 60] [--tracks 16] [--source paced|device|jack]
 
 The window is stopped (SIGSTOP) while the engine's own process takes a live input in real time,
 then goes on (SIGCONT); a second window, that has no picture, hears every alarm change meanwhile.
@@ -29,7 +29,7 @@ from engine.model.units import FLOOR_DB
 from engine.runtime.client import EngineClient
 from engine.session import folders
 from engine.session.schema import open_to_read
-from tests.benchmarks.screen.inputs import DEVICE, a_desk
+from tests.benchmarks.screen.inputs import DEVICE, SOURCES, a_desk
 from tests.benchmarks.screen.painted import Window, window_on
 
 BEFORE_S: Final = 8.0
@@ -112,7 +112,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--tracks", type=int, default=16)
-    parser.add_argument("--source", choices=("paced", "device"), default="paced")
+    parser.add_argument("--source", choices=SOURCES, default="paced")
     given = parser.parse_args()
     with ExitStack() as stack:
         desk = a_desk(given.source, given.tracks, 48_000)

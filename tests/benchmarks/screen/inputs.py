@@ -1,9 +1,14 @@
-"""Live inputs for benchmarks: PortAudio on a user-space sound server, or a stand-in for it."""
+"""Live inputs for benchmarks: PortAudio on a user-space sound server, or a stand-in for it.
+
+PulseAudio passes 32 channels at most, JACK as many as one likes.
+"""
 
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
+import sys
 import tempfile
 import threading
 from collections.abc import Iterator
@@ -21,6 +26,7 @@ from tests.support.sound_server import DEVICE, channel_map, sound_server
 MOST_OF_A_SERVER: Final = 32
 """Channels that PulseAudio can pass (its PA_CHANNELS_MAX)."""
 _STANDIN: Final = Path(__file__).parent / "standin"
+_UP: Final = b"running\n"
 _LONG_S: Final = 60.0
 """The sound that is repeated; on disk, for it must not weigh on anybody's memory."""
 
@@ -89,6 +95,47 @@ def served(
         feeding.join(5)
 
 
+@contextmanager
+def jacked(
+    tracks: int, rate_hz: int, scratch: Path, env: dict[str, str], flood: bool = False
+) -> Iterator[dict[str, str]]:
+    """The environment in which a client of a JACK server is PortAudio's input, named `DEVICE`.
+
+    Raises
+    ------
+    FileNotFoundError
+        Without jackd2.
+    """
+    if shutil.which("jackd") is None:
+        raise FileNotFoundError("apt install jackd2; pip install JACK-Client")
+    raw = scratch / "take.raw"
+    write_raw(raw, tracks, rate_hz, flood)
+    own = {**env, "JACK_DEFAULT_SERVER": scratch.name, "JACK_NO_START_SERVER": "1"}
+    command = ["jackd", "--no-realtime", "-n", scratch.name, "-p", str(8 * tracks)]
+    command += ["-d", "dummy", "-C", str(tracks), "-P", "2", "-r", str(rate_hz)]
+    with ExitStack() as stack:
+        server = _running(stack, command, own, subprocess.DEVNULL)
+        while subprocess.run(["jack_wait", "-c"], env=own, capture_output=True).stdout != _UP:
+            if server.poll() is not None:
+                raise RuntimeError("jackd does not start")
+        script = ["-m", "tests.benchmarks.screen.jack_player", DEVICE, str(raw), str(tracks)]
+        player = _running(stack, [sys.executable, *script], own, subprocess.PIPE)
+        assert player.stdout is not None
+        if not player.stdout.readline():
+            raise RuntimeError("the JACK client does not start: pip install JACK-Client")
+        yield own
+
+
+def _running(
+    stack: ExitStack, command: list[str], env: dict[str, str], out: int
+) -> subprocess.Popen[bytes]:
+    """That process until the stack unwinds."""
+    process = subprocess.Popen(command, env=env, stdout=out, stderr=subprocess.DEVNULL)
+    stack.callback(process.wait)
+    stack.callback(process.kill)
+    return process
+
+
 def _feed(player: subprocess.Popen[bytes], raw: Path) -> None:
     assert player.stdin is not None
     try:
@@ -100,7 +147,7 @@ def _feed(player: subprocess.Popen[bytes], raw: Path) -> None:
         return
 
 
-__all__ = ["DEVICE", "MOST_OF_A_SERVER", "paced", "served"]
+SOURCES: Final = {"paced": paced, "device": served, "jack": jacked}
 
 
 @contextmanager
@@ -109,7 +156,7 @@ def a_desk(
 ) -> Iterator[tuple[Path, Path, dict[str, str]]]:
     """A scratch folder, a plan in it, and the environment with a display and that input.
 
-    source : "paced" or "device"
+    source : one of `SOURCES`
     flood : an alarm begins each second
     """
     with ExitStack() as stack:
@@ -117,5 +164,5 @@ def a_desk(
         plan = scratch / "plan.toml"
         plan.write_text(plan_text(tracks), encoding="utf-8")
         env = stack.enter_context(display(system_packages.Machine.here()))
-        put_in = paced if source == "paced" else served
-        yield scratch, plan, stack.enter_context(put_in(tracks, rate_hz, scratch, env, flood))
+        put_in = SOURCES[source](tracks, rate_hz, scratch, env, flood)
+        yield scratch, plan, stack.enter_context(put_in)

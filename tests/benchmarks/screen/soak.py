@@ -1,13 +1,13 @@
 """Watches a live input for a long time: audio lost, memory, and how late the screen is.
 
     python -m tests.benchmarks.screen soak [--tracks 64] [--rate 48000] [--minutes 60]
-        [--source paced|device] [--no-load] [--flood]
+        [--source paced|device|jack] [--no-load] [--flood]
 
 The engine's own process takes the input, the real window draws it (on a virtual display where
 there is none), a third process keeps one core busy. `paced`: in PortAudio's place a thread calls
 back by the clock and, as a converter does, drops what is not taken in time; any number of tracks.
-`device`: PortAudio itself on a user-space sound server, which passes 32 channels at most.
-`--flood`: an alarm begins each second.
+`device`: PortAudio itself on a user-space sound server, which passes 32 channels at most. `jack`: PortAudio itself on a
+JACK server. `--flood`: an alarm begins each second.
 
 A sample's latency is the time from its arrival to the end of the painting of the first board that
 counts it (the system's compositor comes after that). It arrives when its stream time says, by the
@@ -34,7 +34,7 @@ import numpy as np
 
 from engine.session import folders
 from engine.session.schema import open_to_read
-from tests.benchmarks.screen.inputs import DEVICE, a_desk
+from tests.benchmarks.screen.inputs import DEVICE, SOURCES, a_desk
 from tests.benchmarks.screen.painted import Window, window_on
 
 TICK_S: Final = 0.1
@@ -156,7 +156,7 @@ def main() -> int:
     parser.add_argument("--tracks", type=int, default=64)
     parser.add_argument("--rate", type=int, default=48_000)
     parser.add_argument("--minutes", type=float, default=60.0)
-    parser.add_argument("--source", choices=("paced", "device"), default="paced")
+    parser.add_argument("--source", choices=SOURCES, default="paced")
     parser.add_argument("--no-load", action="store_true", help="leave the other core alone")
     parser.add_argument("--flood", action="store_true", help="an alarm each second")
     given = parser.parse_args()
