@@ -1,6 +1,7 @@
 """Freezes the real window for a minute of wall time and counts what that cost.
 
-    python -m tests.benchmarks.screen frozen [--seconds 60] [--tracks 16] [--source paced|device|jack]
+    python -m tests.benchmarks.screen frozen [--seconds 60] [--tracks 16]
+        [--source paced|device|jack]
 
 The window is stopped (SIGSTOP) while the engine's own process takes a live input in real time,
 then goes on (SIGCONT); a second window, that has no picture, hears every alarm change meanwhile.

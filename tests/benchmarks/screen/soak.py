@@ -6,8 +6,8 @@
 The engine's own process takes the input, the real window draws it (on a virtual display where
 there is none), a third process keeps one core busy. `paced`: in PortAudio's place a thread calls
 back by the clock and, as a converter does, drops what is not taken in time; any number of tracks.
-`device`: PortAudio itself on a user-space sound server, which passes 32 channels at most. `jack`: PortAudio itself on a
-JACK server. `--flood`: an alarm begins each second.
+`device`: PortAudio itself on a user-space sound server, which passes 32 channels at most;
+`jack`: on a JACK server. `--flood`: an alarm begins each second.
 
 A sample's latency is the time from its arrival to the end of the painting of the first board that
 counts it (the system's compositor comes after that). It arrives when its stream time says, by the
