@@ -6,9 +6,11 @@ from collections import Counter
 
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfilt
 
 from engine.inject.registry import INJECTORS
 from tests.benchmarks.detection.audible import hum_audible
+from tests.benchmarks.detection.fetch import spoken
 from tests.benchmarks.detection.library import RATE, Library, Recording, cut, floor_rms
 from tests.benchmarks.detection.planting import (
     CARDS_A_SCENE,
@@ -24,6 +26,7 @@ from tests.benchmarks.detection.planting import (
 )
 from tests.benchmarks.detection.scenes import LAST, SHOUT_TOP, build
 from tests.benchmarks.detection.truths import background_dbfs
+from tests.support.harmless_sound import voice
 
 
 @pytest.fixture(scope="module")
@@ -112,3 +115,15 @@ def test_hum_is_audible_in_a_pause_only() -> None:
     assert heard[:14].all()
     assert not heard[20:25].any()
     assert not hum_audible((1e-3 * rng.standard_normal(4 * RATE)).astype(np.float32), RATE).any()
+
+
+def test_a_voice_whose_peaks_were_taken_is_no_healthy_sound() -> None:
+    """Speech that was driven into a ceiling before a codec bent its tops is left out."""
+    rng = np.random.default_rng(4)
+    said = voice(6.0, -20.0, rng, talks=0.9)
+    peak = float(np.abs(said).max())
+    squared = np.clip(said, -0.15 * peak, 0.15 * peak)
+    sos = butter(2, 9000.0, fs=RATE, output="sos")
+    kept, refused = (sosfilt(sos, one).astype(np.float32) for one in (said, squared))
+    assert spoken(kept) is not None
+    assert spoken(refused) is None
