@@ -21,6 +21,8 @@ FADE: Final = 1.0 - 1.0 / 100.0
 LEAST_TICKS: Final = 4
 NEAR_DB: Final = 4.0
 """A voice and an engine reach the two packs from two sides: they differ as much at most (ours)."""
+STAGGERED_DB: Final = 24.0
+"""A safety is set 6 to 20 dB below the main (common practice, no source), heard as above."""
 
 
 class PackGains(TrackMemory):
@@ -33,6 +35,7 @@ class PackGains(TrackMemory):
     def __init__(self, scene: Scene) -> None:
         self._tracks = len(scene.tracks)
         self._pairs = scene.pairs()
+        self._mains = {main for main, _ in self._pairs}
         self.mates = {a: b for pair in self._pairs for a, b in (pair, pair[::-1])}
         self.reset()
 
@@ -49,7 +52,8 @@ class PackGains(TrackMemory):
 
     def is_sound(self, track_index: int, louder_db: float) -> bool:
         """Whether what is so much louder on that pack than on its mate came through the air: both
-        differ as the voice does, rather than not at all.
+        differ as the voice does, rather than not at all. Until they heard it, the main is the
+        louder, as it is meant to be.
 
         Parameters
         ----------
@@ -59,7 +63,8 @@ class PackGains(TrackMemory):
             dB.
         """
         if self._ticks[track_index] < LEAST_TICKS:
-            return False
+            main_db = louder_db if track_index in self._mains else -louder_db
+            return NEAR_DB < main_db < STAGGERED_DB
         own_dbfs, mate_dbfs = rms_dbfs(self._power[[track_index, self.mates[track_index]]])
         off_db = abs(louder_db - (own_dbfs - mate_dbfs))
         return bool(off_db < min(NEAR_DB, abs(louder_db)))

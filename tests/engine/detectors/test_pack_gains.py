@@ -50,9 +50,13 @@ def test_what_one_alone_has_is_none(gains: PackGains) -> None:
     assert not gains.is_sound(0, 30.0)
 
 
-def test_nothing_is_said_without_speech() -> None:
-    """Nobody spoke: the gains are not known."""
-    assert not PackGains(SCENE).is_sound(0, 12.0)
+@pytest.mark.parametrize(
+    ("louder_db", "sound_in_air"), [(12.0, True), (0.0, False), (-12.0, False), (40.0, False)]
+)
+def test_until_somebody_speaks_the_main_is_the_louder(louder_db: float, sound_in_air: bool) -> None:
+    """So the gains are staggered; hum at both outputs is as loud on both, or on one alone."""
+    assert PackGains(SCENE).is_sound(0, louder_db) is sound_in_air
+    assert PackGains(SCENE).is_sound(1, -louder_db) is sound_in_air
 
 
 def test_only_pairs_have_mates(gains: PackGains) -> None:
