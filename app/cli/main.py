@@ -205,8 +205,11 @@ def _running_watch() -> tuple[Path | None, Open | None]:
 
 
 def _scan(arguments: argparse.Namespace) -> int:
+    gc.disable()  # as for a window: what is loaded here stays
     from app.cli.scan_command import ScanOptions, scan_takes
 
+    gc.freeze()
+    gc.enable()
     options = ScanOptions(
         plan=arguments.plan,
         as_json=arguments.json,

@@ -6,9 +6,6 @@ import multiprocessing
 import signal
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures import TimeoutError as NotDoneError
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,7 +18,9 @@ from engine.sources.base import SourceError
 from engine.system.platform_calls import can_fork
 from engine.timecode.clock import TimecodeClock
 
-if TYPE_CHECKING:  # a report is imported once one is asked for
+if TYPE_CHECKING:  # a report, and what runs several takes, are imported once they are asked for
+    from concurrent.futures import Future
+
     from engine.report.content.report_data import Section
 
 PATIENCE_S: Final = 1.0
@@ -100,6 +99,9 @@ def scan_at_once(
     jobs: Sequence[ScanJob], processes: int, waiting: Callable[[int], None]
 ) -> Iterator[Outcome]:
     """Scan the takes by so many processes; `waiting` is told how many are done, now and then."""
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+
     context = multiprocessing.get_context("fork" if can_fork() else "spawn")
     with ProcessPoolExecutor(processes, context, _begin) as pool:
         # Not all at once: what is done and not yet handed over is kept in memory.
@@ -114,7 +116,7 @@ def scan_at_once(
                 job, future = ahead[0]
                 try:
                     outcome = future.result(PATIENCE_S)
-                except NotDoneError:
+                except TimeoutError:
                     waiting(done + sum(one.done() for _, one in ahead))
                     continue
                 except BrokenProcessPool:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from engine.detectors.band_power import BandPower
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
-from engine.model.percentiles import percentiles
+from engine.model.percentiles import known_median, percentiles
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.units import rms_dbfs
@@ -83,11 +83,11 @@ class BandHistory(TrackMemory):
 
     def left_db(self, track_index: int) -> float:
         """What was left in the band where the track was low, dB: the median."""
-        return float(rms_dbfs(np.nanmedian(self._band[self._low[:, track_index], track_index])))
+        return float(rms_dbfs(known_median(self._band[self._low[:, track_index], track_index])))
 
     def left_dbfs(self, track_index: int) -> float:
         """The same of all that was left, dBFS."""
-        return float(rms_dbfs(np.nanmedian(self._wide[self._low[:, track_index], track_index])))
+        return float(rms_dbfs(known_median(self._wide[self._low[:, track_index], track_index])))
 
     def spread_dbfs(
         self, track_index: int, ticks: int = JUDGED_TICKS
@@ -111,7 +111,7 @@ class BandHistory(TrackMemory):
         already is not where the mic died."""
         rows = (self.tick - np.arange(_HISTORY)) % _HISTORY
         wide = rms_dbfs(self._wide[rows, track_index])
-        off = np.abs(wide - np.nanmedian(wide[:JUDGED_TICKS])) > steady_db
+        off = np.abs(wide - known_median(wide[:JUDGED_TICKS])) > steady_db
         off[:JUDGED_TICKS] = False
         return int(np.argmax(off)) if any_of(off) else _HISTORY
 

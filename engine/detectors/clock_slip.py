@@ -32,6 +32,7 @@ from engine.detectors.slip_filters import SIDE, TAPS, SlipFilters
 from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import indices
 from engine.model.messages import Condition, Flags, Kind, Measurement, Samples
+from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -258,7 +259,7 @@ class Clock(TrackMemory):
         change_db = 10.0 * np.abs(np.log10((powers[1] + 1e-20) / (powers[0] + 1e-20)))
         still: Flags = np.ptp(left[:, -SIDE:], axis=1) == 0.0
         still |= np.ptp(right[:, :SIDE], axis=1) == 0.0
-        return bool(np.median(change_db) < self._unlike_db and still.mean() < 0.5)
+        return bool(median(change_db) < self._unlike_db and still.mean() < 0.5)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

@@ -34,6 +34,7 @@ from engine.model.messages import (
     PackLevel,
     Samples,
 )
+from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -273,7 +274,7 @@ class Crackle(TrackMemory):
             return None
         if not sudden and peak < self._over_peaks * np.abs(x[before]).max():
             return None
-        if not stays(x, at, float(np.median(x[before])), self._rate_hz):
+        if not stays(x, at, float(median(x[before])), self._rate_hz):
             return None
         at_s = float(m.start_s + (at + 1 - lead) / self._rate_hz)
         if keeps_time(step, at, self._rate_hz):

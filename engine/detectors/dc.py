@@ -16,6 +16,7 @@ from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import number
+from engine.model.percentiles import medians
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -68,7 +69,7 @@ class DC(TrackMemory):
             return quiet(known)
         begins = off & np.isnan(self._off_since_s)
         self._off_since_s = np.where(begins, m.start_s, self._off_since_s)
-        offset = np.median(self._means, axis=0)
+        offset = medians(self._means, axis=0)[0]
         limit = self._least - self._back * self._active
         active = np.abs(offset) >= limit
         since_s = np.where(np.isnan(self._off_since_s), m.start_s, self._off_since_s)

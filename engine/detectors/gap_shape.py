@@ -9,6 +9,7 @@ import numpy as np
 from engine.detectors.bursts import Event
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Levels
+from engine.model.percentiles import median
 
 EDGE: Final = 80
 """Steps before and after a gap in which it falls and rises: 40 ms, as a receiver that ramps a mute
@@ -34,6 +35,6 @@ def gap_shape(steps_db: Levels, begin: int, end: int, limit_db: float) -> tuple[
     before, after = steps_db[max(begin - EDGE, 0) : begin], steps_db[end : end + EDGE]
     if begin < EDGE or len(after) < EDGE or any_of(np.isnan(before)) or any_of(np.isnan(after)):
         return -np.inf, 0.0, False
-    back = min(np.median(before), np.median(after)) >= limit_db
-    inside_db = float(np.median(steps_db[begin:end]))
+    back = min(median(before), median(after)) >= limit_db
+    inside_db = float(median(steps_db[begin:end]))
     return float(min(before.max(), after.max())), inside_db, bool(back)

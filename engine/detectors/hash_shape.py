@@ -20,6 +20,7 @@ import numpy as np
 
 from engine.model.flag_arrays import indices
 from engine.model.messages import Levels, Samples
+from engine.model.percentiles import median
 
 BANDS_HZ: Final = (600.0, 1200.0, 2400.0, 4800.0, 9600.0, 14_000.0, 18_500.0)
 EVEN_DB: Final = 10.0
@@ -144,7 +145,7 @@ def rise_s(step: Levels, at: int, rate_hz: float) -> float:
     begin, end = (at + round(s * rate_hz) for s in PLATEAU_S)
     if last <= first or end > len(level_db):
         return 0.0
-    before_db, full_db = np.median(level_db[first:last]), np.median(level_db[begin:end])
+    before_db, full_db = median(level_db[first:last]), median(level_db[begin:end])
     low_db, high_db = (before_db + share * (full_db - before_db) for share in RISE_SHARE)
     edge = level_db[last:end]
     above = int((edge >= high_db).argmax())

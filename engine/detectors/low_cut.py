@@ -22,6 +22,7 @@ from engine.detectors.base import stretches
 from engine.detectors.cut_tops import SMOOTH
 from engine.measure.first_difference import difference_lag
 from engine.model.messages import Levels, Samples
+from engine.model.percentiles import median
 
 HIGHEST_HZ: Final = 160.0
 """Low cuts of mixers and packs end here (common practice, no source)."""
@@ -121,7 +122,7 @@ def _fit(known: Levels, given: Levels) -> tuple[Levels, Levels]:
         weighed = known * weight[:, None]
         unknown = np.linalg.lstsq(weighed, -given * weight, rcond=None)[0]
         error = given + known @ unknown
-        typical = max(float(np.median(np.abs(error))), 1e-9)
+        typical = max(float(median(np.abs(error))), 1e-9)
         weight = 1.0 / np.sqrt(1.0 + np.square(error / (2.0 * typical)))
     return unknown / scale, error
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from engine.detectors.mains_spectra import STANDS_OUT, taper
 from engine.model.flag_arrays import indices
 from engine.model.messages import Levels
+from engine.model.percentiles import median
 
 LINES: Final = 10
 """Multiples of the mains that are followed."""
@@ -143,7 +144,7 @@ def _between_hz(
 def rings(z: Steps) -> bool:
     """Whether one line mostly falls, however often it is struck anew, shape (steps,): a string."""
     steps_db = np.diff(20.0 * np.log10(np.abs(z) + 1e-12))
-    return bool(np.median(steps_db) < -FALLS_DB)
+    return bool(median(steps_db) < -FALLS_DB)
 
 
 def steps_since(z: Steps, newest: int, reach: float) -> int | None:

@@ -22,6 +22,7 @@ from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, any_of_each, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
+from engine.model.percentiles import medians
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -213,7 +214,7 @@ class Muted(TrackMemory):
         floor_dbfs = block.field("floor_dbfs")
         limit_dbfs: float | Levels = self._converter_dbfs
         if any_of(self._unused):
-            idle_dbfs = np.median(block.field("level_dbfs")[:, self._unused], axis=1, keepdims=True)
+            idle_dbfs = medians(block.field("level_dbfs")[:, self._unused], axis=1)
             near_dbfs = idle_dbfs + self._like_idle_db
             is_idle = idle_dbfs < self._idle_below_dbfs
             limit_dbfs = np.where(is_idle, np.maximum(limit_dbfs, near_dbfs), limit_dbfs)

@@ -34,6 +34,7 @@ from engine.model.messages import (
     Samples,
 )
 from engine.model.number_text import number
+from engine.model.percentiles import known_median
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -280,7 +281,7 @@ class Noise(TrackMemory):
         rows: NDArray[np.int64] = (self._tick + np.arange(DATED_TICKS)) % DATED_TICKS
         treble = self._treble[rows, track_index]
         treble_dbfs = rms_dbfs(treble)
-        full_dbfs = rms_dbfs(np.nanmedian(treble[-TICKS // 2 :]))
+        full_dbfs = rms_dbfs(known_median(treble[-TICKS // 2 :]))
         least_dbfs = np.fmax(
             full_dbfs - BEGIN_DB, self._treble_dbfs[track_index] + self._rise_db - self._back_db
         )

@@ -20,6 +20,7 @@ from typing import Any, Final
 import numpy as np
 
 from engine.detectors.pair_parts import BANDS, Part
+from engine.model import percentiles
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
 
@@ -184,7 +185,7 @@ def _pauses_db(parts: list[Part]) -> Levels:
     """What is steady where it is least, dB, shape (bands, 2); NaN where it may be voice."""
     steady_db = np.array([part.steady_db for part in parts])
     least = np.argsort(steady_db[:, 0].sum(axis=1))[: max(len(parts) // 4, 1)]
-    pauses_db = np.asarray(np.median(steady_db[least], axis=0))
+    pauses_db = percentiles.medians(steady_db[least], axis=0)[0]
     under = median([part.level_db for part in parts]) - pauses_db[0] >= UNDER_DB
     return np.where(under, pauses_db, np.nan)
 
@@ -234,7 +235,7 @@ def step_at(parts_db: Levels, change_db: Levels) -> int:
     band_db = parts_db[:, band]
     band_db = np.where(np.isnan(band_db), 0.5 * change_db[band], band_db)
     # The median of all of them has only begun to change, that of the newest is changed.
-    newest_db = float(np.median(band_db[-math.ceil(len(band_db) / 4) :]))
+    newest_db = float(percentiles.median(band_db[-math.ceil(len(band_db) / 4) :]))
     changed_db = max(float(change_db[band]), newest_db, key=abs)
     share = np.clip(band_db / changed_db, 0.0, 1.0)
     # Nearer to the offset before the step, nearer to the changed one after it.
@@ -246,9 +247,7 @@ def median(rows: Any) -> Levels:
     """Of each column; NaN where half of it is."""
     table = np.asarray(rows)
     some = np.count_nonzero(~np.isnan(table), axis=0) > len(table) / 2
-    middle = np.full(table.shape[1:], np.nan)
-    middle[some] = np.nanmedian(table[:, some], axis=0)
-    return middle
+    return np.where(some, percentiles.known_medians(table), np.nan)
 
 
 def _blocks_db(parts_db: Levels) -> Levels:

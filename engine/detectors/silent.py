@@ -22,6 +22,7 @@ from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, any_of_each
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
+from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -252,7 +253,7 @@ class Silent(TrackMemory):
         off_db = off_db[off_db > -self._most_db]
         if len(off_db) < self._witnesses:
             return 0.0
-        return max(0.0, -float(np.median(off_db)) - self._usual_db)
+        return max(0.0, -float(median(off_db)) - self._usual_db)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

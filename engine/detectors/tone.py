@@ -27,6 +27,7 @@ from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
+from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -220,7 +221,7 @@ class Tone(TrackMemory):
         same = self._is_same(int(np.argmax(np.where(fresh, self._level_dbfs, -np.inf)))) & fresh
         if self._is_on_all(same):
             at = indices(same)
-            turns = float(np.median(self._hz[at])) / self._rate_hz
+            turns = float(median(self._hz[at])) / self._rate_hz
             sound = m.samples.T[at]
             self._by_line[at] = comes_by_the_line(sound, turns, self._level_dbfs[at])
 

@@ -22,6 +22,7 @@ import numpy as np
 
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
+from engine.model.percentiles import median
 
 LOOKS: Final = 8
 """The newest, half a second apart, by which a line is judged."""
@@ -55,7 +56,7 @@ def comes_by_the_line(sound: Samples, turns: float, level_dbfs: Levels) -> bool:
     level_dbfs : ndarray
         Its level on each, shape (tracks,), dBFS.
     """
-    if np.abs(level_dbfs - np.median(level_dbfs)).max() <= ALIKE_DB:
+    if np.abs(level_dbfs - median(level_dbfs)).max() <= ALIKE_DB:
         return True
     frames = sound.shape[1]
     wave = np.hanning(frames) * np.exp(-2j * np.pi * turns * np.arange(frames))
@@ -175,7 +176,7 @@ class Company:
             for look in list(looks)[-LOOKS:]
         ]
         steps = [b - a for a, b in pairwise(newest) if np.isfinite(a) and np.isfinite(b)]
-        return bool(steps) and float(np.median(steps)) < -self.decay_db
+        return bool(steps) and float(median(np.array(steps))) < -self.decay_db
 
     def _is_interrupted(self, quiet_dbfs: Levels, level_dbfs: float) -> bool:
         """In a quarter of the ticks some hop is fainter than the line: a beeper, that sounds at
@@ -191,7 +192,7 @@ class Company:
         frames = sound[0].shape[1]
         wave = np.hanning(frames) * np.exp(-2j * np.pi * turns * np.arange(frames))
         level_db = 20.0 * np.log10(np.abs(np.concatenate(sound) @ wave) + 1e-12)
-        faint = np.count_nonzero(level_db < np.median(level_db) - 2.0 * self.steady_db)
+        faint = np.count_nonzero(level_db < median(level_db) - 2.0 * self.steady_db)
         return bool(faint >= SWING_LOOKS)
 
     def _is_engine(self, looks: deque[Look], hz: float) -> bool:

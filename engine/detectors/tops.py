@@ -205,7 +205,7 @@ class TopSearch:
                         at, length, height, cut, sharpness = top
                         found.single.append(Top(at, length, height, False, cut, sharpness))
             first = end
-        self._add_held(tops, np.unique(row[near.leans]).tolist())
+        self._add_held(tops, sorted(set(row[near.leans].tolist())))
 
     def _add_held(self, tops: dict[int, RowTops], leaning: list[int]) -> None:
         """Add the tops in those rows that a low cut made lean, where it can be undone."""

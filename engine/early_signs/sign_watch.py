@@ -22,6 +22,7 @@ from engine.model.early_signs import (
 )
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Kind, Levels, Measurement
+from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
@@ -54,7 +55,7 @@ class _Series(TrackMemory):
             change = values - self.chart.normal
             known = comparable & np.isfinite(change)
             if np.count_nonzero(known) >= FEWEST_SHARED:
-                values = values - max(float(np.median(change[known])), 0.0)
+                values = values - max(float(median(change[known])), 0.0)
         self.chart.add(values)
 
     def stands(self) -> Flags:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from engine.measure.presence import unlearned_dbfs
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Kind, Levels, Samples
+from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -178,7 +179,7 @@ class GainStep(TrackMemory):
         if len(before) < BEFORE_TICKS or any_of(np.isnan(after)):
             return 0.0
         moved_db = _quiet(after) - _quiet(before)
-        step_db = float(np.median(moved_db))
+        step_db = float(median(moved_db))
         parts = (after[:BESIDE_TICKS], after[-BESIDE_TICKS:])
         at_once = all(abs(_quiet(part)[0] - _quiet(after)[0]) <= self._near_db for part in parts)
         return step_db if at_once and (np.abs(moved_db - step_db) <= self._same_db).all() else 0.0

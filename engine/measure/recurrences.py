@@ -229,7 +229,7 @@ class Recurrences(TrackMemory):
         if not any_of(alike):  # as nearly always
             return
         n, lag = n[alike], lag[alike]
-        for one in np.unique(n).tolist():
+        for one in sorted(set(n.tolist())):
             for each in lag[n == one][:_CANDIDATES].tolist():
                 yield int(anchors.number[one]), (int(track[one]), int(anchors.frame[one]), each)
 

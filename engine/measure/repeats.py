@@ -164,7 +164,7 @@ class RepeatFinder(TrackMemory):
 
 def _is_live(period: Samples) -> bool:
     """Whether what repeats was sound of a place: no tone, no code, no silence."""
-    if len(np.unique(period)) < min(VALUES, len(period) // 3):
+    if len(set(period.tolist())) < min(VALUES, len(period) // 3):
         return False
     power = np.square(np.abs(np.fft.rfft(np.diff(period))))
     return bool(power.sum() ** 2 >= LINES * np.square(power).sum())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -87,8 +86,8 @@ class _Checker:
     def _suggestion(self, given: str, names: Sequence[str]) -> str:
         if len(self.mistakes) > _SUGGEST_AT_MOST or len(given) > LONGEST_TEXT:
             return ""  # a file of nothing but mistakes must not take seconds
-        close = difflib.get_close_matches(given.lower(), names, n=1)
-        return f', did you mean "{close[0]}"?' if close else ""
+        close = _nearest(given, names)
+        return f', did you mean "{close}"?' if close else ""
 
     def _table(self, path: Path, value: Any) -> Mapping[str, Any]:
         if isinstance(value, dict):
@@ -235,12 +234,19 @@ def _time_of_day(value: Any) -> str:
     return text
 
 
+def _nearest(given: str, words: Sequence[str]) -> str:
+    """The word most like it; "" where none is."""
+    import difflib  # nearly every plan does without
+
+    return next(iter(difflib.get_close_matches(given.lower(), words, n=1)), "")
+
+
 def _one_of(*words: str) -> Callable[[Any], str]:
     def read(value: Any) -> str:
         if isinstance(value, str) and value in words:
             return value
-        close = difflib.get_close_matches(str(value)[:LONGEST_TEXT].lower(), words, n=1)
-        hint = f'did you mean "{close[0]}"? ' if close else ""
+        close = _nearest(str(value)[:LONGEST_TEXT], words)
+        hint = f'did you mean "{close}"? ' if close else ""
         raise _WrongError(f"{hint}allowed, in double quotes: {', '.join(words)}")
 
     return read

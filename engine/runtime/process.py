@@ -193,8 +193,13 @@ def _itself() -> ClientId:
 
 
 def _load() -> None:
-    """Import what a watch needs."""
+    """Import what a watch needs: it is here to stay, and need not be looked through for what could
+    be given up, neither now nor later."""
+    gc.disable()
     from engine.runtime import host, runner  # noqa: F401
+
+    gc.freeze()
+    gc.enable()
 
 
 def serve(job: Job) -> None:
@@ -214,7 +219,6 @@ def main() -> None:
     faulthandler.enable()
     if SPARE in sys.argv:
         _load()
-        gc.freeze()  # what a watch is made of is here to stay, and need not be looked through
     data = sys.stdin.buffer.read()
     if not data:  # the window went without needing this spare
         return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Final, Protocol
 
 from engine.model.messages import Block
@@ -22,6 +23,14 @@ class SourceError(Exception):
 
     def __init__(self, line: str) -> None:
         super().__init__(harmless(line))  # file names stand in it
+
+
+def unreadable(path: Path, at_s: float) -> SourceError:
+    """A file that can't be read to its end."""
+    return SourceError(
+        f"{path}: can't be read past {at_s:.1f} s: the file is damaged there or its disk went "
+        "away; copy it again from the recorder"
+    )
 
 
 class EndOfTake(Exception):  # noqa: N818 - an end, not an error

@@ -111,11 +111,11 @@ def _over(base: Metadata, newer: Metadata) -> Metadata:
 
 def _parsed(name: bytes, chunks: Mapping[bytes, bytes]) -> Any:
     """The chunk as `wavinfo` understands it, or None."""
-    from wavinfo import WavInfoReader
-
     body = chunks.get(name, b"")
     if not body:
         return None
+    from wavinfo import WavInfoReader
+
     fmt = struct.pack("<HHIIHH", 1, 1, 48000, 96000, 2, 16)
     inner = b"WAVE" + _chunk(b"fmt ", fmt) + _chunk(name, body) + _chunk(b"data", b"\0\0")
     # Any failure at all means "no metadata": the audio must be readable whatever stands here.

@@ -12,15 +12,11 @@ import stat
 from pathlib import Path
 from typing import BinaryIO, Final, Protocol
 
-import numpy as np
-import soundfile
-
 from engine.model.messages import Samples
-from engine.sources.base import SourceError
-from engine.sources.flac_blocks import read_flac_blocks
+from engine.sources.base import SourceError, unreadable
 from engine.sources.metadata import Metadata, read_metadata
 from engine.sources.sample_format import SampleDecoder
-from engine.sources.wav_header import WavHeader, check_rate, read_wav_header
+from engine.sources.wav_header import WavHeader, read_wav_header
 
 WAV_SUFFIXES: Final = (".wav", ".wave", ".bwf", ".rf64", ".bw64")
 FLAC_SUFFIXES: Final = (".flac", ".fla")
@@ -40,11 +36,8 @@ _OTHER_FORMATS: Final = (
 )
 """What a mixer may have in hand, by its first bytes (held against the answers of libmagic)."""
 
-_ENDLESS_FRAMES: Final = 1 << 60
-"""libsndfile's way to say that a FLAC stream does not know its length."""
 _LEAST_FLAC_BYTES: Final = 42
 """Magic and STREAMINFO (RFC 9639, 8.2); libsndfile goes by the name of a file shorter than that."""
-_DAMAGED_FLAC: Final = "is a damaged FLAC file: copy it again"
 
 
 class SoundFile(Protocol):
@@ -88,9 +81,12 @@ def open_sound_file(path: Path) -> SoundFile:
             head = file.read(4)
             file.seek(0)
             if head == b"fLaC":
+                # Only here: what loads libsndfile takes longer than to open a WAV.
+                from engine.sources.flac_file import DAMAGED, FlacFile
+
                 if status.st_size < _LEAST_FLAC_BYTES:
-                    raise ValueError(_DAMAGED_FLAC)
-                return _FlacFile(path)
+                    raise ValueError(DAMAGED)
+                return FlacFile(path)
             if head not in (b"RIFF", b"RF64", b"BW64"):
                 raise SourceError(f"{path}: {_not_audio(file.read(_MAGIC_BYTES))}")
             header = read_wav_header(file, status.st_size)
@@ -109,13 +105,6 @@ def _not_audio(head: bytes) -> str:
         if signature.match(head):
             return f"is {kind}: convert it to WAV"
     return "is no WAV or FLAC file, whatever its name says: give a WAV, a FLAC or their folder"
-
-
-def _unreadable(path: Path, at_s: float) -> SourceError:
-    return SourceError(
-        f"{path}: can't be read past {at_s:.1f} s: the file is damaged there or its disk went "
-        "away; copy it again from the recorder"
-    )
 
 
 class WavFile:
@@ -154,69 +143,10 @@ class WavFile:
                     break
                 done += strip.shape[1]
         except OSError as error:
-            raise _unreadable(self.path, (at_frame + done) / self.sample_rate_hz) from error
+            raise unreadable(self.path, (at_frame + done) / self.sample_rate_hz) from error
         if done < count:
-            raise _unreadable(self.path, (at_frame + done) / self.sample_rate_hz)
+            raise unreadable(self.path, (at_frame + done) / self.sample_rate_hz)
 
     def close(self) -> None:
         """See `SoundFile.close`."""
         self._file.close()
-
-
-class _FlacFile:
-    """A FLAC file through libsndfile, see `SoundFile`."""
-
-    unfinished = False
-    zeros_s = 0.0
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        with path.open("rb") as file:
-            blocks = read_flac_blocks(file)
-        try:
-            self._sound = soundfile.SoundFile(path)
-        except soundfile.SoundFileError:
-            raise ValueError(_DAMAGED_FLAC) from None
-        self.sample_rate_hz: int = self._sound.samplerate
-        self.channels: int = self._sound.channels
-        self.frames: int = self._sound.frames
-        self.metadata = read_metadata(
-            blocks.chunks, self.channels, self.sample_rate_hz, blocks.comments
-        )
-        self._place = 0
-        try:
-            check_rate(self.sample_rate_hz)
-            if not 0 < self.frames < _ENDLESS_FRAMES:
-                raise ValueError("holds no audio, or was never finished: copy it again")
-        except ValueError:
-            self.close()
-            raise
-        self._check_end()
-
-    def _check_end(self) -> None:
-        """A FLAC that was cut short only shows when its last frame is asked for."""
-        try:
-            self.read_into(np.empty((self.channels, 1), dtype=np.float32), self.frames - 1)
-        except SourceError:
-            self.close()
-            text = f"{self.path}: is cut short or damaged: copy it again from the recorder"
-            raise SourceError(text) from None
-
-    def read_into(self, by_channel: Samples, at_frame: int) -> None:
-        """See `SoundFile.read_into`."""
-        count = by_channel.shape[1]
-        try:
-            if at_frame != self._place:
-                self._place = at_frame
-                self._sound.seek(at_frame)
-            got = self._sound.read(count, dtype="float32", always_2d=True)
-        except (soundfile.SoundFileError, OSError) as error:
-            raise _unreadable(self.path, at_frame / self.sample_rate_hz) from error
-        if len(got) < count:
-            raise _unreadable(self.path, (at_frame + len(got)) / self.sample_rate_hz)
-        np.copyto(by_channel, got.T)
-        self._place = at_frame + count
-
-    def close(self) -> None:
-        """See `SoundFile.close`."""
-        self._sound.close()

@@ -93,7 +93,9 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/verify/result engine/verify/verify_page"
     ),
     "engine/session/test_folders.py": "engine/session/engines engine/session/file_lock",
-    "engine/sources/test_sound_file.py": "engine/sources/wav_header engine/sources/sample_format",
+    "engine/sources/test_sound_file.py": (
+        "engine/sources/wav_header engine/sources/sample_format engine/sources/flac_file"
+    ),
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "engine/measure/test_meter.py": "engine/measure/tick_parts",

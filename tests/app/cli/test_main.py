@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -49,6 +50,20 @@ def test_scan_of_a_healthy_take_exits_0(tmp_path: Path, capsys: pytest.CaptureFi
     sf.write(path, 0.003 * rng.standard_normal((2 * RATE, 2)), RATE)
     assert main(["scan", str(path)]) == 0
     assert "nothing went wrong" in capsys.readouterr().out
+
+
+def test_a_scan_loads_nothing_that_it_does_not_need(take: Path) -> None:
+    """Of a WAV without metadata neither libsndfile nor a reader of metadata; of one take nothing
+    that runs several; of numpy no masked arrays, which its medians load."""
+    code = f"""import sys
+from app.cli.main import main
+main(["scan", "--jobs", "1", "--json", {str(take)!r}])
+print(*sys.modules)"""
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(said.stdout.split())
+    assert "engine.detectors.bank" in loaded
+    spared = {"soundfile", "wavinfo", "lxml", "concurrent.futures", "difflib", "numpy.ma", "scipy"}
+    assert not loaded & spared
 
 
 def test_several_takes_make_one_document(
