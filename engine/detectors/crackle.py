@@ -18,10 +18,11 @@ from dataclasses import dataclass
 from typing import ClassVar, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.base import TickContext, condition, unknown
 from engine.detectors.pop_shape import is_outlier, keeps_time, stays
+from engine.detectors.stepped_hops import BEFORE_HOPS, LookedAt, SteppedHops
+from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.fault_rules import BURST_GAP_S
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import (
@@ -51,15 +52,8 @@ SUDDEN: Final = 2.0
 SUDDEN_SHARE: Final = 0.9
 """A step so many times over the outlier test's limit, that holds this share of the treble round it,
 is as electrical amid loud sound, or where the contact stood open before it."""
-BEFORE_HOPS: Final = 3
 LATER_HOPS: Final = 2
 """Another mic hears it within so many hops: 7 m of air (arithmetic)."""
-LOOKED_AT: Final = 0.6
-"""A hop with a step of this share of the limit is looked at: behind a low-pass a step takes two
-samples."""
-SUDDEN_ENERGY: Final = 100.0
-"""So is one whose steps have so many times the energy of all three hops before (20 dB): where pops
-go on, the hops round them are no fainter."""
 BESIDE: Final = 0.5
 """A track with a step of this share of the limit in the same moment stands out itself."""
 RISE: Final = 2.0
@@ -158,19 +152,34 @@ class Crackle(TrackMemory):
         for main, safety in scene.pairs():
             self._partner[main], self._partner[safety] = safety, main
         self._paired = np.array([n in self._partner for n in range(self._tracks)], dtype=np.bool_)
+        self._hops = SteppedHops(
+            scene, self._least, self._paired, stands_out=stands_out, outlier=outlier
+        )
+        self._ahead = Ahead(lambda block: self._hops.of(block, self._energy, self._tail[:, -1]))
         self.reset()
+
+    def look_ahead(self, block: TickBlock) -> None:
+        """Find the hops of those ticks that are to be looked at."""
+        self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
         """Active in the tick of a pop, from the third within ten seconds on."""
         if measurement is None:
             return unknown(self._tracks)
         m = measurement
-        energy = m.difference_energy
-        middle = np.sort(energy, axis=0)[len(energy) // 2]
-        out = (energy >= self._stands_out * middle) & (middle > 0.0) & m.valid
+        ahead = self._ahead.of(m)
+        said = ahead.calm
+        if ahead.some or self._late:
+            said = self._look(m, ahead)
+        self._tail = m.samples[-self._tail.shape[1] :].T
+        self._energy = ahead.known[-BEFORE_HOPS:]
+        return said
+
+    def _look(self, m: Measurement, ahead: LookedAt) -> Condition:
+        """Count the pops of a tick that may have some."""
         active = np.zeros(self._tracks, dtype=np.bool_)
         red = np.zeros(self._tracks, dtype=np.bool_)
-        for pop in self._pops_in(energy, out, middle, m):
+        for pop in self._pops_in(ahead, m):
             heard = pop.here >= RISE * pop.before
             if not self._is_shared(pop.track_index, pop.near, heard):
                 self._count(pop.track_index, pop.at_s)
@@ -179,47 +188,27 @@ class Crackle(TrackMemory):
             pops = self._pops[track_index]
             active[track_index] = len(pops) >= self._enough
             red[track_index] = len(pops) >= self._red_pops
-        self._tail = m.samples[-self._tail.shape[1] :].T
-        self._energy = energy[-BEFORE_HOPS:].astype(np.float64)
-        known = m.any_valid & self._watched
         if not any_of(active):
-            return quiet(known)
+            return ahead.calm
+        known = m.any_valid & self._watched
         last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
         return condition(active & known, known, self._first_s, last_s, red)
 
-    def _steps_out(self, middle: Levels, m: Measurement) -> Flags:
-        """Hops of packs in pairs with a step far over the tick's others, shape (hops, tracks): amid
-        words or rain one sample hardly shows in the energy of a hop. Of other tracks nobody is so
-        near that a spark beside them would be heard amid that as well."""
-        moved = (m.peak_max - m.peak_min >= self._least) & self._paired & self._watched
-        out = np.zeros(moved.shape, dtype=np.bool_)
-        at = indices(moved.any(axis=0))
-        if len(at):
-            limit = np.square(LOOKED_AT * self._outlier) * middle
-            out[:, at] = np.square(self._highest_steps(at, m)) >= limit[at]
-        return out & moved
+    def _highest_steps(self, m: Measurement) -> Samples:
+        """The largest step of each hop, shape (hops, tracks)."""
+        step = np.abs(np.diff(m.samples, axis=0, prepend=self._tail[:, -1:].T))
+        return np.asarray(step.reshape(len(m.valid), -1, self._tracks).max(axis=1))
 
-    def _highest_steps(self, at: NDArray[np.int64], m: Measurement) -> Samples:
-        """The largest step of each hop of those tracks, shape (hops, tracks)."""
-        step = np.abs(np.diff(m.samples[:, at], axis=0, prepend=self._tail[at, -1:].T))
-        return np.asarray(step.reshape(len(m.valid), -1, len(at)).max(axis=1))
-
-    def _pops_in(self, energy: Samples, out: Flags, middle: Levels, m: Measurement) -> list[_Pop]:
+    def _pops_in(self, ahead: LookedAt, m: Measurement) -> list[_Pop]:
         """Pops that can be judged now: what others hear of them is there."""
         pops, self._late = self._late, []
-        known = np.concatenate([self._energy, energy])
-        before = np.maximum(np.maximum(known[:-3], known[1:-2]), known[2:-1])
-        looked_at = out | self._steps_out(middle, m) | (energy > SUDDEN_ENERGY * before)
-        looked_at &= self._watched & m.valid
-        suspects = indices(looked_at.any(axis=0)).tolist()
-        if not suspects and not pops:
-            return pops
-        heights = np.square(self._highest_steps(np.arange(self._tracks), m))
-        heights = heights / np.maximum(middle, 1e-30)
+        known, looked_at, out, energy = ahead.known, ahead.looked_at, ahead.out, m.difference_energy
+        heights = np.square(self._highest_steps(m))
+        heights = heights / np.maximum(ahead.middle, 1e-30)
         beside = out | (heights >= (BESIDE * self._outlier) ** 2)
         for pop in pops:
             pop.hear(energy, beside)
-        for track_index in suspects:
+        for track_index in indices(looked_at.any(axis=0)).tolist():
             for hop in indices(looked_at[:, track_index]).tolist():
                 span = slice(max(hop - 1, 0), hop + LATER_HOPS + 1)
                 near: Flags = np.asarray(beside[span].any(axis=0))

@@ -13,13 +13,14 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from engine.detectors.crackle import Crackle
+from engine.measure.tick_block import TickBlock
 from engine.model.messages import PackLevel, Samples
 from engine.model.tracks import Scene, Track
 from tests.support import harmless_sound as sound
 from tests.support import harmless_work as work
 from tests.support.harmless_sound import Wave, impacts
 from tests.support.signals import noise
-from tests.support.watching import told
+from tests.support.watching import measurements, told
 
 RATE = 48_000
 SCENE = Scene(
@@ -72,6 +73,25 @@ def test_a_contact_that_opens_is_told_at_its_third_pop(open_s: float, height: fl
     assert POPS_S[2] <= 0.1 * (first + 1) <= POPS_S[2] + 1.0
     assert said.may_be_red
     assert not told(Crackle(SCENE), x, SCENE, 2).spans_s
+
+
+def test_told_before_or_not_it_says_the_same() -> None:
+    """Of ticks that come ten at once, with pops at the edges of ticks and of what comes at once."""
+    x = place()[: 9 * RATE]
+    for at_s in (*POPS_S[:3], 5.9995, 6.0003, 8.199):
+        opened(x, 0, at_s, 0.004, 0.3)
+        opened(x, 2, at_s + 0.3, 0.004, 0.1)
+    ticks = measurements(x, SCENE)
+    alone, ahead = Crackle(SCENE), Crackle(SCENE)
+    said = []
+    for n, (m, feed) in enumerate(ticks):
+        if n % 10 == 0:
+            ahead.look_ahead(TickBlock([one for one, _ in ticks[n : n + 10]]))
+        one, other = alone.update(m, feed), ahead.update(m, feed)
+        said.append(one.state.max())
+        for name in ("state", "onset_s", "last_s", "may_be_red"):
+            assert getattr(one, name).tobytes() == getattr(other, name).tobytes()
+    assert 1 in said
 
 
 def test_claps_and_knocks_are_no_contact() -> None:
