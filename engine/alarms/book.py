@@ -123,10 +123,15 @@ class Book:
     ) -> list[AlarmEvent]:
         """Step the alarm of that family; `tracks` lists the inputs that a common cause speaks for,
         or both of a fault that is about two."""
-        alarm = self.alarms_by_key.setdefault(key, TrackAlarm(key, rules[0]))
+        alarm = self.alarms_by_key.get(key)
+        if alarm is None:
+            alarm = self.alarms_by_key[key] = TrackAlarm(key, rules[0])
         before = alarm.record
         alarm.record, changes = machine.step(before, evaluation, start_s, now_s)
-        alarm.rule = next((r for r in rules if r.fault is alarm.record.fault), alarm.rule)
+        fault, rule = alarm.record.fault, rules[0]
+        if rule.fault is not fault:
+            rule = next((r for r in rules if r.fault is fault), alarm.rule)
+        alarm.rule = rule
         track_index = key[0] if isinstance(key[0], int) else INPUT
         text = detail(alarm.rule, track_index) if evaluation.faults else ""
         updates: list[AlarmEvent] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -78,7 +78,7 @@ class TickEvaluator:
         if family[0].scope is Scope.INPUT:
             return [INPUT]
         states = [self._active[rule.name] for rule in family if rule.name in self._active]
-        active = {at for state in states for at, one in enumerate(state) if one == _ACTIVE}
+        active = {at for state in states for at in _places(state)}
         return sorted(active.union(followed) - {INPUT})
 
     def inputs(self, family: Family, track_index: int) -> tuple[int, ...]:
@@ -123,6 +123,14 @@ class TickEvaluator:
             may_be_red=bool(condition.may_be_red[index]) and not covered,
             rank=rule.rank,
         )
+
+
+def _places(state: bytes) -> Iterator[int]:
+    """The tracks that are active, of a state in bytes."""
+    at = state.find(_ACTIVE)
+    while at >= 0:
+        yield at
+        at = state.find(_ACTIVE, at + 1)
 
 
 def _by_family(rules: Sequence[FaultRule]) -> tuple[Family, ...]:

@@ -16,7 +16,6 @@ from collections import deque
 from typing import ClassVar, Final
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet
@@ -229,7 +228,9 @@ class Clock(TrackMemory):
         signed = self._filtered(sound, rows, first - SMEAR, last + SMEAR)
         sizes = np.abs(signed)
         at += self._middle(sizes, at - first + SMEAR)
-        sizes = sliding_window_view(sizes, EVERY, axis=1).max(axis=2)
+        sizes = np.maximum.reduce(
+            [sizes[:, n : sizes.shape[1] - EVERY + 1 + n] for n in range(EVERY)]
+        )
         here = at - first
         others = np.delete(sizes, slice(here - 2 * TAPS, here + 2 * TAPS), axis=1)
         log_chance = tail_log_chances(sizes[:, here], others)

@@ -249,7 +249,7 @@ class Silent(TrackMemory):
 
     def _quieter_db(self) -> float:
         """How much quieter than learned the place is now, as most of the open tracks hear it."""
-        off_db = np.fmin.reduce(self._off_db[:, self._open])
+        off_db = np.fmin.reduce(self._off_db)[self._open]
         off_db = off_db[off_db > -self._most_db]
         if len(off_db) < self._witnesses:
             return 0.0

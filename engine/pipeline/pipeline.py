@@ -57,6 +57,7 @@ class Pipeline:
     are measured, and only the simplest faults looked for. `remembers`: how many incidents are kept
     after their end; left out, all are, which a watch of days has no memory for. `outlook`: early
     signs, and who is heard where, are followed beside the alarms, which are the same without.
+    `board`: what a window draws of the last two minutes is kept; nobody looks at a scan.
     """
 
     def __init__(
@@ -70,6 +71,7 @@ class Pipeline:
         reduced: bool = False,
         remembers: int | None = None,
         outlook: bool = True,
+        board: bool = True,
     ) -> None:
         self.plan = plan
         if checkpoint is not None:
@@ -98,6 +100,7 @@ class Pipeline:
         self.outlook.midnight_s = float(reference.since_midnight_s) if reference else 0.0
         self.level_strip = LevelStripRecorder(len(plan.tracks))
         self.peaks = PeakHold(len(plan.tracks))
+        self._board = board
         self._stalled_s: float | None = None
         self._latest: Measurement | None = None
         self.on_tick: Callable[[Measurement], None] | None = None
@@ -220,7 +223,8 @@ class Pipeline:
         if self.on_tick is not None:
             self.on_tick(measurement)
         self.clock.update(measurement.timecode)
-        self.peaks.update(measurement, tick.number)
+        if self._board:
+            self.peaks.update(measurement, tick.number)
         self._set(self._marks.update(measurement, self.plan, self._label))
         events = self._roll_by_code(measurement)
         resting = self._crew.standing_by or self.book.on_break
@@ -268,7 +272,8 @@ class Pipeline:
         findings: SampleFindings | None = None,
     ) -> list[AlarmEvent]:
         events = self.judge.step(measurement, context, start_s, findings)
-        self.level_strip.add(measurement, self.judge.severities, context.now_s)
+        if self._board:
+            self.level_strip.add(measurement, self.judge.severities, context.now_s)
         return events
 
     def rewind(self) -> None:

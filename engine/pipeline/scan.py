@@ -99,7 +99,7 @@ class _Watch:
         origin = Origin.START if info.start_samples is None else Origin.FILE
         since = Fraction(info.start_samples or 0, info.sample_rate_hz)
         reference = Reference(since, origin)
-        self._pipeline = Pipeline(plan, info.sample_rate_hz, reference=reference)
+        self._pipeline = Pipeline(plan, info.sample_rate_hz, reference=reference, board=False)
         self._signs, self._pickups = SignRecorder(), list[Pickup]()
         self._recorder = HistoryRecorder(len(plan.tracks))
         self._ended: set[int] = set()

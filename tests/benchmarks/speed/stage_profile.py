@@ -117,7 +117,7 @@ def profile(take: Path, plan: Path, *, counts: bool, scan: bool) -> tuple[StageC
     tracks = load_plan(plan)
     at_once = ticks_at_once(len(tracks.tracks)) if scan else 1
     source = open_take(take, read_ahead=0, block_s=0.1 * at_once)
-    pipeline, clock = Pipeline(tracks, DEMO_HZ), StageClock(counts=counts)
+    pipeline, clock = Pipeline(tracks, DEMO_HZ, board=not scan), StageClock(counts=counts)
     clock.wrap(source, "read", "reading")
     for path, names in PARTS.items():
         for name in names:

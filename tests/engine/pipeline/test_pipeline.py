@@ -275,3 +275,16 @@ def test_a_snapshot_before_any_audio() -> None:
     assert (shown.peak_dbfs == FLOOR_DB).all()
     assert shown.alarms == ()
     assert [cover.who for cover in shown.covers] == ["foreman"]
+
+
+def test_without_a_board_it_finds_the_same() -> None:
+    """What a window draws is left out, as in a scan, and nothing else."""
+    x = np.concatenate([room(5.0), np.zeros((5 * RATE, 2), np.float32)])
+    drawn, bare = (Pipeline(plan_for(["", ""]), RATE, board=board) for board in (True, False))
+    for pipeline in (drawn, bare):
+        pipeline.feed(Block(x))
+    assert bare.incidents() == drawn.incidents()
+    assert bare.incidents()
+    ribbon = bare.snapshot(bare.now_s).ribbon
+    assert not ribbon.severity.any()
+    assert drawn.snapshot(drawn.now_s).ribbon.severity.any()
