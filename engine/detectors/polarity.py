@@ -2,7 +2,10 @@
 
 Model: two packs on one body hear a voice within a millisecond or so of each other, which matters
 little below 400 Hz: there the strongest correlation within 1.5 ms is positive, or negative where
-crossed wires turn the wave over (Pearson's r is -1 for an inverted copy, whatever the gain).
+crossed wires turn the wave over (Pearson's r is -1 for an inverted copy, whatever the gain). Their
+radio systems may be milliseconds apart as well; by how much, the phase of all the low end says
+(PHAT; Knapp, Carter, "The generalized correlation method for estimation of time delay", IEEE
+Trans. ASSP 24(4), 1976).
 Bleed and another tone change its size, not its sign. Only the wearer's own voice counts: a choir
 reaches the two from several sides at once, and adds up differently at each. A sign test over
 quarters of a second of speech says which it is (seventeen of 18 alike are chance once in 14000
@@ -14,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
@@ -36,6 +39,12 @@ from engine.model.tracks import Scene
 
 LAG_S: Final = 0.0015
 """Half a metre of air: arithmetic, 343 m/s."""
+LATENCY_S: Final = 0.008
+"""One radio system may be later than another: none of an analogue one, up to 7 ms of a digital one
+(common practice, no source)."""
+MATCHES: Final = 1.5
+"""They are that far apart where the phase agrees so many times as well as it does elsewhere (ours;
+of speech it does 3 to 12 times)."""
 KEPT: Final = 3
 """So many times the speech that tells is kept, to find where it began."""
 _HELD_TICKS: Final = 5
@@ -44,9 +53,14 @@ _HELD_TICKS: Final = 5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Part:
-    """A quarter of a second of speech of one pair: correlation at each lag, then both energies."""
+    """A quarter of a second of speech of one pair.
+
+    sums : correlation at each lag, then both energies
+    match : the same of their phases alone
+    """
 
     sums: Levels
+    match: Levels
     begin_s: float
 
 
@@ -69,6 +83,9 @@ class Polarity(TrackMemory):
     _clock: PartClock = remembered(By.PART, lambda d: PartClock(d._pairs), of="pairs")
     _sums: Levels = remembered(
         By.FIRST, lambda d: np.zeros((len(d._pairs), 2 * d._lags + 3)), of="pairs"
+    )
+    _match: Levels = remembered(
+        By.FIRST, lambda d: np.zeros((len(d._pairs), 2 * d._lags + 1)), of="pairs"
     )
     _heard: list[_Heard] = remembered(
         By.FIRST,
@@ -124,7 +141,8 @@ class Polarity(TrackMemory):
         self._partners[self._pairs.safety] = self._pairs.main
         self._depth = parts_in(scene.numbers("polarity_amber_s")[self._pairs.safety])
         self._slow = Decimate(scene.sample_rate_hz)
-        self._lags = max(1, round(LAG_S * self._slow.rate_hz))
+        self._near = max(1, round(LAG_S * self._slow.rate_hz))
+        self._lags = self._near + round(LATENCY_S * self._slow.rate_hz)
         self._sos = _band_pass(low_hz, high_hz, self._slow.rate_hz)
         self._ahead = Ahead(self._pairs.speech)
         self.reset()
@@ -195,56 +213,78 @@ class Polarity(TrackMemory):
         sums = self._sums[pair]
         sums[:-2] += np.correlate(safety, main)
         sums[-2:] += main @ main, middle @ middle
+        self._match[pair] += _phase_match(main, middle, self._lags)
 
     def _judge(self, pair: int, now_s: float) -> None:
         """Count a full part, and look at the sign of the newest together."""
         heard = self._heard[pair]
-        part = _Part(self._sums[pair].copy(), float(self._clock.begin_s[pair]))
-        self._sums[pair] = 0.0
+        begin_s = float(self._clock.begin_s[pair])
+        part = _Part(self._sums[pair].copy(), self._match[pair].copy(), begin_s)
+        self._sums[pair] = self._match[pair] = 0.0
         heard.parts.append(part)
         newest = list(heard.parts)[-int(self._depth[pair]) :]
         if len(newest) < self._depth[pair]:
             return
-        sign, r = self._told(newest)
+        near = self._near_lags(heard.parts)
+        if near is None:
+            return
+        sign, r = self._told(newest, near)
         if sign < 0 and not heard.inverted:
-            heard.onset_s = self._onset(heard)
+            heard.onset_s = self._onset(heard, near)
         if sign < 0:
             heard.last_s, heard.r = now_s, r
         if sign != 0:
             heard.inverted = sign < 0
 
-    def _onset(self, heard: _Heard) -> float:
+    def _onset(self, heard: _Heard, near: slice) -> float:
         """Begin of the part from which on most speaks for inverted, and before against it.
 
         A weak one, as where another sound covers the voice, speaks neither way.
         """
         onset_s, votes, most = heard.parts[-1].begin_s, 0, 0
         for part in reversed(heard.parts):
-            sign = self._sign(part.sums, self._sure_of_part)[0]
+            sign = self._sign(part.sums, near, self._sure_of_part)[0]
             votes -= sign
             if sign < 0 and votes > most:
                 onset_s, most = part.begin_s, votes
         return onset_s
 
-    def _told(self, parts: list[_Part]) -> tuple[int, float]:
+    def _told(self, parts: list[_Part], near: slice) -> tuple[int, float]:
         """What the newest speech says: the last of it by its strength, or nearly each part."""
         soon = parts[-math.ceil(self._soon * len(parts)) :]
-        told = self._sign(np.sum([part.sums for part in soon], axis=0), self._sure_soon)
+        told = self._sign(np.sum([part.sums for part in soon], axis=0), near, self._sure_soon)
         if told[0]:
             return told
-        told = self._sign(np.sum([part.sums for part in parts], axis=0), 0.0)
-        agree = told[0] * sum(self._sign(part.sums, self._sure_of_part)[0] for part in parts)
+        told = self._sign(np.sum([part.sums for part in parts], axis=0), near, 0.0)
+        agree = told[0] * sum(self._sign(part.sums, near, self._sure_of_part)[0] for part in parts)
         return told if agree >= self._most * len(parts) else (0, 0.0)
 
-    def _sign(self, sums: Levels, sure: float) -> tuple[int, float]:
+    def _sign(self, sums: Levels, near: slice, sure: float) -> tuple[int, float]:
         """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
-        sign, r = polarity(sums[:-2], sums[-2:], self._clearer)
+        sign, r = polarity(sums[:-2][near], sums[-2:], self._clearer)
         return (sign, r) if abs(r) >= sure else (0, 0.0)
+
+    def _near_lags(self, parts: Iterable[_Part]) -> slice | None:
+        """Lags that a body leaves between the packs, about where their phases match."""
+        match = np.sqrt(np.sum([part.match**2 for part in parts], axis=0))  # of either sign
+        lag = int(match.argmax())
+        near = slice(max(lag - self._near, 0), lag + self._near + 1)
+        highest = match[lag]
+        match[near] = 0.0
+        return near if highest > MATCHES * match.max() else None
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         heard = self._heard[self._pairs.safety.tolist().index(track_index)]
         return true_minus(f"inverted against the main: correlation {heard.r:.2f}")
+
+
+def _phase_match(first: Levels, second: Levels, lags: int) -> Levels:
+    """Their correlation by phase alone at each lag of the second, shape (2 * lags + 1,)."""
+    size = 1 << (len(first) + lags - 1).bit_length()
+    cross = np.fft.rfft(second, size) * np.conj(np.fft.rfft(first, size))
+    match = np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-30), size)
+    return np.concatenate([match[-lags:], match[: lags + 1]])
 
 
 def _band_pass(low_hz: float, high_hz: float, rate_hz: float) -> Levels:
