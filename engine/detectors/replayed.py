@@ -227,7 +227,11 @@ def marks_of(sound: Samples) -> list[Marks | None]:
     ticks, tracks, size = sound.shape
     if size < HOPS * int(BEFORE[-1]):
         return [None] * ticks
-    at = sound.reshape(ticks, tracks, HOPS, -1).argmax(axis=3) + np.arange(0, size, size // HOPS)
+    # In the order in which it lies in memory, of which numpy takes no copy first.
+    by_track = sound.strides[0] < sound.strides[1]
+    x = sound.swapaxes(0, 1) if by_track else sound
+    at = x.reshape(*x.shape[:2], HOPS, -1).argmax(axis=3) + np.arange(0, size, size // HOPS)
+    at = at.swapaxes(0, 1) if by_track else at
     where = np.maximum(at[..., np.newaxis] - BEFORE, 0)
     each, track = np.arange(ticks)[:, None, None, None], np.arange(tracks)[:, None, None]
     marks = sound[each, track, where]

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.measure.level import some_rows
 from engine.model.messages import Samples
 
 REFERENCE_HZ: Final = 48_000
@@ -30,8 +31,12 @@ def difference_energy(
     `channels` has shape (tracks, frames), of `hops` hops in all, which are `ticks` ticks. The first
     `lag` steps of each tick count as none.
     """
-    step = np.empty(channels.shape, dtype=np.float32)
-    np.subtract(channels[:, lag:], channels[:, :-lag], out=step[:, lag:])
-    step.reshape(len(step), ticks, -1)[:, :, :lag] = 0.0
-    by_hop = step.reshape(len(channels), hops, -1)
-    return np.asarray(np.vecdot(by_hop, by_hop) * np.float32(1.0 / by_hop.shape[-1]))
+    energy = np.empty((len(channels), hops), dtype=np.float32)
+    for which in some_rows(channels):
+        x = channels[which]
+        step = np.empty(x.shape, dtype=np.float32)
+        np.subtract(x[:, lag:], x[:, :-lag], out=step[:, lag:])
+        step.reshape(len(x), ticks, -1)[:, :, :lag] = 0.0
+        by_hop = step.reshape(len(x), hops, -1)
+        np.vecdot(by_hop, by_hop, out=energy[which])
+    return energy * np.float32(1.0 / (channels.shape[1] // hops))

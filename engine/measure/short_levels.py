@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.measure.level import Hops
+from engine.measure.level import Hops, some_rows
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
 
@@ -51,8 +51,11 @@ class ShortLevels(TrackMemory):
         """
         tracks, ticks = self._tracks, hops.ticks
         steps = hops.valid.shape[1] * self._per_hop
-        x = np.square(hops.channels).reshape(tracks, ticks, steps // ticks, -1)
-        steps_db = _DB * np.log(np.maximum(x @ self._mean, _LOWEST_POWER)).reshape(tracks, steps)
+        power = np.empty((tracks, ticks, steps // ticks), dtype=np.float32)
+        for which in some_rows(hops.channels):
+            x = np.square(hops.channels[which])
+            np.matmul(x.reshape(*power[which].shape, -1), self._mean, out=power[which])
+        steps_db = _DB * np.log(np.maximum(power, _LOWEST_POWER)).reshape(tracks, steps)
         if not hops.all_valid:
             steps_db[~np.repeat(hops.valid, self._per_hop, axis=1)] = np.nan
         sound = np.concatenate([self._tail, steps_db], axis=1)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.measure.level import NO_NUMBER, measure_hops
+from engine.measure.level import NO_NUMBER, measure_hops, some_rows
 from engine.model.messages import Samples
 from engine.model.units import FLOOR_DB
 from tests.support.feed_meter import measure, run
@@ -98,3 +98,16 @@ def test_lost_frames_do_not_count() -> None:
     hops = missing.reshape(-1, 480).any(axis=1)
     assert np.array_equal(valid, np.repeat(~hops[:, None], 2, axis=1))
     assert measured[3].lost.tolist() == [0, 0]
+
+
+def test_rows_come_a_few_at_a_time_and_each_is_the_same() -> None:
+    """All of them once and in order, few enough for the cache; sums do not depend on it."""
+    x = np.random.default_rng(8).standard_normal((7, 48_000)).astype(np.float32)
+    parts = list(some_rows(x))
+    assert np.array_equal(np.concatenate([x[part] for part in parts]), x)
+    assert 8 * max(x[part].size for part in parts) <= 2**20
+    together = measure_hops(x.T, 480, None, 10)
+    for row in range(len(x)):
+        alone = measure_hops(x[row : row + 1].T, 480, None, 10)
+        for name in ("squares", "sums", "peak_max", "peak_min"):
+            assert np.array_equal(getattr(alone, name)[0], getattr(together, name)[row])
