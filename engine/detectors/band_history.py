@@ -106,6 +106,12 @@ class BandHistory(TrackMemory):
         """The lowest level in the band of those tracks, of the ticks that are judged, dB."""
         return np.asarray(np.fmin.reduce(rms_dbfs(self._band[self._judged()][:, tracks])))
 
+    def mostly_over(self, limit: NDArray[np.float32], ticks: int) -> Flags:
+        """Where more than half of so many newest ticks lie over the limit, mean square in the
+        band, shape (tracks,)."""
+        rows = (self.tick - np.arange(ticks)) % _HISTORY
+        return np.asarray(2 * np.count_nonzero(self._band[rows] > limit, axis=0) > ticks)
+
     def steady_ticks(self, track_index: int, steady_db: float) -> int:
         """How many of the newest ticks lie within `steady_db` of what is left: a place that was low
         already is not where the mic died."""

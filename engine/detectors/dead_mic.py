@@ -117,7 +117,8 @@ class DeadMic(TrackMemory):
         given_up_s : float
             s. Taken for a quieter place when never steady until then.
         back_s : float
-            s. Over when nothing under the limit was seen that long: speech has gaps.
+            s. Over when nothing under the limit was seen that long: speech has gaps; or when for
+            most of it the sound was as loud as all that was live, which no plug half out lets by.
         """
         self._fall_db = fall_db
         self._steady_db = steady_db
@@ -240,7 +241,12 @@ class DeadMic(TrackMemory):
         self._run |= begins
         self._together &= ~begins
         self._share = np.where(begins, 1.0, self._share + known * (low - self._share) / 10.0)
-        over = np.where(self._dead, m.end_s - self._ends.end_s > self._back_s, self._share < MOSTLY)
+        over = self._share < MOSTLY
+        if any_of(self._dead):
+            ticks = round(self._back_s / (m.end_s - m.start_s))
+            back = self._history.mostly_over(self._limit, ticks)
+            back |= m.end_s - self._ends.end_s > self._back_s
+            over = np.where(self._dead, back, over)
         self._end(self._run & known & over)
 
     def _end(self, where: Flags) -> None:

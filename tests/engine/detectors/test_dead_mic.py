@@ -146,6 +146,18 @@ def test_a_word_over_it_does_not_split_it() -> None:
     assert len(told(DeadMic(where), x, where).spans_s) == 1
 
 
+@pytest.mark.parametrize(("voice_dbfs", "until_s"), [(-40.0, 9.0), (-75.0, 20.0)])
+def test_who_is_heard_as_loud_as_the_place_was_has_a_mic(voice_dbfs: float, until_s: float) -> None:
+    """Under a harness the pauses sink into its own noise, but not the words; a plug half out lets
+    them by 40 dB down."""
+    where = scene(rate_hz=RATE)
+    x = dies(-85.0, for_s=20.0)
+    first, end = round((AT_S + 8.0) * RATE), round((AT_S + 20.0) * RATE)
+    x[first:end] += words(voice_dbfs, 12.0, RATE)[: end - first]
+    ((_, last_s),) = told(DeadMic(where), x, where).spans_s
+    assert last_s == pytest.approx(AT_S + until_s, abs=1.0)
+
+
 def test_a_place_that_was_low_before_is_not_the_onset() -> None:
     """A night that fell still three seconds before the mic died is no part of the fault."""
     where = scene(rate_hz=RATE)
