@@ -1,11 +1,12 @@
 """Clipped: flat tops at full scale or at any lower ceiling, on one side or both.
 
-Evidence (CONTRACT.md): three level runs of 3 or more samples within 100 ms, or one of 8 or more, at
-one ceiling which nothing near by exceeds; or, where a capacitor, a low-pass or a resampler followed
-the overload, three cut tops within half a second, or two long ones within 100 ms. A voice has such
-tops too, but round ones as high beside them. It goes on when 3 or more of the last 10 seconds hold
-flat tops; a true peak above full scale without flat tops is no fault. What makes a top flat: see
-`flat_tops` and `cut_tops`. An overload without any is told by the crest it takes (`soft_knee`).
+Evidence (CONTRACT.md): three level runs of 3 or more samples within 100 ms that cut off what is
+heard, or one of 8 or more, at one ceiling which nothing near by exceeds; or, where a capacitor, a
+low-pass or a resampler followed the overload, three cut tops within half a second, or two long ones
+within 100 ms. A voice has such tops too, but round ones as high beside them. It goes on when 3 or
+more of the last 10 seconds hold flat tops; a true peak above full scale without flat tops is no
+fault. What makes a top flat: see `flat_tops` and `cut_tops`. An overload without any is told by the
+crest it takes (`soft_knee`).
 """
 
 from __future__ import annotations
@@ -16,9 +17,10 @@ from typing import ClassVar, Final, NamedTuple
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.cut_tops import CROSSED, LOWEST_CEILING
+from engine.detectors.cut_tops import LOWEST_CEILING
+from engine.detectors.overload_proof import OverloadProof
 from engine.detectors.soft_knee import Loudness, SoftKnee
-from engine.detectors.tops import SAME_CEILING, SAME_CUT, RowTops, SeenTops, Top, TopSearch
+from engine.detectors.tops import SAME_CUT, RowTops, SeenTops, Top, TopSearch
 from engine.measure.first_difference import difference_lag
 from engine.measure.tick_block import Ahead, TickBlock, rows_up_to
 from engine.model.flag_arrays import any_of
@@ -27,17 +29,13 @@ from engine.model.number_text import number
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import amplitude_db
+from engine.model.units import amplitude, amplitude_db
 
-ROUND_AT: Final = 0.985
-"""A round top this near to the ceiling, or higher, speaks against it."""
-HELD: Final = 12
-"""Cut tops that prove an overload hold the wave for so many samples in all, the first two of each
-left out: what looks cut by chance is short, each sample more as unlikely as the one before (of
-three in voices with breath 5 and 8, of those that an overload cut 13 and more in 98 %; ours)."""
-BY_CHANCE: Final = 0.25
-"""And so many more for each round top beside them: of many tops that hold no ceiling some look cut
-as well, a tenth of a sample each (ours, measured on voices with breath)."""
+QUIET: Final = 0.02
+"""Under this, -34 dBFS, most packs that overload never arrive (ours): a peak there is looked at """
+OVER_FLOOR: Final = 32.0
+"""where it is as many times the learned floor, 30 dB, as all is that fills a pack to its ceiling
+(ours)."""
 OFFSET_SHARE: Final = 0.5
 """Where the mean of a tick is more of its peak, the sound is small beside it: that is a DC offset,
 and near the peak lies all of the sound."""
@@ -108,15 +106,13 @@ class Clipped(TrackMemory):
             A ceiling is reached where a track is about as loud as it was within the
             last second.
         """
-        self._enough = enough
-        self._near_s, self._cut_near_s = near_s, cut_near_s
-        self._long_run = long_run
+        self._cut_near_s = cut_near_s
         self._goes_on_seconds = goes_on_seconds
         self._loud_share = loud_share
         self._scene = scene
         self._watched = scene.watched(Fault.CLIPPED)
         self._rate_hz = scene.sample_rate_hz
-        self._lag = difference_lag(self._rate_hz)
+        self._proof = OverloadProof(enough, near_s, long_run, difference_lag(self._rate_hz))
         self._tracks = len(scene.tracks)
         self._ahead = Ahead(self._foresee)
         self.reset()
@@ -173,7 +169,8 @@ class Clipped(TrackMemory):
         )
         highest, lowest = highest.max(axis=1), lowest.min(axis=1)
         lately = np.maximum(highest, -lowest)
-        loud = (peak >= LOWEST_CEILING) & (peak >= self._loud_share * lately) & self._watched
+        loud = (peak >= self._lowest_ceiling(block)) & (peak >= self._loud_share * lately)
+        loud &= self._watched
         offset = np.abs(block.field("dc_offset"))
         offset_before = np.concatenate([self._offset[np.newaxis], offset[:-1]])
         loud &= np.maximum(offset, offset_before) < OFFSET_SHARE * peak
@@ -189,6 +186,11 @@ class Clipped(TrackMemory):
         knee = self._knee.foresee(block)
         for part in zip(highs, lows, offset, tops, knee, strict=True):
             yield _Foreseen(*part)
+
+    def _lowest_ceiling(self, block: TickBlock) -> Levels:
+        """No overload is looked for under it, shape (ticks, tracks); NaN floors are low."""
+        floor = np.nan_to_num(amplitude(block.field("floor_dbfs")), nan=0.0)
+        return np.clip(OVER_FLOOR * floor, LOWEST_CEILING, QUIET)
 
     def _tops(
         self, block: TickBlock, loud: Flags, as_high: Flags, as_low: Flags
@@ -225,12 +227,14 @@ class Clipped(TrackMemory):
         if seen.newest_cut_s < since_s and not proof:
             return False
         seen.bring_in(0.5 / self._rate_hz, since_s - self._cut_near_s)
+        energy = float(m.mean_square[:, track_index].mean()) * len(m.samples)
+        reached = (self._highest[:, track_index].max(), -self._lowest[:, track_index].min())
         for newest, top in enumerate(seen.tops):
             if top.cut and top.at_s >= since_s:
                 before = seen.tops[: newest + 1]
-                proof.update(
-                    self._level_proof(top, before) or self._cut_proof(top, before, track_index)
-                )
+                level = self._proof.level(top, before, energy)
+                side = float(reached[top.ceiling < 0.0])
+                proof.update(level or self._proof.cut(top, before, energy, side))
         if not proof:
             return False
         seen.onset_s = min(top.at_s for top in proof)
@@ -249,42 +253,6 @@ class Clipped(TrackMemory):
         held_to = (1.0 + SAME_CUT) * self._held[:, :, track_index].max(axis=0)
         return found.held if (highest.max(axis=1) <= held_to)[found.held_to > 0.0].all() else []
 
-    def _level_proof(self, top: Top, before: list[Top]) -> list[Top]:
-        """The level runs up to this one that prove an overload, if they do."""
-        if not top.level:
-            return []
-        near = [
-            one
-            for one in before
-            if one.level and top.at_s - one.at_s <= self._near_s and top.alike(one)
-        ]
-        enough = len(near) >= self._enough or top.length >= self._long_run
-        return near if enough else []
-
-    def _cut_proof(self, top: Top, before: list[Top], track_index: int) -> list[Top]:
-        """The cut tops up to this one that prove an overload, if they do."""
-        ceiling = abs(top.ceiling)
-        peaks = self._highest if top.ceiling > 0.0 else -self._lowest
-        if peaks[:, track_index].max() > (1.0 + SAME_CUT) * ceiling:
-            return []
-        alike = [one for one in before if top.alike(one)]
-        flat = [one for one in alike if one.cut]
-        long = [
-            one
-            for one in flat
-            if one.length >= self._lag * self._long_run
-            and top.at_s - one.at_s <= self._near_s
-            and abs(abs(one.ceiling) - ceiling) <= SAME_CEILING * ceiling
-        ]
-        if len(long) >= 2 and _crosses(long):
-            return long
-        held = sum(one.length - 2 * self._lag for one in flat)
-        by_chance = BY_CHANCE * (len(alike) - len(flat))
-        if len(flat) < self._enough or held < self._lag * (HELD + by_chance) or not _crosses(flat):
-            return []
-        as_high = sum(not one.cut and abs(one.ceiling) >= ROUND_AT * ceiling for one in alike)
-        return flat if len(flat) >= as_high else []
-
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
         seen = self._seen[track_index]
@@ -294,8 +262,3 @@ class Clipped(TrackMemory):
             return "" if np.isnan(lack_db) else f"peaks {lack_db:.0f} dB lower than the safety's"
         ceiling_dbfs = number(float(amplitude_db(seen.ceiling)), digits=1)
         return f"{tops} flat top{'s' * (tops != 1)} in 10 s, ceiling {ceiling_dbfs} dBFS"
-
-
-def _crosses(tops: list[Top]) -> bool:
-    """Whether a ceiling was met on samples and between them, not drawn by a voice."""
-    return sum(top.sharpness for top in tops) >= CROSSED * len(tops)

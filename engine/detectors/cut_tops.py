@@ -24,8 +24,8 @@ from engine.measure.first_difference import difference_lag
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
 
-LOWEST_CEILING: Final = 0.02
-"""Under about -34 dBFS no pack that overloads arrives (ours); steps of a converter look flat."""
+LOWEST_CEILING: Final = 0.003
+"""Under -50 dBFS the noise of converters bends the tops, and their steps look flat (ours)."""
 NEAR_PEAK: Final = 0.9
 """A top reaches this share of the highest one of its side."""
 UNDER: Final = 0.6
@@ -64,6 +64,7 @@ class Tops:
     ceiling : highest value, full scale 1.0
     sharpness : fourth difference at the blunter corner against the step on the flank; 0 if round
     leans : smooth after its highest sample, as a top that a low cut follows (`low_cut`)
+    lost : energy of what was cut off, a sum of squares over samples; 0 if round
     """
 
     row: NDArray[np.int64]
@@ -72,6 +73,7 @@ class Tops:
     ceiling: Levels
     sharpness: Levels
     leans: Flags
+    lost: Levels
 
     @property
     def cut(self) -> Flags:
@@ -80,7 +82,10 @@ class Tops:
 
 
 _NONE: Final = Tops(
-    *(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0), np.empty(0, dtype=np.bool_)
+    *(np.empty(0, dtype=np.int64),) * 3,
+    *(np.empty(0),) * 2,
+    np.empty(0, dtype=np.bool_),
+    np.empty(0),
 )
 
 
@@ -109,9 +114,31 @@ def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
     start, flat_samples, sharpness, leans = _judged(
         flat, at[near[lobe]], length[near], height[near]
     )
+    cut, lost = sharpness > 0.0, np.zeros(len(start))
+    if any_of(cut):
+        lost[cut] = lag * cut_off(flat, start[cut], flat_samples[cut])
     row, start = np.divmod(start, size)
     ceiling = height[near].astype(np.float64)
-    return Tops(row, lag * start, lag * flat_samples, ceiling, sharpness, leans)
+    return Tops(row, lag * start, lag * flat_samples, ceiling, sharpness, leans, lost)
+
+
+def cut_off(
+    sound: Samples, first: NDArray[np.int64], length: NDArray[np.int64], sign: Levels | float = 1.0
+) -> Levels:
+    """Energy of what was cut off flat tops of that sign, a sum of squares over samples.
+
+    It is that of the parabola that goes on from the less steep flank on both sides: a quarter of
+    slope times length high, 8/15 of its square on each sample. The ceiling was met between two
+    samples, so the flank shows in the step before that one.
+    """
+    last = first + length - 1
+    before, after = np.maximum(first - 2, 0), np.minimum(last + 2, len(sound) - 1)
+    steps = (sound[first] - sound[first - 1], sound[first - 1] - sound[before])
+    up = np.maximum(sign * steps[0], sign * steps[1])
+    steps = (sound[last] - sound[last + 1], sound[last + 1] - sound[after])
+    down = np.maximum(sign * steps[0], sign * steps[1])
+    high = 0.25 * length * np.maximum(np.minimum(up, down), 0.0)
+    return np.asarray(8.0 / 15.0 * length * np.square(high), dtype=np.float64)
 
 
 def _laid_out(

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import stretches
-from engine.detectors.cut_tops import LOWEST_CEILING
+from engine.detectors.cut_tops import LOWEST_CEILING, cut_off
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
 
@@ -42,15 +42,17 @@ class FlatTops:
 
     row : which of the rows given; start : first sample of the run; length : samples in it
     ceiling : value at its highest end, signed, full scale 1.0
+    lost : energy of what was cut off, a sum of squares over samples
     """
 
     row: NDArray[np.int64]
     start: NDArray[np.int64]
     length: NDArray[np.int64]
     ceiling: Levels
+    lost: Levels
 
 
-_NONE: Final = FlatTops(*(np.empty(0, dtype=np.int64),) * 3, np.empty(0))
+_NONE: Final = FlatTops(*(np.empty(0, dtype=np.int64),) * 3, np.empty(0), np.empty(0))
 
 
 def flat_tops(rows: Samples, heads: NDArray[np.int64] | None = None) -> FlatTops:
@@ -124,8 +126,11 @@ def _judged(
     line = np.repeat(begin, length) + np.repeat(slope, length) * within
     bend = np.maximum.reduceat(np.abs(sound[np.repeat(first, length) + within] - line), offsets)
     keep = step_off >= corner * np.maximum(bend, quantum)
-    ends = np.where(np.abs(begin) >= np.abs(end), begin, end)
-    return FlatTops((first // size)[keep], (first % size)[keep], length[keep], ends[keep])
+    first, length = first[keep], length[keep]
+    ends = np.where(np.abs(begin) >= np.abs(end), begin, end)[keep]
+    upward = np.where(ends > 0.0, 1.0, -1.0)
+    lost = cut_off(sound, first, length, upward)
+    return FlatTops(first // size, first % size, length, ends, lost)
 
 
 def _quantum(rows: Samples, heads: NDArray[np.int64] | None, which: NDArray[np.int64]) -> Levels:

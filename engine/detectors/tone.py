@@ -20,13 +20,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
+from engine.detectors.line_up import comes_by_the_line, told_once, tone_words
 from engine.detectors.spectral_lines import SpectralLines
 from engine.detectors.standing_lines import LOOK_TICKS, TICKS, began_s, standing
-from engine.detectors.tone_company import LOOKS, Company, Look, Looks, comes_by_the_line
+from engine.detectors.tone_company import LOOKS, Company, Look, Looks
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
-from engine.model.number_text import true_minus
 from engine.model.percentiles import median
 from engine.model.track_memory import TrackMemory, each_track, per_track, remembered
 from engine.model.track_remap import By
@@ -39,7 +39,8 @@ CLOSE_BESIDE_BINS: Final = 8
 where the lines of an engine lie no nearer to each other than that (2000 turns a minute)."""
 ON_ALL: Final = 0.75
 """A tone on so many of the microphones' tracks is no howl: it comes by the line (CONTRACT.md)."""
-
+DOUBTED_S: Final = 5.0
+"""Until then, when it is told (CONTRACT.md), a line that wanders after all is a voice."""
 
 Lines = list[tuple[Levels, Levels]]
 """Of each track, the frequency and level of each line."""
@@ -108,7 +109,7 @@ class Tone(TrackMemory):
             What speaks against a howl.
         """
         self._least_dbfs, self._needed = least_dbfs, looks
-        self._company = Company() if company is None else company
+        self._company = company or Company()
         self._least_power = float(mean_square_at(least_dbfs))
         self._watched = scene.watched(Fault.TONE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -182,25 +183,11 @@ class Tone(TrackMemory):
         return self._short.find(block.sound[ticks[rows], tracks]) if len(rows) else []
 
     def _told(self) -> Flags:
-        """Where a tone is told: of tracks that have it in common on one, unless it is on all; and
-        there as long as any of them has it, for words cover it on one and then on another."""
-        told = np.zeros(self._tracks, dtype=np.bool_)
-        left = self._running.copy()
-        loudest = np.argsort(-self._level_dbfs).tolist()
-        for track_index in [*indices(self._speaks).tolist(), *loudest]:
-            same = self._is_same(track_index)
-            runs = same & left
-            if not any_of(runs):
-                continue
-            left &= ~same
-            here = same & self._speaks
-            here[track_index] |= not any_of(here)
-            if any_of(self._by_line & runs):
-                here |= runs
-            self._last_s[here] = self._last_s[runs].max()
-            told |= here
-        self._speaks = told
-        return told
+        """Where a tone is told."""
+        same = np.stack([self._is_same(n) for n in range(self._tracks)])
+        known = self._running, self._speaks, self._by_line, self._level_dbfs, self._last_s
+        self._speaks = told_once(same, *known)
+        return self._speaks
 
     def _is_same(self, track_index: int) -> Flags:
         """Which tracks have the tone of that one: within two looks' errors, half a bin each."""
@@ -222,8 +209,8 @@ class Tone(TrackMemory):
         if self._is_on_all(same):
             at = indices(same)
             turns = float(median(self._hz[at])) / self._rate_hz
-            sound = m.samples.T[at]
-            self._by_line[at] = comes_by_the_line(sound, turns, self._level_dbfs[at])
+            levels = self._level_dbfs[at]
+            self._by_line[at] = comes_by_the_line(m.samples.T[at], turns, levels)
 
     def _look_at(self, ahead: _Foreseen, m: Measurement) -> None:
         """Take the lines of this tick, and of the half second before its end where one stands."""
@@ -239,7 +226,7 @@ class Tone(TrackMemory):
             looks = self._looks[track_index]
             looks.short.append(Look(self._tick, m.start_s, hz, level_dbfs))
             if track_index in close:
-                looks.sound.append(np.stack(close[track_index]))
+                looks.hear(np.stack(close[track_index]), self._tick)
                 ((near_hz, near_dbfs),) = self._close.find(looks.sound[-1].reshape(1, -1))
                 looks.close.append(Look(self._tick, m.start_s, near_hz, near_dbfs))
             if self._may_stand(looks.short, hz, level_dbfs):
@@ -272,6 +259,10 @@ class Tone(TrackMemory):
         rows = (self._tick - 1 - np.arange((self._needed - 1) * LOOK_TICKS)) % TICKS
         quiet_dbfs = self._quiet_dbfs[rows, track_index]
         turns = hz[best] / self._rate_hz
+        if self._company.wanders(looks, turns):
+            if m.end_s - self._since_s[track_index] < DOUBTED_S:
+                self._seen_s[track_index] = -np.inf
+            return
         if not self._company.is_howl(looks, hz[best], turns, level_dbfs[best], quiet_dbfs):
             return
         same = abs(hz[best] / self._hz[track_index] - 1.0) <= self._company.same
@@ -299,10 +290,10 @@ class Tone(TrackMemory):
         same = self._is_same(track_index) & self._running & self._open
         number = int(np.count_nonzero(same))
         loudest = int(np.argmax(np.where(same, self._level_dbfs, -np.inf))) if number else 0
-        hz = self._hz[track_index]
-        level_dbfs = self._level_dbfs[loudest if number > 1 else track_index]
-        where = true_minus(f"{hz:.0f} Hz, {level_dbfs:.0f} dBFS")
-        every = "all " if number == np.count_nonzero(self._open) else ""
-        if number > 1 and self._by_line[track_index]:
-            return f"line-up tone on {every}{number} inputs: {where}"
-        return f"howl on {number} inputs: {where}" if number > 1 else f"steady tone: {where}"
+        return tone_words(
+            float(self._hz[track_index]),
+            float(self._level_dbfs[loudest if number > 1 else track_index]),
+            number,
+            on_all=number == np.count_nonzero(self._open),
+            by_line=bool(self._by_line[track_index]),
+        )

@@ -35,6 +35,7 @@ class Top(NamedTuple):
 
     level : a run of samples that do not move; cut : flat between two corners; neither: round
     sharpness : of its corners, as in `cut_tops`; a level run leaves its ceiling at once
+    lost : energy that was cut off a flat one, as in `cut_tops`
     """
 
     at_s: float
@@ -43,6 +44,7 @@ class Top(NamedTuple):
     level: bool
     cut: bool
     sharpness: float = 1.0
+    lost: float = 0.0
 
     def alike(self, other: Top) -> bool:
         """Both stand at one ceiling."""
@@ -161,10 +163,11 @@ class TopSearch:
         if not len(level.row):
             return tops
         high, low = x.max(axis=1), -x.min(axis=1)
-        fields = (level.row, level.start, level.length, level.ceiling, self._begin_s[level.row])
-        for row, start, length, ceiling, begin_s in zip(*(f.tolist() for f in fields), strict=True):
+        at_s = self._begin_s[level.row] + level.start / self._rate_hz
+        fields = (level.row, at_s, level.length, level.ceiling, level.lost)
+        for row, begin_s, length, ceiling, lost in zip(*(f.tolist() for f in fields), strict=True):
             if (high if ceiling > 0 else low)[row] <= abs(ceiling) * (1.0 + SAME_CEILING):
-                top = Top(begin_s + start / self._rate_hz, length, ceiling, level=True, cut=True)
+                top = Top(begin_s, length, ceiling, level=True, cut=True, lost=lost)
                 tops.setdefault(row, RowTops()).single.append(top)
         return tops
 
@@ -196,14 +199,15 @@ class TopSearch:
                 around_s = (begin_s[span] + edge / self._rate_hz for edge in edges)
                 columns = (
                     *around_s, at_s[span], near.length[span], ceiling[span], near.cut[span],
-                    near.sharpness[span],
+                    near.sharpness[span], near.lost[span],
                 )  # fmt: skip
                 known_s = level_s.get(one, [])
                 for from_s, until_s, *top in zip(*(c.tolist() for c in columns), strict=True):
                     place = bisect_left(known_s, from_s)
                     if place == len(known_s) or known_s[place] > until_s:
-                        at, length, height, cut, sharpness = top
-                        found.single.append(Top(at, length, height, False, cut, sharpness))
+                        at, length, height, cut, sharpness, lost = top
+                        one_top = Top(at, length, height, False, cut, sharpness, lost)
+                        found.single.append(one_top)
             first = end
         self._add_held(tops, sorted(set(row[near.leans].tolist())))
 

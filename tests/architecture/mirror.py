@@ -26,7 +26,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/alarms/test_book.py": "engine/alarms/evaluate",
     "engine/alarms/test_unheard.py": "engine/alarms/empty_inputs",
     "engine/detectors/test_clock_slip.py": "engine/detectors/first_tracks",
-    "engine/detectors/test_clipped.py": "engine/detectors/flat_tops engine/detectors/tops",
+    "engine/detectors/test_clipped.py": (
+        "engine/detectors/flat_tops engine/detectors/overload_proof engine/detectors/tops"
+    ),
     "engine/detectors/test_crackle.py": "engine/detectors/stepped_hops",
     "engine/detectors/test_dead_mic.py": (
         "engine/detectors/band_history engine/detectors/band_power engine/detectors/fall_ends "
@@ -41,6 +43,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/detectors/test_hum.py": "engine/detectors/hum_origin engine/detectors/mains_spectra",
     "engine/detectors/test_noise_burst.py": "engine/detectors/bright_hops",
     "engine/detectors/test_pair_drift.py": "engine/detectors/pairs",
+    "engine/detectors/test_tone_company.py": "engine/detectors/line_up",
     "engine/detectors/test_low.py": "engine/detectors/tick_group",
     "engine/detectors/test_swapped.py": (
         "engine/detectors/own_speech engine/detectors/pack_matches engine/detectors/voice_models"

@@ -318,3 +318,28 @@ def test_two_cut_tops_prove_an_overload_by_their_length_in_time(
     where = scene(1, rate_hz)
     sound = resample_poly(x, 1, 4)[:, np.newaxis].astype(np.float32)
     assert bool(told(Clipped(where), sound, where).spans_s) is is_cut
+
+
+@pytest.mark.parametrize(("over_db", "is_clipped"), [(0.3, False), (3.0, True)])
+def test_what_no_ear_hears_is_not_told(over_db: float, is_clipped: bool) -> None:
+    """A voice whose gain brings its peaks 0.3 dB over full scale has flat tops of 3 to 7 samples,
+    and loses a thousandth of its sound; 3 dB over is heard."""
+    x = voice(3.0) * np.float32(10 ** (over_db / 20))
+    x[:RATE] *= np.float32(0.5)
+    flat = np.abs(np.clip(x, -1.0, 1.0 - 2.0**-23)) >= 1.0 - 2.0**-22
+    edges = np.flatnonzero(np.diff(flat[:, 0].astype(np.int8)))
+    assert np.count_nonzero(np.diff(edges)[::2] >= 3) >= 3
+    assert (State.ACTIVE in clipped(quantised(x, 24)).states) is is_clipped
+
+
+@pytest.mark.parametrize("peak_dbfs", [-38.0, -50.0])
+def test_a_quiet_pack_is_told(peak_dbfs: float) -> None:
+    """A pack that overloads before a quiet analogue output is told, however low its ceiling; the
+    same voice below it is not."""
+    for ceiling, is_clipped in ((0.4, True), (2.0, False)):
+        x = voice(3.0)
+        x[:RATE] *= np.float32(0.3)
+        y, rate = stepped(np.clip(x, -ceiling, ceiling), "analogue")
+        y *= np.float32(10 ** (peak_dbfs / 20) / np.abs(y).max())
+        y += noise(-104.0, len(y) / rate, rate)
+        assert (State.ACTIVE in clipped(quantised(y, 24)).states) is is_clipped

@@ -193,3 +193,36 @@ def test_a_line_up_tone_comes_by_the_line(own: bool) -> None:
     detector = Tone(five)
     assert all(told(detector, x, five).conditions[-1].state == State.ACTIVE)
     assert detector.detail(4).startswith("line-up tone on all 5 inputs")
+
+
+@pytest.mark.parametrize("hz", [205.0, 290.0, 420.0])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_note_that_somebody_holds_is_no_tone(hz: float, seed: int) -> None:
+    """An "oo" of 8 s without vibrato: next to nothing but the fundamental, whose pitch wanders by 4
+    cents within a third of a second (J. Sundberg, 1987; from memory)."""
+    rng = np.random.default_rng(seed)
+    steps = np.sqrt(1.0 - 0.85**2) * rng.normal(0.0, 4.0, 170)
+    cents = np.interp(
+        np.arange(8 * RATE) / RATE, 0.05 * np.arange(170), lfilter([1], [1, -0.85], steps)
+    )
+    phase = 2.0 * np.pi * np.cumsum(hz * 2.0 ** (cents / 1200.0)) / RATE
+    note = np.sin(phase) + 0.06 * np.sin(2.0 * phase) + 0.02 * rng.standard_normal(len(phase))
+    x = place(16.0)
+    for track, level_dbfs in enumerate((-14.0, -28.0, -36.0)):
+        x[4 * RATE : 12 * RATE, track] += (10.0 ** (level_dbfs / 20.0) * note).astype(np.float32)
+    assert not any(told(Tone(THREE), x, THREE, track).spans_s for track in range(3))
+
+
+def test_a_howl_as_loud_on_all_mics_is_no_line_up_tone() -> None:
+    """Five mics as far from the loudspeaker within half a decibel: their phases show the way
+    through air."""
+    five = scene(5, RATE)
+    x = noise(-56.0, 10.0, RATE, seed=6, tracks=5)
+    time_s = np.arange(7 * RATE) / RATE
+    for track, far_m in enumerate((4.51, 4.98, 4.77, 4.63, 4.86)):
+        howl = np.sin(2.0 * np.pi * 1916.0 * (time_s - far_m / 343.0))
+        x[3 * RATE :, track] += (0.3 / far_m * howl).astype(np.float32)
+    detector = Tone(five)
+    (said,) = np.nonzero(told(detector, x, five).conditions[-1].state == State.ACTIVE)
+    assert len(said) == 1
+    assert detector.detail(int(said[0])).startswith("howl on 5 inputs")
