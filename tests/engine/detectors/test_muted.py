@@ -196,7 +196,7 @@ def _tpdf(frames: int, seed: int) -> np.ndarray:
     return np.round(rng.random(frames) - rng.random(frames)) / 32768.0
 
 
-@pytest.mark.parametrize("level_dbfs", [-108.0, -98.0, -89.0, None])
+@pytest.mark.parametrize("level_dbfs", [-108.0, -98.0, -89.0, -87.0, None])
 def test_a_receiver_that_mutes_behind_a_converter(level_dbfs: float | None) -> None:
     """White noise of a converter, or 16-bit dither, is told within half a second of its begin."""
     one = scene(1, 48_000)
