@@ -30,14 +30,16 @@ class EmptyInputs:
     def __init__(self, scene: Scene) -> None:
         self.unplanned = tuple(i for i, t in enumerate(scene.tracks) if not t.planned)
         self._judged_since_s: Levels = np.full(len(scene.tracks), np.nan)
+        self._all_judged = not self.unplanned
 
     def follow(self, conditions: Mapping[str, Condition], start_s: float) -> None:
         """Take in one tick's conditions, by the name of the rule."""
         muted = conditions.get(Fault.MUTED.value)
-        if muted is None or not self.unplanned or not np.isnan(self._judged_since_s).any():
+        if muted is None or self._all_judged:
             return
         begins = np.isnan(self._judged_since_s) & (muted.state != State.UNKNOWN)
         self._judged_since_s[begins] = start_s
+        self._all_judged = not np.isnan(self._judged_since_s).any()
 
     def were_judged(self) -> None:
         """All of them were judged before this watch went on: what begins now is no first moment."""

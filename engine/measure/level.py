@@ -124,8 +124,11 @@ def _sums(channels: Samples, hop_frames: int) -> tuple[Levels, Levels]:
 def _extremes(channels: Samples, hop_frames: int) -> tuple[Levels, Levels]:
     by_hop = channels.reshape(len(channels), -1, hop_frames)
     # By their places, which numpy finds in half the time; of NaN the first is the highest.
-    ends = (by_hop.argmax(axis=-1), by_hop.argmin(axis=-1))
-    high, low = (np.take_along_axis(by_hop, at[..., None], -1)[..., 0] for at in ends)
+    first = np.arange(0, by_hop.size, hop_frames).reshape(by_hop.shape[:2])
+    high, low = (
+        by_hop.take(first + by_hop.argmax(axis=-1)),
+        by_hop.take(first + by_hop.argmin(axis=-1)),
+    )
     return high.astype(np.float64), low.astype(np.float64)
 
 

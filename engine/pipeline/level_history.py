@@ -8,11 +8,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.messages import Measurement
+from engine.model.messages import Levels, Measurement
 from engine.model.units import amplitude_db
 
 MOST_COLUMNS: Final = 14_400
 """Four hours of seconds; a longer take is kept in columns of two seconds, then four, ..."""
+
+
+MOST_TICKS: Final = 10
+"""So many ticks are taken in together: a second, which costs a third of one by one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,19 +42,34 @@ class HistoryRecorder:
         self._levels = np.full((2, most_columns, tracks), np.nan, dtype=np.float32)
         self._step_s = 1.0
         self._filled = 0
+        self._column = 0
+        self._held: list[tuple[Levels, Levels]] = []
+        """Momentary loudness and peaks of the ticks of that column, to be taken in together."""
 
     def add(self, m: Measurement) -> None:
         """Take in one tick."""
         # Half a tick back, so that rounding can't push a tick into the next second.
         at_s = (m.start_s + m.end_s) / 2.0
         while at_s >= self._step_s * self._levels.shape[1]:
+            self._take_in()
             self._halve()
         column = int(at_s / self._step_s)
+        if column != self._column or len(self._held) == MOST_TICKS:
+            self._take_in()
+        self._column = column
         self._filled = max(self._filled, column + 1)
         peak = m.peak if m.all_valid else np.where(m.valid, m.peak, np.nan)
-        momentary, held = self._levels[:, column]
-        np.fmax(momentary, m.momentary_lufs, out=momentary, casting="same_kind")
-        np.fmax(held, np.fmax.reduce(peak), out=held, casting="same_kind")
+        self._held.append((m.momentary_lufs, peak))
+
+    def _take_in(self) -> None:
+        """Write the ticks that are held into their column."""
+        if not self._held:
+            return
+        momentary, peaks = zip(*self._held, strict=True)
+        self._held.clear()
+        column = self._levels[:, self._column]
+        newest = np.stack([np.fmax.reduce(momentary), np.fmax.reduce(np.concatenate(peaks))])
+        np.fmax(column, newest, out=column, casting="same_kind")
 
     def _halve(self) -> None:
         pairs = np.fmax(self._levels[:, 0::2], self._levels[:, 1::2])
@@ -61,6 +80,7 @@ class HistoryRecorder:
 
     def history(self) -> LevelHistory:
         """All columns so far."""
+        self._take_in()
         momentary, peak = self._levels[:, : self._filled]
         level = np.where(np.isnan(peak), np.nan, amplitude_db(peak)).astype(np.float32)
         return LevelHistory(self._step_s, momentary.copy(), level)
