@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -50,13 +50,20 @@ DULLER: Final = 0.5
 change."""
 SEESAW: Final = 0.33
 """Where the other pack rose by this share of the change, or its sibilants did, a head may have
-turned: then it takes twice as much speech."""
+turned: then it must last longer than a look."""
+LOOK_S: Final = 22.0
+"""People look to one side for seconds, now and then for some twenty."""
+KNOWN: Final = 4 * BLOCK
+"""Parts before a change that show how a pair wanders. Of fewer the level of the other pack tells no
+head from a slip: the loudness of a voice varies as much as a head gives."""
 LIKE_DB: Final = 3.0
 """Speech within this of each other is as loud; where hardly any was as faint as the newest, it is
 not known where that lies."""
 LIMITED_DB: Final = 6.0
 """Where speech as loud lay so far from all the other, a limiter makes the ratio depend on the
 loudness."""
+HELD: Final = 0.5
+"""Nearer to all of it than to nothing."""
 SHOUT_DB: Final = 9.0
 """What was so much louder than usual says nothing of how the pair wanders in speech."""
 GAIN_DB: Final = 1.0
@@ -85,10 +92,19 @@ def sure_change_db(newest: Sequence[Part], among: Iterable[Part], offset_db: Lev
     return median(change_db)
 
 
+class Leaves(NamedTuple):
+    """In which bands a pair is off for good, the limits it exceeds, and whether it may be a look to
+    one side yet."""
+
+    bands: Flags
+    limit_db: Levels
+    waits: bool
+
+
 def leaves(
-    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
-) -> tuple[Flags, Levels]:
-    """In which bands the newest parts are off for good, and the limits they exceed.
+    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels, *, sure: bool
+) -> Leaves:
+    """Whether the newest parts are off for good.
 
     Parameters
     ----------
@@ -96,33 +112,47 @@ def leaves(
         As much speech as is judged, and all that is known of before.
     offset_db, change_db : ndarray, shape (bands,)
         What was learned, and the sure change from it.
+    sure : bool
+        It is as much speech as the limit asks for, of a pair that was known before: then only what
+        may be a head must last longer than a look.
     """
     now_db = off_db(newest, offset_db)
-    step = step_at(now_db, change_db)
-    since = newest[step:]
-    before = _without_shouts(history + newest[:step])
-    limit_db = _limits_db(off_db(before, offset_db), now_db[step:])
+    before, since = split(newest, history, offset_db, change_db)
+    usual = _without_shouts(before)
+    limit_db = _limits_db(off_db(usual, offset_db), off_db(since, offset_db))
     off = np.abs(change_db) > limit_db
     off &= _turned(now_db, change_db, limit_db)
     off[0] &= not np.sign(change_db[0]) * change_db[1] < LOST_TREBLE * abs(change_db[0])
-    if len(before) < BLOCK or not any_of(off):
-        return off, limit_db
-    level_db, dull_db = np.split(_usual(since) - _usual(before), [1])
-    level_db = level_db[0]
+    given = np.zeros(BANDS, dtype=np.bool_)
+    if len(usual) >= BLOCK and any_of(off):
+        off, given = _fallen(off, usual, since, change_db)
+    known = len(before) >= KNOWN
+    if newest[-1].begin_s - since[0].begin_s >= LOOK_S:
+        # What gives as it takes, and is hardly known, may have looked to one side before.
+        return Leaves(off & ~given | (off & known), limit_db, waits=False)
+    given |= not (sure and known)
+    return Leaves(off & ~given, limit_db, waits=any_of(off) and not any_of(off & ~given))
+
+
+def _fallen(
+    off: Flags, before: list[Part], since: list[Part], change_db: Levels
+) -> tuple[Flags, Flags]:
+    """In which of the bands that are off one pack fell, and in which the other rose by a share of
+    that, as with a head that turned."""
+    moved_db = _usual(since) - _usual(before)
+    level_db, dull_db = moved_db[0], moved_db[1:]
     fell = (change_db > 0).astype(np.int64)
     size_db = np.abs(change_db)
     off[0] &= -level_db[fell[0]] > FAINTER * size_db[0]
     for band in range(1, BANDS):
         off[band] &= off[0] or dull_db[band - 1, fell[band]] > DULLER * size_db[band]
-    given = np.full(BANDS, level_db[1 - fell[0]] > SEESAW * size_db[0])
-    risen_db = (level_db - dull_db[-1])[1 - fell[SIBILANTS]]
+    by_band_db = np.vstack([level_db, level_db - dull_db])
+    risen_db = by_band_db[np.arange(BANDS), 1 - fell]
+    given = risen_db > SEESAW * size_db
+    given[1:SIBILANTS] |= given[0] & off[0]
     # A head takes of sibilants twice what it gives to the other pack, and more.
-    given[SIBILANTS] = risen_db > 0.5 * SEESAW * size_db[SIBILANTS]
-    if any_of(given & off):
-        twice = (history + newest)[-2 * len(newest) :]
-        turned = _turned(off_db(twice, offset_db), change_db, limit_db)
-        off &= ~given | turned if len(twice) == 2 * len(newest) else ~given
-    return off, limit_db
+    given[SIBILANTS] = risen_db[SIBILANTS] > 0.5 * SEESAW * size_db[SIBILANTS]
+    return off, given
 
 
 def as_loud(
@@ -130,7 +160,7 @@ def as_loud(
 ) -> list[Part] | None:
     """What was as loud before, as the pack hears it that did not fall; None where the ratio of the
     two does not depend on the loudness."""
-    before, since = _split(newest, history, offset_db, change_db)
+    before, since = split(newest, history, offset_db, change_db)
     if len(before) < BLOCK:
         return None
     # A limiter holds one pack back, the other changes by all of it; a head gives what it takes.
@@ -141,8 +171,18 @@ def as_loud(
     now_db = _usual(since)[0, heard_by]
     like = [part for part in before if abs(part.level_db[heard_by] - now_db) < LIKE_DB]
     if len(like) < BLOCK:
-        return [] if _usual(before)[0, heard_by] - now_db > LIKE_DB else None
+        fainter = _usual(before)[0, heard_by] - now_db > LIKE_DB
+        return [] if fainter and _held_back(before, heard_by) else None
     return like if abs(_moved_db(before, like)[0]) > LIMITED_DB else None
+
+
+def _held_back(parts: list[Part], pack: int) -> bool:
+    """Whether a limiter held that pack back: then the ratio falls as the other grows louder, by all
+    of it, in the line of least squares through the parts."""
+    level_db = np.array([part.level_db for part in parts])
+    other_db = level_db[:, 1 - pack] - level_db[:, 1 - pack].mean()
+    ratio_db = level_db[:, pack] - level_db[:, 1 - pack]
+    return bool(ratio_db @ other_db < -HELD * (other_db @ other_db))
 
 
 def _without_shouts(parts: list[Part]) -> list[Part]:
@@ -154,12 +194,28 @@ def _without_shouts(parts: list[Part]) -> list[Part]:
     return left if len(left) >= BLOCK else parts
 
 
-def _split(
+def split(
     newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
 ) -> tuple[list[Part], list[Part]]:
     """All parts before the step that fits them best, and those since."""
     step = step_at(off_db(newest, offset_db), change_db)
+    if step == 0:
+        earlier = _changed_before(off_db(history, offset_db), change_db)
+        at = len(history) - earlier
+        if earlier and newest[-1].begin_s - history[at].begin_s >= LOOK_S:
+            return history[:at], history[at:] + newest
     return history + newest[:step], newest[step:]
+
+
+def _changed_before(parts_db: Levels, change_db: Levels) -> int:
+    """How many of the last parts are changed already, up to a block that is not."""
+    if not len(parts_db):
+        return 0
+    evidence = np.cumsum(_share(parts_db, change_db)[::-1] - 0.5)
+    below = np.maximum.accumulate(np.maximum(evidence, 0.0)) - evidence
+    ended = below > 0.5 * BLOCK * 0.5
+    known = evidence[: int(ended.argmax())] if any_of(ended) else evidence
+    return int(known.argmax()) + 1 if known.max(initial=0.0) > 0.0 else 0
 
 
 def _moved_db(before: list[Part], since: list[Part]) -> Levels:
@@ -171,7 +227,7 @@ def turned_gain_db(
     newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
 ) -> Levels | None:
     """By how much each pack's gain was turned by hand, dB, shape (2,); None where none was."""
-    before, since = _split(newest, history, offset_db, change_db)
+    before, since = split(newest, history, offset_db, change_db)
     if len(before) < BLOCK or any_of(np.isnan(change_db[:2])):
         return None
     voice_db = _moved_db(before, since)[:2]
@@ -231,16 +287,22 @@ def _squares(parts_db: Levels) -> tuple[Levels, int]:
 
 def step_at(parts_db: Levels, change_db: Levels) -> int:
     """Before which of the parts a step fits them best, in the band that is further off."""
+    share = _share(parts_db, change_db)
+    # Nearer to the offset before the step, nearer to the changed one after it.
+    wrong_before = np.concatenate([[0.0], np.cumsum(share - 0.5)])
+    return int(np.argmin(wrong_before[:-1]))
+
+
+def _share(parts_db: Levels, change_db: Levels) -> Levels:
+    """How far each part went from the learned offset to the changed one, 0 to 1, in the band that
+    is further off."""
     band = int(np.nanargmax(np.abs(change_db) / MOST_DB))
     band_db = parts_db[:, band]
     band_db = np.where(np.isnan(band_db), 0.5 * change_db[band], band_db)
     # The median of all of them has only begun to change, that of the newest is changed.
     newest_db = float(percentiles.median(band_db[-math.ceil(len(band_db) / 4) :]))
     changed_db = max(float(change_db[band]), newest_db, key=abs)
-    share = np.clip(band_db / changed_db, 0.0, 1.0)
-    # Nearer to the offset before the step, nearer to the changed one after it.
-    wrong_before = np.concatenate([[0.0], np.cumsum(share - 0.5)])
-    return int(np.argmin(wrong_before[:-1]))
+    return np.asarray(np.clip(band_db / changed_db, 0.0, 1.0))
 
 
 def median(rows: Any) -> Levels:

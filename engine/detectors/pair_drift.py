@@ -15,6 +15,7 @@ from collections import deque
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import islice
 from typing import ClassVar, Final
 
 import numpy as np
@@ -23,13 +24,13 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pair_change import (
     BLOCK,
+    LOOK_S,
     MOST_DB,
     SIBILANTS,
     as_loud,
     leaves,
     median,
-    off_db,
-    step_at,
+    split,
     sure_change_db,
     turned_gain_db,
 )
@@ -243,10 +244,9 @@ class PairDrift(TrackMemory):
                 self._young[pair] = True
             return
         needed = int(self._needed[pair])
-        if len(parts) < needed:
-            return
-        newest, history = list(parts)[-needed:], list(parts)[:-needed]
-        if self._young[pair] and len(history) < BLOCK:
+        number = self._newest(parts, needed)
+        newest, history = list(parts)[-number:], list(parts)[:-number]
+        if len(newest) < number or (self._young[pair] and len(history) < BLOCK):
             return  # what it does in health is not known yet
         offset_db = self._offset_db[:, pair]
         change_db = sure_change_db(newest, parts, offset_db)
@@ -259,7 +259,11 @@ class PairDrift(TrackMemory):
                 if off and asked[0] and self._depends_on_loudness(pair, newest, history, asked_db):
                     return
                 if off:
-                    bands, limit_db = leaves(newest, history, offset_db, asked_db)
+                    bands, limit_db, waits = leaves(
+                        newest, history, offset_db, asked_db, sure=number == needed
+                    )
+                    if waits:
+                        return
                     off = any_of(bands)
                 if off:
                     self._limit_db[:, pair] = np.where(asked, limit_db, np.inf)
@@ -272,7 +276,7 @@ class PairDrift(TrackMemory):
             self._last_s[pair] = now_s
             self._change_db[:, pair] = change_db
             if not self._drifts[pair]:
-                self._begin(pair, newest, change_db)
+                self._begin(pair, newest, history, change_db)
         elif self._drifts[pair]:
             self._parts[pair] = deque(
                 (part for part in parts if part.begin_s < self._onset_s[pair]), maxlen=self._depth
@@ -280,6 +284,14 @@ class PairDrift(TrackMemory):
         else:
             self._follow(pair, history, change_db)
         self._drifts[pair] = off
+
+    @staticmethod
+    def _newest(parts: deque[Part], needed: int) -> int:
+        """How many parts are judged: as many as the limit asks for, or all that was said for longer
+        than a look lasts, a block at least."""
+        begins_s = parts[-1].begin_s - LOOK_S
+        lately = sum(part.begin_s >= begins_s for part in islice(reversed(parts), needed))
+        return min(max(lately, BLOCK), needed)
 
     def _depends_on_loudness(
         self, pair: int, newest: list[Part], history: list[Part], change_db: Levels
@@ -313,11 +325,11 @@ class PairDrift(TrackMemory):
         self._offset_db[:, pair] = median([part.offset_db for part in parts])
         self._dull_db[:, pair] = median([part.dull_db[0] for part in parts])
 
-    def _begin(self, pair: int, newest: list[Part], change_db: Levels) -> None:
+    def _begin(self, pair: int, newest: list[Part], history: list[Part], change_db: Levels) -> None:
         """When it began, and which pack fell."""
         band = self._furthest_off(pair)
-        step = step_at(off_db(newest, self._offset_db[:, pair]), change_db)
-        self._onset_s[pair] = newest[step].begin_s
+        _, since = split(newest, history, self._offset_db[:, pair], change_db)
+        self._onset_s[pair] = since[0].begin_s
         # The ratio main to safety rises when the safety hears less.
         self._fell[pair] = 1 if change_db[band] > 0 else 0
 

@@ -36,7 +36,7 @@ def off(before: list[Part], newest: list[Part]) -> bool:
     """Whether the voice or its treble is said to have changed for good."""
     usual_db = median([part.offset_db for part in before])
     change_db = sure_change_db(newest, before + newest, usual_db)
-    return bool(leaves(newest, before, usual_db, change_db)[0].any())
+    return bool(leaves(newest, before, usual_db, change_db, sure=True).bands.any())
 
 
 @pytest.mark.parametrize("fallen", [0, 1])
@@ -102,3 +102,28 @@ def test_only_a_limiter_makes_the_offset_one_of_loudness(main_db: float, limited
     usual_db = median([part.offset_db for part in before])
     like = as_loud(now, before, usual_db, sure_change_db(now, before + now, usual_db))
     assert bool(like) is limited
+
+
+@pytest.mark.parametrize("held", [True, False])
+def test_a_voice_that_grew_soft_as_a_pack_slipped_is_no_limiter(held: bool) -> None:
+    """Hardly any speech was as soft before; only a limiter made the ratio depend on loudness."""
+    said_db = RNG.normal(0.0, 4.0, 24)
+    before = parts(np.zeros(24) if held else said_db, said_db)
+    now = parts(np.full(28, -8.0), np.full(28, -24.0 if held else -20.0))
+    usual_db = median([part.offset_db for part in before])
+    like = as_loud(now, before, usual_db, sure_change_db(now, before + now, usual_db))
+    assert like == ([] if held else None)
+
+
+@pytest.mark.parametrize(("lasts_s", "off"), [(15.0, False), (30.0, True)])
+def test_what_one_pack_gains_as_the_other_loses_must_last_longer_than_a_look(
+    lasts_s: float, off: bool
+) -> None:
+    """However much was said: a wearer may talk to somebody beside them without a pause."""
+    turn_db = np.full(round(lasts_s / 0.3), 5.0)
+    still = np.zeros(60)
+    series = parts(np.concatenate([still, turn_db]), np.concatenate([still, -turn_db]))
+    usual_db = median([part.offset_db for part in series[:60]])
+    newest, before = series[-28:], series[:-28]
+    change_db = sure_change_db(newest, series, usual_db)
+    assert leaves(newest, before, usual_db, change_db, sure=True).bands.any() == off

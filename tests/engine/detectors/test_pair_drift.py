@@ -11,7 +11,7 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from engine.detectors.pair_drift import LearnedOffsets, PairDrift
-from engine.model.messages import State
+from engine.model.messages import Samples, State
 from tests.support import harmless_sound as sound
 from tests.support.harmless_sound import Wave, at_level, impacts
 from tests.support.pack_pair import PAIR, RATE, heard, packs, slip, voice
@@ -171,6 +171,39 @@ def test_a_head_that_turns_is_no_drift(turned_db: float) -> None:
     x[turned, 1] *= np.float32(10 ** (-turned_db / 20))
     for place in (0, 1):
         assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=place).states
+
+
+@pytest.mark.parametrize(("place", "louder_db"), [(0, 0.0), (1, -2.9)])
+def test_a_look_to_one_side_of_a_pair_that_is_hardly_known_is_no_drift(
+    place: int, louder_db: float
+) -> None:
+    """After 5 s of speech its wearer looks aside for 20 s: one pack loses 6.5 dB, the other gains
+    2.9 dB, or nothing at all where they speak softer meanwhile."""
+    said = voice(48.0)
+    said[: 9 * RATE] = 0.0
+    x = np.hstack([heard(said, 0.0), heard(said, -12.0, 20, seed=6)])
+    aside = slice(17 * RATE, 37 * RATE)
+    x[aside, place] *= np.float32(10 ** ((louder_db - 6.5) / 20))
+    x[aside, 1 - place] *= np.float32(10 ** ((louder_db + 2.9) / 20))
+    assert State.ACTIVE not in told(PairDrift(PAIR), x, PAIR, place=place).states
+
+
+def _sparse(seconds: float) -> Samples:
+    """A wearer who says three words of 0.4 s each five seconds."""
+    said = voice(seconds)
+    at_s = np.arange(len(said)) / RATE
+    said[(at_s > 25.0) & (at_s % 5.0 > 1.8)] = 0.0
+    return np.hstack([heard(said, 0.0), heard(said, -12.0, 20, seed=6)])
+
+
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_pack_that_slipped_is_told_by_few_words_that_last_longer_than_a_look(place: int) -> None:
+    """Ten words in 22 s: nobody looks aside for so long."""
+    x = _sparse(62.0)
+    slip(x, place, 9.0, 30.0)
+    said = told(PairDrift(PAIR), x, PAIR, place=place)
+    assert 52.0 < said.states.index(State.ACTIVE) / 10 < 60.0
+    assert said.spans_s[0][0] == pytest.approx(30.0, abs=1.5)
 
 
 def test_rain_on_both_packs_is_no_drift() -> None:
