@@ -45,6 +45,9 @@ _RISE_DB: Final = 0.015
 """The reference rises by at most this each half second: what was once heard stays likely."""
 _LEARNT: Final = 16
 """Half seconds heard before a fall means anything."""
+_PAUSES: Final = 4
+"""So many of them lie as low as the lowest: whoever talked without a pause so far has shown no
+place to fall from (ours)."""
 SETTLED_TICKS: Final = 10
 """A run that was steady for so long is not given up."""
 _LATELY_S: Final = 15.0
@@ -78,6 +81,8 @@ class DeadMic(TrackMemory):
     """The last tick if it was calm, its power in the band, and the limit."""
     _learnt: Levels = per_track(0.0)
     _quietest_db: Levels = per_track(np.nan)
+    _quiet: Levels = per_track(0.0)
+    """Half seconds as low as the quietest."""
     _limit: NDArray[np.float32] = per_track(0.0, dtype=np.float32)
     """Mean square in the band under which a hop is low; none is, while nothing is learned."""
     _noise: NDArray[np.float32] = per_track(np.inf, dtype=np.float32)
@@ -143,6 +148,7 @@ class DeadMic(TrackMemory):
         """Start from what an earlier watch of the same tracks learned."""
         self._quietest_db = learned.quietest_db.copy()
         self._learnt = np.where(np.isnan(self._quietest_db), 0.0, _LEARNT)
+        self._quiet[:] = _PAUSES
         self._set_limit()
 
     def carry(self, before: DeadMic, remap: TrackRemap) -> None:
@@ -152,6 +158,7 @@ class DeadMic(TrackMemory):
 
     def _set_limit(self) -> None:
         known = (self._learnt >= _LEARNT) & ~np.isnan(self._quietest_db)
+        known &= self._quiet >= _PAUSES
         level_db = np.where(known, self._quietest_db - self._fall_db, -np.inf)
         self._limit = mean_square_at(level_db).astype(np.float32)
 
@@ -318,6 +325,9 @@ class DeadMic(TrackMemory):
         teaches = ~(np.isnan(power) | self._run | low)
         level_db = rms_dbfs(power)
         self._place.confirm(teaches & ~(level_db > self._quietest_db + self._fall_db), m.end_s)
+        off_db = level_db - self._quietest_db
+        self._quiet[teaches & ~(off_db >= -self._fall_db)] = 0.0
+        self._quiet += teaches & ~(off_db > self._fall_db)
         lowest_db = np.fmin(level_db, self._quietest_db + _RISE_DB)
         self._quietest_db = np.where(teaches, lowest_db, self._quietest_db)
         self._learnt += teaches

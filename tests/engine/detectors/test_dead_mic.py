@@ -289,6 +289,20 @@ def test_half_of_the_others_make_it_the_place(others_fall: int, dead: bool) -> N
     assert (State.ACTIVE in told(DeadMic(where), x, where).states) is dead
 
 
+MONOLOGUE_DB = [-22, -37, -41, -22, -34, -22, -31, -42, -54, -44, -42, -50, -49, -26, -28, -29]
+"""Levels of half seconds of somebody who reads aloud and breathes, measured."""
+
+
+def test_the_first_pause_of_who_talked_all_the_time_is_no_fall() -> None:
+    """In a workshop whose ventilation is as steady as electronics."""
+    where = scene(rate_hz=RATE)
+    x = noise(-62.0, 24.0, RATE, seed=3)
+    loud_db = np.array([*MONOLOGUE_DB, *MONOLOGUE_DB[:8]])
+    talk = words(0.0, 12.0, RATE, on_s=0.5, off_s=0.0)
+    x[: 12 * RATE] += talk * np.repeat(10 ** (loud_db / 20), RATE // 2)[:, None]
+    assert not told(DeadMic(where), x, where).spans_s
+
+
 def test_a_fall_before_a_floor_was_learned_means_nothing() -> None:
     """In the first 10 s of a watch nothing is known of the place (CONTRACT.md)."""
     where = scene(rate_hz=RATE)
