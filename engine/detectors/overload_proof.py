@@ -48,11 +48,13 @@ class OverloadProof:
         as much sound as `near_s`, a sum of squares over samples."""
         if not top.level:
             return []
-        near = [
-            one
-            for one in before
-            if one.level and top.at_s - one.at_s <= self.near_s and top.alike(one)
-        ]
+        near: list[Top] = []
+        for one in reversed(before):  # they lie in order of time
+            if top.at_s - one.at_s > self.near_s:
+                break
+            if one.level and top.alike(one):
+                near.append(one)
+        near.reverse()
         enough = len(near) >= self.enough and _is_heard(near, energy)
         enough |= top.length >= self.long_run
         return near if enough else []
