@@ -6,10 +6,8 @@ wind, traffic and crowds fall with frequency, cloth comes and goes with the move
 one line. So in the quiet moments of the last seconds (a low order statistic, as in R. Martin's
 minimum statistics, see `measure.floor`) the treble lies well over the learned one and is as loud as
 all of the place, and they are as bright as noise. A rise that other open tracks share is the place,
-as rain is, which each hears by its gain; what is as loud on all, however their floors differ (an
-F-test of two variances), came in behind the gains. So with the packs of one performer: what differs
-between them rather as their voice does than not at all was heard by both, and by others that rise
-meanwhile. Numbers: common practice, no source, but where they say otherwise.
+as rain is, which each hears by its gain; what gains say of it else is in `noise_gains`. Numbers:
+common practice, no source, but where they say otherwise.
 """
 
 from __future__ import annotations
@@ -21,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.noise_gains import TurnedGain, heard_by_pair, is_behind_gains
+from engine.detectors.noise_shape import QUIET_SHARE, is_steady, is_tone
 from engine.measure.floor import MARGIN_DB
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, indices
@@ -31,7 +31,6 @@ from engine.model.messages import (
     Kind,
     Levels,
     Measurement,
-    Samples,
 )
 from engine.model.number_text import number
 from engine.model.percentiles import known_median
@@ -44,27 +43,17 @@ TICKS: Final = 35
 """Window, 3.5 s: known a second before the alarm is due (CONTRACT.md)."""
 DATED_TICKS: Final = 80
 """So far back a rise is dated."""
-QUIET_SHARE: Final = 0.2
-"""In a quiet moment a fifth of a tick's hops are quieter still, and in the window a fifth of the
-ticks."""
-STEADY_DB: Final = 1.5
-"""So little the middle hop of a tick lies over its quiet one, in a quarter of the ticks that hold
-what rose: 0.3 dB in a link's hiss, 0.8 where it flutters; the words of others and a pack that is
-put on have 1.7 to 4.9 (ours, measured)."""
 EVERY_TICKS: Final = 5
 STEP_DB: Final = 0.0625
 """Most by which learned treble moves from one judgement to the next, as slowly as a learned floor
 (`measure.floor`)."""
 BEGIN_TICKS: Final = 300
 """It may have been learned from talk: in the first half minute it falls at once."""
-GAINS_DB: Final = 3.0
-"""Floors that differ by this standard deviation show that gains do."""
-GAINS_RATIO: Final = 2.3
-"""Theirs is so many times that of the levels of what came in behind the gains: the F-test of two
-variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
 BEGIN_DB: Final = 20.0
 """A rise is dated from where its treble came this near to what it is by now: a tenth of the way of
 one that is linear in pressure."""
+DOUBTED_S: Final = 5.0
+"""Until then, when it is told (CONTRACT.md), the voice may still show that a gain was turned."""
 SPEECH_FADE: Final = 1.0 - 1.0 / 600.0
 """Of each tick with speech on what was heard before: a mean over a minute of it."""
 
@@ -83,6 +72,7 @@ class Noise(TrackMemory):
     """Learned floor before the rise, AES17 RMS."""
     _treble_dbfs: Levels = per_track(np.nan)
     """The same of the treble."""
+    _gains: TurnedGain = remembered(By.PART, lambda d: TurnedGain(d._tracks))
     _speech: Levels = per_track(0.0)
     _speech_hops: Levels = per_track(0.0)
     _active: Flags = per_track(False)
@@ -150,6 +140,11 @@ class Noise(TrackMemory):
         self._treble[self._tick % DATED_TICKS] = treble_row
         self._middle[self._tick % TICKS] = middle_row
         self._tick += 1
+        turned = (m.gain_step_db != 0.0) & ~self._active
+        if any_of(turned):
+            self._treble_dbfs = self._treble_dbfs + m.gain_step_db * turned
+            self._floor_dbfs = self._floor_dbfs + m.gain_step_db * turned
+            self._gains.forget(turned)
         self._hear_speech(m)
         if self._tick % EVERY_TICKS == 0:
             self._judge(m)
@@ -183,16 +178,23 @@ class Noise(TrackMemory):
 
     def _hear_speech(self, m: Measurement) -> None:
         """A running mean of the speech before the rise."""
-        speech = m.speech & m.valid & ~self._active
+        speech = m.speech & m.valid
         if not any_of(speech):
+            self._gains.hear(self._tick, 0.0, 0)
             return
-        fade = np.where(speech.any(axis=0), SPEECH_FADE, 1.0)
-        self._speech = self._speech * fade + (m.mean_square * speech).sum(axis=0)
-        self._speech_hops = self._speech_hops * fade + np.count_nonzero(speech, axis=0)
+        power, hops = (m.mean_square * speech).sum(axis=0), np.count_nonzero(speech, axis=0)
+        self._gains.hear(self._tick, power, hops)
+        some = (hops > 0) & ~self._active
+        fade = np.where(some, SPEECH_FADE, 1.0)
+        self._speech = self._speech * fade + power * some
+        self._speech_hops = self._speech_hops * fade + hops * some
+
+    def _voice_dbfs(self) -> Levels:
+        with np.errstate(invalid="ignore"):
+            return rms_dbfs(self._speech / self._speech_hops)
 
     def _speech_dbfs(self) -> Levels:
-        heard_dbfs = rms_dbfs(self._speech / np.maximum(self._speech_hops, 1.0))
-        return np.where(self._speech_hops == 0.0, self._unheard_dbfs, heard_dbfs)
+        return np.where(self._speech_hops == 0.0, self._unheard_dbfs, self._voice_dbfs())
 
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
@@ -208,13 +210,18 @@ class Noise(TrackMemory):
             heard &= rose_db >= self._rise_db - self._back_db * self._active
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
         risen = bright & heard & self._watched
-        if any_of(risen) and not self._is_behind_gains(shares, treble_dbfs):
+        if any_of(risen) and not is_behind_gains(shares, treble_dbfs, self._treble_dbfs):
             risen &= ~self._is_place(shares, rose_db)
-            if any_of(risen & ~self._active) and self._heard_by_pair(shares, added):
+            if any_of(risen & ~self._active) and heard_by_pair(
+                self._mates & shares & shares[:, np.newaxis], self._voice_dbfs(), added
+            ):
                 risen &= self._active
+        risen &= ~self._turned(m, risen, power, treble_dbfs)
         for track_index in indices(risen):
-            steady = self._active[track_index] or self._is_steady(int(track_index))
-            risen[track_index] = steady and not _is_tone(m.samples[:, track_index])
+            treble_row = self._treble[newest, track_index]
+            middle_row = self._middle[(self._tick - 1 - np.arange(TICKS)) % TICKS, track_index]
+            steady = self._active[track_index] or is_steady(treble_row, middle_row)
+            risen[track_index] = steady and not is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
         for track_index in indices(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
@@ -237,23 +244,24 @@ class Noise(TrackMemory):
             calm &= rms_dbfs(power) >= self._floor_dbfs - MARGIN_DB
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
 
-    def _is_steady(self, track_index: int) -> bool:
-        """Whether the ticks that hold no more than what rose run evenly, as hiss does."""
-        newest = np.arange(self._tick - TICKS, self._tick)
-        treble = self._treble[newest % DATED_TICKS, track_index]
-        count = round(QUIET_SHARE * TICKS)
-        ruled = np.argsort(treble)[count : 3 * count]
-        middle = self._middle[newest % TICKS, track_index][ruled]
-        swing_db = rms_dbfs(middle) - rms_dbfs(treble[ruled])
-        return bool(np.nanquantile(swing_db, 0.25) <= STEADY_DB)
-
-    def _is_behind_gains(self, shares: Flags, treble_dbfs: Levels) -> bool:
-        """Whether what three tracks or more share is as loud on all, unlike their floors."""
-        if np.count_nonzero(shares) < 3:
-            return False
-        spread_db = float(treble_dbfs[shares].std())
-        usual_db = float(self._treble_dbfs[shares].std())
-        return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
+    def _turned(self, m: Measurement, risen: Flags, power: Levels, treble_dbfs: Levels) -> Flags:
+        """Where the voice says that a gain was turned; it is learned anew there in a while."""
+        turned: list[int] = []
+        for track_index in indices(risen & ~(m.end_s - self._onset_s >= DOUBTED_S)).tolist():
+            lasts = round((m.end_s - self._since_s(track_index, m)) / (m.end_s - m.start_s))
+            rose_db = float(treble_dbfs[track_index] - self._treble_dbfs[track_index])
+            quiet = float(power[track_index])
+            if self._gains.is_turned(track_index, self._tick, lasts, quiet, rose_db):
+                turned.append(track_index)
+        self._onset_s[turned] = np.nan
+        sure = self._gains.sure(turned)
+        if any_of(sure):
+            self._treble_dbfs = np.where(sure, treble_dbfs, self._treble_dbfs)
+            self._floor_dbfs = np.where(sure, rms_dbfs(power), self._floor_dbfs)
+            self._gains.forget(sure)
+        where = np.zeros(self._tracks, dtype=np.bool_)
+        where[turned] = True
+        return where
 
     def _is_place(self, shares: Flags, rose_db: Levels) -> Flags:
         """Where at least half of the other open tracks, two or more, rose as well; once noise was
@@ -264,17 +272,6 @@ class Noise(TrackMemory):
         alike = shares & (as_far | ~self._active[:, np.newaxis])
         number = np.count_nonzero(alike, axis=1) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
-
-    def _heard_by_pair(self, shares: Flags, added: Levels) -> bool:
-        """Whether what came on top of two packs of one performer differs between them rather as the
-        voice does than not at all: by a fountain both hear the water."""
-        with np.errstate(invalid="ignore", divide="ignore"):
-            voice_dbfs = rms_dbfs(self._speech / self._speech_hops)
-            level_dbfs = rms_dbfs(added)
-            voice_db = voice_dbfs[:, np.newaxis] - voice_dbfs
-            level_db = level_dbfs[:, np.newaxis] - level_dbfs
-            by_gain = np.abs(level_db - voice_db) < np.abs(level_db)
-        return any_of(self._mates & by_gain & shares & shares[:, np.newaxis])
 
     def _since_s(self, track_index: int, m: Measurement) -> float:
         """Begin of the first tick of this rise, as far as it was kept."""
@@ -299,11 +296,3 @@ class Noise(TrackMemory):
         if over_db < self._rise_db:
             return f"hiss at {level} dBFS, brighter than the learned floor"
         return f"noise at {level} dBFS, {over_db:.0f} dB over the learned floor"
-
-
-def _is_tone(sound: Samples) -> bool:
-    """Whether half of the power of a tick lies in one line: a howl, and no noise."""
-    step = np.diff(sound)  # words lie low
-    power = np.square(np.abs(np.fft.rfft(step * np.hanning(len(step)))))
-    at = int(power.argmax())
-    return bool(power[max(at - 3, 0) : at + 4].sum() > 0.5 * power.sum())

@@ -216,3 +216,18 @@ def test_three_of_four_show_that_it_came_in_behind_the_gains() -> None:
     for track in range(3):
         x[round(AT_S * RATE) :, track] += hiss(-36.0, SECONDS - AT_S, track)
     assert all(told(Noise(FOUR), x, FOUR, track).spans_s for track in (1, 2))
+
+
+@pytest.mark.parametrize(("turned", "said"), [(True, False), (False, True)])
+def test_a_gain_that_moves_the_voice_as_well_is_no_noise(turned: bool, said: bool) -> None:
+    """A pack that hisses, in lively talk on all: up by 12 dB, or hiss alone that rises as far."""
+    x = place(34.0)
+    for track in (1, 2, 3):
+        x[:, track] += np.roll(x[:, 0], track * RATE // 3)
+    x[:, 0] += hiss(-60.0, 34.0)
+    after = slice(round(AT_S * RATE), None)
+    if turned:
+        x[after, 0] *= np.float32(4.0)
+    else:
+        x[after, 0] += hiss(-48.0, 14.0, seed=6)
+    assert bool(said_of(x).spans_s) is said

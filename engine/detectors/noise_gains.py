@@ -1,0 +1,111 @@
+"""What gains say of a noise that rose: one that was turned moves the voice as well, and what came
+in behind them is as loud on all.
+
+Model: a gain moves all that is spoken by as much as the floor; a link's noise leaves it, but hides
+the fainter of it. So what was spoken before is taken as it was, and as much louder as the floor is
+by now, each time what would stand over the quiet moments; what is spoken now lies nearer to the one
+or the other.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.model.flag_arrays import any_of
+from engine.model.messages import Flags, Levels
+from engine.model.track_memory import TrackMemory, per_track
+from engine.model.units import rms_dbfs
+
+GAINS_DB: Final = 3.0
+"""Floors that differ by this standard deviation show that gains do."""
+GAINS_RATIO: Final = 2.3
+"""Theirs is so many times that of the levels of what came in behind the gains: the F-test of two
+variances at 1 % with nine degrees of freedom each asks for 5.35, its square."""
+KEPT_TICKS: Final = 600
+"""Speech of the last minute is remembered."""
+SPOKEN: Final = 10.0
+"""What is spoken stands so far over what is quiet, power (10 dB, CONTRACT.md)."""
+FEWEST: Final = 5
+"""Ticks with speech since, half a second; before it took seven times as many."""
+SURE_LOOKS: Final = 3
+
+
+def is_behind_gains(shares: Flags, treble_dbfs: Levels, usual_dbfs: Levels) -> bool:
+    """Whether what three tracks or more share is as loud on all, unlike their floors."""
+    if np.count_nonzero(shares) < 3:
+        return False
+    spread_db = float(treble_dbfs[shares].std())
+    usual_db = float(usual_dbfs[shares].std())
+    return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
+
+
+def heard_by_pair(mates: Flags, voice_dbfs: Levels, added: Levels) -> bool:
+    """Whether what came on top of two packs of one performer differs between them rather as the
+    voice does than not at all: by a fountain both hear the water.
+
+    mates : (tracks, tracks) which two rose and are of one performer; the rest (tracks,)
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        level_dbfs = rms_dbfs(added)
+        voice_db = voice_dbfs[:, np.newaxis] - voice_dbfs
+        level_db = level_dbfs[:, np.newaxis] - level_dbfs
+        by_gain = np.abs(level_db - voice_db) < np.abs(level_db)
+    return any_of(mates & by_gain)
+
+
+class TurnedGain(TrackMemory):
+    """Remembers how loud each track was spoken into."""
+
+    _spoken: Levels = per_track(np.nan, rows=KEPT_TICKS)
+    """Mean square of the hops of each tick with speech."""
+    _looks: NDArray[np.int64] = per_track(0)
+    """So many judgements in a row said that a gain was turned."""
+
+    def __init__(self, tracks: int) -> None:
+        """Start with nothing heard."""
+        self._tracks = tracks
+        self.reset()
+
+    def hear(self, tick: int, power: Levels | float, hops: NDArray[np.int64] | int) -> None:
+        """Take in the hops with speech of that tick: their powers added up, and how many."""
+        self._spoken[tick % KEPT_TICKS] = np.nan
+        if np.any(hops):
+            where = np.asarray(hops) > 0
+            np.divide(power, hops, out=self._spoken[tick % KEPT_TICKS], where=where)
+
+    def forget(self, tracks: Flags) -> None:
+        """What was spoken there says nothing any more."""
+        self._spoken[:, tracks] = np.nan
+        self._looks[tracks] = 0
+
+    def is_turned(
+        self, track_index: int, tick: int, lasts: int, power: float, rose_db: float
+    ) -> bool:
+        """Whether the voice of that track says so of a rise that lasts for so many ticks, up to
+        that one; `power` is that of the quiet moments now."""
+        ages = (tick - np.arange(KEPT_TICKS)) % KEPT_TICKS
+        spoken_dbfs = rms_dbfs(self._spoken[ages, track_index])
+        heard = self._spoken[ages, track_index] > 0.0
+        now, before = spoken_dbfs[:lasts][heard[:lasts]], spoken_dbfs[lasts:][heard[lasts:]]
+        least_dbfs = float(rms_dbfs(SPOKEN * power))
+        now = now[now >= least_dbfs]
+        if len(now) < FEWEST or len(before) < 7 * FEWEST:
+            return False
+        as_it_was, louder = (
+            abs(float(now.mean()) - float(said[said >= least_dbfs].mean()))
+            if any_of(said >= least_dbfs)
+            else np.inf
+            for said in (before, before + rose_db)
+        )
+        return 2.0 * louder < as_it_was
+
+    def sure(self, turned: list[int]) -> Flags:
+        """Where that was said for a while now: in lively talk the meter may not see it
+        (`measure.gain_step`)."""
+        looks = np.zeros_like(self._looks)
+        looks[turned] = self._looks[turned] + 1
+        self._looks = looks
+        return np.asarray(looks >= SURE_LOOKS)
