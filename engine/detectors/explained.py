@@ -20,8 +20,10 @@ from engine.model.tracks import Scene
 
 RULE_OF: Final = {rule.fault: rule.name for rule in reversed(FAULTS)}
 """The first rule of each fault."""
-SWAPPED, PAIR_DRIFT, LOW = (RULE_OF[f] for f in (Fault.SWAPPED, Fault.PAIR_DRIFT, Fault.LOW))
-BY_SWAP: Final = (PAIR_DRIFT, LOW)
+SWAPPED, DUPLICATE, PAIR_DRIFT, LOW = (
+    RULE_OF[f] for f in (Fault.SWAPPED, Fault.DUPLICATE, Fault.PAIR_DRIFT, Fault.LOW)
+)
+BY_ANOTHERS_SIGNAL: Final = (PAIR_DRIFT, LOW)
 
 
 def explained(
@@ -32,7 +34,11 @@ def explained(
     `lost`: indices of the tracks on which the alarm of a loss stands.
     """
     clear: dict[str, Condition] = {}
-    for names, where in ((BY_SWAP, _swapped(conditions, scene)), ((LOW,), _at(lost, scene))):
+    for names, where in (
+        (BY_ANOTHERS_SIGNAL, _named(conditions.get(SWAPPED), scene)),
+        (BY_ANOTHERS_SIGNAL, _named(conditions.get(DUPLICATE), scene)),
+        ((LOW,), _at(lost, scene)),
+    ):
         for name in names if where is not None else ():
             said = clear.get(name, conditions.get(name))
             if said is None or said.quiet or where is None:
@@ -43,16 +49,16 @@ def explained(
     return {**conditions, **clear} if clear else conditions
 
 
-def _swapped(conditions: Mapping[str, Condition], scene: Scene) -> Flags | None:
-    """All packs of the performers whose packs changed places, shape (tracks,); None where none."""
-    swapped = conditions.get(SWAPPED)
-    if swapped is None or swapped.partners is None or swapped.quiet:
+def _named(said: Condition | None, scene: Scene) -> Flags | None:
+    """All packs of the performers whose inputs carry another's signal, and these inputs, shape
+    (tracks,); None where none does."""
+    if said is None or said.partners is None or said.quiet:
         return None
-    active = indices(swapped.state == State.ACTIVE)
+    active = indices(said.state == State.ACTIVE)
     if not len(active):
         return None
-    named = {*active.tolist(), *swapped.partners[active].tolist()}
-    named |= set(indices(swapped.partners >= 0).tolist())  # of all inputs, where all were moved
+    named = {*active.tolist(), *said.partners[active].tolist()}
+    named |= set(indices(said.partners >= 0).tolist())  # of all inputs, where all were moved
     performers = {scene.tracks[track_index].who for track_index in named} - {""}
     theirs = [n in named or track.who in performers for n, track in enumerate(scene.tracks)]
     return np.array(theirs, dtype=np.bool_)

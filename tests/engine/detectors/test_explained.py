@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.detectors.base import condition, unknown
-from engine.detectors.explained import LOW, PAIR_DRIFT, SWAPPED, explained
+from engine.detectors.explained import DUPLICATE, LOW, PAIR_DRIFT, SWAPPED, explained
 from engine.model.messages import Condition, PackLevel, State
 from engine.model.tracks import Scene, Track
 
@@ -49,6 +49,16 @@ def test_a_swap_explains_drifts_and_gains_of_its_own_pairs_alone(
     after = explained({SWAPPED: swap(0, 2), name: said(active)}, SCENE)[name]
     assert not (after.state[[0, 1, 4, 5]] == State.ACTIVE).any()
     assert (after.state[2:4] == said(active).state[2:4]).all()
+
+
+@pytest.mark.parametrize("name", [PAIR_DRIFT, LOW])
+@given(active=FLAGS)
+def test_a_copy_explains_levels_of_both_inputs_alone(name: str, active: list[bool]) -> None:
+    """Input 3 carries what input 1 does, at its level: neither gain speaks, nor do their pairs."""
+    copy = said([n == 2 for n in range(TRACKS)], {2: 0})
+    after = explained({DUPLICATE: copy, name: said(active)}, SCENE)[name]
+    assert not (after.state[:4] == State.ACTIVE).any()
+    assert (after.state[4:] == said(active).state[4:]).all()
 
 
 @given(low=FLAGS)
