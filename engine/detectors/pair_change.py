@@ -7,7 +7,6 @@ and after the step that fits them best are compared: the spread of their two-sec
 their own means (the pooled deviation of a two-sample test: Student, 1908), by the cut that shows
 it largest, sets the limit, steeply, as few of them are independent. Wind, rain and knocks make one
 pack louder instead: then what seems to have fallen is no fainter and no duller than it was.
-A gain turned by hand moves voice, treble and pauses of one pack alike, a limiter what is loud.
 Numbers: common practice, no source, or ours, measured on simulated pairs that turn.
 """
 
@@ -15,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import islice
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -56,22 +56,8 @@ LOOK_S: Final = 22.0
 KNOWN: Final = 4 * BLOCK
 """Parts before a change that show how a pair wanders. Of fewer the level of the other pack tells no
 head from a slip: the loudness of a voice varies as much as a head gives."""
-LIKE_DB: Final = 3.0
-"""Speech within this of each other is as loud; where hardly any was as faint as the newest, it is
-not known where that lies."""
-LIMITED_DB: Final = 6.0
-"""Where speech as loud lay so far from all the other, a limiter makes the ratio depend on the
-loudness."""
-HELD: Final = 0.5
-"""Nearer to all of it than to nothing."""
 SHOUT_DB: Final = 9.0
 """What was so much louder than usual says nothing of how the pair wanders in speech."""
-GAIN_DB: Final = 1.0
-GAIN_SHARE: Final = 0.1
-"""A hand that turns a gain moves voice, treble and what is steady alike, within this and this share
-of the change. Of a half unplugged one, what is steady falls half as far as the voice."""
-UNDER_DB: Final = 10.0
-"""What is steady says so where it lies so far under the voice: else it may be voice itself."""
 USUAL: Final = 0.25
 """Share of the parts in which the packs differ by no more than the room makes them."""
 
@@ -139,7 +125,7 @@ def _fallen(
 ) -> tuple[Flags, Flags]:
     """In which of the bands that are off one pack fell, and in which the other rose by a share of
     that, as with a head that turned."""
-    moved_db = _usual(since) - _usual(before)
+    moved_db = usual(since) - usual(before)
     level_db, dull_db = moved_db[0], moved_db[1:]
     fell = (change_db > 0).astype(np.int64)
     size_db = np.abs(change_db)
@@ -155,41 +141,11 @@ def _fallen(
     return off, given
 
 
-def as_loud(
-    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
-) -> list[Part] | None:
-    """What was as loud before, as the pack hears it that did not fall; None where the ratio of the
-    two does not depend on the loudness."""
-    before, since = split(newest, history, offset_db, change_db)
-    if len(before) < BLOCK:
-        return None
-    # A limiter holds one pack back, the other changes by all of it; a head gives what it takes.
-    moves_db = np.sort((_usual(since) - _usual(before))[0])
-    if moves_db[0] < 0.0 < moves_db[1] or np.abs(moves_db).max() < abs(change_db[0]):
-        return None
-    heard_by = 0 if change_db[0] > 0 else 1
-    now_db = _usual(since)[0, heard_by]
-    like = [part for part in before if abs(part.level_db[heard_by] - now_db) < LIKE_DB]
-    if len(like) < BLOCK:
-        fainter = _usual(before)[0, heard_by] - now_db > LIKE_DB
-        return [] if fainter and _held_back(before, heard_by) else None
-    return like if abs(_moved_db(before, like)[0]) > LIMITED_DB else None
-
-
-def _held_back(parts: list[Part], pack: int) -> bool:
-    """Whether a limiter held that pack back: then the ratio falls as the other grows louder, by all
-    of it, in the line of least squares through the parts."""
-    level_db = np.array([part.level_db for part in parts])
-    other_db = level_db[:, 1 - pack] - level_db[:, 1 - pack].mean()
-    ratio_db = level_db[:, pack] - level_db[:, 1 - pack]
-    return bool(ratio_db @ other_db < -HELD * (other_db @ other_db))
-
-
 def _without_shouts(parts: list[Part]) -> list[Part]:
     """Those that were not much louder than usual on either pack; all where too few are left."""
     if not parts:
         return parts
-    usual_db = _usual(parts)[0]
+    usual_db = usual(parts)[0]
     left = [part for part in parts if (part.level_db - usual_db).max() < SHOUT_DB]
     return left if len(left) >= BLOCK else parts
 
@@ -218,35 +174,7 @@ def _changed_before(parts_db: Levels, change_db: Levels) -> int:
     return int(known.argmax()) + 1 if known.max(initial=0.0) > 0.0 else 0
 
 
-def _moved_db(before: list[Part], since: list[Part]) -> Levels:
-    """By how much the ratio of the two packs changed, dB, shape (bands,)."""
-    return median([part.offset_db for part in since]) - median([p.offset_db for p in before])
-
-
-def turned_gain_db(
-    newest: list[Part], history: list[Part], offset_db: Levels, change_db: Levels
-) -> Levels | None:
-    """By how much each pack's gain was turned by hand, dB, shape (2,); None where none was."""
-    before, since = split(newest, history, offset_db, change_db)
-    if len(before) < BLOCK or any_of(np.isnan(change_db[:2])):
-        return None
-    voice_db = _moved_db(before, since)[:2]
-    steady_db = (_pauses_db(since) - _pauses_db(before))[:2]
-    by_db = np.concatenate([voice_db, steady_db[:, 0] - steady_db[:, 1]])
-    alike = np.abs(by_db - by_db[0]) <= GAIN_DB + GAIN_SHARE * abs(by_db[0])
-    return steady_db[0] if alike.all() else None
-
-
-def _pauses_db(parts: list[Part]) -> Levels:
-    """What is steady where it is least, dB, shape (bands, 2); NaN where it may be voice."""
-    steady_db = np.array([part.steady_db for part in parts])
-    least = np.argsort(steady_db[:, 0].sum(axis=1))[: max(len(parts) // 4, 1)]
-    pauses_db = percentiles.medians(steady_db[least], axis=0)[0]
-    under = median([part.level_db for part in parts]) - pauses_db[0] >= UNDER_DB
-    return np.where(under, pauses_db, np.nan)
-
-
-def _usual(parts: list[Part]) -> Levels:
+def usual(parts: list[Part]) -> Levels:
     """Level and dullness of main and safety, dB, shape (bands, 2)."""
     return median([np.vstack([part.level_db, part.dull_db]) for part in parts])
 
@@ -319,3 +247,11 @@ def _blocks_db(parts_db: Levels) -> Levels:
         return np.empty((0, BANDS))
     whole = parts_db[len(parts_db) - blocks * BLOCK :].reshape(blocks, BLOCK, BANDS)
     return np.array([median(block) for block in whole])
+
+
+def newest_of(parts: Sequence[Part], needed: int) -> int:
+    """How many parts are judged: as many as the limit asks for, or all that was said for longer
+    than a look lasts, a block at least."""
+    begins_s = parts[-1].begin_s - LOOK_S
+    lately = sum(part.begin_s >= begins_s for part in islice(reversed(parts), needed))
+    return min(max(lately, BLOCK), needed)

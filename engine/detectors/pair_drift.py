@@ -12,10 +12,8 @@ speech while there is no fault. Numbers: common practice, no source.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
 from functools import partial
-from itertools import islice
 from typing import ClassVar, Final
 
 import numpy as np
@@ -24,16 +22,15 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.pair_change import (
     BLOCK,
-    LOOK_S,
     MOST_DB,
     SIBILANTS,
-    as_loud,
     leaves,
-    median,
+    newest_of,
     split,
     sure_change_db,
-    turned_gain_db,
 )
+from engine.detectors.pair_gains import as_loud, turned_gain_db, with_gains_turned
+from engine.detectors.pair_offsets import HISTORY, LearnedOffsets, PairOffsets
 from engine.detectors.pair_parts import BANDS, PairParts, Part
 from engine.detectors.pairs import PART_S, Pairs, parts_in
 from engine.measure.tick_block import TickBlock
@@ -43,29 +40,8 @@ from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By, TrackRemap
 from engine.model.tracks import Scene
 
-HISTORY: Final = 240
-"""Parts before the newest that say how far the pair wanders: a minute of its speech."""
 CLEAR: Final = 0.65
 """So much of speech is clearly its wearer's, over what else both packs hear."""
-WINDY_DB: Final = 10.0
-"""What is duller than the voice usually is by more than this has no voice in it: vowels are 5 dB
-duller than the median of speech, wind 20 (ours, measured on voices and on noise by Strasberg's
-law)."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LearnedOffsets:
-    """What a restart need not learn anew.
-
-    offset_db : main less safety, shape (bands, tracks), at the safety's index: of the whole voice,
-        of the treble and of the sibilants; NaN where unknown
-    main : input of the main it is learned against, shape (tracks,); -1 where there is none
-    """
-
-    offset_db: Levels
-    main: Levels
-
-
 _VOICE_AND_TREBLE: Final = np.arange(BANDS) < SIBILANTS
 
 _per_pair = partial(per_track, count="_pair_count", of="pairs")
@@ -76,10 +52,14 @@ class PairDrift(TrackMemory):
 
     NEEDS_SAMPLES: ClassVar = False
 
-    _offset_db: Levels = _per_pair(np.nan, rows=BANDS)
     _limit_db: Levels = _per_pair(0.0, rows=BANDS)
-    _dull_db: Levels = _per_pair(np.nan, rows=2)
-    _young: Flags = _per_pair(False)
+    _offsets: PairOffsets = remembered(
+        By.PART,
+        lambda d: PairOffsets(
+            d._pairs, d._scene, learn_parts=d._learn_parts, follow_db=d._follow_db
+        ),
+        of="pairs",
+    )
     _parts: list[deque[Part]] = remembered(
         By.FIRST, lambda d: [deque(maxlen=d._depth) for _ in range(len(d._pairs))], of="pairs"
     )
@@ -135,11 +115,10 @@ class PairDrift(TrackMemory):
         self._voiced = voiced
         self._lost_db = lost_db
         self._one_voice = one_voice
-        self._pairs = Pairs(scene, Fault.PAIR_DRIFT)
+        self._scene, self._pairs = scene, Pairs(scene, Fault.PAIR_DRIFT)
         self._tracks = len(scene.tracks)
         self._asked = np.zeros(self._tracks, dtype=np.bool_)
         self._asked[self._pairs.main] = self._asked[self._pairs.safety] = True
-        self._main_inputs = np.array([scene.tracks[n].input for n in self._pairs.main])
         self._pair_count = len(self._pairs)
         amber_s = scene.numbers("pair_drift_amber_s")[self._pairs.safety]
         self._needed = parts_in(CLEAR * amber_s)
@@ -153,20 +132,15 @@ class PairDrift(TrackMemory):
     @property
     def learned(self) -> LearnedOffsets:
         """What a restart need not learn anew."""
-        offset_db = np.full((BANDS, self._tracks), np.nan)
-        main = np.full(self._tracks, -1.0)
-        offset_db[:, self._pairs.safety] = self._offset_db
-        main[self._pairs.safety] = self._main_inputs
-        return LearnedOffsets(offset_db, main)
+        return self._offsets.learned
 
     def learn(self, learned: LearnedOffsets) -> None:
         """Start from what an earlier watch of the same tracks learned, of pairs that still are."""
-        same = learned.main[self._pairs.safety] == self._main_inputs
-        self._offset_db = np.where(same, learned.offset_db[:, self._pairs.safety], np.nan)
+        self._offsets.learn(learned)
 
     def teach(self, safety: int, voice_db: float, treble_db: float) -> None:
         """The offset of the pair of that safety's track index, from a line check."""
-        self._offset_db[:, self._pairs.safety == safety] = [[voice_db], [treble_db], [np.nan]]
+        self._offsets.teach(safety, voice_db, treble_db)
 
     def look_ahead(self, block: TickBlock) -> None:
         """Look for speech in those ticks at once."""
@@ -180,17 +154,11 @@ class PairDrift(TrackMemory):
         m = measurement
         if any_of(m.gain_step_db != 0.0):
             self._follow_gain(m.gain_step_db)
-        for pair, part in self._adding.update(m, self._offset_db):
-            if self._is_voice(pair, part):
+        for pair, part in self._adding.update(m, self._offsets.usual_db):
+            if self._offsets.is_voice(pair, part):
                 self._parts[pair].append(part)
                 self._judge(pair, m.end_s)
         return self._condition(m)
-
-    def _is_voice(self, pair: int, part: Part) -> bool:
-        """Whether what the pack that is louder than usual hears has a voice's treble: wind and
-        blows have not."""
-        louder = 0 if part.offset_db[0] > self._offset_db[0, pair] else 1
-        return not part.dull_db[0, louder] > self._dull_db[louder, pair] + WINDY_DB
 
     def _follow_gain(self, gain_db: Levels) -> None:
         """A hand turned a gain, floor and voice together: the learned offset moves with it."""
@@ -200,21 +168,11 @@ class PairDrift(TrackMemory):
 
     def _turn(self, pair: int, gain_db: Levels) -> None:
         """The gains of main and safety were turned: what was said before the turn moves along."""
-        turned_db = gain_db[0] - gain_db[1]
-        before_db = self._offset_db[0, pair]
-        after_db = before_db + turned_db
-        parts = self._parts[pair]
-        for n, part in enumerate(parts):
-            part_db = part.offset_db[0]
-            if not abs(part_db - after_db) < abs(part_db - before_db):
-                parts[n] = replace(
-                    part,
-                    offset_db=part.offset_db + turned_db,
-                    level_db=part.level_db + gain_db,
-                    steady_db=part.steady_db + gain_db,
-                )
+        usual_db = self._offsets.usual_db[:, pair]
+        parts = with_gains_turned(self._parts[pair], usual_db[0], gain_db)
+        self._parts[pair] = deque(parts, maxlen=self._depth)
         self._drifts[pair] = False
-        self._offset_db[:, pair] += turned_db
+        usual_db += gain_db[0] - gain_db[1]
 
     def _condition(self, m: Measurement) -> Condition:
         drifting = any_of(self._drifts)
@@ -238,97 +196,82 @@ class PairDrift(TrackMemory):
     def _judge(self, pair: int, now_s: float) -> None:
         """Learn the offset, or hold the newest seconds of speech against it."""
         parts = self._parts[pair]
-        if np.isnan(self._offset_db[0, pair]):
-            if len(parts) >= self._learn_parts:
-                self._take_over(pair, parts)
-                self._young[pair] = True
+        if np.isnan(self._offsets.usual_db[0, pair]):
+            self._offsets.begin(pair, list(parts))
             return
         needed = int(self._needed[pair])
-        number = self._newest(parts, needed)
+        number = newest_of(parts, needed)
         newest, history = list(parts)[-number:], list(parts)[:-number]
-        if len(newest) < number or (self._young[pair] and len(history) < BLOCK):
+        if len(newest) < number or (self._offsets.young[pair] and len(history) < BLOCK):
             return  # what it does in health is not known yet
-        offset_db = self._offset_db[:, pair]
-        change_db = sure_change_db(newest, parts, offset_db)
-        off = any_of(np.abs(change_db) > self._limit_db[:, pair] - self._back_db)
-        if not self._drifts[pair]:
-            # What sibilants say counts where voice and treble say nothing.
-            for asked in (_VOICE_AND_TREBLE, ~_VOICE_AND_TREBLE):
-                asked_db = np.where(asked, change_db, np.nan)
-                off = any_of(np.abs(asked_db) > MOST_DB)
-                if off and asked[0] and self._depends_on_loudness(pair, newest, history, asked_db):
-                    return
-                if off:
-                    bands, limit_db, waits = leaves(
-                        newest, history, offset_db, asked_db, sure=number == needed
-                    )
-                    if waits:
-                        return
-                    off = any_of(bands)
-                if off:
-                    self._limit_db[:, pair] = np.where(asked, limit_db, np.inf)
-                    break
-            gain_db = turned_gain_db(newest, history, offset_db, change_db) if off else None
-            if gain_db is not None:
-                self._turn(pair, gain_db)
-                return
-        if off:
+        change_db = sure_change_db(newest, parts, self._offsets.usual_db[:, pair])
+        if self._drifts[pair]:
+            self._goes_on(pair, change_db, now_s)
+            return
+        bands = self._leaves(pair, newest, history, change_db, sure=number == needed)
+        if bands is None:
+            return
+        if any_of(bands):
+            self._last_s[pair] = now_s
+            self._begin(pair, newest, history, change_db)
+        else:
+            self._offsets.follow(pair, history, change_db)
+
+    def _goes_on(self, pair: int, change_db: Levels, now_s: float) -> None:
+        """A drift that stands is over when the newest parts are back by the deadband."""
+        if any_of(np.abs(change_db) > self._limit_db[:, pair] - self._back_db):
             self._last_s[pair] = now_s
             self._change_db[:, pair] = change_db
-            if not self._drifts[pair]:
-                self._begin(pair, newest, history, change_db)
-        elif self._drifts[pair]:
-            self._parts[pair] = deque(
-                (part for part in parts if part.begin_s < self._onset_s[pair]), maxlen=self._depth
-            )
-        else:
-            self._follow(pair, history, change_db)
-        self._drifts[pair] = off
+            return
+        self._drifts[pair] = False
+        before = (part for part in self._parts[pair] if part.begin_s < self._onset_s[pair])
+        self._parts[pair] = deque(before, maxlen=self._depth)
 
-    @staticmethod
-    def _newest(parts: deque[Part], needed: int) -> int:
-        """How many parts are judged: as many as the limit asks for, or all that was said for longer
-        than a look lasts, a block at least."""
-        begins_s = parts[-1].begin_s - LOOK_S
-        lately = sum(part.begin_s >= begins_s for part in islice(reversed(parts), needed))
-        return min(max(lately, BLOCK), needed)
+    def _leaves(
+        self, pair: int, newest: list[Part], history: list[Part], change_db: Levels, *, sure: bool
+    ) -> Flags | None:
+        """In which bands the pair leaves its offset; None where that was learned anew or turned
+        along with a gain, or cannot be told yet."""
+        offset_db = self._offsets.usual_db[:, pair]
+        bands = np.zeros(BANDS, dtype=np.bool_)
+        # What sibilants say counts where voice and treble say nothing.
+        for asked in (_VOICE_AND_TREBLE, ~_VOICE_AND_TREBLE):
+            asked_db = np.where(asked, change_db, np.nan)
+            if not any_of(np.abs(asked_db) > MOST_DB):
+                continue
+            if asked[0] and self._depends_on_loudness(pair, newest, history, asked_db):
+                return None
+            bands, limit_db, waits = leaves(newest, history, offset_db, asked_db, sure=sure)
+            if waits:
+                return None
+            if any_of(bands):
+                self._limit_db[:, pair] = np.where(asked, limit_db, np.inf)
+                break
+        gain_db = None
+        if any_of(bands):
+            gain_db = turned_gain_db(newest, history, offset_db, change_db)
+        if gain_db is None:
+            return bands
+        self._turn(pair, gain_db)
+        return None
 
     def _depends_on_loudness(
         self, pair: int, newest: list[Part], history: list[Part], change_db: Levels
     ) -> bool:
         """Whether a limiter is at work: then the offset is that of speech as loud as the newest."""
-        like = as_loud(newest, history, self._offset_db[:, pair], change_db)
+        like = as_loud(newest, history, self._offsets.usual_db[:, pair], change_db)
         if like is None:
             return False
-        self._take_over(pair, like or newest)
-        self._young[pair] = self._young[pair] or not like
+        self._offsets.take_over(pair, like or newest)
+        self._offsets.young[pair] |= not like
         self._parts[pair] = deque(like + newest, maxlen=self._depth)
         return True
 
-    def _follow(self, pair: int, history: list[Part], change_db: Levels) -> None:
-        """An offset that was learned in this watch is the median of its first minute of speech;
-        any other moves slowly."""
-        if self._young[pair]:
-            if len(history) >= self._learn_parts:
-                self._take_over(pair, history)
-            self._young[pair] = len(history) < HISTORY
-        else:
-            move_db = np.clip(change_db, -self._follow_db, self._follow_db)
-            offset_db = self._offset_db[:, pair]
-            offset_db += np.nan_to_num(move_db)
-            if np.isnan(offset_db[SIBILANTS]) and len(history) >= self._learn_parts:
-                usual_db = median([part.offset_db for part in history])
-                offset_db[SIBILANTS] = usual_db[SIBILANTS]  # no line check says it
-
-    def _take_over(self, pair: int, parts: Iterable[Part]) -> None:
-        """What those parts are like is what is usual."""
-        self._offset_db[:, pair] = median([part.offset_db for part in parts])
-        self._dull_db[:, pair] = median([part.dull_db[0] for part in parts])
-
     def _begin(self, pair: int, newest: list[Part], history: list[Part], change_db: Levels) -> None:
         """When it began, and which pack fell."""
+        self._drifts[pair], self._change_db[:, pair] = True, change_db
         band = self._furthest_off(pair)
-        _, since = split(newest, history, self._offset_db[:, pair], change_db)
+        _, since = split(newest, history, self._offsets.usual_db[:, pair], change_db)
         self._onset_s[pair] = since[0].begin_s
         # The ratio main to safety rises when the safety hears less.
         self._fell[pair] = 1 if change_db[band] > 0 else 0

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.detectors.pair_change import as_loud, leaves, median, sure_change_db
+from engine.detectors.pair_change import leaves, median, sure_change_db
+from engine.detectors.pair_gains import as_loud
 from engine.detectors.pair_parts import BANDS, Part
 from engine.model.messages import Levels
 

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from engine.detectors.pair_drift import LearnedOffsets, PairDrift
+from engine.detectors.pair_drift import PairDrift
+from engine.detectors.pair_offsets import LearnedOffsets
 from engine.model.messages import Samples, State
 from tests.support import harmless_sound as sound
 from tests.support.harmless_sound import Wave, at_level, impacts
