@@ -20,8 +20,8 @@ from engine.model.tracks import Scene
 
 RULE_OF: Final = {rule.fault: rule.name for rule in reversed(FAULTS)}
 """The first rule of each fault."""
-SWAPPED, DUPLICATE, PAIR_DRIFT, LOW = (
-    RULE_OF[f] for f in (Fault.SWAPPED, Fault.DUPLICATE, Fault.PAIR_DRIFT, Fault.LOW)
+SWAPPED, DUPLICATE, PAIR_DRIFT, LOW, NOISE = (
+    RULE_OF[f] for f in (Fault.SWAPPED, Fault.DUPLICATE, Fault.PAIR_DRIFT, Fault.LOW, Fault.NOISE)
 )
 BY_ANOTHERS_SIGNAL: Final = (PAIR_DRIFT, LOW)
 
@@ -34,9 +34,11 @@ def explained(
     `lost`: indices of the tracks on which the alarm of a loss stands.
     """
     clear: dict[str, Condition] = {}
+    copied = _named(conditions.get(DUPLICATE))
     for names, where in (
-        (BY_ANOTHERS_SIGNAL, _named(conditions.get(SWAPPED), scene)),
-        (BY_ANOTHERS_SIGNAL, _named(conditions.get(DUPLICATE), scene)),
+        (BY_ANOTHERS_SIGNAL, _theirs(_named(conditions.get(SWAPPED)), scene)),
+        (BY_ANOTHERS_SIGNAL, _theirs(copied, scene)),
+        ((NOISE,), _at(copied, scene)),
         ((LOW,), _at(lost, scene)),
     ):
         for name in names if where is not None else ():
@@ -49,19 +51,23 @@ def explained(
     return {**conditions, **clear} if clear else conditions
 
 
-def _named(said: Condition | None, scene: Scene) -> Flags | None:
-    """All packs of the performers whose inputs carry another's signal, and these inputs, shape
-    (tracks,); None where none does."""
+def _named(said: Condition | None) -> Sequence[int]:
+    """Indices of the tracks that carry another's signal, by that condition."""
     if said is None or said.partners is None or said.quiet:
-        return None
+        return ()
     active = indices(said.state == State.ACTIVE)
     if not len(active):
-        return None
+        return ()
     named = {*active.tolist(), *said.partners[active].tolist()}
-    named |= set(indices(said.partners >= 0).tolist())  # of all inputs, where all were moved
-    performers = {scene.tracks[track_index].who for track_index in named} - {""}
-    theirs = [n in named or track.who in performers for n, track in enumerate(scene.tracks)]
-    return np.array(theirs, dtype=np.bool_)
+    # Of all inputs, where all were moved.
+    return sorted(named | set(indices(said.partners >= 0).tolist()))
+
+
+def _theirs(named: Sequence[int], scene: Scene) -> Flags | None:
+    """Those tracks and all packs of their performers, shape (tracks,); None where there is none."""
+    performers = {scene.tracks[n].who for n in named} - {""}
+    packs = [n for n, track in enumerate(scene.tracks) if track.who in performers]
+    return _at([*named, *packs], scene)
 
 
 def _at(track_indices: Sequence[int], scene: Scene) -> Flags | None:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.detectors.base import condition, unknown
-from engine.detectors.explained import DUPLICATE, LOW, PAIR_DRIFT, SWAPPED, explained
+from engine.detectors.explained import DUPLICATE, LOW, NOISE, PAIR_DRIFT, SWAPPED, explained
 from engine.model.messages import Condition, PackLevel, State
 from engine.model.tracks import Scene, Track
 
@@ -59,6 +59,15 @@ def test_a_copy_explains_levels_of_both_inputs_alone(name: str, active: list[boo
     after = explained({DUPLICATE: copy, name: said(active)}, SCENE)[name]
     assert not (after.state[:4] == State.ACTIVE).any()
     assert (after.state[4:] == said(active).state[4:]).all()
+
+
+@given(active=FLAGS)
+def test_a_copy_explains_the_hiss_of_its_own_inputs(active: list[bool]) -> None:
+    """It comes with the floor of what it copies; a second pack has nothing to do with that."""
+    copy = said([n == 2 for n in range(TRACKS)], {2: 0})
+    after = explained({DUPLICATE: copy, NOISE: said(active)}, SCENE)[NOISE]
+    assert not (after.state[[0, 2]] == State.ACTIVE).any()
+    assert (after.state[[1, 3, 4, 5]] == said(active).state[[1, 3, 4, 5]]).all()
 
 
 @given(low=FLAGS)
