@@ -270,3 +270,46 @@ def test_the_bursts_of_a_phone_are_told_as_such() -> None:
     said = told(detector, x, SCENE, 2)
     assert 0.1 * (said.states.index(1) + 1) <= 6.0 + 5.0
     assert "217 Hz" in detector.detail(2)
+
+
+def openings(
+    x: Samples, track: int, rng: np.random.Generator, first_s: float, last_s: float
+) -> float:
+    """A contact that opens for 0.5 to 20 ms about twice a second, its bias behind a low-pass of 18
+    kHz; when it did for the fourth time, s."""
+    bias, open_ = np.zeros(len(x)), np.ones(len(x))
+    times_s = [first_s]
+    while times_s[-1] < last_s:
+        first = round(times_s[-1] * RATE)
+        last = first + round(10.0 ** rng.uniform(-3.3, -1.7) * RATE)
+        open_[first:last] = 0.01
+        pop = 10.0 ** (rng.uniform(-24.0, -8.0) / 20.0) * np.exp(
+            -np.arange(RATE // 10) / (rng.uniform(0.003, 0.015) * RATE)
+        )
+        bias[first:][: len(pop)] += pop
+        bias[last:][: len(pop)] -= pop
+        times_s.append(times_s[-1] + 0.2 + rng.exponential(0.4))
+    sos = butter(2, 18_000.0, fs=RATE, output="sos")
+    x[:, track] = (x[:, track] * open_ + sosfilt(sos, bias)).astype(np.float32)
+    return times_s[3]
+
+
+@pytest.mark.parametrize("amid", ["words", "rain"])
+@pytest.mark.parametrize("track", [0, 2])
+def test_a_contact_amid_loud_words_or_rain_is_told(amid: str, track: int) -> None:
+    """All hear the words, and drops fall on all: told within a second of the fourth opening, for a
+    syllable may hide one, and on that track alone."""
+    rng = np.random.default_rng(6)
+    x = place()
+    if amid == "words":
+        said = sound.voice(20.0, -22.0, rng, talks=0.95)
+        x += sound.takes([0.7 * said, 0.2 * said, 0.5 * said, 0.15 * said])
+    else:
+        for column in x.T:
+            drops = impacts(20.0, 100.0, rng, 0.0008)[: len(x)]
+            column += (0.15 * drops / np.abs(drops).max()).astype(np.float32)
+    due_s = openings(x, track, rng, 5.0, 12.0)
+    x = x[: 12 * RATE]
+    said_of = [told(Crackle(SCENE), x, SCENE, one) for one in (track, 3)]
+    assert 5.2 <= 0.1 * (said_of[0].states.index(1) + 1) <= due_s + 1.0
+    assert not said_of[1].spans_s
