@@ -7,7 +7,8 @@ performer's best pack on some other performer's do not count in the RMS (a voice
 a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder
 than it is). Without at least 4 s of the performer's own nothing new is said; what rises as far over
 some other performer's learned floor as over this one's is none: an aircraft comes to all by as much
-over the place, whatever their gains. Who turns a gain down by hand means it: the limit goes with
+over the place, whatever their gains; nor is what stays as loud for seconds, as a compressor beside
+one of them: words have gaps. Who turns a gain down by hand means it: the limit goes with
 the turn. Common practice, no source.
 """
 
@@ -49,6 +50,9 @@ _FLOOR_SHARE: Final = 0.1
 _EVERY_TICKS: Final = 5
 """A floor that fell lately counts at once: the level that a tenth of the last 10 s stayed under
 (one hop of each tick). All is looked at every 0.5 s."""
+_GAP_TICKS: Final = 15
+_GAP: Final = 10.0 ** (SPEECH_DB / 10.0)
+"""In so many ticks words have a gap as far under them as a voice lies over its floor."""
 
 
 class Low(TrackMemory):
@@ -160,7 +164,7 @@ class Low(TrackMemory):
 
     def _own(self, m: Stretch, floor_dbfs: Levels) -> tuple[Flags, Flags]:
         """Where the voice may be this performer's, as no other one's pack is so much louder; and
-        where it surely is, as none rises as far over its floor.
+        where it surely is, as none rises as far over its floor, and it comes and goes.
 
         Shape (ticks, tracks).
         """
@@ -169,7 +173,11 @@ class Low(TrackMemory):
         theirs, theirs_over = self._both(self._levels.others, power, over)
         mine, mine_over = self._both(self._levels.own, power * self._weights, over)
         own = theirs <= mine * _SPILL
-        return own, own & (theirs_over * _NEARER <= mine_over)
+        newest = (self._tick - 1 - np.arange(_GAP_TICKS)) % _FLOOR_TICKS
+        with np.errstate(invalid="ignore"):
+            gap = np.fmin.reduce(self._recent[:, newest], axis=1)
+            comes = power >= _GAP * gap * (len(m.valid) // m.ticks)
+        return own, own & comes & (theirs_over * _NEARER <= mine_over)
 
     @staticmethod
     def _both(

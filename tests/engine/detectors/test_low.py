@@ -116,6 +116,17 @@ def test_what_rises_as_far_over_all_floors_is_no_voice() -> None:
     assert State.ACTIVE not in watched(x, where).states
 
 
+def test_what_hums_beside_one_of_them_is_no_voice() -> None:
+    """A compressor that starts beside one who said little, 24 dB over the place for half a
+    minute."""
+    where = Scene((Track(1, who="rigger"), Track(2, who="foreman")), RATE)
+    x = noise(-72.0, 70.0, RATE, seed=4, tracks=2)
+    x[20 * RATE : 30 * RATE, :1] += words(-25.0, 10.0, RATE, ON, OFF)
+    compressor = noise(-48.0, 30.0, RATE, seed=5) * np.array([1.0, 0.3])
+    x[35 * RATE : 65 * RATE] += compressor.astype(np.float32)
+    assert State.ACTIVE not in watched(x, where).states
+
+
 def test_the_other_pack_of_a_performer_is_no_neighbour() -> None:
     """A main that is 30 dB under its own safety is low all the same."""
     where = Scene(
