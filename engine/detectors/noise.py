@@ -193,6 +193,10 @@ class Noise(TrackMemory):
         with np.errstate(invalid="ignore"):
             return rms_dbfs(self._speech / self._speech_hops)
 
+    def _earlier_voice_dbfs(self) -> Levels:
+        earlier_dbfs = self._gains.voice_dbfs(self._tick, DATED_TICKS)
+        return np.where(np.isnan(earlier_dbfs), self._voice_dbfs(), earlier_dbfs)
+
     def _speech_dbfs(self) -> Levels:
         return np.where(self._speech_hops == 0.0, self._unheard_dbfs, self._voice_dbfs())
 
@@ -213,7 +217,7 @@ class Noise(TrackMemory):
         if any_of(risen) and not is_behind_gains(shares, treble_dbfs, self._treble_dbfs):
             risen &= ~self._is_place(shares, rose_db)
             if any_of(risen & ~self._active) and heard_by_pair(
-                self._mates & shares & shares[:, np.newaxis], self._voice_dbfs(), added
+                self._mates & shares & shares[:, np.newaxis], self._earlier_voice_dbfs(), added
             ):
                 risen &= self._active
         risen &= ~self._turned(m, risen, power, treble_dbfs)

@@ -81,6 +81,14 @@ class TurnedGain(TrackMemory):
         self._spoken[:, tracks] = np.nan
         self._looks[tracks] = 0
 
+    def voice_dbfs(self, tick: int, before: int) -> Levels:
+        """How loud each track was spoken into until so many ticks ago, dBFS; NaN where nobody was
+        heard: what rose since may look like speech itself."""
+        spoken = self._spoken[(tick - np.arange(before, KEPT_TICKS)) % KEPT_TICKS]
+        known = np.count_nonzero(~np.isnan(spoken), axis=0)
+        with np.errstate(invalid="ignore"):
+            return rms_dbfs(np.nansum(spoken, axis=0) / known)
+
     def is_turned(
         self, track_index: int, tick: int, lasts: int, power: float, rose_db: float
     ) -> bool:
