@@ -32,6 +32,7 @@ from engine.detectors.band_power import MOSTLY, BandPower, band_powers
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.fall_ends import FallEnds
 from engine.detectors.quieter_place import QuieterPlace
+from engine.measure.presence import loudest_floor_dbfs
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, any_of_each, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
@@ -131,6 +132,7 @@ class DeadMic(TrackMemory):
         self._back_s = back_s
         self._watched = scene.watched(Fault.DEAD_MIC)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
+        self._loudest_dbfs = loudest_floor_dbfs(scene)
         self._tracks = len(scene.tracks)
         self._ahead = Ahead(self._foresee)
         self.reset()
@@ -287,7 +289,8 @@ class DeadMic(TrackMemory):
         return self._is_steady(track_index, m, SETTLED_TICKS)
 
     def _is_steady(self, track_index: int, m: Measurement, ticks: int = JUDGED_TICKS) -> bool:
-        """Whether what is left is electronics, on the newest low ticks after the settling."""
+        """Whether what is left is electronics, on the newest low ticks after the settling; it is
+        not where a place would be called loud, as in a car that waits."""
         spread_dbfs = self._history.spread_dbfs(track_index, ticks)
         if spread_dbfs is None:
             return False
@@ -295,6 +298,7 @@ class DeadMic(TrackMemory):
         self._together[track_index] |= self._shared(track_index)
         limit = self._steady_db / (2.0 if self._together[track_index] else 1.0)
         over_floor = middle > m.floor_dbfs[track_index] + self._fall_db
+        over_floor |= middle > self._loudest_dbfs[track_index]
         return bool(high - low <= limit and not over_floor)
 
     def _shared(self, track_index: int) -> bool:

@@ -103,6 +103,12 @@ def test_a_live_place_that_falls_is_alive() -> None:
     assert State.ACTIVE not in told(DeadMic(where), x, where).states
 
 
+def test_what_is_as_loud_as_a_loud_place_is_one() -> None:
+    """A car that waits at a light: what is left of it is steady, and no electronics at -40 dBFS."""
+    where = scene(rate_hz=RATE)
+    assert not told(DeadMic(where), dies(-40.0, live_dbfs=-20.0), where).spans_s
+
+
 def test_a_slow_drift_is_alive() -> None:
     """Wind that drops by 15 dB within half a minute leaves no dead mic, steady as it ends."""
     where = scene(rate_hz=RATE)
