@@ -25,7 +25,7 @@ from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
 
 SIBILANTS: Final = 2
-MOST_DB: Final = np.array([4.0, 7.0, 9.0])
+MOST_DB: Final = np.array([4.5, 7.0, 9.0])
 """Change that counts of the voice, of its treble and of sibilants, which turn with the head the
 more the higher they are."""
 BLOCK: Final = 8
