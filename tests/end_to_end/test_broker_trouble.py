@@ -178,7 +178,7 @@ def test_repeated_late_and_left_over_messages_end_right(server: RunningBroker) -
             time.sleep(0.02)
         assert look(reader) == ({"main": ""}, 1)
         with reader_of(server) as later:
-            until(lambda: look(later)[0].get("main") == "", cart, seconds=20.0)
-            assert look(later)[1] == 1
+            # What is retained comes topic by topic, in any order.
+            until(lambda: look(later) == ({"main": ""}, 1), cart, seconds=20.0)
         echo.close()
     cart.end()
