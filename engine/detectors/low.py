@@ -50,9 +50,10 @@ _FLOOR_SHARE: Final = 0.1
 _EVERY_TICKS: Final = 5
 """A floor that fell lately counts at once: the level that a tenth of the last 10 s stayed under
 (one hop of each tick). All is looked at every 0.5 s."""
-_GAP_TICKS: Final = 15
-_GAP: Final = 10.0 ** (SPEECH_DB / 10.0)
-"""In so many ticks words have a gap as far under them as a voice lies over its floor."""
+_GAP_TICKS: Final = 20
+_GAP: Final = 10.0 ** (6.0 / 10.0)
+"""In so many ticks words have a gap that lies 6 dB under them; what is steady sways by less, lines
+of a motor by 5 dB from hop to hop (measured)."""
 
 
 class Low(TrackMemory):
