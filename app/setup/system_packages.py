@@ -75,6 +75,7 @@ NEEDS: tuple[Need, ...] = (
     Need(TESTS, "chromium", "chromium"),
     Need(TESTS, "chromium-driver", "chromedriver"),
     Need(TESTS, "mosquitto", "mosquitto"),
+    Need(TESTS, "poppler-utils", "pdftotext"),
 )
 
 
