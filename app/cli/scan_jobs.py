@@ -125,8 +125,9 @@ def scan_at_once(
                 ahead.popleft()
                 done += 1
                 yield outcome
-        finally:
+        except BaseException:  # whoever gives up does not wait for what is under way
             pool.shutdown(wait=False, cancel_futures=True)
+            raise
 
 
 def _begin() -> None:
