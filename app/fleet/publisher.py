@@ -91,7 +91,9 @@ class CartPublisher:
         """Publish what is due."""
         now, connected = self._clock(), self._link.connected
         if connected and not self._was_connected:
-            self._said.clear()
+            # Nothing is known of what the broker kept: all is said anew, and what is over by now
+            # is taken away anew.
+            self._said = dict.fromkeys(self._said, b"")
             self._beat_at = self._changes_at = -1e9
         self._was_connected = connected
         if not connected or self._watch is None or self._snapshot is None:
@@ -105,23 +107,29 @@ class CartPublisher:
             self._clear_up(now)
 
     def overhear(self, topic: str, payload: bytes, retained: bool) -> None:
-        """What the broker says of this cart's own topics: alarms of earlier runs, other runs."""
+        """What the broker says of this cart's own topics: alarms of any run, other runs."""
         rest = topic.removeprefix(self._topic(""))
-        if rest.startswith("alarm/") and retained and payload:
+        if rest.startswith("alarm/") and payload and (retained or self._is_own(topic)):
             self._left_over[topic] = self._clock()
         elif rest == "state" and not retained:
             self._others.add(_run_of(payload))
 
     def _clear_up(self, now: float) -> None:
-        """Take away what a run left that was not heard of for a while; never another cart's."""
+        """Take away what a run left that was not heard of for a while; never another cart's.
+
+        Of this run, what does not stand: where a connection breaks off, its alarms may be sent
+        again by the library after they were taken away.
+        """
         for topic, since in list(self._left_over.items()):
-            owner = topic.rpartition("/")[2].partition("-")[0]
-            if (
-                owner == self.run
-                or owner in self._others
-                or (now - since > CLEAR_UP_S and self._link.publish(topic, b"", True))
-            ):
+            if self._is_own(topic):
+                stays, due = topic in self._said, True
+            else:
+                stays, due = _run_in(topic) in self._others, now - since > CLEAR_UP_S
+            if stays or (due and self._link.publish(topic, b"", True)):
                 del self._left_over[topic]
+
+    def _is_own(self, topic: str) -> bool:
+        return _run_in(topic) == self.run
 
     def goodbye(self) -> None:
         """The watch is over: take the alarms away, and say so."""
@@ -166,6 +174,11 @@ class CartPublisher:
 
     def _topic(self, *rest: str) -> str:
         return cart_messages.topic(self._broker.site, self._broker.cart, *rest)
+
+
+def _run_in(topic: str) -> str:
+    """Which run an alarm's topic belongs to."""
+    return topic.rpartition("/")[2].partition("-")[0]
 
 
 def _run_of(payload: bytes) -> str:

@@ -104,6 +104,37 @@ def test_on_return_all_is_said_anew() -> None:
     assert set(night.kept) == before
 
 
+def test_an_alarm_that_ended_without_a_connection_is_taken_away_on_return() -> None:
+    """The broker kept it; a lamp that follows the topic would stay on."""
+    night = Night()
+    night.run(2.0, ALARMS)
+    night.connected = False
+    night.run(5.0)
+    assert night.alarms()
+    night.connected = True
+    night.run(0.3)
+    assert night.alarms() == []
+    assert night.kept["belfry/main/state"]["alarms"] == []
+
+
+@pytest.mark.parametrize("retained", [False, True])
+def test_an_alarm_that_comes_late_is_taken_away_again(retained: bool) -> None:
+    """Sent once more by the library after it was over; one that stands stays."""
+    night = Night()
+    night.run(2.0, ALARMS)
+    for topic, kept in [item for item in night.kept.items() if "/alarm/" in item[0]]:
+        night.cart.overhear(topic, json.dumps(kept).encode(), retained)
+    night.run(2.0, ALARMS)
+    late = {topic: kept for topic, kept in night.kept.items() if "/alarm/" in topic}
+    assert len(late) == 3
+    night.run(2.0)
+    for topic, kept in late.items():
+        night.kept[topic] = kept
+        night.cart.overhear(topic, json.dumps(kept).encode(), retained)
+    night.run(1.2)
+    assert night.alarms() == []
+
+
 def test_a_drill_is_published_without_the_names_of_its_faults() -> None:
     """Neither tracks nor alarms give away what the mixer is to find."""
     night = Night(drill=True)
