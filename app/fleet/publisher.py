@@ -133,7 +133,7 @@ class CartPublisher:
 
     def goodbye(self) -> None:
         """The watch is over: take the alarms away, and say so."""
-        for topic in [t for t in self._said if "/alarm/" in t]:
+        for topic in {t for t in (*self._said, *self._left_over) if self._is_own(t)}:
             self._link.publish(topic, b"", True)
         self._publish("state", cart_messages.gone(), retain=True)
 

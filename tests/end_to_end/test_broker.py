@@ -91,8 +91,15 @@ def test_a_broker_that_is_not_there_costs_the_cart_nothing() -> None:
     cart.link.close()
 
 
-def test_the_readmes_example_follows_the_alarms(server: RunningBroker, tmp_path: Path) -> None:
+def test_the_readmes_example_follows_the_alarms(tmp_path: Path) -> None:
     """As it stands there, with the test's broker in place of the crew's."""
+    require_broker()
+    with broker() as running:
+        follow_the_alarms(running, tmp_path)
+
+
+def follow_the_alarms(server: RunningBroker, tmp_path: Path) -> None:
+    """The lamp goes on with an alarm that nobody covers, and off with its end."""
     (text,) = re.findall(r"```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
     script = tmp_path / "lamp.py"
     script.write_text(text.replace('"192.168.7.2"', f'"127.0.0.1", {server.port}'), "utf-8")
