@@ -10,8 +10,8 @@ import secrets
 import tempfile
 import threading
 import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from multiprocessing import AuthenticationError
 from multiprocessing.connection import Client as Connector
@@ -29,6 +29,9 @@ BEAT_S: Final = 0.25
 
 HANDSHAKE_S: Final = 5.0
 """Who has not shown the key by then is turned away. Ours."""
+
+CLOSE_S: Final = 1.0
+"""A message on its way has that long to fail where its connection is closed (Windows)."""
 
 CARRIED_EVENTS: Final = 1000
 """Events that a snapshot takes over from those that were never sent."""
@@ -74,29 +77,44 @@ class Connection:
     def __init__(self, raw: Any) -> None:
         """`raw` is a connection of `multiprocessing`, of a type that differs by system."""
         self._raw = raw
+        self._sending = threading.Lock()
 
     def send(self, data: bytes) -> None:
         """Send one message; waits for a slow reader. OSError where the other end is gone."""
-        self._raw.send_bytes(data)
+        # Without the lock another thread may close the handle in the midst of it, and what is left
+        # would go to whatever file has got its number since.
+        with self._sending:
+            self._raw.send_bytes(data)
 
     def recv(self) -> bytes:
         """The next message; EOFError or OSError where the other end is gone, or sends too much."""
-        return bytes(self._raw.recv_bytes(LONGEST_BYTES))
+        with self._closed_meanwhile():
+            return bytes(self._raw.recv_bytes(LONGEST_BYTES))
 
     def poll(self, timeout_s: float) -> bool:
-        """Whether a message begins to come within that time."""
-        return bool(self._raw.poll(timeout_s))
+        """Whether a message begins to come within that time; OSError where it is closed."""
+        with self._closed_meanwhile():
+            return bool(self._raw.poll(timeout_s))
 
-    def hang_up(self) -> None:
-        """Close it; a thread that waits on it, and the other end, see the end at once."""
-        with suppress(OSError):
-            shut_down(self._raw.fileno())
-        self.close()
+    @contextmanager
+    def _closed_meanwhile(self) -> Iterator[None]:
+        """A handle that another thread closed is None to the library."""
+        try:
+            yield
+        except TypeError as error:
+            if self._raw.closed:
+                raise OSError("closed meanwhile") from error
+            raise
 
     def close(self) -> None:
-        """Let go of it."""
+        """Let go of it; threads that wait on it, and the other end, see the end at once."""
+        with suppress(OSError):
+            shut_down(self._raw.fileno())
+        sent = self._sending.acquire(timeout=CLOSE_S)
         with suppress(OSError):
             self._raw.close()
+        if sent:
+            self._sending.release()
 
     # ---- showing the key ---------------------------------------------------------------------
 

@@ -121,7 +121,7 @@ class Server:
                     changed.append((peer.who, "silent" if silent else "back"))
             late = [c for c, since in self._strangers.items() if now - since > HANDSHAKE_S]
         for connection in late:
-            connection.hang_up()
+            connection.close()
         for who, what in changed:
             self._tell(who, what)
 
@@ -134,7 +134,7 @@ class Server:
         for connection in connections:
             self._drop(connection)
         for connection in strangers:
-            connection.hang_up()
+            connection.close()
         forget(self._address)
 
     def _tell(self, who: ClientId, what: Any) -> None:
@@ -201,6 +201,6 @@ class Server:
                 self._alone_since = self._clock()
         if peer is not None:
             peer.sender.close()
-        connection.hang_up()
+        connection.close()
         if peer is not None:
             self._tell(peer.who, "left")

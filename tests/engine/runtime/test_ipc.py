@@ -6,6 +6,7 @@ import os
 import socket
 import tempfile
 import threading
+from collections.abc import Callable
 from dataclasses import replace
 from multiprocessing import AuthenticationError, Pipe
 from pathlib import Path
@@ -173,3 +174,71 @@ def test_a_peer_that_is_gone_is_told_once() -> None:
     sender.replace(Message(None, Alive()))
     assert gone.wait(5.0)
     here.close()
+
+
+def test_a_connection_that_closes_cuts_no_message_in_two() -> None:
+    """Who sends while another thread closes hears of an end, and nothing else happens to it."""
+
+    class Slow:
+        """A connection whose handle goes in the midst of a message, as the library's does."""
+
+        closed = False
+
+        def fileno(self) -> int:
+            return there.fileno()
+
+        def send_bytes(self, data: bytes) -> None:
+            begun.set()
+            threading.Event().wait(0.2)
+            if self.closed:
+                raise TypeError("'NoneType' object cannot be interpreted as an integer")
+
+        def close(self) -> None:
+            self.closed = True
+
+    here, there = Pipe()
+    begun = threading.Event()
+    failed: list[BaseException] = []
+    connection = Connection(Slow())
+
+    def send() -> None:
+        try:
+            connection.send(b"stop")
+        except OSError:
+            pass
+        except BaseException as error:
+            failed.append(error)
+
+    speaker = threading.Thread(target=send)
+    speaker.start()
+    assert begun.wait(5.0)
+    connection.close()
+    speaker.join(5.0)
+    assert not failed
+    here.close()
+    there.close()
+
+
+@pytest.mark.parametrize("wait", [Connection.recv, lambda connection: connection.poll(5.0)])
+def test_who_waits_on_a_connection_that_closes_hears_of_its_end(
+    wait: Callable[[Connection], object],
+) -> None:
+    """At once, by the errors that stand for it; both ends."""
+    for closes_itself in (True, False):
+        here, there = (Connection(raw) for raw in Pipe())
+        ended: list[object] = []
+
+        def listen(heard: Connection = here, ended: list[object] = ended) -> None:
+            try:
+                wait(heard)
+                ended.append(heard.recv())
+            except (OSError, EOFError) as error:
+                ended.append(error)
+
+        listener = threading.Thread(target=listen)
+        listener.start()
+        (here if closes_itself else there).close()
+        listener.join(2.0)
+        assert [isinstance(end, OSError | EOFError) for end in ended] == [True]
+        here.close()
+        there.close()
