@@ -18,7 +18,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.concealed import LINES
 from engine.detectors.phase_match import AGAIN, phase_match
 from engine.measure.repeats import LINES as TONE_LINES
 from engine.model.messages import Measurement, Samples
@@ -36,6 +35,9 @@ LEAST: Final = 2e-3
 """Least height of a mark, full scale 1.0: noise at -90 dBFS moves one by 2 % (ours)."""
 CORRELATION: Final = 0.97
 """Least correlation of the treble over the whole; live sound has 0.3."""
+LINES: Final = 12.0
+"""Least effective number of lines of its treble, as in `measure.repeats`; a note without noise of
+its own has a dozen at most."""
 OF_PIECE: Final = 0.9
 """The same of each piece of 10 ms: a consonant's edge holds less."""
 ELSEWHERE: Final = 0.6

@@ -54,11 +54,15 @@ def after(x: Wave, chain: str) -> tuple[NDArray[np.float32], int]:
     if chain == "analogue":
         x = signal.lfilter(*signal.butter(1, 15.0, "highpass", fs=RATE), x)
         x = x + noise(-96.0, len(x) / RATE, RATE)[:, 0]
+    if chain == "resampled to 16 bits":  # what lies near half of 44.1 kHz comes back mirrored
+        x = signal.resample_poly(signal.resample_poly(x, 147, 160), 160, 147)
     dither = rng.random(len(x)) - rng.random(len(x))
     return (np.round(x * 32_768.0 + dither) / 32_768.0).astype(np.float32)[:, None], RATE
 
 
-@pytest.mark.parametrize("chain", ["analogue", "44.1 kHz", "asynchronous", "16 bits"])
+@pytest.mark.parametrize(
+    "chain", ["analogue", "44.1 kHz", "asynchronous", "16 bits", "resampled to 16 bits"]
+)
 @pytest.mark.parametrize(
     ("length_s", "piece_s", "fade_db"),
     [
@@ -79,6 +83,18 @@ def test_a_filled_gap(length_s: float, piece_s: float, fade_db: float, chain: st
     begin_s, end_s = said.spans_s[0]
     assert begin_s == pytest.approx(3.0123, abs=0.06)
     assert end_s <= 3.0123 + length_s + 0.06
+
+
+def test_gaps_that_are_filled_with_quiet_moments() -> None:
+    """The mic's own noise is -88 dBFS, that of 16 bits with dither -96; every one is told."""
+    x = place(10.0, seed=4)
+    for n in range(8):
+        x = filled(x, 2.0123 + n, 0.1, 0.005, 12.0)
+    y, rate = after(x * 0.4, "resampled to 16 bits")
+    where = scene(rate_hz=rate)
+    said = told(Dropout(where), y, where)
+    times = [n for n, state in enumerate(said.states) if state is State.ACTIVE]
+    assert {round(0.1 * n - 2.3) for n in times} == set(range(8))
 
 
 @pytest.mark.parametrize(("harmonics", "length_s"), [(11, 0.25), (11, 2.0), (90, 2.0)])
