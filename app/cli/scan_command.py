@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -16,7 +17,7 @@ from engine.pipeline.scan_document import Failure, document, documents
 from engine.pipeline.scan_result import ScanResult
 from engine.sources.base import SourceError
 from engine.sources.take_files import takes_in
-from engine.system.platform_calls import usable_cores
+from engine.system.platform_calls import keep_freed_memory, usable_cores
 
 if TYPE_CHECKING:  # writing a report is imported once one is asked for
     from engine.report.content.report_data import Section
@@ -64,6 +65,8 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
     A take that can't be read is named on standard error, in JSON and in the report, and the others
     are still scanned.
     """
+    keep_freed_memory()
+    gc.freeze()  # what was imported stays, and need not be looked through again and again
     gathered = _Gathered()
     paths = _expanded(takes, gathered.failures)
     jobs = [

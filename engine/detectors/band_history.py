@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.band_power import BandPower
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, count_of
 from engine.model.messages import Flags, Levels
 from engine.model.percentiles import known_median, percentiles
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -110,7 +110,7 @@ class BandHistory(TrackMemory):
         """Where more than half of so many newest ticks lie over the limit, mean square in the
         band, shape (tracks,)."""
         rows = (self.tick - np.arange(ticks)) % _HISTORY
-        return np.asarray(2 * np.count_nonzero(self._band[rows] > limit, axis=0) > ticks)
+        return np.asarray(2 * count_of(self._band[rows] > limit, axis=0) > ticks)
 
     def steady_ticks(self, track_index: int, steady_db: float) -> int:
         """How many of the newest ticks lie within `steady_db` of what is left: a place that was low

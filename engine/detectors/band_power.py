@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.tick_block import TickBlock
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.units import IDLE_MEAN_SQUARE
 
@@ -55,7 +56,7 @@ def band_powers(block: TickBlock, last: Samples) -> Iterator[BandPower]:
     counted = np.full(wide[:, 0].shape, valid.shape[1])
     if not all(m.all_valid for m in block.ticks):
         power, wide = power * valid, wide * valid
-        counted = np.count_nonzero(valid, axis=1)
+        counted = count_of(valid, axis=1)
     share = 1.0 / np.maximum(counted, 1)
     wide_mean, band_mean = wide.sum(axis=1) * share, power.sum(axis=1) * share
     known = block.field("any_valid").copy()

@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Levels
 
 TAIL: Final = 0.01
@@ -40,7 +41,7 @@ def tail_log_chances(values: Levels, beside: Levels) -> Levels:
     index = np.log(np.maximum(largest, 1e-30) / start).mean(axis=1) * (1.0 + top**-0.5)
     over = np.log(np.maximum(values, 1e-30) / start[:, 0])
     tail = math.log(top / count) - over / np.maximum(index, 0.02)
-    ranks = np.log((1.0 + np.count_nonzero(beside >= values[:, None], axis=1)) / (1.0 + count))
+    ranks = np.log((1.0 + count_of(beside >= values[:, None], axis=1)) / (1.0 + count))
     return np.asarray(np.maximum(np.where(over > 0.0, np.minimum(tail, ranks), ranks), LEAST_LOG))
 
 

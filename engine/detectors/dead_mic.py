@@ -34,7 +34,7 @@ from engine.detectors.fall_ends import FallEnds
 from engine.detectors.quieter_place import QuieterPlace
 from engine.measure.presence import loudest_floor_dbfs
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, any_of_each, indices
+from engine.model.flag_arrays import any_of, any_of_each, count_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.track_memory import TrackMemory, per_track, remembered
@@ -229,7 +229,7 @@ class DeadMic(TrackMemory):
     def _low(self, m: Measurement, power: BandPower) -> Flags:
         """Where the tick lies under the limit."""
         under = (power.power < np.minimum(self._limit, self._noise)) & m.valid
-        low = np.asarray(np.count_nonzero(under, axis=0) >= MOSTLY * power.counted) & power.heard
+        low = np.asarray(count_of(under, axis=0) >= MOSTLY * power.counted) & power.heard
         self._ends.mark(m, under, low)
         self._history.mark(low)
         return low

@@ -163,7 +163,7 @@ class Dropout(TrackMemory):
         near = self._watched & (lowest_db < floor_db[:, None]) & ~(lowest_db >= before - UNDER_DB)
         steps_db, new = self._longer(block)
         may = may_agree(steps_db[-1], len(block.ticks), new)
-        marks = marks_of(block.sound)
+        marks = marks_of(block.sound, block.field("peak_at").swapaxes(1, 2))
         parts = zip(lowest_db, floor_db, near, steps_db, may, marks, strict=True)
         for lowest, floor, under, *rest in parts:
             yield _Foreseen(lowest, floor, any_of(under), *rest)

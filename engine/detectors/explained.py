@@ -65,6 +65,8 @@ def _named(said: Condition | None) -> Sequence[int]:
 
 def _theirs(named: Sequence[int], scene: Scene) -> Flags | None:
     """Those tracks and all packs of their performers, shape (tracks,); None where there is none."""
+    if not named:  # as nearly always
+        return None
     performers = {scene.tracks[n].who for n in named} - {""}
     packs = [n for n, track in enumerate(scene.tracks) if track.who in performers]
     return _at([*named, *packs], scene)

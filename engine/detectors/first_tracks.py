@@ -80,17 +80,18 @@ class FirstTracks:
     ) -> Iterator[FilteredTick]:
         """Each tick's part of what comes out of the first of those tracks."""
         first = rows[:FIRST_TRACKS]
-        sizes = np.stack(
-            [
-                np.correlate(*pair, "valid")
-                for pair in zip(x, self._filters.taps[first], strict=True)
-            ]
-        )
-        np.abs(sizes, out=sizes)
-        by_hop = sizes.reshape(len(first), len(ticks) * len(ticks[0].valid), -1)
-        energy = np.vecdot(by_hop, by_hop) / np.float32(by_hop.shape[2])
-        by_hop *= (1.0 / np.sqrt(np.maximum(energy, 1e-30)))[:, :, None]
-        mean = np.minimum(sizes, CAP).mean(axis=0)
+        sizes = np.empty((len(first), x.shape[1] - TAPS + 1), dtype=np.float32)
+        mean, capped = np.empty((2, sizes.shape[1]), dtype=np.float32)
+        # Row by row, which stays in the cache.
+        for n, (sound, taps) in enumerate(zip(x, self._filters.taps[first], strict=True)):
+            np.abs(np.correlate(sound, taps, "valid"), out=sizes[n])
+            by_hop = sizes[n].reshape(len(ticks) * len(ticks[0].valid), -1)
+            energy = np.vecdot(by_hop, by_hop) / np.float32(by_hop.shape[1])
+            by_hop *= (1.0 / np.sqrt(np.maximum(energy, 1e-30)))[:, None]
+            np.minimum(sizes[n], CAP, out=capped if n else mean)
+            if n:
+                mean += capped
+        mean /= np.float32(len(first))
         frames = sizes.shape[1] // len(ticks)
         for n, tick in enumerate(ticks):
             span = slice(n * frames, (n + 1) * frames)

@@ -36,7 +36,7 @@ from engine.detectors.mains_lines import (
 )
 from engine.detectors.mains_spectra import GRID, MAINS_HZ, WINDOW_S, MainsSpectra, is_mains
 from engine.measure.decimate import Decimate
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement
 from engine.model.number_text import number
 from engine.model.percentiles import percentiles
@@ -247,7 +247,7 @@ class Hum(TrackMemory):
         size = np.abs(middle)
         known = self._seen[track_index] is not None
         near = np.abs(z - middle) < (self._loose if known else self._near) * size
-        count = np.count_nonzero(near, axis=0)
+        count = count_of(near, axis=0)
         steady = count >= _COHERENT * len(z)
         lines = (indices(steady) + 1).tolist()
         alone = len(lines) < 2

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.performer_levels import PerformerLevels
 from engine.detectors.tick_group import Stretch, TickGroup
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -158,7 +158,7 @@ class Low(TrackMemory):
     def _follow_floor(self) -> None:
         counts = self._recent > IDLE_MEAN_SQUARE
         ranked = np.sort(np.where(counts, self._recent, np.inf), axis=1)
-        number = np.count_nonzero(counts, axis=1)
+        number = count_of(counts, axis=1)
         at = (number * _FLOOR_SHARE).astype(np.int64)
         self._recent_floor_dbfs = rms_dbfs(ranked[np.arange(self._tracks), at])
         self._recent_floor_dbfs[number == 0] = np.nan

@@ -14,7 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from engine.detectors.mains_spectra import STANDS_OUT, taper
-from engine.model.flag_arrays import indices
+from engine.model.flag_arrays import count_of, indices
 from engine.model.messages import Levels
 from engine.model.percentiles import median
 
@@ -68,9 +68,12 @@ def _powers(z: Steps, number: int) -> NDArray[np.float64]:
     powers = np.empty((number, 2, len(z)))
     powers[0] = z.real, z.imag
     real, imaginary = powers[0]
+    by_real, by_imaginary = np.empty((2, 2, len(z)))
     for before, after in pairwise(powers):
-        after[0] = before[0] * real - before[1] * imaginary
-        after[1] = before[0] * imaginary + before[1] * real
+        np.multiply(before, real, out=by_real)
+        np.multiply(before, imaginary, out=by_imaginary)
+        np.subtract(by_real[0], by_imaginary[1], out=after[0])
+        np.add(by_imaginary[0], by_real[1], out=after[1])
     return powers
 
 
@@ -117,7 +120,7 @@ def is_engine(sound: NDArray[np.float32], rate_hz: float, mains_hz: float, power
     # From one line to the next: what the frequency of the mains is off does not add up.
     gaps_hz = np.diff(np.sort([strongest_hz, *between_hz]))
     number = np.maximum(np.round(gaps_hz / turns_hz), 1.0)
-    fits = np.count_nonzero(np.abs(gaps_hz / turns_hz - number) <= ON_LINE * number, axis=1)
+    fits = count_of(np.abs(gaps_hz / turns_hz - number) <= ON_LINE * number, axis=1)
     return bool(fits.max(initial=0) >= max(SEVERAL, MOST * len(gaps_hz)))
 
 

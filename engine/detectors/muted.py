@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import Runs, TickContext, condition, quiet_ticks, unknown
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, any_of_each, indices
+from engine.model.flag_arrays import any_of, any_of_each, count_of, indices
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, Samples
 from engine.model.number_text import true_minus
 from engine.model.percentiles import medians
@@ -173,7 +173,7 @@ class Muted(TrackMemory):
         noises: list[_Noise | None] = [None] * len(low)
         if not any_of(low):
             return noises
-        number = np.count_nonzero(low, axis=1)
+        number = count_of(low, axis=1)
         level_dbfs = rms_dbfs((power * low).sum(axis=1) / np.maximum(number, 1))
         firsts, ends = low.argmax(axis=1), hops - low[:, ::-1].argmax(axis=1)
         for tick in indices(number.any(axis=1)).tolist():

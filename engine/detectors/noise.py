@@ -23,7 +23,7 @@ from engine.detectors.noise_gains import TurnedGain, heard_by_pair, is_behind_ga
 from engine.detectors.noise_shape import QUIET_SHARE, is_steady, is_tone
 from engine.measure.floor import MARGIN_DB
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import (
     Condition,
     Fault,
@@ -182,7 +182,7 @@ class Noise(TrackMemory):
         if not any_of(speech):
             self._gains.hear(self._tick, 0.0, 0)
             return
-        power, hops = (m.mean_square * speech).sum(axis=0), np.count_nonzero(speech, axis=0)
+        power, hops = (m.mean_square * speech).sum(axis=0), count_of(speech, axis=0)
         self._gains.hear(self._tick, power, hops)
         some = (hops > 0) & ~self._active
         fade = np.where(some, SPEECH_FADE, 1.0)
@@ -274,7 +274,7 @@ class Noise(TrackMemory):
         with np.errstate(invalid="ignore"):
             as_far = rose_db >= (rose_db - self._rise_db)[:, np.newaxis]
         alike = shares & (as_far | ~self._active[:, np.newaxis])
-        number = np.count_nonzero(alike, axis=1) - shares
+        number = count_of(alike, axis=1) - shares
         return np.asarray((number >= 2) & (2 * number >= others))
 
     def _since_s(self, track_index: int, m: Measurement) -> float:

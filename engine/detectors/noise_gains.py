@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, count_of
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.units import rms_dbfs
@@ -85,7 +85,7 @@ class TurnedGain(TrackMemory):
         """How loud each track was spoken into until so many ticks ago, dBFS; NaN where nobody was
         heard: what rose since may look like speech itself."""
         spoken = self._spoken[(tick - np.arange(before, KEPT_TICKS)) % KEPT_TICKS]
-        known = np.count_nonzero(~np.isnan(spoken), axis=0)
+        known = count_of(~np.isnan(spoken), axis=0)
         with np.errstate(invalid="ignore"):
             return rms_dbfs(np.nansum(spoken, axis=0) / known)
 

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.tick_block import TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -155,7 +155,7 @@ class PackMatches(TrackMemory):
             mates = self._packs[self._mate[packs]]
             r = by_lag(slow_rows(block, ticks, self._packs[packs]), slow_rows(block, ticks, mates))
             first = 0
-            for tick, number in enumerate(np.count_nonzero(asked, axis=1).tolist()):
+            for tick, number in enumerate(count_of(asked, axis=1).tolist()):
                 at = slice(first, first := first + number)
                 rows[tick], own_r[tick] = packs[at], r[at]
         return list(map(PackTick, energy, whole, spoken, rows, own_r))

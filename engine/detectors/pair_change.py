@@ -21,7 +21,7 @@ import numpy as np
 
 from engine.detectors.pair_parts import BANDS, Part
 from engine.model import percentiles
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, count_of
 from engine.model.messages import Flags, Levels
 
 SIBILANTS: Final = 2
@@ -236,7 +236,7 @@ def _share(parts_db: Levels, change_db: Levels) -> Levels:
 def median(rows: Any) -> Levels:
     """Of each column; NaN where half of it is."""
     table = np.asarray(rows)
-    some = np.count_nonzero(~np.isnan(table), axis=0) > len(table) / 2
+    some = count_of(~np.isnan(table), axis=0) > len(table) / 2
     return np.where(some, percentiles.known_medians(table), np.nan)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.tick_block import TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Fault, Flags, Kind, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.track_remap import TrackRemap
@@ -87,7 +87,7 @@ class PartClock(TrackMemory):
         self.begin_s = np.where(self._since > self._before, self._again_s, self.begin_s)
         self._open |= some
         self._last_s = np.where(some, m.end_s, self._last_s)
-        self._filled_s += m.hop_s * np.count_nonzero(speech, axis=0)
+        self._filled_s += m.hop_s * count_of(speech, axis=0)
         full = self._filled_s >= PART_S - 1e-9
         self._filled_s[full] -= PART_S
         self._open &= ~full

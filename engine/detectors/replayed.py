@@ -87,7 +87,7 @@ class Replay(TrackMemory):
             self.reset()
         self._sounds.append(sound)
         if marks is None:
-            (marks,) = marks_of(sound[np.newaxis])
+            (marks,) = marks_of(sound[np.newaxis], m.peak_at.T[np.newaxis])
         if marks is None:
             return []
         self._note(*marks, sound.shape[1])
@@ -220,23 +220,24 @@ class Replay(TrackMemory):
         return np.diff(sound[begin % size :][: end - begin], n=2)
 
 
-def marks_of(sound: Samples) -> list[Marks | None]:
+def marks_of(sound: Samples, peak_at: NDArray[np.int64]) -> list[Marks | None]:
     """Of each tick where each hop's highest sample lies, (tracks, hops), and its mark, (tracks,
-    hops, samples); `sound` is (ticks, tracks, frames). None where a tick is too short for them.
+    hops, samples); None where a tick is too short for them.
 
-    A mark that begins before its tick is none.
+    `sound` is (ticks, tracks, frames); `peak_at`, (ticks, tracks, hops), says in which frame of its
+    hop the highest lies. A mark that begins before its tick is none.
     """
     ticks, tracks, size = sound.shape
     if size < HOPS * int(BEFORE[-1]):
         return [None] * ticks
+    at = peak_at + np.arange(0, size, size // HOPS)
+    where = np.maximum(at[..., np.newaxis] - BEFORE, 0)
     # In the order in which it lies in memory, of which numpy takes no copy first.
     by_track = sound.strides[0] < sound.strides[1]
     x = sound.swapaxes(0, 1) if by_track else sound
-    at = x.reshape(*x.shape[:2], HOPS, -1).argmax(axis=3) + np.arange(0, size, size // HOPS)
-    at = at.swapaxes(0, 1) if by_track else at
-    where = np.maximum(at[..., np.newaxis] - BEFORE, 0)
-    each, track = np.arange(ticks)[:, None, None, None], np.arange(tracks)[:, None, None]
-    marks = sound[each, track, where]
+    step, row = (size, size * ticks) if by_track else (size * tracks, size)
+    where += step * np.arange(ticks)[:, None, None, None] + row * np.arange(tracks)[:, None, None]
+    marks = x.reshape(-1).take(where)
     return list(zip(at, marks, strict=True))
 
 

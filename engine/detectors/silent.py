@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.never_heard import LearnedHeard, NeverHeard
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.flag_arrays import any_of, any_of_each
+from engine.model.flag_arrays import any_of, any_of_each, count_of
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
 from engine.model.number_text import true_minus
 from engine.model.percentiles import median
@@ -213,7 +213,7 @@ class Silent(TrackMemory):
             under = m.valid & (m.mean_square < limit) & self._watched
         if not any_of(under) and not any_of(self._lost):
             return False
-        count = np.count_nonzero(under, axis=0)
+        count = count_of(under, axis=0)
         idle_s = (self._tick - self._idle_tick) * (m.end_s - m.start_s)
         came_back = m.present & ~idle & (idle_s <= self._back_s + 1e-6)
         begins = ~self._lost & (count >= self._first_hops) & ~came_back
@@ -229,7 +229,7 @@ class Silent(TrackMemory):
             return False
         at = self._tick % _TICKS
         self._under[at] = count
-        self._valid[at] = np.count_nonzero(m.valid, axis=0)
+        self._valid[at] = count_of(m.valid, axis=0)
         self._under_since += self._under[at]
         self._valid_since += self._valid[at]
         last_s = m.start_s + m.hop_s * (len(under) - under[::-1].argmax(axis=0))

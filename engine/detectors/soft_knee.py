@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.pack_matches import voice_correlation
 from engine.measure.tick_block import TickBlock
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Flags, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
@@ -124,7 +124,7 @@ class SoftKnee(TrackMemory):
 
     def _learn(self, mains: NDArray[np.int64], lack_db: Levels, faint: Flags) -> None:
         """A running mean of the difference where nothing saturates, over a minute of speech."""
-        count = np.count_nonzero(faint, axis=0)
+        count = count_of(faint, axis=0)
         keep = np.minimum(1.0, KEPT_HOPS / (self._usual_hops[mains] + count))
         hops = keep * self._usual_hops[mains]
         total_db = hops * self._usual_db[mains] + (lack_db * faint).sum(axis=0)

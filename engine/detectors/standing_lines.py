@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from engine.detectors.tone_company import KEPT, LOOKS, Company, Look
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Levels
 
 LOOK_TICKS: Final = 5
@@ -44,7 +44,7 @@ def standing(
     near &= np.abs(all_dbfs - level_dbfs[:, np.newaxis]) <= steady_db
     sizes = [len(look.hz) for look in newest if len(look.hz)]
     in_look = np.logical_or.reduceat(near, [0, *accumulate(sizes[:-1])], axis=1)
-    lines: list[int] = indices(np.count_nonzero(in_look, axis=1) >= least).tolist()
+    lines: list[int] = indices(count_of(in_look, axis=1) >= least).tolist()
     return lines
 
 

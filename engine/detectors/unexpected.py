@@ -12,7 +12,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, count_of
 from engine.model.messages import Condition, Fault, Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.tracks import Scene
@@ -72,7 +72,7 @@ class Unexpected(TrackMemory):
         self._onset_s = np.where(begins, first_s, self._onset_s)
         self._loudest_dbfs = np.where(begins, -np.inf, self._loudest_dbfs)
         self._loudest_dbfs = np.maximum(self._loudest_dbfs, level_dbfs.max(axis=0))
-        heard_s = m.hop_s * np.count_nonzero(loud, axis=0)
+        heard_s = m.hop_s * count_of(loud, axis=0)
         self._sound_s = np.where(begins, 0.0, self._sound_s) + heard_s
         end_s = m.start_s + m.hop_s * (len(loud) - np.argmax(loud[::-1], axis=0))
         self._last_s = np.where(some, end_s, self._last_s)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Levels
 
 
@@ -12,7 +13,7 @@ def quantile(values: Levels, share: float) -> Levels:
 
     `values` has shape (rows, columns); NaN where a column has none.
     """
-    count = np.count_nonzero(~np.isnan(values), axis=0)
+    count = count_of(~np.isnan(values), axis=0)
     ordered = np.sort(values, axis=0)  # NaN last
     at = share * np.maximum(count - 1, 0)
     low = np.floor(at).astype(np.int64)

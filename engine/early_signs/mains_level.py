@@ -18,6 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Levels, Samples
 from engine.model.units import power_db
 
@@ -93,7 +94,7 @@ def _unsteady(
     left += (square * np.square(np.abs(lines))).sum(axis=0)
     left -= 2.0 * np.real(np.conj(steady) * common)
     left -= WANDERS * np.square(np.abs(steady)) * square.sum(axis=0)
-    number = np.maximum(np.count_nonzero(weight > 0.0, axis=0), 2)
+    number = np.maximum(count_of(weight > 0.0, axis=0), 2)
     return np.asarray(np.maximum(left, 0.0) * number / (number - 1))
 
 

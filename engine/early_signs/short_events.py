@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from engine.early_signs.known_values import quantile
 from engine.early_signs.second import Second
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -61,7 +62,7 @@ class ShortEvents(TrackMemory):
 
     def _gaps(self, second: Second) -> NDArray[np.int64]:
         quiet = second.quietest_db
-        known = np.count_nonzero(~np.isnan(self._quietest), axis=0) >= _LEAST_MEMORY_S
+        known = count_of(~np.isnan(self._quietest), axis=0) >= _LEAST_MEMORY_S
         least = np.where(known, np.fmin.reduce(self._quietest), -np.inf)
         low = np.asarray(quiet < least - GAP_UNDER_DB)
         lasting = _lasting(low, self._last_low)
@@ -69,7 +70,7 @@ class ShortEvents(TrackMemory):
         lively = np.where(low & ~lasting, np.inf, quiet).min(axis=0)
         self._quietest[self._second % GAP_MEMORY_S] = np.where(np.isinf(lively), np.nan, lively)
         short = low & ~lasting & (least > AUDIBLE_DB)
-        return np.asarray(np.count_nonzero(short, axis=0))
+        return np.asarray(count_of(short, axis=0))
 
     def _bursts(self, second: Second) -> NDArray[np.int64]:
         over = second.difference_energy / np.maximum(self._bright_quiet, 1e-30)
@@ -84,14 +85,14 @@ class ShortEvents(TrackMemory):
         first = hit.copy()
         first[1:] &= ~hit[:-1]
         self._remember_bright(second)
-        return np.asarray(np.count_nonzero(first, axis=0))
+        return np.asarray(count_of(first, axis=0))
 
     def _alone(self, heard: Flags) -> Flags:
         """Hops in which no other track hears something bright, nor in the hops beside them."""
         near = heard.copy()
         near[1:] |= heard[:-1]
         near[:-1] |= heard[1:]
-        others = np.count_nonzero(near, axis=1)[:, None] - near
+        others = count_of(near, axis=1)[:, None] - near
         return np.asarray(others == 0)
 
     def _remember_bright(self, second: Second) -> None:

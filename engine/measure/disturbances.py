@@ -18,7 +18,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -202,12 +202,12 @@ class Disturbances(TrackMemory):
     def _rustles(self, ticks: Sequence[Measurement], square: Levels, loud: Flags) -> Flags:
         """Bright for most of a tick, where most of the other tracks are not."""
         steps = np.stack([m.difference_energy.T for m in ticks])
-        bright = np.count_nonzero(steps >= self._bright * square, axis=2)
+        bright = count_of(steps >= self._bright * square, axis=2)
         rustles = loud & (bright / square.shape[2] >= 0.6)
         others = np.count_nonzero(self._open) - 1
         if others < 1:
             return np.asarray(rustles)
-        shared = (np.count_nonzero(rustles, axis=1) - 1) / others
+        shared = (count_of(rustles, axis=1) - 1) / others
         return np.asarray(rustles & (shared <= self._shared)[:, None])
 
     def _take_in(

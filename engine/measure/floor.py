@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, count_of
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -114,7 +114,7 @@ class LiveFloor(TrackMemory):
     def _end_sub_window(self) -> None:
         with np.errstate(invalid="ignore"):
             self._powers[rms_dbfs(self._powers) < IDLE_DBFS] = np.nan
-        known = np.count_nonzero(~np.isnan(self._powers), axis=0) >= self._known_ticks
+        known = count_of(~np.isnan(self._powers), axis=0) >= self._known_ticks
         if not any_of(known):
             return
         # Tracks that are not known are filled in, and dropped again below. NaN sorts last.
@@ -183,7 +183,7 @@ def _minimum_statistics(powers: Levels) -> Levels:
     # Relative to the least, so that sums of squares stay far from the limits of a float.
     quiet = powers <= _NEAR * least
     excess = np.where(quiet, powers / least - 1.0, 0.0)
-    count = np.count_nonzero(quiet, axis=0)
+    count = count_of(quiet, axis=0)
     mean = excess.sum(axis=0) / count
     variance = (excess * excess).sum(axis=0) / count - mean * mean
     freedom = 2.0 * (1.0 + mean) ** 2 / np.maximum(variance, 1e-9)

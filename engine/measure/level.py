@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.units import amplitude_db, rms_dbfs
@@ -29,6 +30,7 @@ class Hops:
     ticks : so many ticks, all as long, are in it
     channels : (tracks, frames) float32, contiguous along frames, what was no number set to zero
     peak_max, peak_min : (tracks, hops) float64, signed extremes
+    peak_at : (tracks, hops) the frame of its hop in which the highest sample lies
     peak : (tracks, hops) float64, absolute sample peak, 0 where the hop does not count
     squares, sums : (tracks, hops) float64
     valid : (tracks, hops) False where a frame was lost or was no number
@@ -41,6 +43,7 @@ class Hops:
     channels: Samples
     peak_max: Levels
     peak_min: Levels
+    peak_at: NDArray[np.int64]
     peak: Levels
     squares: Levels
     sums: Levels
@@ -72,16 +75,16 @@ def measure_hops(
     channels = np.asarray(samples.T, dtype=np.float32)
     if channels.strides[1] != channels.itemsize:
         channels = np.ascontiguousarray(channels)
-    high, low = _extremes(channels, hop_frames)
+    high, low, peak_at = _extremes(channels, hop_frames)
     # A NaN fails both comparisons, so the extremes alone tell whether all samples are numbers.
     valid = (high < NO_NUMBER) & (low > -NO_NUMBER)
     lost = np.zeros(valid.shape, dtype=np.int64)
     all_valid = bool(valid.all())
     if not all_valid:
         number = np.abs(channels) < NO_NUMBER
-        lost = np.count_nonzero(~number.reshape(*valid.shape, hop_frames), axis=2)
+        lost = count_of(~number.reshape(*valid.shape, hop_frames), axis=2)
         channels = np.where(number, channels, np.float32(0.0))
-        high, low = _extremes(channels, hop_frames)
+        high, low, peak_at = _extremes(channels, hop_frames)
     if missing is not None and missing.any():
         valid &= ~missing.reshape(*missing.shape[:-1], -1, hop_frames).any(axis=-1)
         all_valid = False
@@ -92,6 +95,7 @@ def measure_hops(
         channels=channels,
         peak_max=high,
         peak_min=low,
+        peak_at=peak_at,
         peak=np.maximum(high, -low) * valid,
         squares=squares,
         sums=sums,
@@ -101,7 +105,7 @@ def measure_hops(
     )
 
 
-def some_rows(channels: Samples) -> Iterator[slice]:
+def some_rows(channels: Samples | Levels) -> Iterator[slice]:
     """So many rows of sound, shape (tracks, frames), at a time that what is made of them stays in
     the cache; each row by itself is the same however many come together."""
     tracks, frames = channels.shape
@@ -121,15 +125,14 @@ def _sums(channels: Samples, hop_frames: int) -> tuple[Levels, Levels]:
     return squares, sums
 
 
-def _extremes(channels: Samples, hop_frames: int) -> tuple[Levels, Levels]:
+def _extremes(channels: Samples, hop_frames: int) -> tuple[Levels, Levels, NDArray[np.int64]]:
+    """Highest and lowest sample of each hop, and where in it the highest lies."""
     by_hop = channels.reshape(len(channels), -1, hop_frames)
     # By their places, which numpy finds in half the time; of NaN the first is the highest.
     first = np.arange(0, by_hop.size, hop_frames).reshape(by_hop.shape[:2])
-    high, low = (
-        by_hop.take(first + by_hop.argmax(axis=-1)),
-        by_hop.take(first + by_hop.argmin(axis=-1)),
-    )
-    return high.astype(np.float64), low.astype(np.float64)
+    peak_at = by_hop.argmax(axis=-1)
+    high, low = by_hop.take(first + peak_at), by_hop.take(first + by_hop.argmin(axis=-1))
+    return high.astype(np.float64), low.astype(np.float64), peak_at
 
 
 class LevelTotals(TrackMemory):
@@ -160,7 +163,7 @@ class LevelTotals(TrackMemory):
         ):  # one by one: the same bit for bit, however many come at once
             self._squares += squares[:, tick]
             self._sums += sums[:, tick]
-        self._frames += hops.hop_frames * np.count_nonzero(hops.valid, axis=1)
+        self._frames += hops.hop_frames * count_of(hops.valid, axis=1)
 
     @property
     def sample_peak_dbfs(self) -> Levels:

@@ -111,9 +111,11 @@ class Loudness(TrackMemory):
 
     def update(self, hops: Hops) -> None:
         """Take in whole hops; fewer hops than a tick end no gating block."""
-        weighted = self._weight(hops.channels, hops.ticks)
-        by_hop = weighted.reshape(len(weighted), -1, hops.hop_frames)
-        mean_square = np.vecdot(by_hop, by_hop).astype(np.float64) / hops.hop_frames
+        energy = np.empty(hops.valid.shape, dtype=np.float32)
+        for which, weighted in self._weight.some_rows(hops.channels, hops.ticks):
+            by_hop = weighted.reshape(len(weighted), -1, hops.hop_frames)
+            np.vecdot(by_hop, by_hop, out=energy[which])
+        mean_square = energy.astype(np.float64) / hops.hop_frames
         newest = mean_square.shape[1]
         self._windows.push(mean_square, hops.valid, hops.all_valid)
         momentary = self._windows.means(MOMENTARY_HOPS, newest)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.level import HOPS_PER_TICK, Hops
-from engine.model.flag_arrays import any_of, indices
+from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -255,7 +255,7 @@ class Recurrences(TrackMemory):
         reached = (self._extremes[track] == sample[:, None, None, None]).any(axis=1)
         reached &= (self._ages(anchors.number) <= _HISTORY_TICKS)[:, :, None]
         reached = reached.reshape(len(track), -1)
-        often = np.count_nonzero(reached, axis=1) > _OFTEN
+        often = count_of(reached, axis=1) > _OFTEN
         reached[often] = False
         n, hop = np.nonzero(reached)
         by_hop = self._ring.reshape(self._tracks, -1, self._hop_frames)

@@ -12,6 +12,7 @@ from engine.measure.decimate import Decimate
 from engine.measure.first_difference import difference_energy
 from engine.measure.level import Hops
 from engine.measure.sibilance import Sibilance
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Flags, Levels, Samples
 
 
@@ -19,7 +20,7 @@ from engine.model.messages import Flags, Levels, Samples
 class TickParts:
     """Fields of `Measurement` for several ticks; each tick's part is in one piece in memory.
 
-    peak_max, peak_min, peak, mean_square, difference_energy, sibilance_energy, valid :
+    peak_max, peak_min, peak_at, peak, mean_square, difference_energy, sibilance_energy, valid :
         (ticks, tracks, hops)
     power, treble, dc_offset : (ticks, tracks), means of each tick
     lost : (ticks, tracks)
@@ -29,6 +30,7 @@ class TickParts:
 
     peak_max: Levels
     peak_min: Levels
+    peak_at: NDArray[np.int64]
     peak: Levels
     mean_square: Levels
     difference_energy: Samples
@@ -57,11 +59,12 @@ class TickParts:
         treble = difference_energy(hops.channels, hops.valid.shape[1], lag, hops.ticks)
         energy = _ticks_first(hops, treble)
         sibilants = sibilance(hops.channels, hops.valid.shape[1], hops.ticks)
-        number = np.count_nonzero(valid, axis=2)
+        number = count_of(valid, axis=2)
         sums = _ticks_first(hops, hops.sums)
         return cls(
             peak_max=high,
             peak_min=low,
+            peak_at=_ticks_first(hops, hops.peak_at),
             peak=np.maximum(high, -low),
             mean_square=square,
             difference_energy=energy,
@@ -82,6 +85,7 @@ class TickParts:
         return {
             "peak_max": self.peak_max[tick].T,
             "peak_min": self.peak_min[tick].T,
+            "peak_at": self.peak_at[tick].T,
             "peak": self.peak[tick].T,
             "mean_square": self.mean_square[tick].T,
             "difference_energy": self.difference_energy[tick].T,

@@ -7,6 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By
@@ -77,7 +78,7 @@ class HopWindows(TrackMemory):
         if self._unbroken >= length + (ticks - 1) * self._hops_per_tick:
             return np.ascontiguousarray((sums / length).T)
         valid = self._stretches(self._valid, length, ticks)
-        count = np.count_nonzero(valid, axis=2)
+        count = count_of(valid, axis=2)
         seen = self._seen + self._hops_per_tick * np.arange(1 - ticks, 1)
         known = (count >= self._enough * length) & (seen >= length)
         return np.ascontiguousarray(np.where(known, sums / np.maximum(count, 1), np.nan).T)

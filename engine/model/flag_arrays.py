@@ -27,6 +27,12 @@ def any_of_each(flags: Flags) -> list[bool]:
     return [_TRUE in said[size * n : size * (n + 1)] for n in range(len(flags))]
 
 
+def count_of(flags: Flags, axis: int) -> NDArray[np.int64]:
+    """How many are set along that axis; numpy's own takes twice as long to begin."""
+    number: NDArray[np.int64] = np.add.reduce(flags, axis=axis, dtype=np.int64)
+    return number
+
+
 def indices(flags: Any) -> NDArray[np.int64]:
     """Where they are set, of shape (tracks,) or of another single axis."""
     where: tuple[NDArray[np.int64], ...] = flags.nonzero()

@@ -145,6 +145,7 @@ class Measurement:
     sibilance_energy : (hops, tracks) float32, about 2 to 8 kHz (`measure.sibilance`), of the two
         packs of a `who`; 0 elsewhere
     steps_db : (tracks, steps) float32, AES17 RMS over half a millisecond; NaN where not valid
+    peak_at : (hops, tracks) the frame of its hop in which the highest sample lies
     quietest_db : (lengths, tracks) float32, the least level that held for 2.5, 5, 10 and 20 ms and
         ended in this tick (`measure.short_levels`)
     dc_offset : (tracks,) mean of the samples that count, full scale 1.0
@@ -183,12 +184,18 @@ class Measurement:
     gain_step_db: Levels
     steps_db: Samples = field(default_factory=lambda: np.zeros((0, 0), np.float32))
     quietest_db: Samples = field(default_factory=lambda: np.zeros((4, 0), np.float32))
+    peak_at: NDArray[np.int64] = field(default_factory=lambda: np.zeros((0, 0), np.int64))
     repeats: tuple[Repeat, ...] = ()
     timecode: Mapping[int, CodeReading] = field(default_factory=dict)
 
     def without_samples(self) -> Measurement:
         """The same, ready to travel to another process."""
-        return replace(self, samples=self.samples[:0], steps_db=self.steps_db[:, :0])
+        return replace(
+            self,
+            samples=self.samples[:0],
+            steps_db=self.steps_db[:, :0],
+            peak_at=self.peak_at[:0, :0],
+        )
 
 
 class State(IntEnum):

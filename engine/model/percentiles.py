@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Levels
 
 
@@ -68,7 +69,7 @@ def known_medians(values: Levels) -> Levels:
     """Those of the columns of values of shape (number, ...); NaN is no value, and what is said
     where there is none. Bit for bit `np.nanmedian`."""
     ranked = np.sort(values, axis=0)
-    number = np.count_nonzero(~np.isnan(values), axis=0)[np.newaxis]
+    number = count_of(~np.isnan(values), axis=0)[np.newaxis]
     below, above = (
         np.take_along_axis(ranked, at, axis=0)[0]
         for at in (np.maximum(number - 1, 0) // 2, number // 2)

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from engine.model.messages import Measurement, Samples
 from engine.model.tick import SampleFindings, Tick
 
-LEFT_BEHIND: Final = ("samples", "steps_db")
-"""What is too much to send; samples have a way of their own (`engine.pipeline.shared_sound`)."""
+LEFT_BEHIND: Final = ("samples", "steps_db", "peak_at")
+"""What is too much to send, or not asked for there; samples have a way of their own
+(`engine.pipeline.shared_sound`)."""
 _NAMES: Final = tuple(one.name for one in fields(Measurement) if one.name not in LEFT_BEHIND)
 
 
@@ -61,7 +62,7 @@ def unpack(packed: PackedTicks, sound: Samples | None = None) -> tuple[Tick, ...
     """The ticks as they were, each array as it lay in memory.
 
     `sound` has their samples, shape (ticks, tracks, frames); without it they have none. Nor have
-    they levels over half a millisecond.
+    they levels over half a millisecond, or places of peaks.
     """
     tracks = len(packed.columns["lost"][0])
     if sound is None:

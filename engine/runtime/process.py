@@ -41,6 +41,7 @@ from engine.runtime.wire import (
 )
 from engine.session import engines, folders
 from engine.sources.base import SourceError
+from engine.system.platform_calls import keep_freed_memory
 
 if TYPE_CHECKING:
     from engine.runtime.runner import Runner
@@ -208,6 +209,7 @@ def serve(job: Job) -> None:
         lock = engines.Lock(Path(job.folder))
     except OSError:
         return  # the windows find the other one
+    keep_freed_memory()
     try:
         Engine(job).serve()
     finally:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from engine.measure.loudness import OFFSET_LU, GateHistogram
 from engine.measure.meter import Totals
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
@@ -121,7 +122,7 @@ class TotalsRecorder(TrackMemory):
     def add(self, m: Measurement) -> None:
         """Take in one tick. Its momentary loudness is that of the gating block that ends there."""
         self.gates.add_block(m.momentary_lufs)
-        self._measured_s += np.count_nonzero(m.valid, axis=0) * m.hop_s
+        self._measured_s += count_of(m.valid, axis=0) * m.hop_s
         self._known_s += ~np.isnan(m.level_dbfs) * (m.end_s - m.start_s)
 
     def stretch(self) -> LoudnessTotals:
@@ -156,7 +157,7 @@ def together(stretches: Sequence[LoudnessTotals], gates: Gates) -> LoudnessTotal
     whole["rms_dbfs"] = amplitude_db(np.sqrt(_weighed(power, measured_s)))
     whole["present_fraction"] = _weighed(_rows(stretches, "present_fraction"), known_s)
     integrated = _rows(stretches, "integrated_lufs")
-    stretches_known = np.count_nonzero(~np.isnan(integrated), axis=0)
+    stretches_known = count_of(~np.isnan(integrated), axis=0)
     one = np.fmax.reduce(integrated)
     whole["integrated_lufs"] = np.where(stretches_known > 1, gates.integrated_lufs(), one)
     whole["noise_floor_dbfs"] = _newest(_rows(stretches, "noise_floor_dbfs"))

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.model.flag_arrays import count_of
 from engine.model.messages import Levels, Measurement
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.units import power_db, rms_dbfs
@@ -82,7 +83,7 @@ class SecondRecorder(TrackMemory):
         peak = m.peak if m.all_valid else np.where(m.valid, m.peak, np.nan)
         self._peak = np.fmax(self._peak, np.fmax.reduce(peak))
         squares = np.where(m.valid, m.mean_square, 0.0).sum(axis=0)
-        hops = np.count_nonzero(m.valid, axis=0)
+        hops = count_of(m.valid, axis=0)
         self._squares += squares
         self._hops += hops
         step = int(((m.start_s + m.end_s) / 2.0 - self.number) * ENVELOPE_STEPS)

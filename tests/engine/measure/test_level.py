@@ -109,5 +109,7 @@ def test_rows_come_a_few_at_a_time_and_each_is_the_same() -> None:
     together = measure_hops(x.T, 480, None, 10)
     for row in range(len(x)):
         alone = measure_hops(x[row : row + 1].T, 480, None, 10)
-        for name in ("squares", "sums", "peak_max", "peak_min"):
+        for name in ("squares", "sums", "peak_max", "peak_min", "peak_at"):
             assert np.array_equal(getattr(alone, name)[0], getattr(together, name)[row])
+        places = np.arange(0, 48_000, 480) + together.peak_at[row]
+        assert np.array_equal(x[row, places], together.peak_max[row])

@@ -84,3 +84,16 @@ def test_half_a_hop_is_refused() -> None:
     for frames in (hop // 2, 11 * hop):
         with pytest.raises(ValueError, match="whole hops"):
             sections(np.zeros((2, frames)))
+
+
+def test_many_tracks_are_filtered_as_each_alone() -> None:
+    """More than go together in the cache, of several ticks: the parts are all of them in order."""
+    hop, tracks = 480, 40
+    sound = np.random.default_rng(4).normal(0.0, 0.1, (tracks, 100 * hop)).astype(np.float32)
+    whole = SosFilter(k_weighting(48_000), tracks, hop, 10, np.float32)
+    parts = [(which, made.copy()) for which, made in whole.some_rows(sound, 10)]
+    assert len(parts) > 1
+    assert np.array_equal(np.concatenate([sound[which] for which, _ in parts]), sound)
+    for which, made in parts:
+        apart = SosFilter(k_weighting(48_000), tracks, hop, 10, np.float32)
+        np.testing.assert_allclose(apart(sound, 10)[which], made, rtol=0.0, atol=0.0)

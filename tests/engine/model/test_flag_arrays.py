@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.model.flag_arrays import any_of, any_of_each, indices
+from engine.model.flag_arrays import any_of, any_of_each, count_of, indices
 from engine.model.messages import Flags
 
 
@@ -25,6 +25,8 @@ def test_they_answer_as_numpy_does(shape: list[int], seed: int, share: float) ->
     some = flags(tuple(shape), seed, share)
     for view in (some, some.T, some[::2], ~some):
         assert any_of(view) == bool(view.any())
+        for axis in range(view.ndim):
+            assert np.array_equal(count_of(view, axis), np.count_nonzero(view, axis=axis))
         assert any_of_each(view) == [bool(part.any()) for part in view]
     row = some.ravel()
     assert indices(row).tolist() == np.flatnonzero(row).tolist()

@@ -68,3 +68,23 @@ def test_there_is_a_core_and_a_family() -> None:
     """Local connections are sockets in the file system, or pipes on Windows."""
     assert 1 <= platform_calls.usable_cores() <= (os.cpu_count() or 1)
     assert (platform_calls.SOCKET_FAMILY == "AF_PIPE") == bool(platform_calls.PIPE_PREFIX)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="mallopt(3) of glibc")
+def test_freed_memory_is_not_asked_for_again() -> None:
+    """What a process frees and asks for anew, tick by tick, is cleared by the system but once."""
+    work = (
+        "import resource, numpy as np, sys\n"
+        "from engine.system.platform_calls import keep_freed_memory\n"
+        "if sys.argv[1] == 'keep': keep_freed_memory()\n"
+        "def tick(): return [np.ones(1 << 18) for _ in range(8)] and None\n"
+        "for _ in range(3): tick()\n"
+        "before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt\n"
+        "for _ in range(20): tick()\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)\n"
+    )
+    asked = {
+        how: int(subprocess.run([sys.executable, "-c", work, how], capture_output=True).stdout)
+        for how in ("keep", "leave")
+    }
+    assert 20 * asked["keep"] < asked["leave"], asked
