@@ -1,27 +1,35 @@
 """Crackle: a contact opens and closes; a cable, a plug or a switch that wears out.
 
 Model: when a contact lets go, the bias behind it jumps, which is an electrical step of one sample
-or two that a coupling capacitor lets go again in a millisecond or more, on one side of zero. What
-comes through air and a capsule rings to both sides, however short it is: a drop, a hailstone, a
-key, a crease in a raincoat; and other tracks hear it, as they do a fire: fainter, but in the same
-moment. A mobile phone's transmitter that leaks into a pack or a cable does as a contact does, but
-keeps time. So a pop is a step that stands far over the steps before it (a one-sided outlier test at
-`outlier` standard deviations), holds most of the treble round it, reaches far over the peaks before
-it, unless it is so sudden that no loud sound makes it, and stays where it went. Numbers: common
-practice, no source.
+or two that a coupling capacitor lets go again in a millisecond or more, on one side of zero.
+Nothing before foretells it, where words are foretold by their resonances: so a pop is an outlier of
+the error of linear prediction (S. Godsill, P. Rayner, "Digital audio restoration", 1998; from
+memory) that stays where it went (`pop_shape`). What comes through air and a capsule rings to both
+sides, however short it is: a drop, a hailstone, a key, a crease in a raincoat; and other tracks
+hear it, as they do a fire: fainter, but in the same moment, in which their treble is louder than it
+hardly ever was in the last second. A mobile phone's transmitter that leaks into a pack or a cable
+does as a contact does, but keeps time. Numbers: common practice, no source.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 
 from engine.detectors.base import TickContext, condition, unknown
-from engine.detectors.pop_shape import is_outlier, keeps_time, stays
-from engine.detectors.stepped_hops import BEFORE_HOPS, LookedAt, SteppedHops
+from engine.detectors.pop_shape import (
+    CHATTER,
+    forecast,
+    is_sudden,
+    keeps_time,
+    last_step,
+    stands_out,
+    stays,
+    step_height,
+)
+from engine.detectors.stepped_hops import SteppedHops
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.fault_rules import BURST_GAP_S
 from engine.model.flag_arrays import any_of, indices
@@ -41,81 +49,64 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import amplitude
 
-BEFORE_S: Final = 0.01
-GUARD_S: Final = 0.0005
-"""A pop is held against the sound from so long to so short before it."""
-ROUND_S: Final = (0.0004, 0.0004)
-"""Its surroundings, before and after it."""
-WIDTH: Final = 3
-"""Samples on each side of the step that belong to it, at 48 kHz."""
-SUDDEN: Final = 2.0
-SUDDEN_SHARE: Final = 0.9
-"""A step so many times over the outlier test's limit, that holds this share of the treble round it,
-is as electrical amid loud sound, or where the contact stood open before it."""
 LATER_HOPS: Final = 2
-"""Another mic hears it within so many hops: 7 m of air (arithmetic)."""
+SPAN: Final = 2 + LATER_HOPS
+"""Another mic hears it within the hop before, its own or the two after: 7 m of air (arithmetic)."""
+RINGS: Final = 3 * SPAN
+"""For so many hops it may hear what this track had."""
+HEARD: Final = 0.05
+"""Where no more of the last second was as loud in the treble, it has heard something: by chance one
+moment in twenty. Only moments in which this track did not stand out count."""
+LATELY_TICKS: Final = 11
+NEAR_S: Final = 0.001
 BESIDE: Final = 0.5
-"""A track with a step of this share of the limit in the same moment stands out itself."""
-RISE: Final = 2.0
-"""Treble of another track that has so many times the energy of the third and second hop before (3
-dB) has heard it: so has half of the tracks one time in thirty by chance, while somebody speaks
-(measured)."""
+"""The other pack hears it where it has an outlier of this share of the limit so soon."""
+OF_ALL: Final = 1.0 / 16.0
+"""Of what stands out so many are pops: of drops and creases one in 150 has that shape (ours)."""
 APART_S: Final = 0.03
 """Pops nearer than this are one contact that opens and closes."""
 SAFETY_DB: Final = 12.0
 """A safety stands so much lower (common practice, no source), and so does what spoils it."""
 
+_MOST: Final = 1000
+"""Hops of ten seconds."""
 
-@dataclass(slots=True, eq=False)
-class _Pop:
-    """One pop of one track, s, and the energy of all tracks' treble before it and with it; of so
-    many hops it is yet to come. `near`: tracks that stand out in the same moment themselves."""
 
-    track_index: int
+class _Outlier(NamedTuple):
+    """A step that stands out: when, s; how high; whether it is a pop, and one of a phone."""
+
     at_s: float
-    partner: int | None
-    before: Levels
-    here: Levels
-    near: Flags
-    to_come: int
-
-    def hear(self, energy: Samples, out: Flags) -> None:
-        """Take in what is yet to come, from the begin of a tick."""
-        if self.to_come:
-            self.here = np.maximum(self.here, energy[: self.to_come].max(axis=0))
-            later: Flags = np.asarray(out[: self.to_come].any(axis=0))
-            if self.partner is not None:  # it hears what sounds in the same moment
-                later[self.partner] = False
-            self.near = self.near | later
-        self.to_come = 0
+    height: float
+    pop: bool = False
+    phone: bool = False
 
 
 class Crackle(TrackMemory):
-    """Looks closer at hops whose treble stands far over that of the hops round them."""
+    """Looks closer at hops with a step far over the treble round it, once 20 ms more are there:
+    what follows the step, and what others hear of it."""
 
     NEEDS_SAMPLES: ClassVar = True
 
-    _pops: list[deque[float]] = each_track(deque)
-    _phone_s: list[deque[float]] = each_track(lambda: deque(maxlen=20))
-    """Of which pops were a phone's."""
+    _pops: list[deque[_Outlier]] = each_track(deque)
+    """Of the last ten seconds before the newest."""
+    _others: list[deque[_Outlier]] = each_track(lambda: deque(maxlen=_MOST))
+    """What else stood out lately."""
     _first_s: Levels = per_track(np.nan)
-    _tail: Samples = remembered(
-        By.FIRST, lambda d: np.zeros((d._tracks, round(BEFORE_S * d._rate_hz)), dtype=np.float32)
+    _sound: deque[Measurement] = remembered(By.ANEW, lambda _: deque(maxlen=2))
+    """The tick before and this one."""
+    _lately: deque[tuple[Samples, Flags]] = remembered(
+        By.ANEW, lambda _: deque(maxlen=LATELY_TICKS + 1)
     )
-    _energy: Levels = per_track(np.inf, rows=BEFORE_HOPS)
-    """Of the treble in the newest hops before this tick."""
-    _late: list[_Pop] = remembered(By.ANEW, lambda _: [])
-    """At the end of the tick before: what others hear of them comes in this one."""
+    """Treble of those ticks, and which of their hops are looked at."""
+    _last: Samples = per_track(0.0, dtype=np.float32)
+    _repeats_to_s: Levels = per_track(-np.inf)
 
     def __init__(
         self,
         scene: Scene,
         *,
-        stands_out: float = 8.0,
         outlier: float = 12.0,
         least: float = 0.02,
-        share: float = 0.5,
-        over_peaks: float = 2.0,
         pops: int = 3,
         red_pops: int = 6,
     ) -> None:
@@ -125,37 +116,26 @@ class Crackle(TrackMemory):
         ----------
         scene : Scene
             Whose tracks are watched.
-        stands_out : float
-            Energy of the steps in a hop against that of the tick's middle hop: looked at closely.
         outlier : float
-            Least step against the deviation of those before it.
+            Least error of prediction against the deviation of those before it.
         least : float
             Full scale 1.0. Smaller steps spoil nothing; on a safety they lie lower.
-        share : float
-            Least share of the treble round it that the step itself holds.
-        over_peaks : float
-            The pop reaches so many times the highest peak before it.
         pops, red_pops : int
             So many in 10 s are a fault, and so many are one that goes on (CONTRACT.md).
         """
-        self._stands_out, self._outlier = stands_out, outlier
         lower_db = [SAFETY_DB * (track.level is PackLevel.SAFETY) for track in scene.tracks]
         self._least = least / amplitude(np.array(lower_db))
-        self._share, self._over_peaks = share, over_peaks
+        self._outlier = outlier
         self._enough, self._red_pops = pops, red_pops
         self._watched = scene.watched(Fault.CRACKLE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._rate_hz = scene.sample_rate_hz
-        self._width = max(WIDTH, round(WIDTH * scene.sample_rate_hz / 48_000))
         self._tracks = len(scene.tracks)
         self._partner: dict[int, int] = {}
         for main, safety in scene.pairs():
             self._partner[main], self._partner[safety] = safety, main
-        self._paired = np.array([n in self._partner for n in range(self._tracks)], dtype=np.bool_)
-        self._hops = SteppedHops(
-            scene, self._least, self._paired, stands_out=stands_out, outlier=outlier
-        )
-        self._ahead = Ahead(lambda block: self._hops.of(block, self._energy, self._tail[:, -1]))
+        hops = SteppedHops(scene, self._least, outlier=outlier)
+        self._ahead = Ahead(lambda block: hops.of(block, self._last))
         self.reset()
 
     def look_ahead(self, block: TickBlock) -> None:
@@ -163,126 +143,143 @@ class Crackle(TrackMemory):
         self._ahead.look(block)
 
     def update(self, measurement: Measurement | None, feed: TickContext) -> Condition:
-        """Active in the tick of a pop, from the third within ten seconds on."""
+        """Active in the tick of a pop, or in the next one, from the third within ten seconds on."""
         if measurement is None:
             return unknown(self._tracks)
-        m = measurement
-        ahead = self._ahead.of(m)
-        said = ahead.calm
-        if ahead.some or self._late:
-            said = self._look(m, ahead)
-        self._tail = m.samples[-self._tail.shape[1] :].T
-        self._energy = ahead.known[-BEFORE_HOPS:]
-        return said
-
-    def _look(self, m: Measurement, ahead: LookedAt) -> Condition:
-        """Count the pops of a tick that may have some."""
-        active = np.zeros(self._tracks, dtype=np.bool_)
-        red = np.zeros(self._tracks, dtype=np.bool_)
-        for pop in self._pops_in(ahead, m):
-            heard = pop.here >= RISE * pop.before
-            if not self._is_shared(pop.track_index, pop.near, heard):
-                self._count(pop.track_index, pop.at_s)
-                active[pop.track_index] = True
-        for track_index in indices(active).tolist():
-            pops = self._pops[track_index]
-            active[track_index] = len(pops) >= self._enough
-            red[track_index] = len(pops) >= self._red_pops
+        m, ahead = measurement, self._ahead.of(measurement)
+        if self._sound and m.start_s > self._sound[-1].end_s + m.hop_s / 2.0:
+            self._sound.clear()
+            self._lately.clear()
+        self._sound.append(m)
+        self._lately.append((m.difference_energy, ahead.looked_at))
+        self._last = m.samples[-1]
+        if m.repeats:
+            self._forget_repeated(m)
+        if len(self._sound) < 2 or not (ahead.some or any_of(self._lately[-2][1][-LATER_HOPS:])):
+            return ahead.calm
+        active, red = self._judge()
         if not any_of(active):
             return ahead.calm
         known = m.any_valid & self._watched
-        last_s = np.array([pops[-1] if pops else np.nan for pops in self._pops])
+        last_s = np.array([pops[-1].at_s if pops else np.nan for pops in self._pops])
         return condition(active & known, known, self._first_s, last_s, red)
 
-    def _highest_steps(self, m: Measurement) -> Samples:
-        """The largest step of each hop, shape (hops, tracks)."""
-        step = np.abs(np.diff(m.samples, axis=0, prepend=self._tail[:, -1:].T))
-        return np.asarray(step.reshape(len(m.valid), -1, self._tracks).max(axis=1))
+    def _forget_repeated(self, m: Measurement) -> None:
+        """Where a buffer is played again its seams are no pops."""
+        for one in m.repeats:
+            self._repeats_to_s[one.track_index] = one.end_s if one.ended else m.end_s
+            pops = self._pops[one.track_index]
+            while pops and pops[-1].at_s >= one.begin_s - NEAR_S:
+                pops.pop()
 
-    def _pops_in(self, ahead: LookedAt, m: Measurement) -> list[_Pop]:
-        """Pops that can be judged now: what others hear of them is there."""
-        pops, self._late = self._late, []
-        known, looked_at, out, energy = ahead.known, ahead.looked_at, ahead.out, m.difference_energy
-        heights = np.square(self._highest_steps(m))
-        heights = heights / np.maximum(ahead.middle, 1e-30)
-        beside = out | (heights >= (BESIDE * self._outlier) ** 2)
-        for pop in pops:
-            pop.hear(energy, beside)
-        for track_index in indices(looked_at.any(axis=0)).tolist():
-            for hop in indices(looked_at[:, track_index]).tolist():
-                span = slice(max(hop - 1, 0), hop + LATER_HOPS + 1)
-                near: Flags = np.asarray(beside[span].any(axis=0))
-                partner = self._partner.get(track_index)
-                if partner is not None:  # as near as this one: it would stand out as far
-                    high = heights[span, partner].max() >= BESIDE**2 * heights[hop, track_index]
-                    near[partner] = high or out[span, partner].any()
-                if self._is_shared(track_index, near, near):
-                    continue
-                at_s = self._at_s(track_index, hop, m)
-                if at_s is None:
-                    continue
-                before = known[hop : hop + BEFORE_HOPS - 1].max(axis=0)
-                here = energy[hop : hop + LATER_HOPS + 1].max(axis=0)
-                to_come = max(hop + LATER_HOPS + 1 - len(energy), 0)
-                pop = _Pop(track_index, at_s, partner, before, here, near, to_come)
-                (self._late if to_come else pops).append(pop)
-        return pops
+    def _judge(self) -> tuple[Flags, Flags]:
+        """Tracks with a pop in the hops of which all is known by now, where there are enough of
+        them; and enough for red."""
+        (_, before), (_, now) = self._lately[-2], self._lately[-1]
+        over = np.concatenate([before[-LATER_HOPS:], now[:-LATER_HOPS]])
+        active = np.zeros(self._tracks, dtype=np.bool_)
+        red = np.zeros(self._tracks, dtype=np.bool_)
+        for track_index in indices(over.any(axis=0)).tolist():
+            x = self._sound_of(track_index)
+            for hop in indices(over[:, track_index]).tolist():
+                outlier = self._outlier_in(track_index, hop + len(over) - LATER_HOPS, x)
+                if outlier is not None and self._add(track_index, outlier):
+                    active[track_index] = self._are_enough(track_index)
+                    red[track_index] = len(self._pops[track_index]) >= self._red_pops
+        return active, red
 
-    def _is_shared(self, track_index: int, near: Flags, heard: Flags) -> bool:
-        """Whether the other pack stands out in that moment, or half of the other tracks hear it."""
-        partner = self._partner.get(track_index)
-        if partner is not None and near[partner]:
-            return True
+    def _are_enough(self, track_index: int) -> bool:
+        """Whether there are enough pops, for themselves and of all that stands out half as high as
+        the middle one of them: one of many drops has the shape of one by chance."""
+        pops = self._pops[track_index]
+        if len(pops) < self._enough:
+            return False
+        least = 0.5 * float(median(np.array([one.height for one in pops])))
+        high = sum(one.height >= least for one in pops)
+        others = self._others[track_index]
+        lately = [one for one in others if one.at_s >= pops[-1].at_s - BURST_GAP_S]
+        return high >= OF_ALL * (high + sum(one.height >= least for one in lately))
+
+    def _is_shared(self, track_index: int, hop: int) -> bool:
+        """Whether half of the other tracks hear something round that hop: their treble is as loud
+        as hardly ever in the last second, while this track did not stand out."""
+        energy = np.concatenate([one for one, _ in self._lately])
+        out = np.concatenate([looked_at[:, track_index] for _, looked_at in self._lately])
+        here = len(energy) - 2 * len(self._lately[-1][1]) + hop - 1
+        if here < RINGS:
+            return False
+        ends = energy[RINGS - SPAN : here]
+        lately = np.lib.stride_tricks.sliding_window_view(ends, SPAN, axis=0).max(axis=-1)
+        alone = ~np.lib.stride_tricks.sliding_window_view(out[:here], RINGS).any(axis=-1)
+        if np.count_nonzero(alone) * HEARD < 1.0:
+            return False
+        loud = energy[here : here + SPAN].max(axis=0)
+        heard = (lately[alone] >= loud).mean(axis=0) <= HEARD
         others = self._open.copy()
         others[track_index] = False
-        number = np.count_nonzero((near | heard) & others)
+        number = np.count_nonzero(heard & others)
         return bool(number > 1 and 2 * number >= np.count_nonzero(others))
 
-    def _at_s(self, track_index: int, hop: int, m: Measurement) -> float | None:
-        """When that hop holds a pop, s; None where it does not."""
-        lead = self._tail.shape[1]
-        x = np.concatenate([self._tail[track_index], m.samples[:, track_index]])
-        step = np.abs(np.diff(x))
+    def _outlier_in(self, track_index: int, hop: int, x: Samples) -> _Outlier | None:
+        """What stands out in that hop of the two ticks, of which `x` is the sound."""
+        m = self._sound[-1]
         frames = len(m.samples) // len(m.valid)
-        begin = lead + hop * frames
-        hop_steps = step[begin - 1 : begin + frames - 1]
+        begin = hop * frames
+        hop_steps = np.abs(np.diff(x[begin - 1 : begin + frames]))
         # The first of those that stand out: it closes again with another one.
-        at = begin - 1 + int((hop_steps >= 0.4 * hop_steps.max()).argmax())
-        guard = round(GUARD_S * self._rate_hz)
-        before = slice(max(at - lead, 0), max(at - guard, 1))
-        deviation = float(np.sqrt(np.mean(np.square(step[before]))))
-        if not is_outlier(x, at, before, self._outlier, self._least[track_index]):
+        at = begin - 1 + int((hop_steps >= CHATTER * hop_steps.max()).argmax())
+        height = step_height(x, at)
+        if height < self._least[track_index]:
             return None
-        early, late = (round(seconds * self._rate_hz) for seconds in ROUND_S)
-        around = np.square(step[max(at - early, 0) : at + late])
-        own = np.square(step[max(at - self._width, 0) : at + self._width + 1])
-        peak = np.abs(x[at : at + 2 * late]).max()
-        share = own.sum() / around.sum()
-        sudden = step[at] >= SUDDEN * self._outlier * deviation and share >= SUDDEN_SHARE
-        if share < self._share:
+        at_s = float(m.start_s + (at + 1 - len(m.samples)) / self._rate_hz)
+        if at_s <= self._repeats_to_s[track_index] + NEAR_S:
             return None
-        if not sudden and peak < self._over_peaks * np.abs(x[before]).max():
+        last = last_step(x, at, self._rate_hz)
+        if not is_sudden(x, last, self._rate_hz):
+            return _Outlier(at_s, height)
+        before = forecast(x, at, self._rate_hz)
+        if not stands_out(x, at, before, self._outlier):
             return None
-        if not stays(x, at, float(median(x[before])), self._rate_hz):
+        pop = stays(x, at, last, before, self._rate_hz)
+        if pop and (self._is_beside(track_index, at) or self._is_shared(track_index, hop)):
             return None
-        at_s = float(m.start_s + (at + 1 - lead) / self._rate_hz)
-        if keeps_time(step, at, self._rate_hz):
-            self._phone_s[track_index].append(at_s)
-        return at_s
+        phone = pop and keeps_time(np.abs(np.diff(x)), at, self._rate_hz)
+        return _Outlier(at_s, height, pop, phone)
 
-    def _count(self, track_index: int, at_s: float) -> None:
+    def _sound_of(self, track_index: int) -> Samples:
+        """The last two ticks of that track."""
+        return np.concatenate([tick.samples[:, track_index] for tick in self._sound])
+
+    def _is_beside(self, track_index: int, at: int) -> bool:
+        """Whether the performer's other pack has something as unforeseen within a millisecond."""
+        partner = self._partner.get(track_index)
+        if partner is None:
+            return False
+        x = self._sound_of(partner)
+        near = round(NEAR_S * self._rate_hz)
+        step = np.abs(np.diff(x[at - near : at + near + 2]))
+        there = at - near + int(step.argmax())
+        before = forecast(x, there, self._rate_hz)
+        return stands_out(x, there, before, BESIDE * self._outlier)
+
+    def _add(self, track_index: int, outlier: _Outlier) -> bool:
+        """Keep it with those of the last ten seconds; whether it is another pop."""
         pops = self._pops[track_index]
-        while pops and at_s - pops[0] > BURST_GAP_S:
+        while pops and outlier.at_s - pops[0].at_s > BURST_GAP_S:
             pops.popleft()
-        if pops and at_s - pops[-1] < APART_S:
-            return
+        if pops and outlier.at_s - pops[-1].at_s < APART_S:
+            return False
+        if not outlier.pop:
+            self._others[track_index].append(outlier)
+            return False
         if not pops:
-            self._first_s[track_index] = at_s
-        pops.append(at_s)
+            self._first_s[track_index] = outlier.at_s
+        pops.append(outlier)
+        return True
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""
-        pops, phone_s = self._pops[track_index], self._phone_s[track_index]
-        if 2 * sum(at_s in phone_s for at_s in pops) >= len(pops):
+        pops = self._pops[track_index]
+        if 2 * sum(one.phone for one in pops) >= len(pops):
             return f"{len(pops)} bursts at 217 Hz in 10 s, as of a phone near the pack or its cable"
         return f"{len(pops)} pops in 10 s, as of a contact that opens"

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from scipy.signal import butter, sosfilt
+from scipy.signal import butter, resample_poly, sosfilt
 
 from engine.detectors.crackle import Crackle
 from engine.measure.tick_block import TickBlock
@@ -270,3 +270,89 @@ def test_the_bursts_of_a_phone_are_told_as_such() -> None:
     said = told(detector, x, SCENE, 2)
     assert 0.1 * (said.states.index(1) + 1) <= 6.0 + 5.0
     assert "217 Hz" in detector.detail(2)
+
+
+def openings(
+    x: Samples, track: int, rng: np.random.Generator, first_s: float, last_s: float
+) -> float:
+    """A contact that opens for 0.5 to 20 ms about twice a second, its bias behind a low-pass of 18
+    kHz; when it did for the fourth time, s."""
+    bias, open_ = np.zeros(len(x)), np.ones(len(x))
+    times_s = [first_s]
+    while times_s[-1] < last_s:
+        first = round(times_s[-1] * RATE)
+        last = first + round(10.0 ** rng.uniform(-3.3, -1.7) * RATE)
+        open_[first:last] = 0.01
+        pop = 10.0 ** (rng.uniform(-24.0, -8.0) / 20.0) * np.exp(
+            -np.arange(RATE // 10) / (rng.uniform(0.003, 0.015) * RATE)
+        )
+        bias[first:][: len(pop)] += pop
+        bias[last:][: len(pop)] -= pop
+        times_s.append(times_s[-1] + 0.2 + rng.exponential(0.4))
+    sos = butter(2, 18_000.0, fs=RATE, output="sos")
+    x[:, track] = (x[:, track] * open_ + sosfilt(sos, bias)).astype(np.float32)
+    return times_s[3]
+
+
+@pytest.mark.parametrize("amid", ["words", "rain"])
+@pytest.mark.parametrize("track", [0, 2])
+def test_a_contact_amid_loud_words_or_rain_is_told(amid: str, track: int) -> None:
+    """All hear the words, and drops fall on all: told within a second of the fourth opening, for a
+    syllable may hide one, and on that track alone."""
+    rng = np.random.default_rng(6)
+    x = place()
+    if amid == "words":
+        said = sound.voice(20.0, -22.0, rng, talks=0.95)
+        x += sound.takes([0.7 * said, 0.2 * said, 0.5 * said, 0.15 * said])
+    else:
+        for column in x.T:
+            drops = impacts(20.0, 100.0, rng, 0.0008)[: len(x)]
+            column += (0.15 * drops / np.abs(drops).max()).astype(np.float32)
+    due_s = openings(x, track, rng, 5.0, 12.0)
+    x = x[: 12 * RATE]
+    said_of = [told(Crackle(SCENE), x, SCENE, one) for one in (track, 3)]
+    assert 5.2 <= 0.1 * (said_of[0].states.index(1) + 1) <= due_s + 1.0
+    assert not said_of[1].spans_s
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 44_100, 96_000])
+def test_contacts_are_told_at_any_rate(rate_hz: int) -> None:
+    """And nothing of the others, nor of drops."""
+    where = Scene(SCENE.tracks, rate_hz)
+    x = place()[: 12 * RATE]
+    for at_s in POPS_S[:6]:
+        opened(x, 0, at_s, 0.004, 0.3)
+    drops = impacts(12.0, 30.0, np.random.default_rng(2), 0.0004)[: len(x)]
+    x[:, 2] += (0.3 * drops / np.abs(drops).max()).astype(np.float32)
+    up, down = (rate_hz // np.gcd(rate_hz, RATE), RATE // np.gcd(rate_hz, RATE))
+    x = resample_poly(x, up, down, axis=0).astype(np.float32)
+    said = told(Crackle(where), x, where, 0)
+    assert POPS_S[2] <= 0.1 * (said.states.index(1) + 1) <= POPS_S[2] + 1.0
+    assert not told(Crackle(where), x, where, 2).spans_s
+
+
+def test_the_seams_of_a_stuck_buffer_are_no_pops() -> None:
+    """Words of which one buffer is played again and again, and three more for a moment each."""
+    x = sound.takes([sound.voice(12.0, -22.0, np.random.default_rng(n), 0.9) for n in range(4)])
+    x += noise(-60.0, 12.0, RATE, seed=3, tracks=4)[: len(x)]
+    for first_s, last_s in ((3.0, 3.2), (4.0, 4.2), (5.0, 5.2), (6.0, 11.0)):
+        first, last, period = round(first_s * RATE), round(last_s * RATE), 960
+        x[first:last, 2] = np.resize(x[first - period : first, 2], last - first)
+    assert not told(Crackle(SCENE), x, SCENE, 2).spans_s
+
+
+def test_a_pop_is_judged_20_ms_after_its_hop() -> None:
+    """The third one is told in the tick that holds those, whatever is yet to come."""
+    x = place()
+    for at_s in (5.31, 6.41, 7.575):
+        opened(x, 0, at_s, 0.004, 0.3)
+    assert told(Crackle(SCENE), x, SCENE, 0).states.index(1) == 75
+
+
+def test_a_receiver_that_mutes_amid_words_does_not_pop() -> None:
+    """Every second it is silent for 50 ms, from one sample to the next."""
+    rng = np.random.default_rng(8)
+    x = place() + sound.takes([sound.voice(20.0, -20.0, rng, talks=0.95) for _ in range(4)])
+    for at_s in np.arange(3.0, 19.0, 0.9):
+        x[round(at_s * RATE) : round((at_s + 0.05) * RATE), 2] = 0.0
+    assert not told(Crackle(SCENE), x, SCENE, 2).spans_s
