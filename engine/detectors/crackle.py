@@ -57,6 +57,9 @@ RINGS: Final = 3 * SPAN
 HEARD: Final = 0.05
 """Where no more of the last second was as loud in the treble, it has heard something: by chance one
 moment in twenty. Only moments in which this track did not stand out count."""
+RISE: Final = 2.0
+"""Where there are too few, it has where its treble has so many times the energy of the quietest hop
+lately (3 dB): by chance that is often so, but of many pops some are left."""
 LATELY_TICKS: Final = 11
 NEAR_S: Final = 0.001
 BESIDE: Final = 0.5
@@ -211,10 +214,11 @@ class Crackle(TrackMemory):
         ends = energy[RINGS - SPAN : here]
         lately = np.lib.stride_tricks.sliding_window_view(ends, SPAN, axis=0).max(axis=-1)
         alone = ~np.lib.stride_tricks.sliding_window_view(out[:here], RINGS).any(axis=-1)
-        if np.count_nonzero(alone) * HEARD < 1.0:
-            return False
         loud = energy[here : here + SPAN].max(axis=0)
-        heard = (lately[alone] >= loud).mean(axis=0) <= HEARD
+        if np.count_nonzero(alone) * HEARD < 1.0:  # it never rests: has this one risen?
+            heard = loud >= RISE * energy[here - SPAN : here].min(axis=0)
+        else:
+            heard = (lately[alone] >= loud).mean(axis=0) <= HEARD
         others = self._open.copy()
         others[track_index] = False
         number = np.count_nonzero(heard & others)
