@@ -73,3 +73,22 @@ def test_cloth_that_rubbed_on_the_main_is_no_lack_later() -> None:
     shocks = np.random.default_rng(3).random(8 * RATE) < 200.0 / RATE
     x[8 * RATE : 16 * RATE, 0] += (0.15 * shocks).astype("f4")
     assert not said_of(x).spans_s
+
+
+def test_a_horn_that_drives_a_limiter_is_no_overload() -> None:
+    """Two notes of 410 and 512 Hz, once the voice is known. The body between the packs turns the
+    phases of the overtones, so that the safety's peaks are higher; the main's limiter, which looks
+    ahead, has turned the gain down before they come, and recovers slowly."""
+    x = packs(SECONDS)
+    t = np.arange(len(x)) / RATE
+    overtones = [(hz, n) for hz in (410.0, 512.0) for n in (1, 3, 5, 7, 9)]
+    main, safety = (
+        sum(np.sin(2.0 * np.pi * hz * n * t + turn * n * n) / n for hz, n in overtones)
+        for turn in (0.0, 1.3)
+    )
+    for begin_s in (21.0, 24.0, 27.0):
+        sounds = (t >= begin_s) & (t < begin_s + 0.8)
+        turned_down = 1.0 - 0.44 * np.exp(-np.maximum(t - begin_s - 0.8, 0.0) / 0.25)
+        x[:, 0] *= np.where(t >= begin_s, turned_down, 1.0).astype("f4")
+        x += (sounds * np.array([0.34 * main, 0.2 * safety])).T.astype("f4")
+    assert not said_of(x).spans_s
