@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.noise_gains import TurnedGain, heard_by_pair, is_behind_gains
+from engine.detectors.noise_gains import PairGains, TurnedGain, is_behind_gains
 from engine.detectors.noise_shape import QUIET_SHARE, is_steady, is_tone
 from engine.measure.floor import MARGIN_DB
 from engine.measure.tick_block import Ahead, TickBlock
@@ -119,10 +119,8 @@ class Noise(TrackMemory):
         self._watched = scene.watched(Fault.NOISE)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
         self._tracks = len(scene.tracks)
-        who = [track.who or n for n, track in enumerate(scene.tracks)]
-        lav = scene.kinds(Kind.LAV)
-        self._mates = np.array([[a == b for b in who] for a in who]) & lav & lav[:, np.newaxis]
-        np.fill_diagonal(self._mates, val=False)
+        pairs = np.array(scene.pairs(), dtype=np.int64).reshape(-1, 2)
+        self._mains, self._safeties = pairs.T
         self._ahead = Ahead(self._foresee)
         self.reset()
 
@@ -189,16 +187,10 @@ class Noise(TrackMemory):
         self._speech = self._speech * fade + power * some
         self._speech_hops = self._speech_hops * fade + hops * some
 
-    def _voice_dbfs(self) -> Levels:
-        with np.errstate(invalid="ignore"):
-            return rms_dbfs(self._speech / self._speech_hops)
-
-    def _earlier_voice_dbfs(self) -> Levels:
-        earlier_dbfs = self._gains.voice_dbfs(self._tick, DATED_TICKS)
-        return np.where(np.isnan(earlier_dbfs), self._voice_dbfs(), earlier_dbfs)
-
     def _speech_dbfs(self) -> Levels:
-        return np.where(self._speech_hops == 0.0, self._unheard_dbfs, self._voice_dbfs())
+        with np.errstate(invalid="ignore"):
+            voice_dbfs = rms_dbfs(self._speech / self._speech_hops)
+        return np.where(self._speech_hops == 0.0, self._unheard_dbfs, voice_dbfs)
 
     def _judge(self, m: Measurement) -> None:
         count = round(QUIET_SHARE * TICKS)
@@ -214,12 +206,12 @@ class Noise(TrackMemory):
             heard &= rose_db >= self._rise_db - self._back_db * self._active
             shares = (rose_db >= self._rise_db - self._back_db) & self._open
         risen = bright & heard & self._watched
-        if any_of(risen) and not is_behind_gains(shares, treble_dbfs, self._treble_dbfs):
-            risen &= ~self._is_place(shares, rose_db)
-            if any_of(risen & ~self._active) and heard_by_pair(
-                self._mates & shares & shares[:, np.newaxis], self._earlier_voice_dbfs(), added
-            ):
-                risen &= self._active
+        if any_of(risen):
+            pairs = self._shared_pairs(shares, treble, added)
+            if not is_behind_gains(shares, treble_dbfs, self._treble_dbfs, pairs):
+                risen &= ~self._is_place(shares, rose_db)
+                if any_of(pairs.as_spoken()):
+                    risen &= self._active
         risen &= ~self._turned(m, risen, power, treble_dbfs)
         for track_index in indices(risen):
             treble_row = self._treble[newest, track_index]
@@ -247,6 +239,14 @@ class Noise(TrackMemory):
         with np.errstate(invalid="ignore"):
             calm &= rms_dbfs(power) >= self._floor_dbfs - MARGIN_DB
         self._treble_dbfs = np.where(calm & ~np.isnan(treble_dbfs), known, self._treble_dbfs)
+
+    def _shared_pairs(self, shares: Flags, treble: Levels, added: Levels) -> PairGains:
+        """The pairs of which both packs rose; by what was added, where the rest is known."""
+        both = shares[self._mains] & shares[self._safeties]
+        main, safety = self._mains[both], self._safeties[both]
+        rise_dbfs = rms_dbfs(np.where(np.isnan(added), treble, added))
+        voice_db = self._gains.voice_db(self._tick, DATED_TICKS, main, safety)
+        return PairGains(rise_dbfs[main] - rise_dbfs[safety], voice_db)
 
     def _turned(self, m: Measurement, risen: Flags, power: Levels, treble_dbfs: Levels) -> Flags:
         """Where the voice says that a gain was turned; it is learned anew there in a while."""

@@ -9,15 +9,19 @@ or the other.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.pack_gains import NEAR_DB, STAGGERED_DB
 from engine.model.flag_arrays import any_of, count_of
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track
 from engine.model.units import rms_dbfs
+
+Indices = NDArray[np.int64]
 
 GAINS_DB: Final = 3.0
 """Floors that differ by this standard deviation show that gains do."""
@@ -33,27 +37,38 @@ FEWEST: Final = 5
 SURE_LOOKS: Final = 3
 
 
-def is_behind_gains(shares: Flags, treble_dbfs: Levels, usual_dbfs: Levels) -> bool:
-    """Whether what three tracks or more share is as loud on all, unlike their floors."""
-    if np.count_nonzero(shares) < 3:
+@dataclass(frozen=True, slots=True, eq=False)
+class PairGains:
+    """By how much louder each main is than its safety, dB, shape (pairs,).
+
+    level_db : in what rose
+    voice_db : in what was spoken before; NaN where nobody was heard
+    """
+
+    level_db: Levels
+    voice_db: Levels
+
+    def as_spoken(self) -> Flags:
+        """Where what rose differs rather as the voice does than not at all."""
+        with np.errstate(invalid="ignore"):
+            return np.asarray(np.abs(self.level_db - self.voice_db) < np.abs(self.level_db))
+
+    def by_air(self) -> Flags:
+        """The same; where nobody was heard, the main is the louder, as it is meant to be."""
+        planned = (self.level_db > NEAR_DB) & (self.level_db < STAGGERED_DB)
+        return np.where(np.isnan(self.voice_db), planned, self.as_spoken())
+
+
+def is_behind_gains(
+    shares: Flags, treble_dbfs: Levels, usual_dbfs: Levels, pairs: PairGains
+) -> bool:
+    """Whether what three tracks or more share is as loud on all, unlike their floors; `pairs` are
+    those that share it, and differ by their gains in all that comes through the air."""
+    if count_of(shares) < 3 or (len(pairs.level_db) and pairs.by_air().all()):
         return False
     spread_db = float(treble_dbfs[shares].std())
     usual_db = float(usual_dbfs[shares].std())
     return usual_db >= max(GAINS_DB, GAINS_RATIO * spread_db)
-
-
-def heard_by_pair(mates: Flags, voice_dbfs: Levels, added: Levels) -> bool:
-    """Whether what came on top of two packs of one performer differs between them rather as the
-    voice does than not at all: by a fountain both hear the water.
-
-    mates : (tracks, tracks) which two rose and are of one performer; the rest (tracks,)
-    """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        level_dbfs = rms_dbfs(added)
-        voice_db = voice_dbfs[:, np.newaxis] - voice_dbfs
-        level_db = level_dbfs[:, np.newaxis] - level_dbfs
-        by_gain = np.abs(level_db - voice_db) < np.abs(level_db)
-    return any_of(mates & by_gain)
 
 
 class TurnedGain(TrackMemory):
@@ -81,13 +96,14 @@ class TurnedGain(TrackMemory):
         self._spoken[:, tracks] = np.nan
         self._looks[tracks] = 0
 
-    def voice_dbfs(self, tick: int, before: int) -> Levels:
-        """How loud each track was spoken into until so many ticks ago, dBFS; NaN where nobody was
-        heard: what rose since may look like speech itself."""
-        spoken = self._spoken[(tick - np.arange(before, KEPT_TICKS)) % KEPT_TICKS]
-        known = count_of(~np.isnan(spoken), axis=0)
-        with np.errstate(invalid="ignore"):
-            return rms_dbfs(np.nansum(spoken, axis=0) / known)
+    def voice_db(self, tick: int, before: int, first: Indices, second: Indices) -> Levels:
+        """By how much louder the first tracks were spoken into than the second until so many ticks
+        ago, dB; NaN where nobody was heard on both: what rose since may look like speech itself."""
+        kept = (tick - np.arange(before, KEPT_TICKS)) % KEPT_TICKS
+        louder_db = rms_dbfs(self._spoken[kept][:, first]) - rms_dbfs(self._spoken[kept][:, second])
+        few = count_of(~np.isnan(louder_db), axis=0) < FEWEST
+        louder_db[:, few] = 0.0
+        return np.where(few, np.nan, np.nanmedian(louder_db, axis=0))
 
     def is_turned(
         self, track_index: int, tick: int, lasts: int, power: float, rose_db: float

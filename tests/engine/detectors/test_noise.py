@@ -185,6 +185,27 @@ def test_water_that_both_packs_of_one_performer_hear_is_no_link(
     assert all(bool(one.spans_s) is said for one in heard)
 
 
+@pytest.mark.parametrize(("behind_gains", "said"), [(True, True), (False, False)])
+def test_an_engine_beside_all_mics_is_heard_by_the_gains_of_a_pair(
+    behind_gains: bool, said: bool
+) -> None:
+    """A saw as loud on two performers and a boom, whose quiet differed; the safeties have 8 dB less
+    of it, before anybody spoke. What is as loud on all is a unit's hiss."""
+    packs = tuple(
+        Track(n, who=f"hauler {n // 3}", level=level)
+        for n, level in enumerate((PackLevel.MAIN, PackLevel.SAFETY) * 2, start=1)
+    )
+    where = Scene((*packs, Track(5, kind=Kind.BOOM)), RATE)
+    gains = 10 ** (np.array([0.0, -8.0, 0.0, -8.0, 0.0]) / 20).astype(np.float32)
+    quiet_dbfs = np.array([-68.0, -72.0, -46.0, -56.0, -36.0])
+    x = falling(0.0, 30.0, 1, 5) * 10 ** (quiet_dbfs / 20).astype(np.float32)
+    for track in range(5):
+        gain = 1.0 if behind_gains else gains[track]
+        x[round(AT_S * RATE) :, track] += gain * hiss(-26.0, 10.0, track)
+    heard = [told(Noise(where), x, where, track) for track in range(5)]
+    assert any(bool(one.spans_s) for one in heard) is said
+
+
 @pytest.mark.parametrize("emphasis_us", [50.0, 75.0])
 def test_an_open_squelch_that_stays_is_dated_from_its_begin(emphasis_us: float) -> None:
     """Level noise to 15 kHz after de-emphasis (ITU-R BS.450-3) at -12 and -30 dBFS."""
