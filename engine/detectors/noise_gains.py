@@ -64,7 +64,7 @@ def is_behind_gains(
 ) -> bool:
     """Whether what three tracks or more share is as loud on all, unlike their floors; `pairs` are
     those that share it, and differ by their gains in all that comes through the air."""
-    if count_of(shares) < 3 or (len(pairs.level_db) and pairs.by_air().all()):
+    if np.count_nonzero(shares) < 3 or (len(pairs.level_db) and pairs.by_air().all()):
         return False
     spread_db = float(treble_dbfs[shares].std())
     usual_db = float(usual_dbfs[shares].std())

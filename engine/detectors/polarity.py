@@ -7,7 +7,8 @@ radio systems may be milliseconds apart as well; by how much, the phase of all t
 (PHAT; Knapp, Carter, "The generalized correlation method for estimation of time delay", IEEE
 Trans. ASSP 24(4), 1976).
 Bleed and another tone change its size, not its sign. Only the wearer's own voice counts: a choir
-reaches the two from several sides at once, and adds up differently at each. A sign test over
+reaches the two from several sides at once, and adds up differently at each. Crossed wires turn over
+all of it, a low cut that is switched in on one track its lowest alone. A sign test over
 quarters of a second of speech says which it is (seventeen of 18 alike are chance once in 14000
 times: binomial), or the strength of the newest together, sooner. Which of the two packs is wrong
 can't be heard: told once, of the safety. Common practice, no source.
@@ -25,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.low_end import band_pass, is_wire, phase_match
 from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
@@ -143,7 +145,7 @@ class Polarity(TrackMemory):
         self._slow = Decimate(scene.sample_rate_hz)
         self._near = max(1, round(LAG_S * self._slow.rate_hz))
         self._lags = self._near + round(LATENCY_S * self._slow.rate_hz)
-        self._sos = _band_pass(low_hz, high_hz, self._slow.rate_hz)
+        self._sos = band_pass(low_hz, high_hz, self._slow.rate_hz)
         self._ahead = Ahead(self._pairs.speech)
         self.reset()
 
@@ -213,7 +215,7 @@ class Polarity(TrackMemory):
         sums = self._sums[pair]
         sums[:-2] += np.correlate(safety, main)
         sums[-2:] += main @ main, middle @ middle
-        self._match[pair] += _phase_match(main, middle, self._lags)
+        self._match[pair] += phase_match(main, middle, self._lags)
 
     def _judge(self, pair: int, now_s: float) -> None:
         """Count a full part, and look at the sign of the newest together."""
@@ -252,12 +254,15 @@ class Polarity(TrackMemory):
     def _told(self, parts: list[_Part], near: slice) -> tuple[int, float]:
         """What the newest speech says: the last of it by its strength, or nearly each part."""
         soon = parts[-math.ceil(self._soon * len(parts)) :]
-        told = self._sign(np.sum([part.sums for part in soon], axis=0), near, self._sure_soon)
-        if told[0]:
-            return told
-        told = self._sign(np.sum([part.sums for part in parts], axis=0), near, 0.0)
-        agree = told[0] * sum(self._sign(part.sums, near, self._sure_of_part)[0] for part in parts)
-        return told if agree >= self._most * len(parts) else (0, 0.0)
+        sums = np.sum([part.sums for part in soon], axis=0)
+        told = self._sign(sums, near, self._sure_soon)
+        if not told[0]:
+            sums = np.sum([part.sums for part in parts], axis=0)
+            told = self._sign(sums, near, 0.0)
+            each = sum(self._sign(part.sums, near, self._sure_of_part)[0] for part in parts)
+            if told[0] * each < self._most * len(parts):
+                return 0, 0.0
+        return told if told[0] > 0 or is_wire(sums[:-2], near) else (0, 0.0)
 
     def _sign(self, sums: Levels, near: slice, sure: float) -> tuple[int, float]:
         """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
@@ -277,20 +282,3 @@ class Polarity(TrackMemory):
         """What was seen, one line."""
         heard = self._heard[self._pairs.safety.tolist().index(track_index)]
         return true_minus(f"inverted against the main: correlation {heard.r:.2f}")
-
-
-def _phase_match(first: Levels, second: Levels, lags: int) -> Levels:
-    """Their correlation by phase alone at each lag of the second, shape (2 * lags + 1,)."""
-    size = 1 << (len(first) + lags - 1).bit_length()
-    cross = np.fft.rfft(second, size) * np.conj(np.fft.rfft(first, size))
-    match = np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-30), size)
-    return np.concatenate([match[-lags:], match[: lags + 1]])
-
-
-def _band_pass(low_hz: float, high_hz: float, rate_hz: float) -> Levels:
-    """First-order Butterworth band-pass by the bilinear transform, shape (1, 6)."""
-    low, high = np.tan(np.pi * np.array([low_hz, high_hz]) / rate_hz)
-    width, middle = high - low, low * high
-    a0 = 1.0 + width + middle
-    numerator = (width / a0, 0.0, -width / a0)
-    return np.array([[*numerator, 1.0, 2.0 * (middle - 1.0) / a0, (1.0 - width + middle) / a0]])

@@ -82,6 +82,16 @@ def test_upright_is_not(lag_frames: int) -> None:
     assert State.ACTIVE not in said.states
 
 
+@pytest.mark.parametrize("cut_hz", [80.0, 120.0])
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_low_cut_that_is_switched_in_turns_no_wire(cut_hz: float, place: int) -> None:
+    """A recorder's or a pack's, of 18 dB an octave: its phase runs from -270 degrees to none."""
+    x = packs(40.0, 30)
+    sos = butter(3, cut_hz, "highpass", fs=RATE, output="sos")
+    x[20 * RATE :, place] = sosfilt(sos, x[:, place])[20 * RATE :]
+    assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
+
+
 def test_what_does_not_match_says_nothing() -> None:
     """Two packs that hear different things are not called inverted."""
     x = np.hstack([packs(25.0)[:, :1], noise(-25.0, 25.0, RATE, seed=8)])
