@@ -2,9 +2,32 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+from typing import Final
+
 import numpy as np
 
 from engine.model.messages import Levels
+
+FINER: Final = 4
+"""Between two lags a sung note has gone through a third of its period: its extremes lie between."""
+_REACH: Final = 8
+"""Lags to each side that are interpolated from."""
+
+
+def extremes(correlation: Levels, near: slice) -> tuple[float, float]:
+    """Highest and lowest of a correlation in that range of lags, drawn finer."""
+    fine = _interpolation(len(correlation))[FINER * near.start : FINER * (near.stop - 1) + 1]
+    drawn = fine @ correlation
+    return float(drawn.max()), float(drawn.min())
+
+
+@lru_cache(4)
+def _interpolation(lags: int) -> Levels:
+    """Draws a row of so many lags finer, shape (finer lags, lags): a sinc under a Hann window."""
+    off = np.arange(FINER * (lags - 1) + 1)[:, np.newaxis] / FINER - np.arange(lags)
+    window = np.cos(0.5 * np.pi * np.clip(off / _REACH, -1.0, 1.0)) ** 2
+    return np.asarray(np.sinc(off) * window)
 
 
 def is_wire(correlation: Levels, near: slice) -> bool:

@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
-from engine.detectors.low_end import band_pass, is_wire, phase_match
+from engine.detectors.low_end import band_pass, extremes, is_wire, phase_match
 from engine.detectors.pairs import Pairs, PartClock, parts_in
 from engine.measure.decimate import Decimate
 from engine.measure.pair_comparison import polarity
@@ -266,7 +266,7 @@ class Polarity(TrackMemory):
 
     def _sign(self, sums: Levels, near: slice, sure: float) -> tuple[int, float]:
         """+1 upright, -1 inverted, 0 too weak to say; and the strongest correlation coefficient."""
-        sign, r = polarity(sums[:-2][near], sums[-2:], self._clearer)
+        sign, r = polarity(np.array(extremes(sums[:-2], near)), sums[-2:], self._clearer)
         return (sign, r) if abs(r) >= sure else (0, 0.0)
 
     def _near_lags(self, parts: Iterable[_Part]) -> slice | None:

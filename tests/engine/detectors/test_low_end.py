@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, correlate, sosfreqz
 
-from engine.detectors.low_end import band_pass, is_wire, phase_match
+from engine.detectors.low_end import band_pass, extremes, is_wire, phase_match
 
 RATE_HZ = 2000.0
 LAGS = 16
@@ -43,3 +43,14 @@ def test_a_wire_turns_all_over_a_low_cut_its_lowest_alone() -> None:
     assert is_wire(correlate(-main, main, method="fft")[around], near)
     assert not is_wire(correlate(main, main, method="fft")[around], near)
     assert not is_wire(correlate(low_cut, main, method="fft")[around], near)
+
+
+@pytest.mark.parametrize("tone_hz", [150.0, 590.0, 700.0, 880.0])
+@pytest.mark.parametrize("phase", [0.0, 1.0, 2.5])
+def test_a_sung_note_is_as_high_as_it_is_low(tone_hz: float, phase: float) -> None:
+    """Between the lags too: a cosine, whose extremes are 1 and -1."""
+    lags = np.arange(-40, 41)
+    correlation = np.cos(2.0 * np.pi * tone_hz * lags / RATE_HZ + phase)
+    highest, lowest = extremes(correlation, slice(30, 51))
+    assert highest == pytest.approx(1.0, abs=0.06)
+    assert lowest == pytest.approx(-1.0, abs=0.06)

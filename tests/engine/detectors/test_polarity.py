@@ -92,6 +92,18 @@ def test_a_low_cut_that_is_switched_in_turns_no_wire(cut_hz: float, place: int) 
     assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
 
 
+@pytest.mark.parametrize("note_hz", [587.3, 698.5, 784.0, 880.0])
+@pytest.mark.parametrize("lag_frames", [10, 30, 48])
+def test_a_note_that_is_sung_high_has_no_sign(note_hz: float, lag_frames: int) -> None:
+    """With vibrato of 5.5 Hz and a quarter tone, nearly a sine (equal temperament, A = 440 Hz)."""
+    at_s = np.arange(24 * RATE) / RATE
+    phase = 2.0 * np.pi * note_hz * (at_s + 0.014 / 11.0 / np.pi * np.sin(11.0 * np.pi * at_s))
+    note = (np.sin(phase) + 0.1 * np.sin(2.0 * phase)) * (at_s % 2.0 < 1.6) * (at_s > 8.0)
+    x = np.stack([0.2 * note, 0.05 * np.roll(note, lag_frames)], axis=1).astype(np.float32)
+    x += np.hstack([noise(-62.0 - 12.0 * n, 24.0, RATE, seed=n) for n in range(2)])
+    assert State.ACTIVE not in told(Polarity(PAIR), x, PAIR, place=1).states
+
+
 def test_what_does_not_match_says_nothing() -> None:
     """Two packs that hear different things are not called inverted."""
     x = np.hstack([packs(25.0)[:, :1], noise(-25.0, 25.0, RATE, seed=8)])
