@@ -21,7 +21,7 @@ from engine.measure.sibilance import Sibilance
 from engine.measure.tick_parts import TickParts
 from engine.measure.true_peak import TruePeak
 from engine.measure.windows import MOST_TICKS, HopWindows
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Kind, Levels, Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
 from engine.model.track_remap import By, TrackRemap
@@ -222,6 +222,9 @@ class Meter(TrackMemory):
         changed = self._floor.update(newest)
         if gain_db.any():
             self._floor.shift(gain_db)
+            was_dbfs = self._gain_step.floor_dbfs
+            for track_index in indices((gain_db != 0.0) & ~np.isnan(was_dbfs)).tolist():
+                self._floor.teach(track_index, float(was_dbfs[track_index] + gain_db[track_index]))
             changed = True
         stopped = self._common_fall.update(
             level_dbfs, newest_dbfs, self._floor.floor_dbfs, self._presence.threshold_dbfs

@@ -105,6 +105,9 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/timecode/test_clock.py": "engine/timecode/track_reader",
     "engine/measure/test_level.py": "engine/model/units",
     "engine/measure/test_meter.py": "engine/measure/tick_parts",
+    "engine/measure/test_paired_gain.py": (
+        "engine/measure/common_gain engine/measure/quiet_moments"
+    ),
     "app/cli/test_main.py": (
         "app/cli/arguments app/cli/argument_parts app/cli/watch_arguments app/cli/devices_command "
         "app/cli/plan_command "

@@ -69,3 +69,20 @@ def test_what_is_no_trim_is_none(two: Samples, what: str) -> None:
     elif what == "on both":
         x[first:] *= np.float32(10 ** (-8 / 20))
     assert steps(x) == []
+
+
+def test_a_quiet_ambience_that_is_turned_down() -> None:
+    """A room of 30 dB SPL that ends under -75 dBFS is still a room, 8 dB lower."""
+    rng = np.random.default_rng(6)
+    x = sound.takes([sound.room(SECONDS, -69.0, rng), sound.room(SECONDS, -66.0, rng)])
+    x[:, 0] = sound.amplified(x[:, 0], -9.0, AT_S)
+    ((_, step_db, _),) = steps(x)
+    assert step_db == pytest.approx(-9.0, abs=1.5)
+
+
+def test_what_is_left_of_a_lost_sound_may_sway() -> None:
+    """40 dB down, it falls by 9 dB once more: no turn of what was learned."""
+    rng = np.random.default_rng(7)
+    x = sound.takes([sound.room(SECONDS, -50.0, rng), sound.room(SECONDS, -66.0, rng)])
+    x[:, 0] = sound.amplified(sound.amplified(x[:, 0], -40.0, 11.0), -9.0, 22.0)
+    assert steps(x) == []
