@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.never_heard import LearnedHeard, NeverHeard
+from engine.measure.floor import MARGIN_DB
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, any_of_each, count_of
 from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement
@@ -77,6 +78,11 @@ class Silent(TrackMemory):
     _unseen: bool = remembered(By.ANEW, True)
     """Of some track nothing was seen yet."""
     _first_s: Levels = per_track(np.nan)
+    _spoken: NDArray[np.int64] = per_track(0)
+    """Hops of speech since it was lost."""
+    _place_dbfs: Levels = per_track(np.nan)
+    """The place of a mic that hears it from farther away than was learned."""
+    _some_farther: bool = remembered(By.WHOLE, False)
     _never_heard: NeverHeard = remembered(By.PART, lambda d: NeverHeard(d._scene))
     _level_dbfs: Levels = per_track(np.nan)
 
@@ -89,6 +95,7 @@ class Silent(TrackMemory):
         mostly: float = 0.7,
         back_ticks: int = 10,
         first_hops: int = 3,
+        words_hops: int = 100,
         usual_db: float = 3.0,
         most_db: float = 20.0,
         witnesses: int = 5,
@@ -114,6 +121,8 @@ class Silent(TrackMemory):
         first_hops : int
             So many hops under presence in one tick begin it, and hold it once it was
             too long; fewer are chance.
+        words_hops : int
+            A second of speech, 10 dB over the learned floor as ever, is no leak.
         usual_db : float
             dB. The quietest moment in 6 s lies this far under the floor on any live
             track.
@@ -128,6 +137,7 @@ class Silent(TrackMemory):
         self._mostly = mostly
         self._back_ticks = back_ticks
         self._first_hops = first_hops
+        self._words_hops = words_hops
         self._usual_db = usual_db
         self._most_db = most_db
         self._witnesses = witnesses
@@ -206,11 +216,14 @@ class Silent(TrackMemory):
             self._idle_tick[idle] = self._tick
         if not ahead.may_begin and not any_of(self._lost):
             return False
-        self._lost &= ~(m.source_stopped | (m.gain_step_db != 0.0))
+        moved = m.source_stopped | (m.gain_step_db != 0.0)
+        self._lost &= ~moved
+        if self._some_farther:
+            self._come_back(moved)
         quieter_db = self._quieter_db() if ahead.some_under else 0.0
-        if quieter_db > 0.0:
-            limit = mean_square_at(m.presence_dbfs - quieter_db)
-            under = m.valid & (m.mean_square < limit) & self._watched
+        if quieter_db > 0.0 or self._some_farther:
+            limit_dbfs = np.fmin(m.presence_dbfs - quieter_db, self._place_dbfs - MARGIN_DB)
+            under = m.valid & (m.mean_square < mean_square_at(limit_dbfs)) & self._watched
         if not any_of(under) and not any_of(self._lost):
             return False
         count = count_of(under, axis=0)
@@ -245,7 +258,25 @@ class Silent(TrackMemory):
         early = heard & (seldom | (self._heard_ticks >= self._back_ticks))
         back = np.where(long, back, early) | came_back
         self._lost &= ~(back & (self._valid[at] > 0))
+        self._hear_words(m)
         return any_of(self._lost)
+
+    def _hear_words(self, m: Measurement) -> None:
+        """What is spoken as far over the floor as ever is heard by a live mic, if a farther one:
+        what lies between the words is its place from then on."""
+        self._spoken = np.where(self._lost, self._spoken + np.count_nonzero(m.speech, axis=0), 0)
+        lowest_db = np.fmin.reduce(self._off_db)
+        alive = (self._spoken >= self._words_hops) & (lowest_db > -self._most_db)
+        if any_of(alive):
+            self._place_dbfs = np.where(alive, m.floor_dbfs + lowest_db, self._place_dbfs)
+            self._lost &= ~alive
+            self._some_farther = True
+
+    def _come_back(self, moved: Flags) -> None:
+        """Forget the farther place where its sound is another one, or as near as it was."""
+        near = np.fmin.reduce(self._off_db) > -MARGIN_DB + self._usual_db
+        self._place_dbfs[moved | near] = np.nan
+        self._some_farther = any_of(~np.isnan(self._place_dbfs))
 
     def _quieter_db(self) -> float:
         """How much quieter than learned the place is now, as most of the open tracks hear it."""

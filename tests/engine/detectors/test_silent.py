@@ -160,6 +160,24 @@ def test_a_cough_through_a_covered_mic_does_not_start_it_anew() -> None:
     assert_one(told(Silent(where), x, where), 20.0, 40.0)
 
 
+def test_words_as_far_over_the_floor_as_ever_end_it() -> None:
+    """A pack that slipped hears its room 13 dB fainter, and its wearer 26 dB over what the floor
+    was: it is no lost one, nor in the next pause."""
+    where = scene(rate_hz=RATE)
+    x = np.vstack([noise(-60.0, 20.0, RATE), place(-73.0, 50.0, RATE)])
+    spoken = slice(40 * RATE, 44 * RATE)
+    x[spoken] += words(-34.0, 4.0, RATE, on_s=0.3, off_s=0.2)
+    assert_one(told(Silent(where), x, where), 20.0, 41.0)
+
+
+def test_words_through_a_lost_mic_do_not_end_it() -> None:
+    """An attenuator took 30 dB: what shouts still bring over the floor that was leaves it lost."""
+    where = scene(rate_hz=RATE)
+    x = falls(20.0, 60.0, 65.0, -60.0, -90.0)
+    x[40 * RATE : 44 * RATE] += words(-40.0, 4.0, RATE, on_s=0.3, off_s=0.2)
+    assert_one(told(Silent(where), x, where), 20.0, 60.0)
+
+
 def test_a_second_of_the_place_ends_a_short_silence() -> None:
     """Two falls of five seconds, heard for more than a second between, are two."""
     where = scene(rate_hz=RATE)
