@@ -31,7 +31,7 @@ from engine.detectors.pop_shape import (
 )
 from engine.detectors.stepped_hops import SteppedHops
 from engine.measure.tick_block import Ahead, TickBlock
-from engine.model.fault_rules import BURST_GAP_S
+from engine.model.fault_rules import BURST_GAP_S, Named
 from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import (
     Condition,
@@ -285,5 +285,5 @@ class Crackle(TrackMemory):
         """What was seen, one line."""
         pops = self._pops[track_index]
         if 2 * sum(one.phone for one in pops) >= len(pops):
-            return f"{len(pops)} bursts at 217 Hz in 10 s, as of a phone near the pack or its cable"
+            return f"{len(pops)} {Named.PHONE} in 10 s, by their 217 Hz"
         return f"{len(pops)} pops in 10 s, as of a contact that opens"

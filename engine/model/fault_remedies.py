@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from engine.model.alarm_limits import NEVER
-from engine.model.fault_rules import BURST_GAP_S, GAPS, LINK_NOISE, LOSS, FaultRule, Scope
+from engine.model.fault_rules import BURST_GAP_S, GAPS, LINK_NOISE, LOSS, FaultRule, Named, Scope
 from engine.model.messages import Fault, Incident
 
 _CODE_FIRST: Final = "timecode: is the recorder running, then cable, level, frame rate, re-jam"
@@ -81,6 +81,9 @@ FAULTS: Final[tuple[FaultRule, ...]] = (
         check_first="a contact opens: the mic's cable and plug, then the connector on the pack",
         family=GAPS,
         rank=2,
+        if_named=(
+            (Named.PHONE, "a phone transmits: away from the pack and its cable, or flight mode"),
+        ),
         spoils=True,
     ),
     FaultRule(
@@ -307,13 +310,16 @@ def check_first(incident: Incident) -> str:
     """What to check first, one short line; empty where the table says nothing.
 
     Of several tracks with a common cause, what is to be checked of the cause: it stands at the end
-    of the detail, after the colon.
+    of the detail, after the colon. Where the detail names what did it, what helps with that.
     """
     rule = rule_of(incident)
     of_a_cause = incident.track is None and rule is not None and rule.scope is Scope.TRACK
     if of_a_cause and ": " in incident.detail:
         return incident.detail.rsplit(": ", 1)[-1]
-    return rule.check_first if rule else ""
+    if rule is None:
+        return ""
+    named = (check for name, check in rule.if_named if name in incident.detail)
+    return next(named, rule.check_first)
 
 
 def spoils(incident: Incident) -> bool:

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum, auto
+from enum import Enum, StrEnum, auto
 from typing import Final
 
 from engine.model.messages import Fault
 
 BURST_GAP_S: Final = 10.0
 """Gaps of a dropout, or bursts of noise, less than this apart are one incident, s."""
+
+
+class Named(StrEnum):
+    """Causes that a detail may name, where something else helps than with the fault."""
+
+    PHONE = "bursts of a phone"
 
 
 class Scope(Enum):
@@ -31,6 +37,7 @@ class FaultRule:
     red_if_uncovered : red only while no healthy cover exists
     in_standby : stays an alarm while the crew is not rolling
     word, check_first : what the screen says; what to check first, one short line
+    if_named : what to check first instead, where the detail names that cause
     """
 
     name: str
@@ -46,6 +53,7 @@ class FaultRule:
     red_if_uncovered: bool = False
     in_standby: bool = False
     scope: Scope = Scope.TRACK
+    if_named: tuple[tuple[Named, str], ...] = ()
 
     @property
     def group(self) -> str:

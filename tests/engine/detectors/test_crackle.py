@@ -14,6 +14,7 @@ from scipy.signal import butter, resample_poly, sosfilt
 
 from engine.detectors.crackle import Crackle
 from engine.measure.tick_block import TickBlock
+from engine.model.fault_rules import Named
 from engine.model.messages import PackLevel, Samples
 from engine.model.tracks import Scene, Track
 from tests.support import harmless_sound as sound
@@ -270,6 +271,7 @@ def test_the_bursts_of_a_phone_are_told_as_such() -> None:
     said = told(detector, x, SCENE, 2)
     assert 0.1 * (said.states.index(1) + 1) <= 6.0 + 5.0
     assert "217 Hz" in detector.detail(2)
+    assert Named.PHONE in detector.detail(2)
 
 
 def openings(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from engine.model.fault_remedies import rule_of, spoils, word
+from engine.model.fault_remedies import check_first, rule_of, spoils, word
 from engine.model.fault_rules import Scope
 from engine.model.messages import Fault
 from tests.support.sample_report import incident
@@ -26,3 +26,12 @@ def test_what_spoils() -> None:
     """A muted track is unusable, hum on it is not."""
     assert spoils(incident(fault=Fault.MUTED))
     assert not spoils(incident(fault=Fault.HUM))
+
+
+def test_what_a_detail_names_has_a_remedy_of_its_own() -> None:
+    """A phone is to go away; a cable, which is checked for all other pops, has nothing."""
+    pops = check_first(incident(fault=Fault.CRACKLE, detail="4 pops in 10 s"))
+    phone = check_first(incident(fault=Fault.CRACKLE, detail="4 bursts of a phone in 10 s"))
+    assert "cable and plug" in pops
+    assert "flight mode" in phone
+    assert "plug" not in phone
