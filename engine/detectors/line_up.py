@@ -18,6 +18,12 @@ from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Samples
 from engine.model.number_text import true_minus
 
+ON_ALL: Final = 0.75
+"""A tone on so many of the microphones' tracks is no howl: it comes by the line (CONTRACT.md)."""
+BESIDE: Final = 2
+"""A line of a tick under Hann's window is as wide to each side, bins."""
+AS_LOUD: Final = 0.25
+"""Others have at least this part of its power: 6 dB for gains by hand (common practice)."""
 SPREAD_DB: Final = 6.0
 """Standard deviation of a howl's level from track to track (distances to a factor of two; ours)."""
 IN_PHASE: Final = 0.05
@@ -47,6 +53,21 @@ def comes_by_the_line(sound: Samples, turns: float, level_dbfs: Levels) -> bool:
     chance = by_phase * _level_chance(level_dbfs)
     most = CHANCE if by_phase <= IN_PHASE else BY_LEVEL
     return bool(chance * (1.0 - math.log(max(chance, 1e-300))) <= most)
+
+
+def has_line_of_all(sound: Samples, track_index: int, inputs: Flags) -> bool:
+    """Whether most of that track is one line, which is on nearly all of those inputs as loud or
+    louder, whatever is said there; `sound` has shape (tracks, frames)."""
+    step = np.diff(sound, axis=1)  # words lie low
+    window = np.hanning(step.shape[1])
+    own = np.square(np.abs(np.fft.rfft(step[track_index] * window)))
+    at = int(own.argmax())
+    line = slice(max(at - BESIDE, 0), at + BESIDE + 1)
+    if own[line].sum() <= 0.5 * own.sum():
+        return False
+    power = np.square(np.abs(np.fft.rfft(step[inputs] * window)))[:, line].sum(axis=1)
+    as_loud = np.count_nonzero(power >= AS_LOUD * own[line].sum())
+    return bool(as_loud > 1 and as_loud >= ON_ALL * len(power))
 
 
 def _phase_chance(phases: Levels) -> float:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
-from engine.detectors.line_up import comes_by_the_line, told_once, tone_words
+from engine.detectors.line_up import ON_ALL, comes_by_the_line, told_once, tone_words
 from engine.detectors.spectral_lines import SpectralLines
 from engine.detectors.standing_lines import LOOK_TICKS, TICKS, began_s, standing
 from engine.detectors.tone_company import LOOKS, Company, Look, Looks
@@ -37,8 +37,6 @@ BESIDE_BINS: Final = 16
 CLOSE_BESIDE_BINS: Final = 8
 """Neighbours that a line is held against, to each side: 160 Hz in a tick, 16 Hz in half a second,
 where the lines of an engine lie no nearer to each other than that (2000 turns a minute)."""
-ON_ALL: Final = 0.75
-"""A tone on so many of the microphones' tracks is no howl: it comes by the line (CONTRACT.md)."""
 DOUBTED_S: Final = 5.0
 """Until then, when it is told (CONTRACT.md), a line that wanders after all is a voice."""
 

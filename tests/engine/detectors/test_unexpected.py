@@ -11,9 +11,9 @@ import pytest
 
 from engine.detectors.unexpected import Unexpected
 from engine.model.messages import Kind, Samples, State
-from engine.model.tracks import Scene
+from engine.model.tracks import Scene, Track
 from tests.support.detector_tracks import spliced, words
-from tests.support.signals import noise, scene
+from tests.support.signals import noise, scene, sine
 from tests.support.watching import Told, lost, told
 
 RATE = 8_000
@@ -36,11 +36,11 @@ def watched(x: Samples, missing: np.ndarray | None = None) -> Told:
 
 
 def test_told_from_its_onset_and_never_red() -> None:
-    """A signal is told from where it began, and ends within the pause that ends it."""
+    """A signal is told from where it began, and ends where it ended."""
     said = watched(spliced([quiet(4.03), noise(-46.0, 8.0, RATE), quiet(12.0)]))
     ((onset_s, last_s),) = said.spans_s
     assert onset_s == pytest.approx(4.03, abs=0.02)
-    assert 12.0 <= last_s <= 12.1 + 6.0
+    assert last_s == pytest.approx(12.03, abs=0.02)
     assert not said.may_be_red
     assert said.states[-1] is State.CLEAR
 
@@ -56,6 +56,21 @@ def test_speech_with_pauses_is_one_signal() -> None:
     said = watched(spliced([quiet(2.0), *[sentence] * 3]))
     assert len(said.spans_s) == 1
     assert State.CLEAR not in said.states[30:]
+
+
+def test_a_line_up_tone_on_all_inputs_is_told_as_that_alone() -> None:
+    """Three mics and an unused input carry one tone, words over it on one; a voice on the unused
+    input is told, though the tone stands on the mics, and so is a tone on it alone."""
+    mics = [Track(input=n, kind=Kind.LAV) for n in (1, 2, 3)]
+    where = Scene((*mics, Track(input=4, kind=Kind.UNUSED)), sample_rate_hz=RATE)
+    mic, line, voice = noise(-60.0, 8.0, RATE), sine(-18.0, 8.0, RATE), words(-30.0, 8.0, RATE)
+    for inputs, is_told in (
+        ((line, line, line + voice, line), False),
+        ((line, line, line, voice), True),
+        ((mic, mic, mic, line), True),
+    ):
+        said = told(Unexpected(where), np.concatenate(inputs, axis=1), where, 3)
+        assert (State.ACTIVE in said.states) is is_told
 
 
 def test_a_knock_is_no_signal() -> None:
