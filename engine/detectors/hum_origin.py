@@ -27,7 +27,8 @@ LATELY_LOOKS: Final = 20
 LOUDER_DB: Final = 3.0
 """unless as much as the engine came on top."""
 SWAYS: Final = 0.01
-"""An engine keeps its speed within this (governors of generator sets: common practice)."""
+"""An engine keeps its speed within this of what it is set to (governors of generator sets: common
+practice); at two moments it may differ by twice as much."""
 STEADY: Final = 0.75
 NEAR: Final = 0.6
 """Share of the steps of a line on the other pack that lie this near to their median."""
@@ -102,7 +103,7 @@ class HumOrigin(TrackMemory):
         if of_mate is not None and self._by_gains(track_index, lines, of_mate):
             self._air_hz, self._air_look = lines.mains_hz, self._look
         lately = self._look - self._air_look < LATELY_LOOKS
-        return lately and abs(lines.mains_hz / self._air_hz - 1.0) < SWAYS
+        return lately and abs(lines.mains_hz / self._air_hz - 1.0) < 2.0 * SWAYS
 
     def _by_gains(self, track_index: int, lines: Lines, of_mate: Sound) -> bool:
         """Whether the strongest line is steady on the other pack too, and differs as a voice."""

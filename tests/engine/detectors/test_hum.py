@@ -241,6 +241,31 @@ def test_what_both_packs_hear_by_their_gains_is_no_hum(
     assert [seconds > 2.0 for seconds in lasts_s] == [is_hum] * 3, lasts_s
 
 
+def test_what_was_in_the_air_is_so_at_either_end_of_its_sway() -> None:
+    """A generator set that a governor keeps within 1 % is set to 50 Hz: 49.6 Hz while both packs
+    hear it, and five seconds later, as cloth rubs on both, 50.4 Hz on the boom."""
+    where = Scene(
+        (
+            Track(1, who="foreman", level=PackLevel.MAIN),
+            Track(2, who="foreman", level=PackLevel.SAFETY),
+            Track(3, kind=Kind.BOOM),
+        ),
+        harmless_sound.RATE,
+    )
+    rng = np.random.default_rng(4)
+    rooms = [harmless_sound.room(20.0, dbfs, rng) for dbfs in (-58.0, -70.0, -58.0)]
+    x = harmless_sound.takes(rooms)
+    at = 10 * harmless_sound.RATE
+    lines = (1, 2, 3, 4)
+    for track, dbfs in enumerate((-36.0, -48.0, -36.0)):
+        x[:at, track] += comb(dbfs, 10.0, harmless_sound.RATE, 49.6, lines)[:, 0]
+        x[at:, track] += comb(dbfs, 10.0, harmless_sound.RATE, 50.4, lines)[:, 0]
+    cloth = noise(-16.0, 10.0, harmless_sound.RATE)
+    x[at:, :2] += cloth * np.array([1.0, 0.25], dtype=np.float32)
+    said = told(Hum(where), x, where, 2).states
+    assert State.ACTIVE not in said[50:]  # once the packs have said what it is
+
+
 @pytest.mark.parametrize("turns", [1500.0, 2870.0])
 def test_hum_over_an_engine_is_told(turns: float) -> None:
     """A generator that runs near by 6 dB under the hum hides nothing of it."""
