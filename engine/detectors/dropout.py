@@ -161,15 +161,16 @@ class Dropout(TrackMemory):
         floor_db = self._floor_limit_db(block.field("floor_dbfs"), block.field("presence_dbfs"))
         before = np.concatenate([self._lately.newest[None], lowest_db[:-1]])
         near = self._watched & (lowest_db < floor_db[:, None]) & ~(lowest_db >= before - UNDER_DB)
-        steps_db, new = self._longer(block)
-        may = may_agree(steps_db[-1], len(block.ticks), new)
+        all_db, steps_db = self._longer(block)
+        may = may_agree(all_db, len(block.ticks), block.ticks[0].steps_db.shape[1])
         marks = marks_of(block.sound, block.field("peak_at").swapaxes(1, 2))
         parts = zip(lowest_db, floor_db, near, steps_db, may, marks, strict=True)
         for lowest, floor, under, *rest in parts:
             yield _Foreseen(lowest, floor, any_of(under), *rest)
 
-    def _longer(self, block: TickBlock) -> tuple[list[Samples], int]:
-        """The levels of as many steps as are kept, up to the end of each tick; the steps of one."""
+    def _longer(self, block: TickBlock) -> tuple[Samples, list[Samples]]:
+        """The levels of all steps that are known by the block's end, and of each of its ticks, of
+        as many as are kept, up to its end."""
         now_db = [m.steps_db for m in block.ticks]
         new = now_db[0].shape[1]
         before_db = self._steps
@@ -180,7 +181,7 @@ class Dropout(TrackMemory):
         steps_db = np.concatenate([before_db[:, -keep:], *now_db], axis=1)
         first = steps_db.shape[1] - len(now_db) * new
         ends = range(first + new, steps_db.shape[1] + 1, new)
-        return [steps_db[:, max(end - new - keep, 0) : end] for end in ends], new
+        return steps_db, [steps_db[:, max(end - new - keep, 0) : end] for end in ends]
 
     def _add_gaps(self, active: Flags, lowest_db: Levels, floor_db: Levels, m: Measurement) -> None:
         """Tracks on which a gap closed in this tick, or the next one of a burst is open; what lies
