@@ -176,7 +176,9 @@ def _changed_before(parts_db: Levels, change_db: Levels) -> int:
 
 def usual(parts: list[Part]) -> Levels:
     """Level and dullness of main and safety, dB, shape (bands, 2)."""
-    return median([np.vstack([part.level_db, part.dull_db]) for part in parts])
+    level_db = np.array([part.level_db for part in parts])
+    dull_db = np.array([part.dull_db for part in parts])
+    return median(np.concatenate([level_db[:, np.newaxis], dull_db], axis=1))
 
 
 def _turned(parts_db: Levels, change_db: Levels, limit_db: Levels) -> Flags:
@@ -246,7 +248,7 @@ def _blocks_db(parts_db: Levels) -> Levels:
     if not blocks:
         return np.empty((0, BANDS))
     whole = parts_db[len(parts_db) - blocks * BLOCK :].reshape(blocks, BLOCK, BANDS)
-    return np.array([median(block) for block in whole])
+    return median(whole.swapaxes(0, 1))
 
 
 def newest_of(parts: Sequence[Part], needed: int) -> int:

@@ -8,9 +8,11 @@ these lies noise, which never repeats.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.model.messages import Samples
 
@@ -21,6 +23,14 @@ HIGHEST_HZ: Final = 16_000.0
 AGAIN: Final = 0.82
 """Least match of what a link played again: 0.97 and more behind a converter, 0.94 where the link
 ends at 15 kHz, and of a sung note a period later 0.74 at most (measured)."""
+
+
+@lru_cache(8)
+def hann(frames: int) -> NDArray[np.float64]:
+    """A Hann window of that length, made once."""
+    window: NDArray[np.float64] = np.hanning(frames)
+    window.setflags(write=False)
+    return window
 
 
 def phase_match(first: Samples, second: Samples, seconds: float, lag: float = 0.0) -> float:
@@ -36,7 +46,7 @@ def phase_match(first: Samples, second: Samples, seconds: float, lag: float = 0.
         By how many samples the second is late.
     """
     frames = len(first)
-    spectra = np.fft.rfft(np.stack([first, second]) * np.hanning(frames))
+    spectra = np.fft.rfft(np.stack([first, second]) * hann(frames))
     width = max(1, round(BAND_HZ * seconds))
     bands = min(round(HIGHEST_HZ * seconds), spectra.shape[1] - 1) // width
     spectra = spectra[:, 1 : 1 + bands * width]

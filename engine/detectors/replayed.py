@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.phase_match import AGAIN, phase_match
+from engine.detectors.phase_match import AGAIN, hann, phase_match
 from engine.measure.repeats import LINES as TONE_LINES
 from engine.model.messages import Measurement, Samples
 from engine.model.track_memory import TrackMemory, remembered
@@ -260,5 +260,5 @@ def _is_periodic(treble: Samples, piece: int) -> bool:
 
 def _has_lines(treble: Samples, least: float) -> bool:
     """It is no tone, nor a note without noise of its own."""
-    power = np.square(np.abs(np.fft.rfft(treble * np.hanning(len(treble)))))
+    power = np.square(np.abs(np.fft.rfft(treble * hann(len(treble)))))
     return bool(power.sum() ** 2 >= least * np.square(power).sum())

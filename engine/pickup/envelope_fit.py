@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.model.messages import Levels
+from engine.model.percentiles import quantiles
 
 QUIET_SHARE: Final = 0.1
 """That share of the hops in a second of speech falls between words (a tenth; ours)."""
@@ -47,6 +48,6 @@ def fit(reference: Levels, power: Levels, least_rest: Levels) -> Fit:
     x, y = reference - mean_reference, power - mean_power
     xx, yy, xy = (x * x).sum(axis=0), (y * y).sum(axis=0), (x * y).sum(axis=0)
     share = np.maximum(xy, 0.0) / np.maximum(xx, 1e-300)
-    rest = np.maximum(np.quantile(power, QUIET_SHARE, axis=0), np.maximum(least_rest, 1e-300))
+    rest = np.maximum(quantiles(power, QUIET_SHARE), np.maximum(least_rest, 1e-300))
     r = xy / np.sqrt(np.maximum(xx * yy, 1e-300))
     return Fit(share, np.maximum(mean_power / rest - 1.0, 0.0), r)

@@ -10,7 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.model.percentiles import known_median, known_medians, median, medians, percentiles
+from engine.model.percentiles import (
+    known_median,
+    known_medians,
+    median,
+    medians,
+    percentiles,
+    quantiles,
+)
 
 
 @given(
@@ -47,6 +54,18 @@ def test_medians_of_rows_and_columns_are_those_of_numpy(given_values: list[float
         theirs = np.median(table, axis=axis, keepdims=True)
         assert np.array_equal(medians(table, axis), theirs, equal_nan=True)
     assert np.array_equal(known_medians(table), np.nanmedian(table, axis=0), equal_nan=True)
+
+
+@given(
+    st.lists(st.floats(0.0, 1e3), min_size=2, max_size=60),
+    st.integers(1, 4),
+    st.floats(0.0, 1.0) | st.sampled_from([0.1, 0.5]),
+)
+def test_quantiles_are_those_of_numpy(given_values: list[float], by: int, share: float) -> None:
+    """Of each column, at the ends too."""
+    rows = max(2, -(-len(given_values) // by))
+    table = np.resize(np.array(given_values), (rows, by))
+    assert np.array_equal(quantiles(table, share), np.quantile(table, share, axis=0))
 
 
 def test_a_median_loads_no_masked_arrays() -> None:
