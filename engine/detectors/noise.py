@@ -178,7 +178,7 @@ class Noise(TrackMemory):
         """A running mean of the speech before the rise."""
         speech = m.speech & m.valid
         if not any_of(speech):
-            self._gains.hear(self._tick, 0.0, 0)
+            self._gains.hear(self._tick, 0.0, None)
             return
         power, hops = (m.mean_square * speech).sum(axis=0), count_of(speech, axis=0)
         self._gains.hear(self._tick, power, hops)

@@ -84,12 +84,13 @@ class TurnedGain(TrackMemory):
         self._tracks = tracks
         self.reset()
 
-    def hear(self, tick: int, power: Levels | float, hops: NDArray[np.int64] | int) -> None:
-        """Take in the hops with speech of that tick: their powers added up, and how many."""
-        self._spoken[tick % KEPT_TICKS] = np.nan
-        if np.any(hops):
-            where = np.asarray(hops) > 0
-            np.divide(power, hops, out=self._spoken[tick % KEPT_TICKS], where=where)
+    def hear(self, tick: int, power: Levels | float, hops: NDArray[np.int64] | None) -> None:
+        """Take in the hops with speech of that tick: their powers added up, and how many; None
+        where nobody speaks."""
+        spoken = self._spoken[tick % KEPT_TICKS]
+        spoken.fill(np.nan)
+        if hops is not None:
+            np.divide(power, hops, out=spoken, where=hops > 0)
 
     def forget(self, tracks: Flags) -> None:
         """What was spoken there says nothing any more."""

@@ -234,6 +234,8 @@ class Swapped(TrackMemory):
 
     def _shift(self, found: list[tuple[int, int]]) -> int:
         """By how many inputs all were moved, if two matches or more and no other swap say so."""
+        if len(found) < 2:  # as nearly always
+            return 0
         inputs = [track.input for track in self._scene.tracks]
         planned = {tuple(sorted((inputs[a], inputs[b]))) for a, b in self._scene.pairs()}
         for shift in (1, -1, 2, -2):

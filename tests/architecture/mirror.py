@@ -26,9 +26,7 @@ PARTS: Final[Mapping[str, str]] = {
     "engine/alarms/test_book.py": "engine/alarms/evaluate",
     "engine/alarms/test_unheard.py": "engine/alarms/empty_inputs",
     "engine/detectors/test_clock_slip.py": "engine/detectors/first_tracks",
-    "engine/detectors/test_clipped.py": (
-        "engine/detectors/flat_tops engine/detectors/overload_proof engine/detectors/tops"
-    ),
+    "engine/detectors/test_clipped.py": "engine/detectors/flat_tops engine/detectors/tops",
     "engine/detectors/test_crackle.py": "engine/detectors/stepped_hops",
     "engine/detectors/test_dead_mic.py": (
         "engine/detectors/band_history engine/detectors/band_power engine/detectors/fall_ends "
