@@ -19,6 +19,7 @@ import numpy as np
 from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.cut_tops import LOWEST_CEILING
 from engine.detectors.overload_proof import OverloadProof
+from engine.detectors.phone_bursts import buzzes
 from engine.detectors.soft_knee import Loudness, SoftKnee
 from engine.detectors.tops import SAME_CUT, RowTops, SeenTops, Top, TopSearch
 from engine.measure.first_difference import difference_lag
@@ -235,7 +236,8 @@ class Clipped(TrackMemory):
                 level = self._proof.level(top, before, energy)
                 side = float(reached[top.ceiling < 0.0])
                 proof.update(level or self._proof.cut(top, before, energy, side))
-        if not proof:
+        # A phone's pulses have flat tops of their own.
+        if not proof or buzzes(m.samples[:, track_index], self._rate_hz):
             return False
         seen.onset_s = min(top.at_s for top in proof)
         seen.last_s = max(max(top.at_s for top in proof), m.start_s) + 1.0 / self._rate_hz

@@ -14,16 +14,18 @@ does as a contact does, but keeps time. Numbers: common practice, no source.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterator
 from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.phone_bursts import buzzes
 from engine.detectors.pop_shape import (
     CHATTER,
     forecast,
     is_sudden,
-    keeps_time,
     last_step,
     stands_out,
     stays,
@@ -66,6 +68,8 @@ BESIDE: Final = 0.5
 """The other pack hears it where it has an outlier of this share of the limit so soon."""
 OF_ALL: Final = 1.0 / 16.0
 """Of what stands out so many are pops: of drops and creases one in 150 has that shape (ours)."""
+PHONE_HOPS: Final = 3
+"""A phone's bursts are in more hops of a tick than a few."""
 APART_S: Final = 0.03
 """Pops nearer than this are one contact that opens and closes."""
 SAFETY_DB: Final = 12.0
@@ -183,10 +187,9 @@ class Crackle(TrackMemory):
         active = np.zeros(self._tracks, dtype=np.bool_)
         red = np.zeros(self._tracks, dtype=np.bool_)
         for track_index in indices(over.any(axis=0)).tolist():
-            x = self._sound_of(track_index)
-            for hop in indices(over[:, track_index]).tolist():
-                outlier = self._outlier_in(track_index, hop + len(over) - LATER_HOPS, x)
-                if outlier is not None and self._add(track_index, outlier):
+            x, hops = self._sound_of(track_index), indices(over[:, track_index])
+            for outlier in self._outliers(track_index, hops + len(over) - LATER_HOPS, x):
+                if self._add(track_index, outlier):
                     active[track_index] = self._are_enough(track_index)
                     red[track_index] = len(self._pops[track_index]) >= self._red_pops
         return active, red
@@ -224,6 +227,23 @@ class Crackle(TrackMemory):
         number = np.count_nonzero(heard & others)
         return bool(number > 1 and 2 * number >= np.count_nonzero(others))
 
+    def _outliers(
+        self, track_index: int, hops: NDArray[np.int64], x: Samples
+    ) -> Iterator[_Outlier]:
+        """What stands out in those hops of the two ticks, of which `x` is the sound; the bursts of
+        a phone are one, whoever else hears them."""
+        if len(hops) >= PHONE_HOPS and buzzes(x, self._rate_hz):
+            m = self._sound[-1]
+            height = float(np.abs(np.diff(x)).max())
+            if 2.0 * height >= self._least[track_index]:
+                at_s = m.start_s + (hops[0] - len(m.valid)) * m.hop_s
+                yield _Outlier(float(at_s), height, pop=True, phone=True)
+                return
+        for hop in hops.tolist():
+            outlier = self._outlier_in(track_index, hop, x)
+            if outlier is not None:
+                yield outlier
+
     def _outlier_in(self, track_index: int, hop: int, x: Samples) -> _Outlier | None:
         """What stands out in that hop of the two ticks, of which `x` is the sound."""
         m = self._sound[-1]
@@ -247,8 +267,7 @@ class Crackle(TrackMemory):
         pop = stays(x, at, last, before, self._rate_hz)
         if pop and (self._is_beside(track_index, at) or self._is_shared(track_index, hop)):
             return None
-        phone = pop and keeps_time(np.abs(np.diff(x)), at, self._rate_hz)
-        return _Outlier(at_s, height, pop, phone)
+        return _Outlier(at_s, height, pop)
 
     def _sound_of(self, track_index: int) -> Samples:
         """The last two ticks of that track."""

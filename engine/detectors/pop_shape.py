@@ -1,4 +1,4 @@
-"""The shape of a pop: a sudden step that stays where it went; and whether it keeps a phone's time.
+"""The shape of a pop: a sudden step that stays where it went.
 
 Model: see `crackle`.
 """
@@ -43,13 +43,6 @@ SWING_S: Final = 0.003
 SWING: Final = 0.4
 """by this share of its height and more, smoothly: behind a low-cut of second order by a fifth
 (calculated), where the contact closes by a step."""
-FRAME_S: Final = 0.12 / 26.0
-"""A phone's bursts are a TDMA frame apart (3GPP TS 45.002: 26 frames take 120 ms; from memory)."""
-FRAMES: Final = 3
-FRAME_SHARE: Final = 0.5
-"""So many of them follow, each with a step of this share of the first one's."""
-ROUND: Final = 3
-"""Samples to each side of where a frame begins, at 48 kHz."""
 
 
 class Forecast(NamedTuple):
@@ -178,14 +171,3 @@ def foreseen(before: Levels, filter_: Levels, count: int) -> Levels:
     for n in range(len(before), len(known)):
         known[n] = backward @ known[n - ORDER : n]
     return np.asarray(known[len(before) - 1 :])
-
-
-def keeps_time(step: Samples, at: int, rate_hz: int) -> bool:
-    """Whether as high a step follows that one by each of some frames of a phone."""
-    width = max(ROUND, round(ROUND * rate_hz / 48_000))
-    places = at + np.rint(np.arange(1, FRAMES + 1) * FRAME_S * rate_hz).astype(np.int64)
-    if places[-1] + width >= len(step):
-        return False
-    round_it = np.arange(-width, width + 1)
-    highest = step[places[:, np.newaxis] + round_it].max(axis=1)
-    return bool(highest.min() >= FRAME_SHARE * step[at])

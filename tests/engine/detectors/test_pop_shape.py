@@ -1,14 +1,13 @@
-"""The shape of a pop, as circuit theory and the frames of a phone have it."""
+"""The shape of a pop, as circuit theory has it."""
 
 from __future__ import annotations
 
 import numpy as np
-import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from engine.detectors import pop_shape
-from engine.detectors.pop_shape import FRAME_S, is_sudden, keeps_time
+from engine.detectors.pop_shape import is_sudden
 from engine.model.messages import Samples
 
 RATE = 48_000
@@ -78,16 +77,6 @@ def test_what_rings_does_not_stay(hz: float, falls_s: float) -> None:
     x = np.random.default_rng(1).normal(0.0, 1e-4, 4 * AT)
     x[AT + 1 :] += np.cos(2.0 * np.pi * hz * t) * np.exp(-t / falls_s)
     assert not stays(x)
-
-
-@pytest.mark.parametrize(("frame_s", "phone"), [(FRAME_S, True), (0.004, False), (0.0063, False)])
-@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
-def test_bursts_of_a_phone_keep_time(frame_s: float, phone: bool, rate_hz: int) -> None:
-    """Pulses of an eighth of a frame; a contact that bounces does so at times of its own."""
-    t = np.arange(round(0.04 * rate_hz)) / rate_hz - 0.01
-    x = 0.1 * ((t >= 0.0) & (t % frame_s < frame_s / 8.0))
-    step = np.abs(np.diff(x))
-    assert keeps_time(step, int(step.argmax()), rate_hz) is phone
 
 
 @given(rise_s=st.floats(0.0005, 0.003), falls_s=st.floats(0.02, 0.08))
