@@ -218,8 +218,12 @@ class Crackle(TrackMemory):
         lately = np.lib.stride_tricks.sliding_window_view(ends, SPAN, axis=0).max(axis=-1)
         alone = ~np.lib.stride_tricks.sliding_window_view(out[:here], RINGS).any(axis=-1)
         loud = energy[here : here + SPAN].max(axis=0)
-        if np.count_nonzero(alone) * HEARD < 1.0:  # it never rests: has this one risen?
+        if np.count_nonzero(alone) * HEARD < 1.0:
+            # It never rests. Has one risen that stands out itself less than half as often? In rain
+            # all do.
+            often = np.concatenate([looked_at for _, looked_at in self._lately]).mean(axis=0)
             heard = loud >= RISE * energy[here - SPAN : here].min(axis=0)
+            heard &= 2.0 * often < often[track_index]
         else:
             heard = (lately[alone] >= loud).mean(axis=0) <= HEARD
         others = self._open.copy()
