@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, unknown
+from engine.detectors.heard_elsewhere import LATER_HOPS, is_shared
 from engine.detectors.phone_bursts import buzzes
 from engine.detectors.pop_shape import (
     CHATTER,
@@ -51,17 +52,6 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import amplitude
 
-LATER_HOPS: Final = 2
-SPAN: Final = 2 + LATER_HOPS
-"""Another mic hears it within the hop before, its own or the two after: 7 m of air (arithmetic)."""
-RINGS: Final = 3 * SPAN
-"""For so many hops it may hear what this track had."""
-HEARD: Final = 0.05
-"""Where no more of the last second was as loud in the treble, it has heard something: by chance one
-moment in twenty. Only moments in which this track did not stand out count."""
-RISE: Final = 2.0
-"""Where there are too few, it has where its treble has so many times the energy of the quietest hop
-lately (3 dB): by chance that is often so, but of many pops some are left."""
 LATELY_TICKS: Final = 11
 NEAR_S: Final = 0.001
 BESIDE: Final = 0.5
@@ -206,31 +196,6 @@ class Crackle(TrackMemory):
         lately = [one for one in others if one.at_s >= pops[-1].at_s - BURST_GAP_S]
         return high >= OF_ALL * (high + sum(one.height >= least for one in lately))
 
-    def _is_shared(self, track_index: int, hop: int) -> bool:
-        """Whether half of the other tracks hear something round that hop: their treble is as loud
-        as hardly ever in the last second, while this track did not stand out."""
-        energy = np.concatenate([one for one, _ in self._lately])
-        out = np.concatenate([looked_at[:, track_index] for _, looked_at in self._lately])
-        here = len(energy) - 2 * len(self._lately[-1][1]) + hop - 1
-        if here < RINGS:
-            return False
-        ends = energy[RINGS - SPAN : here]
-        lately = np.lib.stride_tricks.sliding_window_view(ends, SPAN, axis=0).max(axis=-1)
-        alone = ~np.lib.stride_tricks.sliding_window_view(out[:here], RINGS).any(axis=-1)
-        loud = energy[here : here + SPAN].max(axis=0)
-        if np.count_nonzero(alone) * HEARD < 1.0:
-            # It never rests. Has one risen that stands out itself less than half as often? In rain
-            # all do.
-            often = np.concatenate([looked_at for _, looked_at in self._lately]).mean(axis=0)
-            heard = loud >= RISE * energy[here - SPAN : here].min(axis=0)
-            heard &= 2.0 * often < often[track_index]
-        else:
-            heard = (lately[alone] >= loud).mean(axis=0) <= HEARD
-        others = self._open.copy()
-        others[track_index] = False
-        number = np.count_nonzero(heard & others)
-        return bool(number > 1 and 2 * number >= np.count_nonzero(others))
-
     def _outliers(
         self, track_index: int, hops: NDArray[np.int64], x: Samples
     ) -> Iterator[_Outlier]:
@@ -272,6 +237,12 @@ class Crackle(TrackMemory):
         if pop and (self._is_beside(track_index, at) or self._is_shared(track_index, hop)):
             return None
         return _Outlier(at_s, height, pop)
+
+    def _is_shared(self, track_index: int, hop: int) -> bool:
+        """Whether other tracks hear something round that hop of the two ticks."""
+        energy, looked_at = (np.concatenate(rows) for rows in zip(*self._lately, strict=True))
+        at = len(energy) - 2 * len(self._lately[-1][1]) + hop
+        return is_shared(energy, looked_at, self._open, track_index, at)
 
     def _sound_of(self, track_index: int) -> Samples:
         """The last two ticks of that track."""

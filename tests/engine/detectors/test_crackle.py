@@ -6,8 +6,6 @@ noise that decays over milliseconds, as heard through air (common practice, no s
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import pytest
 from scipy.signal import butter, resample_poly, sosfilt
@@ -15,50 +13,12 @@ from scipy.signal import butter, resample_poly, sosfilt
 from engine.detectors.crackle import Crackle
 from engine.measure.tick_block import TickBlock
 from engine.model.fault_rules import Named
-from engine.model.messages import PackLevel, Samples
-from engine.model.tracks import Scene, Track
+from engine.model.tracks import Scene
 from tests.support import harmless_sound as sound
-from tests.support import harmless_work as work
-from tests.support.harmless_sound import Wave, impacts
+from tests.support.contacts import POPS_S, RATE, SCENE, STRIKES, opened, openings, place
+from tests.support.harmless_sound import impacts
 from tests.support.signals import noise
 from tests.support.watching import measurements, told
-
-RATE = 48_000
-SCENE = Scene(
-    (
-        Track(1, who="rigger", level=PackLevel.MAIN),
-        Track(2, who="rigger", level=PackLevel.SAFETY),
-        Track(3, who="carpenter"),
-        Track(4, who="boatswain"),
-    ),
-    RATE,
-)
-POPS_S = np.arange(5.3, 17.0, 1.1)
-
-
-def place() -> Samples:
-    """Four tracks of a place that falls with frequency, words on the first two."""
-    x = noise(-50.0, 20.0, RATE, seed=2, tracks=4)
-    for column in x.T:
-        column[:] = np.convolve(column, np.exp(-np.arange(200) / 40.0) / 40.0, "same")
-    words = np.clip(np.sin(2 * np.pi * 2.3 * np.arange(len(x)) / RATE), 0.0, None)
-    x[:, :2] *= (1.0 + 3.0 * words)[:, None]
-    return x
-
-
-def opened(x: Samples, track: int, at_s: float, open_s: float, height: float) -> None:
-    """The contact of one track opens for a time: a jump, nothing, a jump."""
-    first, last = round(at_s * RATE), round((at_s + open_s) * RATE)
-    pop = np.exp(-np.arange(900) / (0.003 * RATE))
-    x[first:last, track] = 0.0
-    x[first : first + 900, track] += height * pop
-    x[last : last + 900, track] -= height * pop
-
-
-def eight_performers() -> tuple[Scene, Samples]:
-    """One pack each, in such places."""
-    where = Scene(tuple(Track(n + 1, who=f"hand {n + 1}") for n in range(8)), RATE)
-    return where, np.concatenate([place()[: 12 * RATE], place()[8 * RATE :]], axis=1)
 
 
 @pytest.mark.parametrize("open_s", [0.0005, 0.004, 0.02])
@@ -109,18 +69,6 @@ def test_claps_and_knocks_are_no_contact() -> None:
     assert not any(told(Crackle(SCENE), x, SCENE, track).spans_s for track in range(4))
 
 
-STRIKES: dict[str, Callable[[float, np.random.Generator], Wave]] = {
-    "rain": lambda seconds, rng: impacts(seconds, 150.0, rng, 0.0002),
-    "hail": work.hail,
-    "umbrella": work.umbrella,
-    "raincoat": work.crumpling,
-    "gravel": work.gravel,
-    "keys": work.keys,
-    "hoist": work.chain_hoist,
-    "zip": work.zipper,
-}
-
-
 @pytest.mark.parametrize("what", STRIKES)
 @pytest.mark.parametrize("seed", [3, 4])
 def test_what_strikes_and_rings_is_no_contact(what: str, seed: int) -> None:
@@ -144,47 +92,6 @@ def test_a_low_cut_behind_the_contact_leaves_its_pops(low_cut_hz: float) -> None
     assert POPS_S[2] <= 0.1 * (said.states.index(1) + 1) <= POPS_S[2] + 1.0
 
 
-def test_what_both_packs_hear_is_no_contact() -> None:
-    """A step on both packs of one performer, or on every input, is no cable."""
-    x = place()
-    for at_s in POPS_S:
-        for track in (0, 1):
-            opened(x, track, at_s, 0.002, 0.4)
-    assert not told(Crackle(SCENE), x, SCENE, 0).spans_s
-
-
-@pytest.mark.parametrize("cables", [1, 3, 7])
-def test_several_cables_are_told_each(cables: int) -> None:
-    """Eight performers, whose contacts open at times of their own, as on a worn multicore."""
-    where, x = eight_performers()
-    rng = np.random.default_rng(7)
-    for track in range(cables):
-        for at_s in np.sort(rng.uniform(1.0, 11.5, 14)):
-            opened(x, track, at_s, 0.004, 0.4)
-    for track in range(cables):
-        assert told(Crackle(where), x, where, track).spans_s
-    assert not told(Crackle(where), x, where, 7).spans_s
-
-
-def test_what_pops_on_most_in_one_moment_is_no_cable() -> None:
-    """A step on seven of eight inputs at once, as of a spark or a switch on their supply."""
-    where, x = eight_performers()
-    for at_s in POPS_S[:7]:
-        for track in range(7):
-            opened(x, track, at_s, 0.004, 0.4)
-    assert not any(told(Crackle(where), x, where, track).spans_s for track in range(8))
-
-
-@pytest.mark.parametrize("what", ["hail", "raincoat", "rain"])
-def test_what_strikes_each_track_at_its_own_times_is_no_contact(what: str) -> None:
-    """Stones, creases and drops on eight wearers: none falls on two mics."""
-    where, x = eight_performers()
-    for track in range(8):
-        strikes = STRIKES[what](len(x) / RATE, np.random.default_rng(20 + track))
-        x[: len(strikes), track] += 0.7 * strikes[: len(x)] / np.abs(strikes).max()
-    assert not any(told(Crackle(where), x, where, track).spans_s for track in range(8))
-
-
 @pytest.mark.parametrize("open_s", [0.0006, 0.004, 0.02])
 def test_pops_of_a_safety_are_told_as_its_gain_lets_them_be(open_s: float) -> None:
     """-29 dBFS on a pack whose gain stands 12 dB lower, behind a link that ends at 15 kHz."""
@@ -205,22 +112,6 @@ def test_pops_in_loud_words_are_told() -> None:
         opened(x, 0, at_s, 0.004, height)
     said = told(Crackle(SCENE), x, SCENE, 0)
     assert POPS_S[2] <= 0.1 * (said.states.index(1) + 1) <= POPS_S[3] + 1.0
-
-
-@pytest.mark.parametrize(("seed", "bursts"), [(1, 40), (2, 40), (3, 40), (4, 100), (6, 100)])
-def test_a_fire_that_others_hear_as_well_is_no_contact(seed: int, bursts: int) -> None:
-    """Sap bursts at an arm's length of one mic, so suddenly that its pulse is a step there; the
-    others are 3 to 7 m off, hear it 18 to 24 dB fainter, later, and with the room after it."""
-    x = place()
-    rng = np.random.default_rng(seed)
-    tail = rng.standard_normal(9600) * np.exp(-np.arange(9600) / (0.06 * RATE))
-    for at_s in np.sort(rng.uniform(4.0, 18.0, bursts)):
-        pulse = rng.uniform(0.15, 0.5) * np.exp(-np.arange(300) / (rng.uniform(1e-3, 4e-3) * RATE))
-        for track, far_m in ((0, 4.0), (1, 4.1), (2, 0.4), (3, 7.0)):
-            at = round((at_s + far_m / 343.0) * RATE)
-            x[at : at + 300, track] += 0.4 / far_m * pulse
-            x[at : at + 9600, track] += 0.02 * pulse[0] * tail
-    assert not any(told(Crackle(SCENE), x, SCENE, track).spans_s for track in range(4))
 
 
 @pytest.mark.parametrize("share", [0.5, 0.9])
@@ -272,28 +163,6 @@ def test_the_bursts_of_a_phone_are_told_as_such() -> None:
     assert 0.1 * (said.states.index(1) + 1) <= 6.0 + 5.0
     assert "217 Hz" in detector.detail(2)
     assert Named.PHONE in detector.detail(2)
-
-
-def openings(
-    x: Samples, track: int, rng: np.random.Generator, first_s: float, last_s: float
-) -> float:
-    """A contact that opens for 0.5 to 20 ms about twice a second, its bias behind a low-pass of 18
-    kHz; when it did for the fourth time, s."""
-    bias, open_ = np.zeros(len(x)), np.ones(len(x))
-    times_s = [first_s]
-    while times_s[-1] < last_s:
-        first = round(times_s[-1] * RATE)
-        last = first + round(10.0 ** rng.uniform(-3.3, -1.7) * RATE)
-        open_[first:last] = 0.01
-        pop = 10.0 ** (rng.uniform(-24.0, -8.0) / 20.0) * np.exp(
-            -np.arange(RATE // 10) / (rng.uniform(0.003, 0.015) * RATE)
-        )
-        bias[first:][: len(pop)] += pop
-        bias[last:][: len(pop)] -= pop
-        times_s.append(times_s[-1] + 0.2 + rng.exponential(0.4))
-    sos = butter(2, 18_000.0, fs=RATE, output="sos")
-    x[:, track] = (x[:, track] * open_ + sosfilt(sos, bias)).astype(np.float32)
-    return times_s[3]
 
 
 @pytest.mark.parametrize("amid", ["words", "rain"])
