@@ -119,6 +119,7 @@ class Company:
         """
         return not (
             self._is_note(looks.short, hz)
+            or self._is_note(looks.close, hz)
             or self._has_company(looks.short, hz)
             or self._decays(looks.short, hz)
             or quiet_dbfs.min() > level_dbfs + self.drowned_db

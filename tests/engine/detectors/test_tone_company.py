@@ -81,6 +81,21 @@ def test_an_organ_pipe_is_no_tone(covered: bool) -> None:
     assert not told(Tone(THREE), x, THREE, 0).spans_s
 
 
+@pytest.mark.parametrize("beats_hz", [0.0, 5.5])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_chord_of_pipes_is_no_tone(beats_hz: float, seed: int) -> None:
+    """A, C sharp, E and A an octave on, held with and without a tremulant: a tenth of a second
+    hardly parts them. Each has an octave 15 dB fainter (common practice, no source)."""
+    rng = np.random.default_rng(seed)
+    x, time_s = place(12.0), np.arange(12 * RATE) / RATE
+    sways = np.sin(2.0 * np.pi * beats_hz * time_s)
+    for hz, part in zip((220.0, 277.2, 329.6, 440.0), (1.0, 0.55, 0.17, 0.45), strict=True):
+        phase = 2.0 * np.pi * hz * time_s + rng.uniform(0.0, 6.0) + 0.001 * hz * sways
+        tone = np.sin(phase) + 0.18 * np.sin(2.0 * phase)
+        x[:, 0] += (0.2 * part * (1.0 + 0.18 * sways) * tone).astype(np.float32)
+    assert not told(Tone(THREE), x, THREE, 0).spans_s
+
+
 @pytest.mark.parametrize("limit", [0.7, 0.2])
 def test_a_howl_in_a_loudspeaker_at_its_limits_is_a_tone(limit: float) -> None:
     """Cut on both sides alike, it has odd multiples: nearly a square wave's third at -9.5 dB."""
