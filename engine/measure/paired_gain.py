@@ -41,7 +41,7 @@ SIDE_DB: Final = 2.5
 """So near to what was before, and to what is after, lie the seconds on either side of the turn."""
 WIDTH_DB: Final = 3.0
 """So near to each other, in the mean of their bands, two ticks of the track that stayed are alike:
-    what is spoken into it, and what the place sends it, differ by more."""
+what is spoken into it, and what the place sends it, differ by more."""
 _LEAST_SHARE: Final = 0.6
 
 
