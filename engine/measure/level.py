@@ -132,7 +132,8 @@ def _extremes(channels: Samples, hop_frames: int) -> tuple[Levels, Levels, NDArr
     first = np.arange(0, by_hop.size, hop_frames).reshape(by_hop.shape[:2])
     peak_at = by_hop.argmax(axis=-1)
     high, low = by_hop.take(first + peak_at), by_hop.take(first + by_hop.argmin(axis=-1))
-    return high.astype(np.float64), low.astype(np.float64), peak_at
+    with np.errstate(invalid="ignore"):  # a spoiled file may hold NaNs that signal
+        return high.astype(np.float64), low.astype(np.float64), peak_at
 
 
 class LevelTotals(TrackMemory):

@@ -78,6 +78,17 @@ def test_what_is_no_number_is_zeroed_and_counted(bad: float, place: int, track: 
     assert np.array_equal(measurement.valid, expected)
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("bits", [0x7F800001, 0xFF800001, 0x7FC00000])
+def test_no_number_of_any_kind_is_warned_of(bits: int) -> None:
+    """NaNs that signal (IEEE 754), as a spoiled file may hold, and quiet ones."""
+    x = np.full((960, 1), 0.5, dtype=np.float32)
+    x.view(np.uint32)[7] = bits
+    hops = measure_hops(x, 480)
+    assert hops.valid.tolist() == [[False, True]]
+    assert hops.lost.tolist() == [[1, 0]]
+
+
 def test_limit_of_what_is_a_number() -> None:
     """A sample at 120 dB over full scale is no number, one just under it is."""
     for value, lost in ((NO_NUMBER, 1), (np.nextafter(NO_NUMBER, np.float32(0.0)), 0)):
