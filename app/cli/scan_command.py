@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -66,7 +65,6 @@ def scan_takes(takes: Sequence[str], options: ScanOptions) -> int:
     are still scanned.
     """
     keep_freed_memory()
-    gc.freeze()  # what was imported stays, and need not be looked through again and again
     gathered = _Gathered()
     paths = _expanded(takes, gathered.failures)
     jobs = [

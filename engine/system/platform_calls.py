@@ -6,6 +6,7 @@ reading this file. Which call exists where is in the library reference of Python
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 import socket
@@ -70,15 +71,14 @@ def keep_freed_memory() -> None:
     hands out anew: 3 % of a scan. glibc alone (mallopt(3)); what asks for a lot at once still gets
     memory of its own.
     """
-    if sys.platform == "linux":
-        import ctypes
-
-        mallopt = getattr(ctypes.CDLL(None), "mallopt", None)
-        if mallopt is not None:
-            mallopt(_M_TRIM_THRESHOLD, _KEPT_BYTES)
-            mallopt(_M_MMAP_THRESHOLD, _OWN_BYTES)
+    if _MALLOPT is not None:
+        _MALLOPT(_M_TRIM_THRESHOLD, _KEPT_BYTES)
+        _MALLOPT(_M_MMAP_THRESHOLD, _OWN_BYTES)
 
 
+_MALLOPT: Final = (
+    getattr(ctypes.CDLL(None), "mallopt", None) if sys.platform.startswith("linux") else None
+)
 _M_TRIM_THRESHOLD: Final = -1
 _M_MMAP_THRESHOLD: Final = -3
 _KEPT_BYTES: Final = 64 << 20
