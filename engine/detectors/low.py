@@ -1,15 +1,16 @@
 """Low: someone talks on the track, but far below a usable level; the gain was never set.
 
-Model: seconds of speech are 10 ms frames at least 10 dB above the track's own live floor, added
-up (CONTRACT.md); of the newest 20 of them the AES17 RMS is taken. A neighbour's voice that spills
-into a silent performer's mic is no low voice: frames that are more than 10 dB above this
-performer's best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at
-a mic 0.2 m away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder
-than it is). Without at least 4 s of the performer's own nothing new is said; what rises as far over
-some other performer's learned floor as over this one's is none: an aircraft comes to all by as much
-over the place, whatever their gains; nor is what stays as loud for seconds, as a compressor beside
-one of them: words have gaps. Who turns a gain down by hand means it: the limit goes with
-the turn. Common practice, no source.
+Model: seconds of speech are 10 ms frames at least 10 dB above the track's own live floor, added up
+(CONTRACT.md); of the newest 20 of them the AES17 RMS is taken. A neighbour's voice that spills into
+a silent performer's mic is no low voice: frames that are more than 10 dB above this performer's
+best pack on some other performer's do not count in the RMS (a voice is 14 dB louder at a mic 0.2 m
+away than at one 1 m away, by the inverse-distance law; a safety counts as 10 dB louder than it is),
+unless that pack hears its own wearer as much louder as a rule: then it is spill there, and the gain
+here is low, where it rises further over this floor than over any other. Without at least 4 s of the
+performer's own nothing new is said; what rises as far over some other performer's learned floor as
+over this one's is none: an aircraft comes to all by as much over the place, whatever their gains;
+nor is what stays as loud for seconds, as a compressor beside one of them: words have gaps. Who
+turns a gain down by hand means it: the limit goes with the turn. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from engine.detectors.base import TickContext, condition, quiet, unknown
 from engine.detectors.performer_levels import PerformerLevels
 from engine.detectors.tick_group import Stretch, TickGroup
 from engine.model.flag_arrays import any_of, count_of, indices
-from engine.model.messages import Condition, Fault, Flags, Levels, Measurement, PackLevel
+from engine.model.messages import Condition, Fault, Flags, Kind, Levels, Measurement, PackLevel
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
@@ -41,6 +42,8 @@ _SPILL: Final = 10.0 ** (SPILL_DB / 10.0)
 _NEARER: Final = 2.0
 """A performer's voice rises over their own floor by so many times what it does over another's: 3 dB
 of the 14 that distance makes."""
+_KNOWN_S: Final = 2.0
+"""So much of a wearer's own speech says how loud it is there as a rule, to some 2 dB."""
 
 _SECONDS, _KINDS = 0, 5
 """Of what is kept of a part, where its seconds are, and how many numbers."""
@@ -76,6 +79,9 @@ class Low(TrackMemory):
     _now_near_s: Levels = per_track(0.0)
     _now_begin_s: Levels = per_track(np.nan)
     _turned_db: Levels = per_track(0.0)
+    _usual: Levels = per_track(0.0)
+    _usual_ticks: Levels = per_track(0.0)
+    """What each pack heard of its wearer where it surely was them: energy, and how many ticks."""
     _low: Flags = per_track(False)
     _rms_dbfs: Levels = per_track(np.nan)
     _onset_s: Levels = per_track(np.nan)
@@ -109,6 +115,7 @@ class Low(TrackMemory):
         self._depth = int(np.ceil(self._needed_s.max(initial=PART_S) / PART_S)) + 1
         self._levels = PerformerLevels(scene)
         safety = np.array([t.level is PackLevel.SAFETY for t in scene.tracks])
+        self._packs = scene.kinds(Kind.LAV)
         self._weights = np.where(safety, _SPILL, 1.0)
         self.reset()
 
@@ -124,6 +131,7 @@ class Low(TrackMemory):
         if any_of(measurement.gain_step_db != 0.0):
             turned_db = self._turned_db + measurement.gain_step_db
             self._turned_db = np.clip(turned_db, -MOST_TURNED_DB, 0.0)
+            self._usual *= 10.0 ** (measurement.gain_step_db / 10.0)
         for stretch in self._gather.add(measurement):
             self._take_in(stretch)
         known = measurement.any_valid & self._watched
@@ -153,7 +161,7 @@ class Low(TrackMemory):
             speech = (m.mean_square >= limit) & m.valid & self._watched
         speech &= self._heard_ticks >= _FLOOR_TICKS
         if any_of(speech):
-            self._count(m, speech, *self._own(m, floor_dbfs))
+            self._count(m, speech, *self._own(m, speech, floor_dbfs))
 
     def _follow_floor(self) -> None:
         counts = self._recent > IDLE_MEAN_SQUARE
@@ -163,7 +171,7 @@ class Low(TrackMemory):
         self._recent_floor_dbfs = rms_dbfs(ranked[np.arange(self._tracks), at])
         self._recent_floor_dbfs[number == 0] = np.nan
 
-    def _own(self, m: Stretch, floor_dbfs: Levels) -> tuple[Flags, Flags]:
+    def _own(self, m: Stretch, speech: Flags, floor_dbfs: Levels) -> tuple[Flags, Flags]:
         """Where the voice may be this performer's, as no other one's pack is so much louder; and
         where it surely is, as none rises as far over its floor, and it comes and goes.
 
@@ -171,21 +179,34 @@ class Low(TrackMemory):
         """
         power = m.by_tick(m.mean_square * m.valid)
         over = np.nan_to_num(power / mean_square_at(floor_dbfs))
-        theirs, theirs_over = self._both(self._levels.others, power, over)
-        mine, mine_over = self._both(self._levels.own, power * self._weights, over)
-        own = theirs <= mine * _SPILL
+        spilt = power * _SPILL <= self._usual_power(m.hop_s * (len(m.valid) // m.ticks))
+        theirs, theirs_over, theirs_loud = self._each(
+            self._levels.others, power, over, np.where(spilt, 0.0, power)
+        )
+        mine, mine_over = self._each(self._levels.own, power * self._weights, over)
         newest = (self._tick - 1 - np.arange(_GAP_TICKS)) % _FLOOR_TICKS
         with np.errstate(invalid="ignore"):
             gap = np.fmin.reduce(self._recent[:, newest], axis=1)
             comes = power >= _GAP * gap * (len(m.valid) // m.ticks)
-        return own, own & comes & (theirs_over * _NEARER <= mine_over)
+        near = comes & (theirs_over * _NEARER <= mine_over)
+        own = (theirs <= mine * _SPILL) | (near & (theirs_loud <= mine * _SPILL))
+        near &= own
+        heard = comes & (theirs_over * _NEARER**2 <= mine_over)
+        heard &= m.by_tick(speech.astype(np.float64)) > 0.0
+        self._usual += (power * heard).sum(axis=0)
+        self._usual_ticks += count_of(heard, axis=0)
+        return own, near
+
+    def _usual_power(self, tick_s: float) -> Levels:
+        """Of each pack what it hears of its wearer in a tick; of one who said too little as much as
+        the loudest of the others, by main and safety. 0 where that isn't known."""
+        known = self._packs & (self._usual_ticks * tick_s >= _KNOWN_S)
+        usual = np.where(known, self._usual / np.maximum(self._usual_ticks, 1.0), 0.0)
+        return np.where(known, usual, (usual * self._weights).max(initial=0.0) / self._weights)
 
     @staticmethod
-    def _both(
-        highest: Callable[[Levels], Levels], one: Levels, other: Levels
-    ) -> tuple[Levels, Levels]:
-        together = highest(np.concatenate((one, other)))
-        return together[: len(one)], together[len(one) :]
+    def _each(highest: Callable[[Levels], Levels], *levels: Levels) -> list[Levels]:
+        return np.split(highest(np.concatenate(levels)), len(levels))
 
     def _count(self, m: Stretch, speech: Flags, own: Flags, near: Flags) -> None:
         each_s = m.hop_s * m.by_tick(speech.astype(np.float64))

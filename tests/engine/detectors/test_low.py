@@ -171,3 +171,36 @@ def test_a_safety_is_fainter_than_another_performers_main() -> None:
     x = np.concatenate([voice, voice * np.float32(10 ** (15 / 20))], axis=1)
     x += noise(-100.0, 45.0, RATE, seed=2, tracks=2) * np.float32([1.0, 10 ** (35 / 20)])
     assert State.ACTIVE in watched(x.astype(np.float32), where).states
+
+
+def spoken(low_by_db: float, rigger_s: tuple[float, float]) -> tuple[Samples, Scene]:
+    """Two who talk in one room, 14 dB louder into their own packs; the foreman for the first 8 s,
+    then the rigger between those seconds, into a pack whose gain is too low by so much."""
+    where = Scene((Track(1, who="rigger"), Track(2, who="foreman")), RATE)
+    seconds = 60.0
+    at_s = np.arange(round(seconds * RATE))[:, None] / RATE
+    rigger = words(-25.0, seconds, RATE, ON, OFF) * (
+        np.abs(at_s - np.mean(rigger_s)) < (rigger_s[1] - rigger_s[0]) / 2
+    )
+    foreman = words(-25.0, seconds, RATE, ON, OFF, seed=8) * ((at_s > 1.0) & (at_s < 8.0))
+    spill = np.float32(10 ** (-14 / 20))
+    x = np.hstack([rigger + spill * foreman, foreman + spill * rigger])
+    x += noise(-60.0, seconds, RATE, seed=2, tracks=2)
+    return (x * np.float32([10 ** (-low_by_db / 20), 1.0])).astype(np.float32), where
+
+
+def test_a_pack_so_low_that_others_hear_its_wearer_better() -> None:
+    """28 dB too low: the foreman's pack hears the rigger 14 dB louder than the rigger's own does,
+    but 14 dB under the foreman, and by less over the place."""
+    x, where = spoken(28.0, (10.0, 55.0))
+    assert State.ACTIVE in watched(x, where).states
+
+
+def test_a_pack_so_low_whose_wearer_says_nothing() -> None:
+    """The foreman's voice there is none of the rigger's, in however quiet a corner it is heard."""
+    x, where = spoken(28.0, (10.0, 10.5))
+    loud = words(-25.0, 50.0, RATE, ON, OFF, seed=8)
+    noisy = loud + noise(-42.0, 50.0, RATE, seed=3)  # the foreman works beside a fan
+    corner = 10 ** (-18 / 20) * loud + noise(-70.0, 50.0, RATE, seed=4)
+    x[10 * RATE :, :] = np.hstack([10 ** (-28 / 20) * corner, noisy])
+    assert State.ACTIVE not in watched(x, where).states
