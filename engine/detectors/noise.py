@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import TickContext, condition, quiet, unknown
+from engine.detectors.noise_company import is_place, rose_alike, rose_with_pair
 from engine.detectors.noise_gains import PairGains, TurnedGain, is_behind_gains
 from engine.detectors.noise_shape import QUIET_SHARE, is_steady, is_tone
 from engine.measure.floor import MARGIN_DB
@@ -209,15 +210,14 @@ class Noise(TrackMemory):
         if any_of(risen):
             pairs = self._shared_pairs(shares, treble, added)
             if not is_behind_gains(shares, treble_dbfs, self._treble_dbfs, pairs):
-                risen &= ~self._is_place(shares, rose_db)
-                if any_of(pairs.as_spoken()):
-                    risen &= self._active
+                even = self._even(shares, newest)
+                alike = rose_alike(shares, even, rose_db, self._active, within_db=self._rise_db)
+                risen &= ~is_place(alike, self._open)
+                risen &= self._active | ~rose_with_pair(alike, pairs)
         risen &= ~self._turned(m, risen, power, treble_dbfs)
+        risen &= self._active | self._even(risen & ~self._active, newest)
         for track_index in indices(risen):
-            treble_row = self._treble[newest, track_index]
-            middle_row = self._middle[(self._tick - 1 - np.arange(TICKS)) % TICKS, track_index]
-            steady = self._active[track_index] or is_steady(treble_row, middle_row)
-            risen[track_index] = steady and not is_tone(m.samples[:, track_index])
+            risen[track_index] = not is_tone(m.samples[:, track_index])
         begins = risen & ~self._active
         for track_index in indices(begins):
             self._onset_s[track_index] = self._since_s(int(track_index), m)
@@ -246,7 +246,16 @@ class Noise(TrackMemory):
         main, safety = self._mains[both], self._safeties[both]
         rise_dbfs = rms_dbfs(np.where(np.isnan(added), treble, added))
         voice_db = self._gains.voice_db(self._tick, DATED_TICKS, main, safety)
-        return PairGains(rise_dbfs[main] - rise_dbfs[safety], voice_db)
+        return PairGains(main, safety, rise_dbfs[main] - rise_dbfs[safety], voice_db)
+
+    def _even(self, asked: Flags, newest: NDArray[np.int64]) -> Flags:
+        """Which of those asked about rose as evenly as hiss."""
+        even = asked.copy()
+        middle = self._middle[(self._tick - 1 - np.arange(TICKS)) % TICKS]
+        for track_index in indices(asked):
+            treble = self._treble[newest, track_index]
+            even[track_index] = is_steady(treble, middle[:, track_index])
+        return even
 
     def _turned(self, m: Measurement, risen: Flags, power: Levels, treble_dbfs: Levels) -> Flags:
         """Where the voice says that a gain was turned; it is learned anew there in a while."""
@@ -266,16 +275,6 @@ class Noise(TrackMemory):
         where = np.zeros(self._tracks, dtype=np.bool_)
         where[turned] = True
         return where
-
-    def _is_place(self, shares: Flags, rose_db: Levels) -> Flags:
-        """Where at least half of the other open tracks, two or more, rose as well; once noise was
-        told of a track, nearly as far: talk on the others is no end of it."""
-        others = np.count_nonzero(self._open) - self._open
-        with np.errstate(invalid="ignore"):
-            as_far = rose_db >= (rose_db - self._rise_db)[:, np.newaxis]
-        alike = shares & (as_far | ~self._active[:, np.newaxis])
-        number = count_of(alike, axis=1) - shares
-        return np.asarray((number >= 2) & (2 * number >= others))
 
     def _since_s(self, track_index: int, m: Measurement) -> float:
         """Begin of the first tick of this rise, as far as it was kept."""

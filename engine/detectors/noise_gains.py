@@ -41,10 +41,13 @@ SURE_LOOKS: Final = 3
 class PairGains:
     """By how much louder each main is than its safety, dB, shape (pairs,).
 
+    main, safety : their tracks
     level_db : in what rose
     voice_db : in what was spoken before; NaN where nobody was heard
     """
 
+    main: Indices
+    safety: Indices
     level_db: Levels
     voice_db: Levels
 

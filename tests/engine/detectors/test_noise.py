@@ -127,6 +127,29 @@ def test_talk_on_the_other_tracks_is_no_end_of_it() -> None:
     assert last_s == pytest.approx(SECONDS, abs=0.2)
 
 
+def test_talk_of_a_pair_beside_it_keeps_back_no_alarm() -> None:
+    """Words that leave no pause for as long fill the quiet moments of both packs, by their gains
+    and far less than an open squelch fills those of another: no place that all hear."""
+    packs = (
+        Track(1, who="farrier", level=PackLevel.MAIN),
+        Track(2, who="farrier", level=PackLevel.SAFETY),
+        *(Track(n, who=f"one {n}") for n in range(3, 7)),
+    )
+    where = Scene(packs, RATE)
+    x = falling(-60.0, 32.0, 1, 6)
+    seconds = np.arange(len(x)) / RATE
+    syllables = np.clip(np.sin(23.2 * seconds), 0.0, None) * (seconds > 3.0) * (seconds < 11.0)
+    breathless = 0.2 * 10 ** (0.5 * np.sin(23.2 * seconds)) * (seconds > AT_S)
+    words = falling(-24.0, 32.0, 3)[:, 0] * (syllables + breathless)
+    x[:, 0] += words
+    x[:, 1] += 0.4 * words
+    x[round(AT_S * RATE) :, 5] += hiss(-16.0, 12.0)
+    said = told(Noise(where), x, where, 5)
+    ((onset_s, _),) = said.spans_s
+    assert onset_s == pytest.approx(AT_S, abs=0.5)
+    assert 0.1 * next(n for n, state in enumerate(said.states) if state > 0) <= AT_S + 5.0
+
+
 def test_cloth_that_rubs_comes_and_goes() -> None:
     """Nylon, white up to 20 kHz, in strokes of a third of a second: no standing noise."""
     x = place()
