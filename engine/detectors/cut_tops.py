@@ -8,15 +8,14 @@ leaning by its level times 2 pi corner / rate a sample. A natural wave loses its
 sine's lies under 12 % of the steepest for a thirteenth of its half wave, and needs a sixth of it on
 each side to get there. So a top is cut off where its slope falls from `STEEP` to `FLAT` of the
 flank's within two samples or so, on both sides, and where that takes more treble than a voice's
-harmonics hold: the fourth difference weighs a frequency by its fourth power. The flank is where the
-wave is steepest; one that bends before it meets the ceiling is measured next to the top, and so is
-its corner. How many prove an overload is said in `clipped`.
+harmonics hold: the fourth difference weighs a frequency by its fourth power. How many prove an
+overload is said in `clipped`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -174,69 +173,23 @@ def _judged(
     rising = place <= top[lobe]
     up = np.maximum.reduceat(np.where(rising, step, 0.0), begin)
     down = np.maximum.reduceat(np.where(rising, 0.0, -step), begin)
-    lobes = _Lobes(flat, at, step, begin, end, lobe, place, top)
-    first, after, sharpness = _run_of(lobes, up, down, whole=True)
-    round_ones = sharpness == 0.0
-    if any_of(round_ones):
-        # Where the wave was steeper before it came near the ceiling, it met that at a corner too;
-        # a reed's does so for a moment, shorter than the flank that is measured.
-        near = _beside(lobes, step, first, -1), _beside(lobes, -step, after, 1)
-        locally = _run_of(lobes, *near, whole=False)
-        better = round_ones & (locally[2] > 0.0) & (locally[1] - locally[0] > FLANK + 1)
-        first, after, sharpness = (
-            np.where(better, new, old)
-            for new, old in zip(locally, (first, after, sharpness), strict=True)
-        )
-    return at[first], after - first, sharpness, _leans(flat, at[top], height)
-
-
-class _Lobes(NamedTuple):
-    """Lobes laid out one after the other: `at` in the sound, `step` to each sample, and of each
-    sample its `lobe` and its `place`; of each lobe its `begin`, `end` and `top`, as places."""
-
-    flat: Samples
-    at: NDArray[np.int64]
-    step: Samples
-    begin: NDArray[np.int64]
-    end: NDArray[np.int64]
-    lobe: NDArray[np.int64]
-    place: NDArray[np.int64]
-    top: NDArray[np.int64]
-
-
-def _run_of(
-    lobes: _Lobes, up: Samples, down: Samples, *, whole: bool
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Levels]:
-    """Of each lobe the run of small steps round its top, beside flanks that steep: its first
-    sample, the first large step after it, and how sharp its blunter corner is, the sharpest of the
-    whole flank or of what lies next to the run; 0 if round."""
-    _, at, step, begin, end, lobe, place, top = lobes
     moves = np.abs(step) > FLAT * np.minimum(up, down)[lobe]
-    first = np.maximum(_latest(moves, place)[top], begin)  # after its last large step
+    # The run of small steps round the top; it begins with the sample after its last large step.
+    first = np.maximum(_latest(moves, place)[top], begin)
     after = np.minimum(_next(moves, place)[np.minimum(top + 1, len(at) - 1)], end - 1)
     corners = first - _latest(step >= STEEP * up[lobe], place)[first]
     corners += _next(-step >= STEEP * down[lobe], place)[after] - after
-    cut = (corners <= CORNERS) & (after - first >= CUT_SAMPLES) & (np.minimum(up, down) > 0.0)
+    cut = (corners <= CORNERS) & (after - first >= CUT_SAMPLES)
     sharpness = np.zeros(len(begin))
     if any_of(cut):
-        bend = np.abs(_fourth_difference(lobes.flat, at))
-        if whole:
-            rising = place <= top[lobe]
-            rise = np.maximum.reduceat(np.where(rising, bend, 0.0), begin)
-            fall = np.maximum.reduceat(np.where(rising, 0.0, bend), begin)
-        else:
-            rise = _beside(lobes, bend, first, -1)
-            fall = _beside(lobes, bend, np.maximum(after - 1, 0), 1)
-        sharpness[cut] = np.minimum(rise, fall)[cut] / np.minimum(up, down)[cut]
+        bend = np.abs(_fourth_difference(flat, at))
+        rise = np.maximum.reduceat(np.where(rising, bend, 0.0), begin)
+        fall = np.maximum.reduceat(np.where(rising, 0.0, bend), begin)
+        sharpness[cut] = (np.minimum(rise, fall)[cut] / np.minimum(up, down)[cut]).astype(
+            np.float64
+        )
         sharpness[sharpness < SHARP] = 0.0
-    return first, after, sharpness
-
-
-def _beside(lobes: _Lobes, values: Samples, at: NDArray[np.int64], towards: int) -> Samples:
-    """The largest of each lobe's values from that place on over a flank's length."""
-    span = at[:, None] + towards * np.arange(FLANK + 1)
-    inner = np.clip(span, lobes.begin[:, None], lobes.end[:, None] - 1)
-    return np.asarray(values[inner].max(axis=1))
+    return at[first], after - first, sharpness, _leans(flat, at[top], height)
 
 
 def _leans(flat: Samples, top: NDArray[np.int64], height: Samples) -> Flags:

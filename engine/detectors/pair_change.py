@@ -3,10 +3,9 @@
 Model: heads that turn sway the ratio of two packs for seconds to a minute, give to one what they
 take from the other, and have done so before; a pack that slipped or lies under cloth loses voice
 and treble at one moment, for good, and gives nothing to the other. So the parts of speech before
-and after the step that fits them best are compared: the spread of their two-second medians about
-their own means (the pooled deviation of a two-sample test: Student, 1908), by the cut that shows
-it largest, sets the limit, steeply, as few of them are independent. Wind, rain and knocks make one
-pack louder instead: then what seems to have fallen is no fainter and no duller than it was.
+and after the step that fits them best are compared: heads alone must hardly ever make them differ
+so (`pair_turns`). Wind, rain and knocks make one pack louder instead: then what seems to have
+fallen is no fainter and no duller than it was.
 Numbers: common practice, no source, or ours, measured on simulated pairs that turn.
 """
 
@@ -15,13 +14,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from itertools import islice
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from engine.detectors.pair_parts import BANDS, Part
+from engine.detectors.pair_turns import band_medians, looks, no_heads
 from engine.model import percentiles
-from engine.model.flag_arrays import any_of, count_of
+from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
 
 SIBILANTS: Final = 2
@@ -30,15 +30,8 @@ MOST_DB: Final = np.array([4.5, 7.0, 9.0])
 more the higher they are."""
 BLOCK: Final = 8
 """Parts in a block, 2 s of speech: longer than a word, shorter than most turns of a head."""
-CUTS: Final = 2
-"""A series is cut into blocks at every so many parts in turn."""
-CALM_DB: Final = 1.5
-"""Blocks of a pair whose wearer looks ahead spread by less."""
-STEEP: Final = 6.0
-"""The limits grow by so much with each dB that they spread more: what wanders by 8 dB seems to
-wander by 3 once in fifty times where few blocks are known (chi-square of 3 degrees of freedom)."""
 TURNED: Final = 0.65
-"""Least share of the newest parts that lie further off, to one side, than two thirds of the limit:
+"""Least share of the newest parts that lie further off, to one side, than two thirds of MOST_DB:
 by the sign test, 18 of 28 parts lie so once in 11 times where half of them would (binomial,
 arithmetic), and the median must be off as well."""
 LOST_TREBLE: Final = 0.5
@@ -75,15 +68,13 @@ def sure_change_db(newest: Sequence[Part], among: Iterable[Part], offset_db: Lev
     doubt_db = np.maximum([part.doubt_db for part in newest] - usual_db, 0.0)
     voice_db = change_db[:, 0]
     change_db[:, 0] = np.sign(voice_db) * np.maximum(np.abs(voice_db) - doubt_db, 0.0)
-    return median(change_db)
+    return band_medians(change_db)
 
 
 class Leaves(NamedTuple):
-    """In which bands a pair is off for good, the limits it exceeds, and whether it may be a look to
-    one side yet."""
+    """In which bands a pair is off for good, and whether it may be a look to one side yet."""
 
     bands: Flags
-    limit_db: Levels
     waits: bool
 
 
@@ -102,12 +93,13 @@ def leaves(
         It is as much speech as the limit asks for, of a pair that was known before: then only what
         may be a head must last longer than a look.
     """
-    now_db = off_db(newest, offset_db)
+    off = np.abs(change_db) > MOST_DB
+    off &= _turned(off_db(newest, offset_db), change_db)
+    if not any_of(off):
+        return Leaves(off, waits=False)
     before, since = split(newest, history, offset_db, change_db)
     usual = _without_shouts(before)
-    limit_db = _limits_db(off_db(usual, offset_db), off_db(since, offset_db))
-    off = np.abs(change_db) > limit_db
-    off &= _turned(now_db, change_db, limit_db)
+    off &= no_heads(_looks(usual, offset_db), _looks(since, offset_db), change_db)
     off[0] &= not np.sign(change_db[0]) * change_db[1] < LOST_TREBLE * abs(change_db[0])
     given = np.zeros(BANDS, dtype=np.bool_)
     if len(usual) >= BLOCK and any_of(off):
@@ -115,9 +107,13 @@ def leaves(
     known = len(before) >= KNOWN
     if newest[-1].begin_s - since[0].begin_s >= LOOK_S:
         # What gives as it takes, and is hardly known, may have looked to one side before.
-        return Leaves(off & ~given | (off & known), limit_db, waits=False)
+        return Leaves(off & ~given | (off & known), waits=False)
     given |= not (sure and known)
-    return Leaves(off & ~given, limit_db, waits=any_of(off) and not any_of(off & ~given))
+    return Leaves(off & ~given, waits=any_of(off) and not any_of(off & ~given))
+
+
+def _looks(parts: list[Part], offset_db: Levels) -> Levels:
+    return looks(off_db(parts, offset_db), np.array([part.begin_s for part in parts]))
 
 
 def _fallen(
@@ -178,41 +174,13 @@ def usual(parts: list[Part]) -> Levels:
     """Level and dullness of main and safety, dB, shape (bands, 2)."""
     level_db = np.array([part.level_db for part in parts])
     dull_db = np.array([part.dull_db for part in parts])
-    return median(np.concatenate([level_db[:, np.newaxis], dull_db], axis=1))
+    return band_medians(np.concatenate([level_db[:, np.newaxis], dull_db], axis=1))
 
 
-def _turned(parts_db: Levels, change_db: Levels, limit_db: Levels) -> Flags:
+def _turned(parts_db: Levels, change_db: Levels) -> Flags:
     """In which bands most parts lie off, to the side of the change."""
-    turned = np.sign(change_db) * parts_db > 2.0 / 3.0 * limit_db
+    turned = np.sign(change_db) * parts_db > 2.0 / 3.0 * MOST_DB
     return np.asarray(turned.mean(axis=0) >= TURNED)
-
-
-def _limits_db(before_db: Levels, since_db: Levels) -> Levels:
-    """How far the pair wanders in health, from blocks before and after a change."""
-    sums = [_squares(parts_db) for parts_db in (before_db, since_db)]
-    freedom = max(sum(free for _, free in sums), 1)
-    spread_db = np.sqrt((sums[0][0] + sums[1][0]) / freedom)
-    # The treble turns with a head no less than the voice, also where it is not heard.
-    spread_db = np.maximum(spread_db, spread_db[0])
-    return np.asarray(MOST_DB + STEEP * np.maximum(spread_db - CALM_DB, 0.0))
-
-
-def _squares(parts_db: Levels) -> tuple[Levels, int]:
-    """Sum of the squares of blocks about their mean and its degrees of freedom, by the cut into
-    blocks that has the largest: a turn that another cut halves is a turn."""
-    largest, freedom = np.zeros(BANDS), 0
-    if BLOCK <= len(parts_db) < 2 * BLOCK:  # too few for two blocks: part by part
-        about_db = parts_db - median(parts_db)
-        return np.nan_to_num(np.square(about_db)).sum(axis=0), len(parts_db) - 1
-    for cut in range(0, BLOCK, CUTS):
-        blocks_db = _blocks_db(parts_db[: len(parts_db) - cut])
-        if len(blocks_db) < 2:
-            break
-        squares = np.nan_to_num(np.square(blocks_db - blocks_db.mean(axis=0)).sum(axis=0))
-        free = len(blocks_db) - 1
-        if not freedom or squares[0] / free > largest[0] / freedom:
-            largest, freedom = np.maximum(squares, largest * free / max(freedom, 1)), free
-    return largest, freedom
 
 
 def step_at(parts_db: Levels, change_db: Levels) -> int:
@@ -233,22 +201,6 @@ def _share(parts_db: Levels, change_db: Levels) -> Levels:
     newest_db = float(percentiles.median(band_db[-math.ceil(len(band_db) / 4) :]))
     changed_db = max(float(change_db[band]), newest_db, key=abs)
     return np.asarray(np.clip(band_db / changed_db, 0.0, 1.0))
-
-
-def median(rows: Any) -> Levels:
-    """Of each column; NaN where half of it is."""
-    table = np.asarray(rows)
-    some = count_of(~np.isnan(table), axis=0) > len(table) / 2
-    return np.where(some, percentiles.known_medians(table), np.nan)
-
-
-def _blocks_db(parts_db: Levels) -> Levels:
-    """The median of each block, the newest last, shape (blocks, bands)."""
-    blocks = len(parts_db) // BLOCK
-    if not blocks:
-        return np.empty((0, BANDS))
-    whole = parts_db[len(parts_db) - blocks * BLOCK :].reshape(blocks, BLOCK, BANDS)
-    return median(whole.swapaxes(0, 1))
 
 
 def newest_of(parts: Sequence[Part], needed: int) -> int:

@@ -234,6 +234,11 @@ class PairDrift(TrackMemory):
         along with a gain, or cannot be told yet."""
         offset_db = self._offsets.usual_db[:, pair]
         bands = np.zeros(BANDS, dtype=np.bool_)
+        if any_of(np.abs(change_db) > MOST_DB):
+            gain_db = turned_gain_db(newest, history, offset_db, change_db)
+            if gain_db is not None:
+                self._turn(pair, gain_db)
+                return None
         # What sibilants say counts where voice and treble say nothing.
         for asked in (_VOICE_AND_TREBLE, ~_VOICE_AND_TREBLE):
             asked_db = np.where(asked, change_db, np.nan)
@@ -241,19 +246,13 @@ class PairDrift(TrackMemory):
                 continue
             if asked[0] and self._depends_on_loudness(pair, newest, history, asked_db):
                 return None
-            bands, limit_db, waits = leaves(newest, history, offset_db, asked_db, sure=sure)
+            bands, waits = leaves(newest, history, offset_db, asked_db, sure=sure)
             if waits:
                 return None
             if any_of(bands):
-                self._limit_db[:, pair] = np.where(asked, limit_db, np.inf)
+                self._limit_db[:, pair] = np.where(asked, MOST_DB, np.inf)
                 break
-        gain_db = None
-        if any_of(bands):
-            gain_db = turned_gain_db(newest, history, offset_db, change_db)
-        if gain_db is None:
-            return bands
-        self._turn(pair, gain_db)
-        return None
+        return bands
 
     def _depends_on_loudness(
         self, pair: int, newest: list[Part], history: list[Part], change_db: Levels

@@ -13,8 +13,9 @@ from typing import Final
 
 import numpy as np
 
-from engine.detectors.pair_change import BLOCK, median, split, usual
+from engine.detectors.pair_change import BLOCK, split, usual
 from engine.detectors.pair_parts import Part
+from engine.detectors.pair_turns import band_medians
 from engine.model import percentiles
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Levels
@@ -67,7 +68,9 @@ def _held_back(parts: list[Part], pack: int) -> bool:
 
 def _moved_db(before: list[Part], since: list[Part]) -> Levels:
     """By how much the ratio of the two packs changed, dB, shape (bands,)."""
-    return median([part.offset_db for part in since]) - median([p.offset_db for p in before])
+    return band_medians([part.offset_db for part in since]) - band_medians(
+        [p.offset_db for p in before]
+    )
 
 
 def turned_gain_db(
@@ -79,7 +82,7 @@ def turned_gain_db(
         return None
     voice_db = _moved_db(before, since)[:2]
     steady_db = (_pauses_db(since) - _pauses_db(before))[:2]
-    by_db = np.concatenate([voice_db, steady_db[:, 0] - steady_db[:, 1]])
+    by_db = np.concatenate([change_db[:1], voice_db, steady_db[:, 0] - steady_db[:, 1]])
     alike = np.abs(by_db - by_db[0]) <= GAIN_DB + GAIN_SHARE * abs(by_db[0])
     return steady_db[0] if alike.all() else None
 
@@ -89,7 +92,7 @@ def _pauses_db(parts: list[Part]) -> Levels:
     steady_db = np.array([part.steady_db for part in parts])
     least = np.argsort(steady_db[:, 0].sum(axis=1))[: max(len(parts) // 4, 1)]
     pauses_db = percentiles.medians(steady_db[least], axis=0)[0]
-    under = median([part.level_db for part in parts]) - pauses_db[0] >= UNDER_DB
+    under = band_medians([part.level_db for part in parts]) - pauses_db[0] >= UNDER_DB
     return np.where(under, pauses_db, np.nan)
 
 

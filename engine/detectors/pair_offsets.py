@@ -10,8 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.detectors.pair_change import SIBILANTS, median
+from engine.detectors.pair_change import SIBILANTS
 from engine.detectors.pair_parts import BANDS, Part
+from engine.detectors.pair_turns import band_medians
 from engine.detectors.pairs import Pairs
 from engine.model.messages import Flags, Levels
 from engine.model.track_memory import TrackMemory, per_track
@@ -88,8 +89,8 @@ class PairOffsets(TrackMemory):
 
     def take_over(self, pair: int, parts: Iterable[Part]) -> None:
         """What those parts are like is what is usual."""
-        self.usual_db[:, pair] = median([part.offset_db for part in parts])
-        self.dull_db[:, pair] = median([part.dull_db[0] for part in parts])
+        self.usual_db[:, pair] = band_medians([part.offset_db for part in parts])
+        self.dull_db[:, pair] = band_medians([part.dull_db[0] for part in parts])
 
     def is_voice(self, pair: int, part: Part) -> bool:
         """Whether what the pack that is louder than usual hears has a voice's treble: wind and
@@ -115,5 +116,5 @@ class PairOffsets(TrackMemory):
             usual_db = self.usual_db[:, pair]
             usual_db += np.nan_to_num(move_db)
             if np.isnan(usual_db[SIBILANTS]) and len(history) >= self._learn_parts:
-                heard_db = median([part.offset_db for part in history])
+                heard_db = band_medians([part.offset_db for part in history])
                 usual_db[SIBILANTS] = heard_db[SIBILANTS]  # no line check says it

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.detectors.pair_change import leaves, median, sure_change_db
+from engine.detectors.pair_change import leaves, sure_change_db
 from engine.detectors.pair_gains import as_loud
 from engine.detectors.pair_parts import BANDS, Part
+from engine.detectors.pair_turns import band_medians
 from engine.model.messages import Levels
 
 RNG = np.random.default_rng(7)
@@ -35,7 +36,7 @@ def parts(main_db: Levels, safety_db: Levels, dull_db: float = 18.0) -> list[Par
 
 def off(before: list[Part], newest: list[Part]) -> bool:
     """Whether the voice or its treble is said to have changed for good."""
-    usual_db = median([part.offset_db for part in before])
+    usual_db = band_medians([part.offset_db for part in before])
     change_db = sure_change_db(newest, before + newest, usual_db)
     return bool(leaves(newest, before, usual_db, change_db, sure=True).bands.any())
 
@@ -89,8 +90,8 @@ def test_what_makes_the_other_pack_louder_is_not() -> None:
 def test_half_unknown_is_unknown() -> None:
     """A treble that is heard in fewer than half of the parts has no median."""
     table = np.array([[1.0, np.nan], [3.0, np.nan], [2.0, 5.0]])
-    assert median(table)[0] == 2.0
-    assert np.isnan(median(table)[1])
+    assert band_medians(table)[0] == 2.0
+    assert np.isnan(band_medians(table)[1])
 
 
 @pytest.mark.parametrize(("main_db", "limited"), [(5.0, True), (-4.0, False)])
@@ -100,7 +101,7 @@ def test_only_a_limiter_makes_the_offset_one_of_loudness(main_db: float, limited
     safety_db = 16.0 if limited else 6.0
     now = parts(np.full(28, main_db), np.full(28, safety_db))
     before = parts(np.zeros(60), np.zeros(60)) + parts(np.full(24, main_db), np.full(24, safety_db))
-    usual_db = median([part.offset_db for part in before])
+    usual_db = band_medians([part.offset_db for part in before])
     like = as_loud(now, before, usual_db, sure_change_db(now, before + now, usual_db))
     assert bool(like) is limited
 
@@ -111,7 +112,7 @@ def test_a_voice_that_grew_soft_as_a_pack_slipped_is_no_limiter(held: bool) -> N
     said_db = RNG.normal(0.0, 4.0, 24)
     before = parts(np.zeros(24) if held else said_db, said_db)
     now = parts(np.full(28, -8.0), np.full(28, -24.0 if held else -20.0))
-    usual_db = median([part.offset_db for part in before])
+    usual_db = band_medians([part.offset_db for part in before])
     like = as_loud(now, before, usual_db, sure_change_db(now, before + now, usual_db))
     assert like == ([] if held else None)
 
@@ -124,7 +125,7 @@ def test_what_one_pack_gains_as_the_other_loses_must_last_longer_than_a_look(
     turn_db = np.full(round(lasts_s / 0.3), 5.0)
     still = np.zeros(60)
     series = parts(np.concatenate([still, turn_db]), np.concatenate([still, -turn_db]))
-    usual_db = median([part.offset_db for part in series[:60]])
+    usual_db = band_medians([part.offset_db for part in series[:60]])
     newest, before = series[-28:], series[:-28]
     change_db = sure_change_db(newest, series, usual_db)
     assert leaves(newest, before, usual_db, change_db, sure=True).bands.any() == off
