@@ -225,7 +225,9 @@ class Duplicate(TrackMemory):
     def _foresee(self, block: TickBlock) -> Iterator[_Correlated]:
         """The steps of the slow sound of each tick, and how every two tracks' go together."""
         x = block.sound
-        slow = x.reshape(*x.shape[:2], -1, self._factor) @ self._ones
+        # The library may flag what lies beside its operands as invalid: what was fed is finite.
+        with np.errstate(invalid="ignore"):
+            slow = x.reshape(*x.shape[:2], -1, self._factor) @ self._ones
         step = slow[:, :, 1:] - slow[:, :, :-1]
         # In pieces too small for the library to start threads, which cost more than they bring.
         across = np.zeros((len(x), self._tracks, self._tracks), dtype=np.float32)
