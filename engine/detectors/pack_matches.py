@@ -175,12 +175,18 @@ class PackMatches(TrackMemory):
         if self.matches:
             self._end(asked[best >= self._alike], tick_s)
         lost = best < self._unlike
-        if any_of(lost):
+        if any_of(lost) and not self._one_is_off(tick, len(m.mean_square)):
             # What was learned of an input's floor says nothing of the pack that is there now.
             rises = tick.whole & (tick.energy >= VOICED * self._energies.min(axis=0))
             sounding = tick.spoken | rises
             x = m.decimated[self._packs]
             self._find(x, asked[lost], sounding, tick.energy, m.start_s, tick_s)
+
+    def _one_is_off(self, tick: PackTick, hops: int) -> bool:
+        """Whether a voice is heard by a pack whose mate is off: how loud its wearer would be there,
+        nobody knows, so what strangers match on may be that voice across the place."""
+        off = tick.energy < hops * _DEAF
+        return any_of(tick.spoken & self._has_mate & off[self._mate])
 
     def rises(self, track_index: int) -> bool:
         """Whether that pack hears something come and go, as of the newest tick: a voice, and no

@@ -78,11 +78,11 @@ def one_speaks_on() -> list[sound.Wave]:
     return [np.where(after, foreman, spoken(0)), np.where(after, 0.0, spoken(1))]
 
 
-def found(x: np.ndarray) -> list[tuple[float, int, int, str]]:
+def found(x: np.ndarray, scene: Scene = SCENE) -> list[tuple[float, int, int, str]]:
     """When, on which track, with which other, in which words: each once."""
-    detector = Swapped(SCENE)
+    detector = Swapped(scene)
     said: list[tuple[float, int, int, str]] = []
-    for m, feed in measurements(x, SCENE):
+    for m, feed in measurements(x, scene):
         condition = detector.update(m, feed)
         for at in np.flatnonzero(condition.state == State.ACTIVE).tolist():
             assert condition.partners is not None
@@ -235,6 +235,28 @@ def test_mains_that_are_off_have_not_moved() -> None:
     x = night(near)
     x[round(SWAP_S * sound.RATE) :, [0, 2]] = 0.0
     assert found(x) == []
+
+
+def test_the_voice_of_a_dead_main_proves_no_swap() -> None:
+    """The foreman talks on, his main is off: two who say nothing hear him across the place, their
+    mains within a millisecond of each other, their safeties by another way of the room."""
+    voice = one_speaks_on()[0]
+    tracks = []
+    for gain, late in ((1.0, 0), (0.05, 9), (0.1, 430), (0.02, 1050), (0.1, 445), (0.02, 1330)):
+        rng = np.random.default_rng(len(tracks))
+        floor = sound.room(SECONDS, -62.0, rng) * (1.0 if len(tracks) % 2 == 0 else 0.2)
+        tracks.append(gain * sound.delayed(voice, late) + floor)
+    x = sound.takes(tracks)
+    x[round(SWAP_S * sound.RATE) :, 0] *= 1e-5
+    levels = (PackLevel.MAIN, PackLevel.SAFETY)
+    scene = Scene(
+        tuple(
+            Track(n + 1, who=("foreman", "rigger", "ringer")[n // 2], level=levels[n % 2])
+            for n in range(6)
+        ),
+        sound.RATE,
+    )
+    assert found(x, scene) == []
 
 
 def test_what_never_pauses_is_nobodys_voice() -> None:
