@@ -9,6 +9,7 @@ from engine.pipeline.scan import OnIncident, scan_take
 from engine.pipeline.scan_result import ScanResult
 from engine.pipeline.take_probe import probe_take
 from engine.runtime.open_source import fit_plan, with_demo
+from engine.sources.take_files import files_of
 
 
 def scan_one(
@@ -33,7 +34,8 @@ def scan_one(
     """
     request = with_demo(Open(take=take, plan=plan, demo=take == "demo"), say)
     assert request.take is not None
-    info = probe_take(request.take)
+    files = files_of(request.take)
+    info = probe_take(files)
     fitting, disagreements = fit_plan(request.plan, info)
     whole_s = (info.frames or 0) / info.sample_rate_hz
 
@@ -42,7 +44,7 @@ def scan_one(
             progress(min(done_s / whole_s, 1.0))
 
     result = scan_take(
-        request.take, fitting, tell, disagreements, on_incident=on_incident, processes=processes
+        files, fitting, tell, disagreements, on_incident=on_incident, processes=processes
     )
     for notice in result.notices:
         say(notice)

@@ -18,8 +18,8 @@ before it. Masking reaches back some 20 ms (Fastl and Zwicker, Psychoacoustics, 
 effects; from memory)."""
 BYTES_A_BLOCK: Final = BLOCK + 1
 
-_STEPS: Final = np.array([max(0, peak.bit_length() - 7) for peak in range(2**15)], dtype=np.uint8)
-"""Bits to leave out, by a block's peak."""
+_STEPS: Final = np.repeat(np.arange(9, dtype=np.uint8), [2**7, *(2 ** np.arange(7, 15))])
+"""Bits to leave out, by a block's peak: none below 2**7, and one more each time it doubles."""
 
 
 class BlockFloat:

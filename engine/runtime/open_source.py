@@ -21,6 +21,7 @@ from engine.sources.capture import CapturedSource, find_input
 from engine.sources.growing import GrowingTake
 from engine.sources.paced import Paced
 from engine.sources.take import TakeSource, open_take
+from engine.sources.take_files import files_of
 
 if TYPE_CHECKING:
     from engine.drill.drill_source import DrillSource
@@ -65,8 +66,9 @@ def open_source(request: Open) -> Source:
         raise SourceError("nothing to watch: name a take or a live input")
     if request.follow:
         return GrowingTake(request.take, request.start_s, time.monotonic, time.sleep)
-    take = open_take(request.take, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
-    take.info = probe_take(request.take)
+    files = files_of(request.take)
+    take = open_take(files, from_s=request.start_s, block_s=REPLAY_BLOCK_S)
+    take.info = probe_take(files)
     paced = Paced(take, request.speed, time.monotonic, time.sleep)
     return paced if request.seed is None else _drill(request, request.seed, paced, take)
 

@@ -18,6 +18,10 @@ if TYPE_CHECKING:  # a spare is started before what a job is written with is loa
 SPARE: Final = "--spare"
 """Load everything first and then wait for a job: such a process begins at once."""
 
+_HUGE_PAGES: Final = "NUMPY_MADVISE_HUGEPAGE"
+"""Whether numpy asks for pages of 2 MiB. The first samples of each track would wait until one was
+found and cleared for its minute in the headphones: 0.2 s and more of a start (measured)."""
+
 
 class Starter:
     """Starts the engines of one window."""
@@ -85,7 +89,7 @@ def _process(*words: str, **more: Any) -> subprocess.Popen[bytes]:
         # -P: a folder of takes may hold files named like modules.
         [sys.executable, "-P", "-m", "engine.runtime.process", *words],
         stdin=subprocess.PIPE,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+        env={_HUGE_PAGES: "0", **os.environ, "PYTHONPATH": os.pathsep.join(paths)},
         **more,
         **outliving(),
     )

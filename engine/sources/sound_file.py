@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import stat
+from functools import cached_property
 from pathlib import Path
 from typing import BinaryIO, Final, Protocol
 
@@ -47,10 +48,13 @@ class SoundFile(Protocol):
     sample_rate_hz: int
     channels: int
     frames: int
-    metadata: Metadata
     unfinished: bool
     zeros_s: float
     """Seconds of zeros after the audio's stated end, left out."""
+
+    @property
+    def metadata(self) -> Metadata:
+        """What it says of itself."""
 
     def read_into(self, by_channel: Samples, at_frame: int) -> None:
         """Fill `by_channel`, shape (channels, frames), from that frame on.
@@ -117,10 +121,15 @@ class WavFile:
         self.frames = header.frames
         self.unfinished = header.unfinished
         self.zeros_s = header.zero_bytes / (header.frame_bytes * header.sample_rate_hz)
-        self.metadata = read_metadata(header.chunks, header.channels, header.sample_rate_hz)
         self._header = header
         self._decode = SampleDecoder(header.channels, header.frame_bytes, header.is_float)
         self._file: BinaryIO = path.open("rb", buffering=0)
+
+    @cached_property
+    def metadata(self) -> Metadata:
+        """What it says of itself: read when asked for, since most opens are for the sound."""
+        header = self._header
+        return read_metadata(header.chunks, header.channels, header.sample_rate_hz)
 
     def frames_now(self) -> tuple[int, bool]:
         """Frames that are on the disk by now, and whether its recorder has yet to close it."""

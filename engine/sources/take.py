@@ -6,7 +6,6 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from contextlib import ExitStack
 from itertools import accumulate
-from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -163,7 +162,7 @@ def open_take(
     SourceError
         One line naming the file and what to do.
     """
-    take = path if isinstance(path, TakeFiles) else files_of(Path(path))
+    take = files_of(path)
     where = take.path
     info = _info(take)
     assert info.frames is not None

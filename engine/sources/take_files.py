@@ -59,14 +59,17 @@ def path_of(take: Take) -> Path:
     return take.path if isinstance(take, TakeFiles) else Path(take)
 
 
-def files_of(path: Path) -> TakeFiles:
-    """The files of that one take.
+def files_of(take: Take) -> TakeFiles:
+    """The files of that one take; as they are where they were looked for before.
 
     Raises
     ------
     SourceError
         Where there is none, or several: then it names them.
     """
+    if isinstance(take, TakeFiles):
+        return take
+    path = Path(take)
     takes = takes_in(path)
     if len(takes) == 1:
         return takes[0]

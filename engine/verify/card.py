@@ -66,14 +66,10 @@ def _takes_of_folder(folder: Path) -> Sequence[Take]:
         return files  # each by itself: the bad one is named where it is read
 
 
-def _files_of(take: Take) -> TakeFiles:
-    return take if isinstance(take, TakeFiles) else files_of(path_of(take))
-
-
 def size_of(take: Take) -> int:
     """Bytes of that take's files together, at least 1; that where they can't be counted."""
     try:
-        files = [file.path for part in _files_of(take).parts for file in part]
+        files = [file.path for part in files_of(take).parts for file in part]
         return max(sum(path.stat().st_size for path in files), 1)
     except (OSError, SourceError):
         return 1
@@ -97,7 +93,7 @@ def _is_sound(path: Path) -> bool:
 def word_of(take: Take) -> str:
     """Word length of its samples, as libsndfile words it; "" where it can't say."""
     try:
-        first = next(file.path for file in _files_of(take).parts[0] if not file.damage)
+        first = next(file.path for file in files_of(take).parts[0] if not file.damage)
         return str(soundfile.info(str(first)).subtype_info)
     except (OSError, SourceError, StopIteration, soundfile.SoundFileError):
         return ""

@@ -13,6 +13,7 @@ from engine.model.tracks import plan_for
 from engine.pipeline.scan import scan_source
 from engine.pipeline.take_probe import probe_take
 from engine.plan.agreement import with_code
+from engine.sources import sound_file
 from engine.sources.take import open_take
 from tests.support.signals import noise, sine
 from tests.support.timecode_signals import code
@@ -41,6 +42,16 @@ def test_code_that_begins_late_is_found(tmp_path: Path) -> None:
     """Record-run code: nothing at the take's start."""
     late = np.concatenate([np.zeros(5 * RATE), code("25", "10:00:00:00", 250, RATE)])
     assert probe_take(take(tmp_path, late)).code_channels == (2,)
+
+
+def test_a_file_says_once_what_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each look at another place reads sound alone."""
+    path = take(tmp_path, np.zeros(12 * RATE))
+    asked: list[int] = []
+    read = sound_file.read_metadata
+    monkeypatch.setattr(sound_file, "read_metadata", lambda *given: asked.append(1) or read(*given))
+    probe_take(path)
+    assert len(asked) == 1
 
 
 def test_code_that_is_not_planned_raises_no_alarm(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import soundfile
 
 from engine.model.client_id import ClientId
 from engine.model.commands import Open, Stop
+from engine.runtime import spawn
 from engine.runtime.client import EngineClient, EngineFailedError
 from engine.runtime.ipc import connect
 from engine.runtime.spawn import SPARE, Starter
@@ -36,6 +37,24 @@ def engine(*more: str) -> subprocess.Popen[bytes]:
     """An engine process that waits for its job."""
     command = [sys.executable, "-m", "engine.runtime.process", *more]
     return subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE)
+
+
+def test_no_engine_waits_for_huge_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Unless whoever starts it wants them: numpy 2 manual, "Global state"."""
+    asked: list[dict[str, str]] = []
+
+    class Process:
+        stdin = None
+
+        def __init__(self, *_command: object, env: dict[str, str], **_more: object) -> None:
+            asked.append(env)
+
+    monkeypatch.setattr(spawn.subprocess, "Popen", Process)
+    monkeypatch.delenv("NUMPY_MADVISE_HUGEPAGE", raising=False)
+    Starter().keep_spare()
+    monkeypatch.setenv("NUMPY_MADVISE_HUGEPAGE", "1")
+    Starter().keep_spare()
+    assert [env["NUMPY_MADVISE_HUGEPAGE"] for env in asked] == ["0", "1"]
 
 
 def test_a_spare_goes_when_its_window_goes() -> None:
