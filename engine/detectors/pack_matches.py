@@ -6,7 +6,8 @@ what matches there is the period of a pitch, which moves, so correlations are av
 A voice rises and falls within seconds; what does not, say an aircraft, matches on strangers too.
 A pack that matches another performer's, while the mates of both match neither, hangs on the wrong
 input. The largest Pearson's r over those lags is generalised cross-correlation
-without weighting (C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 320-327, 1976).
+without weighting (C. H. Knapp and G. C. Carter, IEEE Trans. ASSP 24(4), 320-327, 1976). A few
+lines that stand, a howl or a chord, agree by chance: what matches must be more than these.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.detectors.phase_match import Spectrum, beyond_chance, cross_spectrum
 from engine.measure.tick_block import TickBlock
 from engine.model.flag_arrays import any_of, count_of, indices
 from engine.model.messages import Flags, Levels, Measurement
@@ -40,6 +42,9 @@ DEAF_DBFS: Final = -80.0
 """Who hears less of a voice nearby hears nothing: that pack is off, and has not moved."""
 SPOKEN: Final = 0.5
 """Share of a tick's hops with speech, so that its correlation is that of the voice."""
+BEYOND_CHANCE: Final = 3.5
+"""Deviations. Six lines at least, and one of two strangers in 300 at the best of all lags (normal
+distribution, either sign)."""
 _DEAF: Final = float(mean_square_at(DEAF_DBFS))
 _NONE: Final = np.zeros(0, dtype=np.int64)
 _NO_R: Final = np.zeros((0, 2 * LAGS + 1))
@@ -47,11 +52,16 @@ _NO_R: Final = np.zeros((0, 2 * LAGS + 1))
 
 @dataclass(slots=True)
 class Match:
-    """Two packs of different performers that match: for how many seconds of speech, since when."""
+    """Two packs of different performers that match: for how many seconds of speech, since when.
+
+    r : by lag, of the newest ticks
+    across : what they have in common at each frequency
+    """
 
     since_s: float
     seconds: float = 0.0
     r: Levels = field(default_factory=lambda: np.zeros(2 * LAGS + 1))
+    across: Spectrum | float = 0.0
 
 
 class TickSums(NamedTuple):
@@ -240,6 +250,10 @@ class PackMatches(TrackMemory):
             best = float(np.abs(match.r).max())
             apart = max(self._own[one], self._own[other]) <= self._unlike * best
             if near and apart and best >= self._alike:
+                newest = cross_spectrum(x[one], x[other])
+                match.across += (newest - match.across) * tick_s / self._most_s
+                if beyond_chance(match.across, LAGS) < BEYOND_CHANCE:
+                    continue
                 if match.seconds <= 0.0:  # it came up before, and told nothing
                     match.since_s = start_s
                 match.seconds = min(match.seconds + tick_s, self._most_s)

@@ -143,6 +143,18 @@ def test_a_voice_that_is_heard_on_another_pack_has_not_moved(louder_db: float) -
     assert found(x) == []
 
 
+@pytest.mark.parametrize("lines_hz", [(235.0,), (220.0, 277.0, 330.0), (50.0, 100.0, 150.0)])
+def test_a_few_lines_prove_no_swap(lines_hz: tuple[float, ...]) -> None:
+    """A howl, a chord or hum comes up on two mains and no safety, in step, while the foreman's turn
+    begins: what stands at one frequency agrees at some lag, whoever hears it."""
+    x = NIGHT[: 36 * sound.RATE].copy()
+    t = np.arange(6 * sound.RATE) / sound.RATE
+    rising = 0.1 * np.minimum(t / 1.5, 1.0) ** 2 / len(lines_hz)
+    lines = rising * sum(np.sin(2.0 * np.pi * hz * t + hz) for hz in lines_hz)
+    x[29 * sound.RATE : 35 * sound.RATE, [0, 2]] += lines[:, np.newaxis].astype(np.float32)
+    assert found(x) == []
+
+
 def test_an_aircraft_is_no_voice() -> None:
     """Dull noise that all packs hear within a millisecond of each other, 25 dB up and down in 35 s
     (sound pressure falls with distance): the pairs match no better than strangers."""
