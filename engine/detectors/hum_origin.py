@@ -38,7 +38,7 @@ NEAR: Final = 0.6
 class Lines:
     """Multiples of the mains on one track, and the sound they are in.
 
-    power : mean square of each, shape (lines,), 0 for those that are not steady
+    power : amplitude squared of each, shape (lines,), 0 for those that are not steady
     level_dbfs : AES17 RMS of all
     steps : the strongest, its complex amplitude in steps
     """

@@ -104,7 +104,7 @@ def middle_of(z: Steps) -> Steps:
 def is_engine(sound: NDArray[np.float32], rate_hz: float, mains_hz: float, power: Levels) -> bool:
     """Whether the strongest multiple of the mains is one of the lines of an engine.
 
-    `power` is that of each multiple of the mains, mean square, shape (lines,).
+    `power` is that of each multiple of the mains, amplitude squared, shape (lines,).
     """
     *_, second, highest = np.sort(power).tolist()
     least = AS_HIGH * (second or highest)
@@ -129,7 +129,7 @@ def _between_hz(
 ) -> Levels:
     """Where lines as high as that stand between those of the mains; what is said glides, so that
     its lines are wide in the spectrum of the whole stretch."""
-    power = np.abs(np.fft.rfft(sound * taper(len(sound)))) ** 2 / 2.0
+    power = np.abs(np.fft.rfft(sound * taper(len(sound)))) ** 2
     bin_hz = rate_hz / len(sound)
     reach = round(BESIDE_HZ / bin_hz)
     highest = int(LINES * mains_hz / bin_hz) + reach
