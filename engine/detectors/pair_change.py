@@ -17,9 +17,10 @@ from itertools import islice
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.detectors.pair_parts import BANDS, Part
-from engine.detectors.pair_turns import band_medians, looks, no_heads
+from engine.detectors.pair_turns import band_medians, looks, no_heads, rises
 from engine.model import percentiles
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels
@@ -43,7 +44,7 @@ DULLER: Final = 0.5
 change."""
 SEESAW: Final = 0.33
 """Where the other pack rose by this share of the change, or its sibilants did, a head may have
-turned: then it must last longer than a look."""
+turned: then it must last longer than a look, and be no more than its loudness varies."""
 LOOK_S: Final = 22.0
 """People look to one side for seconds, now and then for some twenty."""
 KNOWN: Final = 4 * BLOCK
@@ -104,16 +105,33 @@ def leaves(
     given = np.zeros(BANDS, dtype=np.bool_)
     if len(usual) >= BLOCK and any_of(off):
         off, given = _fallen(off, usual, since, change_db)
-    known = len(before) >= KNOWN
-    if newest[-1].begin_s - since[0].begin_s >= LOOK_S:
-        # What gives as it takes, and is hardly known, may have looked to one side before.
-        return Leaves(off & ~given | (off & known), waits=False)
-    given |= not (sure and known)
+    if newest[-1].begin_s - since[0].begin_s < LOOK_S:
+        given |= not (sure and len(before) >= KNOWN)
+    elif any_of(given):
+        given &= _rose(usual, since, change_db)
     return Leaves(off & ~given, waits=any_of(off) and not any_of(off & ~given))
 
 
+def _rose(before: list[Part], since: list[Part], change_db: Levels) -> Flags:
+    """In which bands the pack that did not fall rose by more than a voice's loudness varies."""
+    other = (change_db < 0).astype(np.int64)
+    both = [looks(_levels_db(parts, other), _begins_s(parts)) for parts in (before, since)]
+    return rises(*both)
+
+
+def _levels_db(parts: list[Part], pack: NDArray[np.int64]) -> Levels:
+    """Of each band of each part as the pack of each band hears it, dB, shape (parts, bands)."""
+    dull_db = np.array([np.vstack([[0.0, 0.0], part.dull_db]) for part in parts])
+    level_db = np.array([part.level_db for part in parts])[:, np.newaxis] - dull_db
+    return np.asarray(level_db[:, np.arange(BANDS), pack])
+
+
+def _begins_s(parts: list[Part]) -> Levels:
+    return np.array([part.begin_s for part in parts])
+
+
 def _looks(parts: list[Part], offset_db: Levels) -> Levels:
-    return looks(off_db(parts, offset_db), np.array([part.begin_s for part in parts]))
+    return looks(off_db(parts, offset_db), _begins_s(parts))
 
 
 def _fallen(

@@ -36,6 +36,8 @@ NEAR: Final = 3.0
 """Looks that this guess counts for, far off and near."""
 CHANCE: Final = 1e-4
 """Looks that scatter as before differ by so much once in so many changes that are tested."""
+LOUDER: Final = 0.05
+"""A voice is louder than it was by so much once in so many times."""
 IN_TURN: Final = 3e-4
 """Looks lie so far off, one after the other, so seldom by chance."""
 
@@ -76,6 +78,12 @@ def no_heads(before: Levels, since: Levels, change_db: Levels) -> Flags:
     )
 
 
+def rises(before: Levels, since: Levels) -> Flags:
+    """In which bands those looks are louder, dB, than looks that vary as these are."""
+    risen_db = _mean(since) - _mean(before)
+    return (risen_db > 0.0) & (_chances(before, since, risen_db) < LOUDER)
+
+
 def _chances(before: Levels, since: Levels, change_db: Levels) -> Levels:
     """How often the means of both differ by that much: of a band of which nothing was heard before,
     one look is what was learned."""
@@ -84,8 +92,7 @@ def _chances(before: Levels, since: Levels, change_db: Levels) -> Levels:
     share = np.zeros(BANDS)
     for group in (before, since):
         heard = count_of(~np.isnan(group), axis=0)
-        mean_db = np.nansum(group, axis=0) / np.maximum(heard, 1)
-        squares += np.nansum(np.square(group - mean_db), axis=0)
+        squares += np.nansum(np.square(group - _mean(group)), axis=0)
         freedom += np.maximum(heard - 1, 0)
         share += 1.0 / np.maximum(heard, 1)
     spread_db = np.sqrt(squares / freedom)
@@ -94,6 +101,12 @@ def _chances(before: Levels, since: Levels, change_db: Levels) -> Levels:
     t = np.abs(np.nan_to_num(change_db)) / (spread_db * np.sqrt(share))
     normal = np.sqrt(freedom * np.log1p(t * t / freedom)) * (8 * freedom + 1) / (8 * freedom + 3)
     return np.array([math.erfc(z / math.sqrt(2.0)) for z in normal.tolist()])
+
+
+def _mean(group: Levels) -> Levels:
+    """Of each band; 0 where nothing was heard."""
+    heard = count_of(~np.isnan(group), axis=0)
+    return np.asarray(np.nansum(group, axis=0) / np.maximum(heard, 1))
 
 
 def _in_turn(before: Levels, since: Levels, change_db: Levels) -> Levels:

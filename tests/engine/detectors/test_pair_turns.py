@@ -8,7 +8,7 @@ from scipy import stats
 
 from engine.detectors import pair_turns
 from engine.detectors.pair_parts import BANDS
-from engine.detectors.pair_turns import looks, no_heads
+from engine.detectors.pair_turns import looks, no_heads, rises
 from engine.model.messages import Levels
 
 RNG = np.random.default_rng(5)
@@ -81,3 +81,12 @@ def test_a_band_that_was_not_heard_says_nothing() -> None:
     before[:, 1] = since[:, 1] = np.nan
     off = no_heads(before, since, np.array([8.0, np.nan, 8.0]))
     assert off.tolist() == [True, False, True]
+
+
+def test_a_voice_is_louder_where_its_looks_hardly_vary_so() -> None:
+    """By 4 dB, of looks that scatter by 1 dB; not of any that scatter by 5 dB, nor if fainter."""
+    steady, varied = drawn(12, 1.0), drawn(12, 5.0)
+    assert rises(steady, drawn(5, 1.0, 4.0)).all()
+    assert not rises(steady, drawn(5, 1.0, -4.0)).any()
+    found = [rises(varied, drawn(5, 5.0))[0] for _ in range(200)]
+    assert np.mean(found) < 0.1
