@@ -11,6 +11,7 @@ Common practice, no source for the other levels.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import ClassVar, Final, NamedTuple
 
@@ -26,10 +27,20 @@ from engine.model.percentiles import medians
 from engine.model.track_memory import TrackMemory, per_track, remembered
 from engine.model.track_remap import By
 from engine.model.tracks import Scene
-from engine.model.units import IDLE_DBFS, IDLE_MEAN_SQUARE, amplitude, mean_square_at, rms_dbfs
+from engine.model.units import (
+    IDLE_DBFS,
+    IDLE_MEAN_SQUARE,
+    amplitude,
+    hop_frames,
+    mean_square_at,
+    rms_dbfs,
+)
 
 _IDLE_AMPLITUDE: Final = float(amplitude(IDLE_DBFS))
 _LSB_16: Final = 1.0 / 32768.0
+_BY_CHANCE: Final = 4.0
+"""Deviations by which a hop of white noise lies over its level once in 30 000 (normal
+distribution): the limit is one for the level, not for each hop."""
 
 
 class _Noise(NamedTuple):
@@ -111,7 +122,9 @@ class Muted(TrackMemory):
         self._like_idle_db, self._idle_below_dbfs = like_idle_db, idle_below_dbfs
         self._steady_db, self._known_s = steady_db, known_s
         highest_dbfs = max(converter_dbfs, idle_below_dbfs + like_idle_db)
-        self._highest_limit = float(mean_square_at(highest_dbfs))
+        deviation = math.sqrt(2.0 / hop_frames(scene.sample_rate_hz))  # of a hop's mean square
+        self._by_chance = 1.0 + _BY_CHANCE * deviation
+        self._highest_limit = self._by_chance * float(mean_square_at(highest_dbfs))
         self._unused = scene.kinds(Kind.UNUSED)
         self._watched = scene.watched(Fault.MUTED)
         self._rate_hz = scene.sample_rate_hz
@@ -169,12 +182,14 @@ class Muted(TrackMemory):
         low : (ticks, hops, tracks) white, and as low as a converter's ever is
         """
         power, hops = block.field("mean_square"), low.shape[1]
-        low = low & (power < mean_square_at(self._noise_limit_dbfs(block))[:, np.newaxis])
+        limit_dbfs = self._noise_limit_dbfs(block)
+        low = low & (power < self._by_chance * mean_square_at(limit_dbfs)[:, np.newaxis])
         noises: list[_Noise | None] = [None] * len(low)
         if not any_of(low):
             return noises
         number = count_of(low, axis=1)
         level_dbfs = rms_dbfs((power * low).sum(axis=1) / np.maximum(number, 1))
+        number[level_dbfs >= limit_dbfs] = 0
         firsts, ends = low.argmax(axis=1), hops - low[:, ::-1].argmax(axis=1)
         for tick in indices(number.any(axis=1)).tolist():
             noises[tick] = _Noise(number[tick], level_dbfs[tick], firsts[tick], ends[tick])
