@@ -8,8 +8,9 @@ leaning by its level times 2 pi corner / rate a sample. A natural wave loses its
 sine's lies under 12 % of the steepest for a thirteenth of its half wave, and needs a sixth of it on
 each side to get there. So a top is cut off where its slope falls from `STEEP` to `FLAT` of the
 flank's within two samples or so, on both sides, and where that takes more treble than a voice's
-harmonics hold: the fourth difference weighs a frequency by its fourth power. How many prove an
-overload is said in `clipped`.
+harmonics hold: the fourth difference weighs a frequency by its fourth power. A contact
+that bounces jumps up and down again: there the flank has corners at its other ends too. How many
+prove an overload is said in `clipped`.
 """
 
 from __future__ import annotations
@@ -52,6 +53,8 @@ SMOOTH: Final = 1e-3
 bends it by (2 pi 160 / 48000)², less than half of that (arithmetic)."""
 SMOOTH_AFTER: Final = np.arange(5, 10)
 """Samples after the highest one: what rings there has died away, and most such tops go on."""
+FULL_SCALE: Final = 1.0 - 2.0**-15
+"""The highest code of 16 bits: what is held there, the converter cut, whatever brought it there."""
 CUT_SAMPLES: Final = 3
 """Shortest cut top (common practice, no source)."""
 
@@ -114,6 +117,9 @@ def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
     start, flat_samples, sharpness, leans = _judged(
         flat, at[near[lobe]], length[near], height[near]
     )
+    maybe = np.flatnonzero(sharpness)
+    jumps = is_jump(flat, start[maybe], (start + flat_samples - 1)[maybe], 1.0, size, wide=2)
+    sharpness[maybe[jumps]] = 0.0
     cut, lost = sharpness > 0.0, np.zeros(len(start))
     if any_of(cut):
         lost[cut] = lag * cut_off(flat, start[cut], flat_samples[cut])
@@ -139,6 +145,31 @@ def cut_off(
     down = np.maximum(sign * steps[0], sign * steps[1])
     high = 0.25 * length * np.maximum(np.minimum(up, down), 0.0)
     return np.asarray(8.0 / 15.0 * length * np.square(high), dtype=np.float64)
+
+
+def is_jump(
+    sound: Samples,
+    first: NDArray[np.int64],
+    last: NDArray[np.int64],
+    sign: Levels | float,
+    size: int,
+    *,
+    wide: int,
+) -> Flags:
+    """Whether flat tops of that sign, under full scale, stand on flanks of so many steps that begin
+    out of nothing, on both sides, and not at the other ceiling: a switch closed and opened, where
+    waves come by a slope of their own. `sound` is rows of that `size`, one after the other."""
+    ceiling = sign * sound[first]
+    jumps: Flags = ceiling < FULL_SCALE
+    for end, out in ((first, -1), (last, 1)):
+        beyond = end + (wide + 1) * out
+        seen = (beyond >= 0) & (beyond // size == first // size)
+        beyond = np.where(seen, beyond, end)
+        foot = np.where(seen, beyond - out, end)
+        step = sign * (sound[end] - sound[foot]) / wide
+        even = np.abs(sound[foot] - sound[beyond]) <= FLAT * step
+        jumps &= seen & even & (sign * sound[foot] > -UNDER * ceiling)
+    return jumps
 
 
 def _laid_out(

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import stretches
-from engine.detectors.cut_tops import LOWEST_CEILING, cut_off
+from engine.detectors.cut_tops import LOWEST_CEILING, cut_off, is_jump
 from engine.model.flag_arrays import any_of
 from engine.model.messages import Flags, Levels, Samples
 
@@ -126,10 +126,11 @@ def _judged(
     line = np.repeat(begin, length) + np.repeat(slope, length) * within
     bend = np.maximum.reduceat(np.abs(sound[np.repeat(first, length) + within] - line), offsets)
     keep = step_off >= corner * np.maximum(bend, quantum)
+    upward = np.where(begin > 0.0, 1.0, -1.0)
+    keep &= ~is_jump(sound, first, first + length - 1, upward, size, wide=1)
     first, length = first[keep], length[keep]
     ends = np.where(np.abs(begin) >= np.abs(end), begin, end)[keep]
-    upward = np.where(ends > 0.0, 1.0, -1.0)
-    lost = cut_off(sound, first, length, upward)
+    lost = cut_off(sound, first, length, upward[keep])
     return FlatTops(first // size, first % size, length, ends, lost)
 
 

@@ -343,3 +343,27 @@ def test_a_quiet_pack_is_told(peak_dbfs: float) -> None:
         y *= np.float32(10 ** (peak_dbfs / 20) / np.abs(y).max())
         y += noise(-104.0, len(y) / rate, rate)
         assert (State.ACTIVE in clipped(quantised(y, 24)).states) is is_clipped
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+def test_a_contact_that_bounces_is_no_overload(bits: int) -> None:
+    """It opens for some milliseconds, in which the bias behind it creeps back, and bounces as it
+    closes: what lies there stands still, but at another height each time. So it would at one."""
+    rng = np.random.default_rng(7)
+    x = np.asarray(noise(-58.0, 12.0, RATE), dtype=np.float64)[:, 0]
+    for at in range(round(0.5 * RATE), len(x) - RATE, round(0.7 * RATE)):
+        opened, bounces = rng.integers(50, 900), rng.integers(8, 25)
+        bias = rng.choice([-1.0, 1.0]) * rng.uniform(0.05, 0.2)
+        creeps = bias * np.exp(-np.arange(opened) / (0.03 * RATE))
+        x[at : at + opened] = creeps
+        open_again = np.repeat(rng.random(bounces) < 0.5, 4)
+        span = slice(at + opened, at + opened + len(open_again))
+        x[span] = np.where(open_again, creeps[-1], x[span])
+    assert State.ACTIVE not in clipped(quantised(x[:, np.newaxis], bits)).states
+
+
+@pytest.mark.parametrize("hz", [200.0, 1000.0, 2500.0])
+def test_all_but_a_square_is_told(hz: float) -> None:
+    """Driven 40 dB over, a tone goes from ceiling to ceiling in a sample, and is still clipped."""
+    x = np.clip(sine(40.0, 3.0, RATE, hz=hz), -0.5, 0.5)
+    assert State.ACTIVE in clipped(np.asarray(x, dtype=np.float32)).states
