@@ -11,6 +11,7 @@ hides how quiet its place can be until it stops. A gap of 500 ms or more is no d
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import ClassVar, Final, NamedTuple
 
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 from engine.detectors.base import TickContext, condition, quiet, stretches, unknown
 from engine.detectors.bursts import Burst, Event
 from engine.detectors.concealed import Concealment, may_agree
-from engine.detectors.gap_shape import EDGE, each_once, gap_shape
+from engine.detectors.gap_shape import EDGE, each_once, gap_shape, is_turned
 from engine.detectors.quiet_history import UNDER_DB, QuietHistory
 from engine.detectors.replayed import Marks, Replay, marks_of
 from engine.measure.floor import MARGIN_DB
@@ -33,6 +34,8 @@ from engine.model.track_remap import By
 from engine.model.tracks import Scene
 from engine.model.units import IDLE_DBFS
 
+_KEPT_TICKS: Final = 7
+"""The longest gap, and its edges."""
 _GIVE_UP_TICKS: Final = 100
 """A track that stays that quiet for 10 s has a new, lower background level."""
 _JOIN_S: Final = 0.05
@@ -72,6 +75,9 @@ class Dropout(TrackMemory):
         By.FIRST, lambda d: np.full((d._tracks, 0), np.nan, dtype=np.float32)
     )
     _step_s: float = remembered(By.WHOLE, STEP_S)
+    _powers: list[Levels] = remembered(By.EACH, lambda _: [])
+    _step_powers: list[Samples] = remembered(By.EACH, lambda _: [])
+    """Mean squares of the newest hops and of their steps from sample to sample, a tick each."""
     _lately: QuietHistory = remembered(By.PART, lambda d: QuietHistory(d._tracks))
     _low_ticks: NDArray[np.int64] = per_track(0)
     _concealment: Concealment = remembered(By.PART, lambda d: Concealment(d._tracks))
@@ -135,6 +141,8 @@ class Dropout(TrackMemory):
         m = measurement
         ahead = self._ahead.of(m)
         self._steps = ahead.steps_db
+        self._powers = [*self._powers[1 - _KEPT_TICKS :], m.mean_square.T]
+        self._step_powers = [*self._step_powers[1 - _KEPT_TICKS :], m.difference_energy.T]
         self._step_s = m.hop_s / (m.steps_db.shape[1] // len(m.valid))
         lowest_db = ahead.lowest_db
         moved = self._forget(m)
@@ -287,9 +295,22 @@ class Dropout(TrackMemory):
                 continue
             edge_db, inside_db, back = gap_shape(steps_db, int(begin), int(end), limit_db)
             depth_db = edge_db - inside_db
-            if back and depth_db >= self._fall_db and edge_db >= least_db:
+            if not (back and depth_db >= self._fall_db and edge_db >= least_db):
+                continue
+            if not self._is_turned(track_index, begin_s, begin_s + length_s, m):
                 gaps.append(Event(begin_s, begin_s + length_s, depth_db))
         return gaps, open_s
+
+    def _is_turned(self, track_index: int, begin_s: float, end_s: float, m: Measurement) -> bool:
+        """Whether what lies between is the place still; not told where no whole hop lies inside."""
+        powers, step_powers = (
+            np.concatenate([tick[track_index] for tick in kept])
+            for kept in (self._powers, self._step_powers)
+        )
+        first = (begin_s - m.end_s) / m.hop_s + len(powers)
+        inside = slice(max(math.ceil(first), 0), math.floor(first + (end_s - begin_s) / m.hop_s))
+        place_dbfs = float(m.floor_dbfs[track_index]) - self._edge_under_db
+        return is_turned(powers[inside], step_powers[inside], place_dbfs)
 
     def detail(self, track_index: int) -> str:
         """What was seen, one line."""

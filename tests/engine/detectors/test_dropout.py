@@ -128,6 +128,24 @@ def test_a_gap_with_soft_edges_is_one(edge_s: float, length_s: float) -> None:
     assert detector.detail(0).startswith("1 gap in 10 s")
 
 
+@pytest.mark.parametrize("white", [False, True])
+def test_a_pad_before_a_word_is_no_gap(white: bool) -> None:
+    """A pad of 20 dB, switched in 0.2 s before the next word, leaves the place in the pause, with
+    all its colour; a link leaves noise that has none, and is back as loud."""
+    rng = np.random.default_rng(5)
+    seconds, at_s = 14.0, 12.2
+    at_s_of = np.arange(round(seconds * RATE)) / RATE
+    sound = 30.0 * (at_s_of % 0.8 >= 0.4) + 1.0  # words stand 30 dB over the place
+    x = sound * at_level(room(seconds, -50.0, rng, 1000.0), -50.0)
+    if white:
+        gap = slice(round(at_s * RATE), round((at_s + 0.2) * RATE))
+        x[gap] = noise(-66.0, 0.2, RATE)[:, 0]
+    else:
+        x[round(at_s * RATE) :] *= 0.1
+    said = dropout(np.asarray(x[:, np.newaxis], dtype=np.float32)).states
+    assert (State.ACTIVE in said[120:]) is white
+
+
 @pytest.mark.parametrize("rate", RATES_HZ)
 def test_any_rate(rate: int) -> None:
     """The sample rate does not matter."""
