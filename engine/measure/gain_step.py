@@ -98,7 +98,8 @@ class GainStep(TrackMemory):
             dB, share. So many of the other tracks are seen to have stayed this near to their
             floors.
         """
-        self._least_db, self._most_db, self._same_db = least_db, most_db, same_db
+        # A pad of that much is a trim, as near as its quiet moments say it.
+        self._least_db, self._most_db, self._same_db = least_db, most_db + same_db, same_db
         self._near_db, self._still_db, self._still_share = step_db, still_db, still_share
         self._tracks = len(scene.tracks)
         self._open = scene.kinds(Kind.LAV, Kind.BOOM, Kind.AMBIENCE)
@@ -185,7 +186,7 @@ class GainStep(TrackMemory):
     def _look_at_all(self, gain_db: Levels) -> None:
         """Write what all mics show into `gain_db`."""
         shown = common_step_db(self._db, self._open, self._least_db)
-        if shown is not None and shown[0] >= -self._most_db - self._same_db:
+        if shown is not None and shown[0] >= -self._most_db:
             step_db, tracks = shown
             gain_db[tracks] = step_db
             self._db[:, :, tracks] = np.nan

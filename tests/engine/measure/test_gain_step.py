@@ -45,6 +45,18 @@ def test_a_gain_turned_is_recognised(two: Samples, gain_db: float) -> None:
     assert other_db == 0.0
 
 
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_a_pad_of_twenty_decibels_is_recognised_as_soon_as_any_trim(seed: int) -> None:
+    """Its quiet moments say 20 dB to within one or two."""
+    rng = np.random.default_rng(seed)
+    own = sound.voice(SECONDS, -20.0, rng, talks=0.3) + sound.room(SECONDS, -50.0, rng)
+    x = sound.takes([own, sound.room(SECONDS, -60.0, rng)])
+    x[:, 0] = sound.amplified(x[:, 0], -20.0, AT_S)
+    ((at_s, step_db, _),) = steps(x)
+    assert at_s < AT_S + 5.0
+    assert step_db == pytest.approx(-20.0, abs=1.5)
+
+
 def test_the_floor_follows(two: Samples) -> None:
     """The learned floor is lower by the step, at once."""
     x = two.copy()
