@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.measure.first_difference import difference_lag
-from engine.model.flag_arrays import any_of
+from engine.model.flag_arrays import any_of, indices
 from engine.model.messages import Flags, Levels, Samples
 
 LOWEST_CEILING: Final = 0.003
@@ -117,11 +117,12 @@ def tops_near_peak(rows: Samples, sample_rate_hz: int) -> Tops:
     start, flat_samples, sharpness, leans = _judged(
         flat, at[near[lobe]], length[near], height[near]
     )
-    maybe = np.flatnonzero(sharpness)
-    jumps = is_jump(flat, start[maybe], (start + flat_samples - 1)[maybe], 1.0, size, wide=2)
-    sharpness[maybe[jumps]] = 0.0
     cut, lost = sharpness > 0.0, np.zeros(len(start))
     if any_of(cut):
+        maybe = indices(cut)
+        jumps = is_jump(flat, start[maybe], (start + flat_samples - 1)[maybe], 1.0, size, wide=2)
+        sharpness[maybe[jumps]] = 0.0
+        cut[maybe[jumps]] = False
         lost[cut] = lag * cut_off(flat, start[cut], flat_samples[cut])
     row, start = np.divmod(start, size)
     ceiling = height[near].astype(np.float64)
