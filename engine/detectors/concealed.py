@@ -50,6 +50,8 @@ and a resampler, a shout that is clipped at most 0.97, a song 0.94, a tone over 
 input 0.3 (ours, measured)."""
 LONGEST_S: Final = 0.5
 """What repeats for longer is no gap that was filled: a note, a machine, a stuck buffer."""
+TREBLE_SPAN: Final = 4
+"""Samples that the treble of a sound is shorter than it."""
 _MEAN: Final = np.full(WINDOW, 1.0 / WINDOW, dtype=np.float32)
 _ROUNDED: Final = np.float32(0.01)
 """More than single precision rounds a mean of squares by that may agree: these are at most 101 dB
@@ -198,21 +200,26 @@ def _repeats(sound: Samples, first: int, frames: int, lag: int) -> bool:
     """Whether the stretch from `first` agrees in its treble with one about `lag` steps before."""
     size, reach = WINDOW * frames, frames
     begin = first - lag * frames - reach
-    treble = _treble(sound[begin : first + size].astype(np.float64))
-    own, other = treble[-size:], treble[: size + 2 * reach]
-    match = np.correlate(other, own, "valid")
-    energy = np.cumsum(np.concatenate([[0.0], np.square(other)]))
-    energy = energy[size:] - energy[:-size]
-    power = np.sqrt(energy * np.square(own).sum())
+    made = treble(sound[begin : first + size].astype(np.float64))
+    own, other = made[-size:], made[: size + 2 * reach]
+    match, power = matches(own, other)
     match -= CORRELATION * power - np.minimum(DITHER * size, MOST_DITHER * power) + 1e-30
     if (match < 0.0).all():
         return False
-    at = begin + 4 + int(match.argmax())  # its treble lies as much later as that of the stretch
+    at = begin + TREBLE_SPAN + int(match.argmax())  # its treble lies as much later
     here, there = sound[first : first + size], sound[at : at + size]
     return phase_match(here, there, WINDOW * 1e-3) >= IN_PHASE
 
 
-def _treble(sound: Samples) -> Samples:
+def matches(own: Samples, other: Samples) -> tuple[Samples, Samples]:
+    """Products of a stretch with each as long of the other sound, and what they would be if those
+    were alike."""
+    energy = np.cumsum(np.concatenate([[0.0], np.square(other)]))
+    energy = energy[len(own) :] - energy[: -len(own)]
+    return np.correlate(other, own, "valid"), np.sqrt(energy * np.square(own).sum())
+
+
+def treble(sound: Samples) -> Samples:
     """Second difference over every other sample, four samples less of it: it weighs a quarter of
     the rate most, and little near half of it, where resamplers fold the band."""
     return np.asarray(sound[4:] - 2.0 * sound[2:-2] + sound[:-4])

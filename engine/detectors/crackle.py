@@ -32,6 +32,7 @@ from engine.detectors.pop_shape import (
     stays,
     step_height,
 )
+from engine.detectors.seams import is_seam
 from engine.detectors.stepped_hops import SteppedHops
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.fault_rules import BURST_GAP_S, Named
@@ -235,6 +236,8 @@ class Crackle(TrackMemory):
             return None
         pop = stays(x, at, last, before, self._rate_hz)
         if pop and (self._is_beside(track_index, at) or self._is_shared(track_index, hop)):
+            return None
+        if pop and is_seam(x, at, self._rate_hz):
             return None
         return _Outlier(at_s, height, pop)
 
