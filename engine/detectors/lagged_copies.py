@@ -34,6 +34,9 @@ LONGEST_S: Final = 0.001
 ALIKE: Final = 0.985
 """Least correlation of the levels of two tracks over 50 ms, in dB, over 1.5 s, then of the sound
 itself at the lag: what differs lies 15 dB under it."""
+ALL_IN_PHASE: Final = (0.95, 0.9)
+"""Or what differs lies 10 dB under it, and the phases match at all frequencies, which the noise of
+two mics never lets them: a copy at the floor behind another converter."""
 LEAST_LAG: Final = 0.25
 """A copy that is hardly late matches at lag zero as well."""
 NEARLY: Final = 2.0 / np.pi
@@ -185,16 +188,21 @@ class LaggedCopies(TrackMemory):
         first, second = first[max(-lag, 0) :], second[max(lag, 0) :]
         first, second = first[: len(second)], second[: len(first)]
         norm = float(np.linalg.norm(first) * np.linalg.norm(second))
-        copy.r = abs(float(first @ second)) / max(norm, 1e-30)
-        part = 0.0
-        if copy.r >= NEARLY:
-            part, r = _between(spectra, size, lag)
-            copy.r = max(r, copy.r)
-        clean = self._is_clean(pair, first, second, copy.r)
-        if clean:
-            clean = phase_match(x[0], x[1], m.end_s - m.start_s, lag + part) >= IN_PHASE
+        r, part = abs(float(first @ second)) / max(norm, 1e-30), 0.0
+        if r >= NEARLY:
+            part, between = _between(spectra, size, lag)
+            r = max(r, between)
+        least, in_phase = ALL_IN_PHASE
+        clean, alike = self._is_clean(pair, first, second, r), r >= ALIKE
+        if clean or (r >= least and not alike):
+            phases = phase_match(x[0], x[1], m.end_s - m.start_s, lag + part)
+            clean &= phases >= IN_PHASE
+            alike |= r >= least and phases >= in_phase
         copy.clean.append(clean)
-        return lag + part if copy.r >= ALIKE else None
+        if not alike:
+            return None
+        copy.r = r
+        return lag + part
 
     def _is_clean(self, pair: tuple[int, int], first: Samples, second: Samples, r: float) -> bool:
         """Whether what is left of either lies under its background."""
