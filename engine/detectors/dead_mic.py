@@ -32,6 +32,7 @@ from engine.detectors.band_power import MOSTLY, BandPower, band_powers
 from engine.detectors.base import TickContext, condition, quiet_ticks, unknown
 from engine.detectors.fall_ends import FallEnds
 from engine.detectors.quieter_place import QuieterPlace
+from engine.measure.floor import MARGIN_DB
 from engine.measure.presence import loudest_floor_dbfs
 from engine.measure.tick_block import Ahead, TickBlock
 from engine.model.flag_arrays import any_of, any_of_each, count_of, indices
@@ -47,8 +48,8 @@ _RISE_DB: Final = 0.015
 _LEARNT: Final = 16
 """Half seconds heard before a fall means anything."""
 _PAUSES: Final = 4
-"""So many of them lie as low as the lowest: whoever talked without a pause so far has shown no
-place to fall from (ours)."""
+"""So many of them lie as low as the lowest: whoever talked nearly without a pause so far has shown
+little of the place, and has to fall from the floor between the words (ours)."""
 SETTLED_TICKS: Final = 10
 """A run that was steady for so long is not given up."""
 _LATELY_S: Final = 15.0
@@ -160,7 +161,6 @@ class DeadMic(TrackMemory):
 
     def _set_limit(self) -> None:
         known = (self._learnt >= _LEARNT) & ~np.isnan(self._quietest_db)
-        known &= self._quiet >= _PAUSES
         level_db = np.where(known, self._quietest_db - self._fall_db, -np.inf)
         self._limit = mean_square_at(level_db).astype(np.float32)
 
@@ -297,7 +297,10 @@ class DeadMic(TrackMemory):
         low, middle, high = spread_dbfs
         self._together[track_index] |= self._shared(track_index)
         limit = self._steady_db / (2.0 if self._together[track_index] else 1.0)
-        over_floor = middle > m.floor_dbfs[track_index] + self._fall_db
+        floor_dbfs = m.floor_dbfs[track_index]
+        over_floor = middle > floor_dbfs + self._fall_db
+        if self._quiet[track_index] < _PAUSES:
+            over_floor |= not middle <= floor_dbfs - MARGIN_DB
         over_floor |= middle > self._loudest_dbfs[track_index]
         return bool(high - low <= limit and not over_floor)
 

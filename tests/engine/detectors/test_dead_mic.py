@@ -309,6 +309,21 @@ def test_the_first_pause_of_who_talked_all_the_time_is_no_fall() -> None:
     assert not told(DeadMic(where), x, where).spans_s
 
 
+def test_who_hardly_paused_loses_a_mic_as_others_do() -> None:
+    """Each half second that is softer than those before is so once, and none shows the place; but
+    the moments between the words do, 20 dB over the noise that is left."""
+    where = scene(rate_hz=RATE)
+    x = place(-60.0, 30.0, RATE, 3)
+    count = np.arange(60)
+    loud_db = np.where(count % 6 < 2, -20.0 - 4.0 * (count // 6), -18.0)
+    x += words(0.0, 30.0, RATE, on_s=0.4, off_s=0.1) * np.repeat(10 ** (loud_db / 20), RATE // 2)[
+        :, None
+    ].astype(np.float32)
+    x[20 * RATE :] = noise(-82.0, 10.0, RATE, seed=9)
+    said = told(DeadMic(where), x, where)
+    assert 20.0 < 0.1 * said.states.index(State.ACTIVE) <= 26.0
+
+
 def test_a_fall_before_a_floor_was_learned_means_nothing() -> None:
     """In the first 10 s of a watch nothing is known of the place (CONTRACT.md)."""
     where = scene(rate_hz=RATE)
