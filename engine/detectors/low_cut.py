@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.detectors.base import stretches
-from engine.detectors.cut_tops import SMOOTH
+from engine.detectors.cut_tops import FLAT, SMOOTH
 from engine.measure.first_difference import difference_lag
-from engine.model.messages import Levels, Samples
+from engine.model.messages import Flags, Levels, Samples
 from engine.model.percentiles import median
 
 HIGHEST_HZ: Final = 160.0
@@ -110,7 +110,15 @@ def _smooth_stretches(wave: Levels, peak: float) -> tuple[NDArray[np.int64], NDA
     sharp = corner[ends].max(axis=1) >= CORNER * np.abs(step).max()
     middle = wave[(first + last) // 2 + 1]
     keep = sharp & (np.abs(middle) >= AWAY * peak)
+    keep &= ~(_is_jump(wave, first, -1) & _is_jump(wave, last + 1, 1))
     return first[keep] + 2, last[keep] + 1
+
+
+def _is_jump(wave: Levels, end: NDArray[np.int64], out: int) -> Flags:
+    """Where a stretch ends in a jump out of nothing, as of a contact that bounces behind its
+    capacitor: a flank of two steps, and no slope beyond it."""
+    foot, beyond = wave[end + 2 * out], wave[end + 3 * out]
+    return np.asarray(np.abs(foot - beyond) <= FLAT * np.abs(wave[end] - foot))
 
 
 def _fit(known: Levels, given: Levels) -> tuple[Levels, Levels]:

@@ -15,7 +15,7 @@ from engine.detectors.clipped import Clipped
 from engine.detectors.low_cut import HeldTops, held_tops
 from engine.model.messages import State
 from tests.engine.detectors.test_clipped import voice
-from tests.support.signals import scene, sine
+from tests.support.signals import noise, scene, sine
 from tests.support.watching import told
 
 RATE = 48_000
@@ -104,3 +104,21 @@ def test_nothing_is_held_under_what_was_higher_lately() -> None:
     x[RATE // 50 :: RATE] = -0.9
     where = scene()
     assert State.ACTIVE not in told(Clipped(where), x.astype(np.float32)[:, None], where).states
+
+
+@pytest.mark.parametrize("corner_hz", [4.0, 8.0, 20.0])
+def test_a_contact_that_bounces_behind_its_capacitor_is_not_held(corner_hz: float) -> None:
+    """It opens for 10 ms and bounces three times at once: a bias that stood still leans as a held
+    top does."""
+    rng = np.random.default_rng(6)
+    bias = np.zeros(4 * RATE)
+    heard = noise(-62.0, 4.0, RATE)[:, 0]
+    for at in range(RATE // 4, len(bias) - RATE // 10, RATE // 3):
+        bias[at : at + RATE // 100] = rng.uniform(0.1, 0.3)
+        heard[at : at + RATE // 100] *= 0.02
+        for _ in range(3):
+            closed = at + int(rng.integers(8, 120))
+            bias[closed : closed + int(rng.integers(4, 20))] = 0.0
+    sos = signal.butter(1, corner_hz, "highpass", fs=RATE, output="sos")
+    x = signal.sosfilt(sos, bias) + heard
+    assert not any(rows(x))
