@@ -4,7 +4,8 @@ in behind them is as loud on all.
 Model: a gain moves all that is spoken by as much as the floor; a link's noise leaves it, but hides
 the fainter of it. So what was spoken before is taken as it was, and as much louder as the floor is
 by now, each time what would stand over the quiet moments; what is spoken now lies nearer to the one
-or the other.
+or the other, as a whole and in its loudest: a wearer who speaks up after others did is louder than
+they were, and no louder than before.
 """
 
 from __future__ import annotations
@@ -35,6 +36,10 @@ SPOKEN: Final = 10.0
 FEWEST: Final = 5
 """Ticks with speech since, half a second; before it took seven times as many."""
 SURE_LOOKS: Final = 3
+
+
+def _mean_power_db(levels_db: Levels) -> float:
+    return float(10.0 * np.log10(np.power(10.0, 0.1 * levels_db).mean()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,13 +127,16 @@ class TurnedGain(TrackMemory):
         now = now[now >= least_dbfs]
         if len(now) < FEWEST or len(before) < 7 * FEWEST:
             return False
-        as_it_was, louder = (
-            abs(float(now.mean()) - float(said[said >= least_dbfs].mean()))
-            if any_of(said >= least_dbfs)
-            else np.inf
-            for said in (before, before + rose_db)
-        )
-        return 2.0 * louder < as_it_was
+        for mean in (np.mean, _mean_power_db):
+            as_it_was, louder = (
+                abs(float(mean(now)) - float(mean(said[said >= least_dbfs])))
+                if any_of(said >= least_dbfs)
+                else np.inf
+                for said in (before, before + rose_db)
+            )
+            if not 2.0 * louder < as_it_was:
+                return False
+        return True
 
     def sure(self, turned: list[int]) -> Flags:
         """Where that was said for a while now: in lively talk the meter may not see it

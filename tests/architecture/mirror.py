@@ -39,7 +39,7 @@ PARTS: Final[Mapping[str, str]] = {
         "engine/detectors/bursts engine/detectors/gap_shape engine/detectors/quiet_history"
     ),
     "engine/detectors/test_hum.py": "engine/detectors/hum_origin engine/detectors/mains_spectra",
-    "engine/detectors/test_noise.py": "engine/detectors/noise_gains engine/detectors/noise_shape",
+    "engine/detectors/test_noise.py": "engine/detectors/noise_shape",
     "engine/detectors/test_noise_burst.py": "engine/detectors/bright_hops",
     "engine/detectors/test_pair_change.py": "engine/detectors/pair_gains",
     "engine/detectors/test_pair_drift.py": ("engine/detectors/pair_offsets engine/detectors/pairs"),
