@@ -11,11 +11,11 @@ from collections.abc import Callable, Sequence
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QApplication
 
+from app.controllers.first_cautions import show_cautions
 from app.models.live_input import Input
 from app.services.bridge import Bridge, Client
 from app.services.one_window import OneWindow
 from app.services.preferences import Preferences
-from app.views.cautions_page import CautionsPage
 from app.window.main_window import MainWindow
 from app.window.window_parts import LEAST_SIZE
 from engine.model.commands import Open
@@ -127,7 +127,7 @@ def run_window(
     if request is not None:
         window.open(request)
         if request.demo or request.seed is not None:
-            window.layer.open(CautionsPage(window.pages, request.seed is not None))
+            show_cautions(window.layer, bridge, drill=request.seed is not None)
     _load_the_rest(window, bridge, waits=request is not None)
     code = app.exec()
     window.alerts.close()
